@@ -1,0 +1,69 @@
+"""The driver interface: what a class must offer to be named under ``driver:`` in a robot file.
+
+A driver is a class made with ``Class(options, host)``. One that reports has `poll`; one that is told has
+`apply`; all have `close`. Time is passed in, so the same class runs on the robot, on the bench and in a
+test. A driver that has to wait for its hardware does so in a thread of its own and hands over what has come
+in when it is polled; `poll` and `apply` never wait.
+
+An exception out of a driver makes the device `faulty`; the run goes on without it (rule R12).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol, TypeVar, runtime_checkable
+
+from rover.devices.readings import DriveCommand, JawsCommand, Reading
+from rover.files.robot import Robot
+
+Command = TypeVar("Command", DriveCommand, JawsCommand, contravariant=True)
+
+
+@dataclass(frozen=True)
+class Host:
+    """What a driver is given besides its own options.
+
+    Attributes:
+        robot: the robot file.
+        seed: the run's seed, for drivers that draw random numbers.
+        links: serial links by the name they have in the robot file (objects of `rover.link`).
+        bench: the bench in a rehearsal, None on the robot.
+    """
+
+    robot: Robot
+    seed: int
+    links: Mapping[str, Any]
+    bench: Any = None
+
+
+@runtime_checkable
+class Sensor(Protocol):
+    """A device that reports: counts, heading, range, camera, battery, stop input, jaws with feedback."""
+
+    def poll(self, now_ns: int) -> Sequence[Reading]:
+        """Return the reports that came in since the last call, oldest first. Never waits."""
+        ...
+
+    def close(self) -> None:
+        """Let go of what the driver holds; a second call does nothing."""
+        ...
+
+
+@runtime_checkable
+class Actuator(Protocol[Command]):
+    """A device that is told: drive (`DriveCommand`) or gripper (`JawsCommand`)."""
+
+    def apply(self, command: Command, now_ns: int) -> None:
+        """Carry the command out. Never waits. The device itself goes to zero when the command expires."""
+        ...
+
+    def close(self) -> None:
+        """Stop the motion, then let go of what the driver holds; a second call does nothing."""
+        ...
+
+
+class DriverFactory(Protocol):
+    """How the runtime makes a driver."""
+
+    def __call__(self, options: Mapping[str, Any], host: Host) -> Sensor | Actuator[Any]:
+        """Return the driver for the options written beside its name in the robot file (SI floats)."""
+        ...

@@ -1,0 +1,123 @@
+"""What happened in a step, as plain values: the core makes them, the run record, the page and notices take them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+
+
+class Health(Enum):
+    """A device's health."""
+
+    OK = "ok"
+    OVERDUE = "overdue"
+    FAULTY = "faulty"
+    ABSENT = "absent"
+
+
+@dataclass(frozen=True, slots=True)
+class Ellipse:
+    """95 % ellipse of a position: semi-axes (m) and the angle of the longer one (rad from the x axis)."""
+
+    major_m: float
+    minor_m: float
+    angle_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class StateChange:
+    """The behaviour went from one state to another.
+
+    Attributes:
+        left, entered: paths such as ``pick_up/approach``; ``left`` is empty at the start.
+        exit: the text of the exit that was taken, as in the file (``when target.seen confirm 3 of 5``).
+        where: ``file:line`` of that exit.
+        values: the signals that its condition reads, as they were.
+    """
+
+    left: str
+    entered: str
+    exit: str
+    where: str
+    values: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Find:
+    """An object was gripped: where it stood (m, field frame), with the covariance of that (m^2)."""
+
+    number: int
+    kind: str
+    x: float
+    y: float
+    xx: float
+    xy: float
+    yy: float
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """An object was set down at (x, y) in a slot of the tray."""
+
+    number: int
+    kind: str
+    slot: int
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class GivenUp:
+    """An object was left where it is, or lost on the way."""
+
+    kind: str
+    x: float
+    y: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class HealthChange:
+    """A device's health is another one now."""
+
+    device: str
+    health: Health
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class HoldBack:
+    """The limits began (or, with ``ended``, ceased) to take motion away."""
+
+    cause: str
+    ended: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A stop latched."""
+
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Anything else that a person would want to read afterwards; ``kind`` groups them (fault, fix, operator, activity)."""
+
+    kind: str
+    text: str
+
+
+Event = StateChange | Find | Delivery | GivenUp | HealthChange | HoldBack | Stop | Note
+
+
+@dataclass(frozen=True, slots=True)
+class TrackPoint:
+    """Where the robot believed to be (m, rad, field frame), how well it knew (standard deviations) and what it was doing."""
+
+    x: float
+    y: float
+    heading: float
+    sigma_x: float
+    sigma_y: float
+    sigma_heading: float
+    state: str

@@ -1,0 +1,38 @@
+"""What is wrong with a file, where, and what to write instead."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+
+@dataclass(frozen=True, order=True)
+class Problem:
+    """One mistake, or (``warning``) one thing that is probably not meant."""
+
+    file: str
+    line: int
+    column: int
+    text: str
+    why: str
+    warning: bool = False
+
+    def __str__(self) -> str:
+        shown = f" '{self.text}':" if self.text else ""
+        return f"{self.file}:{self.line}:{self.column}:{' warning:' if self.warning else ''}{shown} {self.why}"
+
+
+class FileProblems(Exception):
+    """All mistakes found in the files of one command, in the order of the files' lines."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(dict.fromkeys(sorted(problems)))
+        super().__init__("\n".join(map(str, self.problems)))
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return '; did you mean 'x'?' for the nearest known spelling, or the list of what is known when it is short."""
+    names = list(known)
+    near = get_close_matches(word, names, 1, 0.6)
+    if near:
+        return f"; did you mean '{near[0]}'?"
+    return f" (known here: {', '.join(sorted(names))})" if 0 < len(names) <= 20 else ""

@@ -1,0 +1,137 @@
+"""Field types of the file models: a number with its unit, a name, a range to draw from."""
+
+import re
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
+
+from rover import quantities
+from rover.quantities import Dimension, QuantityError
+
+NAME_PATTERN = re.compile(r"[a-z][a-z0-9_]*")
+
+
+class Model(BaseModel):
+    """Base of all file models: frozen, and an unknown key is an error."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+def _parser(dimension: Dimension) -> BeforeValidator:
+    def parse(value: Any) -> float:
+        return value.value if isinstance(value, Si) else quantities.parse_as(value, dimension)
+
+    return BeforeValidator(parse)
+
+
+class Si:
+    """A default or a computed value that is SI already and needs no unit."""
+
+    def __init__(self, value: float) -> None:
+        self.value = value
+
+
+def _above_zero(value: float) -> float:
+    if value <= 0.0:
+        raise ValueError("must be more than zero")
+    return value
+
+
+def _not_negative(value: float) -> float:
+    if value < 0.0:
+        raise ValueError("must not be negative")
+    return value
+
+
+def _share(value: float) -> float:
+    if not 0.0 <= value <= 1.0:
+        raise ValueError("must lie between 0 % and 100 %")
+    return value
+
+
+POSITIVE = AfterValidator(_above_zero)
+NOT_NEGATIVE = AfterValidator(_not_negative)
+
+Number = Annotated[float, _parser(quantities.NONE)]
+Share = Annotated[float, _parser(quantities.NONE), AfterValidator(_share)]
+Length = Annotated[float, _parser(quantities.LENGTH)]
+Angle = Annotated[float, _parser(quantities.ANGLE)]
+Time = Annotated[float, _parser(quantities.TIME), NOT_NEGATIVE]
+Voltage = Annotated[float, _parser(quantities.VOLTAGE)]
+Current = Annotated[float, _parser(quantities.CURRENT)]
+Resistance = Annotated[float, _parser(quantities.RESISTANCE), NOT_NEGATIVE]
+Frequency = Annotated[float, _parser(quantities.FREQUENCY), POSITIVE]
+Speed = Annotated[float, _parser(quantities.SPEED)]
+TurnRate = Annotated[float, _parser(quantities.TURN_RATE)]
+Acceleration = Annotated[float, _parser(quantities.ACCELERATION), POSITIVE]
+TurnAcceleration = Annotated[float, _parser(quantities.TURN_ACCELERATION), POSITIVE]
+Mass = Annotated[float, _parser(quantities.MASS), POSITIVE]
+
+
+def span_of(dimension: Dimension) -> BeforeValidator:
+    """Return the parser of a span ``[low, high]``; a single value is a span of no width."""
+
+    def parse(value: Any) -> tuple[float, float]:
+        if isinstance(value, tuple):
+            return value
+        ends = value if isinstance(value, list) else [value, value]
+        if len(ends) != 2:
+            raise ValueError("one value, or a span [low, high], is due here")
+        low, high = (quantities.parse_as(end, dimension) for end in ends)
+        if low > high:
+            raise ValueError(f"the span's low end comes first: [{ends[1]}, {ends[0]}]")
+        return low, high
+
+    return BeforeValidator(parse)
+
+
+Span = tuple[float, float]
+NumberSpan = Annotated[Span, span_of(quantities.NONE)]
+LengthSpan = Annotated[Span, span_of(quantities.LENGTH)]
+AngleSpan = Annotated[Span, span_of(quantities.ANGLE)]
+TimeSpan = Annotated[Span, span_of(quantities.TIME)]
+VoltageSpan = Annotated[Span, span_of(quantities.VOLTAGE)]
+TurnRateSpan = Annotated[Span, span_of(quantities.TURN_RATE)]
+
+
+def _point(value: Any) -> tuple[float, float]:
+    if isinstance(value, tuple):
+        return value
+    if not isinstance(value, list) or len(value) != 2:
+        raise ValueError("a point [x, y] is due here, such as [1.5 m, 40 cm]")
+    return quantities.parse_as(value[0], quantities.LENGTH), quantities.parse_as(value[1], quantities.LENGTH)
+
+
+Point = Annotated[tuple[float, float], BeforeValidator(_point)]
+
+
+def _name(value: Any) -> str:
+    if not isinstance(value, str) or not NAME_PATTERN.fullmatch(value):
+        raise ValueError("a name is lower case letters, digits and underscores, a letter first")
+    return value
+
+
+Name = Annotated[str, BeforeValidator(_name)]
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError("a text is due here")
+    return value
+
+
+Text = Annotated[str, BeforeValidator(_text)]
+
+
+def loose(value: Any) -> Any:
+    """Return an option of a user's own driver: a quantity as its SI float, anything else as it is."""
+    if isinstance(value, dict):
+        return {key: loose(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [loose(item) for item in value]
+    if isinstance(value, str):
+        try:
+            return quantities.parse(value).value
+        except QuantityError:
+            return value
+    return value

@@ -1,13 +1,16 @@
 """The robot file: what the machine is. Every key is explained in `config/README.md`."""
 
+import math
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import ConfigDict, Field, StrictBool, StrictInt, model_validator
 
 from rover.files import types
+from rover.files.problems import nearest
 from rover.files.types import (
     NOT_NEGATIVE,
     POSITIVE,
+    AtKey,
     Acceleration,
     Angle,
     Current,
@@ -34,14 +37,14 @@ class Body(Model):
     track: Annotated[Length, POSITIVE]
     counts_per_rev: Annotated[Number, POSITIVE]
     gripper_reach: Annotated[Length, POSITIVE]
-    length: Annotated[Length, POSITIVE] = Field(default_factory=lambda: 0.24)
-    width: Annotated[Length, POSITIVE] = Field(default_factory=lambda: 0.26)
+    length: Annotated[Length, POSITIVE] = 0.24
+    width: Annotated[Length, POSITIVE] = 0.26
     track_factor: Annotated[Number, POSITIVE] = 1.5
 
     @property
     def metres_per_count(self) -> float:
         """Wheel travel in one encoder count (m)."""
-        return 3.141592653589793 * self.wheel_diameter / self.counts_per_rev
+        return math.pi * self.wheel_diameter / self.counts_per_rev
 
     @property
     def effective_track(self) -> float:
@@ -53,16 +56,25 @@ class SerialLink(Model):
     """A serial line to a co-processor or a compass."""
 
     port: Text
-    baud: int = 115200
+    baud: Annotated[StrictInt, Field(gt=0)] = 115200
 
 
 class Device(Model):
     """What all devices have. A driver named ``package.module:Class`` may have any further keys."""
 
+    model_config = ConfigDict(frozen=True, extra="allow")
+
     driver: Text
     link: Name | None = None
     rate: Frequency = 50.0
     overdue_after: Annotated[Time, POSITIVE] = 0.3
+
+    @model_validator(mode="after")
+    def _known_keys(self) -> "Device":
+        if ":" not in self.driver:
+            for key in self.model_extra or {}:
+                raise AtKey(key, f"unknown key{nearest(key, type(self).model_fields)}")
+        return self
 
     @property
     def options(self) -> dict[str, Any]:
@@ -76,18 +88,18 @@ class Drive(Device):
 
     top_speed: Annotated[Speed, POSITIVE] = 0.6
     dead_band: Share = 0.12
-    swap_sides: bool = False
-    reverse_left: bool = False
-    reverse_right: bool = False
+    swap_sides: StrictBool = False
+    reverse_left: StrictBool = False
+    reverse_right: StrictBool = False
 
 
 class Counts(Device):
     """Wheel encoders."""
 
     overdue_after: Annotated[Time, POSITIVE] = 0.2
-    swap_sides: bool = False
-    reverse_left: bool = False
-    reverse_right: bool = False
+    swap_sides: StrictBool = False
+    reverse_left: StrictBool = False
+    reverse_right: StrictBool = False
 
 
 class Heading(Device):
@@ -95,7 +107,7 @@ class Heading(Device):
 
     rate: Frequency = 20.0
     offset: Angle = 0.0
-    sigma: Annotated[Angle, POSITIVE] = Field(default_factory=lambda: 0.0349)
+    sigma: Annotated[Angle, POSITIVE] = math.radians(2.0)
 
 
 class Range(Device):
@@ -105,7 +117,7 @@ class Range(Device):
     ahead: Length = 0.12
     least: Annotated[Length, NOT_NEGATIVE] = 0.03
     most: Annotated[Length, POSITIVE] = 4.0
-    beam: Annotated[Angle, POSITIVE] = Field(default_factory=lambda: 0.5236)
+    beam: Annotated[Angle, POSITIVE] = math.radians(30.0)
     no_echo_reads: Annotated[Length, POSITIVE] | None = None
 
     @property
@@ -121,8 +133,8 @@ class Camera(Device):
     overdue_after: Annotated[Time, POSITIVE] = 0.6
     ahead: Length = 0.10
     height: Annotated[Length, POSITIVE] = 0.22
-    tilt: Angle = Field(default_factory=lambda: 0.2618)
-    field_of_view: Annotated[Angle, POSITIVE] = Field(default_factory=lambda: 1.0472)
+    tilt: Angle = math.radians(15.0)
+    field_of_view: Annotated[Angle, POSITIVE] = math.radians(60.0)
     sees_to: Annotated[Length, POSITIVE] = 2.5
     latency: Time = 0.08
 
@@ -181,9 +193,9 @@ class Limits(Model):
     """What no behaviour may exceed."""
 
     speed: Annotated[Speed, POSITIVE] = 0.4
-    turn_rate: Annotated[TurnRate, POSITIVE] = Field(default_factory=lambda: 1.5708)
+    turn_rate: Annotated[TurnRate, POSITIVE] = math.radians(90.0)
     acceleration: Acceleration = 0.6
-    turn_acceleration: TurnAcceleration = Field(default_factory=lambda: 4.0)
+    turn_acceleration: TurnAcceleration = 4.0
     deceleration: Acceleration = 1.0
     stop_gap: Annotated[Length, NOT_NEGATIVE] = 0.08
     boundary_margin: Annotated[Length, NOT_NEGATIVE] = 0.0
@@ -210,5 +222,6 @@ class Robot(Model):
     def _links_exist(self) -> "Robot":
         for family, device in self.devices.fitted().items():
             if device.link is not None and device.link not in self.links:
-                raise ValueError(f"device '{family}' names the link '{device.link}', which 'links:' does not have")
+                why = f"device '{family}' names the link '{device.link}', which 'links:' does not have"
+                raise ValueError(why + nearest(device.link, self.links))
         return self

@@ -17,18 +17,16 @@ class Model(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
 
+class AtKey(ValueError):
+    """A mistake at one key of the block that is being looked at."""
+
+    def __init__(self, key: str, why: str) -> None:
+        self.key = key
+        super().__init__(why)
+
+
 def _parser(dimension: Dimension) -> BeforeValidator:
-    def parse(value: Any) -> float:
-        return value.value if isinstance(value, Si) else quantities.parse_as(value, dimension)
-
-    return BeforeValidator(parse)
-
-
-class Si:
-    """A default or a computed value that is SI already and needs no unit."""
-
-    def __init__(self, value: float) -> None:
-        self.value = value
+    return BeforeValidator(lambda value: quantities.parse_as(value, dimension))
 
 
 def _above_zero(value: float) -> float:

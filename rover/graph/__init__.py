@@ -1,0 +1,1 @@
+"""The behaviour language: vocabulary, conditions, model, compilation, engine and analysis."""

@@ -1,0 +1,106 @@
+"""The behaviour file as it is written: states, activities and exits. `behaviours/README.md` is its reference.
+
+Only shape is checked here; what the words mean (names, units, conditions) is for `rover.graph`.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, ConfigDict, Field, StrictInt, model_validator
+
+from rover.files.types import Model, Name, Text
+
+
+def _condition(value: Any) -> str:
+    if not isinstance(value, (str, bool)) or value == "":
+        raise ValueError("a condition is due here, such as 'target.seen' or 'range.distance < 30 cm'")
+    return str(value).lower() if isinstance(value, bool) else value
+
+
+def _duration(value: Any) -> str:
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise ValueError("a time is due here, such as '25 s' or 'settings.patience'")
+    return str(value)
+
+
+def _confirmation(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError("a confirmation is due here: '3 of 5' or 'for 2 s'")
+    return value
+
+
+def _names(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+Condition = Annotated[str, BeforeValidator(_condition)]
+
+
+class Exit(Model):
+    """A way out of a state (or, under ``always``, out of every state of the graph)."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+    when: Condition | None = None
+    after: Annotated[str, BeforeValidator(_duration)] | None = None
+    until: Condition | None = None
+    confirm: Annotated[str, BeforeValidator(_confirmation)] | None = None
+    go: Name
+    silent_in: Annotated[list[Name], BeforeValidator(_names)] = Field(default_factory=list, alias="except")
+
+    @model_validator(mode="after")
+    def _one_trigger(self) -> "Exit":
+        if (self.when is None) == (self.after is None):
+            raise ValueError("an exit has either 'when' (a condition) or 'after' (a time)")
+        if self.when is None and (self.until is not None or self.confirm is not None):
+            raise ValueError("'until' and 'confirm' go with 'when', not with 'after'")
+        return self
+
+
+class Tries(Model):
+    """How many entries a state has since its graph was entered, and where the next one goes instead."""
+
+    at_most: Annotated[StrictInt, Field(ge=1)]
+    go: Name
+
+
+class State(Model):
+    """One state: it does an activity, or is a graph of its own (written out or from a file), or ends its graph."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+    does: Text | None = None
+    values: dict[Name, Any] = Field(default_factory=dict, alias="with")
+    part: Text | None = Field(default=None, alias="from")
+    tries: Tries | None = None
+    exits: list[Exit] = Field(default_factory=list)
+    final: Literal["done", "failed"] | None = None
+    start: Name | None = None
+    always: list[Exit] = Field(default_factory=list)
+    states: "dict[Name, State] | None" = None
+
+    @model_validator(mode="after")
+    def _one_nature(self) -> "State":
+        natures = {"does": self.does, "from": self.part, "final": self.final, "states": self.states}
+        given = [key for key, value in natures.items() if value is not None]
+        if len(given) != 1:
+            stand = f"not {' and '.join(given)} together" if given else "and none is there"
+            raise ValueError(f"a state has one of 'does', 'from', 'states' or 'final', {stand}")
+        if self.final and (self.exits or self.tries or self.values):
+            raise ValueError("a final state ends its graph: it has no 'exits', 'tries' or 'with'")
+        if self.states is None and (self.start or self.always):
+            raise ValueError("'start' and 'always' go with 'states'")
+        if self.states is not None and self.start is None:
+            raise ValueError("a state with 'states' needs 'start', the state it begins with")
+        if self.states is not None and self.values:
+            raise ValueError("'with' goes with 'does' or 'from'")
+        return self
+
+
+class Behaviour(Model):
+    """A whole behaviour file; one that another file names under ``from`` has the same form."""
+
+    behaviour: Text
+    settings: dict[Name, Any] = Field(default_factory=dict)
+    start: Name
+    always: list[Exit] = Field(default_factory=list)
+    states: dict[Name, State] = Field(min_length=1)

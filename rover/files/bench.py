@@ -1,0 +1,316 @@
+"""The bench file: the floor, objects and faults of a rehearsal. Every key is explained in `config/README.md`.
+
+A span ``[low, high]`` is drawn from once per seed (uniformly); a single value is a span of no width.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Annotated, Any, Self
+
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+
+from rover import quantities
+from rover.files.errand import Errand
+from rover.files.problems import nearest
+from rover.files.types import (
+    NOT_NEGATIVE,
+    POSITIVE,
+    Angle,
+    AngleSpan,
+    Current,
+    Length,
+    LengthSpan,
+    Model,
+    Name,
+    NumberSpan,
+    Point,
+    Share,
+    Span,
+    Text,
+    Time,
+    TimeSpan,
+    TurnRate,
+)
+from rover.quantities import LENGTH, TIME, QuantityError
+
+DEGREE = math.pi / 180.0
+
+
+def _not_negative(span: Span) -> Span:
+    if span[0] < 0.0:
+        raise ValueError("must not be negative")
+    return span
+
+
+def _above_zero(span: Span) -> Span:
+    if span[0] <= 0.0:
+        raise ValueError("must be more than zero")
+    return span
+
+
+def _shares(span: Span) -> Span:
+    if not 0.0 <= span[0] <= span[1] <= 1.0:
+        raise ValueError("must lie between 0 % and 100 %")
+    return span
+
+
+def _below_one(span: Span) -> Span:
+    if span[1] >= 1.0:
+        raise ValueError("must be less than 100 %")
+    return span
+
+
+ShareSpan = Annotated[NumberSpan, AfterValidator(_shares)]
+FactorSpan = Annotated[NumberSpan, AfterValidator(_above_zero)]
+SomeTimeSpan = Annotated[TimeSpan, AfterValidator(_above_zero)]
+DelaySpan = Annotated[TimeSpan, AfterValidator(_not_negative)]
+SomeLengthSpan = Annotated[LengthSpan, AfterValidator(_not_negative)]
+SomeAngleSpan = Annotated[AngleSpan, AfterValidator(_not_negative)]
+SomeAngle = Annotated[Angle, NOT_NEGATIVE]
+
+
+class Floor(Model):
+    """What the ground does to wheels and to the heading sensor. ``slip_*``: bursts in which one side loses its hold."""
+
+    track_factor: FactorSpan = (1.2, 1.9)
+    slip: Annotated[ShareSpan, AfterValidator(_below_one)] = (0.0, 0.03)
+    slip_every: Time = 40.0
+    slip_burst: ShareSpan = (0.2, 0.6)
+    slip_lasts: SomeTimeSpan = (0.2, 0.8)
+    heading_bias: SomeAngle = DEGREE
+    bias_scale: Annotated[Length, POSITIVE] = 1.0
+    bias_step: SomeAngle = DEGREE
+    bias_step_every: Time = 300.0
+
+
+class Motors(Model):
+    """What cheap motors do. ``mismatch`` is the difference between the two sides' gains."""
+
+    mismatch: ShareSpan = (0.0, 0.15)
+    dead_band: Annotated[ShareSpan, AfterValidator(_below_one)] = (0.10, 0.20)
+    lag: SomeTimeSpan = (0.08, 0.15)
+
+
+class Supply(Model):
+    """The battery. ``lasts`` is the time a full charge lasts at full load."""
+
+    charge: ShareSpan = (0.9, 1.0)
+    lasts: SomeTimeSpan = (3600.0, 7200.0)
+    resistance_factor: Annotated[NumberSpan, AfterValidator(_not_negative)] = (0.8, 1.3)
+    idle: Annotated[Current, NOT_NEGATIVE] = 0.3
+
+
+class CountErrors(Model):
+    """Shares of the encoder counts that are missed, and added, on each side."""
+
+    missed: ShareSpan = (0.0, 0.01)
+    added: ShareSpan = (0.0, 0.01)
+
+
+class HeadingErrors(Model):
+    """Errors of the heading sensor itself; what the place does to it is under `Floor`."""
+
+    noise: SomeAngle = DEGREE
+    rate_noise: Annotated[TurnRate, NOT_NEGATIVE] = 0.5 * DEGREE
+    drift: SomeAngle = DEGREE
+    drift_time: Annotated[Time, POSITIVE] = 300.0
+
+
+class RangeErrors(Model):
+    """Errors of the range finder. ``specular_beyond``: angle of incidence from which a wall gives no echo."""
+
+    noise: Annotated[Length, NOT_NEGATIVE] = 0.01
+    missing: Share = 0.10
+    stray: Share = 0.01
+    specular_beyond: SomeAngleSpan = (25.0 * DEGREE, 40.0 * DEGREE)
+
+
+class CameraErrors(Model):
+    """Errors of the camera and of what is made of its frames.
+
+    ``dip`` is the pitch at 1 m/s^2; ``blur_at`` the turn rate at which the chance to see an object is halved;
+    ``flicker`` the share of detections lost in a burst.
+    """
+
+    latency: DelaySpan = (0.06, 0.12)
+    pitch_noise: SomeAngle = 0.5 * DEGREE
+    dip: SomeAngle = DEGREE
+    bearing_noise: SomeAngle = 0.3 * DEGREE
+    blur_at: Annotated[TurnRate, POSITIVE] = 60.0 * DEGREE
+    missed: Share = 0.05
+    false: Share = 0.005
+    flicker: Share = 0.85
+    flicker_every: Time = 8.0
+    flicker_lasts: SomeTimeSpan = (0.2, 0.8)
+    nearest: SomeLengthSpan = (0.08, 0.12)
+    farthest_factor: FactorSpan = (0.85, 1.1)
+
+
+class LinkErrors(Model):
+    """What the serial link does to devices that name one. In a stall the reports wait and come late together."""
+
+    latency: DelaySpan = (0.002, 0.008)
+    stall_every: Time = 30.0
+    stall_lasts: SomeTimeSpan = (0.1, 1.0)
+
+
+class GripErrors(Model):
+    """What goes wrong at the jaws: a grip missed pushes the jar by ``pushed``; ``dropped`` is the chance per carry."""
+
+    missed: Share = 0.08
+    pushed: SomeLengthSpan = (0.01, 0.05)
+    dropped: Share = 0.02
+    dropped_after: DelaySpan = (2.0, 20.0)
+
+
+class Standing(Model):
+    """An object at a stated place."""
+
+    kind: Name
+    x: Length
+    y: Length
+
+
+class Post(Model):
+    """A round obstacle that the errand's map does not have."""
+
+    x: Length
+    y: Length
+    radius: Annotated[Length, POSITIVE] = 0.05
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One line of ``faults``.
+
+    Attributes:
+        at: s from the start.
+        device: a device family, ``link``, or ``jar``.
+        what: one of `DEVICE_FAULTS`, ``jump`` or ``moved``.
+        lasts: s; infinite when the line does not say.
+        number: the counts of a jump (added to both sides), the jar's number.
+        place: where a jar is moved to (m, field frame).
+    """
+
+    at: float
+    device: str
+    what: str
+    lasts: float = math.inf
+    number: int = 0
+    place: tuple[float, float] | None = None
+
+
+DEVICE_FAULTS: dict[str, tuple[str, ...]] = {
+    "drive": ("silent",),
+    "counts": ("silent", "stuck"),
+    "heading": ("silent",),
+    "range": ("silent", "no echo"),
+    "camera": ("silent", "frozen"),
+    "gripper": ("silent",),
+    "battery": ("silent", "low"),
+    "stop input": ("silent", "open"),
+    "link": ("silent",),
+}
+_LINE = re.compile(r"at (?P<at>[^:]+?)\s*:\s*(?P<what>.+?)(?: for (?P<lasts>.+))?")
+_JUMP = re.compile(r"counts jump of ([-+]?\d+)")
+_MOVED = re.compile(r"jar (\d+) moved to \[([^,]+),([^,]+)\]")
+
+
+def parse_fault(value: Any) -> Fault:
+    """Return the fault that a line means; YAML reads an unquoted line as a mapping of one key, which is taken too.
+
+    Raises:
+        ValueError: the line is not of the form, or names an unknown device or fault; the text says what is allowed.
+    """
+    if isinstance(value, Fault):
+        return value
+    if isinstance(value, dict) and len(value) == 1:
+        value = ": ".join(map(str, *value.items()))
+    match = _LINE.fullmatch(value.strip()) if isinstance(value, str) else None
+    if match is None:
+        raise ValueError(f"'{value}' is no fault; write it as in 'at 12 s: heading silent for 3 s'")
+    at = _time(match["at"], "at")
+    momentary = _momentary(match["what"], at)
+    if momentary is None:
+        return _lasting(match["what"], at, _time(match["lasts"], "for") if match["lasts"] else math.inf)
+    if match["lasts"]:
+        raise ValueError(f"'{match['what']}' happens at once; leave out 'for {match['lasts']}'")
+    return momentary
+
+
+def _time(text: str, after: str) -> float:
+    try:
+        seconds = quantities.parse_as(text, TIME)
+    except QuantityError as error:
+        raise ValueError(f"after '{after}': {error}") from None
+    if seconds < 0.0:
+        raise ValueError(f"after '{after}': '{text}' must not be negative")
+    return seconds
+
+
+def _momentary(what: str, at: float) -> Fault | None:
+    if jump := _JUMP.fullmatch(what):
+        return Fault(at, "counts", "jump", 0.0, int(jump[1]))
+    if moved := _MOVED.fullmatch(what):
+        x, y = (quantities.parse_as(text.strip(), LENGTH) for text in moved.groups()[1:])
+        return Fault(at, "jar", "moved", 0.0, int(moved[1]), (x, y))
+    return None
+
+
+def _lasting(what: str, at: float, lasts: float) -> Fault:
+    device = next((name for name in DEVICE_FAULTS if what.startswith(name + " ")), None)
+    if device is None:
+        first = what.split(" ")[0]
+        forms = "'<device> <fault>', 'counts jump of 400' or 'jar 3 moved to [1 m, 2 m]'"
+        raise ValueError(f"'{what}' is no fault: {forms} is due{nearest(first, DEVICE_FAULTS)}")
+    fault = what[len(device) + 1 :]
+    if fault not in DEVICE_FAULTS[device]:
+        also = ", jump of <n>" if device == "counts" else ""
+        raise ValueError(f"'{fault}' is no fault of '{device}' (allowed: {', '.join(DEVICE_FAULTS[device])}{also})")
+    return Fault(at, device.replace(" ", "_"), fault, lasts)
+
+
+FaultLine = Annotated[Fault, BeforeValidator(parse_fault)]
+
+
+class BenchFile(Model):
+    """The whole bench file."""
+
+    bench: Text
+    floor: Floor = Floor()
+    motors: Motors = Motors()
+    battery: Supply = Supply()
+    counts: CountErrors = CountErrors()
+    heading: HeadingErrors = HeadingErrors()
+    range: RangeErrors = RangeErrors()
+    camera: CameraErrors = CameraErrors()
+    link: LinkErrors = LinkErrors()
+    gripper: GripErrors = GripErrors()
+    objects: list[Standing] = Field(default_factory=list)
+    scatter: dict[Name, Annotated[int, Field(ge=0)]] = Field(default_factory=dict)
+    walls: list[tuple[Point, Point]] = Field(default_factory=list)
+    obstacles: list[Post] = Field(default_factory=list)
+    faults: list[FaultLine] = Field(default_factory=list)
+
+    @property
+    def jar_count(self) -> int:
+        """How many objects the bench has; they are numbered from 1, the stated ones first."""
+        return len(self.objects) + sum(self.scatter.values())
+
+    @model_validator(mode="after")
+    def _moved_jars_exist(self) -> Self:
+        for fault in self.faults:
+            if fault.device == "jar" and not 1 <= fault.number <= self.jar_count:
+                raise ValueError(f"faults: there is no jar {fault.number}; they are numbered 1 to {self.jar_count}")
+        return self
+
+
+def mismatches(bench: BenchFile, errand: Errand) -> list[str]:
+    """Return what the bench file names that the errand file does not have, one sentence each."""
+    kinds = dict.fromkeys([*(standing.kind for standing in bench.objects), *bench.scatter])
+    return [
+        f"the bench file has objects of kind '{kind}', which the errand's 'kinds:' lacks{nearest(kind, errand.kinds)}"
+        for kind in kinds
+        if kind not in errand.kinds
+    ]

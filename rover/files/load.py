@@ -1,0 +1,186 @@
+"""Files -> typed models: what kind a file is, its model, and every mistake with its place."""
+
+import typing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from rover.files import yaml_source
+from rover.files.behaviour import Behaviour
+from rover.files.bench import BenchFile
+from rover.files.errand import Errand
+from rover.files.problems import FileProblems, Problem, nearest
+from rover.files.robot import Robot
+from rover.files.types import AtKey
+from rover.files.yaml_source import Source
+
+KINDS: dict[str, type[BaseModel]] = {"robot": Robot, "errand": Errand, "behaviour": Behaviour, "bench": BenchFile}
+
+FileModel = TypeVar("FileModel", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class Loaded(typing.Generic[FileModel]):
+    """A file that has been read: its model, and its source for the places of later findings."""
+
+    model: FileModel
+    source: Source
+
+
+def project_root(path: Path) -> Path:
+    """Return the folder that a file's paths must stay under: the nearest one upwards that marks a project.
+
+    A ``pyproject.toml``, ``.git`` or ``config`` with ``behaviours`` beside it marks one; else it is the file's folder.
+    """
+    folder = path.resolve().parent
+    for candidate in (folder, *folder.parents):
+        marks = (candidate / "pyproject.toml").exists() or (candidate / ".git").exists()
+        if marks or ((candidate / "config").is_dir() and (candidate / "behaviours").is_dir()):
+            return candidate
+    return folder
+
+
+def show(path: Path) -> str:
+    """Return how messages call a file: relative to the working folder where it is below it."""
+    try:
+        return str(path.resolve().relative_to(Path.cwd()))
+    except ValueError:
+        return str(path)
+
+
+def named_in(source: Source, where: tuple[str | int, ...], text: str) -> Path | None:
+    """Return the file that another one names, or None (and a noted problem) if it is not to be had.
+
+    Paths are relative to the file that names them and stay under the project's root, symlinks resolved.
+    """
+    path = source.path.resolve().parent / text
+    root = project_root(source.path)
+    if "\0" in text:
+        source.report(where, "a path has no NUL character")
+        return None
+    resolved = path.resolve()
+    if not resolved.is_relative_to(root):
+        source.report(where, f"this path leads out of the project ({root.name}/); keep the file inside it")
+        return None
+    if not resolved.is_file():
+        source.report(where, f"there is no file {show(resolved)}{_file_hint(resolved)}")
+        return None
+    return resolved
+
+
+def _file_hint(path: Path) -> str:
+    beside = [file.name for file in sorted(path.parent.glob("*.yaml"))] if path.parent.is_dir() else []
+    return nearest(path.name, beside)
+
+
+def kind_of(source: Source) -> str:
+    """Return which kind of file this is, as its first key says.
+
+    Raises:
+        FileProblems: the first key is none of the four.
+    """
+    values = source.values
+    first = next(iter(values), "") if isinstance(values, dict) else ""
+    if first in KINDS:
+        return first
+    spot = source.spot((first,), of_key=True)
+    known = ", ".join(f"'{kind}:'" for kind in KINDS)
+    present = [kind for kind in KINDS if isinstance(values, dict) and kind in values]
+    moved = f"; put '{present[0]}:' first" if present else nearest(first, KINDS) if first else ""
+    why = f"the first key must say what the file is: one of {known}{moved}"
+    raise FileProblems([*source.problems, Problem(source.name, spot.line, spot.column, spot.text, why)])
+
+
+def load(path: Path, kind: str) -> Loaded[Any]:
+    """Return a file of the kind that is due.
+
+    Raises:
+        FileProblems: every mistake in it.
+    """
+    source = yaml_source.read(path, show(path))
+    found = kind_of(source)
+    if found != kind:
+        source.report((found,), f"this is a {found} file, but a {kind} file is due here", of_key=True)
+        raise FileProblems(source.problems)
+    return Loaded(build(KINDS[kind], source), source)
+
+
+def build(model: type[FileModel], source: Source) -> FileModel:
+    """Return the model of a source.
+
+    Raises:
+        FileProblems: every mistake in it.
+    """
+    try:
+        built = model.model_validate(source.values)
+    except ValidationError as error:
+        for detail in error.errors(include_url=False):
+            _note(detail, model, source)
+        raise FileProblems(source.problems) from None
+    if source.problems:
+        raise FileProblems(source.problems)
+    return built
+
+
+def _note(detail: Any, model: type[BaseModel], source: Source) -> None:
+    where = tuple(part for part in detail["loc"] if part != "[key]")
+    of_key = detail["loc"][-1:] == ("[key]",) or detail["type"] == "extra_forbidden"
+    error = detail.get("ctx", {}).get("error")
+    if isinstance(error, AtKey):
+        where, of_key = (*where, error.key), True
+    if detail["type"] == "missing":
+        where, of_key = where[:-1], True
+    source.report(where, _reason(detail, model), of_key=of_key)
+
+
+def _reason(detail: Any, model: type[BaseModel]) -> str:
+    kind, where = detail["type"], detail["loc"]
+    if kind == "extra_forbidden":
+        return f"unknown key{nearest(str(where[-1]), keys_of(model_at(model, where[:-1])))}"
+    if kind == "missing":
+        return f"the key '{where[-1]}' is missing here"
+    if kind == "value_error":
+        return str(detail["ctx"]["error"])
+    if kind == "literal_error":
+        return f"must be one of: {detail['ctx']['expected']}"
+    due = {
+        "model_type": "a block of 'key: value' lines is due here",
+        "dict_type": "a block of 'key: value' lines is due here",
+        "list_type": "a list is due here: [a, b]",
+        "tuple_type": "a list is due here: [a, b]",
+        "int_type": "a whole number is due here",
+        "int_from_float": "a whole number is due here",
+        "int_parsing": "a whole number is due here",
+        "bool_type": "true or false is due here",
+    }
+    message = due.get(kind)
+    return message or str(detail["msg"]).replace("Input should", "must").replace("valid ", "")
+
+
+def keys_of(model: type[BaseModel] | None) -> list[str]:
+    """Return the keys a block may have, as they are written in the file."""
+    return [] if model is None else [field.alias or name for name, field in model.model_fields.items()]
+
+
+def model_at(model: type[BaseModel], where: tuple[Any, ...]) -> type[BaseModel] | None:
+    """Return the model that describes the block at a place, None if there is none."""
+    current: Any = model
+    for part in where:
+        if isinstance(current, type) and issubclass(current, BaseModel):
+            fields = {field.alias or name: field.annotation for name, field in current.model_fields.items()}
+            current = _strip(fields.get(str(part)))
+        else:
+            current = _strip((typing.get_args(current) or (None,))[-1])
+    return current if isinstance(current, type) and issubclass(current, BaseModel) else None
+
+
+def _strip(annotation: Any) -> Any:
+    """Return an annotation without Annotated and without '| None'."""
+    if typing.get_origin(annotation) is typing.Annotated:
+        return _strip(typing.get_args(annotation)[0])
+    choices = [choice for choice in typing.get_args(annotation) if choice is not type(None)]
+    if type(None) in typing.get_args(annotation) and len(choices) == 1:
+        return _strip(choices[0])
+    return annotation

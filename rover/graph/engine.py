@@ -1,0 +1,254 @@
+"""Runs a behaviour: decides in each step which exit to take, and changes state.
+
+Deciding is compiled (`rover.graph.compile`). Every change of state is a trigger on the hierarchical machine
+of the `transitions` library, whose entry and exit callbacks do what entering and leaving mean here.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from transitions.extensions.nesting import HierarchicalMachine, NestedState
+
+from rover.events import StateChange
+from rover.graph.compile import DONE, FAILED, UNKNOWNS, Compiler, Memory, fresh
+from rover.graph.conditions import evaluator, finite
+from rover.graph.model import BehaviourGraph, ExitNode, GraphNode, StateNode
+from rover.graph.vocabulary import Signals
+
+
+class Performer(Protocol):
+    """Carries activities out for the engine."""
+
+    def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
+        """Start a state's activity; ``entry`` counts the state's entries in this run. Must not raise."""
+        ...
+
+    def cancel(self) -> None:
+        """End the present activity without an outcome."""
+        ...
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How a behaviour ended: ``done`` or ``failed``, the final state's name and the exit that led there."""
+
+    result: str
+    reason: str
+    exit: str
+
+
+class _Slashed(NestedState):  # type: ignore[misc]
+    """State whose path is joined by '/', so that names with '_' are safe."""
+
+    separator = "/"
+
+
+class _Machine(HierarchicalMachine):  # type: ignore[misc]
+    state_cls = _Slashed
+
+
+class _Position:
+    """What the machine moves; it holds nothing but the present state."""
+
+
+class Engine:
+    """One run of one behaviour. Not safe for use by several threads."""
+
+    def __init__(self, graph: BehaviourGraph, performer: Performer) -> None:
+        self.graph = graph
+        self.ending: Ending | None = None
+        self.changes: list[StateChange] = []
+        self.compiler = Compiler(graph)
+        self.memory: Memory = [0] * self.compiler.places.size
+        self._performer = performer
+        self._exits = _numbered(graph)
+        self._values = {state.path: _entry_values(state) for state in graph.states.values()}
+        self._entries = dict.fromkeys(graph.states, 0)
+        self._tries = dict.fromkeys(graph.states, 0)
+        self._path = ""
+        self._decide: Callable[[int, Signals, Memory], int] = lambda now, signals, memory: -1
+        self._now_ns = 0
+        self._signals = Signals()
+        self._position = _Position()
+        self._machine = self._build_machine()
+
+    @property
+    def path(self) -> str:
+        """Path of the innermost active state; empty before the start."""
+        return self._path
+
+    @property
+    def unknowns(self) -> int:
+        """How often a condition could not be worked out: not a number, or a division by zero."""
+        return self.memory[UNKNOWNS]
+
+    def _build_machine(self) -> Any:
+        machine = _Machine(
+            model=self._position,
+            states=["before the start", *(_described(state, self) for state in self.graph.top.states.values())],
+            initial="before the start",
+            auto_transitions=False,
+            send_event=False,
+        )
+        machine.add_transition("begin", "before the start", self.graph.top.start)
+        for one in self._exits.values():
+            source = self._holder(one)
+            for place in self._landings(one.go):
+                for origin in source:
+                    machine.add_transition(f"exit {one.number} to {place}", origin, place)
+        for name in self.graph.top.states:
+            machine.add_transition(f"again {name}", name, name)
+        return machine
+
+    def _holder(self, one: ExitNode) -> list[str]:
+        """Return the states an exit can be taken from: its own, or for ``always`` all of its graph."""
+        for state in self.graph.states.values():
+            if one in state.exits:
+                return [state.path]
+        part = next(part for part in self.graph.top.graphs() if one in part.always)
+        return [state.path for state in part.states.values()]
+
+    def _landings(self, path: str) -> list[str]:
+        """Return the state an exit leads to, and those it may be diverted to when tries are used up."""
+        chain = [path]
+        while (diversion := self.graph.states[chain[-1]].diversion) and diversion not in chain:
+            chain.append(diversion)
+        return chain
+
+    def begin(self, now_ns: int, signals: Signals) -> None:
+        """Enter the start state."""
+        self._now_ns, self._signals = now_ns, signals
+        self._enter_graph(self.graph.top)
+        start = self.graph.top.start
+        self._trigger("begin")
+        self.changes.append(StateChange("", self._path, "start", str(self.graph.states[start].where)))
+
+    def step(self, now_ns: int, signals: Signals) -> None:
+        """Take at most one exit. ``now_ns`` is the engine's own time: it stands still in holds and stops (R10)."""
+        number = self._decide(now_ns, signals, self.memory)
+        if number >= 0:
+            self._now_ns, self._signals = now_ns, signals
+            self._take(self._exits[number])
+
+    def report(self, outcome: int) -> None:
+        """Note how the present state's activity ended (`DONE` or `FAILED`); exits see it from the next step."""
+        self.memory[self.compiler.places.outcome[self._path]] = outcome
+
+    def resume(self, now_ns: int, signals: Signals) -> None:
+        """Enter the outermost present state afresh after a hold or stop, its own tries not counted (R10)."""
+        if self.ending is not None:
+            return
+        self._now_ns, self._signals = now_ns, signals
+        outermost = self._path.partition("/")[0]
+        left = self._path
+        self._empty_windows(None, self.graph.top.always)
+        self._tries[outermost] -= 1
+        self._trigger(f"again {outermost}")
+        self.changes.append(StateChange(left, self._path, "resumed", str(self.graph.states[outermost].where)))
+
+    def _take(self, one: ExitNode) -> None:
+        left = self._path
+        values = {name: self._signals.value(name) for name in one.signals}
+        landing = self._land(one.go)
+        self._trigger(f"exit {one.number} to {landing}")
+        self.changes.append(StateChange(left, self._path, one.text, str(one.where), values))
+        state = self.graph.states[self._path]
+        if state.final is not None and not state.parent:
+            self.ending = Ending(state.final, state.name, one.text)
+
+    def _land(self, path: str) -> str:
+        """Return where a way to ``path`` ends: there, or elsewhere if its tries are used up (R9)."""
+        state = self.graph.states[path]
+        while state.at_most is not None and state.diversion is not None and self._tries[state.path] >= state.at_most:
+            state = self.graph.states[state.diversion]
+        return state.path
+
+    def _trigger(self, name: str) -> None:
+        self._machine.trigger_event(self._position, name)
+        self._path = self._position.state  # type: ignore[attr-defined]
+        self._decide = self.compiler.decide(self._path)
+
+    def _entered(self, path: str) -> None:
+        """Library callback: a state is entered (parents first)."""
+        state = self.graph.states[path]
+        self._tries[path] += 1
+        self._entries[path] += 1
+        self.memory[self.compiler.places.entered[path]] = self._now_ns
+        self._empty_windows(state, state.exits)
+        if state.graph is not None:
+            self._enter_graph(state.graph)
+        elif state.final is not None:
+            self._end_graph(state)
+        else:
+            self._begin_activity(state)
+
+    def _begin_activity(self, state: StateNode) -> None:
+        values = {}
+        for name, work_out in self._values[state.path].items():
+            try:
+                values[name] = work_out(self._signals)
+            except ZeroDivisionError:
+                values[name] = float("nan")
+        if not all(finite(value) for value in values.values()):
+            self.memory[UNKNOWNS] += 1
+            self.memory[self.compiler.places.outcome[state.path]] = FAILED
+            return
+        self._performer.begin(state, values, self._entries[state.path])
+
+    def _left(self, path: str) -> None:
+        """Library callback: a state is left (children first)."""
+        if self.graph.states[path].activity is not None:
+            self._performer.cancel()
+
+    def _enter_graph(self, part: GraphNode) -> None:
+        for state in part.states.values():
+            self._tries[state.path] = 0
+        if not part.path:
+            self.memory[self.compiler.places.entered[""]] = self._now_ns
+        self._empty_windows(None, part.always)
+
+    def _end_graph(self, state: StateNode) -> None:
+        if state.parent:
+            self.memory[self.compiler.places.outcome[state.parent]] = DONE if state.final == "done" else FAILED
+
+    def _empty_windows(self, state: StateNode | None, exits: tuple[ExitNode, ...]) -> None:
+        memory, signals = self.memory, self._signals
+        for place, value in fresh(state, exits, self.compiler.places):
+            memory[place] = value
+        for one in exits:
+            for device, place in self.compiler.places.marks.get(one.number, ()):
+                memory[place] = getattr(signals, f"{device}_n")
+
+
+def _numbered(graph: BehaviourGraph) -> dict[int, ExitNode]:
+    exits = [one for part in graph.top.graphs() for one in part.always]
+    exits += [one for state in graph.states.values() for one in state.exits]
+    return {one.number: one for one in exits}
+
+
+def _entry_values(state: StateNode) -> dict[str, Callable[[Signals], Any]]:
+    """Return, for each parameter, the function that works it out at entry (R11)."""
+    return {
+        name: evaluator(given.expression) if given.expression is not None else _always(given.constant)
+        for name, given in state.given.items()
+    }
+
+
+def _always(constant: Any) -> Callable[[Signals], Any]:
+    return lambda signals: constant
+
+
+def _described(state: StateNode, engine: Engine) -> dict[str, Any]:
+    """Return a state as the library takes it."""
+    described: dict[str, Any] = {
+        "name": state.name,
+        "on_enter": [lambda: engine._entered(state.path)],
+        "on_exit": [lambda: engine._left(state.path)],
+    }
+    if state.graph is not None:
+        described["initial"] = state.graph.start
+        described["children"] = [_described(child, engine) for child in state.graph.states.values()]
+    return described
+
+

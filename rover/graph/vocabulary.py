@@ -1,0 +1,204 @@
+"""What a behaviour file may name: kinds of value, signals, activities and their parameters.
+
+This is the one place for the names of signals. The core fills them (`rover.core`), conditions read them.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from rover import quantities
+from rover.files.robot import Robot
+from rover.quantities import Dimension
+
+
+@dataclass(frozen=True)
+class Truth:
+    """A value that is true or false."""
+
+    def __str__(self) -> str:
+        return "a yes or no"
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number of a dimension; ``whole`` ones are counted, so that ``==`` means something."""
+
+    dimension: Dimension = quantities.NONE
+    whole: bool = False
+
+    def __str__(self) -> str:
+        return "a whole number" if self.whole else quantities.name_of(self.dimension)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One of some words; None stands for words that are only known with the errand (the kinds of object)."""
+
+    words: frozenset[str] | None = None
+
+    def __str__(self) -> str:
+        return "one of " + ", ".join(sorted(self.words)) if self.words else "a word"
+
+
+@dataclass(frozen=True)
+class Place:
+    """A place in the field: a name such as ``field.start``, or a point ``[1 m, 2 m]``."""
+
+    def __str__(self) -> str:
+        return "a place"
+
+
+Kind = Truth | Number | Choice | Place
+
+
+@dataclass(frozen=True)
+class Signal:
+    """One named value that conditions may read.
+
+    Attributes:
+        kind: what it is.
+        devices: the devices it is read from; the condition waits for fresh reports of all of them.
+        about: one line for the reference.
+        lacking: returns why a robot cannot give it, or ''.
+    """
+
+    kind: Kind
+    devices: tuple[str, ...]
+    about: str
+    lacking: Callable[[Robot], str] = lambda robot: ""
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One parameter of an activity. Without a default it must be given."""
+
+    kind: Kind
+    about: str
+    default: Any = None
+    required: bool = False
+
+
+@dataclass(frozen=True)
+class ActivitySpec:
+    """What the language has to know of an activity.
+
+    Attributes:
+        about: one line for the reference.
+        parameters: by name.
+        needs: families of device without which it cannot work.
+        can_fail: it may end `failed`, so a state that does it needs an exit for that.
+        ends: it ends by itself; one that does not never gives `done`.
+        waits_for_operator: it ends at the operator's answer, so it needs no way out by time.
+    """
+
+    about: str
+    parameters: Mapping[str, Parameter] = field(default_factory=dict)
+    needs: tuple[str, ...] = ()
+    can_fail: bool = True
+    ends: bool = True
+    waits_for_operator: bool = False
+
+
+FAMILIES = ("drive", "counts", "heading", "range", "camera", "gripper", "battery", "stop_input")
+SENSORS = tuple(family for family in FAMILIES if family != "drive")
+"""Families that report; the gripper does when it has feedback."""
+
+_TRUTH, _COUNT, _LENGTH, _ANGLE = Truth(), Number(whole=True), Number(quantities.LENGTH), Number(quantities.ANGLE)
+_VOLTAGE, _TIME = Number(quantities.VOLTAGE), Number(quantities.TIME)
+
+
+def _without_feedback(robot: Robot) -> str:
+    gripper = robot.devices.gripper
+    plain = gripper is not None and gripper.feedback == "none"
+    return "the gripper has 'feedback: none', so nothing tells how far the jaws are closed" if plain else ""
+
+
+def _without_position(robot: Robot) -> str:
+    gripper = robot.devices.gripper
+    blind = gripper is not None and gripper.feedback != "position"
+    return "the jaws' position needs a gripper with 'feedback: position'" if blind else ""
+
+
+SIGNALS: dict[str, Signal] = {
+    "run.time": Signal(_TIME, (), "time since the start of the run, stops and holds left out"),
+    "battery.volts": Signal(_VOLTAGE, ("battery",), "voltage at the battery's terminals"),
+    "battery.rest_volts": Signal(_VOLTAGE, ("battery",), "the same, corrected for the load's drop"),
+    "range.distance": Signal(_LENGTH, ("range",), "distance ahead; with no echo, what the robot file says"),
+    "range.echo": Signal(_TRUTH, ("range",), "an echo came back"),
+    "heading.calibration": Signal(_COUNT, ("heading",), "calibration level that the sensor reports, 0 to 3"),
+    "pose.x": Signal(_LENGTH, (), "estimated position along the field's x axis"),
+    "pose.y": Signal(_LENGTH, (), "estimated position along the field's y axis"),
+    "pose.heading": Signal(_ANGLE, (), "estimated heading, counter-clockwise from the x axis"),
+    "pose.sigma": Signal(_LENGTH, (), "standard deviation of the position along its worst axis"),
+    "pose.heading_sigma": Signal(_ANGLE, (), "standard deviation of the heading"),
+    "pose.travelled": Signal(_LENGTH, (), "distance driven since the start"),
+    "target.seen": Signal(_TRUTH, ("camera",), "the chosen target, or with none chosen any candidate, is in the frame"),
+    "target.known": Signal(_TRUTH, (), "a target is chosen, in the frame or remembered"),
+    "target.distance": Signal(_LENGTH, ("camera",), "distance from the robot's middle to the target in the frame"),
+    "target.bearing": Signal(_ANGLE, ("camera",), "direction of the target in the frame, left positive"),
+    "target.kind": Signal(Choice(), (), "kind of the chosen target, one of the errand's kinds"),
+    "target.in_jaws": Signal(_TRUTH, ("camera",), "the target is seen between the jaws, and feedback, if any, agrees"),
+    "jaws.opening": Signal(Number(), ("gripper",), "how far the jaws are open, 0 % to 100 %", _without_position),
+    "jaws.holding": Signal(_TRUTH, ("gripper",), "the jaws closed on something", _without_feedback),
+    "objects.left": Signal(_COUNT, (), "objects not yet in the tray; at least 1 until the field has been searched"),
+    "objects.delivered": Signal(_COUNT, (), "objects set down in the tray"),
+    "objects.known": Signal(_COUNT, (), "objects seen, not delivered and not put off"),
+    "objects.put_off": Signal(_COUNT, (), "objects put off"),
+    "slots.free": Signal(_COUNT, (), "free slots in the tray"),
+    "field.searched": Signal(_TRUTH, (), "every part of the field has been looked at since something was last found"),
+    "motion.held_back": Signal(_TRUTH, (), "the limits are taking motion away"),
+    "motion.held_back_for": Signal(_TIME, (), "for how long they have done so"),
+    "motion.obstacle": Signal(_TRUTH, (), "they do so because something is close ahead"),
+    "operator.answer": Signal(Choice(frozenset({"none", "yes", "no"})), (), "the operator's last answer"),
+} | {f"{family}.ok": Signal(_TRUTH, (), f"the {family} device is healthy; always known") for family in SENSORS}
+
+
+def attribute_of(signal: str) -> str:
+    """Return the attribute of `Signals` that holds a signal: ``battery.rest_volts`` -> ``battery_rest_volts``."""
+    return signal.replace(".", "_")
+
+
+class Signals:
+    """The values of all signals in one step, and for each reporting device: ok, reports so far, last taken-at time."""
+
+    __slots__ = (
+        *(attribute_of(name) for name in SIGNALS),
+        *(f"{family}_{part}" for family in SENSORS for part in ("n", "t")),
+    )
+
+    def __init__(self) -> None:
+        for name, signal in SIGNALS.items():
+            setattr(self, attribute_of(name), _empty(signal.kind))
+        for family in SENSORS:
+            setattr(self, f"{family}_n", 0)
+            setattr(self, f"{family}_t", 0)
+
+    def __getattr__(self, name: str) -> Any:  # for the type checker: the slots are made from the table
+        raise AttributeError(name)
+
+    def value(self, signal: str) -> Any:
+        """Return a signal's value by its name."""
+        return getattr(self, attribute_of(signal))
+
+
+def _empty(kind: Kind) -> Any:
+    match kind:
+        case Truth():
+            return False
+        case Number(whole=True):
+            return 0
+        case Number():
+            return float("nan")
+        case _:
+            return "none"
+
+
+PLACES = {
+    "field.start": "where the robot started",
+    "field.next_lookout": "the next place to look round from, chosen by what has not been looked at",
+    "field.next_place": "the next of the errand's 'places', in their order, round and round",
+    "zone.gate": "in front of the free slot of the tray, facing it",
+    "target.place": "where the target was last seen",
+}
+"""Places that ``drive_to`` and ``turn_to`` understand, besides ``field.places.<name>`` and a point."""

@@ -1,0 +1,1 @@
+"""Where the robot is: odometry, the pose filter and its gates."""

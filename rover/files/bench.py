@@ -18,6 +18,7 @@ from rover.files.types import (
     POSITIVE,
     Angle,
     AngleSpan,
+    AtKey,
     Current,
     Length,
     LengthSpan,
@@ -302,7 +303,7 @@ class BenchFile(Model):
     def _moved_jars_exist(self) -> Self:
         for fault in self.faults:
             if fault.device == "jar" and not 1 <= fault.number <= self.jar_count:
-                raise ValueError(f"faults: there is no jar {fault.number}; they are numbered 1 to {self.jar_count}")
+                raise AtKey("faults", f"there is no jar {fault.number}; they are numbered 1 to {self.jar_count}")
         return self
 
 

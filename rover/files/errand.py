@@ -16,13 +16,16 @@ class Place(Model):
 
 
 class Zone(Model):
-    """The collection tray's rectangle: its middle and its sides along the field's axes."""
+    """The collection tray's rectangle: its middle and its sides along the field's axes.
+
+    ``entry`` is the heading in which the robot drives in; by default the quarter direction from the field's middle.
+    """
 
     x: Length
     y: Length
     width: Annotated[Length, POSITIVE]
     depth: Annotated[Length, POSITIVE]
-    entry: Angle = 3.141592653589793
+    entry: Angle | None = None
 
 
 class Field_(Model):

@@ -175,6 +175,11 @@ class Devices(Model):
     battery: Battery | None = None
     stop_input: StopInput | None = None
 
+    @property
+    def gripper_is_silent(self) -> bool:
+        """The gripper only takes commands: nothing is reported, so nothing can be overdue."""
+        return self.gripper is None or self.gripper.feedback == "none"
+
     def fitted(self) -> dict[str, Device]:
         """Return the devices the robot has, by family, in the order of the model."""
         pairs = ((family, getattr(self, family)) for family in type(self).model_fields)

@@ -181,7 +181,7 @@ def _convert(node: yaml.Node, where: Path_, source: Source) -> Any:
 
 def _scalar(node: yaml.ScalarNode) -> Any:
     text: str = node.value
-    if node.style is not None:
+    if node.style not in (None, ""):  # quoted, literal or folded: a text whatever it looks like
         return text
     if text in _WORDS:
         return _WORDS[text]

@@ -262,6 +262,8 @@ class _FileReader:
         for name in spec.parameters:
             if spec.parameters[name].required and name not in values:
                 self.source.report((*at, "does"), f"'{activity}' needs 'with: {{{name}: ...}}' ({spec.parameters[name].about})")
+        if spec.one_of and sum(name in values for name in spec.one_of) != 1:
+            self.source.report((*at, "does"), f"'{activity}' needs one of {' or '.join(spec.one_of)} under 'with'")
         given = {}
         for name, value in values.items():
             parameter = spec.parameters.get(name)

@@ -7,15 +7,15 @@ already looked at) stands in one flat list, the *memory*, which is all of the en
 The source is written here from checked expressions; rules R1, R2, R5, R6, R7 and R8 live in this file.
 """
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from rover.graph.conditions import Expression
 from rover.graph.model import AT_ONCE, BehaviourGraph, Counted, ExitNode, Lasting, StateNode
-from rover.graph.vocabulary import Signals
+from rover.graph.vocabulary import Outcome, Signals
 from rover.quantities import wrap
 
-RUNNING, DONE, FAILED = 0, 1, 2
 UNKNOWNS = 0
 """Memory place that counts conditions which could not be worked out (NaN, division by zero)."""
 
@@ -29,7 +29,7 @@ class Places:
 
     Attributes:
         entered: by state path ('' is the whole graph), the time of entry.
-        outcome: by state path, RUNNING, DONE or FAILED.
+        outcome: by state path, the `Outcome`.
         marks: by exit number, for each of its devices the reports looked at so far.
         fired: by exit number, whether its confirmation holds.
         window: by exit number, the samples of a window as bits, or the time of a lasting one's first true sample.
@@ -136,8 +136,8 @@ class Compiler:
         if not expression.outcomes:
             return expression.code
         place = self.places.outcome[scope]
-        code = _replace_word(expression.code, "done", f"w[{place}] == {DONE}")
-        return _replace_word(code, "failed", f"w[{place}] == {FAILED}")
+        code = _replace_word(expression.code, "done", f"w[{place}] == {int(Outcome.DONE)}")
+        return _replace_word(code, "failed", f"w[{place}] == {int(Outcome.FAILED)}")
 
     def _sampled(self, body: "_Body", one: ExitNode, scope: str, silent: bool) -> None:
         devices = self.places.marks[one.number]
@@ -215,8 +215,6 @@ def _may_be_unknown(one: ExitNode) -> bool:
 
 
 def _replace_word(code: str, word: str, by: str) -> str:
-    import re
-
     return re.sub(rf"(?<![\w.'\"]){word}(?![\w'\"])", f"({by})", code)
 
 
@@ -234,7 +232,7 @@ def fresh(state: StateNode | None, exits: tuple[ExitNode, ...], places: Places) 
         if one.number in places.answer:
             pairs.append((places.answer[one.number], 0))
     if state is not None:
-        pairs.append((places.outcome[state.path], RUNNING))
+        pairs.append((places.outcome[state.path], Outcome.RUNNING))
     return pairs
 
 

@@ -439,7 +439,7 @@ def _possible(node: ast.expr, facts: Mapping[str, bool]) -> set[bool]:
             if any(part == {stop} for part in sets):
                 return {stop}
             return ({stop} if any(stop in part for part in sets) else set()) | (
-                {not stop} if all(not stop in part for part in sets) else set()
+                {not stop} if all((not stop) in part for part in sets) else set()
             )
         case ast.UnaryOp(op=ast.Not(), operand=operand):
             return {not value for value in _possible(operand, facts)}

@@ -11,10 +11,10 @@ from typing import Any, Protocol
 from transitions.extensions.nesting import HierarchicalMachine, NestedState
 
 from rover.events import StateChange
-from rover.graph.compile import DONE, FAILED, UNKNOWNS, Compiler, Memory, fresh
+from rover.graph.compile import UNKNOWNS, Compiler, Memory, fresh
 from rover.graph.conditions import evaluator, finite
 from rover.graph.model import BehaviourGraph, ExitNode, GraphNode, StateNode
-from rover.graph.vocabulary import Signals
+from rover.graph.vocabulary import Outcome, Signals
 
 
 class Performer(Protocol):
@@ -131,8 +131,8 @@ class Engine:
             self._now_ns, self._signals = now_ns, signals
             self._take(self._exits[number])
 
-    def report(self, outcome: int) -> None:
-        """Note how the present state's activity ended (`DONE` or `FAILED`); exits see it from the next step."""
+    def report(self, outcome: Outcome) -> None:
+        """Note how the present state's activity ended; exits see it from the next step."""
         self.memory[self.compiler.places.outcome[self._path]] = outcome
 
     def resume(self, now_ns: int, signals: Signals) -> None:
@@ -192,7 +192,7 @@ class Engine:
                 values[name] = float("nan")
         if not all(finite(value) for value in values.values()):
             self.memory[UNKNOWNS] += 1
-            self.memory[self.compiler.places.outcome[state.path]] = FAILED
+            self.memory[self.compiler.places.outcome[state.path]] = Outcome.FAILED
             return
         self._performer.begin(state, values, self._entries[state.path])
 
@@ -210,7 +210,7 @@ class Engine:
 
     def _end_graph(self, state: StateNode) -> None:
         if state.parent:
-            self.memory[self.compiler.places.outcome[state.parent]] = DONE if state.final == "done" else FAILED
+            self.memory[self.compiler.places.outcome[state.parent]] = Outcome.DONE if state.final == "done" else Outcome.FAILED
 
     def _empty_windows(self, state: StateNode | None, exits: tuple[ExitNode, ...]) -> None:
         memory, signals = self.memory, self._signals

@@ -5,11 +5,20 @@ This is the one place for the names of signals. The core fills them (`rover.core
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from enum import IntEnum
 from typing import Any
 
 from rover import quantities
 from rover.files.robot import Robot
 from rover.quantities import Dimension
+
+
+class Outcome(IntEnum):
+    """How an activity or an inner graph stands."""
+
+    RUNNING = 0
+    DONE = 1
+    FAILED = 2
 
 
 @dataclass(frozen=True)
@@ -90,6 +99,7 @@ class ActivitySpec:
         can_fail: it may end `failed`, so a state that does it needs an exit for that.
         ends: it ends by itself; one that does not never gives `done`.
         waits_for_operator: it ends at the operator's answer, so it needs no way out by time.
+        one_of: exactly one of these parameters must be given.
     """
 
     about: str
@@ -98,6 +108,7 @@ class ActivitySpec:
     can_fail: bool = True
     ends: bool = True
     waits_for_operator: bool = False
+    one_of: tuple[str, ...] = ()
 
 
 FAMILIES = ("drive", "counts", "heading", "range", "camera", "gripper", "battery", "stop_input")

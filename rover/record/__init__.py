@@ -1,0 +1,1 @@
+"""The run record: one SQLite file a run, written while it lasts and read afterwards."""

@@ -1,0 +1,281 @@
+"""Activities that fetch: close in on the target, close and open the jaws, set down in the tray."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from rover import quantities
+from rover.activities.driving import HEADING_GAIN, StallWatch, TurnTowards, Way
+from rover.activities.world import World
+from rover.events import Delivery, Find, GivenUp
+from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
+from rover.motion.profile import bearing_to, towards
+from rover.motion.request import STILL, Request
+from rover.quantities import wrap
+from rover.vision.targets import Remembered
+
+FAR = 0.75
+"""Farther than this (m) the robot goes by a route; nearer it closes in by sight."""
+CENTRED = math.radians(4.0)
+SETTLE = 0.2
+"""Seconds after the jaws' travel time before they are taken to have arrived."""
+
+
+class CloseIn:
+    """Drives up to the target until it stands between the open jaws."""
+
+    spec = ActivitySpec(
+        "drive up to the target, centring on it, until it stands between the open jaws",
+        {
+            "stop_at": Parameter(
+                Number(quantities.LENGTH),
+                "this near, centring stops and the rest is driven straight; default: where the camera loses it",
+            )
+        },
+        ("drive", "counts", "camera"),
+    )
+
+    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
+        self.outcome = Outcome.RUNNING
+        self._stop_at = values.get("stop_at", world.robot.body.gripper_reach + 0.08)
+        self._target = world.targets.chosen
+        self._way: Way | None = None
+        self._turn: TurnTowards | None = None
+        self._last: tuple[float, float, float, float] | None = None
+        self._stall = StallWatch()
+        if self._target is None:
+            self.outcome = Outcome.FAILED
+
+    def step(self, world: World) -> Request:
+        """Go near by a route, then by sight, then straight."""
+        target = self._target = world.targets.chosen if self._last is None else self._target
+        if target is None:
+            self.outcome = Outcome.FAILED
+            return STILL
+        request = self._drive(world, target)._replace(jaws=1.0)
+        if self._stall.stalled(world, request):
+            self.outcome = Outcome.FAILED
+        return request
+
+    def _drive(self, world: World, target: Remembered) -> Request:
+        if self._last is not None:
+            return self._straight(world)
+        distance, bearing = bearing_to(world.pose.x, world.pose.y, world.pose.heading, target.x, target.y)
+        if self._way is not None or distance > FAR:
+            return self._go_near(world, target, distance)
+        return self._centre(world, distance, bearing)
+
+    def _go_near(self, world: World, target: Remembered, distance: float) -> Request:
+        if self._way is None:
+            share = (distance - 0.85 * FAR) / distance
+            goal = (
+                world.pose.x + share * (target.x - world.pose.x),
+                world.pose.y + share * (target.y - world.pose.y),
+            )
+            self._way = Way(world, goal, world.robot.limits.speed, False)
+        request = self._way.request(world)
+        if self._way.outcome != Outcome.RUNNING or distance < 0.8 * FAR:
+            if self._way.outcome == Outcome.FAILED and distance > 1.5 * FAR:
+                self.outcome = Outcome.FAILED
+            self._way = None
+        return request
+
+    def _centre(self, world: World, distance: float, bearing: float) -> Request:
+        reach = world.robot.body.gripper_reach
+        if self._turn is not None or abs(bearing) > math.radians(20.0 if distance > self._stop_at + 0.1 else 8.0):
+            return self._turn_to(world, distance, bearing)
+        if distance <= self._stop_at:
+            self._last = (world.pose.x, world.pose.y, world.pose.heading + bearing, distance - reach)
+            return self._straight(world)
+        speed = towards(distance - reach, 0.7 * world.robot.limits.speed, 0.3 * world.robot.limits.deceleration, 0.06)
+        return Request(speed * max(0.3, math.cos(3.0 * bearing)), HEADING_GAIN * bearing, expects_contact=distance < 0.5)
+
+    def _turn_to(self, world: World, distance: float, bearing: float) -> Request:
+        if distance < world.robot.body.gripper_reach + 0.02:
+            self.outcome = Outcome.FAILED  # too near to turn: it would be swept aside
+            return STILL
+        heading = wrap(world.pose.heading + bearing)
+        if self._turn is None:
+            self._turn = TurnTowards(heading, 0.6 * world.robot.limits.turn_rate)
+        self._turn.heading = heading
+        request = self._turn.request(world)
+        if request is None or abs(bearing) < CENTRED:
+            self._turn = None
+            return STILL
+        return request
+
+    def _straight(self, world: World) -> Request:
+        assert self._last is not None
+        x, y, heading, length = self._last
+        gone = (world.pose.x - x) * math.cos(heading) + (world.pose.y - y) * math.sin(heading)
+        if gone >= length:
+            self.outcome = Outcome.DONE
+            return STILL
+        speed = towards(length - gone, 0.12, 0.3 * world.robot.limits.deceleration, 0.06)
+        return Request(speed, HEADING_GAIN * wrap(heading - world.pose.heading), expects_contact=True)
+
+
+class _Jaws:
+    """Moves the jaws and waits until they have had the time for it."""
+
+    opening = 0.0
+
+    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
+        self.outcome = Outcome.RUNNING
+        gripper = world.robot.devices.gripper
+        assert gripper is not None
+        self._seconds = gripper.travel_time + SETTLE
+
+    def step(self, world: World) -> Request:
+        """Wait."""
+        self._seconds -= world.seconds
+        if self._seconds <= 0.0:
+            self.outcome = self.result(world)
+        return Request(jaws=self.opening)
+
+    def result(self, world: World) -> Outcome:
+        """Return how it ended."""
+        return Outcome.DONE
+
+
+class CloseJaws(_Jaws):
+    """Closes the jaws; fails where feedback says that nothing is between them."""
+
+    spec = ActivitySpec("close the jaws; fails if feedback says that they hold nothing", {}, ("gripper",))
+
+    def result(self, world: World) -> Outcome:
+        """Return FAILED where the servo tells that it closed on nothing."""
+        gripper = world.robot.devices.gripper
+        assert gripper is not None
+        empty = gripper.feedback != "none" and world.signals.gripper_ok and not world.signals.jaws_holding
+        return Outcome.FAILED if empty else Outcome.DONE
+
+
+class OpenJaws(_Jaws):
+    """Opens the jaws; something recorded as carried is then lost at this place."""
+
+    spec = ActivitySpec("open the jaws; what was carried is noted as left here", {}, ("gripper",), can_fail=False)
+    opening = 1.0
+
+    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
+        super().__init__(world, values)
+        if world.book.carried is not None:
+            x, y = jaws_place(world)
+            world.events.append(GivenUp(world.book.carried, x, y, "lost on the way"))
+            world.book.carried = None
+
+
+def jaws_place(world: World) -> tuple[float, float]:
+    """Return where the middle of the jaws is in the field (m)."""
+    reach, pose = world.robot.body.gripper_reach, world.pose
+    return pose.x + reach * math.cos(pose.heading), pose.y + reach * math.sin(pose.heading)
+
+
+class RecordFind:
+    """Notes the object in the jaws as found here, and as carried from now on."""
+
+    spec = ActivitySpec("note the object in the jaws: its position with its 95 % ellipse; it is carried from now on",
+                        {}, ("gripper",), can_fail=False)
+
+    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
+        self.outcome = Outcome.DONE
+        target, book = world.targets.chosen, world.book
+        book.carried = target.kind if target is not None else next(iter(world.errand.kinds), "object")
+        book.finds += 1
+        book.looked_at.clear()
+        x, y = jaws_place(world)
+        world.events.append(Find(book.finds, book.carried, x, y, *_find_covariance(world)))
+        if target is not None:
+            world.targets.forget(target)
+
+    def step(self, world: World) -> Request:
+        """Nothing is left to do."""
+        return STILL
+
+
+def _find_covariance(world: World) -> tuple[float, float, float]:
+    """Return (xx, xy, yy) in m^2 of the jaws' place: the pose's, the heading's over the reach, and 1.5 cm of play."""
+    xx, xy, xt, yy, yt, tt = world.filter.covariance
+    reach = world.robot.body.gripper_reach
+    dx, dy = -reach * math.sin(world.pose.heading), reach * math.cos(world.pose.heading)
+    play = 0.015**2
+    return (
+        xx + 2.0 * dx * xt + dx * dx * tt + play,
+        xy + dy * xt + dx * yt + dx * dy * tt,
+        yy + 2.0 * dy * yt + dy * dy * tt + play,
+    )
+
+
+class SetDown:
+    """Drives straight into the tray to the free slot, opens the jaws, and comes straight back out before any turn."""
+
+    spec = ActivitySpec(
+        "from the tray's gate: straight in to the free slot, let go, straight back out",
+        {"speed": Parameter(Number(quantities.SPEED), "at most this fast; default: half the robot's limit")},
+        ("drive", "counts", "gripper"),
+    )
+
+    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
+        self.outcome = Outcome.RUNNING
+        self._slot = world.book.slot
+        self._speed = values.get("speed", 0.5 * world.robot.limits.speed)
+        self._in_from = (world.pose.x, world.pose.y)
+        gripper = world.robot.devices.gripper
+        assert gripper is not None
+        self._wait = gripper.travel_time + SETTLE
+        self._stall = StallWatch()
+        if self._slot is None:
+            self.outcome = Outcome.FAILED
+
+    def step(self, world: World) -> Request:
+        """In, let go, out."""
+        if self._slot is not None:
+            return self._drive_in(world)
+        if self._wait > 0.0:
+            return self._let_go(world)
+        return self._back_out(world)
+
+    def _drive_in(self, world: World) -> Request:
+        assert self._slot is not None
+        c, s = math.cos(world.ground.entry), math.sin(world.ground.entry)
+        dx, dy = self._slot.x - world.pose.x, self._slot.y - world.pose.y
+        ahead = dx * c + dy * s - world.robot.body.gripper_reach
+        aside = -dx * s + dy * c
+        if ahead <= 0.01:
+            return self._arrive(world)
+        lean = max(-0.35, min(0.35, 2.0 * aside)) if ahead > 0.08 else 0.0
+        turn_rate = HEADING_GAIN * wrap(world.ground.entry + lean - world.pose.heading)
+        speed = towards(ahead, self._speed, 0.5 * world.robot.limits.deceleration)
+        request = Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15)
+        if world.held_back_for > 3.0 or self._stall.stalled(world, request):
+            self.outcome = Outcome.FAILED
+        return request
+
+    def _arrive(self, world: World) -> Request:
+        assert self._slot is not None
+        x, y = jaws_place(world)
+        book = world.book
+        kind = book.carried or "object"
+        book.filled.append(self._slot)
+        if book.carried is not None:
+            book.delivered.append(kind)
+            world.events.append(Delivery(len(book.delivered), kind, self._slot.number, x, y))
+            book.carried = None
+        self._slot = None
+        return Request(jaws=1.0)
+
+    def _let_go(self, world: World) -> Request:
+        self._wait -= world.seconds
+        return Request(jaws=1.0)
+
+    def _back_out(self, world: World) -> Request:
+        c, s = math.cos(world.ground.entry), math.sin(world.ground.entry)
+        left = (world.pose.x - self._in_from[0]) * c + (world.pose.y - self._in_from[1]) * s
+        if left <= 0.02:
+            self.outcome = Outcome.DONE
+            return STILL
+        speed = -towards(left, self._speed, 0.5 * world.robot.limits.deceleration)
+        request = Request(speed, HEADING_GAIN * wrap(world.ground.entry - world.pose.heading), jaws=1.0)
+        if self._stall.stalled(world, request):
+            self.outcome = Outcome.FAILED
+        return request

@@ -1,0 +1,30 @@
+"""The built-in activities by the name a behaviour file uses, and a user's own by dotted name."""
+
+from collections.abc import Mapping
+
+from rover.activities import driving, gripping, looking
+from rover.activities.world import Activity
+from rover.graph.vocabulary import ActivitySpec
+
+ACTIVITIES: dict[str, type[Activity]] = {
+    "stand_still": driving.StandStill,
+    "drive_straight": driving.DriveStraight,
+    "drive_on": driving.DriveOn,
+    "reverse": driving.Reverse,
+    "turn": driving.Turn,
+    "drive_to": driving.DriveTo,
+    "sweep": looking.Sweep,
+    "close_in": gripping.CloseIn,
+    "close_jaws": gripping.CloseJaws,
+    "open_jaws": gripping.OpenJaws,
+    "record_find": gripping.RecordFind,
+    "set_down": gripping.SetDown,
+    "skip_target": looking.SkipTarget,
+    "note_seen": looking.NoteSeen,
+    "ask": driving.Ask,
+}
+
+
+def specs(activities: Mapping[str, type[Activity]] = ACTIVITIES) -> dict[str, ActivitySpec]:
+    """Return what the language has to know of each activity."""
+    return {name: activity.spec for name, activity in activities.items()}

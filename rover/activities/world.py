@@ -1,0 +1,65 @@
+"""What an activity sees, and what an activity is."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from random import Random
+from typing import Any, ClassVar, Protocol
+
+from rover.errand import Book
+from rover.estimate.field import Ground
+from rover.estimate.pose import Pose, PoseFilter
+from rover.events import Event
+from rover.files.errand import Errand
+from rover.files.robot import Robot
+from rover.graph.vocabulary import ActivitySpec, Outcome, Signals
+from rover.motion.request import Request
+from rover.vision.targets import TargetMemory
+
+
+@dataclass
+class World:
+    """All that an activity may read, in one step. Only `book`, `targets` and `events` may be changed.
+
+    Attributes:
+        now_ns, seconds: time of the step, and since the last one.
+        pose: estimated pose.
+        filter: the pose filter, for covariances and speeds.
+        jaws: opening last commanded, None before the first command.
+        held_back_for: seconds for which the limits have taken motion away.
+        random: a generator that depends on the run's seed, the state and its count of entries, and on nothing else.
+    """
+
+    robot: Robot
+    errand: Errand
+    ground: Ground
+    filter: PoseFilter
+    signals: Signals
+    targets: TargetMemory
+    book: Book
+    pose: Pose
+    now_ns: int = 0
+    seconds: float = 0.02
+    jaws: float | None = None
+    held_back_for: float = 0.0
+    obstacle: bool = False
+    answer: str = "none"
+    random: Random = field(default_factory=lambda: Random(0))
+    events: list[Event] = field(default_factory=list)
+
+
+class Activity(Protocol):
+    """One activity at work. Made as ``Class(world, values)`` when its state is entered; `step` is called each step.
+
+    ``outcome`` tells how it stands; once it is no longer RUNNING the wheels are at zero and `step` is not called.
+    An exception ends it as FAILED and is recorded (R12).
+    """
+
+    spec: ClassVar[ActivitySpec]
+    outcome: Outcome
+
+    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
+        """Begin."""
+
+    def step(self, world: World) -> Request:
+        """Return what is wanted of wheels and jaws now."""
+        ...

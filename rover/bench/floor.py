@@ -1,0 +1,153 @@
+"""The floor: walls and posts, what stands in the way of a body or of sight, and the magnetic bias of the place."""
+
+import math
+from typing import NamedTuple
+
+from rover.bench.chance import stream
+from rover.files.bench import BenchFile, Floor
+from rover.files.errand import Errand
+
+Segment = tuple[tuple[float, float], tuple[float, float]]
+
+
+class Wall(NamedTuple):
+    """A straight wall: its first end, the unit vector along it, its length (m, field frame)."""
+
+    x: float
+    y: float
+    along_x: float
+    along_y: float
+    length: float
+
+
+class Round(NamedTuple):
+    """A post, or a jar as the sonar and the camera meet it: its middle and radius (m)."""
+
+    x: float
+    y: float
+    radius: float
+
+
+def wall(segment: Segment) -> Wall:
+    """Return the wall between two points."""
+    (x, y), (end_x, end_y) = segment
+    length = math.hypot(end_x - x, end_y - y)
+    if length == 0.0:
+        return Wall(x, y, 1.0, 0.0, 0.0)
+    return Wall(x, y, (end_x - x) / length, (end_y - y) / length, length)
+
+
+def distance_to(wall: Wall, x: float, y: float) -> float:
+    """Return the distance (m) of a point from the nearest point of a wall."""
+    along = (x - wall.x) * wall.along_x + (y - wall.y) * wall.along_y
+    along = max(0.0, min(wall.length, along))
+    return math.hypot(wall.x + along * wall.along_x - x, wall.y + along * wall.along_y - y)
+
+
+class Rectangle(NamedTuple):
+    """A part of the robot's outline in its own frame (m): ``back`` to ``front``, ``half_width`` to either side."""
+
+    back: float
+    front: float
+    half_width: float
+
+
+class Solids:
+    """All that does not give way: the errand's walls, and the walls and posts that its map does not have."""
+
+    def __init__(self, file: BenchFile, errand: Errand) -> None:
+        self.walls = [wall(segment) for segment in [*errand.field.walls.values(), *file.walls]]
+        self.posts = [Round(post.x, post.y, post.radius) for post in file.obstacles]
+
+    def clearance(self, x: float, y: float) -> float:
+        """Return the distance (m) of a point from the nearest of them; infinite when there is none."""
+        from_walls = (distance_to(each, x, y) for each in self.walls)
+        from_posts = (math.hypot(post.x - x, post.y - y) - post.radius for post in self.posts)
+        return min([*from_walls, *from_posts], default=math.inf)
+
+    def touch(self, outline: tuple[Rectangle, ...], x: float, y: float, heading: float) -> bool:
+        """Whether a robot at this pose would stand in one of them."""
+        ahead, left = math.cos(heading), math.sin(heading)
+        return any(_crosses(_moved(each, x, y, ahead, left), part) for each in self.walls for part in outline) or any(
+            _overlaps(_seen_from(post, x, y, ahead, left), part) for post in self.posts for part in outline
+        )
+
+    def hide(self, from_x: float, from_y: float, to_x: float, to_y: float) -> bool:
+        """Whether one of them stands between two points."""
+        for each in self.walls:
+            across_x, across_y = -each.along_y, each.along_x
+            before = (from_x - each.x) * across_x + (from_y - each.y) * across_y
+            behind = (to_x - each.x) * across_x + (to_y - each.y) * across_y
+            if before * behind < 0.0:
+                share = before / (before - behind)
+                x, y = from_x + share * (to_x - from_x) - each.x, from_y + share * (to_y - from_y) - each.y
+                if 0.0 <= x * each.along_x + y * each.along_y <= each.length:
+                    return True
+        if not self.posts:
+            return False
+        sight = wall(((from_x, from_y), (to_x, to_y)))
+        return any(distance_to(sight, post.x, post.y) < post.radius for post in self.posts)
+
+
+def _moved(wall: Wall, x: float, y: float, ahead: float, left: float) -> Wall:
+    """Return the wall in the frame of a robot at (x, y) whose heading has this cosine and sine."""
+    dx, dy = wall.x - x, wall.y - y
+    return Wall(
+        dx * ahead + dy * left,
+        dy * ahead - dx * left,
+        wall.along_x * ahead + wall.along_y * left,
+        wall.along_y * ahead - wall.along_x * left,
+        wall.length,
+    )
+
+
+def _seen_from(post: Round, x: float, y: float, ahead: float, left: float) -> Round:
+    dx, dy = post.x - x, post.y - y
+    return Round(dx * ahead + dy * left, dy * ahead - dx * left, post.radius)
+
+
+def _crosses(wall: Wall, part: Rectangle) -> bool:
+    """Clip the wall to the rectangle (Liang and Barsky, A new concept and method for line clipping, 1984)."""
+    begins, ends = 0.0, wall.length
+    for start, direction, low, high in (
+        (wall.x, wall.along_x, part.back, part.front),
+        (wall.y, wall.along_y, -part.half_width, part.half_width),
+    ):
+        if abs(direction) < 1e-12:
+            if not low <= start <= high:
+                return False
+            continue
+        enter, leave = sorted(((low - start) / direction, (high - start) / direction))
+        begins, ends = max(begins, enter), min(ends, leave)
+    return begins <= ends
+
+
+def _overlaps(post: Round, part: Rectangle) -> bool:
+    dx = post.x - max(part.back, min(part.front, post.x))
+    dy = post.y - max(-part.half_width, min(part.half_width, post.y))
+    return dx * dx + dy * dy < post.radius * post.radius
+
+
+class BiasField:
+    """Error of a magnetic heading by place: three plane waves whose amplitudes sum to the stated bias.
+
+    A wave goes from zero to its full height in a quarter of its length, which is 0.7 to 1.5 times the scale.
+    """
+
+    WAVES = 3
+
+    def __init__(self, floor: Floor, seed: int) -> None:
+        draws = stream(seed, "bias field")
+        self._waves: list[tuple[float, float, float, float]] = []
+        for _ in range(self.WAVES):
+            number = math.pi / 2.0 / (floor.bias_scale * draws.uniform(0.7, 1.5))
+            direction, phase = draws.uniform(-math.pi, math.pi), draws.uniform(-math.pi, math.pi)
+            wave = (floor.heading_bias / self.WAVES, number * math.cos(direction), number * math.sin(direction), phase)
+            self._waves.append(wave)
+
+    def at(self, x: float, y: float) -> float:
+        """Return the bias (rad) at a place (m, field frame)."""
+        bias = 0.0
+        for height, kx, ky, phase in self._waves:
+            bias += height * math.sin(kx * x + ky * y + phase)
+        return bias

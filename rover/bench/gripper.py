@@ -1,0 +1,108 @@
+"""The jaws: their opening in time, and the chances of a grip."""
+
+from random import Random
+
+from rover.bench.chance import NEVER_NS, drawn, stream
+from rover.bench.motors import STEP
+from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Jar
+from rover.files.bench import BenchFile
+from rover.files.robot import Gripper, Robot
+
+# Wider than the jar by this share of the full opening, the jaws no longer hold it.
+LET_GO = 0.05
+
+
+class Jaws:
+    """A servo gripper. Its opening is 0 closed, 1 open, and stops at the held jar's width."""
+
+    __slots__ = (
+        "_draws",
+        "_drop_due_ns",
+        "_errors",
+        "_share_a_step",
+        "held",
+        "held_from",
+        "limp",
+        "opening",
+        "reach",
+        "target",
+        "tried",
+    )
+
+    def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
+        gripper = robot.devices.gripper or Gripper(driver="bench")
+        self._errors = file.gripper
+        self._draws: Random = stream(seed, "grip")
+        self._share_a_step = STEP / gripper.travel_time
+        self._drop_due_ns = NEVER_NS
+        self.reach = robot.body.gripper_reach
+        self.opening = self.target = 1.0
+        self.limp = self.tried = False
+        self.held: Jar | None = None
+        self.held_from: tuple[float, float] | None = None
+
+    def command(self, opening: float | None) -> None:
+        """Set the wanted opening; None lets the servo go limp, so that it holds nothing."""
+        self.limp = opening is None
+        self.target = self.opening if opening is None else max(0.0, min(1.0, opening))
+
+    def takes(self, ahead: float, left: float) -> bool:
+        """Whether a jar at (ahead, left) of the robot (m) stands between the jaws."""
+        return abs(left) <= HALF_GAP and abs(ahead - self.reach) <= HALF_DEPTH
+
+    def halves(self, radius: float) -> tuple[float, float]:
+        """Return the half widths (m) of the slot for a jar's middle (-1: none) and of the jaws from outside."""
+        if self.held is not None:
+            return -1.0, self.held.radius + FINGER
+        if self.opening < opening_on(radius):
+            return -1.0, 2.0 * FINGER
+        return HALF_GAP, HALF_GAP + radius + FINGER
+
+    def move(self) -> None:
+        """Turn the servo for one step."""
+        wanted = self.target
+        if self.held is not None:
+            wanted = max(wanted, opening_on(self.held.radius))
+        way = wanted - self.opening
+        self.opening += max(-self._share_a_step, min(self._share_a_step, way))
+        if way > 0.0:
+            self.tried = False
+
+    def closes_on(self, jar: Jar) -> bool:
+        """Whether the jaws have just come so near together that they meet a jar between them."""
+        return not self.tried and not self.limp and self.target < self.opening <= opening_on(jar.radius)
+
+    def lets_go(self, now_ns: int) -> bool:
+        """Whether the held jar is free from now on: jaws opened, gone limp, or the jar slipped out."""
+        held = self.held
+        if held is None:
+            return False
+        return self.limp or self.opening > opening_on(held.radius) + LET_GO or now_ns >= self._drop_due_ns
+
+    def grip(self, jar: Jar, now_ns: int) -> bool:
+        """Take the jar, or miss it; return whether it is held."""
+        self.tried = True
+        if self._draws.random() < self._errors.missed:
+            return False
+        self.held, self.held_from = jar, (jar.x, jar.y)
+        self.opening = opening_on(jar.radius)
+        drops = self._draws.random() < self._errors.dropped
+        after = drawn(self._errors.dropped_after, self._draws)
+        self._drop_due_ns = now_ns + round(after * 1e9) if drops else NEVER_NS
+        return True
+
+    def knocked(self, left: float, radius: float) -> tuple[float, float]:
+        """Return where a jar ends (m ahead, m left) that the closing jaws have knocked away."""
+        way = drawn(self._errors.pushed, self._draws)
+        return self.reach + TIP + radius + way, left + self._draws.uniform(-way, way)
+
+    def release(self) -> Jar | None:
+        """Forget the held jar and return it."""
+        held, self.held, self.held_from = self.held, None, None
+        self._drop_due_ns = NEVER_NS
+        return held
+
+
+def opening_on(radius: float) -> float:
+    """Return the opening at which the jaws meet a jar that stands in the middle."""
+    return radius / (radius + HALF_GAP)

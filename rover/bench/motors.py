@@ -1,0 +1,206 @@
+"""The base of the robot: battery, motors, wheels on the floor, and encoders."""
+
+import math
+
+from rover.bench.chance import NEVER_NS, Episodes, drawn, stream
+from rover.files.bench import BenchFile
+from rover.files.robot import Battery, Body, Robot
+
+STEP_NS = 10_000_000
+STEP = 0.01
+# Open-circuit voltage of an empty battery as a share of the full one: 3.3 V to 4.2 V for a lithium cell.
+EMPTY = 0.78
+# Below this wheel speed (m/s) a motor without duty has come to rest: friction takes the tail of the exponential.
+AT_REST = 1e-4
+
+
+class PowerSupply:
+    """A battery whose voltage sags under load (inner resistance) and falls with the charge taken out of it."""
+
+    __slots__ = ("_ampere_seconds", "_resistance", "amps", "charge", "full", "idle", "load_at_full_duty")
+
+    def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
+        battery = robot.devices.battery or Battery(driver="bench")
+        draws = stream(seed, "battery")
+        self.full, self.load_at_full_duty = battery.full, battery.load_at_full_duty
+        self.charge = drawn(file.battery.charge, draws)
+        self._ampere_seconds = drawn(file.battery.lasts, draws) * max(battery.load_at_full_duty, 0.1)
+        self._resistance = battery.inner_resistance * drawn(file.battery.resistance_factor, draws)
+        self.amps = self.idle = file.battery.idle
+
+    def load(self, left: float, right: float) -> None:
+        """Set the load by the two duties."""
+        self.amps = self.idle + self.load_at_full_duty * (abs(left) + abs(right)) / 2.0
+
+    def drain(self) -> float:
+        """Take one step's charge; return the terminal voltage as a share of that of the full battery."""
+        charge = self.charge - self.amps * STEP / self._ampere_seconds
+        self.charge = charge if charge > 0.0 else 0.0
+        return EMPTY + (1.0 - EMPTY) * self.charge - self._resistance * self.amps / self.full
+
+    @property
+    def sag(self) -> float:
+        """Voltage (V) lost in the inner resistance under the present load."""
+        return self._resistance * self.amps
+
+    @property
+    def volts(self) -> float:
+        """Terminal voltage (V) under the present load."""
+        return self.full * (EMPTY + (1.0 - EMPTY) * self.charge) - self.sag
+
+
+class Base:
+    """Two motor channels with dead band and first-order lag, driving wheels that slip on a skid-steer base.
+
+    Attributes:
+        left_travel, right_travel: what the wheels have rolled (m), slip included: this is what encoders see.
+        speed, turn_rate: of the body over the last step (m/s, rad/s).
+        acceleration: of the body, along x forward (m/s^2).
+    """
+
+    __slots__ = (
+        "_dead_band",
+        "_expires_ns",
+        "_gain",
+        "_left_target",
+        "_response",
+        "_right_target",
+        "_slip",
+        "_slip_burst",
+        "_slip_draws",
+        "_slipping",
+        "_slips",
+        "_steady_slip",
+        "_track",
+        "acceleration",
+        "left_speed",
+        "left_travel",
+        "right_speed",
+        "right_travel",
+        "speed",
+        "supply",
+        "turn_rate",
+    )
+
+    def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
+        draws = stream(seed, "motors")
+        half = drawn(file.motors.mismatch, draws) / 2.0 * draws.choice((-1.0, 1.0))
+        top = robot.devices.drive.top_speed
+        self._gain = (top * (1.0 + half), top * (1.0 - half))
+        self._dead_band = (drawn(file.motors.dead_band, draws), drawn(file.motors.dead_band, draws))
+        self._response = 1.0 - math.exp(-STEP / drawn(file.motors.lag, draws))
+        self._track = robot.body.track * drawn(file.floor.track_factor, stream(seed, "track"))
+        self._slip_draws = stream(seed, "slip")
+        self._steady_slip = (drawn(file.floor.slip, self._slip_draws), drawn(file.floor.slip, self._slip_draws))
+        self._slip = self._steady_slip
+        self._slip_burst = file.floor.slip_burst
+        self._slips = Episodes(file.floor.slip_every, file.floor.slip_lasts, stream(seed, "slip bursts"))
+        self._slipping = False
+        self.supply = PowerSupply(file, robot, seed)
+        self._left_target = self._right_target = 0.0
+        self._expires_ns = 0
+        self.left_speed = self.right_speed = self.left_travel = self.right_travel = 0.0
+        self.speed = self.turn_rate = self.acceleration = 0.0
+
+    def drive(self, left: float, right: float, expires_ns: int) -> None:
+        """Set the duties (-1 to 1); from ``expires_ns`` on they are zero."""
+        left, right = max(-1.0, min(1.0, left)), max(-1.0, min(1.0, right))
+        self._left_target = self._gain[0] * _past(left, self._dead_band[0])
+        self._right_target = self._gain[1] * _past(right, self._dead_band[1])
+        self._expires_ns = expires_ns
+        self.supply.load(left, right)
+
+    def step(self, begins_ns: int) -> tuple[float, float]:
+        """Run the motors for one step; return the body's way (m) and turn (rad) in it."""
+        share = self.supply.drain()
+        if begins_ns >= self._expires_ns:
+            self.drive(0.0, 0.0, NEVER_NS)
+        left, right = self._left_target, self._right_target
+        idle = left == right == 0.0
+        if idle and self.left_speed == self.right_speed == 0.0:
+            self.speed = self.turn_rate = self.acceleration = 0.0
+            return 0.0, 0.0
+        if self._slips.on(begins_ns) is not self._slipping:
+            self._change_slip()
+        left = self.left_speed + (left * share - self.left_speed) * self._response
+        right = self.right_speed + (right * share - self.right_speed) * self._response
+        if idle and -AT_REST < left < AT_REST and -AT_REST < right < AT_REST:
+            left = right = 0.0
+        self.left_speed, self.right_speed = left, right
+        self.left_travel += left * STEP
+        self.right_travel += right * STEP
+        left *= 1.0 - self._slip[0]
+        right *= 1.0 - self._slip[1]
+        speed = 0.5 * (left + right)
+        self.acceleration = (speed - self.speed) / STEP
+        self.speed = speed
+        self.turn_rate = (right - left) / self._track
+        return speed * STEP, self.turn_rate * STEP
+
+    def block(self) -> None:
+        """Stall the motors in the step just made: the body stands against something that does not give way."""
+        self.left_travel -= self.left_speed * STEP
+        self.right_travel -= self.right_speed * STEP
+        self.left_speed = self.right_speed = self.speed = self.turn_rate = self.acceleration = 0.0
+
+    def _change_slip(self) -> None:
+        self._slipping = not self._slipping
+        left, right = self._slip = self._steady_slip
+        if self._slipping:
+            burst = drawn(self._slip_burst, self._slip_draws)
+            self._slip = (burst, right) if self._slip_draws.random() < 0.5 else (left, burst)
+
+
+def _past(duty: float, dead_band: float) -> float:
+    """Return the share of top speed for a duty: zero inside the dead band, 1 at full duty."""
+    beyond = abs(duty) - dead_band
+    return math.copysign(beyond / (1.0 - dead_band), duty) if beyond > 0.0 else 0.0
+
+
+class Encoder:
+    """Counts one side's travel, missing some counts and adding others, at random places along the way."""
+
+    __slots__ = ("_draws", "_error_share", "_missed_share", "_per_metre", "_seen", "_to_next", "_total")
+
+    def __init__(self, missed: float, added: float, per_metre: float, seed_name: tuple[int, str]) -> None:
+        self._draws = stream(*seed_name)
+        self._per_metre = per_metre
+        self._error_share = missed + added
+        self._missed_share = missed / self._error_share if self._error_share else 0.0
+        self._seen = self._total = 0.0
+        self._to_next = self._gap()
+
+    def _gap(self) -> float:
+        return self._draws.expovariate(self._error_share) if self._error_share else math.inf
+
+    def absorb(self, travel: float) -> int:
+        """Return the count after ``travel`` metres in all since the start."""
+        moved = (travel - self._seen) * self._per_metre
+        self._seen = travel
+        self._total += moved
+        self._to_next -= abs(moved)
+        while self._to_next < 0.0:
+            error = -1.0 if self._draws.random() < self._missed_share else 1.0
+            self._total += math.copysign(error, error * moved)
+            self._to_next += self._gap()
+        return math.floor(self._total)
+
+    def lose(self, travel: float) -> int:
+        """As `absorb`, for an encoder that is stuck: the way is not counted."""
+        self._seen = travel
+        return math.floor(self._total)
+
+    def jump(self, counts: int) -> None:
+        """Add counts that no wheel has made."""
+        self._total += counts
+
+
+def encoders(file: BenchFile, body: Body, seed: int) -> tuple[Encoder, Encoder]:
+    """Return the left and the right encoder, each with error shares of its own."""
+    draws = stream(seed, "counts")
+
+    def make(side: str) -> Encoder:
+        missed, added = drawn(file.counts.missed, draws), drawn(file.counts.added, draws)
+        return Encoder(missed, added, 1.0 / body.metres_per_count, (seed, f"counts {side}"))
+
+    return make("left"), make("right")

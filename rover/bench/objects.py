@@ -1,0 +1,156 @@
+"""The objects to fetch: where they stand at the start, and how the robot's body pushes them about."""
+
+import math
+from collections.abc import Callable, Iterator
+from random import Random
+from typing import NamedTuple
+
+from rover.bench.chance import stream
+from rover.bench.floor import Solids, distance_to, wall
+from rover.files.bench import BenchFile, mismatches
+from rover.files.errand import Errand, Zone
+from rover.files.robot import Body
+
+FROM_ZONE = 0.5
+FROM_START = 0.6
+FROM_EDGE = 0.35
+APART = 0.35
+TRIALS = 10_000
+
+# The jaws, as measured from the line on which a held jar's middle stands (`gripper_reach` ahead of the robot's).
+HALF_GAP = 0.03
+HALF_DEPTH = 0.04
+FINGER = 0.015
+TIP = 0.02
+
+
+class Jar:
+    """One object: its number from 1, kind, place (m, field frame), and what has happened to it."""
+
+    __slots__ = ("height", "held", "kind", "leaving", "number", "radius", "set_down", "touched_ns", "x", "y")
+
+    def __init__(self, number: int, kind: str, place: tuple[float, float], lid: tuple[float, float]) -> None:
+        self.number, self.kind = number, kind
+        self.x, self.y = place
+        self.radius, self.height = lid[0] / 2.0, lid[1]
+        self.held = self.set_down = False
+        # Released, and the robot has not yet left it: what it does to the jar now is part of setting down.
+        self.leaving = False
+        self.touched_ns = -1
+
+
+def jars(file: BenchFile, errand: Errand, seed: int) -> list[Jar]:
+    """Return the objects of a bench at their first places, the stated ones first.
+
+    Raises:
+        ValueError: a kind that the errand does not have, or no room for all that are to be scattered.
+    """
+    unknown = mismatches(file, errand)
+    if unknown:
+        raise ValueError("; ".join(unknown))
+    wanted = [(standing.kind, (standing.x, standing.y)) for standing in file.objects]
+    places = _places(file, errand, stream(seed, "scatter"), [place for _, place in wanted])
+    wanted += [(kind, next(places)) for kind, number in file.scatter.items() for _ in range(number)]
+    return [
+        Jar(number, kind, place, (errand.kinds[kind].width, errand.kinds[kind].height))
+        for number, (kind, place) in enumerate(wanted, 1)
+    ]
+
+
+def _places(
+    file: BenchFile, errand: Errand, draws: Random, taken: list[tuple[float, float]]
+) -> Iterator[tuple[float, float]]:
+    is_free = _is_free(file, errand)
+    xs, ys = zip(*errand.field.boundary, strict=True)
+    for _ in range(TRIALS):
+        x, y = draws.uniform(min(xs), max(xs)), draws.uniform(min(ys), max(ys))
+        if is_free(x, y) and all(math.hypot(x - other_x, y - other_y) >= APART for other_x, other_y in taken):
+            taken.append((x, y))
+            yield x, y
+    raise ValueError(
+        f"scatter: no room for {sum(file.scatter.values())} objects ({len(taken)} placed in {TRIALS} trials): "
+        "scatter fewer, or give the errand a larger 'boundary'"
+    )
+
+
+def _is_free(file: BenchFile, errand: Errand) -> Callable[[float, float], bool]:
+    """Return the test whether a place is inside the boundary and clear of its edge, of solids, zone and start."""
+    corners, start, zone = errand.field.boundary, errand.field.start, errand.field.zone
+    edges = [wall((corners[at - 1], corner)) for at, corner in enumerate(corners)]
+    solids = Solids(file, errand)
+
+    def is_free(x: float, y: float) -> bool:
+        return (
+            inside(x, y, corners)
+            and min(distance_to(edge, x, y) for edge in edges) >= FROM_EDGE
+            and solids.clearance(x, y) >= FROM_EDGE
+            and math.hypot(x - start.x, y - start.y) >= FROM_START
+            and (zone is None or outside_zone(x, y, zone) >= FROM_ZONE)
+        )
+
+    return is_free
+
+
+def inside(x: float, y: float, corners: list[tuple[float, float]]) -> bool:
+    """Whether a point is inside a polygon (crossings of a ray along +x: Shimrat, Algorithm 112, 1962)."""
+    crossings = 0
+    for at, (x2, y2) in enumerate(corners):
+        x1, y1 = corners[at - 1]
+        if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):
+            crossings += 1
+    return crossings % 2 == 1
+
+
+def outside_zone(x: float, y: float, zone: Zone) -> float:
+    """Return how far (m) a point is from the zone's rectangle; 0 inside and on its edge."""
+    dx, dy = abs(x - zone.x) - zone.width / 2.0, abs(y - zone.y) - zone.depth / 2.0
+    return math.hypot(max(dx, 0.0), max(dy, 0.0))
+
+
+class Outline(NamedTuple):
+    """The robot's outline (m, its own frame): body and jaws; ``radius`` is that of a circle that holds both."""
+
+    half_length: float
+    half_width: float
+    reach: float
+    radius: float
+
+
+def outline(body: Body) -> Outline:
+    """Return the outline of a body with its jaws."""
+    half_length, half_width = body.length / 2.0, body.width / 2.0
+    front = max(half_length, body.gripper_reach + TIP)
+    return Outline(half_length, half_width, body.gripper_reach, math.hypot(front, max(half_width, HALF_GAP * 4)))
+
+
+def pushed(
+    ahead: float, left: float, radius: float, robot: Outline, jaws: tuple[float, float]
+) -> tuple[float, float] | None:
+    """Return where a jar goes that stands at (ahead, left) in the robot's frame; None where nothing touches it.
+
+    It leaves the body, or a finger, on the side where it has sunk in least. ``jaws`` are the half widths (m) of the
+    slot in which a jar's middle may stand (negative: no slot) and of the jaws from outside.
+    """
+    aside = abs(left)
+    slot, outer = jaws[0], jaws[1] + radius
+    front = back = robot.half_length + radius
+    side = robot.half_width + radius
+    if aside <= slot:
+        # The body leaves a jar between the jaws the room that it has when it is held.
+        front = min(front, robot.reach)
+    if -back < ahead < front and aside < side:
+        return _least(ahead, left, (front - ahead, back + ahead, side - aside, math.inf))
+    tip = robot.reach + TIP + radius
+    if robot.half_length < ahead < tip and slot < aside < outer:
+        return _least(ahead, left, (tip - ahead, math.inf, outer - aside, aside - slot if slot > 0.0 else math.inf))
+    return None
+
+
+def _least(ahead: float, left: float, depths: tuple[float, float, float, float]) -> tuple[float, float]:
+    """Move a point out by the least of its depths: forwards, backwards, outwards, inwards."""
+    least = min(depths)
+    if least == depths[0]:
+        return ahead + least, left
+    if least == depths[1]:
+        return ahead - least, left
+    return ahead, left + math.copysign(least if least == depths[2] else -least, left)

@@ -1,0 +1,125 @@
+"""The camera: which objects a frame shows, and where they seem to be."""
+
+import math
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from rover.bench.chance import Episodes, drawn, stream
+from rover.bench.floor import Solids
+from rover.bench.objects import Jar
+from rover.devices.readings import Detection
+from rover.files.bench import BenchFile
+from rover.files.robot import Camera
+
+# What vision can tell about its own errors: of the pitch (which sets the distance), and of the bearing (rad).
+PITCH_SIGMA = math.radians(0.6)
+BEARING_SIGMA = math.radians(0.5)
+
+
+class View(NamedTuple):
+    """Where the camera is (m, rad, field frame) and how the body moves (rad/s, m/s^2)."""
+
+    x: float
+    y: float
+    heading: float
+    turn_rate: float
+    acceleration: float
+
+
+class Seen(NamedTuple):
+    """A jar in sight: its distance (m) and bearing (rad, left positive) from the camera."""
+
+    distance: float
+    bearing: float
+    jar: Jar
+
+
+class Sight:
+    """A camera looking ahead and down, and the detector behind it."""
+
+    def __init__(self, file: BenchFile, device: Camera, seed: int) -> None:
+        errors = self._errors = file.camera
+        self._draws = stream(seed, "camera")
+        self._false_draws = stream(seed, "false detections")
+        self._pitch = stream(seed, "pitch").gauss
+        self._flicker = Episodes(errors.flicker_every, errors.flicker_lasts, stream(seed, "flicker"))
+        limits = stream(seed, "sight limits")
+        self._nearest = drawn(errors.nearest, limits)
+        self._farthest = device.sees_to * drawn(errors.farthest_factor, limits)
+        self.latency_ns = round(drawn(errors.latency, stream(seed, "camera latency")) * 1e9)
+        self._height = device.height
+        self._half = device.field_of_view / 2.0
+        self._slope = math.tan(self._half)
+        self._wide = 2.0 * self._slope
+
+    def frame(
+        self, view: View, jars: Iterable[Jar], solids: Solids, in_jaws: Jar | None, now_ns: int
+    ) -> list[Detection]:
+        """Return the detections of one frame, nearest first. ``in_jaws`` is in sight, near as it is."""
+        seen = self._unhidden(view, self._in_sight(view, jars, in_jaws), solids)
+        errors = self._errors
+        turning = view.turn_rate / errors.blur_at
+        chance = (1.0 - errors.missed) * 2.0 ** -(turning * turning)
+        if self._flicker.on(now_ns):
+            chance *= 1.0 - errors.flicker
+        # An accelerating body lifts its nose: things stand lower in the frame and seem nearer.
+        pitch = self._pitch(0.0, errors.pitch_noise) + errors.dip * view.acceleration
+        draws = self._draws
+        return [self._detection(each, pitch) for each in seen if draws.random() < chance]
+
+    def false_detection(self, kinds: list[str]) -> Detection | None:
+        """Return a detection of nothing, which a frame has now and then."""
+        draws = self._false_draws
+        if not kinds or draws.random() >= self._errors.false:
+            return None
+        distance = draws.uniform(self._nearest, self._farthest)
+        size = 0.05 / (self._wide * math.hypot(distance, self._height))
+        bearing = draws.uniform(-self._half, self._half)
+        return Detection(draws.choice(kinds), bearing, distance, BEARING_SIGMA, self._distance_sigma(distance), size)
+
+    def _in_sight(self, view: View, jars: Iterable[Jar], in_jaws: Jar | None) -> list[Seen]:
+        ahead, left = math.cos(view.heading), math.sin(view.heading)
+        slope, nearest, farthest = self._slope, self._nearest, self._farthest
+        seen = []
+        for jar in jars:
+            dx, dy = jar.x - view.x, jar.y - view.y
+            forward = dx * ahead + dy * left
+            if jar is not in_jaws and (forward <= 0.0 or forward > farthest):
+                continue
+            sideways = dy * ahead - dx * left
+            distance = math.hypot(dx, dy)
+            if jar is in_jaws or (abs(sideways) <= slope * forward and nearest <= distance <= farthest):
+                seen.append(Seen(distance, math.atan2(sideways, forward), jar))
+        return seen
+
+    def _unhidden(self, view: View, seen: list[Seen], solids: Solids) -> list[Seen]:
+        if not seen:
+            return seen
+        seen.sort(key=lambda each: (each.distance, each.jar.number))
+        return [
+            each
+            for at, each in enumerate(seen)
+            if not any(self._hides(nearer, each) for nearer in seen[:at])
+            and not solids.hide(view.x, view.y, each.jar.x, each.jar.y)
+        ]
+
+    def _hides(self, nearer: Seen, farther: Seen) -> bool:
+        """Whether the nearer jar covers the farther one's foot, so that the two make one patch of colour."""
+        jar = nearer.jar
+        if abs(nearer.bearing - farther.bearing) >= math.atan2(jar.radius, nearer.distance):
+            return False
+        above = self._height - jar.height
+        return above <= 0.0 or farther.distance < nearer.distance * self._height / above
+
+    def _detection(self, seen: Seen, pitch: float) -> Detection:
+        """A jar is seen at the angle atan(height / distance) below the horizon; pitch is an error of that angle."""
+        distance, bearing, jar = seen
+        height = self._height
+        below = math.atan2(height, distance) + pitch
+        measured = height / math.tan(max(below, 0.02))
+        bearing += self._draws.gauss(0.0, self._errors.bearing_noise)
+        size = 2.0 * jar.radius / (self._wide * math.hypot(distance, height))
+        return Detection(jar.kind, bearing, measured, BEARING_SIGMA, self._distance_sigma(measured), size)
+
+    def _distance_sigma(self, distance: float) -> float:
+        return (distance * distance + self._height * self._height) / self._height * PITCH_SIGMA

@@ -1,0 +1,504 @@
+"""The step: readings in, commands out. No I/O, no clock, nothing from outside: the same readings give the same decisions.
+
+Read `Core.step` from top to bottom and you have followed a reading from a driver to a motor.
+"""
+
+import math
+import random
+import traceback
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+
+from rover.activities.world import Activity, World
+from rover.devices.readings import Detections, DriveCommand, JawsCommand, Reading
+from rover.errand import Book
+from rover.estimate.field import LookedAt, ground_of
+from rover.estimate.odometry import Odometer
+from rover.estimate.pose import Pose, PoseFilter
+from rover.events import Event, Health, HealthChange, HoldBack, Note, Stop, TrackPoint
+from rover.files.errand import Errand
+from rover.files.robot import Robot
+from rover.graph.engine import Ending, Engine
+from rover.graph.model import BehaviourGraph, StateNode
+from rover.graph.vocabulary import SENSORS, Outcome, Signals
+from rover.motion.limits import Allowed, EchoMemory, Limits, Situation, StopLatch
+from rover.motion.request import STILL, Request
+from rover.motion.wheels import wheel_controls
+from rover.vision.targets import Eye, Sighting, TargetMemory, sight
+
+START_SIGMAS = (0.02, 0.02, math.radians(3.0))
+"""How well a person sets the robot down at its start: m, m, rad."""
+ERROR_GROWTH = 1.5e-4
+"""Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
+STEADY_TURN_RATE = 0.35
+"""Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
+JAWS_WINDOW = (0.055, 0.04)
+"""A sighting so near the middle of the jaws, ahead and aside (m), stands between them."""
+FIRST_REPORT = 3.0
+"""Seconds that a device has for its first report."""
+
+
+class Action(NamedTuple):
+    """What an operator did: ``stop``, ``reset``, ``resume``, ``hold`` or ``answer`` (with ``yes`` or ``no``)."""
+
+    kind: str
+    value: str = ""
+
+
+class StepReadings(NamedTuple):
+    """All that a step sees.
+
+    Attributes:
+        now_ns: time of the step.
+        new: (device family, reading), ordered by family and sequence.
+        faults: (device family, why) of drivers that gave up since the last step.
+        actions: what operators did since the last step.
+    """
+
+    now_ns: int
+    new: Sequence[tuple[str, Reading]] = ()
+    faults: Sequence[tuple[str, str]] = ()
+    actions: Sequence[Action] = ()
+
+
+class StepRecord(NamedTuple):
+    """What a step decided. ``jaws`` is None until a first jaw command; ``events`` are in the order they happened."""
+
+    now_ns: int
+    drive: DriveCommand
+    jaws: JawsCommand | None
+    state: str
+    events: tuple[Event, ...]
+    ending: Ending | None
+
+
+class Core:
+    """One run. Not safe for use by several threads."""
+
+    def __init__(
+        self, robot: Robot, errand: Errand, graph: BehaviourGraph, activities: Mapping[str, type[Activity]], seed: int
+    ) -> None:
+        widest = max((kind.width for kind in errand.kinds.values()), default=0.05)
+        ground = ground_of(errand.field, widest, errand.expect)
+        drive, heading, start = robot.devices.drive, robot.devices.heading, errand.field.start
+        self._robot = robot
+        self._odometer = Odometer(robot.body.metres_per_count, drive.top_speed)
+        self._filter = PoseFilter(
+            Pose(start.x, start.y, start.heading or 0.0),
+            START_SIGMAS,
+            robot.body.effective_track,
+            ERROR_GROWTH,
+            heading.sigma if heading else 1.0,
+        )
+        self.signals = Signals()
+        self.targets = TargetMemory(_eye(robot))
+        self.book = Book(errand, ground, LookedAt(ground))
+        self.world = World(
+            robot, errand, ground, self._filter, self.signals, self.targets, self.book, self._filter.pose
+        )
+        self.stop = StopLatch()
+        self._limits = Limits(robot, ground)
+        self._echo = EchoMemory(_front_of_body(robot))
+        self._left_wheel, self._right_wheel = wheel_controls(robot)
+        self._performer = _Performer(self.world, activities, seed)
+        self.engine = Engine(graph, self._performer)
+        self._health = _HealthWatch(robot, self.signals)
+        self._sequence = 0
+        self._last_ns: int | None = None
+        self._behaviour_ns = 0
+        self._held = False
+        self._looked_from: tuple[float, float, float] | None = None
+        self._fresh_counts = False
+        self._duties = (0.0, 0.0)
+        self._command_ns = int(robot.limits.command_lasts * 1e9)
+
+    @property
+    def pose(self) -> Pose:
+        """The estimated pose."""
+        return self._filter.pose
+
+    @property
+    def refusals(self) -> dict[str, int]:
+        """How many readings the gates refused, and conditions that could not be worked out."""
+        return {
+            "counts": self._odometer.refused,
+            "heading": self._filter.refused,
+            "impossible": self._health.impossible,
+            "unknown conditions": self.engine.unknowns,
+        }
+
+    def track_point(self) -> TrackPoint:
+        """Return where the robot believes to be, for the record."""
+        xx, _, _, yy, _, tt = self._filter.covariance
+        pose = self._filter.pose
+        return TrackPoint(
+            pose.x, pose.y, pose.heading, math.sqrt(xx), math.sqrt(yy), math.sqrt(max(tt, 0.0)), self.engine.path
+        )
+
+    def step(self, readings: StepReadings) -> StepRecord:
+        """Take one step: readings -> estimate -> signals -> behaviour -> activity -> limits -> commands."""
+        world, now_ns = self.world, readings.now_ns
+        seconds = self._advance(now_ns)
+        self._estimate(readings)
+        self._filter.remember(now_ns)
+        world.pose = self._filter.pose
+        world.events.clear()
+        self._health.look(now_ns, readings.faults, world.events)
+        self._operate(readings.actions)
+        self._fill_signals(seconds)
+        request = self._behave(now_ns, seconds)
+        allowed = self._limit(request, now_ns, seconds)
+        return self._command(allowed, now_ns, seconds)
+
+    def _advance(self, now_ns: int) -> float:
+        seconds = 0.0 if self._last_ns is None else max(0.0, (now_ns - self._last_ns) * 1e-9)
+        self._last_ns = now_ns
+        self.world.now_ns, self.world.seconds = now_ns, seconds
+        return seconds
+
+    def _estimate(self, readings: StepReadings) -> None:
+        self._fresh_counts = False
+        for device, reading in readings.new:
+            if not self._health.accept(device, reading, readings.now_ns):
+                continue
+            match device:
+                case "counts":
+                    self._take_counts(reading)
+                case "heading":
+                    self._filter.see_heading(reading.value.angle, reading.taken_ns)
+                case "range":
+                    self._take_range(reading)
+                case "camera":
+                    self._take_frame(reading)
+                case "battery":
+                    self._take_battery(reading)
+                case "gripper":
+                    self.signals.jaws_opening = _or_nan(reading.value.opening)
+                    self.signals.jaws_holding = bool(reading.value.holding)
+                case "stop_input":
+                    if not reading.value.closed and self.stop.stop("the stop input is open"):
+                        self.world.events.append(Stop("the stop input is open"))
+            if device == "heading":
+                self.signals.heading_calibration = reading.value.calibration or 0
+
+    def _take_counts(self, reading: Reading) -> None:
+        travel = self._odometer.travel(reading)
+        if travel is None:
+            self._filter.lost(0.01)
+            return
+        left, right, seconds = travel
+        self._filter.drive(left, right, seconds)
+        self._echo.moved(0.5 * (left + right), (right - left) / self._filter.track)
+        self._fresh_counts = True
+
+    def _take_range(self, reading: Reading) -> None:
+        self._echo.hear(reading.value)
+        distance = reading.value.distance
+        sensor = self._robot.devices.range
+        assert sensor is not None
+        self.signals.range_echo = distance is not None
+        self.signals.range_distance = sensor.no_echo_distance if distance is None else distance
+
+    def _take_battery(self, reading: Reading) -> None:
+        battery = self._robot.devices.battery
+        assert battery is not None
+        volts, amps = reading.value
+        if amps is None:
+            amps = battery.load_at_full_duty * 0.5 * (abs(self._duties[0]) + abs(self._duties[1]))
+        self.signals.battery_volts = volts
+        self.signals.battery_rest_volts = volts + amps * battery.inner_resistance
+
+    def _take_frame(self, reading: Reading) -> None:
+        """Bring a frame's detections into the field, and let the target memory and the search have them."""
+        pose = self._filter.at(reading.taken_ns)
+        sigma = min(self._filter.sigma, 0.05)
+        sightings = [sight(one, self.targets.eye, pose, sigma) for one in reading.value.objects]
+        between = [one for one in sightings if self._between_jaws(one)]
+        closed = self.world.jaws is not None and self.world.jaws < 0.5
+        free = [one for one in sightings if self._is_candidate(one) and not (closed and one in between)]
+        steady = abs(self._filter.heading_rate) < STEADY_TURN_RATE
+        self.targets.update(free, pose, steady)
+        if self.book.carried is None:
+            self.targets.choose(pose, self.book.kinds_now())
+        if steady and not closed:
+            self._look(pose)
+        self._fill_target(free, closed and bool(between))
+
+    def _between_jaws(self, one: Sighting) -> bool:
+        reach = self._robot.body.gripper_reach
+        slack = min(0.03, 2.0 * one.detection.distance_sigma)
+        return abs(one.ahead - reach) < JAWS_WINDOW[0] + slack and abs(one.left) < JAWS_WINDOW[1] + 0.01
+
+    def _is_candidate(self, one: Sighting) -> bool:
+        ground = self.book.ground
+        if one.detection.kind not in self.book.errand.kinds or ground.in_zone(one.x, one.y, 0.06):
+            return False
+        return not self.book.is_put_off(one.x, one.y) and ground.clearance(one.x, one.y) > -0.05
+
+    def _look(self, pose: Pose) -> None:
+        """Count the ground in view as looked at, once for each place and direction."""
+        last = self._looked_from
+        if last is not None and abs(pose.x - last[0]) + abs(pose.y - last[1]) < 0.15 and abs(pose.heading - last[2]) < 0.15:
+            return
+        self._looked_from = pose
+        eye = self.targets.eye
+        self.book.looked_at.look(eye.place(pose), pose.heading, eye.half_view, 0.85 * eye.reach)
+
+    def _fill_target(self, free: Sequence[Sighting], in_jaws: bool) -> None:
+        signals, chosen = self.signals, self.targets.chosen
+        seen = self.targets.seen
+        if chosen is None:
+            seen = min(free, key=lambda one: one.detection.distance, default=None)
+        signals.target_seen = seen is not None
+        signals.target_distance = math.nan if seen is None else math.hypot(seen.ahead, seen.left)
+        signals.target_bearing = math.nan if seen is None else math.atan2(seen.left, seen.ahead)
+        gripper = self._robot.devices.gripper
+        told = gripper is not None and gripper.feedback != "none" and signals.gripper_ok
+        signals.target_in_jaws = in_jaws and (signals.jaws_holding if told else True)
+
+    def _operate(self, actions: Sequence[Action]) -> None:
+        for action in actions:
+            match action.kind:
+                case "stop":
+                    if self.stop.stop(f"operator: {action.value}" if action.value else "operator"):
+                        self.world.events.append(Stop(self.stop.cause or ""))
+                case "reset":
+                    self.stop.reset()
+                    self._limits.forget()
+                case "hold":
+                    self._held = True
+                case "resume":
+                    if self.stop.resume() or (self._held and not self.stop.stopped):
+                        self._held = False
+                        self.engine.resume(self._behaviour_ns, self.signals)
+                case "answer":
+                    self.world.answer = self.signals.operator_answer = action.value
+
+    def _fill_signals(self, seconds: float) -> None:
+        signals, pose, book, targets = self.signals, self.world.pose, self.book, self.targets
+        signals.run_time = self._behaviour_ns * 1e-9
+        signals.pose_x, signals.pose_y, signals.pose_heading = pose
+        signals.pose_sigma = self._filter.sigma
+        signals.pose_heading_sigma = math.sqrt(max(self._filter.tt, 0.0))
+        signals.pose_travelled = self._filter.travelled
+        chosen = targets.chosen
+        signals.target_known = chosen is not None
+        signals.target_kind = chosen.kind if chosen is not None else "none"
+        known = sum(one.known for one in targets.objects)
+        signals.objects_known = known
+        signals.objects_left = book.left(known)
+        signals.objects_delivered = len(book.delivered)
+        signals.objects_put_off = len(book.put_off)
+        signals.slots_free = len(book.ground.slots) - len(book.filled)
+        signals.field_searched = book.looked_at.all
+        causes = self._limits.causes
+        self.world.held_back_for = self.world.held_back_for + seconds if causes else 0.0
+        self.world.obstacle = signals.motion_obstacle = "obstacle" in causes
+        signals.motion_held_back = bool(causes)
+        signals.motion_held_back_for = self.world.held_back_for
+
+    def _behave(self, now_ns: int, seconds: float) -> Request:
+        """Step the behaviour and its activity; under a stop or hold neither steps, and time stands still for them."""
+        engine = self.engine
+        if self.stop.stopped or self._held or engine.ending is not None:
+            return STILL
+        if not engine.path:
+            engine.begin(self._behaviour_ns, self.signals)
+        else:
+            self._behaviour_ns += round(seconds * 1e9)
+            engine.step(self._behaviour_ns, self.signals)
+        if engine.changes:
+            self.world.events.extend(engine.changes)
+            engine.changes.clear()
+        if engine.ending is not None:
+            return STILL
+        return self._performer.step(engine)
+
+    def _limit(self, request: Request, now_ns: int, seconds: float) -> Allowed:
+        limits, before = self._limits, self._limits.causes
+        if self.stop.stopped:
+            return limits.stop()
+        blind = self._health.blind(now_ns)
+        situation = Situation(now_ns, seconds, self.world.pose, self._echo.gap, blind)
+        allowed = limits.apply(request, situation)
+        if limits.causes != before:
+            self.world.events.extend(HoldBack(cause) for cause in limits.causes if cause not in before)
+            self.world.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in limits.causes)
+        if limits.too_many() and self.stop.stop("held back too often"):
+            self.world.events.append(Stop("held back too often"))
+            return limits.stop()
+        return allowed
+
+    def _command(self, allowed: Allowed, now_ns: int, seconds: float) -> StepRecord:
+        self._sequence += 1
+        world = self.world
+        if allowed.jaws is not None:
+            world.jaws = allowed.jaws
+        left, right = self._wheel_speeds(allowed)
+        odometer = self._odometer
+        fresh = self._fresh_counts
+        self._duties = (
+            self._left_wheel.duty(left, odometer.speed_left if fresh else None, seconds),
+            self._right_wheel.duty(right, odometer.speed_right if fresh else None, seconds),
+        )
+        expires = now_ns + self._command_ns
+        drive = DriveCommand(*self._duties, self._sequence, expires)
+        jaws = None if world.jaws is None else JawsCommand(world.jaws, self._sequence, expires)
+        return StepRecord(now_ns, drive, jaws, self.engine.path, tuple(world.events), self.engine.ending)
+
+    def _wheel_speeds(self, allowed: Allowed) -> tuple[float, float]:
+        """Return the two sides' speeds (m/s); both are scaled down where one would have to be faster than it can."""
+        half = 0.5 * allowed.turn_rate * self._filter.track
+        left, right = allowed.speed - half, allowed.speed + half
+        fastest = max(abs(left), abs(right))
+        most = 0.95 * self._robot.devices.drive.top_speed
+        if fastest > most:
+            left, right = left * most / fastest, right * most / fastest
+        return left, right
+
+
+def _front_of_body(robot: Robot) -> float:
+    """Return how far (m) the jaws reach ahead of the range finder's face."""
+    sensor = robot.devices.range
+    front = max(0.5 * robot.body.length, robot.body.gripper_reach)
+    return 0.0 if sensor is None else max(0.0, front - sensor.ahead)
+
+
+def _eye(robot: Robot) -> Eye:
+    camera = robot.devices.camera
+    if camera is None:
+        return Eye(0.0, 0.0, 1.0, 0.0)
+    return Eye(camera.ahead, 0.5 * camera.field_of_view, camera.sees_to, 0.12)
+
+
+def _or_nan(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+class _Performer:
+    """Carries the present activity out for the engine."""
+
+    def __init__(self, world: World, activities: Mapping[str, type[Activity]], seed: int) -> None:
+        self._world = world
+        self._activities = activities
+        self._seed = seed
+        self._activity: Activity | None = None
+        self._failed = False
+
+    def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
+        """Make the state's activity; its random draws depend on seed, state and entry alone."""
+        self._world.random = random.Random(f"{self._seed}/{state.path}/{entry}")
+        self._failed = False
+        try:
+            self._activity = self._activities[state.activity or ""](self._world, values)
+        except Exception:
+            self._fail(state.path)
+
+    def cancel(self) -> None:
+        """Drop the activity."""
+        self._activity = None
+        self._failed = False
+
+    def step(self, engine: Engine) -> Request:
+        """Step the activity and tell the engine when it has ended."""
+        if self._failed:
+            self._failed = False
+            engine.report(Outcome.FAILED)
+            return STILL
+        activity = self._activity
+        if activity is None:
+            return STILL
+        request = STILL
+        if activity.outcome == Outcome.RUNNING:
+            try:
+                request = activity.step(self._world)
+            except Exception:
+                self._fail(engine.path)
+                engine.report(Outcome.FAILED)
+                return STILL
+        if activity.outcome != Outcome.RUNNING:
+            engine.report(activity.outcome)
+            self._activity = None
+            return STILL._replace(jaws=request.jaws)
+        return request
+
+    def _fail(self, path: str) -> None:
+        self._activity = None
+        self._failed = True
+        self._world.events.append(Note("fault", f"activity of '{path}' raised:\n{traceback.format_exc()}"))
+
+
+class _HealthWatch:
+    """Keeps each device's health, and the signals that tell of reports: ok, how many, taken when."""
+
+    def __init__(self, robot: Robot, signals: Signals) -> None:
+        fitted = robot.devices.fitted()
+        self._signals = signals
+        self._limits = robot.limits
+        self._ages = {
+            family: int(fitted[family].overdue_after * 1e9)
+            for family in SENSORS
+            if family in fitted and not (family == "gripper" and robot.devices.gripper_is_silent)
+        }
+        self._health = {family: Health.OVERDUE if family in self._ages else Health.ABSENT for family in SENSORS}
+        self._last = dict.fromkeys(self._ages, -1)
+        self._sequences = dict.fromkeys(self._ages, -1)
+        self._faults: dict[str, str] = {}
+        self._missing_since: dict[str, int] = {}
+        self.impossible = 0
+        if robot.devices.gripper is not None and robot.devices.gripper_is_silent:
+            signals.gripper_ok = True
+
+    def accept(self, device: str, reading: Reading, now_ns: int) -> bool:
+        """Count a report; return False for one that is out of order or impossible."""
+        if device not in self._ages:
+            return False
+        if reading.sequence <= self._sequences[device] or not self._possible(reading, now_ns):
+            self.impossible += 1
+            return False
+        self._sequences[device] = reading.sequence
+        self._last[device] = reading.taken_ns
+        signals = self._signals
+        setattr(signals, f"{device}_n", getattr(signals, f"{device}_n") + 1)
+        setattr(signals, f"{device}_t", reading.taken_ns)
+        return True
+
+    @staticmethod
+    def _possible(reading: Reading, now_ns: int) -> bool:
+        if reading.taken_ns > now_ns + 1_000_000:
+            return False
+        value = reading.value
+        if isinstance(value, Detections):
+            return all(math.isfinite(one.bearing) and math.isfinite(one.distance) for one in value.objects)
+        return all(part is None or math.isfinite(part) for part in value)
+
+    def look(self, now_ns: int, faults: Sequence[tuple[str, str]], events: list[Event]) -> None:
+        """Bring every device's health up to date, and note what has changed."""
+        for device, why in faults:
+            self._faults[device] = why
+        for device, age in self._ages.items():
+            fresh = self._last[device] >= 0 and now_ns - self._last[device] <= age
+            health = Health.FAULTY if device in self._faults else Health.OK if fresh else Health.OVERDUE
+            if health is not self._health[device]:
+                self._change(device, health, events)
+            if health is Health.OK:
+                self._missing_since.pop(device, None)
+            else:
+                self._missing_since.setdefault(device, now_ns)
+
+    def _change(self, device: str, health: Health, events: list[Event]) -> None:
+        self._health[device] = health
+        setattr(self._signals, f"{device}_ok", health is Health.OK)
+        events.append(HealthChange(device, health, self._faults.get(device, "")))
+
+    def blind(self, now_ns: int) -> str:
+        """Return why the wheels must stand still: counts or heading missing for too long, or both missing."""
+        missing = self._missing_since
+        counts, heading = missing.get("counts"), missing.get("heading")
+        if counts is not None and (heading is not None or "heading" not in self._ages):
+            return "counts and heading missing"
+        if counts is not None and now_ns - counts > self._limits.without_counts * 1e9:
+            return "counts missing"
+        if heading is not None and now_ns - heading > self._limits.without_heading * 1e9:
+            return "heading missing"
+        return ""

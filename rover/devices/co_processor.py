@@ -1,0 +1,232 @@
+"""Drivers for the co-processor on a serial link: counts, heading, battery, drive and gripper.
+
+Each is made with the options beside its name in the robot file; several share one link. `tools/coprocessor/`
+has what the board's firmware needs.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rover.devices.protocols import Host
+from rover.devices.readings import (
+    BatteryValue,
+    DriveCommand,
+    HeadingValue,
+    JawsCommand,
+    JawsValue,
+    Reading,
+    WheelCounts,
+)
+from rover.link import Link
+from rover.link.sentences import BatteryReport, CountsReport, HeadingReport, JawsReport, compass_angle
+from rover.quantities import wrap
+
+_FULL_DUTY_PERMILLE = 1000
+_LAST_WORD_NS = 250_000_000
+_REPEAT_SERVO_NS = 100_000_000
+
+
+def link_of(options: Mapping[str, Any], host: Host) -> Link:
+    """Return the link that a device's options name.
+
+    Raises:
+        ValueError: they name none, or one that is not open.
+    """
+    name = options.get("link")
+    link = host.links.get(name) if isinstance(name, str) else None
+    if not isinstance(link, Link):
+        raise ValueError(f"driver '{options.get('driver')}' needs 'link:', one of {', '.join(host.links) or 'none'}")
+    return link
+
+
+class _OnLink:
+    """What the drivers have in common: the link is closed by who opened it, not by one of its drivers."""
+
+    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
+        self._link = link_of(options, host)
+
+    def close(self) -> None:
+        """Do nothing: the other drivers may still need the link."""
+
+
+class Counts(_OnLink):
+    """Wheel encoders; a lost sentence loses nothing, since counts are cumulative."""
+
+    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
+        super().__init__(options, host)
+        self._sides = Sides(options)
+        self._mailbox = self._link.mailbox(CountsReport)
+        self._last: CountsReport | None = None
+        self._total = (0, 0)
+
+    def poll(self, now_ns: int) -> Sequence[Reading]:
+        """Return the counts that came in, unwrapped, as `WheelCounts`."""
+        return [reading._replace(value=self._unwrap(reading.value)) for reading in self._mailbox.take()]
+
+    def _unwrap(self, report: CountsReport) -> WheelCounts:
+        if self._last is None or self._last.boot != report.boot:
+            self._total = (report.left, report.right)
+        else:
+            left, right = self._total
+            self._total = (
+                left + counts_between(self._last.left, report.left),
+                right + counts_between(self._last.right, report.right),
+            )
+        self._last = report
+        return WheelCounts(*self._sides.from_channels(*self._total), report.boot)
+
+
+def counts_between(earlier: int, later: int) -> int:
+    """Return ``later - earlier`` of a signed 32-bit counter that may have wrapped once, by the shorter way."""
+    return (later - earlier + (1 << 31)) % (1 << 32) - (1 << 31)
+
+
+class Sides:
+    """Which channel is which side, and which of the sides runs backwards; the same for motors and encoders.
+
+    ``swap_sides``: the left channel belongs to the right wheels. ``reverse_left``, ``reverse_right``: forwards of
+    those wheels is the channel's backwards.
+    """
+
+    def __init__(self, options: Mapping[str, Any]) -> None:
+        self._swapped = bool(options.get("swap_sides", False))
+        self._left_sign = -1 if options.get("reverse_left", False) else 1
+        self._right_sign = -1 if options.get("reverse_right", False) else 1
+
+    def from_channels(self, left: int, right: int) -> tuple[int, int]:
+        """Return the (left, right) sides of what the two channels say."""
+        left, right = (right, left) if self._swapped else (left, right)
+        return self._left_sign * left, self._right_sign * right
+
+    def to_channels(self, left: int, right: int) -> tuple[int, int]:
+        """Return what the two channels are told for the (left, right) sides."""
+        left, right = self._left_sign * left, self._right_sign * right
+        return (right, left) if self._swapped else (left, right)
+
+
+class Heading(_OnLink):
+    """Absolute-orientation sensor; the option ``offset`` (rad, counter-clockwise) is added to what it says."""
+
+    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
+        super().__init__(options, host)
+        self._offset = float(options.get("offset", 0.0))
+        self._mailbox = self._link.mailbox(HeadingReport)
+
+    def poll(self, now_ns: int) -> Sequence[Reading]:
+        """Return the headings that came in as `HeadingValue`; a sentence without heading is none."""
+        read = ((reading, self._value(reading.value)) for reading in self._mailbox.take())
+        return [reading._replace(value=value) for reading, value in read if value is not None]
+
+    def _value(self, report: HeadingReport) -> HeadingValue | None:
+        angle = compass_angle(report)
+        if angle is None:
+            return None
+        rate = None if report.rate_cdps is None else -math.radians(report.rate_cdps / 100.0)
+        return HeadingValue(wrap(angle + self._offset), rate, report.calibration)
+
+
+class Battery(_OnLink):
+    """Battery monitor."""
+
+    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
+        super().__init__(options, host)
+        self._mailbox = self._link.mailbox(BatteryReport)
+
+    def poll(self, now_ns: int) -> Sequence[Reading]:
+        """Return the battery reports that came in, as `BatteryValue`."""
+        return [reading._replace(value=_battery_value(reading.value)) for reading in self._mailbox.take()]
+
+
+def _battery_value(report: BatteryReport) -> BatteryValue:
+    return BatteryValue(report.millivolts / 1000.0, None if report.milliamps is None else report.milliamps / 1000.0)
+
+
+class Drive(_OnLink):
+    """Two motor channels. The device's own deadline is the second way to zero, besides the motor guard's."""
+
+    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
+        super().__init__(options, host)
+        self._sides = Sides(options)
+        self._sequence = 0
+
+    def apply(self, command: DriveCommand, now_ns: int) -> None:
+        """Send the duties with the time that the command has left; one that has expired is not sent.
+
+        Raises:
+            ValueError: a duty is not a finite number.
+        """
+        left, right = self._sides.to_channels(_permille(command.left), _permille(command.right))
+        self._sequence = command.sequence
+        self._link.send_motors(left, right, command.sequence, command.expires_ns)
+
+    def close(self) -> None:
+        """Tell the motors to stand still."""
+        self._sequence += 1
+        self._link.send_motors(0, 0, self._sequence, self._link.now_ns() + _LAST_WORD_NS)
+
+
+def _permille(share: float) -> int:
+    if not math.isfinite(share):
+        raise ValueError(f"a duty of {share}: the command is not sent, and the motors stop at their deadline")
+    return round(max(-1.0, min(1.0, share)) * _FULL_DUTY_PERMILLE)
+
+
+class Gripper(_OnLink):
+    """Servo gripper: opening 0 to 1 lies between the pulse widths ``closed`` and ``open`` (s).
+
+    A command that changes nothing is repeated to the device ten times a second at most.
+    """
+
+    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
+        super().__init__(options, host)
+        self._closed, self._open = float(options["closed"]), float(options["open"])
+        self._has_feedback = options.get("feedback", "none") != "none"
+        self._on_stop = options.get("on_stop", "hold")
+        self._mailbox = self._link.mailbox(JawsReport)
+        self._sequence = 0
+        self._sent: tuple[int, int] | None = None
+
+    def poll(self, now_ns: int) -> Sequence[Reading]:
+        """Return the reports of jaws with feedback, as `JawsValue`."""
+        readings = self._mailbox.take()
+        return [reading._replace(value=_jaws_value(reading.value)) for reading in readings if self._has_feedback]
+
+    def apply(self, command: JawsCommand, now_ns: int) -> None:
+        """Send the pulse width for the opening; a command that has expired is not sent.
+
+        Raises:
+            ValueError: the opening is not a finite number.
+        """
+        pulse_us = self._pulse_us(command.opening)
+        self._sequence = command.sequence
+        if now_ns < command.expires_ns and self._is_due(pulse_us, now_ns):
+            self._sent = (pulse_us, now_ns)
+            self._link.send_servo(pulse_us, command.sequence, command.expires_ns)
+
+    def close(self) -> None:
+        """Leave the jaws as ``on_stop`` says."""
+        if self._on_stop == "hold":
+            return
+        self._sequence += 1
+        pulse_us = self._pulse_us(1.0 if self._on_stop == "release" else None)
+        self._link.send_servo(pulse_us, self._sequence, self._link.now_ns() + _LAST_WORD_NS)
+
+    def _is_due(self, pulse_us: int, now_ns: int) -> bool:
+        if self._sent is None:
+            return True
+        sent_us, sent_ns = self._sent
+        return pulse_us != sent_us or now_ns - sent_ns >= _REPEAT_SERVO_NS
+
+    def _pulse_us(self, opening: float | None) -> int:
+        if opening is None:
+            return 0
+        if not math.isfinite(opening):
+            raise ValueError(f"a jaw opening of {opening}: the command is not sent, and the jaws stay as they are")
+        share = max(0.0, min(1.0, opening))
+        return round((self._closed + share * (self._open - self._closed)) * 1e6)
+
+
+def _jaws_value(report: JawsReport) -> JawsValue:
+    opening = None if report.opening_permille is None else report.opening_permille / 1000.0
+    return JawsValue(opening, None if report.holding is None else report.holding == 1)

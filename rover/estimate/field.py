@@ -1,0 +1,182 @@
+"""The ground as the errand file describes it: its edge, walls, tray and slots, and what of it has been looked at."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from rover.files.errand import Field_, Zone
+from rover.quantities import wrap
+
+XY = tuple[float, float]
+CELL = 0.25
+"""Side (m) of the squares in which looked-at ground is counted."""
+ENOUGH = 0.97
+"""Share of the squares that counts as all: a few lie behind things."""
+
+
+def inside(point: XY, polygon: Iterable[XY]) -> bool:
+    """Tell whether a point lies in a polygon (even-odd rule)."""
+    corners = list(polygon)
+    x, y = point
+    result = False
+    for (x1, y1), (x2, y2) in zip(corners, [*corners[1:], corners[0]], strict=True):
+        if (y1 > y) != (y2 > y) and x < (x2 - x1) * (y - y1) / (y2 - y1) + x1:
+            result = not result
+    return result
+
+
+def distance_to_segment(point: XY, a: XY, b: XY) -> float:
+    """Return the distance (m) from a point to the segment ab."""
+    ax, ay = a
+    dx, dy = b[0] - ax, b[1] - ay
+    length2 = dx * dx + dy * dy
+    along = 0.0 if length2 == 0.0 else ((point[0] - ax) * dx + (point[1] - ay) * dy) / length2
+    along = min(1.0, max(0.0, along))
+    return math.hypot(point[0] - ax - along * dx, point[1] - ay - along * dy)
+
+
+@dataclass(frozen=True)
+class Slot:
+    """A place in the tray: where the object is to stand."""
+
+    number: int
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The field's geometry, fixed for a run.
+
+    Attributes:
+        edges: the boundary's sides.
+        walls: known walls.
+        entry: heading (rad) in which the robot drives into the tray.
+        slots: the tray's places, in the order in which they are filled: far to near, each row from one side.
+    """
+
+    boundary: tuple[XY, ...]
+    edges: tuple[tuple[XY, XY], ...]
+    walls: tuple[tuple[XY, XY], ...]
+    zone: Zone | None
+    entry: float
+    slots: tuple[Slot, ...]
+
+    def in_zone(self, x: float, y: float, margin: float = 0.0) -> bool:
+        """Tell whether a point lies in the tray, or within ``margin`` (m) of it."""
+        zone = self.zone
+        return (
+            zone is not None
+            and abs(x - zone.x) <= 0.5 * zone.width + margin
+            and abs(y - zone.y) <= 0.5 * zone.depth + margin
+        )
+
+    def clearance(self, x: float, y: float) -> float:
+        """Return the distance (m) to the nearest edge or wall; negative outside the boundary."""
+        nearest = min(distance_to_segment((x, y), *edge) for edge in (*self.edges, *self.walls))
+        return nearest if inside((x, y), self.boundary) else -nearest
+
+
+def ground_of(field: Field_, object_width: float, expected: int | None) -> Ground:
+    """Return the geometry of an errand's field.
+
+    Args:
+        field: the errand file's field.
+        object_width: the widest kind (m); slots keep clear of each other by it.
+        expected: how many objects there are, where that is known.
+    """
+    corners = tuple(field.boundary)
+    edges = tuple(zip(corners, (*corners[1:], corners[0]), strict=True))
+    walls = tuple(field.walls.values())
+    zone = field.zone
+    if zone is None:
+        return Ground(corners, edges, walls, None, 0.0, ())
+    entry = _entry(corners, zone) if zone.entry is None else zone.entry
+    return Ground(corners, edges, walls, zone, entry, _slots(zone, entry, object_width, expected))
+
+
+def _entry(corners: tuple[XY, ...], zone: Zone) -> float:
+    """Return the quarter direction that leads from the open field into the tray."""
+    middle_x = sum(x for x, _ in corners) / len(corners)
+    middle_y = sum(y for _, y in corners) / len(corners)
+    toward = math.atan2(zone.y - middle_y, zone.x - middle_x)
+    return wrap(round(toward / (math.pi / 2)) * math.pi / 2)
+
+
+def _slots(zone: Zone, entry: float, object_width: float, expected: int | None) -> tuple[Slot, ...]:
+    c, s = math.cos(entry), math.sin(entry)
+    along, across = (zone.width, zone.depth) if abs(c) > abs(s) else (zone.depth, zone.width)
+    columns, rows = _grid(across, along, object_width, expected)
+    margin = _margin(object_width)
+    slots = []
+    for row in range(rows):
+        forward = _spread(rows, along, margin)[rows - 1 - row]
+        for left in _spread(columns, across, margin):
+            slots.append(Slot(len(slots), zone.x + forward * c - left * s, zone.y + forward * s + left * c))
+    return tuple(slots)
+
+
+def _margin(object_width: float) -> float:
+    return 0.5 * object_width + 0.12
+
+
+def _grid(across: float, along: float, object_width: float, expected: int | None) -> tuple[int, int]:
+    """Return (columns, rows): as wide apart as the expected number allows, never closer than jaws need."""
+    pitch = object_width + 0.15
+    margin = _margin(object_width)
+    most_columns = max(1, 1 + math.floor((across - 2 * margin) / pitch + 1e-9))
+    most_rows = max(1, 1 + math.floor((along - 2 * margin) / pitch + 1e-9))
+    if expected is None:
+        return most_columns, most_rows
+    for columns in range(1, most_columns + 1):
+        rows = math.ceil(expected / columns)
+        if rows <= most_rows and rows <= columns:
+            return columns, rows
+    return most_columns, most_rows
+
+
+def _spread(count: int, length: float, margin: float) -> list[float]:
+    room = length - 2 * margin
+    if count == 1:
+        return [0.0]
+    return [-0.5 * room + room * index / (count - 1) for index in range(count)]
+
+
+class LookedAt:
+    """Which squares of the field have been looked at since something was last found."""
+
+    def __init__(self, ground: Ground) -> None:
+        xs, ys = [x for x, _ in ground.boundary], [y for _, y in ground.boundary]
+        middles = (
+            (min(xs) + CELL * (column + 0.5), min(ys) + CELL * (row + 0.5))
+            for row in range(math.ceil((max(ys) - min(ys)) / CELL))
+            for column in range(math.ceil((max(xs) - min(xs)) / CELL))
+        )
+        self._cells = [cell for cell in middles if ground.clearance(*cell) > 0.5 * CELL and not ground.in_zone(*cell)]
+        self._unseen = set(range(len(self._cells)))
+
+    @property
+    def all(self) -> bool:
+        """Enough of the field has been looked at to say that nothing is left."""
+        return len(self._unseen) <= (1.0 - ENOUGH) * len(self._cells)
+
+    def clear(self) -> None:
+        """Begin again: something was found, so what was looked at before proves less."""
+        self._unseen = set(range(len(self._cells)))
+
+    def look(self, eye: XY, heading: float, half_view: float, reach: float) -> None:
+        """Mark what a camera at ``eye`` looking along ``heading`` sees out to ``reach`` (m)."""
+        seen = []
+        for index in self._unseen:
+            dx, dy = self._cells[index][0] - eye[0], self._cells[index][1] - eye[1]
+            if dx * dx + dy * dy <= reach * reach and abs(wrap(math.atan2(dy, dx) - heading)) <= half_view:
+                seen.append(index)
+        self._unseen.difference_update(seen)
+
+    def unseen_from(self, eye: XY, reach: float) -> int:
+        """Return how many squares not yet looked at lie within ``reach`` (m) of a point."""
+        limit = reach * reach
+        cells = self._cells
+        return sum(
+            (cells[index][0] - eye[0]) ** 2 + (cells[index][1] - eye[1]) ** 2 <= limit for index in self._unseen
+        )

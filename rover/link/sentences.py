@@ -1,0 +1,511 @@
+"""The sentences on the serial link: values to bytes and back, nothing else.
+
+Framing is that of NMEA 0183 (``$`` + body + ``*hh`` CR LF, at most 82 characters, ``hh`` the XOR of the body), so
+a terminal shows it and any sender can make it. HDT, HDG, HDM and ROT are understood from any talker. Our own
+sentences begin with ``PXFR`` and a letter and end with a CRC-16/IBM-3740 field of four hex digits over what
+stands between ``$`` and that field's comma: eight bits of XOR let too much noise through to steer motors by.
+All their fields are whole decimal numbers, so that a microcontroller needs no floating point; optional ones may
+be left empty. Signs of heading and rate are those of a compass (clockwise), as in the standard sentences.
+
+Each upward sentence starts with its own sequence number (one counter a letter, wraps at 65536), the device's
+milliseconds since its boot (wraps at 2^32) and the boot number. Each command starts with the sender's session,
+so that a restarted sender may count from the beginning while a repeated old command stays refused.
+
+Rates are the highest that the device or the host may send at; `load` adds them up. Widths are in characters.
+
+Upwards (every sentence begins: sequence 5, device_ms 10, boot 5):
+
+====== =========== ==== ===== ===============================================================================
+letter sentence    Hz   width fields
+====== =========== ==== ===== ===============================================================================
+H      heading     20   54    heading_cdeg 5?, rate_cdps 6?, calibration 1?
+C      counts      50   63    left 11, right 11
+B      battery     2    52    millivolts 5, milliamps 6?
+J      jaws        10   46    opening_permille 4?, holding 1?
+I      identity    1    65    max_duty_permille 4, firmware 20
+A      answer      20   68    command 1, command_sequence 10, verdict 1, left_permille 6, right_permille 6
+====== =========== ==== ===== ===============================================================================
+
+Downwards:
+
+====== =========== ==== ===== ===============================================================================
+letter sentence    Hz   width fields
+====== =========== ==== ===== ===============================================================================
+M      motors      50   53    session 5, sequence 10, left_permille 6, right_permille 6, lasts_ms 5
+S      servo       20   45    session 5, sequence 10, pulse_us 5, lasts_ms 5
+====== =========== ==== ===== ===============================================================================
+
+A question mark marks a field that may be empty. ``cdeg`` is hundredths of a degree, ``cdps`` hundredths of a
+degree a second, ``pulse_us`` 0 lets the servo go limp, ``lasts_ms`` is the time that the command has left.
+"""
+
+import binascii
+import math
+import re
+from collections import Counter
+from enum import Enum, IntEnum
+from functools import reduce
+from operator import xor
+from typing import Any, NamedTuple
+
+from rover.quantities import compass_to_field
+
+LONGEST = 82
+U16 = 0xFFFF
+U32 = 0xFFFF_FFFF
+
+
+class Damage(Enum):
+    """What was wrong with received bytes; the value is how a person reads it."""
+
+    GARBAGE = "bytes outside a sentence"
+    CUT_SHORT = "sentence cut short by the start of another"
+    TOO_LONG = "sentence longer than 82 characters"
+    FRAME = "not a sentence"
+    CHECKSUM = "checksum does not fit"
+    CRC = "CRC does not fit"
+    FIELDS = "wrong fields"
+    UNKNOWN = "sound sentence of a kind we do not read"
+
+
+class SentenceError(ValueError):
+    """A line that carries no value for us; ``damage`` tells what to count it as."""
+
+    def __init__(self, damage: Damage, detail: str) -> None:
+        super().__init__(f"{damage.value}: {detail}")
+        self.damage = damage
+
+
+class Verdict(IntEnum):
+    """What the device did with a command."""
+
+    ACCEPTED = 0
+    STALE = 1  # its sequence is not above the last accepted one
+    INVALID = 2  # a field out of range
+    EXPIRED = 3  # no time left on arrival
+    OTHER_SESSION = 4  # another sender's command is still running
+    LAPSED = 5  # accepted before; its time has passed since and the motors are at zero
+
+
+class HeadingReport(NamedTuple):
+    """Heading (hundredths of a degree, clockwise from north) and rate (hundredths of deg/s, clockwise positive)."""
+
+    sequence: int
+    device_ms: int
+    boot: int
+    heading_cdeg: int | None
+    rate_cdps: int | None
+    calibration: int | None
+
+
+class CountsReport(NamedTuple):
+    """Cumulative encoder counts of the two channels since boot, signed 32-bit with wrap."""
+
+    sequence: int
+    device_ms: int
+    boot: int
+    left: int
+    right: int
+
+
+class BatteryReport(NamedTuple):
+    """Terminal voltage (mV) and, where it is measured, current drawn (mA)."""
+
+    sequence: int
+    device_ms: int
+    boot: int
+    millivolts: int
+    milliamps: int | None
+
+
+class JawsReport(NamedTuple):
+    """Jaw opening (0 closed to 1000 open) and whether they hold something (0, 1), each where it is measured."""
+
+    sequence: int
+    device_ms: int
+    boot: int
+    opening_permille: int | None
+    holding: int | None
+
+
+class Identity(NamedTuple):
+    """The highest duty the device gives its motors, and its firmware's name and version."""
+
+    sequence: int
+    device_ms: int
+    boot: int
+    max_duty_permille: int
+    firmware: str
+
+
+class Acknowledgement(NamedTuple):
+    """The last command of a letter, its `Verdict`, and the duty that the two channels have now."""
+
+    sequence: int
+    device_ms: int
+    boot: int
+    command: str
+    command_sequence: int
+    verdict: int
+    left_permille: int
+    right_permille: int
+
+
+class MotorCommand(NamedTuple):
+    """Duty of the two channels (-1000 to 1000) for at most ``lasts_ms`` from arrival."""
+
+    session: int
+    sequence: int
+    left_permille: int
+    right_permille: int
+    lasts_ms: int
+
+
+class ServoCommand(NamedTuple):
+    """Pulse width of the gripper servo (us; 0: limp); it may begin up to ``lasts_ms`` from arrival."""
+
+    session: int
+    sequence: int
+    pulse_us: int
+    lasts_ms: int
+
+
+class TrueHeading(NamedTuple):
+    """Heading from true north (deg, clockwise), of HDT or an HDG with variation; None: the compass has none."""
+
+    degrees: float | None
+
+
+class MagneticHeading(NamedTuple):
+    """Heading from magnetic north (deg, clockwise), of HDM or an HDG without variation; None: the compass has none."""
+
+    degrees: float | None
+
+
+class RateOfTurn(NamedTuple):
+    """Rate of turn of ROT (deg/min, minus: to port, that is counter-clockwise); None: not valid."""
+
+    degrees_per_minute: float | None
+
+    @property
+    def rate(self) -> float | None:
+        """The rate in rad/s, counter-clockwise positive."""
+        return None if self.degrees_per_minute is None else -math.radians(self.degrees_per_minute) / 60.0
+
+
+Report = HeadingReport | CountsReport | BatteryReport | JawsReport | Identity | Acknowledgement
+Command = MotorCommand | ServoCommand
+Standard = TrueHeading | MagneticHeading | RateOfTurn
+Sentence = Report | Command | Standard
+
+
+class Number(NamedTuple):
+    """A field with a whole number from ``low`` to ``high``."""
+
+    name: str
+    low: int
+    high: int
+    optional: bool = False
+
+    @property
+    def width(self) -> int:
+        """The most characters it takes."""
+        return max(len(str(self.low)), len(str(self.high)))
+
+    def write(self, value: Any) -> str:
+        """Return the field's text; raises ValueError outside the range."""
+        if value is None and self.optional:
+            return ""
+        if not isinstance(value, int) or not self.low <= value <= self.high:
+            raise ValueError(f"{self.name} is {value!r}; a whole number from {self.low} to {self.high} is due")
+        return str(int(value))
+
+    def read(self, text: str) -> int | None:
+        """Return the field's value; raises SentenceError."""
+        if not text and self.optional:
+            return None
+        if not re.fullmatch(r"-?[0-9]{1,10}", text) or not self.low <= int(text) <= self.high:
+            raise SentenceError(Damage.FIELDS, f"{self.name} is '{text}', due: {self.low} to {self.high}")
+        return int(text)
+
+
+class Word(NamedTuple):
+    """A field with letters, digits, blanks, points, hyphens and underscores."""
+
+    name: str
+    width: int
+
+    def write(self, value: Any) -> str:
+        """Return the field's text; raises ValueError for other characters or too many."""
+        if not isinstance(value, str) or not self._fits(value):
+            raise ValueError(f"{self.name} is {value!r}; up to {self.width} letters, digits or ' ._-' are due")
+        return value
+
+    def read(self, text: str) -> str:
+        """Return the field's value; raises SentenceError."""
+        if not self._fits(text):
+            raise SentenceError(Damage.FIELDS, f"{self.name} is '{text}'")
+        return text
+
+    def _fits(self, text: str) -> bool:
+        return re.fullmatch(rf"[A-Za-z0-9 ._-]{{1,{self.width}}}", text) is not None
+
+
+class Layout(NamedTuple):
+    """One kind of our own sentences: its letter, the value it carries, its fields, its highest rate (Hz)."""
+
+    letter: str
+    value: type[Any]
+    rate_hz: int
+    fields: tuple[Number | Word, ...]
+
+    @property
+    def width(self) -> int:
+        """The most characters of the whole sentence, ``$`` and CR LF included."""
+        return len("$PXFR?") + sum(1 + field.width for field in self.fields) + len(",CCCC*hh\r\n")
+
+
+_STAMP = (Number("sequence", 0, U16), Number("device_ms", 0, U32), Number("boot", 0, U16))
+_ADDRESSED = (Number("session", 0, U16), Number("sequence", 0, U32))
+# Wider than the +-1000 that means something: a device shall be able to refuse a wrong duty, not only miss it.
+_DUTY = (Number("left_permille", -32768, 32767), Number("right_permille", -32768, 32767))
+_COUNT = (Number("left", -(2**31), 2**31 - 1), Number("right", -(2**31), 2**31 - 1))
+
+UPWARDS = (
+    Layout(
+        "H",
+        HeadingReport,
+        20,
+        (
+            *_STAMP,
+            Number("heading_cdeg", 0, 35999, True),
+            Number("rate_cdps", -99999, 99999, True),
+            Number("calibration", 0, 3, True),
+        ),
+    ),
+    Layout("C", CountsReport, 50, (*_STAMP, *_COUNT)),
+    Layout("B", BatteryReport, 2, (*_STAMP, Number("millivolts", 0, U16), Number("milliamps", -99999, 99999, True))),
+    Layout("J", JawsReport, 10, (*_STAMP, Number("opening_permille", 0, 1000, True), Number("holding", 0, 1, True))),
+    Layout("I", Identity, 1, (*_STAMP, Number("max_duty_permille", 0, 1000), Word("firmware", 20))),
+    Layout(
+        "A",
+        Acknowledgement,
+        20,
+        (*_STAMP, Word("command", 1), Number("command_sequence", 0, U32), Number("verdict", 0, 5), *_DUTY),
+    ),
+)
+DOWNWARDS = (
+    Layout("M", MotorCommand, 50, (*_ADDRESSED, *_DUTY, Number("lasts_ms", 0, U16))),
+    Layout("S", ServoCommand, 20, (*_ADDRESSED, Number("pulse_us", 0, U16), Number("lasts_ms", 0, U16))),
+)
+_BY_LETTER = {layout.letter: layout for layout in UPWARDS + DOWNWARDS}
+_BY_VALUE = {layout.value: layout for layout in UPWARDS + DOWNWARDS}
+
+
+def load(layouts: tuple[Layout, ...], baud: int) -> float:
+    """Return the share of a line (10 bits a byte) that these sentences take at their longest and fastest."""
+    return sum(layout.width * layout.rate_hz for layout in layouts) * 10 / baud
+
+
+def checksum(body: str) -> str:
+    """Return the XOR of the characters between ``$`` and ``*`` as two hex digits (NMEA 0183)."""
+    return f"{reduce(xor, body.encode('ascii'), 0):02X}"
+
+
+def crc16(text: str) -> str:
+    """Return the CRC-16/IBM-3740 (poly 1021, init FFFF, not reflected) as four hex digits."""
+    return f"{binascii.crc_hqx(text.encode('ascii'), 0xFFFF):04X}"
+
+
+def encode(value: Sentence) -> bytes:
+    """Return the sentence that carries ``value``, CR LF included.
+
+    Raises:
+        ValueError: a field is out of its range; the message names it.
+    """
+    return frame(_standard_body(value) if isinstance(value, Standard) else _own_body(value))
+
+
+def frame(body: str) -> bytes:
+    """Return ``$body*hh`` with CR LF."""
+    return f"${body}*{checksum(body)}\r\n".encode("ascii")
+
+
+def _own_body(value: Report | Command) -> str:
+    layout = _BY_VALUE[type(value)]
+    fields = ",".join(field.write(item) for field, item in zip(layout.fields, value, strict=True))
+    body = f"PXFR{layout.letter},{fields}"
+    return f"{body},{crc16(body)}"
+
+
+def _standard_body(value: Standard) -> str:
+    number = "" if value[0] is None else f"{value[0]:.2f}"
+    match value:
+        case TrueHeading():
+            return f"HEHDT,{number},T"
+        case MagneticHeading():
+            return f"HCHDM,{number},M"
+        case RateOfTurn():
+            return f"HEROT,{number},{'A' if number else 'V'}"
+
+
+_FRAMED = re.compile(rb"\$([ -#%-)+-~]{1,77})\*([0-9A-Fa-f]{2})(?:\r\n?|\n)?")
+
+
+def decode(line: bytes) -> Sentence:
+    """Return the value in a line ``$...*hh``, with or without its line end.
+
+    Raises:
+        SentenceError: the line is damaged, or of a kind we do not read; ``damage`` says which.
+    """
+    match = _FRAMED.fullmatch(line)
+    if match is None:
+        damage = Damage.TOO_LONG if len(line) > LONGEST else Damage.FRAME
+        raise SentenceError(damage, f"{line[: LONGEST + 1]!r}")
+    body = match[1].decode("ascii")
+    given = match[2].decode("ascii").upper()
+    if given != checksum(body):
+        raise SentenceError(Damage.CHECKSUM, f"'{body}' has {given}, not {checksum(body)}")
+    return _decode_own(body) if body.startswith("PXFR") else _decode_standard(body)
+
+
+def _decode_own(body: str) -> Report | Command:
+    covered, _, crc = body.rpartition(",")
+    if crc.upper() != crc16(covered):
+        raise SentenceError(Damage.CRC, f"'{body}' ends in {crc}, not {crc16(covered)}")
+    address, *texts = covered.split(",")
+    layout = _BY_LETTER.get(address.removeprefix("PXFR"))
+    if layout is None:
+        raise SentenceError(Damage.UNKNOWN, address)
+    if len(texts) != len(layout.fields):
+        raise SentenceError(Damage.FIELDS, f"{address} has {len(texts)} fields, not {len(layout.fields)}")
+    value: Report | Command = layout.value(
+        *(field.read(text) for field, text in zip(layout.fields, texts, strict=True))
+    )
+    return value
+
+
+def _decode_standard(body: str) -> Standard:
+    address, *fields = body.split(",")
+    reader = _STANDARD.get(address[2:]) if len(address) == 5 else None
+    if reader is None:
+        raise SentenceError(Damage.UNKNOWN, address)
+    try:
+        return reader(fields)
+    except IndexError:
+        raise SentenceError(Damage.FIELDS, f"too few fields in '{body}'") from None
+
+
+def _decimal(text: str) -> float | None:
+    if not text:
+        return None
+    if not re.fullmatch(r"-?([0-9]+\.?[0-9]*|\.[0-9]+)", text):
+        raise SentenceError(Damage.FIELDS, f"'{text}' is not a decimal number")
+    return float(text)
+
+
+def _degrees(text: str) -> float | None:
+    value = _decimal(text)
+    if value is not None and not 0.0 <= value <= 360.0:
+        raise SentenceError(Damage.FIELDS, f"a heading of {text} degrees")
+    return value
+
+
+def _letter(text: str, due: str) -> str:
+    if text not in due:
+        raise SentenceError(Damage.FIELDS, f"'{text}' where one of '{due}' is due")
+    return text
+
+
+def _read_hdt(fields: list[str]) -> TrueHeading:
+    _letter(fields[1], "T")
+    return TrueHeading(_degrees(fields[0]))
+
+
+def _read_hdm(fields: list[str]) -> MagneticHeading:
+    _letter(fields[1], "M")
+    return MagneticHeading(_degrees(fields[0]))
+
+
+def _read_hdg(fields: list[str]) -> TrueHeading | MagneticHeading:
+    sensor, deviation, variation = _degrees(fields[0]), _easterly(*fields[1:3]), _easterly(fields[3], fields[4])
+    if sensor is None:
+        return MagneticHeading(None)
+    magnetic = sensor + (deviation or 0.0)
+    return MagneticHeading(magnetic % 360.0) if variation is None else TrueHeading((magnetic + variation) % 360.0)
+
+
+def _easterly(text: str, side: str) -> float | None:
+    value = _decimal(text)
+    if value is None:
+        return None
+    return value if _letter(side or " ", "EW") == "E" else -value
+
+
+def _read_rot(fields: list[str]) -> RateOfTurn:
+    status = _letter(fields[1], "AV")
+    return RateOfTurn(_decimal(fields[0]) if status == "A" else None)
+
+
+_STANDARD = {"HDT": _read_hdt, "HDG": _read_hdg, "HDM": _read_hdm, "ROT": _read_rot}
+
+
+def compass_angle(heading: HeadingReport | TrueHeading | MagneticHeading) -> float | None:
+    """Return the field angle (rad, counter-clockwise from +x = east) of a heading sentence, None where it has none."""
+    degrees = _compass_degrees(heading)
+    return None if degrees is None else compass_to_field(degrees)
+
+
+def _compass_degrees(heading: HeadingReport | TrueHeading | MagneticHeading) -> float | None:
+    if not isinstance(heading, HeadingReport):
+        return heading.degrees
+    return None if heading.heading_cdeg is None else heading.heading_cdeg / 100.0
+
+
+class Framer:
+    """Cuts a stream of bytes into lines ``$...`` (line end taken off), and counts what it has to throw away.
+
+    It takes chunks of any size, starts afresh at each ``$``, and never keeps more than one line.
+
+    Attributes:
+        damage: how often each kind of damage was met; `Damage.GARBAGE` counts bytes, the others sentences.
+    """
+
+    def __init__(self) -> None:
+        self.damage: Counter[Damage] = Counter()
+        self._line = bytearray()
+
+    def feed(self, chunk: bytes) -> list[bytes]:
+        """Return the lines that ``chunk`` completes, in order."""
+        return [line for byte in chunk if (line := self._take(byte)) is not None]
+
+    def _take(self, byte: int) -> bytes | None:
+        if byte == ord("$"):
+            self._start()
+        elif byte in b"\r\n":
+            return self._finish()
+        elif not self._line:
+            self.damage[Damage.GARBAGE] += 1
+        else:
+            self._extend(byte)
+        return None
+
+    def _start(self) -> None:
+        if self._line:
+            self._discard(Damage.CUT_SHORT)
+        self._line.append(ord("$"))
+
+    def _extend(self, byte: int) -> None:
+        self._line.append(byte)
+        if len(self._line) > LONGEST - len("\r\n"):
+            self._discard(Damage.TOO_LONG)
+
+    def _finish(self) -> bytes | None:
+        line = bytes(self._line)
+        self._line.clear()
+        return line or None
+
+    def _discard(self, damage: Damage) -> None:
+        self.damage[damage] += 1
+        self.damage[Damage.GARBAGE] += len(self._line)
+        self._line.clear()

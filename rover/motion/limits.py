@@ -1,0 +1,224 @@
+"""The one chokepoint for motion: stops, hold-backs, caps and ramps. Every request passes here, and nothing else moves.
+
+A *hold-back* takes away only the motion that makes it worse and ends by itself. A *stop* latches: it needs a
+reset, and then a separate resume; a reset never starts motion. The words are those of ISO 13850 (reset) and
+IEC 60204-1 (stop). This is software on a hobby-size machine, not a certified safety function.
+"""
+
+import math
+from collections import deque
+from typing import NamedTuple
+
+from rover.devices.readings import RangeValue
+from rover.estimate.field import Ground, inside
+from rover.estimate.pose import Pose
+from rover.files.robot import Robot
+from rover.motion.request import STILL, Request
+
+CONTACT_SPEED = 0.15
+"""Fastest speed (m/s) while something close ahead is meant to be touched."""
+BLOCKED_SHARE = 0.75
+"""Share of the speed limit that is left while the range finder looks at something carried."""
+BOUNDARY_EVERY = 4
+"""The boundary is looked at every so many steps."""
+STRAY_ECHOES = 3
+"""A distance is the median of so many readings, so that one stray echo does not stop the robot."""
+
+
+class StopLatch:
+    """A latched stop: why it stands, and the two acts that end it."""
+
+    def __init__(self) -> None:
+        self.cause: str | None = None
+        self.reset_done = False
+
+    @property
+    def stopped(self) -> bool:
+        """Motion is stopped, waiting for reset and resume."""
+        return self.cause is not None
+
+    def stop(self, cause: str) -> bool:
+        """Latch; return False if it was stopped already."""
+        if self.cause is not None:
+            self.reset_done = False
+            return False
+        self.cause, self.reset_done = cause, False
+        return True
+
+    def reset(self) -> None:
+        """Allow a resume; this alone moves nothing."""
+        self.reset_done = self.cause is not None
+
+    def resume(self) -> bool:
+        """Go on, if the stop has been reset; return whether it did."""
+        if not self.reset_done:
+            return False
+        self.cause, self.reset_done = None, False
+        return True
+
+
+class EchoMemory:
+    """What is known of the way ahead: the median of the last readings, less the way travelled since the last echo.
+
+    After a close echo, silence means still close, until a real echo comes or the robot turns away.
+    """
+
+    CLOSE = 0.4
+
+    def __init__(self, front: float) -> None:
+        self._front = front
+        self._recent: deque[float] = deque(maxlen=STRAY_ECHOES)
+        self.gap = math.inf
+
+    def hear(self, value: RangeValue) -> None:
+        """Take a reading in; ``front`` (m) is how far the body reaches ahead of the sensor's face."""
+        if value.distance is None:
+            if self.gap > self.CLOSE:
+                self._recent.append(math.inf)
+                self.gap = self._median()
+            return
+        self._recent.append(value.distance - self._front)
+        self.gap = self._median()
+
+    def _median(self) -> float:
+        return sorted(self._recent)[len(self._recent) // 2]
+
+    def moved(self, metres: float, turned: float) -> None:
+        """Account for the robot's own motion since the last step (m, rad)."""
+        if self.gap < math.inf:
+            self.gap -= metres
+        if abs(turned) > 1.0:
+            self.gap = math.inf
+            self._recent.clear()
+
+
+class Allowed(NamedTuple):
+    """What is left of a request: m/s, rad/s, jaws, and the causes of hold-backs now in force."""
+
+    speed: float
+    turn_rate: float
+    jaws: float | None
+    causes: tuple[str, ...]
+
+
+class Situation(NamedTuple):
+    """What the limits have to know of a step."""
+
+    now_ns: int
+    seconds: float
+    pose: Pose
+    gap: float
+    blind: str
+    """Why the wheels must stand still for want of a device, or empty."""
+
+
+class Limits:
+    """Applies the robot file's limits. ``causes`` tells which hold-backs are in force."""
+
+    def __init__(self, robot: Robot, ground: Ground) -> None:
+        self._limits = robot.limits
+        self._ground = ground
+        self._half_length = 0.5 * robot.body.length
+        self._speed = self._turn_rate = 0.0
+        self._until: dict[str, int] = {}
+        self._began: deque[int] = deque()
+        self._boundary_step = 0
+        self._boundary_held = (False, False)
+        self.causes: tuple[str, ...] = ()
+
+    @property
+    def present(self) -> tuple[float, float]:
+        """The speed (m/s) and turn rate (rad/s) now commanded."""
+        return self._speed, self._turn_rate
+
+    def stop(self) -> Allowed:
+        """Return zero at once, without a ramp: the drive is de-energised (stop category 0 of IEC 60204-1)."""
+        self._speed = self._turn_rate = 0.0
+        return Allowed(0.0, 0.0, None, self.causes)
+
+    def apply(self, request: Request, situation: Situation) -> Allowed:
+        """Return what is allowed of a request now."""
+        held = STILL if situation.blind else request
+        speed, turn_rate = self._capped(held)
+        causes = [situation.blind] if situation.blind else []
+        if speed > 0.0 and not request.expects_contact and not request.range_blocked:
+            speed = self._before_obstacle(speed, situation.gap, causes)
+        if speed:
+            speed = self._inside_boundary(speed, situation.pose, causes)
+        speed = self._still_held(speed, request, causes, situation.now_ns)
+        self._ramp(speed, turn_rate, situation.seconds)
+        return Allowed(self._speed, self._turn_rate, request.jaws, self.causes)
+
+    def too_many(self) -> bool:
+        """Tell whether hold-backs began more often than the robot file allows: that latches a stop."""
+        return len(self._began) >= self._limits.hold_backs
+
+    def forget(self) -> None:
+        """Begin to count hold-backs afresh, after a reset."""
+        self._began.clear()
+
+    def _capped(self, request: Request) -> tuple[float, float]:
+        limits = self._limits
+        most = limits.speed
+        if request.expects_contact:
+            most = min(most, CONTACT_SPEED)
+        elif request.range_blocked:
+            most *= BLOCKED_SHARE
+        speed = max(-most, min(most, request.speed))
+        turn_rate = max(-limits.turn_rate, min(limits.turn_rate, request.turn_rate))
+        if not (math.isfinite(speed) and math.isfinite(turn_rate)):
+            return 0.0, 0.0
+        return speed, turn_rate
+
+    def _before_obstacle(self, speed: float, gap: float, causes: list[str]) -> float:
+        """Return the speed at which the robot still stops ``stop_gap`` before what is ahead: v = sqrt(2 a d)."""
+        room = gap - self._limits.stop_gap
+        if room <= 0.0:
+            causes.append("obstacle")
+            return 0.0
+        return min(speed, math.sqrt(2.0 * self._limits.deceleration * room) + 0.02)
+
+    def _inside_boundary(self, speed: float, pose: Pose, causes: list[str]) -> float:
+        self._boundary_step -= 1
+        if self._boundary_step < 0:
+            self._boundary_step = BOUNDARY_EVERY
+            self._boundary_held = (self._leaves(pose, 1.0, speed), self._leaves(pose, -1.0, speed))
+        if self._boundary_held[0 if speed > 0.0 else 1]:
+            causes.append("boundary")
+            return 0.0
+        return speed
+
+    def _leaves(self, pose: Pose, direction: float, speed: float) -> bool:
+        """Tell whether the body's end on one side would leave the field before the robot could stop."""
+        if (speed > 0.0) != (direction > 0.0):
+            return False
+        reach = self._half_length + self._limits.boundary_margin + speed * speed / (2.0 * self._limits.deceleration)
+        x = pose.x + direction * reach * math.cos(pose.heading)
+        y = pose.y + direction * reach * math.sin(pose.heading)
+        return not inside((x, y), self._ground.boundary)
+
+    def _still_held(self, speed: float, request: Request, causes: list[str], now_ns: int) -> float:
+        """Keep each hold-back up until its cause has been gone for the set time; note the causes in force."""
+        for cause in causes:
+            if cause not in self._until:
+                self._began.append(now_ns)
+            self._until[cause] = now_ns + int(self._limits.resume_after * 1e9)
+        if not self._until:
+            self.causes = ()
+            return speed
+        for cause in [cause for cause, until in self._until.items() if now_ns >= until]:
+            del self._until[cause]
+        window = int(self._limits.hold_backs_within * 1e9)
+        while self._began and now_ns - self._began[0] > window:
+            self._began.popleft()
+        self.causes = tuple(self._until)
+        forward_held = "obstacle" in self._until and request.speed > 0.0 and not request.expects_contact
+        return 0.0 if forward_held and not request.range_blocked else speed
+
+    def _ramp(self, speed: float, turn_rate: float, seconds: float) -> None:
+        limits = self._limits
+        slowing = abs(speed) < abs(self._speed) or speed * self._speed < 0.0
+        step = (limits.deceleration if slowing else limits.acceleration) * seconds
+        self._speed += max(-step, min(step, speed - self._speed))
+        turn_step = limits.turn_acceleration * seconds
+        self._turn_rate += max(-turn_step, min(turn_step, turn_rate - self._turn_rate))

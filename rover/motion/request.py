@@ -1,0 +1,24 @@
+"""What an activity asks of wheels and jaws in one step."""
+
+from typing import NamedTuple
+
+
+class Request(NamedTuple):
+    """Wanted motion; the limits have the last word.
+
+    Attributes:
+        speed: m/s, forwards positive.
+        turn_rate: rad/s, counter-clockwise positive.
+        jaws: wanted opening 0 (closed) to 1 (open); None leaves them as they are.
+        expects_contact: what is close ahead is meant to be touched; speed is capped instead.
+        range_blocked: the range finder looks at something carried; it is left out and speed is capped.
+    """
+
+    speed: float = 0.0
+    turn_rate: float = 0.0
+    jaws: float | None = None
+    expects_contact: bool = False
+    range_blocked: bool = False
+
+
+STILL = Request()

@@ -1,0 +1,90 @@
+"""Ways round things: from here to there past circles (objects, things to keep clear of), inside the boundary.
+
+A straight line where it is free; otherwise the nearer of two detours past the first thing in the way, each
+looked at again in the same manner, a few levels deep.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from rover.estimate.field import Ground, distance_to_segment
+
+XY = tuple[float, float]
+DEEPEST = 5
+BESIDE = 1.12
+"""A detour passes a thing at this many times its radius."""
+
+
+@dataclass(frozen=True)
+class Circle:
+    """A round thing to keep away from: middle and radius (m), the robot's own half width included."""
+
+    x: float
+    y: float
+    radius: float
+
+
+def route(start: XY, goal: XY, circles: Sequence[Circle], ground: Ground, margin: float) -> list[XY] | None:
+    """Return the points to drive to, the goal last, or None where no way was found.
+
+    Args:
+        start: where the robot is.
+        goal: where it is to go.
+        circles: things to keep away from; one that holds the start or the goal only counts as far as it can.
+        ground: the field; detours stay inside its boundary and off its walls by ``margin`` (m).
+    """
+    kept = [circle for circle in (_shrunk(circle, start, goal) for circle in circles) if circle.radius > 0.02]
+    return _route(start, goal, kept, ground, margin, 0)
+
+
+def _shrunk(circle: Circle, start: XY, goal: XY) -> Circle:
+    room = min(math.hypot(circle.x - x, circle.y - y) for x, y in (start, goal)) - 0.01
+    return circle if room >= circle.radius else Circle(circle.x, circle.y, room)
+
+
+def _route(start: XY, goal: XY, circles: list[Circle], ground: Ground, margin: float, depth: int) -> list[XY] | None:
+    blocking = _first_in_the_way(start, goal, circles)
+    if blocking is None:
+        return None if _crosses_wall(start, goal, ground) else [goal]
+    if depth >= DEEPEST:
+        return None
+    ways = []
+    for point in _beside(start, goal, blocking):
+        if ground.clearance(*point) < margin:
+            continue
+        first = _route(start, point, circles, ground, margin, depth + 1)
+        rest = _route(point, goal, circles, ground, margin, depth + 1) if first else None
+        if first and rest:
+            ways.append(first + rest)
+    return min(ways, key=lambda way: length([start, *way]), default=None)
+
+
+def length(points: Sequence[XY]) -> float:
+    """Return the length (m) of a line through points."""
+    return sum(math.dist(a, b) for a, b in zip(points, points[1:], strict=False))
+
+
+def _first_in_the_way(start: XY, goal: XY, circles: list[Circle]) -> Circle | None:
+    blocking = [one for one in circles if distance_to_segment((one.x, one.y), start, goal) < one.radius]
+    return min(blocking, key=lambda one: math.hypot(one.x - start[0], one.y - start[1]), default=None)
+
+
+def _beside(start: XY, goal: XY, circle: Circle) -> list[XY]:
+    heading = math.atan2(goal[1] - start[1], goal[0] - start[0])
+    reach = circle.radius * BESIDE
+    return [
+        (circle.x + reach * math.cos(heading + side), circle.y + reach * math.sin(heading + side))
+        for side in (math.pi / 2, -math.pi / 2)
+    ]
+
+
+def _crosses_wall(start: XY, goal: XY, ground: Ground) -> bool:
+    return any(_cross(start, goal, a, b) for a, b in ground.walls)
+
+
+def _cross(p: XY, q: XY, a: XY, b: XY) -> bool:
+    def side(o: XY, d: XY, point: XY) -> float:
+        return (d[0] - o[0]) * (point[1] - o[1]) - (d[1] - o[1]) * (point[0] - o[0])
+
+    return side(p, q, a) * side(p, q, b) < 0.0 and side(a, b, p) * side(a, b, q) < 0.0

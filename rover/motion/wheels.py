@@ -1,0 +1,52 @@
+"""Wheel speed control: wanted speeds -> duties, with feed-forward past the dead band and an integral on what is measured."""
+
+from rover.files.robot import Robot
+
+INTEGRAL_GAIN = 2.5
+"""Duty per second for a speed error of the whole top speed."""
+PROPORTIONAL_GAIN = 0.35
+MOST_INTEGRAL = 0.5
+CREEP = 0.01
+"""Wanted speeds (m/s) smaller than this are zero."""
+
+
+def past_dead_band(duty: float, dead_band: float) -> float:
+    """Return the duty that turns the wheel as ``duty`` would without a dead band: sgn(u)(d + (1-d)|u|), 0 at 0."""
+    if duty == 0.0:
+        return 0.0
+    size = dead_band + (1.0 - dead_band) * min(1.0, abs(duty))
+    return size if duty > 0.0 else -size
+
+
+class WheelControl:
+    """Controls one side's speed. Gains come from the robot file's top speed and dead band."""
+
+    __slots__ = ("_dead_band", "_integral", "_top_speed")
+
+    def __init__(self, top_speed: float, dead_band: float) -> None:
+        self._top_speed = top_speed
+        self._dead_band = dead_band
+        self._integral = 0.0
+
+    def duty(self, wanted: float, measured: float | None, seconds: float) -> float:
+        """Return the duty for a wanted speed (m/s); ``measured`` None means that no fresh count is there."""
+        if -CREEP < wanted < CREEP:
+            self._integral = 0.0
+            return 0.0
+        share = wanted / self._top_speed
+        correction = 0.0
+        if measured is not None:
+            error = (wanted - measured) / self._top_speed
+            raw = share + PROPORTIONAL_GAIN * error + self._integral
+            if abs(raw) < 1.0 or raw * error < 0.0:  # anti-windup: integrate only where it can act
+                self._integral += INTEGRAL_GAIN * error * seconds
+                self._integral = max(-MOST_INTEGRAL, min(MOST_INTEGRAL, self._integral))
+            correction = PROPORTIONAL_GAIN * error
+        duty = share + correction + self._integral
+        return past_dead_band(max(-1.0, min(1.0, duty)), self._dead_band)
+
+
+def wheel_controls(robot: Robot) -> tuple[WheelControl, WheelControl]:
+    """Return the controls of the left and the right side."""
+    drive = robot.devices.drive
+    return WheelControl(drive.top_speed, drive.dead_band), WheelControl(drive.top_speed, drive.dead_band)

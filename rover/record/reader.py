@@ -1,0 +1,95 @@
+"""Reads a run record back. Opens it read-only, and takes one whose writer was killed as it is."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+from rover.events import TrackPoint
+from rover.record import schema
+from rover.record.run import FinalObject, Gap, Happening, Outcome, RecordError, Run, TrackSample, TrueFind, TruePose
+
+
+def read(path: Path) -> Run:
+    """Return the run that is recorded in the file, with all that was committed to it.
+
+    Raises:
+        RecordError: no such file, not a SQLite file, not a run record, damaged, or of a newer version.
+    """
+    if not path.is_file():
+        raise RecordError(f"{path}: there is no such file; give the path of a run record")
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
+            _check_version(path, connection)
+            return _run(connection)
+    except sqlite3.OperationalError as error:
+        raise RecordError(f"{path}: cannot be read: {error}; {_advice(path)}") from None
+    except (sqlite3.DatabaseError, ValueError, TypeError) as error:
+        raise RecordError(f"{path}: not a run record, or a damaged one: {error}") from None
+
+
+def _advice(path: Path) -> str:
+    if Path(f"{path}-wal").exists():
+        return "copy it, with the file ending in -wal beside it, to a folder that can be written, and read it there"
+    return "check that the file may be read"
+
+
+def _check_version(path: Path, connection: sqlite3.Connection) -> None:
+    tables = [name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+    if "header" not in tables:
+        raise RecordError(f"{path}: a SQLite file, but not a run record (it has no table 'header')")
+    found = connection.execute("SELECT value FROM header WHERE key = 'schema'").fetchone()
+    if found is None:
+        raise RecordError(f"{path}: not a run record (its header does not give the 'schema')")
+    if int(found[0]) > schema.VERSION:
+        raise RecordError(
+            f"{path}: written by a newer version (layout {found[0]}; this program reads up to {schema.VERSION}); "
+            "read it with the program that wrote it, or bring this one up to date"
+        )
+
+
+def _run(connection: sqlite3.Connection) -> Run:
+    connection.execute("BEGIN")  # one view of the file, should a run still be writing to it
+    track = tuple(_track(connection))
+    true_track = tuple(TruePose(row[0], *map(_number, row[1:])) for row in connection.execute(_ordered("true_track")))
+    happenings = tuple(_happenings(connection))
+    outcomes = list(_entries(connection, Outcome))
+    times = [row[0] for rows in (track, true_track, happenings) for row in rows] + [at_ns for _, at_ns, _ in outcomes]
+    return Run(
+        header=dict(connection.execute("SELECT key, value FROM header")),
+        track=track,
+        true_track=true_track,
+        happenings=happenings,
+        true_finds={found.number: found for _, _, found in _entries(connection, TrueFind)},
+        final_objects=tuple(found for _, _, found in _entries(connection, FinalObject)),
+        gaps=tuple(gap for _, _, gap in _entries(connection, Gap)),
+        outcome=outcomes[-1][2] if outcomes else None,
+        started_ns=min(times, default=0),
+        ended_ns=max(times, default=0),
+    )
+
+
+def _ordered(table: str) -> str:
+    return f"SELECT * FROM {table} ORDER BY rowid"
+
+
+def _track(connection: sqlite3.Connection) -> Iterator[TrackSample]:
+    for at_ns, *columns, state, left, right in connection.execute(_ordered("track")):
+        numbers = dict(zip(schema.POINT_FIELDS, map(_number, columns), strict=False))
+        yield TrackSample(at_ns, TrackPoint(**numbers, state=state), (_number(left), _number(right)))
+
+
+def _number(column: float | None) -> float:
+    return float("nan") if column is None else column
+
+
+def _happenings(connection: sqlite3.Connection) -> Iterator[Happening]:
+    entries = [entry for kind in schema.EVENT_TABLES for entry in _entries(connection, kind)]
+    for _, at_ns, event in sorted(entries, key=lambda entry: entry[0]):
+        yield Happening(at_ns, event)
+
+
+def _entries(connection: sqlite3.Connection, kind: type) -> Iterator[tuple[int, int, Any]]:
+    for number, at_ns, *columns in connection.execute(_ordered(schema.ENTRY_TABLES[kind].name)):
+        yield number, at_ns, schema.entry_from(kind, tuple(columns))

@@ -1,0 +1,105 @@
+"""A run as it is read back from its record: plain frozen values. Times are robot time in nanoseconds."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple, TypeVar
+
+from rover.events import Event, TrackPoint
+
+E = TypeVar("E")
+
+
+class RecordError(Exception):
+    """A run record that cannot be made or read; the message says which file, why, and what to do."""
+
+
+class TrackSample(NamedTuple):
+    """Where the robot believed to be at a time, and the duties (-1 to 1) of its left and right motors."""
+
+    at_ns: int
+    point: TrackPoint
+    duties: tuple[float, float]
+
+
+class TruePose(NamedTuple):
+    """Where the robot really was (m, rad, field frame), as the bench knows."""
+
+    at_ns: int
+    x: float
+    y: float
+    heading: float
+
+
+class Happening(NamedTuple):
+    """An event with the time of the step that it belongs to."""
+
+    at_ns: int
+    event: Event
+
+
+@dataclass(frozen=True, slots=True)
+class TrueFind:
+    """Where the object of the find with this number really stood (m, field frame)."""
+
+    number: int
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class FinalObject:
+    """Where an object was at the end (m, field frame); ``place`` is ``tray``, ``floor`` or ``held``."""
+
+    id: str
+    kind: str
+    x: float
+    y: float
+    place: str
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A span of time (both ends included) in which samples were lost; the run cannot be replayed across it."""
+
+    table: str
+    from_ns: int
+    to_ns: int
+    samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How the run ended, and whatever else its host wanted to say about it."""
+
+    result: str
+    reason: str
+    summary: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Run:
+    """The whole record of a run, except for the device readings.
+
+    Attributes:
+        header: texts by name (title, started, seed, version, host, field, the files used).
+        track, true_track: about ten samples a second; the true one is empty on the robot.
+        happenings: all events in the order in which they came.
+        true_finds: by the number of the find; empty on the robot.
+        outcome: None if the record ends before the run did.
+        ended_ns: the latest time in the record.
+    """
+
+    header: Mapping[str, str]
+    track: tuple[TrackSample, ...]
+    true_track: tuple[TruePose, ...]
+    happenings: tuple[Happening, ...]
+    true_finds: Mapping[int, TrueFind]
+    final_objects: tuple[FinalObject, ...]
+    gaps: tuple[Gap, ...]
+    outcome: Outcome | None
+    started_ns: int
+    ended_ns: int
+
+    def events_of(self, kind: type[E]) -> tuple[E, ...]:
+        """Return the events of one class, such as `rover.events.Find`, in order."""
+        return tuple(happening.event for happening in self.happenings if isinstance(happening.event, kind))

@@ -1,0 +1,133 @@
+"""The tables of a run record, and how a value becomes a row and a row a value.
+
+The layout is written out rather than derived from the classes, so that it changes on purpose: whoever changes it
+counts `VERSION` up. Times are robot time in nanoseconds; lengths m, angles rad. NaN is stored as NULL.
+"""
+
+import json
+from collections.abc import Mapping
+from enum import Enum
+from operator import attrgetter
+from typing import Any, NamedTuple
+
+from rover.events import (
+    Delivery,
+    Event,
+    Find,
+    GivenUp,
+    Health,
+    HealthChange,
+    HoldBack,
+    Note,
+    StateChange,
+    Stop,
+)
+from rover.record.run import FinalObject, Gap, Outcome, TrueFind
+
+VERSION = 1
+
+TABLES = """
+CREATE TABLE header (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+
+-- Samples: many, and some may be missing (see gaps).
+CREATE TABLE track (at_ns INTEGER NOT NULL, x REAL, y REAL, heading REAL, sigma_x REAL, sigma_y REAL,
+  sigma_heading REAL, state TEXT, left_duty REAL, right_duty REAL);
+CREATE TABLE true_track (at_ns INTEGER NOT NULL, x REAL, y REAL, heading REAL);
+CREATE TABLE readings (at_ns INTEGER NOT NULL, device TEXT NOT NULL, sequence INTEGER, taken_ns INTEGER, value TEXT);
+
+-- Entries: few, never left out. 'entry' counts through all tables in the order of writing.
+CREATE TABLE state_changes (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, left_state TEXT, entered_state TEXT,
+  exit_taken TEXT, written_in TEXT, values_seen TEXT);
+CREATE TABLE finds (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, x REAL, y REAL,
+  xx REAL, xy REAL, yy REAL);
+CREATE TABLE deliveries (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, slot INTEGER,
+  x REAL, y REAL);
+CREATE TABLE given_up (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, kind TEXT, x REAL, y REAL, why TEXT);
+CREATE TABLE health (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, device TEXT, health TEXT, why TEXT);
+CREATE TABLE hold_backs (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, cause TEXT, ended INTEGER);
+CREATE TABLE stops (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, cause TEXT);
+CREATE TABLE notes (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, kind TEXT, text TEXT);
+CREATE TABLE true_finds (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, x REAL, y REAL);
+CREATE TABLE final_objects (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, id TEXT, kind TEXT, x REAL, y REAL,
+  place TEXT);
+CREATE TABLE gaps (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, table_name TEXT, from_ns INTEGER, to_ns INTEGER,
+  samples INTEGER);
+CREATE TABLE outcome (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, result TEXT, reason TEXT, summary TEXT);
+
+-- For a person with a SQLite shell: SELECT * FROM story;
+CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
+  SELECT entry, at_ns, 'state' AS what, left_state || ' -> ' || entered_state || ': ' || exit_taken AS text
+    FROM state_changes
+  UNION ALL SELECT entry, at_ns, 'find', number || ' ' || kind || printf(' at %.3f, %.3f m', x, y) FROM finds
+  UNION ALL SELECT entry, at_ns, 'delivery', number || ' ' || kind || ' in slot ' || slot FROM deliveries
+  UNION ALL SELECT entry, at_ns, 'given up', kind || ': ' || why FROM given_up
+  UNION ALL SELECT entry, at_ns, 'health', device || ' ' || health || ': ' || why FROM health
+  UNION ALL SELECT entry, at_ns, 'hold-back', cause || iif(ended, ' (ended)', '') FROM hold_backs
+  UNION ALL SELECT entry, at_ns, 'stop', cause FROM stops
+  UNION ALL SELECT entry, at_ns, kind, text FROM notes
+  UNION ALL SELECT entry, at_ns, 'gap', samples || ' of ' || table_name || ' lost' FROM gaps
+  UNION ALL SELECT entry, at_ns, 'end', result || ': ' || reason FROM outcome
+) ORDER BY entry;
+"""
+
+Entry = Event | TrueFind | FinalObject | Gap | Outcome
+
+
+class EntryTable(NamedTuple):
+    """Where the entries of a class are kept; ``fields`` in the order of the table's columns after entry and at_ns."""
+
+    name: str
+    fields: tuple[str, ...]
+
+
+EVENT_TABLES: dict[type, EntryTable] = {
+    StateChange: EntryTable("state_changes", ("left", "entered", "exit", "where", "values")),
+    Find: EntryTable("finds", ("number", "kind", "x", "y", "xx", "xy", "yy")),
+    Delivery: EntryTable("deliveries", ("number", "kind", "slot", "x", "y")),
+    GivenUp: EntryTable("given_up", ("kind", "x", "y", "why")),
+    HealthChange: EntryTable("health", ("device", "health", "why")),
+    HoldBack: EntryTable("hold_backs", ("cause", "ended")),
+    Stop: EntryTable("stops", ("cause",)),
+    Note: EntryTable("notes", ("kind", "text")),
+}
+ENTRY_TABLES: dict[type, EntryTable] = EVENT_TABLES | {
+    TrueFind: EntryTable("true_finds", ("number", "x", "y")),
+    FinalObject: EntryTable("final_objects", ("id", "kind", "x", "y", "place")),
+    Gap: EntryTable("gaps", ("table", "from_ns", "to_ns", "samples")),
+    Outcome: EntryTable("outcome", ("result", "reason", "summary")),
+}
+
+POINT_FIELDS = ("x", "y", "heading", "sigma_x", "sigma_y", "sigma_heading", "state")
+point_values = attrgetter(*POINT_FIELDS)
+
+# Made once: a call of json.dumps with options makes a new encoder each time. What JSON does not know becomes its text.
+to_json = json.JSONEncoder(separators=(",", ":"), skipkeys=True, default=str).encode
+
+_DECODE: dict[str, Any] = {"values": json.loads, "summary": json.loads, "health": Health, "ended": bool}
+
+
+def entry_row(entry: Entry) -> tuple[object, ...]:
+    """Return the columns of an entry after ``entry`` and ``at_ns``. Never fails, whatever the fields hold."""
+    return tuple(_column(getattr(entry, name)) for name in ENTRY_TABLES[type(entry)].fields)
+
+
+def entry_from(kind: type, columns: tuple[object, ...]) -> Any:
+    """Return the entry of class ``kind`` that `entry_row` made the columns of."""
+    pairs = zip(ENTRY_TABLES[kind].fields, columns, strict=True)
+    return kind(**{name: _value(name, column) for name, column in pairs})
+
+
+def _column(value: object) -> object:
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, Mapping):
+        return to_json(dict(value))
+    if isinstance(value, (int, float)):
+        return value
+    return str(value).encode(errors="replace").decode()
+
+
+def _value(name: str, column: object) -> object:
+    if column is None:
+        return float("nan")
+    return _DECODE[name](column) if name in _DECODE else column

@@ -1,0 +1,239 @@
+"""Writes the run record: one SQLite file a run, by a thread of its own.
+
+The robot's thread only appends to queues. The writer wakes each half second, and at once for an event, and commits
+what has come in. Power may go at any moment: what was committed stays (write-ahead log, ``synchronous=FULL``).
+Nothing that goes wrong with the disk is raised to the robot: it is kept in `RunRecord.trouble`.
+"""
+
+import sqlite3
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import chain
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from rover.devices.readings import Reading
+from rover.events import Event, TrackPoint
+from rover.record import schema
+from rover.record.queues import SampleQueue
+from rover.record.run import FinalObject, Gap, Outcome, RecordError, TrueFind
+
+Row = tuple[object, ...]
+
+COMMIT_EVERY_S = 0.5
+WAITING_AT_MOST = 50_000  # calls, for each kind of sample: a quarter of an hour of readings at 50 Hz
+CLOSE_WITHIN_S = 10.0
+
+
+class _Waiting(NamedTuple):
+    at_ns: int
+    entry: schema.Entry
+
+
+class RunRecord:
+    """The record of a run that is going on.
+
+    Synchronization: all methods are for one thread, the robot's; none of them waits, but for `finish`.
+    The connection belongs to the writer's thread alone.
+
+    Attributes:
+        trouble: what went wrong with writing, in words for a person; empty when nothing did.
+    """
+
+    def __init__(self, connection: sqlite3.Connection, path: Path, waiting_at_most: int = WAITING_AT_MOST) -> None:
+        self.trouble = ""
+        self._connection = connection
+        self._path = path
+        self._track = SampleQueue("track", waiting_at_most)
+        self._true_track = SampleQueue("true_track", waiting_at_most)
+        self._readings = SampleQueue("readings", waiting_at_most)
+        self._hurry_at = waiting_at_most // 4
+        self._entries: deque[_Waiting] = deque()
+        self._kept: list[_Waiting] = []  # the writer's own: entries that no commit has taken yet
+        self._written = 0
+        self._latest_ns = 0
+        self._closing = False
+        self._wake = threading.Event()
+        self._thread = threading.Thread(target=self._write_until_closed, name="run record", daemon=True)
+        self._thread.start()
+
+    @staticmethod
+    def create(path: Path, header: Mapping[str, str]) -> "RunRecord":
+        """Make the file of a new run, with its header, and begin to write to it.
+
+        Raises:
+            RecordError: the file is there already, or cannot be made.
+        """
+        if path.exists():
+            raise RecordError(f"{path}: there is a file already, and records are never written over; name another")
+        try:
+            return RunRecord(_new_file(path, header), path)
+        except (sqlite3.Error, OSError) as error:
+            raise RecordError(
+                f"{path}: cannot make a run record: {error}; check the folder and its free space"
+            ) from None
+
+    def step(self, at_ns: int, point: TrackPoint, duties: tuple[float, float]) -> None:
+        """Record where the robot believes to be and its motor duties; about ten times a second."""
+        self._latest_ns = at_ns
+        self._track.put(at_ns, (at_ns, point, duties))
+
+    def readings(self, at_ns: int, rows: Sequence[tuple[str, Reading]]) -> None:
+        """Record the readings (device, reading) that the step at ``at_ns`` was given."""
+        self._readings.put(at_ns, (at_ns, tuple(rows)))
+        if len(self._readings) == self._hurry_at:
+            self._wake.set()
+
+    def event(self, at_ns: int, event: Event) -> None:
+        """Record an event; it is committed at once, and never dropped."""
+        self._keep(at_ns, event)
+
+    def true_pose(self, at_ns: int, pose: tuple[float, float, float]) -> None:
+        """Record where the robot really was (x m, y m, heading rad), where a bench knows."""
+        self._true_track.put(at_ns, (at_ns, pose))
+
+    def true_find(self, at_ns: int, number: int, place: tuple[float, float]) -> None:
+        """Record where the object of find ``number`` really stood (x, y in m), where a bench knows."""
+        self._keep(at_ns, TrueFind(number, *place))
+
+    def final_object(self, at_ns: int, found: FinalObject) -> None:
+        """Record where an object was at the end of the run, where a bench knows."""
+        self._keep(at_ns, found)
+
+    def finish(self, result: str, reason: str, summary: Mapping[str, object]) -> None:
+        """Record the end of the run and close the file; a second call does nothing.
+
+        Waits until all is written, but no longer than `CLOSE_WITHIN_S`. ``summary`` may hold ``expected``, the
+        number of objects that were to be brought, for the report.
+        """
+        if self._closing:
+            return
+        for queue in self._queues():
+            queue.close_gap()
+        self._keep(self._latest_ns, Outcome(result, reason, dict(summary)))
+        self._closing = True
+        self._wake.set()
+        self._thread.join(CLOSE_WITHIN_S)
+        if self._thread.is_alive():
+            self.trouble = f"{self._path}: still not written {CLOSE_WITHIN_S:.0f} s after the end; is the disk hanging?"
+
+    def _keep(self, at_ns: int, entry: schema.Entry) -> None:
+        self._latest_ns = max(self._latest_ns, at_ns)
+        self._entries.append(_Waiting(at_ns, entry))
+        self._wake.set()
+
+    def _queues(self) -> tuple[SampleQueue, ...]:
+        return self._track, self._true_track, self._readings
+
+    # What follows runs in the writer's thread.
+
+    def _write_until_closed(self) -> None:
+        closing = False
+        while not closing:
+            self._wake.wait(COMMIT_EVERY_S)
+            self._wake.clear()
+            closing = self._closing  # before taking, so that the last round takes all
+            self._commit()
+        if self._kept:
+            self.trouble += f"; {len(self._kept)} events were not written"
+        self._close()
+
+    def _commit(self) -> None:
+        batches = [(queue.table, queue.take()) for queue in self._queues()]
+        self._take_entries()
+        if not self._kept and not any(samples for _, samples in batches):
+            return
+        try:
+            with self._connection:
+                for table, samples in batches:
+                    _insert(self._connection, table, _SAMPLE_ROWS[table](samples))
+                self._insert_kept()
+        except Exception as error:  # whatever it is, the robot goes on: events are tried again, samples are gone
+            self._remember(error)
+            gaps = [_whole(table, samples) for table, samples in batches if samples]
+            self._kept += [_Waiting(gap.to_ns, gap) for gap in gaps]
+        else:
+            self._written += len(self._kept)
+            self._kept.clear()
+
+    def _take_entries(self) -> None:
+        self._kept += [self._entries.popleft() for _ in range(len(self._entries))]
+        for queue in self._queues():
+            gaps = [queue.gaps.popleft() for _ in range(len(queue.gaps))]
+            self._kept += [_Waiting(gap.to_ns, gap) for gap in gaps]
+
+    def _insert_kept(self) -> None:
+        by_table: dict[str, list[Row]] = {}
+        for entry_number, (at_ns, entry) in enumerate(self._kept, self._written + 1):
+            rows = by_table.setdefault(schema.ENTRY_TABLES[type(entry)].name, [])
+            rows.append((entry_number, at_ns, *schema.entry_row(entry)))
+        for table, rows in by_table.items():
+            _insert(self._connection, table, rows)
+
+    def _remember(self, error: Exception) -> None:
+        if not self.trouble:
+            self.trouble = f"{self._path}: the run record could not be written: {error}; make room on its disk"
+
+    def _close(self) -> None:
+        try:
+            # Back to one plain file, which can be read from a write-protected folder too.
+            self._connection.execute("PRAGMA journal_mode=DELETE")
+            self._connection.close()
+        except sqlite3.Error as error:
+            self._remember(error)
+
+
+def _new_file(path: Path, header: Mapping[str, str]) -> sqlite3.Connection:
+    connection = sqlite3.connect(path, check_same_thread=False, cached_statements=8)
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.execute("PRAGMA synchronous=FULL")
+    connection.executescript(f"BEGIN; {schema.TABLES} COMMIT;")
+    with connection:
+        connection.executemany("INSERT INTO header VALUES (?, ?)", [*header.items(), ("schema", str(schema.VERSION))])
+    return connection
+
+
+def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[Row]) -> None:
+    """Insert rows by as few statements as SQLite allows.
+
+    ``executemany`` would give the interpreter's lock away and wait for it again at each row: up to 5 ms each while
+    a rehearsal keeps the processor busy. Here that happens once in some thousand rows.
+    """
+    if not rows:
+        return
+    columns = len(rows[0])
+    at_once = connection.getlimit(sqlite3.SQLITE_LIMIT_VARIABLE_NUMBER) // columns
+    row = f"({','.join('?' * columns)})"
+    for first in range(0, len(rows), at_once):
+        part = rows[first : first + at_once]
+        values = list(chain.from_iterable(part))
+        connection.execute(f"INSERT INTO {table} VALUES {','.join([row] * len(part))}", values)
+
+
+def _track_rows(samples: Iterable[Any]) -> list[Row]:
+    return [(at_ns, *schema.point_values(point), *duties) for at_ns, point, duties in samples]
+
+
+def _true_track_rows(samples: Iterable[Any]) -> list[Row]:
+    return [(at_ns, *pose) for at_ns, pose in samples]
+
+
+def _reading_rows(samples: Iterable[Any]) -> list[Row]:
+    encode = schema.to_json
+    return [
+        (at_ns, device, sequence, taken_ns, encode(value))
+        for at_ns, rows in samples
+        for device, (taken_ns, sequence, value) in rows
+    ]
+
+
+_SAMPLE_ROWS: dict[str, Callable[[Iterable[Any]], list[Row]]] = {
+    "track": _track_rows,
+    "true_track": _true_track_rows,
+    "readings": _reading_rows,
+}
+
+
+def _whole(table: str, samples: list[Any]) -> Gap:
+    return Gap(table, samples[0][0], samples[-1][0], len(samples))

@@ -1,0 +1,74 @@
+"""What the report works out from a run: errors against the truth, ellipses, times, counts."""
+
+import math
+from dataclasses import dataclass
+
+from rover.events import Delivery, Ellipse, Find, GivenUp
+from rover.record.run import Run, TrueFind
+
+# 95 % point of the chi-squared distribution with two degrees of freedom, -2 ln 0.05.
+CHI_SQUARED_95 = -2.0 * math.log(0.05)
+
+
+@dataclass(frozen=True)
+class FindError:
+    """By how far a find was off (m, field axes: reported less true), and whether the truth is in its 95 % ellipse."""
+
+    x: float
+    y: float
+    inside: bool
+
+    @property
+    def larger_axis(self) -> float:
+        """The larger of the two axis errors (m), without sign."""
+        return max(abs(self.x), abs(self.y))
+
+    @property
+    def distance(self) -> float:
+        """Distance (m) between the reported and the true place."""
+        return math.hypot(self.x, self.y)
+
+
+def ellipse_of(find: Find) -> Ellipse:
+    """Return the 95 % ellipse of a find, from the eigenvalues of its 2 x 2 covariance.
+
+    Source: R. A. Johnson and D. W. Wichern, Applied Multivariate Statistical Analysis (2007), ellipses of constant
+    density of the bivariate normal distribution.
+    """
+    middle, half = (find.xx + find.yy) / 2.0, math.hypot((find.xx - find.yy) / 2.0, find.xy)
+    angle = 0.5 * math.atan2(2.0 * find.xy, find.xx - find.yy)
+    return Ellipse(_semi_axis(middle + half), _semi_axis(middle - half), angle)
+
+
+def _semi_axis(variance: float) -> float:
+    return math.sqrt(CHI_SQUARED_95 * max(variance, 0.0))
+
+
+def error_of(find: Find, truth: TrueFind) -> FindError:
+    """Return the error of a find against the true place."""
+    x, y = find.x - truth.x, find.y - truth.y
+    axes = ellipse_of(find)
+    along = x * math.cos(axes.angle_rad) + y * math.sin(axes.angle_rad)
+    across = y * math.cos(axes.angle_rad) - x * math.sin(axes.angle_rad)
+    inside = axes.minor_m > 0.0 and math.hypot(along / axes.major_m, across / axes.minor_m) <= 1.0
+    return FindError(x, y, inside)
+
+
+def errors_of(run: Run) -> dict[int, FindError]:
+    """Return the errors of the finds whose true place is known, by number."""
+    finds = (find for find in run.events_of(Find) if find.number in run.true_finds)
+    return {find.number: error_of(find, run.true_finds[find.number]) for find in finds}
+
+
+def kinds_of(run: Run) -> list[str]:
+    """Return the names of all kinds that the record speaks of, sorted."""
+    told = run.events_of(Find) + run.events_of(Delivery) + run.events_of(GivenUp) + run.final_objects
+    return sorted({thing.kind for thing in told})
+
+
+def delivered_words(run: Run) -> str:
+    """Return '9 of 9', or '9' where nobody said how many there were."""
+    known = run.outcome.summary.get("expected") if run.outcome else None
+    total = known if isinstance(known, int) else len(run.final_objects) or None
+    delivered = len(run.events_of(Delivery))
+    return f"{delivered}" if total is None else f"{delivered} of {total}"

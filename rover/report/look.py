@@ -1,0 +1,109 @@
+"""How the report looks: a surveyor's plan on squared paper. Tints, strokes and letters, all in one place."""
+
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+PAPER = "#fbf9f3"
+GRID_FINE = "#e7e4d8"
+GRID_BOLD = "#d3cfbf"
+INK = "#23262b"
+INK_SOFT = "#6d6e6c"
+
+
+class Tint(NamedTuple):
+    """The colour of a kind of object, and the one of a letter on it."""
+
+    fill: str
+    letter: str
+
+
+# Lightness 72, 48 and 25 (CIE L*): apart in grey print, and in hue also to a colour-blind eye.
+TINTS = {
+    "amber": Tint("#e6a632", INK),
+    "teal": Tint("#1d8080", PAPER),
+    "violet": Tint("#4a2c80", PAPER),
+}
+
+
+class Stroke(NamedTuple):
+    """Weight (in the picture's units) and dash of a line."""
+
+    width: float
+    dash: str | None = None
+
+
+WALL = Stroke(4.0)
+BOUNDARY = Stroke(1.2, "16 4 3 4")
+TRAY = Stroke(1.8)
+TRUE_PATH = Stroke(0.8)
+STATE_STROKES = (
+    Stroke(1.0),
+    Stroke(2.2),
+    Stroke(1.3, "8 4"),
+    Stroke(1.8, "2 3.5"),
+    Stroke(2.6, "12 4 3 4"),
+    Stroke(1.0, "4 3"),
+    Stroke(3.4, "3 3"),
+    Stroke(1.3, "14 4 2 4 2 4"),
+)
+
+STYLE = """
+@page { size: A4; margin: 14mm }
+html { background: #fbf9f3; color: #23262b }
+body { max-width: 1080px; margin: 28px auto 60px; padding: 0 24px; font: 15px/1.45 serif }
+h1 { font-size: 27px; font-weight: normal; margin: 0 0 2px }
+h2 { font-size: 18px; font-weight: normal; margin: 34px 0 8px; border-bottom: 1px solid #23262b }
+p { margin: 4px 0 }
+p.outcome { font-size: 18px; font-style: italic; margin-bottom: 14px }
+p.none { color: #6d6e6c; font-style: italic }
+dl { display: flex; flex-wrap: wrap; gap: 6px 40px; margin: 0 0 16px }
+dt { font-size: 13px; color: #6d6e6c }
+dd { margin: 0; font-variant-numeric: tabular-nums lining-nums }
+svg { display: block; width: 100%; height: auto; font-family: serif }
+table { border-collapse: collapse; min-width: 45%; font-size: 14px }
+th { font-weight: normal; font-style: italic; text-align: left; vertical-align: bottom }
+th, td { padding: 3px 9px; border-bottom: 1px solid #d3cfbf; overflow-wrap: break-word }
+th { border-bottom: 1px solid #23262b; overflow-wrap: normal }
+td { vertical-align: top; font-variant-numeric: tabular-nums lining-nums }
+th.figure, td.figure { text-align: right; overflow-wrap: normal; white-space: nowrap }
+th.figure { white-space: normal }
+tr { break-inside: avoid }
+.letter { display: inline-block; width: 1.5em; text-align: center; border: 1px solid #23262b; font-size: 12px }
+footer { margin-top: 36px; font-size: 13px; color: #6d6e6c; overflow-wrap: anywhere }
+"""
+
+
+def tints(kinds: Iterable[str]) -> dict[str, Tint]:
+    """Return a tint for each kind: its own if it is named like one, else the next that is free, then round again."""
+    names = sorted(set(kinds))
+    chosen = {name: TINTS[name] for name in names if name in TINTS}
+    free = [tint for tint in TINTS.values() if tint not in chosen.values()] or list(TINTS.values())
+    others = [name for name in names if name not in chosen]
+    return chosen | {name: free[position % len(free)] for position, name in enumerate(others)}
+
+
+def letters(kinds: Iterable[str]) -> dict[str, str]:
+    """Return a different letter for each kind: the first of its name that is free, else the next of the alphabet."""
+    chosen: dict[str, str] = {}
+    for name in sorted(set(kinds)):
+        taken = chosen.values()
+        candidates = [letter for letter in name.upper() if letter.isalnum()] + list("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+        chosen[name] = next((letter for letter in candidates if letter not in taken), str(len(chosen) + 1))
+    return chosen
+
+
+def state_strokes(states: Iterable[str]) -> dict[str, Stroke]:
+    """Return a stroke for each outermost state, in order of appearance; after eight they begin again."""
+    names = dict.fromkeys(outermost(state) for state in states)
+    return {name: STATE_STROKES[position % len(STATE_STROKES)] for position, name in enumerate(names)}
+
+
+def outermost(state: str) -> str:
+    """Return the outermost state of a path such as ``pick_up/approach``."""
+    return state.partition("/")[0]
+
+
+def stroke_attributes(stroke: Stroke, colour: str = INK) -> Mapping[str, str]:
+    """Return the SVG attributes of a line."""
+    dash = {"stroke-dasharray": stroke.dash} if stroke.dash else {}
+    return {"fill": "none", "stroke": colour, "stroke-width": f"{stroke.width:g}", "stroke-linejoin": "round", **dash}

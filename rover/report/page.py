@@ -1,0 +1,102 @@
+"""The report: one HTML file that needs nothing else, neither network nor scripts."""
+
+from pathlib import Path
+from xml.etree.ElementTree import Element, tostring
+
+from rover.record.run import Run
+from rover.report import tables
+from rover.report.figures import delivered_words, errors_of
+from rover.report.ground import read_ground
+from rover.report.look import STYLE
+from rover.report.markup import add
+from rover.report.numbers import clock, millimetres
+from rover.report.plan import draw_plan
+from rover.report.timeline import draw_timeline
+
+
+def write_report(run: Run, target: Path) -> Path:
+    """Write the report of a run to ``target`` and return its path; what was there is replaced.
+
+    Raises:
+        RecordError: the record's field is not usable.
+        OSError: the file cannot be written.
+    """
+    page = tostring(_page(run), encoding="unicode", method="html")
+    target.write_text(f"<!DOCTYPE html>\n{page}\n", encoding="utf-8")
+    return target
+
+
+def _page(run: Run) -> Element:
+    page = Element("html", {"lang": "en"})
+    head = add(page, "head")
+    add(head, "meta", {"charset": "utf-8"})
+    add(head, "meta", {"name": "viewport", "content": "width=device-width"})
+    add(head, "title", text=_title(run))
+    add(head, "style", text=STYLE)
+    body = add(page, "body")
+    _add_heading(body, run)
+    for name, section in _sections(run):
+        add(body, "h2", text=name)
+        body.append(section)
+    _add_footer(body, run)
+    return page
+
+
+def _sections(run: Run) -> list[tuple[str, Element]]:
+    return [
+        ("Plan", draw_plan(read_ground(run.header), run)),
+        ("Found", tables.finds_table(run)),
+        ("Set down", tables.deliveries_table(run)),
+        ("Given up", tables.given_up_table(run)),
+        ("Health, hold-backs, stops and notes", tables.watch_table(run)),
+        ("States over time", draw_timeline(run)),
+        ("Changes of state", tables.changes_table(run)),
+    ]
+
+
+def _title(run: Run) -> str:
+    return run.header.get("title") or "A run without a title"
+
+
+def _add_heading(body: Element, run: Run) -> None:
+    add(body, "h1", text=_title(run))
+    add(body, "p", {"class": "outcome"}, _outcome_words(run))
+    facts = add(body, "dl")
+    for name, text in _facts(run):
+        pair = add(facts, "div")
+        add(pair, "dt", text=name)
+        add(pair, "dd", text=text)
+
+
+def _outcome_words(run: Run) -> str:
+    if run.outcome is None:
+        return "The record ends before the run did: no result."
+    return f"{run.outcome.result}: {run.outcome.reason}" if run.outcome.reason else run.outcome.result
+
+
+def _facts(run: Run) -> list[tuple[str, str]]:
+    errors = errors_of(run)
+    worst = max(errors, key=lambda number: errors[number].larger_axis, default=None)
+    facts = [
+        ("delivered", delivered_words(run)),
+        ("robot time / min:s", clock(run.ended_ns - run.started_ns)),
+        ("worst axis error / mm", "not known" if worst is None else _worst_words(worst, errors[worst].larger_axis)),
+    ]
+    told = [(name, run.header[name]) for name in ("started", "host", "seed", "version") if run.header.get(name)]
+    lost = sum(gap.samples for gap in run.gaps)
+    return facts + told + ([("samples lost", str(lost))] if lost else [])
+
+
+def _worst_words(number: int, error: float) -> str:
+    return f"{millimetres(error)} (find {number})"
+
+
+def _add_footer(body: Element, run: Run) -> None:
+    files = [key.removeprefix("file:") for key in run.header if key.startswith("file:")]
+    used = f" Files used: {', '.join(files)}." if files else ""
+    add(
+        add(body, "footer"),
+        "p",
+        text="Lengths in the field frame: x to the east, y to the north. "
+        f"Errors are reported place less true place.{used}",
+    )

@@ -1,0 +1,55 @@
+"""When the robot was in which outermost state: a strip with one row a state, in the strokes of the plan's path."""
+
+from itertools import pairwise
+from xml.etree.ElementTree import Element
+
+from rover.events import Stop
+from rover.record.run import Run
+from rover.report import symbols
+from rover.report.changes import stays_of
+from rover.report.look import GRID_BOLD, GRID_FINE, INK_SOFT, outermost, state_strokes
+from rover.report.markup import add
+from rover.report.view import WIDTH
+
+LEFT, RIGHT, ROW = 190.0, WIDTH - 14.0, 22.0
+LONGEST = 26
+STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 18000, 36000)
+
+
+def draw_timeline(run: Run) -> Element:
+    """Return the strip; its time runs in minutes and seconds from the start of the record."""
+    strokes = state_strokes([*(sample.point.state for sample in run.track), *(stay.state for stay in stays_of(run))])
+    rows = {state: ROW * (number + 0.7) for number, state in enumerate(strokes)}
+    bottom = ROW * len(rows) + 6.0
+    picture = Element("svg", {"viewBox": f"0 0 {WIDTH:g} {bottom + 26:.0f}", "role": "img", "aria-label": "Timeline"})
+    _draw_times(picture, run, bottom)
+    for state, y in rows.items():
+        symbols.line(picture, (LEFT, y), (RIGHT, y), symbols.HAIR, GRID_FINE)
+        short = state if len(state) <= LONGEST else f"{state[: LONGEST - 1]}…"
+        symbols.words(picture, (LEFT - 10, y + 4.5), short or "(no state)", text_anchor="end")
+    for stay in stays_of(run):
+        y = rows[outermost(stay.state)]
+        a, b = (_across(run, stay.from_ns), y), (_across(run, stay.to_ns), y)
+        symbols.line(picture, a, b, strokes[outermost(stay.state)])
+    for before, after in pairwise(stays_of(run)):
+        x = _across(run, after.from_ns)
+        ends = (x, rows[outermost(before.state)]), (x, rows[outermost(after.state)])
+        symbols.line(picture, *ends, symbols.HAIR, INK_SOFT)
+    return picture
+
+
+def _across(run: Run, at_ns: int) -> float:
+    return LEFT + (RIGHT - LEFT) * (at_ns - run.started_ns) / max(run.ended_ns - run.started_ns, 1)
+
+
+def _draw_times(picture: Element, run: Run, bottom: float) -> None:
+    lasts_s = (run.ended_ns - run.started_ns) / 1e9
+    step = next((step for step in STEPS_S if lasts_s / step <= 12), STEPS_S[-1])
+    for second in range(0, int(lasts_s) + 1, step):
+        x = _across(run, run.started_ns + second * 1_000_000_000)
+        symbols.line(picture, (x, 0), (x, bottom), symbols.HAIR, GRID_BOLD)
+        symbols.words(picture, (x, bottom + 15), f"{second // 60}:{second % 60:02d}", text_anchor="middle")
+    for happening in run.happenings:
+        if isinstance(happening.event, Stop):
+            x = _across(run, happening.at_ns)
+            add(picture, "path", {"d": f"M{x:.1f} 0 V{bottom:.1f}", "stroke": "currentColor", "stroke-width": 2.5})

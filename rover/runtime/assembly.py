@@ -1,0 +1,170 @@
+"""Everything an errand names, loaded and checked: all mistakes of all files at once."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rover.activities.registry import ACTIVITIES, specs
+from rover.activities.world import Activity
+from rover.devices.registry import is_dotted, load_class, why_unknown
+from rover.files import load
+from rover.files.behaviour import Behaviour
+from rover.files.bench import BenchFile
+from rover.files.errand import Errand
+from rover.files.load import Loaded
+from rover.files.problems import FileProblems, Problem
+from rover.files.robot import Robot
+from rover.graph.analysis import examine
+from rover.graph.build import Builder, unknown_settings
+from rover.graph.model import BehaviourGraph
+from rover.graph.vocabulary import ActivitySpec
+
+MISSING_SPEC = ActivitySpec("a user's own activity, not looked at")
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """An errand with all it names.
+
+    Attributes:
+        graph: the behaviour, checked against the robot.
+        user_activities: dotted names of activities that the behaviour uses.
+        warnings: what is probably not meant.
+        texts: by path as shown, the text of each file used.
+    """
+
+    errand: Errand
+    robot: Robot
+    graph: BehaviourGraph
+    bench: BenchFile | None
+    user_activities: tuple[str, ...]
+    warnings: tuple[Problem, ...]
+    texts: Mapping[str, str]
+
+
+def assemble(path: Path, overrides: Mapping[str, Any], activities: Mapping[str, type[Activity]] = ACTIVITIES) -> Assembly:
+    """Load an errand file and the files it names.
+
+    Args:
+        path: the errand file.
+        overrides: settings from the command line; they win over the errand file's.
+        activities: known activities; a user's own are added once they are imported.
+
+    Raises:
+        FileProblems: every mistake in any of them.
+    """
+    errand = load.load(path, "errand")
+    problems: list[Problem] = []
+    robot = _named(errand, "robot", problems)
+    behaviour = _named(errand, "behaviour", problems)
+    bench = _named(errand, "bench", problems)
+    if robot is not None:
+        problems += check_robot(robot)
+    graph, builder = None, Builder(specs(activities), errand.model, {**errand.model.settings, **overrides})
+    if behaviour is not None:
+        problems += _settings(errand, behaviour, overrides)
+        try:
+            graph = builder.build(behaviour)
+        except FileProblems as error:
+            problems += error.problems
+    problems += errand.source.problems
+    if robot is not None:
+        problems += _colours(errand, robot)
+    if graph is not None:
+        problems += examine(graph, specs(activities), robot.model if robot else None)
+    if any(not problem.warning for problem in problems) or graph is None or robot is None:
+        raise FileProblems(problems)
+    loaded = [one for one in (errand, robot, behaviour, bench) if one is not None]
+    return Assembly(
+        errand.model,
+        robot.model,
+        graph,
+        bench.model if bench else None,
+        tuple(builder.user_activities),
+        tuple(sorted(set(problems))),
+        {one.source.name: one.source.path.read_text("utf-8", "replace") for one in loaded},
+    )
+
+
+def _named(errand: Loaded[Errand], kind: str, problems: list[Problem]) -> Loaded[Any] | None:
+    """Return one of the files that an errand names."""
+    text = getattr(errand.model.files, kind)
+    if text is None:
+        return None
+    path = load.named_in(errand.source, ("files", kind), text)
+    if path is None:
+        return None
+    try:
+        return load.load(path, kind)
+    except FileProblems as error:
+        problems += error.problems
+        return None
+
+
+def check_robot(robot: Loaded[Robot]) -> list[Problem]:
+    """Return what is wrong with a robot file beyond its form: drivers that do not exist."""
+    for family, device in robot.model.devices.fitted().items():
+        if why := why_unknown(family, device.driver):
+            robot.source.report(("devices", family, "driver"), why)
+        if device.driver == "co_processor" and device.link is None:
+            robot.source.report(("devices", family), "a co_processor device needs 'link:', one of the robot's links")
+    return robot.source.problems
+
+
+def check_behaviour(behaviour: Loaded[Behaviour]) -> BehaviourGraph:
+    """Return the graph of a behaviour file looked at by itself.
+
+    Raises:
+        FileProblems: every mistake in it.
+    """
+    graph = Builder(specs()).build(behaviour)
+    problems = examine(graph, specs(), None)
+    if any(not problem.warning for problem in problems):
+        raise FileProblems(problems)
+    return graph
+
+
+def _settings(errand: Loaded[Errand], behaviour: Loaded[Behaviour], overrides: Mapping[str, Any]) -> list[Problem]:
+    for name, why in unknown_settings(errand.model.settings, behaviour.model):
+        errand.source.report(("settings", name), why, of_key=True)
+    return [Problem("--set", 1, 1, name, why) for name, why in unknown_settings(overrides, behaviour.model)]
+
+
+def _colours(errand: Loaded[Errand], robot: Loaded[Robot]) -> list[Problem]:
+    """Note kinds whose lid has a colour that the robot does not know, where it has a camera to see it with."""
+    if robot.model.devices.camera is None:
+        return []
+    before = len(errand.source.problems)
+    for name, kind in errand.model.kinds.items():
+        if kind.lid not in robot.model.colours:
+            known = ", ".join(robot.model.colours) or "none"
+            why = f"the robot file's 'colours' do not have '{kind.lid}' (known: {known})"
+            errand.source.report(("kinds", name, "lid"), why)
+    found = errand.source.problems[before:]
+    return list(found)
+
+
+def with_user_activities(path: Path, overrides: Mapping[str, Any]) -> tuple[Assembly, Mapping[str, type[Activity]]]:
+    """As `assemble`, importing the behaviour's own activities and checking against what they say of themselves.
+
+    Raises:
+        FileProblems: as `assemble`.
+        LoadError: an activity cannot be imported.
+    """
+    assembly = assemble(path, overrides)
+    if not assembly.user_activities:
+        return assembly, ACTIVITIES
+    own: dict[str, type[Activity]] = {}
+    for name in assembly.user_activities:
+        own[name] = load_class(name, "activity")
+        if not isinstance(getattr(own[name], "spec", None), ActivitySpec):
+            own[name].spec = MISSING_SPEC
+    known = {**ACTIVITIES, **{name: found for name, found in own.items() if found.spec is not MISSING_SPEC}}
+    return assemble(path, overrides, known), {**ACTIVITIES, **own}
+
+
+def loads(assembly: Assembly) -> list[str]:
+    """Return the user's own classes that a run of the errand imports, to be shown to the person."""
+    drivers = [device.driver for device in assembly.robot.devices.fitted().values() if is_dotted(device.driver)]
+    return [*drivers, *assembly.user_activities]

@@ -1,0 +1,89 @@
+"""The robot's drivers at work: made from the robot file, polled and told, each fault kept to its own device."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rover.core import StepRecord
+from rover.devices.protocols import Host
+from rover.devices.readings import Reading
+from rover.devices.registry import SIMULATED, is_dotted, load_driver
+from rover.files.robot import Device
+
+
+class Drivers:
+    """All drivers of a run, in the order of their families' names.
+
+    Args:
+        host: what drivers are given.
+        simulate: families whose built-in driver is replaced by its simulated twin; a user's own is never replaced.
+    """
+
+    def __init__(self, host: Host, simulate: Sequence[str]) -> None:
+        self._made: dict[str, Any] = {}
+        self._faults: list[tuple[str, str]] = []
+        for family, device in sorted(host.robot.devices.fitted().items()):
+            driver = SIMULATED if family in simulate and not is_dotted(device.driver) else device.driver
+            self._make(family, driver, device, host)
+        self._sensors = [(family, driver.poll) for family, driver in self._made.items() if hasattr(driver, "poll")]
+        self._drive = self._told("drive")
+        self._gripper = self._told("gripper")
+
+    def _make(self, family: str, driver: str, device: Device, host: Host) -> None:
+        made = load_driver(family, driver)
+        try:
+            self._made[family] = made(device.options, host)
+        except OSError:
+            self.close()
+            raise
+
+    def _told(self, family: str) -> Any:
+        return getattr(self._made.get(family), "apply", None)
+
+    def poll(self, now_ns: int) -> list[tuple[str, Reading]]:
+        """Return the new readings, ordered by family and sequence."""
+        new: list[tuple[str, Reading]] = []
+        for family, poll in self._sensors:
+            try:
+                for reading in poll(now_ns):
+                    new.append((family, reading))
+            except Exception as error:
+                self._give_up(family, error)
+        return new
+
+    def faults(self) -> list[tuple[str, str]]:
+        """Return the drivers that gave up since the last call."""
+        faults, self._faults = self._faults, []
+        return faults
+
+    def apply(self, record: StepRecord) -> None:
+        """Tell the actuators what a step decided."""
+        if self._drive is not None:
+            try:
+                self._drive(record.drive, record.now_ns)
+            except Exception as error:
+                self._drive = None
+                self._give_up("drive", error)
+        if self._gripper is not None and record.jaws is not None:
+            try:
+                self._gripper(record.jaws, record.now_ns)
+            except Exception as error:
+                self._gripper = None
+                self._give_up("gripper", error)
+
+    def _give_up(self, family: str, error: Exception) -> None:
+        self._faults.append((family, f"its driver raised {type(error).__name__}: {error}"))
+        self._sensors = [pair for pair in self._sensors if pair[0] != family]
+
+    def close(self) -> None:
+        """Close every driver, actuators first; one that fails does not keep the others from it."""
+        for family in sorted(self._made, key=lambda family: (family not in ("drive", "gripper"), family)):
+            try:
+                self._made[family].close()
+            except Exception as error:
+                self._faults.append((family, f"closing it raised {type(error).__name__}: {error}"))
+        self._made = {}
+
+
+def families_by_link(devices: Mapping[str, Device]) -> tuple[str, ...]:
+    """Return the families that are reached over a serial link."""
+    return tuple(family for family, device in devices.items() if device.link is not None)

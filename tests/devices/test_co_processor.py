@@ -1,0 +1,306 @@
+"""The drivers against the emulated co-processor, both byte for byte, with time passed in."""
+
+import math
+
+import pytest
+
+from rover.devices.co_processor import Battery, Counts, Drive, Gripper, Heading, Sides, counts_between
+from rover.devices.protocols import Actuator, Host, Sensor
+from rover.devices.readings import BatteryValue, DriveCommand, HeadingValue, JawsCommand, JawsValue, WheelCounts
+from rover.link import Link
+from rover.link.emulator import Applied, CoProcessor, Firmware, MachineState
+from rover.link.port import PortCounts
+from rover.link.sentences import CountsReport, Framer, HeadingReport, encode
+
+MS = 1_000_000
+SECOND = 1_000_000_000
+OPTIONS = {"driver": "co_processor", "link": "main"}
+JAWS = OPTIONS | {"closed": 0.0011, "open": 0.0019}
+
+
+class Machine:
+    """Whatever the test sets; it keeps what it is told."""
+
+    def __init__(self):
+        self.state = MachineState(0, 0, 0.0, 0.0, 3, 12.0, 1.5, None, None)
+        self.pulses = []
+
+    def sample(self, now_ns):
+        return self.state
+
+    def drive(self, left, right, now_ns):
+        pass
+
+    def servo(self, pulse_s, now_ns):
+        self.pulses.append(pulse_s)
+
+
+class Bench:
+    """A link whose port leads straight to an emulated co-processor; time stands until `run`."""
+
+    def __init__(self):
+        self.now_ns = 0
+        self.machine = Machine()
+        self.processor = CoProcessor(self.machine, 0, Firmware(deadline_ms=250))
+        self.counts, self.damage = PortCounts(), {}
+        self._framer, self._on_line = Framer(), None
+        self.written = []
+        self.link = Link(self, lambda: self.now_ns, 115200)
+        self.host = Host(robot=None, seed=0, links={"main": self.link})
+
+    def subscribe(self, on_line):
+        self._on_line = on_line
+
+    def write(self, slot, compose):
+        message = compose(self.now_ns)
+        if message is not None:
+            self.written.append(message)
+            self.processor.feed(message, self.now_ns)
+
+    def close(self):
+        pass
+
+    def hear(self, stream):
+        for line in self._framer.feed(stream):
+            self._on_line(line, self.now_ns)
+
+    def run(self, ms):
+        for _ in range(ms):
+            self.now_ns += MS
+            self.hear(self.processor.due(self.now_ns))
+
+
+@pytest.fixture
+def bench():
+    return Bench()
+
+
+def test_the_drivers_fit_the_interface(bench):
+    for driver in (Counts, Heading, Battery):
+        assert isinstance(driver(OPTIONS, bench.host), Sensor)
+    assert isinstance(Drive(OPTIONS, bench.host), Actuator)
+    assert isinstance(Gripper(JAWS, bench.host), Sensor)
+    assert isinstance(Gripper(JAWS, bench.host), Actuator)
+
+
+@pytest.mark.parametrize("options", [{"driver": "co_processor"}, OPTIONS | {"link": "other"}])
+def test_a_link_that_is_not_there_is_told(bench, options):
+    with pytest.raises(ValueError, match="driver 'co_processor' needs 'link:', one of main"):
+        Counts(options, bench.host)
+
+
+def _poll_counts(bench, options=OPTIONS, *states):
+    driver = Counts(options, bench.host)
+    for left, right in states:
+        bench.machine.state = bench.machine.state._replace(left=left, right=right)
+        bench.run(20)
+    return [reading.value for reading in driver.poll(bench.now_ns)]
+
+
+def test_counts_go_on_through_the_32_bit_wrap(bench):
+    near = 2**31 - 10
+
+    values = _poll_counts(bench, OPTIONS, (near, -near), (near + 30, -near - 30), (near + 60, -near - 60))
+
+    assert values[-1] == WheelCounts(near + 60, -near - 60, 1)
+
+
+def test_after_a_reboot_the_wraps_before_it_are_forgotten(bench):
+    driver = Counts(OPTIONS, bench.host)
+    bench.hear(encode(CountsReport(0, 0, 1, 2**31 - 1, 0)))
+    bench.hear(encode(CountsReport(1, 20, 1, -(2**31) + 100, 0)))
+    bench.hear(encode(CountsReport(0, 0, 2, -50, 0)))
+
+    assert [reading.value.left for reading in driver.poll(0)] == [2**31 - 1, 2**31 + 100, -50]
+
+
+def test_the_sequence_counts_on_through_wraps_and_reboots(bench):
+    driver = Counts(OPTIONS, bench.host)
+    for sequence, boot in [(65534, 1), (65535, 1), (1, 1), (40000, 2), (40001, 2), (0, 3)]:
+        bench.hear(encode(CountsReport(sequence, 0, boot, 0, 0)))
+
+    assert [reading.sequence for reading in driver.poll(0)] == [1, 2, 4, 5, 6, 7]
+
+
+@pytest.mark.parametrize(
+    ("options", "expected"),
+    [
+        ({}, (70, 30)),
+        ({"swap_sides": True}, (30, 70)),
+        ({"reverse_left": True}, (-70, 30)),
+        ({"reverse_right": True}, (70, -30)),
+        ({"swap_sides": True, "reverse_left": True}, (-30, 70)),
+    ],
+)
+def test_sides_as_the_robot_file_has_them(bench, options, expected):
+    values = _poll_counts(bench, OPTIONS | options, (0, 0), (70, 30))
+
+    assert values[-1] == WheelCounts(*expected, 1)
+
+
+@pytest.mark.parametrize("swap", [False, True])
+@pytest.mark.parametrize("left", [False, True])
+@pytest.mark.parametrize("right", [False, True])
+def test_counts_run_the_way_that_the_drive_is_told(swap, left, right):
+    sides = Sides({"swap_sides": swap, "reverse_left": left, "reverse_right": right})
+
+    assert sides.from_channels(*sides.to_channels(3, -5)) == (3, -5)
+
+
+def test_lost_sentences_lose_no_counts(bench):
+    driver = Counts(OPTIONS, bench.host)
+    bench.hear(encode(CountsReport(0, 0, 1, 100, 100)))
+    bench.hear(encode(CountsReport(40, 800, 1, 900, 950)))
+
+    first, second = driver.poll(bench.now_ns)
+
+    assert second.value == WheelCounts(900, 950, 1)
+    assert second.sequence - first.sequence == 40
+
+
+def test_a_reboot_gives_a_new_boot_and_counts_from_zero(bench):
+    driver = Counts(OPTIONS, bench.host)
+    bench.machine.state = bench.machine.state._replace(left=500, right=500)
+    bench.run(40)
+    bench.processor.reboot(bench.now_ns)
+    bench.run(40)
+
+    values = [reading.value for reading in driver.poll(bench.now_ns)]
+
+    assert values[0] == WheelCounts(500, 500, 1)
+    assert values[-1] == WheelCounts(0, 0, 2)
+
+
+def test_a_board_that_forgets_its_boot_number_still_shows_the_restart(bench):
+    driver = Counts(OPTIONS, bench.host)
+    bench.hear(encode(CountsReport(9, 60_000, 1, 800, 800)))
+    bench.hear(encode(CountsReport(0, 20, 1, 3, 3)))
+
+    assert [reading.value.boot for reading in driver.poll(0)] == [1, 2]
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "between"),
+    [(5, 9, 4), (9, 5, -4), (2**31 - 1, -(2**31), 1), (-(2**31), 2**31 - 1, -1)],
+)
+def test_counts_between_takes_the_shorter_way(earlier, later, between):
+    assert counts_between(earlier, later) == between
+
+
+def test_heading_is_in_the_field_frame_with_the_offset_added(bench):
+    driver = Heading(OPTIONS | {"offset": 0.1}, bench.host)
+    bench.machine.state = bench.machine.state._replace(heading=3.1, rate=0.5, calibration=2)
+    bench.run(1)
+
+    (reading,) = driver.poll(bench.now_ns)
+
+    assert reading.value.angle == pytest.approx(3.2 - 2 * math.pi, abs=1e-4)
+    assert reading.value.rate == pytest.approx(0.5, abs=1e-4)
+    assert reading.value.calibration == 2
+
+
+def test_a_sensor_without_heading_gives_no_reading(bench):
+    driver = Heading(OPTIONS, bench.host)
+    bench.hear(encode(HeadingReport(0, 0, 1, None, 5, 0)))
+    bench.hear(encode(HeadingReport(1, 50, 1, 9000, None, None)))
+
+    (reading,) = driver.poll(0)
+
+    assert reading.value == HeadingValue(pytest.approx(0.0), None, None)
+
+
+def test_battery_in_volts_and_amperes(bench):
+    driver = Battery(OPTIONS, bench.host)
+    bench.run(1)
+
+    assert driver.poll(bench.now_ns)[0].value == BatteryValue(12.0, 1.5)
+
+
+def test_what_was_polled_is_not_polled_again(bench):
+    driver = Battery(OPTIONS, bench.host)
+    bench.run(1)
+
+    assert len(driver.poll(bench.now_ns)) == 1
+    assert driver.poll(bench.now_ns) == []
+
+
+def test_the_drives_duty_reaches_the_channels_of_the_sides(bench):
+    drive = Drive(OPTIONS | {"swap_sides": True, "reverse_left": True}, bench.host)
+    drive.apply(DriveCommand(0.5, 0.25, sequence=1, expires_ns=200 * MS), 0)
+
+    assert bench.processor.applied[-1] == Applied(0, 0.25, -0.5)
+
+
+def test_the_original_expiry_travels_on_to_the_device(bench):
+    bench.now_ns = SECOND
+    Drive(OPTIONS, bench.host).apply(DriveCommand(0.5, 0.5, 1, expires_ns=SECOND + 120 * MS), SECOND)
+    bench.run(300)
+
+    assert bench.processor.applied[-1] == Applied(SECOND + 120 * MS, 0.0, 0.0)
+
+
+def test_an_expired_drive_command_is_not_sent(bench):
+    Drive(OPTIONS, bench.host).apply(DriveCommand(0.5, 0.5, 1, expires_ns=0), 0)
+
+    assert bench.written == []
+
+
+def test_duties_beyond_full_are_clipped_and_others_refused(bench):
+    drive = Drive(OPTIONS, bench.host)
+    drive.apply(DriveCommand(1.7, -3.0, 1, 200 * MS), 0)
+
+    with pytest.raises(ValueError, match="a duty of nan"):
+        drive.apply(DriveCommand(math.nan, 0.0, 2, 200 * MS), 0)
+
+    assert bench.processor.applied[-1] == Applied(0, 1.0, -1.0)
+
+
+def test_closing_the_drive_stops_the_motors(bench):
+    drive = Drive(OPTIONS, bench.host)
+    drive.apply(DriveCommand(0.5, 0.5, 7, 200 * MS), 0)
+    bench.now_ns = 20 * MS
+    drive.close()
+    drive.close()
+
+    assert bench.processor.applied[-1] == Applied(20 * MS, 0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("opening", "pulse_s"), [(0.0, 0.0011), (1.0, 0.0019), (0.25, 0.0013), (1.5, 0.0019), (None, None)]
+)
+def test_jaw_opening_lies_between_the_two_pulse_widths(bench, opening, pulse_s):
+    Gripper(JAWS, bench.host).apply(JawsCommand(opening, 1, 200 * MS), 0)
+
+    assert bench.machine.pulses[-1] == pulse_s
+
+
+def test_a_jaws_command_that_changes_nothing_is_repeated_ten_times_a_second(bench):
+    gripper = Gripper(JAWS, bench.host)
+    for sequence, now_ns in enumerate(range(0, SECOND, 20 * MS)):
+        bench.now_ns = now_ns
+        gripper.apply(JawsCommand(0.5, sequence, now_ns + 200 * MS), now_ns)
+
+    assert len(bench.written) == 10
+
+
+def test_an_opening_that_is_no_number_is_refused(bench):
+    with pytest.raises(ValueError, match="a jaw opening of inf"):
+        Gripper(JAWS, bench.host).apply(JawsCommand(math.inf, 1, 200 * MS), 0)
+
+
+@pytest.mark.parametrize(("on_stop", "last_pulse"), [("hold", 0.0011), ("release", 0.0019), ("limp", None)])
+def test_closing_leaves_the_jaws_as_the_robot_file_says(bench, on_stop, last_pulse):
+    gripper = Gripper(JAWS | {"on_stop": on_stop}, bench.host)
+    gripper.apply(JawsCommand(0.0, 1, 200 * MS), 0)
+    gripper.close()
+
+    assert bench.machine.pulses[-1] == last_pulse
+
+
+@pytest.mark.parametrize(("feedback", "values"), [("position", [JawsValue(0.4, True)]), ("none", [])])
+def test_jaws_report_where_the_robot_file_says_they_can(bench, feedback, values):
+    gripper = Gripper(JAWS | {"feedback": feedback}, bench.host)
+    bench.machine.state = bench.machine.state._replace(opening=0.4, holding=True)
+    bench.run(1)
+
+    assert [reading.value for reading in gripper.poll(bench.now_ns)] == values

@@ -109,6 +109,7 @@ class Core:
         self._held = False
         self._looked_from: tuple[float, float, float] | None = None
         self._fresh_counts = False
+        self._errand_changed = True
         self._duties = (0.0, 0.0)
         self._command_ns = int(robot.limits.command_lasts * 1e9)
 
@@ -123,6 +124,7 @@ class Core:
         return {
             "counts": self._odometer.refused,
             "heading": self._filter.refused,
+            "slip": self._filter.slips,
             "impossible": self._health.impossible,
             "unknown conditions": self.engine.unknowns,
         }
@@ -165,7 +167,7 @@ class Core:
                 case "counts":
                     self._take_counts(reading)
                 case "heading":
-                    self._filter.see_heading(reading.value.angle, reading.taken_ns)
+                    self._filter.see_heading(reading.value.angle, reading.value.rate, reading.taken_ns)
                 case "range":
                     self._take_range(reading)
                 case "camera":
@@ -187,7 +189,7 @@ class Core:
             self._filter.lost(0.01)
             return
         left, right, seconds = travel
-        self._filter.drive(left, right, seconds)
+        self._filter.drive(left, right, seconds, reading.taken_ns)
         self._echo.moved(0.5 * (left + right), (right - left) / self._filter.track)
         self._fresh_counts = True
 
@@ -223,6 +225,7 @@ class Core:
         if steady and not closed:
             self._look(pose)
         self._fill_target(free, closed and bool(between))
+        self._errand_changed = True
 
     def _between_jaws(self, one: Sighting) -> bool:
         reach = self._robot.body.gripper_reach
@@ -275,12 +278,25 @@ class Core:
                     self.world.answer = self.signals.operator_answer = action.value
 
     def _fill_signals(self, seconds: float) -> None:
-        signals, pose, book, targets = self.signals, self.world.pose, self.book, self.targets
+        signals, pose = self.signals, self.world.pose
         signals.run_time = self._behaviour_ns * 1e-9
         signals.pose_x, signals.pose_y, signals.pose_heading = pose
         signals.pose_sigma = self._filter.sigma
         signals.pose_heading_sigma = math.sqrt(max(self._filter.tt, 0.0))
         signals.pose_travelled = self._filter.travelled
+        causes = self._limits.causes
+        if causes or signals.motion_held_back:
+            self.world.held_back_for = self.world.held_back_for + seconds if causes else 0.0
+            self.world.obstacle = signals.motion_obstacle = "obstacle" in causes
+            signals.motion_held_back = bool(causes)
+            signals.motion_held_back_for = self.world.held_back_for
+        if self._errand_changed:
+            self._errand_changed = False
+            self._fill_errand_signals()
+
+    def _fill_errand_signals(self) -> None:
+        """Bring the signals up to date that only a frame or an activity's deed can change."""
+        signals, book, targets = self.signals, self.book, self.targets
         chosen = targets.chosen
         signals.target_known = chosen is not None
         signals.target_kind = chosen.kind if chosen is not None else "none"
@@ -291,11 +307,6 @@ class Core:
         signals.objects_put_off = len(book.put_off)
         signals.slots_free = len(book.ground.slots) - len(book.filled)
         signals.field_searched = book.looked_at.all
-        causes = self._limits.causes
-        self.world.held_back_for = self.world.held_back_for + seconds if causes else 0.0
-        self.world.obstacle = signals.motion_obstacle = "obstacle" in causes
-        signals.motion_held_back = bool(causes)
-        signals.motion_held_back_for = self.world.held_back_for
 
     def _behave(self, now_ns: int, seconds: float) -> Request:
         """Step the behaviour and its activity; under a stop or hold neither steps, and time stands still for them."""
@@ -310,9 +321,12 @@ class Core:
         if engine.changes:
             self.world.events.extend(engine.changes)
             engine.changes.clear()
+            self._errand_changed = True
         if engine.ending is not None:
             return STILL
-        return self._performer.step(engine)
+        request = self._performer.step(engine)
+        self._errand_changed = self._errand_changed or bool(self.world.events)
+        return request
 
     def _limit(self, request: Request, now_ns: int, seconds: float) -> Allowed:
         limits, before = self._limits, self._limits.causes
@@ -417,6 +431,8 @@ class _Performer:
                 engine.report(Outcome.FAILED)
                 return STILL
         if activity.outcome != Outcome.RUNNING:
+            if why := getattr(activity, "why", ""):
+                self._world.events.append(Note("activity", f"{engine.path} failed: {why}"))
             engine.report(activity.outcome)
             self._activity = None
             return STILL._replace(jaws=request.jaws)
@@ -443,8 +459,11 @@ class _HealthWatch:
         self._health = {family: Health.OVERDUE if family in self._ages else Health.ABSENT for family in SENSORS}
         self._last = dict.fromkeys(self._ages, -1)
         self._sequences = dict.fromkeys(self._ages, -1)
+        self._names = {family: (f"{family}_n", f"{family}_t") for family in self._ages}
+        self._reports = dict.fromkeys(self._ages, 0)
         self._faults: dict[str, str] = {}
         self._missing_since: dict[str, int] = {}
+        self._quiet_until_ns = -1
         self.impossible = 0
         if robot.devices.gripper is not None and robot.devices.gripper_is_silent:
             signals.gripper_ok = True
@@ -458,9 +477,10 @@ class _HealthWatch:
             return False
         self._sequences[device] = reading.sequence
         self._last[device] = reading.taken_ns
-        signals = self._signals
-        setattr(signals, f"{device}_n", getattr(signals, f"{device}_n") + 1)
-        setattr(signals, f"{device}_t", reading.taken_ns)
+        self._reports[device] += 1
+        count_name, time_name = self._names[device]
+        setattr(self._signals, count_name, self._reports[device])
+        setattr(self._signals, time_name, reading.taken_ns)
         return True
 
     @staticmethod
@@ -470,10 +490,15 @@ class _HealthWatch:
         value = reading.value
         if isinstance(value, Detections):
             return all(math.isfinite(one.bearing) and math.isfinite(one.distance) for one in value.objects)
-        return all(part is None or math.isfinite(part) for part in value)
+        for part in value:
+            if part is not None and not -math.inf < part < math.inf:
+                return False
+        return True
 
     def look(self, now_ns: int, faults: Sequence[tuple[str, str]], events: list[Event]) -> None:
         """Bring every device's health up to date, and note what has changed."""
+        if now_ns <= self._quiet_until_ns and not faults:
+            return  # all were healthy, and not even the oldest report can be overdue yet
         for device, why in faults:
             self._faults[device] = why
         for device, age in self._ages.items():
@@ -485,6 +510,8 @@ class _HealthWatch:
                 self._missing_since.pop(device, None)
             else:
                 self._missing_since.setdefault(device, now_ns)
+        oldest = min((self._last[device] + age for device, age in self._ages.items()), default=now_ns)
+        self._quiet_until_ns = -1 if self._missing_since else oldest
 
     def _change(self, device: str, health: Health, events: list[Event]) -> None:
         self._health[device] = health
@@ -494,6 +521,8 @@ class _HealthWatch:
     def blind(self, now_ns: int) -> str:
         """Return why the wheels must stand still: counts or heading missing for too long, or both missing."""
         missing = self._missing_since
+        if not missing:
+            return ""
         counts, heading = missing.get("counts"), missing.get("heading")
         if counts is not None and (heading is not None or "heading" not in self._ages):
             return "counts and heading missing"

@@ -48,6 +48,13 @@ class StallWatch:
         return self._seconds > STALL_AFTER
 
 
+def trouble(world: World, stall: StallWatch, request: Request, patience: float = math.inf) -> str:
+    """Return why driving on is of no use: held back for longer than ``patience`` (s), or stalled; else ''."""
+    if world.held_back_for > patience:
+        return f"held back for {patience:.0f} s"
+    return "the wheels are driven and do not turn" if stall.stalled(world, request) else ""
+
+
 class StandStill:
     """Stands still until the state is left."""
 
@@ -109,7 +116,8 @@ class _Run:
             return STILL
         speed = towards(left, self._most, 0.7 * world.robot.limits.deceleration)
         request = Request(speed, HEADING_GAIN * wrap(self._heading - world.pose.heading))
-        if world.held_back_for > GIVE_UP_HELD or self._stall.stalled(world, request):
+        self.why = trouble(world, self._stall, request, GIVE_UP_HELD)
+        if self.why:
             self.outcome = Outcome.FAILED
         return request
 
@@ -169,7 +177,8 @@ class DriveOn:
     def step(self, world: World) -> Request:
         """Keep the heading."""
         request = Request(self._speed, HEADING_GAIN * wrap(self._heading - world.pose.heading))
-        if self._stall.stalled(world, request):
+        self.why = trouble(world, self._stall, request)
+        if self.why:
             self.outcome = Outcome.FAILED
         return request
 
@@ -220,7 +229,8 @@ class Turn:
         if request is None:
             self.outcome = Outcome.DONE
             return STILL
-        if world.held_back_for > GIVE_UP_HELD or self._stall.stalled(world, request):
+        self.why = trouble(world, self._stall, request, GIVE_UP_HELD)
+        if self.why:
             self.outcome = Outcome.FAILED
         return request
 
@@ -234,6 +244,7 @@ class Way:
 
     def __init__(self, world: World, goal: tuple[float, float], most: float, blocked: bool) -> None:
         self.outcome = Outcome.RUNNING
+        self.why = ""
         self._goal = goal
         self._most = most
         self._blocked = blocked
@@ -249,7 +260,7 @@ class Way:
         way = route(start, self._goal, keep, world.ground, half_width(world) + 0.05)
         self._points = way or [self._goal]
         if way is None:
-            self.outcome = Outcome.FAILED
+            self.outcome, self.why = Outcome.FAILED, "found no way round what stands in between"
         self._nearest = math.inf
 
     def request(self, world: World) -> Request:
@@ -266,7 +277,8 @@ class Way:
             self._nearest, self._turn = math.inf, None
             return self.request(world)
         request = self._steer(world, distance, bearing, last)
-        if world.held_back_for > 2.0 * GIVE_UP_HELD or self._stall.stalled(world, request):
+        self.why = trouble(world, self._stall, request, 2.0 * GIVE_UP_HELD)
+        if self.why:
             self.outcome = Outcome.FAILED
         return request
 
@@ -295,7 +307,7 @@ class Way:
         """Something unknown is ahead: note where, and look for a way round it."""
         self._detours += 1
         if self._detours > self.MOST_DETOURS:
-            self.outcome = Outcome.FAILED
+            self.outcome, self.why = Outcome.FAILED, "met one obstacle after another"
             return STILL
         reach = 0.5 * world.robot.body.length + world.robot.limits.stop_gap + 0.06
         c, s = math.cos(world.pose.heading), math.sin(world.pose.heading)
@@ -319,11 +331,12 @@ class DriveTo:
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
         self.outcome = Outcome.RUNNING
+        self.why = ""
         place = place_of(world, values["place"])
         self._way: Way | None = None
         self._turn: TurnTowards | None = None
         if place is None:
-            self.outcome = Outcome.FAILED
+            self.outcome, self.why = Outcome.FAILED, f"there is no {values['place']} now"
             return
         x, y, heading = place
         most = values.get("speed", world.robot.limits.speed)
@@ -338,7 +351,7 @@ class DriveTo:
             if self._way.outcome == Outcome.DONE:
                 self._way = None
             elif self._way.outcome == Outcome.FAILED:
-                self.outcome = Outcome.FAILED
+                self.outcome, self.why = Outcome.FAILED, self._way.why
             return request
         turn = self._turn.request(world) if self._turn is not None else None
         if turn is None:

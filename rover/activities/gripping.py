@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover import quantities
-from rover.activities.driving import HEADING_GAIN, StallWatch, TurnTowards, Way
+from rover.activities.driving import GIVE_UP_HELD, HEADING_GAIN, StallWatch, TurnTowards, Way, trouble
 from rover.activities.world import World
 from rover.events import Delivery, Find, GivenUp
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
@@ -43,18 +43,22 @@ class CloseIn:
         self._turn: TurnTowards | None = None
         self._last: tuple[float, float, float, float] | None = None
         self._stall = StallWatch()
+        self.why = ""
         if self._target is None:
-            self.outcome = Outcome.FAILED
+            self._fail("no target is chosen")
+
+    def _fail(self, why: str) -> Request:
+        self.outcome, self.why = Outcome.FAILED, why
+        return STILL
 
     def step(self, world: World) -> Request:
         """Go near by a route, then by sight, then straight."""
         target = self._target = world.targets.chosen if self._last is None else self._target
         if target is None:
-            self.outcome = Outcome.FAILED
-            return STILL
+            return self._fail("the target is gone")
         request = self._drive(world, target)._replace(jaws=1.0)
-        if self._stall.stalled(world, request):
-            self.outcome = Outcome.FAILED
+        if why := trouble(world, self._stall, request):
+            return self._fail(why)
         return request
 
     def _drive(self, world: World, target: Remembered) -> Request:
@@ -76,7 +80,7 @@ class CloseIn:
         request = self._way.request(world)
         if self._way.outcome != Outcome.RUNNING or distance < 0.8 * FAR:
             if self._way.outcome == Outcome.FAILED and distance > 1.5 * FAR:
-                self.outcome = Outcome.FAILED
+                self._fail(self._way.why)
             self._way = None
         return request
 
@@ -92,8 +96,7 @@ class CloseIn:
 
     def _turn_to(self, world: World, distance: float, bearing: float) -> Request:
         if distance < world.robot.body.gripper_reach + 0.02:
-            self.outcome = Outcome.FAILED  # too near to turn: it would be swept aside
-            return STILL
+            return self._fail("too near to turn to it without sweeping it aside")
         heading = wrap(world.pose.heading + bearing)
         if self._turn is None:
             self._turn = TurnTowards(heading, 0.6 * world.robot.limits.turn_rate)
@@ -224,8 +227,9 @@ class SetDown:
         assert gripper is not None
         self._wait = gripper.travel_time + SETTLE
         self._stall = StallWatch()
+        self.why = ""
         if self._slot is None:
-            self.outcome = Outcome.FAILED
+            self.outcome, self.why = Outcome.FAILED, "no slot is free"
 
     def step(self, world: World) -> Request:
         """In, let go, out."""
@@ -247,7 +251,8 @@ class SetDown:
         turn_rate = HEADING_GAIN * wrap(world.ground.entry + lean - world.pose.heading)
         speed = towards(ahead, self._speed, 0.5 * world.robot.limits.deceleration)
         request = Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15)
-        if world.held_back_for > 3.0 or self._stall.stalled(world, request):
+        self.why = trouble(world, self._stall, request, GIVE_UP_HELD)
+        if self.why:
             self.outcome = Outcome.FAILED
         return request
 
@@ -276,6 +281,7 @@ class SetDown:
             return STILL
         speed = -towards(left, self._speed, 0.5 * world.robot.limits.deceleration)
         request = Request(speed, HEADING_GAIN * wrap(world.ground.entry - world.pose.heading), jaws=1.0)
-        if self._stall.stalled(world, request):
+        self.why = trouble(world, self._stall, request)
+        if self.why:
             self.outcome = Outcome.FAILED
         return request

@@ -51,6 +51,7 @@ class Activity(Protocol):
     """One activity at work. Made as ``Class(world, values)`` when its state is entered; `step` is called each step.
 
     ``outcome`` tells how it stands; once it is no longer RUNNING the wheels are at zero and `step` is not called.
+    One that fails may say why in a text ``why``, which goes into the run record.
     An exception ends it as FAILED and is recorded (R12).
     """
 

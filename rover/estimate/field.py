@@ -10,6 +10,10 @@ from rover.quantities import wrap
 XY = tuple[float, float]
 CELL = 0.25
 """Side (m) of the squares in which looked-at ground is counted."""
+EDGE_SHARE = 0.75
+"""Slots keep this share of their pitch from the tray's edge: the position is never known exactly."""
+JAWS_ROOM = 0.15
+"""Room (m) that the open jaws need between two objects."""
 ENOUGH = 0.97
 """Share of the squares that counts as all: a few lie behind things."""
 
@@ -107,39 +111,30 @@ def _slots(zone: Zone, entry: float, object_width: float, expected: int | None) 
     c, s = math.cos(entry), math.sin(entry)
     along, across = (zone.width, zone.depth) if abs(c) > abs(s) else (zone.depth, zone.width)
     columns, rows = _grid(across, along, object_width, expected)
-    margin = _margin(object_width)
     slots = []
-    for row in range(rows):
-        forward = _spread(rows, along, margin)[rows - 1 - row]
-        for left in _spread(columns, across, margin):
+    for forward in reversed(_spread(rows, along)):
+        for left in _spread(columns, across):
             slots.append(Slot(len(slots), zone.x + forward * c - left * s, zone.y + forward * s + left * c))
     return tuple(slots)
 
 
-def _margin(object_width: float) -> float:
-    return 0.5 * object_width + 0.12
-
-
 def _grid(across: float, along: float, object_width: float, expected: int | None) -> tuple[int, int]:
-    """Return (columns, rows): as wide apart as the expected number allows, never closer than jaws need."""
-    pitch = object_width + 0.15
-    margin = _margin(object_width)
-    most_columns = max(1, 1 + math.floor((across - 2 * margin) / pitch + 1e-9))
-    most_rows = max(1, 1 + math.floor((along - 2 * margin) / pitch + 1e-9))
+    """Return (columns, rows): as few as the expected number allows, never closer than jaws need."""
+    pitch = object_width + JAWS_ROOM
+    most_columns, most_rows = (max(1, math.floor(side / pitch - 2 * EDGE_SHARE + 1)) for side in (across, along))
     if expected is None:
         return most_columns, most_rows
     for columns in range(1, most_columns + 1):
-        rows = math.ceil(expected / columns)
-        if rows <= most_rows and rows <= columns:
+        rows = max(1, math.ceil(expected / columns))
+        if rows <= min(most_rows, columns):
             return columns, rows
     return most_columns, most_rows
 
 
-def _spread(count: int, length: float, margin: float) -> list[float]:
-    room = length - 2 * margin
-    if count == 1:
-        return [0.0]
-    return [-0.5 * room + room * index / (count - 1) for index in range(count)]
+def _spread(count: int, length: float) -> list[float]:
+    """Return ``count`` places along a side, from its middle, `EDGE_SHARE` of a pitch kept free at both ends."""
+    pitch = length / (count - 1 + 2 * EDGE_SHARE)
+    return [pitch * (index - 0.5 * (count - 1)) for index in range(count)]
 
 
 class LookedAt:

@@ -1,8 +1,10 @@
 """The pose filter: position and heading from wheel travel, corrected by heading readings through a gate.
 
 Motion: midpoint odometry with the error growth of R. Siegwart and I. Nourbakhsh, "Introduction to Autonomous
-Mobile Robots", the section on odometry: P' = Fp P Fp^T + Fu Q Fu^T, Q = diag(k|dr|, k|dl|). The heading is
-corrected as in an extended Kalman filter with one scalar measurement. Plain floats: on 3x3 matrices numpy's
+Mobile Robots", the section on odometry: P' = Fp P Fp^T + Fu Q Fu^T, Q = diag(k|dr|, k|dl|). Where the heading
+sensor tells its turn rate, that turns the estimate instead of the wheels: a skid-steer base turns by slipping. A
+side that travels more than rate and other side allow has slipped, and only what is left of it counts. The heading
+is corrected as in an extended Kalman filter with one scalar measurement. Plain floats: on 3x3 matrices numpy's
 calls cost more than the arithmetic.
 """
 
@@ -14,11 +16,21 @@ from rover.quantities import wrap
 
 CHI_SQUARE_1_99 = 6.6349
 """99 % quantile of chi-square with one degree of freedom (scipy.stats.chi2.ppf)."""
-REFUSALS_BEFORE_DOUBT = 20
+REFUSALS_BEFORE_DOUBT = 10
 """So many refused headings in a row, and the filter doubts itself rather than the sensor."""
 HISTORY_NS = 1_500_000_000
 TURN_SCALE_SIGMA = 0.12
 """Relative standard deviation of a skid-steer turn as the wheels tell it, once the track factor has settled."""
+RATE_LASTS_NS = 160_000_000
+"""A turn rate is used for so long after it was taken."""
+RATE_SIGMA = 0.02
+"""Standard deviation of a turn rate (rad/s), its being held between reports included."""
+SLIP_RATE = 0.12
+"""Wheels that turn the robot by this much (rad/s) more or less than the sensor tells, and by `SLIP_SHARE`, slip."""
+SLIP_SHARE = 0.2
+TRACK_GAIN = 0.02
+LEARN_RATE = 0.5
+"""The effective track is refined while the robot turns faster than this (rad/s)."""
 
 
 class Pose(NamedTuple):
@@ -44,8 +56,8 @@ class PoseFilter:
         "_growth",
         "_history",
         "_r",
-        "_turn_ends",
-        "_turned",
+        "_rate",
+        "_rate_until_ns",
         "_xx",
         "_xy",
         "_xt",
@@ -55,6 +67,7 @@ class PoseFilter:
         "heading_rate",
         "refused",
         "refused_in_row",
+        "slips",
         "speed",
         "tt",
         "track",
@@ -75,8 +88,9 @@ class PoseFilter:
         self.speed = self.heading_rate = self.travelled = 0.0
         self.refused = self.refused_in_row = 0
         self._history: deque[tuple[int, float, float, float]] = deque()
-        self._turned = 0.0
-        self._turn_ends: tuple[float, float] | None = None
+        self._rate = 0.0
+        self._rate_until_ns = -1
+        self.slips = 0
 
     @property
     def pose(self) -> Pose:
@@ -94,10 +108,17 @@ class PoseFilter:
         middle = 0.5 * (self._xx + self._yy)
         return math.sqrt(max(0.0, middle + math.hypot(0.5 * (self._xx - self._yy), self._xy)))
 
-    def drive(self, left: float, right: float, seconds: float) -> None:
-        """Move the estimate by the travel (m) of the left and right wheels over ``seconds``."""
+    def drive(self, left: float, right: float, seconds: float, now_ns: int) -> None:
+        """Move the estimate by the travel (m) of the left and right wheels over ``seconds`` up to ``now_ns``."""
         b = self.track
-        ds, dt = 0.5 * (left + right), (right - left) / b
+        if now_ns <= self._rate_until_ns:
+            dt = self._rate * seconds
+            left, right = self._without_slip(left, right, dt, seconds)
+            self.tt += RATE_SIGMA * RATE_SIGMA * 0.05 * seconds
+        else:
+            dt = (right - left) / b
+            self.tt += (TURN_SCALE_SIGMA * dt) ** 2
+        ds = 0.5 * (left + right)
         a = self.heading + 0.5 * dt
         c, s = math.cos(a), math.sin(a)
         self.x += ds * c
@@ -105,10 +126,26 @@ class PoseFilter:
         self.heading = wrap(self.heading + dt)
         self.speed, self.heading_rate = ds / seconds, dt / seconds
         self.travelled += abs(ds)
-        self._turned += dt
         if left or right:
             self._grow(left, right, ds, c, s)
-            self.tt += (TURN_SCALE_SIGMA * dt) ** 2
+
+    def _without_slip(self, left: float, right: float, dt: float, seconds: float) -> tuple[float, float]:
+        """Return the travel of both sides, the slipping one's replaced by what the turn rate leaves of it.
+
+        A driven wheel that slips turns farther than the ground goes by, so the side to doubt is the one that is ahead.
+        """
+        by_wheels = right - left
+        turned = dt * self.track
+        if abs(self._rate) > LEARN_RATE and 0.4 < by_wheels / turned < 2.5:
+            self.track += TRACK_GAIN * (by_wheels / dt - self.track)
+        excess = by_wheels - turned
+        if abs(excess) <= self.track * SLIP_RATE * seconds + SLIP_SHARE * abs(turned):
+            return left, right
+        self.slips += 1
+        forwards = left + right >= 0.0
+        if (excess > 0.0) == forwards:
+            return left, left + turned
+        return right - turned, right
 
     def _grow(self, left: float, right: float, ds: float, c: float, s: float) -> None:
         fx, fy = -ds * s, ds * c
@@ -150,18 +187,16 @@ class PoseFilter:
                 return Pose(entry[1], entry[2], entry[3])
         return Pose(*self._history[0][1:]) if self._history else self.pose
 
-    def see_heading(self, angle: float, taken_ns: int) -> bool:
-        """Correct by a heading reading (rad) of its time; return False when the gate refuses it."""
-        if not math.isfinite(angle):
-            self.refused += 1
-            return False
+    def see_heading(self, angle: float, rate: float | None, taken_ns: int) -> bool:
+        """Correct by a heading reading (rad, rad/s) of its time; return False when the gate refuses the angle."""
+        if rate is not None:
+            self._rate, self._rate_until_ns = rate, taken_ns + RATE_LASTS_NS
         innovation = wrap(angle - self.at(taken_ns).heading)
         variance = self.tt + self._r
         if innovation * innovation > CHI_SQUARE_1_99 * variance:
             self._refuse()
             return False
         self.refused_in_row = 0
-        self._learn_track(angle)
         self._correct(innovation, variance)
         return True
 
@@ -184,17 +219,3 @@ class PoseFilter:
         self._xt -= kx * tt
         self._yt -= ky * tt
         self.tt -= kt * tt
-
-    def _learn_track(self, angle: float) -> None:
-        """Refine the effective track from turns of at least 0.6 rad: what the wheels told against the sensor."""
-        if self._turn_ends is None:
-            self._turn_ends, self._turned = (angle, 0.0), 0.0
-            return
-        start = self._turn_ends[0]
-        if abs(self._turned) < 0.6:
-            return
-        sensed = self._turned + wrap(angle - start - self._turned)
-        ratio = self._turned / sensed if abs(sensed) > 0.2 else 1.0
-        if 0.5 < ratio < 2.0:
-            self.track *= 1.0 + 0.3 * (ratio - 1.0)
-        self._turn_ends, self._turned = (angle, 0.0), 0.0

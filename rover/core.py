@@ -233,10 +233,10 @@ class Core:
         return abs(one.ahead - reach) < JAWS_WINDOW[0] + slack and abs(one.left) < JAWS_WINDOW[1] + 0.01
 
     def _is_candidate(self, one: Sighting) -> bool:
-        ground = self.book.ground
-        if one.detection.kind not in self.book.errand.kinds or ground.in_zone(one.x, one.y, 0.06):
+        book, kind = self.book, one.detection.kind
+        if kind not in book.errand.kinds or book.ground.clearance(one.x, one.y) <= -0.05:
             return False
-        return not self.book.is_put_off(one.x, one.y) and ground.clearance(one.x, one.y) > -0.05
+        return not book.is_done_with(kind, one.x, one.y, math.sqrt(max(one.xx, one.yy)))
 
     def _look(self, pose: Pose) -> None:
         """Count the ground in view as looked at, once for each place and direction."""

@@ -2,14 +2,33 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from rover.estimate.field import Ground, LookedAt, Slot
 from rover.files.errand import Errand
 
 XY = tuple[float, float]
 PUT_OFF_RADIUS = 0.20
-"""A sighting this near (m) to a place that was put off is that object again."""
+"""A sighting this near (m) to the place of something done with is that object again."""
+ZONE_MARGIN = 0.06
+"""What seems to stand this near (m) to the tray stands in it."""
+
+
+class Grip(NamedTuple):
+    """Where the jaws last closed (m, field frame), with the covariance of that (m^2)."""
+
+    x: float
+    y: float
+    xx: float
+    xy: float
+    yy: float
+
+
+class Filled(NamedTuple):
+    """A slot of the tray in which an object of a kind was set down."""
+
+    slot: Slot
+    kind: str
 
 
 @dataclass
@@ -18,6 +37,7 @@ class Book:
 
     Attributes:
         carried: kind of the object in the jaws, or None.
+        grip: the last closing of the jaws: an object found is where it was gripped, not where it is looked at.
         filled: slots in which something stands, in the order of filling.
         put_off: places of objects left for later.
         obstacles: places where something unknown was met.
@@ -27,9 +47,10 @@ class Book:
     ground: Ground
     looked_at: LookedAt
     carried: str | None = None
+    grip: Grip | None = None
     finds: int = 0
     delivered: list[str] = field(default_factory=list)
-    filled: list[Slot] = field(default_factory=list)
+    filled: list[Filled] = field(default_factory=list)
     put_off: list[XY] = field(default_factory=list)
     obstacles: list[XY] = field(default_factory=list)
     visited_places: int = 0
@@ -37,7 +58,7 @@ class Book:
     @property
     def slot(self) -> Slot | None:
         """The next free slot, None when the tray is full."""
-        taken = {slot.number for slot in self.filled}
+        taken = {filled.slot.number for filled in self.filled}
         return next((slot for slot in self.ground.slots if slot.number not in taken), None)
 
     def left(self, known: int) -> int:
@@ -61,6 +82,18 @@ class Book:
             return kinds[start:] + kinds[:start]
         return None
 
-    def is_put_off(self, x: float, y: float) -> bool:
-        """Tell whether a sighting is of something that was put off."""
-        return any((x - px) ** 2 + (y - py) ** 2 <= PUT_OFF_RADIUS**2 for px, py in self.put_off)
+    def is_done_with(self, kind: str, x: float, y: float, sigma: float) -> bool:
+        """Tell whether a sighting (m, standard deviation ``sigma``) is of something put off or set down already.
+
+        From far off a distance is vague, so a jar in the tray can seem to stand beyond it.
+        """
+        if self.ground.in_zone(x, y, ZONE_MARGIN):
+            return True
+        put_off = max(PUT_OFF_RADIUS, sigma)
+        if any((x - px) ** 2 + (y - py) ** 2 <= put_off**2 for px, py in self.put_off):
+            return True
+        reach = max(PUT_OFF_RADIUS, 3.0 * sigma)
+        return any(
+            kind == filled.kind and (x - filled.slot.x) ** 2 + (y - filled.slot.y) ** 2 <= reach**2
+            for filled in self.filled
+        )

@@ -112,7 +112,7 @@ _NAMES = {
 _BASE_SYMBOLS = ("m", "s", "rad", "V", "A", "kg", "degC")
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 UNIT_PATTERN = r"%|[A-Za-z]+(?:\^\d)?(?:/[A-Za-z]+(?:\^\d)?)*"
-_QUANTITY = re.compile(rf"\s*({_NUMBER})\s*({UNIT_PATTERN})?\s*")
+_QUANTITY = re.compile(rf"\s*({_NUMBER})\s*({UNIT_PATTERN})?\s*", re.ASCII)
 
 
 class QuantityError(ValueError):
@@ -179,7 +179,8 @@ def parse(text: str) -> Quantity:
     """
     match = _QUANTITY.fullmatch(text)
     if match is None:
-        raise QuantityError(f"'{text}' is not a number with a unit, such as '25 cm'")
+        hint = "; write a decimal point, not a comma" if "," in text else ""
+        raise QuantityError(f"'{text}' is not a number, with its unit if it has one, such as '25 cm'{hint}")
     number, unit = match.groups()
     dimension, factor = parse_unit(unit) if unit else (NONE, 1.0)
     value = float(number) * factor

@@ -7,6 +7,7 @@ from typing import Any
 from rover import quantities
 from rover.activities.driving import GIVE_UP_HELD, HEADING_GAIN, StallWatch, TurnTowards, Way, trouble
 from rover.activities.world import World
+from rover.errand import Filled, Grip
 from rover.events import Delivery, Find, GivenUp
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
 from rover.motion.profile import bearing_to, towards
@@ -150,6 +151,7 @@ class CloseJaws(_Jaws):
         """Return FAILED where the servo tells that it closed on nothing."""
         gripper = world.robot.devices.gripper
         assert gripper is not None
+        world.book.grip = Grip(*jaws_place(world), *_jaws_covariance(world))
         empty = gripper.feedback != "none" and world.signals.gripper_ok and not world.signals.jaws_holding
         return Outcome.FAILED if empty else Outcome.DONE
 
@@ -186,8 +188,8 @@ class RecordFind:
         book.carried = target.kind if target is not None else next(iter(world.errand.kinds), "object")
         book.finds += 1
         book.looked_at.clear()
-        x, y = jaws_place(world)
-        world.events.append(Find(book.finds, book.carried, x, y, *_find_covariance(world)))
+        grip = book.grip or Grip(*jaws_place(world), *_jaws_covariance(world))
+        world.events.append(Find(book.finds, book.carried, *grip))
         if target is not None:
             world.targets.forget(target)
 
@@ -196,7 +198,7 @@ class RecordFind:
         return STILL
 
 
-def _find_covariance(world: World) -> tuple[float, float, float]:
+def _jaws_covariance(world: World) -> tuple[float, float, float]:
     """Return (xx, xy, yy) in m^2 of the jaws' place: the pose's, the heading's over the reach, and 1.5 cm of play."""
     xx, xy, xt, yy, yt, tt = world.filter.covariance
     reach = world.robot.body.gripper_reach
@@ -261,7 +263,7 @@ class SetDown:
         x, y = jaws_place(world)
         book = world.book
         kind = book.carried or "object"
-        book.filled.append(self._slot)
+        book.filled.append(Filled(self._slot, kind))
         if book.carried is not None:
             book.delivered.append(kind)
             world.events.append(Delivery(len(book.delivered), kind, self._slot.number, x, y))

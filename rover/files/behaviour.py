@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field, StrictInt, model_validator
 
-from rover.files.types import Model, Name, Text
+from rover.files.types import AtKey, Model, Name, Text
 
 
 def _condition(value: Any) -> str:
@@ -49,10 +49,13 @@ class Exit(Model):
 
     @model_validator(mode="after")
     def _one_trigger(self) -> "Exit":
-        if (self.when is None) == (self.after is None):
+        if self.when is None and self.after is None:
             raise ValueError("an exit has either 'when' (a condition) or 'after' (a time)")
-        if self.when is None and (self.until is not None or self.confirm is not None):
-            raise ValueError("'until' and 'confirm' go with 'when', not with 'after'")
+        if self.when is not None and self.after is not None:
+            raise AtKey("after", "an exit has either 'when' or 'after', not both; write two exits")
+        for key in ("until", "confirm"):
+            if self.when is None and getattr(self, key) is not None:
+                raise AtKey(key, f"'{key}' goes with 'when', not with 'after'")
         return self
 
 
@@ -61,6 +64,16 @@ class Tries(Model):
 
     at_most: Annotated[StrictInt, Field(ge=1)]
     go: Name
+
+
+_ENDS = dict.fromkeys(("exits", "tries", "with"), "a final state ends its graph: it has no 'exits', 'tries' or 'with'")
+_GRAPH_KEYS = dict.fromkeys(("start", "always"), "'start' and 'always' go with 'states'")
+_NOT_WITH = {  # what makes a state -> keys that it cannot have, and why
+    "does": _GRAPH_KEYS,
+    "from": _GRAPH_KEYS,
+    "final": _ENDS | _GRAPH_KEYS,
+    "states": {"with": "'with' goes with 'does' or 'from'"},
+}
 
 
 class State(Model):
@@ -83,17 +96,16 @@ class State(Model):
         natures = {"does": self.does, "from": self.part, "final": self.final, "states": self.states}
         given = [key for key, value in natures.items() if value is not None]
         if len(given) != 1:
-            stand = f"not {' and '.join(given)} together" if given else "and none is there"
+            stand = f"not '{"' and '".join(given)}' together" if given else "and none is there"
             raise ValueError(f"a state has one of 'does', 'from', 'states' or 'final', {stand}")
-        if self.final and (self.exits or self.tries or self.values):
-            raise ValueError("a final state ends its graph: it has no 'exits', 'tries' or 'with'")
-        if self.states is None and (self.start or self.always):
-            raise ValueError("'start' and 'always' go with 'states'")
+        for key in self._written() & _NOT_WITH[given[0]].keys():
+            raise AtKey(key, _NOT_WITH[given[0]][key])
         if self.states is not None and self.start is None:
             raise ValueError("a state with 'states' needs 'start', the state it begins with")
-        if self.states is not None and self.values:
-            raise ValueError("'with' goes with 'does' or 'from'")
         return self
+
+    def _written(self) -> set[str]:
+        return {type(self).model_fields[name].alias or name for name in self.model_fields_set}
 
 
 class Behaviour(Model):

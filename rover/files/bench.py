@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from typing import Annotated, Any, Self
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, StrictInt, model_validator
 
 from rover import quantities
 from rover.files.errand import Errand
@@ -18,7 +18,7 @@ from rover.files.types import (
     POSITIVE,
     Angle,
     AngleSpan,
-    AtKey,
+    AtValue,
     Current,
     Length,
     LengthSpan,
@@ -289,7 +289,7 @@ class BenchFile(Model):
     link: LinkErrors = LinkErrors()
     gripper: GripErrors = GripErrors()
     objects: list[Standing] = Field(default_factory=list)
-    scatter: dict[Name, Annotated[int, Field(ge=0)]] = Field(default_factory=dict)
+    scatter: dict[Name, Annotated[StrictInt, Field(ge=0)]] = Field(default_factory=dict)
     walls: list[tuple[Point, Point]] = Field(default_factory=list)
     obstacles: list[Post] = Field(default_factory=list)
     faults: list[FaultLine] = Field(default_factory=list)
@@ -301,9 +301,10 @@ class BenchFile(Model):
 
     @model_validator(mode="after")
     def _moved_jars_exist(self) -> Self:
-        for fault in self.faults:
+        for index, fault in enumerate(self.faults):
             if fault.device == "jar" and not 1 <= fault.number <= self.jar_count:
-                raise AtKey("faults", f"there is no jar {fault.number}; they are numbered 1 to {self.jar_count}")
+                why = f"there is no jar {fault.number}; they are numbered 1 to {self.jar_count}"
+                raise AtValue(("faults", index), why)
         return self
 
 

@@ -2,9 +2,10 @@
 
 from typing import Annotated, Any
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, StrictInt, model_validator
 
-from rover.files.types import POSITIVE, Angle, Length, Model, Name, Point, Text
+from rover.files.problems import nearest
+from rover.files.types import POSITIVE, Angle, AtValue, Length, Model, Name, Point, Text
 
 
 class Place(Model):
@@ -38,6 +39,15 @@ class Field_(Model):
     lookouts: list[Point] = Field(default_factory=list)
     places: dict[Name, Place] = Field(default_factory=dict)
 
+    @model_validator(mode="after")
+    def _boundary_has_an_inside(self) -> "Field_":
+        ends = zip(self.boundary, (*self.boundary[1:], self.boundary[0]), strict=True)
+        if sum(x * next_y - next_x * y for (x, y), (next_x, next_y) in ends) == 0.0:
+            raise AtValue(
+                ("boundary",), "these points lie on one line; a boundary goes round the field, corner by corner"
+            )
+        return self
+
 
 class Kind(Model):
     """One kind of object to fetch. ``height`` and ``width`` are those of its coloured lid."""
@@ -55,6 +65,16 @@ class Files(Model):
     bench: Text | None = None
 
 
+ORDERS = ("nearest", "in turn", "ask")
+
+
+def _order(value: Any) -> Any:
+    if isinstance(value, list) or value in ORDERS:
+        return value
+    hint = nearest(value, ORDERS) if isinstance(value, str) else ""
+    raise ValueError(f"one of '{"', '".join(ORDERS)}', or a list of kinds such as [amber, teal], is due here{hint}")
+
+
 class Errand(Model):
     """The whole errand file."""
 
@@ -62,18 +82,16 @@ class Errand(Model):
     files: Files
     field: Field_
     kinds: dict[Name, Kind] = Field(default_factory=dict)
-    order: Any = "nearest"
-    expect: Annotated[int, Field(ge=0)] | None = None
+    order: Annotated[str | list[Name], BeforeValidator(_order)] = "nearest"
+    expect: Annotated[StrictInt, Field(ge=0)] | None = None
     settings: dict[Name, Any] = Field(default_factory=dict)
     notices: dict[Name, Any] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _order_is_known(self) -> "Errand":
-        words = ("nearest", "in turn", "ask")
-        if isinstance(self.order, str) and self.order not in words:
-            raise ValueError(f"order: one of {', '.join(words)}, or a list of kinds, is due here, not '{self.order}'")
         if isinstance(self.order, list):
-            for kind in self.order:
+            for index, kind in enumerate(self.order):
                 if kind not in self.kinds:
-                    raise ValueError(f"order: '{kind}' is not one of the errand's kinds ({', '.join(self.kinds)})")
+                    why = f"'{kind}' is not one of the errand's kinds{nearest(kind, self.kinds)}"
+                    raise AtValue(("order", index), why)
         return self

@@ -1,6 +1,7 @@
 """Files -> typed models: what kind a file is, its model, and every mistake with its place."""
 
 import typing
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -11,9 +12,9 @@ from rover.files import yaml_source
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand
-from rover.files.problems import FileProblems, Problem, nearest
+from rover.files.problems import FileProblems, meant, nearest
 from rover.files.robot import Robot
-from rover.files.types import AtKey
+from rover.files.types import AtKey, AtValue
 from rover.files.yaml_source import Source
 
 KINDS: dict[str, type[BaseModel]] = {"robot": Robot, "errand": Errand, "behaviour": Behaviour, "bench": BenchFile}
@@ -64,15 +65,13 @@ def named_in(source: Source, where: tuple[str | int, ...], text: str) -> Path | 
     if not resolved.is_relative_to(root):
         source.report(where, f"this path leads out of the project ({root.name}/); keep the file inside it")
         return None
+    if resolved.is_dir():
+        source.report(where, f"{show(resolved)} is a folder; name a YAML file in it")
+        return None
     if not resolved.is_file():
-        source.report(where, f"there is no file {show(resolved)}{_file_hint(resolved)}")
+        source.report(where, f"there is no file {show(resolved)}{yaml_source.beside(resolved)}")
         return None
     return resolved
-
-
-def _file_hint(path: Path) -> str:
-    beside = [file.name for file in sorted(path.parent.glob("*.yaml"))] if path.parent.is_dir() else []
-    return nearest(path.name, beside)
 
 
 def kind_of(source: Source) -> str:
@@ -82,15 +81,18 @@ def kind_of(source: Source) -> str:
         FileProblems: the first key is none of the four.
     """
     values = source.values
-    first = next(iter(values), "") if isinstance(values, dict) else ""
+    known = ", ".join(f"'{kind}:'" for kind in KINDS)
+    if not isinstance(values, dict) or not values:
+        source.report((), f"a file is a block of 'key: value' lines, and the first key says what it is: one of {known}")
+        raise FileProblems(source.problems)
+    first = next(iter(values))
     if first in KINDS:
         return first
-    spot = source.spot((first,), of_key=True)
-    known = ", ".join(f"'{kind}:'" for kind in KINDS)
-    present = [kind for kind in KINDS if isinstance(values, dict) and kind in values]
-    moved = f"; put '{present[0]}:' first" if present else nearest(first, KINDS) if first else ""
-    why = f"the first key must say what the file is: one of {known}{moved}"
-    raise FileProblems([*source.problems, Problem(source.name, spot.line, spot.column, spot.text, why)])
+    present = next((kind for kind in KINDS if kind in values), None)
+    near = meant(first, KINDS)
+    hint = f"; put '{present}:' first" if present else f"; did you mean '{near}:'?" if near else ""
+    source.report((first,), f"the first key must say what the file is: one of {known}{hint}", of_key=True)
+    raise FileProblems(source.problems)
 
 
 def load(path: Path, kind: str) -> Loaded[Any]:
@@ -113,15 +115,28 @@ def build(model: type[FileModel], source: Source) -> FileModel:
     Raises:
         FileProblems: every mistake in it.
     """
+    bare = set(_bare_keys(source.values))
+    for where in bare:
+        source.report(where, "nothing stands behind this key; give it a value, or remove it", of_key=True)
     try:
         built = model.model_validate(source.values)
     except ValidationError as error:
         for detail in error.errors(include_url=False):
-            _note(detail, model, source)
+            if detail["loc"] not in bare:
+                _note(detail, model, source)
         raise FileProblems(source.problems) from None
     if source.problems:
         raise FileProblems(source.problems)
     return built
+
+
+def _bare_keys(values: Any, where: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    """Yield the places of keys that are followed by nothing: left unfinished, or commented out below."""
+    pairs = values.items() if isinstance(values, dict) else enumerate(values) if isinstance(values, list) else ()
+    for part, value in pairs:
+        if value is None and isinstance(values, dict):
+            yield (*where, part)
+        yield from _bare_keys(value, (*where, part))
 
 
 def _note(detail: Any, model: type[BaseModel], source: Source) -> None:
@@ -130,9 +145,21 @@ def _note(detail: Any, model: type[BaseModel], source: Source) -> None:
     error = detail.get("ctx", {}).get("error")
     if isinstance(error, AtKey):
         where, of_key = (*where, error.key), True
+    if isinstance(error, AtValue):
+        where = (*where, *error.path)
     if detail["type"] == "missing":
-        where, of_key = where[:-1], True
+        misspelt = _misspelt(detail, model)
+        where, of_key = (*where[:-1], *misspelt), True
+        if misspelt:
+            detail = {"type": "extra_forbidden", "loc": where}
     source.report(where, _reason(detail, model), of_key=of_key)
+
+
+def _misspelt(detail: Any, model: type[BaseModel]) -> tuple[str, ...]:
+    """Return the unknown key of a block that is probably the one said to be missing: one mistake, one message."""
+    known = keys_of(model_at(model, detail["loc"][:-1]))
+    unknown = [key for key in detail["input"] if key not in known] if isinstance(detail["input"], dict) else []
+    return tuple(key for key in unknown if meant(key, known) == detail["loc"][-1])[:1]
 
 
 def _reason(detail: Any, model: type[BaseModel]) -> str:
@@ -140,12 +167,18 @@ def _reason(detail: Any, model: type[BaseModel]) -> str:
     if kind == "extra_forbidden":
         return f"unknown key{nearest(str(where[-1]), keys_of(model_at(model, where[:-1])))}"
     if kind == "missing":
-        return f"the key '{where[-1]}' is missing here"
+        short = isinstance(where[-1], int)
+        return "one value more is due in this list" if short else f"the key '{where[-1]}' is missing here"
     if kind == "value_error":
         return str(detail["ctx"]["error"])
-    if kind == "literal_error":
-        return f"must be one of: {detail['ctx']['expected']}"
+    context = detail.get("ctx", {})
     due = {
+        "literal_error": "must be one of: {expected}",
+        "too_short": "at least {min_length} are due here, not {actual_length}",
+        "too_long": "at most {max_length} are due here, not {actual_length}",
+        "greater_than": "must be more than {gt}",
+        "greater_than_equal": "must be {ge} or more",
+        "less_than_equal": "must be {le} or less",
         "model_type": "a block of 'key: value' lines is due here",
         "dict_type": "a block of 'key: value' lines is due here",
         "list_type": "a list is due here: [a, b]",
@@ -155,8 +188,7 @@ def _reason(detail: Any, model: type[BaseModel]) -> str:
         "int_parsing": "a whole number is due here",
         "bool_type": "true or false is due here",
     }
-    message = due.get(kind)
-    return message or str(detail["msg"]).replace("Input should", "must").replace("valid ", "")
+    return due[kind].format(**context) if kind in due else str(detail["msg"]).replace("Input should", "must")
 
 
 def keys_of(model: type[BaseModel] | None) -> list[str]:

@@ -29,10 +29,16 @@ class FileProblems(Exception):
         super().__init__("\n".join(map(str, self.problems)))
 
 
+def meant(word: str, known: Iterable[str]) -> str | None:
+    """Return the known spelling that is nearest to a word, capitals aside; None when none is near."""
+    spellings = {name.lower(): name for name in known}
+    near = get_close_matches(word.lower(), spellings, 1, 0.6)
+    return spellings[near[0]] if near else None
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return '; did you mean 'x'?' for the nearest known spelling, or the list of what is known when it is short."""
     names = list(known)
-    near = get_close_matches(word, names, 1, 0.6)
-    if near:
-        return f"; did you mean '{near[0]}'?"
+    if near := meant(word, names):
+        return f"; did you mean '{near}'?"
     return f" (known here: {', '.join(sorted(names))})" if 0 < len(names) <= 20 else ""

@@ -11,6 +11,7 @@ from rover.files.types import (
     NOT_NEGATIVE,
     POSITIVE,
     AtKey,
+    AtValue,
     Acceleration,
     Angle,
     Current,
@@ -186,12 +187,16 @@ class Devices(Model):
         return {family: device for family, device in pairs if device is not None}
 
 
+Hue = Annotated[StrictInt, Field(ge=0, le=179)]
+Byte = Annotated[StrictInt, Field(ge=0, le=255)]
+
+
 class Colour(Model):
     """HSV ranges, 8-bit OpenCV scale: hue 0 to 179 and may cross zero ([175, 5]), saturation and value 0 to 255."""
 
-    hue: tuple[int, int]
-    saturation: tuple[int, int] = (80, 255)
-    value: tuple[int, int] = (40, 255)
+    hue: tuple[Hue, Hue]
+    saturation: tuple[Byte, Byte] = (80, 255)
+    value: tuple[Byte, Byte] = (40, 255)
 
 
 class Limits(Model):
@@ -228,5 +233,5 @@ class Robot(Model):
         for family, device in self.devices.fitted().items():
             if device.link is not None and device.link not in self.links:
                 why = f"device '{family}' names the link '{device.link}', which 'links:' does not have"
-                raise ValueError(why + nearest(device.link, self.links))
+                raise AtValue(("devices", family, "link"), why + nearest(device.link, self.links))
         return self

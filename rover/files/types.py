@@ -25,6 +25,14 @@ class AtKey(ValueError):
         super().__init__(why)
 
 
+class AtValue(ValueError):
+    """A mistake at a value inside the block that is being looked at; ``path`` leads there, key by key."""
+
+    def __init__(self, path: tuple[str | int, ...], why: str) -> None:
+        self.path = path
+        super().__init__(why)
+
+
 def _parser(dimension: Dimension) -> BeforeValidator:
     return BeforeValidator(lambda value: quantities.parse_as(value, dimension))
 
@@ -113,7 +121,9 @@ Name = Annotated[str, BeforeValidator(_name)]
 
 
 def _text(value: Any) -> str:
-    if not isinstance(value, str) or not value.strip():
+    if not isinstance(value, str):
+        raise ValueError("a text is due here; put it in quotes if it is meant as one")
+    if not value.strip():
         raise ValueError("a text is due here")
     return value
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import yaml
 
-from rover.files.problems import FileProblems, Problem
+from rover.files.problems import FileProblems, Problem, nearest
 
 LARGEST_FILE = 1_000_000
 DEEPEST = 40
@@ -25,6 +25,28 @@ _WORDS = {"": None, "~": None} | {
     for word, value in (("null", None), ("true", True), ("false", False))
     for spelling in (word, word.capitalize(), word.upper())
 }
+
+_NOT_TEXT = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+_NO_TAGS = "tags (!) are not used in these files; remove it, or quote a text that begins with '!'"
+_TOO_DEEP = f"nested deeper than {DEEPEST} levels"
+# a sign in the parser's message -> what to say, and whether it began where the parser's context began
+_YAML_MISTAKES = (
+    (
+        "mapping values are not allowed",
+        "a ': ' where none may stand; align the line with those above, or quote the text",
+        False,
+    ),
+    ("quoted scalar", "a quoted text that is not closed or holds a \\ that means nothing; it begins here", True),
+    ("expected ','", "a bracket that is not closed, or a comma that is missing; the bracket is opened here", True),
+    ("expected the node content", "a value is missing before this bracket or comma", False),
+    ("start any token", "no value begins with this character; quote the text", False),
+    ("nesting depth", _TOO_DEEP, False),
+    ("expected ':'", "a line without ': ' behind its key (a colon and a space)", True),
+    ("expected <block end>", "this line is not aligned with those above it", False),
+    ("expected key", "this line is not aligned with those above it", False),
+    ("expected '-' indicator", "this line is not aligned with the list above it", False),
+    ("tag", _NO_TAGS, False),
+)
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 Path_ = tuple[str | int, ...]
@@ -52,12 +74,11 @@ class Source:
 
     def spot(self, where: Path_, of_key: bool = False) -> Spot:
         """Return the place of a value (or of its key), or of the nearest enclosing one that the file has."""
-        spots = self.key_spots if of_key else self.value_spots
+        first, second = (self.key_spots, self.value_spots) if of_key else (self.value_spots, self.key_spots)
         for length in range(len(where), -1, -1):
-            found = spots.get(where[:length]) or self.key_spots.get(where[:length])
+            found = first.get(where[:length]) or second.get(where[:length])
             if found is not None:
                 return found
-            spots = self.value_spots
         return Spot(1, 1, "")
 
     def report(self, where: Path_, why: str, *, of_key: bool = False, warning: bool = False) -> None:
@@ -80,7 +101,9 @@ def read(path: Path, name: str) -> Source:
         if path.is_dir():
             raise _refusal(name, "this is a folder; name a YAML file")
         if not path.is_file():
-            raise _refusal(name, "there is no such file" if not path.exists() else "this is not a regular file")
+            raise _refusal(
+                name, "this is not a regular file" if path.exists() else f"there is no such file{beside(path)}"
+            )
         if path.stat().st_size > LARGEST_FILE:
             raise _refusal(name, f"larger than {LARGEST_FILE // 1000} kB; a file of this kind is a few pages")
         raw = path.read_bytes()
@@ -98,17 +121,15 @@ def read_text(text: str, path: Path, name: str) -> Source:
     """As `read`, for text already in memory."""
     if not text.strip():
         raise _refusal(name, "the file is empty")
+    if odd := _NOT_TEXT.search(text):
+        line, column = text.count("\n", 0, odd.start()) + 1, odd.start() - text.rfind("\n", 0, odd.start())
+        why = f"holds the character {odd[0]!r}, which no text file has; is it a binary file?"
+        raise FileProblems([Problem(name, line, column, "", why)])
     try:
         root = _compose(text, name)
     except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
-        raise FileProblems([Problem(name, line, column, "", _yaml_reason(error, text, line))]) from None
-    except yaml.reader.ReaderError as error:
-        position = error.position if isinstance(error.position, int) else 0
-        line = text.count("\n", 0, position) + 1
-        raise _refusal(name, "holds a character that no text file has; is it a binary file?", line) from None
-    if root is None:
+        raise FileProblems([_yaml_problem(error, text, name)]) from None
+    if root is None or (isinstance(root, yaml.ScalarNode) and root.value == ""):
         raise _refusal(name, "the file holds nothing but comments")
     source = Source(path, name, None)
     source.values = _convert(root, (), source)
@@ -119,13 +140,26 @@ def _refusal(name: str, why: str, line: int = 1) -> FileProblems:
     return FileProblems([Problem(name, line, 1, "", why)])
 
 
-def _yaml_reason(error: yaml.MarkedYAMLError, text: str, line: int) -> str:
-    lines = text.splitlines()
-    here = lines[line - 1] if line <= len(lines) else ""
-    if "\t" in here[: len(here) - len(here.lstrip())] or "'\\t'" in str(error.problem):
-        return "a tab; indent with spaces, YAML allows no tab there"
+def beside(path: Path) -> str:
+    """Return the hint for a file that is not there: the nearest name in its folder."""
+    files = [file.name for file in sorted(path.parent.glob("*.yaml"))] if path.parent.is_dir() else []
+    return nearest(path.name, files)
+
+
+def _yaml_problem(error: yaml.MarkedYAMLError, text: str, name: str) -> Problem:
+    """Return what the parser found in words for a person, at the place where it began."""
     reason = " ".join(part for part in (error.context, error.problem) if part)
-    return f"not valid YAML: {reason}" + ("; quote the text if it has a colon or a comma" if ":" in here else "")
+    why, at_start = next(
+        ((why, at_start) for sign, why, at_start in _YAML_MISTAKES if sign in reason),
+        (f"not valid YAML: {reason}", False),
+    )
+    marks = (error.context_mark, error.problem_mark) if at_start else (error.problem_mark, error.context_mark)
+    mark = next((mark for mark in marks if mark is not None), None)
+    line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+    here = "".join(text.splitlines()[line - 1 : line])
+    if "\t" in here[: len(here) - len(here.lstrip())] or "'\\t'" in reason:
+        why = "a tab; indent with spaces, YAML allows no tab there"
+    return Problem(name, line, column, "", why)
 
 
 def _compose(text: str, name: str) -> yaml.Node | None:
@@ -135,15 +169,19 @@ def _compose(text: str, name: str) -> yaml.Node | None:
         line, column = event.start_mark.line + 1, event.start_mark.column + 1
         refused = None
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-            refused = "anchors and aliases (& and *) are not used in these files; write the value out"
+            refused = (
+                "anchors and aliases (& and *) are not used in these files; write the value out, or quote the text"
+            )
         elif getattr(event, "tag", None) not in (None, "!"):
-            refused = "tags (!) are not used in these files"
+            refused = _NO_TAGS
         elif isinstance(event, yaml.CollectionStartEvent):
             depth += 1
-            refused = f"nested deeper than {DEEPEST} levels" if depth > DEEPEST else None
+            refused = _TOO_DEEP if depth > DEEPEST else None
         elif isinstance(event, yaml.CollectionEndEvent):
             depth -= 1
-        elif isinstance(event, yaml.DocumentStartEvent) and event.explicit and line > 1 and _follows_document(text, line):
+        elif (
+            isinstance(event, yaml.DocumentStartEvent) and event.explicit and line > 1 and _follows_document(text, line)
+        ):
             refused = "a second document (---); one file holds one"
         if refused:
             raise FileProblems([Problem(name, line, column, "", refused)])

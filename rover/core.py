@@ -32,6 +32,8 @@ ERROR_GROWTH = 1.5e-4
 """Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
 STEADY_TURN_RATE = 0.35
 """Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
+LOOKING_SHARE = 0.75
+"""Ground counts as looked at out to this share of the camera's farthest sight."""
 JAWS_WINDOW = (0.055, 0.04)
 """A sighting so near the middle of the jaws, ahead and aside (m), stands between them."""
 FIRST_REPORT = 3.0
@@ -245,7 +247,7 @@ class Core:
             return
         self._looked_from = pose
         eye = self.targets.eye
-        self.book.looked_at.look(eye.place(pose), pose.heading, eye.half_view, 0.85 * eye.reach)
+        self.book.looked_at.look(eye.place(pose), pose.heading, eye.half_view, LOOKING_SHARE * eye.reach)
 
     def _fill_target(self, free: Sequence[Sighting], in_jaws: bool) -> None:
         signals, chosen = self.signals, self.targets.chosen

@@ -221,7 +221,7 @@ def wrap(angle: float) -> float:
 
 
 def compass_to_field(compass_deg: float) -> float:
-    """Return the field heading (rad, counter-clockwise from +x = east) of a compass heading (deg, clockwise from north)."""
+    """Return the field heading (rad, counter-clockwise, 0 is east) of a compass heading (deg, clockwise from north)."""
     return wrap(math.radians(90.0 - compass_deg))
 
 

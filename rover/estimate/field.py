@@ -10,6 +10,7 @@ from rover.quantities import wrap
 XY = tuple[float, float]
 CELL = 0.25
 """Side (m) of the squares in which looked-at ground is counted."""
+LOOKS = 2
 EDGE_SHARE = 0.75
 """Slots keep this share of their pitch from the tray's edge: the position is never known exactly."""
 JAWS_ROOM = 0.15
@@ -138,7 +139,10 @@ def _spread(count: int, length: float) -> list[float]:
 
 
 class LookedAt:
-    """Which squares of the field have been looked at since something was last found."""
+    """Which squares of the field have been looked at since something was last found.
+
+    A square counts when it was in view `LOOKS` times, from different places or directions: one look can miss a thing.
+    """
 
     def __init__(self, ground: Ground) -> None:
         xs, ys = [x for x, _ in ground.boundary], [y for _, y in ground.boundary]
@@ -148,30 +152,31 @@ class LookedAt:
             for column in range(math.ceil((max(xs) - min(xs)) / CELL))
         )
         self._cells = [cell for cell in middles if ground.clearance(*cell) > 0.5 * CELL and not ground.in_zone(*cell)]
-        self._unseen = set(range(len(self._cells)))
+        self._wanted = dict.fromkeys(range(len(self._cells)), LOOKS)
 
     @property
     def all(self) -> bool:
         """Enough of the field has been looked at to say that nothing is left."""
-        return len(self._unseen) <= (1.0 - ENOUGH) * len(self._cells)
+        return len(self._wanted) <= (1.0 - ENOUGH) * len(self._cells)
 
     def clear(self) -> None:
         """Begin again: something was found, so what was looked at before proves less."""
-        self._unseen = set(range(len(self._cells)))
+        self._wanted = dict.fromkeys(range(len(self._cells)), LOOKS)
 
     def look(self, eye: XY, heading: float, half_view: float, reach: float) -> None:
-        """Mark what a camera at ``eye`` looking along ``heading`` sees out to ``reach`` (m)."""
+        """Count what a camera at ``eye`` looking along ``heading`` sees out to ``reach`` (m)."""
         seen = []
-        for index in self._unseen:
+        for index in self._wanted:
             dx, dy = self._cells[index][0] - eye[0], self._cells[index][1] - eye[1]
             if dx * dx + dy * dy <= reach * reach and abs(wrap(math.atan2(dy, dx) - heading)) <= half_view:
                 seen.append(index)
-        self._unseen.difference_update(seen)
+        for index in seen:
+            self._wanted[index] -= 1
+            if not self._wanted[index]:
+                del self._wanted[index]
 
     def unseen_from(self, eye: XY, reach: float) -> int:
-        """Return how many squares not yet looked at lie within ``reach`` (m) of a point."""
+        """Return how many squares still to be looked at lie within ``reach`` (m) of a point."""
         limit = reach * reach
         cells = self._cells
-        return sum(
-            (cells[index][0] - eye[0]) ** 2 + (cells[index][1] - eye[1]) ** 2 <= limit for index in self._unseen
-        )
+        return sum((cells[index][0] - eye[0]) ** 2 + (cells[index][1] - eye[1]) ** 2 <= limit for index in self._wanted)

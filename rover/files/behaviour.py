@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field, StrictInt, model_validator
 
-from rover.files.types import AtKey, Model, Name, Text
+from rover.files.types import KeyMistakeError, Model, Name, Text
 
 
 def _condition(value: Any) -> str:
@@ -52,10 +52,10 @@ class Exit(Model):
         if self.when is None and self.after is None:
             raise ValueError("an exit has either 'when' (a condition) or 'after' (a time)")
         if self.when is not None and self.after is not None:
-            raise AtKey("after", "an exit has either 'when' or 'after', not both; write two exits")
+            raise KeyMistakeError("after", "an exit has either 'when' or 'after', not both; write two exits")
         for key in ("until", "confirm"):
             if self.when is None and getattr(self, key) is not None:
-                raise AtKey(key, f"'{key}' goes with 'when', not with 'after'")
+                raise KeyMistakeError(key, f"'{key}' goes with 'when', not with 'after'")
         return self
 
 
@@ -96,10 +96,11 @@ class State(Model):
         natures = {"does": self.does, "from": self.part, "final": self.final, "states": self.states}
         given = [key for key, value in natures.items() if value is not None]
         if len(given) != 1:
-            stand = f"not '{"' and '".join(given)}' together" if given else "and none is there"
+            both = " and ".join(f"'{key}'" for key in given)
+            stand = f"not {both} together" if given else "and none is there"
             raise ValueError(f"a state has one of 'does', 'from', 'states' or 'final', {stand}")
         for key in self._written() & _NOT_WITH[given[0]].keys():
-            raise AtKey(key, _NOT_WITH[given[0]][key])
+            raise KeyMistakeError(key, _NOT_WITH[given[0]][key])
         if self.states is not None and self.start is None:
             raise ValueError("a state with 'states' needs 'start', the state it begins with")
         return self

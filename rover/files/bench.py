@@ -18,7 +18,6 @@ from rover.files.types import (
     POSITIVE,
     Angle,
     AngleSpan,
-    AtValue,
     Current,
     Length,
     LengthSpan,
@@ -32,6 +31,7 @@ from rover.files.types import (
     Time,
     TimeSpan,
     TurnRate,
+    ValueMistakeError,
 )
 from rover.quantities import LENGTH, TIME, QuantityError
 
@@ -304,7 +304,7 @@ class BenchFile(Model):
         for index, fault in enumerate(self.faults):
             if fault.device == "jar" and not 1 <= fault.number <= self.jar_count:
                 why = f"there is no jar {fault.number}; they are numbered 1 to {self.jar_count}"
-                raise AtValue(("faults", index), why)
+                raise ValueMistakeError(("faults", index), why)
         return self
 
 

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, StrictInt, model_validator
 
 from rover.files.problems import nearest
-from rover.files.types import POSITIVE, Angle, AtValue, Length, Model, Name, Point, Text
+from rover.files.types import POSITIVE, Angle, Length, Model, Name, Point, Text, ValueMistakeError
 
 
 class Place(Model):
@@ -29,7 +29,7 @@ class Zone(Model):
     entry: Angle | None = None
 
 
-class Field_(Model):
+class Field_(Model):  # noqa: N801  'Field' is the model library's
     """The ground: its edge, what stands on it, where the robot starts and where the tray is."""
 
     boundary: list[Point] = Field(min_length=3)
@@ -43,7 +43,7 @@ class Field_(Model):
     def _boundary_has_an_inside(self) -> "Field_":
         ends = zip(self.boundary, (*self.boundary[1:], self.boundary[0]), strict=True)
         if sum(x * next_y - next_x * y for (x, y), (next_x, next_y) in ends) == 0.0:
-            raise AtValue(
+            raise ValueMistakeError(
                 ("boundary",), "these points lie on one line; a boundary goes round the field, corner by corner"
             )
         return self
@@ -72,7 +72,7 @@ def _order(value: Any) -> Any:
     if isinstance(value, list) or value in ORDERS:
         return value
     hint = nearest(value, ORDERS) if isinstance(value, str) else ""
-    raise ValueError(f"one of '{"', '".join(ORDERS)}', or a list of kinds such as [amber, teal], is due here{hint}")
+    raise ValueError(f"one of {', '.join(ORDERS)}, or a list of kinds such as [amber, teal], is due here{hint}")
 
 
 class Errand(Model):
@@ -93,5 +93,5 @@ class Errand(Model):
             for index, kind in enumerate(self.order):
                 if kind not in self.kinds:
                     why = f"'{kind}' is not one of the errand's kinds{nearest(kind, self.kinds)}"
-                    raise AtValue(("order", index), why)
+                    raise ValueMistakeError(("order", index), why)
         return self

@@ -14,7 +14,7 @@ from rover.files.bench import BenchFile
 from rover.files.errand import Errand
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.robot import Robot
-from rover.files.types import AtKey, AtValue
+from rover.files.types import KeyMistakeError, ValueMistakeError
 from rover.files.yaml_source import Source
 
 KINDS: dict[str, type[BaseModel]] = {"robot": Robot, "errand": Errand, "behaviour": Behaviour, "bench": BenchFile}
@@ -47,7 +47,7 @@ def show(path: Path) -> str:
     """Return how messages call a file: relative to the working folder where it is below it."""
     try:
         return str(path.resolve().relative_to(Path.cwd()))
-    except ValueError:
+    except (OSError, RuntimeError, ValueError):  # elsewhere, or no path at all
         return str(path)
 
 
@@ -56,12 +56,13 @@ def named_in(source: Source, where: tuple[str | int, ...], text: str) -> Path | 
 
     Paths are relative to the file that names them and stay under the project's root, symlinks resolved.
     """
-    path = source.path.resolve().parent / text
     root = project_root(source.path)
-    if "\0" in text:
-        source.report(where, "a path has no NUL character")
+    try:
+        resolved = (source.path.resolve().parent / text).resolve()
+        resolved.exists()
+    except (OSError, RuntimeError, ValueError):  # too long; a ring of symlinks; a NUL character
+        source.report(where, "this cannot be the path of a file")
         return None
-    resolved = path.resolve()
     if not resolved.is_relative_to(root):
         source.report(where, f"this path leads out of the project ({root.name}/); keep the file inside it")
         return None
@@ -85,7 +86,7 @@ def kind_of(source: Source) -> str:
     if not isinstance(values, dict) or not values:
         source.report((), f"a file is a block of 'key: value' lines, and the first key says what it is: one of {known}")
         raise FileProblems(source.problems)
-    first = next(iter(values))
+    first = str(next(iter(values)))
     if first in KINDS:
         return first
     present = next((kind for kind in KINDS if kind in values), None)
@@ -143,9 +144,9 @@ def _note(detail: Any, model: type[BaseModel], source: Source) -> None:
     where = tuple(part for part in detail["loc"] if part != "[key]")
     of_key = detail["loc"][-1:] == ("[key]",) or detail["type"] == "extra_forbidden"
     error = detail.get("ctx", {}).get("error")
-    if isinstance(error, AtKey):
+    if isinstance(error, KeyMistakeError):
         where, of_key = (*where, error.key), True
-    if isinstance(error, AtValue):
+    if isinstance(error, ValueMistakeError):
         where = (*where, *error.path)
     if detail["type"] == "missing":
         misspelt = _misspelt(detail, model)

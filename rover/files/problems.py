@@ -17,11 +17,18 @@ class Problem:
     warning: bool = False
 
     def __str__(self) -> str:
-        shown = f" '{self.text}':" if self.text else ""
-        return f"{self.file}:{self.line}:{self.column}:{' warning:' if self.warning else ''}{shown} {self.why}"
+        shown = f" '{_printable(self.text, 60)}':" if self.text else ""
+        warning = " warning:" if self.warning else ""
+        return f"{self.file}:{self.line}:{self.column}:{warning}{shown} {_printable(self.why, 600)}"
 
 
-class FileProblems(Exception):
+def _printable(text: str, longest: int) -> str:
+    """Return a text for one line of a terminal: what is in a file must not steer the terminal or flood it."""
+    cropped = text if len(text) <= longest else text[: longest - 3] + "..."
+    return "".join(letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in cropped)
+
+
+class FileProblems(Exception):  # noqa: N818  it holds several, and that is its point
     """All mistakes found in the files of one command, in the order of the files' lines."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

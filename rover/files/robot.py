@@ -10,12 +10,11 @@ from rover.files.problems import nearest
 from rover.files.types import (
     NOT_NEGATIVE,
     POSITIVE,
-    AtKey,
-    AtValue,
     Acceleration,
     Angle,
     Current,
     Frequency,
+    KeyMistakeError,
     Length,
     Model,
     Name,
@@ -27,6 +26,7 @@ from rover.files.types import (
     Time,
     TurnAcceleration,
     TurnRate,
+    ValueMistakeError,
     Voltage,
 )
 
@@ -74,7 +74,7 @@ class Device(Model):
     def _known_keys(self) -> "Device":
         if ":" not in self.driver:
             for key in self.model_extra or {}:
-                raise AtKey(key, f"unknown key{nearest(key, type(self).model_fields)}")
+                raise KeyMistakeError(key, f"unknown key{nearest(key, type(self).model_fields)}")
         return self
 
     @property
@@ -233,5 +233,5 @@ class Robot(Model):
         for family, device in self.devices.fitted().items():
             if device.link is not None and device.link not in self.links:
                 why = f"device '{family}' names the link '{device.link}', which 'links:' does not have"
-                raise AtValue(("devices", family, "link"), why + nearest(device.link, self.links))
+                raise ValueMistakeError(("devices", family, "link"), why + nearest(device.link, self.links))
         return self

@@ -17,7 +17,7 @@ class Model(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
 
-class AtKey(ValueError):
+class KeyMistakeError(ValueError):
     """A mistake at one key of the block that is being looked at."""
 
     def __init__(self, key: str, why: str) -> None:
@@ -25,7 +25,7 @@ class AtKey(ValueError):
         super().__init__(why)
 
 
-class AtValue(ValueError):
+class ValueMistakeError(ValueError):
     """A mistake at a value inside the block that is being looked at; ``path`` leads there, key by key."""
 
     def __init__(self, path: tuple[str | int, ...], why: str) -> None:

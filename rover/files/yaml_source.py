@@ -27,18 +27,19 @@ _WORDS = {"": None, "~": None} | {
 }
 
 _NOT_TEXT = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+_NO_ALIASES = "anchors and aliases (& and *) are not used in these files; write the value out, or quote the text"
 _NO_TAGS = "tags (!) are not used in these files; remove it, or quote a text that begins with '!'"
 _TOO_DEEP = f"nested deeper than {DEEPEST} levels"
 # a sign in the parser's message -> what to say, and whether it began where the parser's context began
 _YAML_MISTAKES = (
     (
         "mapping values are not allowed",
-        "a ': ' where none may stand; align the line with those above, or quote the text",
+        "a ': ' where none may stand; align the line with those above, give the one above its ': ', or quote the text",
         False,
     ),
     ("quoted scalar", "a quoted text that is not closed or holds a \\ that means nothing; it begins here", True),
     ("expected ','", "a bracket that is not closed, or a comma that is missing; the bracket is opened here", True),
-    ("expected the node content", "a value is missing before this bracket or comma", False),
+    ("node content", "a value is missing before this bracket or comma", False),
     ("start any token", "no value begins with this character; quote the text", False),
     ("nesting depth", _TOO_DEEP, False),
     ("expected ':'", "a line without ': ' behind its key (a colon and a space)", True),
@@ -109,6 +110,8 @@ def read(path: Path, name: str) -> Source:
         raw = path.read_bytes()
     except OSError as error:
         raise _refusal(name, f"cannot be read: {error.strerror}") from None
+    except ValueError:
+        raise _refusal(name, "this cannot be the path of a file") from None
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -154,24 +157,26 @@ def _yaml_problem(error: yaml.MarkedYAMLError, text: str, name: str) -> Problem:
         (f"not valid YAML: {reason}", False),
     )
     marks = (error.context_mark, error.problem_mark) if at_start else (error.problem_mark, error.context_mark)
-    mark = next((mark for mark in marks if mark is not None), None)
-    line, column = (mark.line + 1, mark.column + 1) if mark else (1, 1)
+    line, column = next((_place(mark) for mark in marks if mark is not None), (1, 1))
     here = "".join(text.splitlines()[line - 1 : line])
     if "\t" in here[: len(here) - len(here.lstrip())] or "'\\t'" in reason:
         why = "a tab; indent with spaces, YAML allows no tab there"
     return Problem(name, line, column, "", why)
 
 
+def _place(mark: Any) -> tuple[int, int]:
+    """Return line and column, from 1, of the parser's mark."""
+    return mark.line + 1, mark.column + 1
+
+
 def _compose(text: str, name: str) -> yaml.Node | None:
     """Return the node tree, having looked at the events first: an alias or a deep nest never gets built."""
     depth = 0
     for event in yaml.parse(text, Loader=_Loader):
-        line, column = event.start_mark.line + 1, event.start_mark.column + 1
+        line, column = _place(event.start_mark)
         refused = None
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-            refused = (
-                "anchors and aliases (& and *) are not used in these files; write the value out, or quote the text"
-            )
+            refused = _NO_ALIASES
         elif getattr(event, "tag", None) not in (None, "!"):
             refused = _NO_TAGS
         elif isinstance(event, yaml.CollectionStartEvent):
@@ -179,13 +184,11 @@ def _compose(text: str, name: str) -> yaml.Node | None:
             refused = _TOO_DEEP if depth > DEEPEST else None
         elif isinstance(event, yaml.CollectionEndEvent):
             depth -= 1
-        elif (
-            isinstance(event, yaml.DocumentStartEvent) and event.explicit and line > 1 and _follows_document(text, line)
-        ):
+        elif isinstance(event, yaml.DocumentStartEvent) and event.explicit and _follows_document(text, line):
             refused = "a second document (---); one file holds one"
         if refused:
             raise FileProblems([Problem(name, line, column, "", refused)])
-    return yaml.compose(text, Loader=_Loader)  # type: ignore[no-any-return, no-untyped-call]
+    return yaml.compose(text, Loader=_Loader)
 
 
 def _follows_document(text: str, line: int) -> bool:
@@ -194,7 +197,7 @@ def _follows_document(text: str, line: int) -> bool:
 
 
 def _convert(node: yaml.Node, where: Path_, source: Source) -> Any:
-    line, column = node.start_mark.line + 1, node.start_mark.column + 1
+    line, column = _place(node.start_mark)
     source.value_spots[where] = Spot(line, column, node.value if isinstance(node, yaml.ScalarNode) else "")
     if isinstance(node, yaml.ScalarNode):
         return _scalar(node)
@@ -202,7 +205,7 @@ def _convert(node: yaml.Node, where: Path_, source: Source) -> Any:
         return [_convert(item, (*where, index), source) for index, item in enumerate(node.value)]
     values: dict[str, Any] = {}
     for key_node, value_node in node.value:
-        key_line, key_column = key_node.start_mark.line + 1, key_node.start_mark.column + 1
+        key_line, key_column = _place(key_node.start_mark)
         if not isinstance(key_node, yaml.ScalarNode):
             source.problems.append(Problem(source.name, key_line, key_column, "", "a key must be a plain word"))
             continue

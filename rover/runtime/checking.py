@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from rover.files import load, yaml_source
 from rover.files.load import Loaded
@@ -31,7 +32,7 @@ def check_file(path: Path) -> CheckReport:
     kind = load.kind_of(source)
     if kind == "errand":
         return _errand(assemble(path, {}))
-    loaded = Loaded(load.build(load.KINDS[kind], source), source)
+    loaded: Loaded[Any] = Loaded(load.build(load.KINDS[kind], source), source)
     if kind == "behaviour":
         return CheckReport((), (_summary(check_behaviour(loaded)),))
     if kind == "robot" and (problems := check_robot(loaded)):

@@ -107,7 +107,9 @@ def check(file: Path | None) -> int:
 @click.argument("errand", type=click.Path(path_type=Path))
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Seed of bench and behaviour.")
 @click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Override one of the behaviour's settings.")
-@click.option("--wired", is_flag=True, help="Send counts, heading, battery and commands as bytes through a serial line.")
+@click.option(
+    "--wired", is_flag=True, help="Send counts, heading, battery and commands as bytes through a serial line."
+)
 @click.option(
     "--drivers",
     multiple=True,

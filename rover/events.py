@@ -101,7 +101,7 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Anything else that a person would want to read afterwards; ``kind`` groups them (fault, fix, operator, activity)."""
+    """Anything else that a person would want to read afterwards; ``kind`` groups them (fault, activity, seen)."""
 
     kind: str
     text: str
@@ -112,7 +112,7 @@ Event = StateChange | Find | Delivery | GivenUp | HealthChange | HoldBack | Stop
 
 @dataclass(frozen=True, slots=True)
 class TrackPoint:
-    """Where the robot believed to be (m, rad, field frame), how well it knew (standard deviations) and what it was doing."""
+    """Where the robot believed to be (m, rad, field frame), with standard deviations, and what it was doing."""
 
     x: float
     y: float

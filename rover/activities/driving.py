@@ -6,7 +6,7 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.places import obstacles, place_of
-from rover.activities.world import World
+from rover.activities.world import Activity, World
 from rover.graph.vocabulary import ActivitySpec, Choice, Number, Outcome, Parameter, Place
 from rover.motion.profile import bearing_to, towards, turning
 from rover.motion.request import STILL, Request
@@ -55,7 +55,7 @@ def trouble(world: World, stall: StallWatch, request: Request, patience: float =
     return "the wheels are driven and do not turn" if stall.stalled(world, request) else ""
 
 
-class StandStill:
+class StandStill(Activity):
     """Stands still until the state is left."""
 
     spec = ActivitySpec("stand still until the state is left", can_fail=False, ends=False)
@@ -68,7 +68,7 @@ class StandStill:
         return STILL
 
 
-class Ask:
+class Ask(Activity):
     """Stands still and waits for the operator's yes or no."""
 
     spec = ActivitySpec(
@@ -92,7 +92,7 @@ def drawn(world: World, values: Mapping[str, Any], name: str) -> float:
     return float(least if most is None else world.random.uniform(least, most))
 
 
-class _Run:
+class _Run(Activity):
     """A straight run of a set length along the heading it begins with."""
 
     def __init__(self, world: World, distance: float, most: float) -> None:
@@ -158,7 +158,7 @@ class Reverse(_Run):
         return super().step(world)._replace(jaws=self._jaws)
 
 
-class DriveOn:
+class DriveOn(Activity):
     """Drives forward along the present heading until the state is left."""
 
     spec = ActivitySpec(
@@ -202,7 +202,7 @@ class TurnTowards:
         return Request(0.0, math.copysign(max(abs(rate), 0.15), rate) if abs(error) > TURNED_ENOUGH else 0.0)
 
 
-class Turn:
+class Turn(Activity):
     """Turns on the spot by an angle or to a heading."""
 
     spec = ActivitySpec(
@@ -236,7 +236,7 @@ class Turn:
 
 
 class Way:
-    """Driving along a route to a point, round what stands in the way; the part of other activities that goes somewhere."""
+    """Driving along a route to a point, round what stands in the way; the part of other activities that travels."""
 
     NEAR = 0.04
     PASSED = 0.12
@@ -317,7 +317,7 @@ class Way:
         return Request(-0.08, 0.0)
 
 
-class DriveTo:
+class DriveTo(Activity):
     """Drives to a place round what stands in the way, and turns to the place's heading if it has one."""
 
     spec = ActivitySpec(
@@ -331,7 +331,6 @@ class DriveTo:
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
         self.outcome = Outcome.RUNNING
-        self.why = ""
         place = place_of(world, values["place"])
         self._way: Way | None = None
         self._turn: TurnTowards | None = None

@@ -6,7 +6,7 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.driving import GIVE_UP_HELD, HEADING_GAIN, StallWatch, TurnTowards, Way, trouble
-from rover.activities.world import World
+from rover.activities.world import Activity, World
 from rover.errand import Filled, Grip
 from rover.events import Delivery, Find, GivenUp
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
@@ -22,7 +22,7 @@ SETTLE = 0.2
 """Seconds after the jaws' travel time before they are taken to have arrived."""
 
 
-class CloseIn:
+class CloseIn(Activity):
     """Drives up to the target until it stands between the open jaws."""
 
     spec = ActivitySpec(
@@ -44,7 +44,6 @@ class CloseIn:
         self._turn: TurnTowards | None = None
         self._last: tuple[float, float, float, float] | None = None
         self._stall = StallWatch()
-        self.why = ""
         if self._target is None:
             self._fail("no target is chosen")
 
@@ -93,7 +92,9 @@ class CloseIn:
             self._last = (world.pose.x, world.pose.y, world.pose.heading + bearing, distance - reach)
             return self._straight(world)
         speed = towards(distance - reach, 0.7 * world.robot.limits.speed, 0.3 * world.robot.limits.deceleration, 0.06)
-        return Request(speed * max(0.3, math.cos(3.0 * bearing)), HEADING_GAIN * bearing, expects_contact=distance < 0.5)
+        return Request(
+            speed * max(0.3, math.cos(3.0 * bearing)), HEADING_GAIN * bearing, expects_contact=distance < 0.5
+        )
 
     def _turn_to(self, world: World, distance: float, bearing: float) -> Request:
         if distance < world.robot.body.gripper_reach + 0.02:
@@ -119,7 +120,7 @@ class CloseIn:
         return Request(speed, HEADING_GAIN * wrap(heading - world.pose.heading), expects_contact=True)
 
 
-class _Jaws:
+class _Jaws(Activity):
     """Moves the jaws and waits until they have had the time for it."""
 
     opening = 0.0
@@ -176,11 +177,15 @@ def jaws_place(world: World) -> tuple[float, float]:
     return pose.x + reach * math.cos(pose.heading), pose.y + reach * math.sin(pose.heading)
 
 
-class RecordFind:
+class RecordFind(Activity):
     """Notes the object in the jaws as found here, and as carried from now on."""
 
-    spec = ActivitySpec("note the object in the jaws: its position with its 95 % ellipse; it is carried from now on",
-                        {}, ("gripper",), can_fail=False)
+    spec = ActivitySpec(
+        "note the object in the jaws: its position with its 95 % ellipse; it is carried from now on",
+        {},
+        ("gripper",),
+        can_fail=False,
+    )
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
         self.outcome = Outcome.DONE
@@ -211,7 +216,7 @@ def _jaws_covariance(world: World) -> tuple[float, float, float]:
     )
 
 
-class SetDown:
+class SetDown(Activity):
     """Drives straight into the tray to the free slot, opens the jaws, and comes straight back out before any turn."""
 
     spec = ActivitySpec(
@@ -229,7 +234,6 @@ class SetDown:
         assert gripper is not None
         self._wait = gripper.travel_time + SETTLE
         self._stall = StallWatch()
-        self.why = ""
         if self._slot is None:
             self.outcome, self.why = Outcome.FAILED, "no slot is free"
 

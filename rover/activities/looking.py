@@ -6,7 +6,7 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.driving import StallWatch, TurnTowards
-from rover.activities.world import World
+from rover.activities.world import Activity, World
 from rover.events import GivenUp, Note
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
 from rover.motion.request import STILL, Request
@@ -17,7 +17,7 @@ STEP_SHARE = 0.75
 FRAMES_A_LOOK = 4
 
 
-class Sweep:
+class Sweep(Activity):
     """Looks all round: turn a step, stand and look, turn on. Frames are late and blurred while turning."""
 
     spec = ActivitySpec(
@@ -59,7 +59,7 @@ class Sweep:
         return STILL
 
 
-class SkipTarget:
+class SkipTarget(Activity):
     """Puts the present target off: it is left where it is, and not chosen again."""
 
     spec = ActivitySpec("put the present target off: leave it where it is", can_fail=False)
@@ -77,7 +77,7 @@ class SkipTarget:
         return STILL
 
 
-class NoteSeen:
+class NoteSeen(Activity):
     """Writes down what is known of about the field."""
 
     spec = ActivitySpec("note every object that is known of, with its position, in the run record", can_fail=False)

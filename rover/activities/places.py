@@ -97,7 +97,9 @@ def obstacles(world: World, half_width: float) -> list[Circle]:
     """Return what is to be driven round: other objects, those put off, filled slots and unknown things met."""
     size = max((kind.width for kind in world.errand.kinds.values()), default=0.05)
     radius = half_width + 0.5 * size + CLEAR
-    circles = [Circle(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy)))) for one in world.targets.others()]
+    circles = [
+        Circle(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy)))) for one in world.targets.others()
+    ]
     spots = [*world.book.put_off, *((filled.slot.x, filled.slot.y) for filled in world.book.filled)]
     circles += [Circle(x, y, radius) for x, y in spots]
     circles += [Circle(x, y, half_width + 0.08) for x, y in world.book.obstacles[-6:]]

@@ -51,12 +51,12 @@ class Activity(Protocol):
     """One activity at work. Made as ``Class(world, values)`` when its state is entered; `step` is called each step.
 
     ``outcome`` tells how it stands; once it is no longer RUNNING the wheels are at zero and `step` is not called.
-    One that fails may say why in a text ``why``, which goes into the run record.
-    An exception ends it as FAILED and is recorded (R12).
+    One that fails says why in ``why``, which goes into the run record. An exception ends it as FAILED too (R12).
     """
 
     spec: ClassVar[ActivitySpec]
     outcome: Outcome
+    why: str = ""
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
         """Begin."""

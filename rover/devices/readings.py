@@ -30,7 +30,7 @@ class WheelCounts(NamedTuple):
 
 
 class HeadingValue(NamedTuple):
-    """Absolute orientation: ``angle`` rad, ``rate`` rad/s, counter-clockwise positive; calibration 0 (none) to 3 (full)."""
+    """Absolute orientation: rad and rad/s, counter-clockwise positive; calibration from 0 (none) to 3 (full)."""
 
     angle: float
     rate: float | None = None
@@ -76,7 +76,7 @@ class BatteryValue(NamedTuple):
 
 
 class JawsValue(NamedTuple):
-    """Jaw opening from 0 (closed) to 1 (open) where the servo reports it, else None; ``holding``: closed on something."""
+    """Jaw opening from 0 (closed) to 1 (open), and whether they closed on something; None where it is not told."""
 
     opening: float | None = None
     holding: bool | None = None

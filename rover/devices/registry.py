@@ -45,7 +45,9 @@ def why_unknown(family: str, driver: str) -> str:
     """Return why a driver's name cannot be used, or '' for a built-in one or a user's own."""
     if is_dotted(driver) or driver in BUILT_IN[family]:
         return ""
-    return f"there is no driver '{driver}' for {family}{nearest(driver, BUILT_IN[family])}; or name package.module:Class"
+    return (
+        f"there is no driver '{driver}' for {family}{nearest(driver, BUILT_IN[family])}; or name package.module:Class"
+    )
 
 
 def load_driver(family: str, driver: str) -> Any:
@@ -72,7 +74,8 @@ def load_class(dotted: str, what: str) -> Any:
         module = importlib.import_module(module_name)
     except Exception as error:
         raise LoadError(
-            f"{what}: cannot import '{module_name}' ({type(error).__name__}: {error}); is its folder given with --drivers?"
+            f"{what}: cannot import '{module_name}' ({type(error).__name__}: {error}); "
+            "is its folder given with --drivers?"
         ) from error
     found = getattr(module, class_name, None)
     if not isinstance(found, type):

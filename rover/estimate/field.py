@@ -112,7 +112,7 @@ def _slots(zone: Zone, entry: float, object_width: float, expected: int | None) 
     c, s = math.cos(entry), math.sin(entry)
     along, across = (zone.width, zone.depth) if abs(c) > abs(s) else (zone.depth, zone.width)
     columns, rows = _grid(across, along, object_width, expected)
-    slots = []
+    slots: list[Slot] = []
     for forward in reversed(_spread(rows, along)):
         for left in _spread(columns, across):
             slots.append(Slot(len(slots), zone.x + forward * c - left * s, zone.y + forward * s + left * c))

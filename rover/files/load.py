@@ -175,8 +175,8 @@ def _reason(detail: Any, model: type[BaseModel]) -> str:
     context = detail.get("ctx", {})
     due = {
         "literal_error": "must be one of: {expected}",
-        "too_short": "at least {min_length} are due here, not {actual_length}",
-        "too_long": "at most {max_length} are due here, not {actual_length}",
+        "too_short": "too few here: {actual_length}, and at least {min_length} due",
+        "too_long": "too many here: {actual_length}, and at most {max_length} due",
         "greater_than": "must be more than {gt}",
         "greater_than_equal": "must be {ge} or more",
         "less_than_equal": "must be {le} or less",

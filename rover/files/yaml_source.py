@@ -110,8 +110,6 @@ def read(path: Path, name: str) -> Source:
         raw = path.read_bytes()
     except OSError as error:
         raise _refusal(name, f"cannot be read: {error.strerror}") from None
-    except ValueError:
-        raise _refusal(name, "this cannot be the path of a file") from None
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -145,8 +143,8 @@ def _refusal(name: str, why: str, line: int = 1) -> FileProblems:
 
 def beside(path: Path) -> str:
     """Return the hint for a file that is not there: the nearest name in its folder."""
-    files = [file.name for file in sorted(path.parent.glob("*.yaml"))] if path.parent.is_dir() else []
-    return nearest(path.name, files)
+    beside_it = sorted(path.parent.glob("*.yaml")) if path.parent.is_dir() else []
+    return nearest(path.name, [file.name for file in beside_it if file.is_file()])
 
 
 def _yaml_problem(error: yaml.MarkedYAMLError, text: str, name: str) -> Problem:

@@ -96,7 +96,7 @@ def _unbounded_cycles(graph: BehaviourGraph, part: GraphNode) -> Iterator[Proble
     bounding = [one for one in part.always if one.after_ns is not None]
     edges = _with_diversions(part, _edges(part))
     for cycle in _cycles(edges, {name for name, state in part.states.items() if state.at_most is not None}):
-        if any(not cycle <= one.silent_in for one in bounding):
+        if any(not cycle <= one.silent_in and not cycle & _landings(part, one) for one in bounding):
             continue
         first = min((part.states[name] for name in cycle), key=lambda state: (state.where.line, state.where.column))
         names = ", ".join(name for name in part.states if name in cycle)
@@ -105,6 +105,11 @@ def _unbounded_cycles(graph: BehaviourGraph, part: GraphNode) -> Iterator[Proble
             "or the graph an 'always' exit with 'after'"
         )
         yield _problem(first.where, first.name, why)
+
+
+def _landings(part: GraphNode, one: ExitNode) -> set[str]:
+    """Return the names of the states an exit of a graph leads to: its own, and those it may be diverted to."""
+    return _with_diversions(part, {"": {one.go.rpartition("/")[2]}})[""]
 
 
 def _timed_round(graph: BehaviourGraph, path: str) -> bool:
@@ -123,8 +128,11 @@ def _timed_round(graph: BehaviourGraph, path: str) -> bool:
 
 def _cycles(edges: Mapping[str, set[str]], without: set[str]) -> list[set[str]]:
     """Return the strongly connected sets that hold a cycle, once the counted states are taken out (Tarjan 1972)."""
-    kept = {name: [target for target in sorted(targets) if target not in without] for name, targets in edges.items()
-            if name not in without}
+    kept = {
+        name: [target for target in sorted(targets) if target not in without]
+        for name, targets in edges.items()
+        if name not in without
+    }
     reach = {name: _reach_beyond(kept, name) for name in kept}
     found: list[set[str]] = []
     for name in kept:
@@ -149,16 +157,31 @@ def _reach_beyond(edges: Mapping[str, list[str]], start: str) -> set[str]:
 def _ways_out(graph: BehaviourGraph, state: StateNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
     """R14: a state that waits has a way out by time; one that can fail has an exit for it."""
     if state.graph is not None:
-        outcomes = _outcomes_of(state.graph)
-        for outcome in sorted(outcomes):
-            if not _leaves_on(state, outcome) and not _timed(state):
-                yield _problem(state.where, state.name, f"it can end '{outcome}', but no exit takes that (when: {outcome})")
+        if not _timed(state):
+            yield from _ended_without_exit(graph, state)
         return
     spec = activities.get(state.activity or "")
     if not _timed(state) and not _encloses_timed(graph, state) and not (spec and spec.waits_for_operator):
-        yield _problem(state.where, state.name, "no way out by time: give it (or a state round it) an exit with 'after'")
+        yield _problem(state.where, state.name, "no way out by time: give it, or a state round it, one with 'after'")
     if (spec is None or spec.can_fail) and not _leaves_on(state, "failed"):
         yield _problem(state.where, state.name, f"'{state.activity}' can fail, but no exit takes that (when: failed)")
+
+
+def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Problem]:
+    """R14: an inner graph that has ended waits too: each end needs an exit, and one that is sure or a timed way out."""
+    assert state.graph is not None
+    for outcome in sorted(_outcomes_of(state.graph)):
+        if not _leaves_on(state, outcome):
+            yield _problem(state.where, state.name, f"it can end '{outcome}', but no exit takes that (when: {outcome})")
+        elif not _encloses_timed(graph, state) and not any(_sure(one, outcome) for one in state.exits):
+            why = f"it can end '{outcome}' with no exit taken: add one with 'when: {outcome}' alone, or with 'after'"
+            yield _problem(state.where, state.name, why)
+
+
+def _sure(one: ExitNode, outcome: str) -> bool:
+    """Tell whether an exit holds in every step after an outcome, whatever the signals are."""
+    known = one.when is not None and not one.devices and not one.when.operands and not one.when.divides
+    return known and one.when is not None and could_be(one.when, _facts(outcome)) == {True}
 
 
 def _outcomes_of(part: GraphNode) -> set[str]:
@@ -190,7 +213,7 @@ def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Ite
     """Yield the exits that can never be taken."""
     possible = _possible_outcomes(state, activities)
     earliest: int | None = None
-    certain: dict[str, ExitNode] = {}
+    above: list[ExitNode] = []
     for one in state.exits:
         if one.after_ns is not None:
             if earliest is not None and one.after_ns >= earliest:
@@ -199,10 +222,22 @@ def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Ite
         elif one.when is not None:
             if not any(True in could_be(one.when, _facts(outcome)) for outcome in possible):
                 yield _problem(one.where, one.text, f"never taken: this state cannot end so{_endings(possible)}")
-            elif one.when.text in certain and certain[one.when.text].confirm == one.confirm:
-                yield _problem(one.where, one.text, "never taken: an exit above it has the same condition")
-            elif one.confirm == AT_ONCE or one.when.text not in certain:
-                certain[one.when.text] = one
+            elif any(_overtakes(higher, one, possible) for higher in above):
+                yield _problem(one.where, one.text, "never taken: an exit above it fires first")
+            above.append(one)
+
+
+def _overtakes(higher: ExitNode, lower: ExitNode, possible: Iterable[str]) -> bool:
+    """Tell whether an exit fires whenever one below it could: it says the same, or is sure where that could be true."""
+    assert higher.when is not None
+    assert lower.when is not None
+    texts = [(one.when.text, one.until.text if one.until else "") for one in (higher, lower) if one.when]
+    if texts[0] == texts[1] and higher.confirm in (lower.confirm, AT_ONCE):
+        return True
+    if higher.confirm != AT_ONCE or higher.until or lower.until:
+        return False
+    when = lower.when
+    return all(_sure(higher, outcome) for outcome in possible if True in could_be(when, _facts(outcome)))
 
 
 def _endings(possible: Iterable[str]) -> str:
@@ -230,7 +265,7 @@ def _dead_always(part: GraphNode) -> Iterator[Problem]:
 
 def _no_end(graph: BehaviourGraph) -> Iterator[Problem]:
     if not any(state.final for state in graph.top.states.values()):
-        yield _problem(graph.top.where, "", "the behaviour never ends: it needs a state with 'final: done' or 'final: failed'")
+        yield _problem(graph.top.where, "", "the behaviour never ends: it needs a state with 'final: done' or 'failed'")
 
 
 @dataclass(frozen=True)
@@ -251,7 +286,7 @@ class _Fit:
             families = signal.devices or ((name[:-3],) if name.endswith(".ok") else ())
             lacks = [family for family in families if family not in fitted]
             if lacks:
-                yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file does not have")
+                yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")
             elif why := signal.lacking(self.robot):
                 yield _problem(where, text, f"this robot cannot give '{name}': {why}")
 
@@ -300,5 +335,3 @@ def _first_activity(graph: BehaviourGraph, path: str) -> StateNode:
     while state.graph is not None:
         state = state.graph.states[state.graph.start]
     return state
-
-

@@ -34,6 +34,7 @@ from rover.graph.vocabulary import PLACES, ActivitySpec, Choice, Kind, Number, P
 from rover.quantities import QuantityError
 
 _COUNTED = re.compile(r"(\d{1,4})\s+of\s+(\d{1,4})")
+_WORD = re.compile(r"[a-z][a-z0-9_]*")
 MOST_SAMPLES = 1000
 
 At = tuple[str | int, ...]
@@ -102,7 +103,7 @@ def setting_of(value: Any) -> Setting:
         return Setting(value, Truth())
     if isinstance(value, int):
         return Setting(value, Number(whole=True))
-    if isinstance(value, str) and re.fullmatch(r"[a-z][a-z0-9_]*", value):
+    if isinstance(value, str) and _WORD.fullmatch(value):
         return Setting(value, Choice())
     if isinstance(value, (str, float)):
         quantity = quantities.parse(value if isinstance(value, str) else repr(value))
@@ -139,7 +140,8 @@ class _FileReader:
         if start not in states:
             self.source.report((*at, "start"), f"there is no state '{start}' here{nearest(start, names)}")
         nodes = {
-            name: self._state(_joined(path, name), state, names, (*at, "states", name)) for name, state in states.items()
+            name: self._state(_joined(path, name), state, names, (*at, "states", name))
+            for name, state in states.items()
         }
         always_nodes = self._exits(always, path, names, (*at, "always"), in_state=False)
         return GraphNode(path, self._where(at or ("behaviour",)), start, always_nodes, nodes)
@@ -259,20 +261,20 @@ class _FileReader:
             hint = nearest(activity, self.builder.activities)
             self.source.report((*at, "does"), f"there is no activity '{activity}'{hint}")
             return {}
-        for name in spec.parameters:
-            if spec.parameters[name].required and name not in values:
-                self.source.report((*at, "does"), f"'{activity}' needs 'with: {{{name}: ...}}' ({spec.parameters[name].about})")
+        for name, parameter in spec.parameters.items():
+            if parameter.required and name not in values:
+                self.source.report((*at, "does"), f"'{activity}' needs 'with: {{{name}: ...}}' ({parameter.about})")
         if spec.one_of and sum(name in values for name in spec.one_of) != 1:
             self.source.report((*at, "does"), f"'{activity}' needs one of {' or '.join(spec.one_of)} under 'with'")
         given = {}
         for name, value in values.items():
-            parameter = spec.parameters.get(name)
+            due = spec.parameters.get(name)
             where = (*at, "with", name)
-            if parameter is None:
+            if due is None:
                 hint = nearest(name, spec.parameters) or "; it takes none"
                 self.source.report(where, f"'{activity}' has no parameter '{name}'{hint}", of_key=True)
                 continue
-            given[name] = self._value(value, parameter, where)
+            given[name] = self._value(value, due, where)
         return given
 
     def _value(self, value: Any, parameter: Parameter, at: At) -> Given:
@@ -287,7 +289,7 @@ class _FileReader:
     def _read_value(self, value: Any, kind: Kind) -> Given:
         if isinstance(kind, Place):
             return Given(self._place(value))
-        if isinstance(kind, Choice) and kind.words and value in kind.words:
+        if isinstance(kind, Choice) and kind.words and isinstance(value, str) and value in kind.words:
             return Given(value)
         if isinstance(value, (list, dict)) or value is None:
             raise QuantityError(f"{kind} is due here")
@@ -312,8 +314,11 @@ class _FileReader:
             raise QuantityError("a place is due here: a name such as field.start, or a point [1 m, 2 m]")
         if value.startswith("settings."):
             setting = self.scope.settings.get(value[9:])
-            raise QuantityError("a setting cannot hold a place; name it in the errand file under 'places'" if setting else
-                                f"there is no setting '{value[9:]}'")
+            raise QuantityError(
+                "a setting cannot hold a place; name it in the errand file under 'places'"
+                if setting
+                else f"there is no setting '{value[9:]}'"
+            )
         own = self.builder.errand.field.places if self.builder.errand else None
         if value.startswith("field.places."):
             if own is not None and value[13:] not in own:
@@ -341,7 +346,9 @@ class _FileReader:
             self.source.report((*at, "with", name), why.replace("the behaviour", f"'{state.part}'"), of_key=True)
         given = self._part_settings(state, loaded, at)
         settings = self.builder._settings(loaded, {}, given)
-        reader = _FileReader(self.builder, loaded.source, replace(self.scope, settings=settings), (*self.open_files, file))
+        reader = _FileReader(
+            self.builder, loaded.source, replace(self.scope, settings=settings), (*self.open_files, file)
+        )
         graph = reader.graph(path, loaded.model.start, loaded.model.always, loaded.model.states, ())
         self.builder.problems += loaded.source.problems
         return graph
@@ -353,8 +360,11 @@ class _FileReader:
                 continue
             try:
                 text = str(value).lower() if isinstance(value, bool) else str(value)
-                expression = conditions.read_expression(text, replace(self.scope, signals=False))
                 declared = setting_of(loaded.model.settings[name])
+                if isinstance(declared.kind, Choice) and _WORD.fullmatch(text):
+                    given[name] = Setting(text, declared.kind)
+                    continue
+                expression = conditions.read_expression(text, replace(self.scope, signals=False))
                 if not _same_kind(expression.kind, declared.kind):
                     raise ConditionError(f"{declared.kind} is due here, but this is {expression.kind}", text)
                 given[name] = Setting(conditions.evaluator(expression)(None), declared.kind)
@@ -371,8 +381,6 @@ def _joined(path: str, name: str) -> str:
 
 def _unit_hint(kind: Kind) -> str:
     return f" ({quantities.units_for(kind.dimension)})" if isinstance(kind, Number) else ""
-
-
 
 
 def _text_of(one: Exit) -> str:

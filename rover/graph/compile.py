@@ -17,7 +17,7 @@ from rover.graph.vocabulary import Outcome, Signals
 from rover.quantities import wrap
 
 UNKNOWNS = 0
-"""Memory place that counts conditions which could not be worked out (NaN, division by zero)."""
+"""Memory place that counts conditions which could not be worked out (NaN, division by zero, overflow)."""
 
 Memory = list[int]
 Decide = Callable[[int, Signals, Memory], int]
@@ -173,7 +173,7 @@ class Compiler:
                 body.add(f"n{index} = {operand}")
             known = " and ".join(f"n{index} == n{index}" for index in range(len(operands))) or "True"
             body.add(f"v = ({self._truth(one, scope)}) if {known} else None")
-        body.add("except ZeroDivisionError: v = None")
+        body.add("except (ArithmeticError, ValueError): v = None")  # zero divisor, too large, wrap(infinity)
         body.add("if v is None:")
         with body:
             body.add(f"w[{UNKNOWNS}] += 1; w[{self.places.fired[one.number]}] = 0")

@@ -19,14 +19,17 @@ from rover.graph.vocabulary import SIGNALS, Choice, Kind, Number, Signal, Truth,
 from rover.quantities import Dimension, Quantity, QuantityError, wrap
 
 LONGEST = 500
+LARGEST = 1e300
+"""Constants stay below this, so that they can be written out again and go into floats."""
 _NUMBER_UNIT = re.compile(rf"(?<![\w.])((?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)(\s*({quantities.UNIT_PATTERN}))?")
+_SETTING_NAME = re.compile(r"(?<=\bsettings\.)[a-z]+\b")
 _COMPARISONS = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
 _ARITHMETIC = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Div: "/"}
 _FUNCTIONS: dict[str, Callable[..., float]] = {"abs": abs, "min": min, "max": max, "wrap": wrap}
 
 
 class ConditionError(ValueError):
-    """A condition that cannot be used; ``part`` is the text at fault and ``offset`` where it stands in the condition."""
+    """A condition that cannot be used; ``part`` is the text at fault, ``offset`` where it stands in the condition."""
 
     def __init__(self, why: str, part: str = "", offset: int = 0) -> None:
         self.part = part
@@ -133,7 +136,7 @@ class _Reader:
     def read(self) -> Expression:
         tree = self._parse()
         result = self._typed(tree)
-        if result.word:
+        if result.word and isinstance(tree, ast.Name):
             raise self._error(tree, f"'{result.value}' is {self._unknown_name(str(result.value))}")
         devices = dict.fromkeys(device for signal in self.signals.values() for device in signal.devices)
         return Expression(
@@ -155,9 +158,9 @@ class _Reader:
         odd = next((character for character in self.text if not " " <= character <= "~"), None)
         if odd is not None:
             raise ConditionError(f"the character {odd!r} has no meaning here", odd, self.text.index(odd))
-        joined = _NUMBER_UNIT.sub(self._join, self.text)
+        joined = _SETTING_NAME.sub(_raised, _NUMBER_UNIT.sub(self._join, self.text))
         try:
-            return ast.parse(joined.strip(), mode="eval").body if joined == joined.strip() else self._parse_padded(joined)
+            return self._parse_padded(joined) if joined != joined.strip() else ast.parse(joined, mode="eval").body
         except SyntaxError as error:
             offset = max((error.offset or 1) - 1, 0)
             part = self.text[offset : offset + 20]
@@ -183,10 +186,7 @@ class _Reader:
         number, unit = match.group(1), match.group(3)
         length = len(match.group(0))
         unit = self._real_unit(unit, match.end(1))
-        if unit is None:
-            kept = len(number)
-        else:
-            kept = match.group(0).index(unit, len(number)) + len(unit)
+        kept = len(number) if unit is None else match.group(0).index(unit, len(number)) + len(unit)
         try:
             self.quantities[match.start()] = quantities.parse(number + (unit or ""))
         except QuantityError as error:
@@ -290,6 +290,10 @@ class _Reader:
             value = eval(code, {"__builtins__": {}}, dict(_FUNCTIONS))  # source made here, of numbers only
         except ZeroDivisionError:
             raise ConditionError("divides by zero", self.text) from None
+        except OverflowError:
+            value = math.inf
+        if not abs(value) < LARGEST:
+            raise ConditionError("too large a number", self.text)
         return _Typed(kind, repr(value), value)
 
     def _same(self, node: ast.AST, left: _Typed, right: _Typed) -> Dimension:
@@ -298,7 +302,7 @@ class _Reader:
         if left.kind.dimension == right.kind.dimension:
             return left.kind.dimension
         pair = (left, right) if right.kind.dimension == quantities.NONE else (right, left)
-        if pair[1].kind == Number() and pair[1].value is not None:
+        if pair[1].kind.dimension == quantities.NONE and pair[1].value is not None:  # type: ignore[union-attr]
             unit = quantities.units_for(pair[0].kind.dimension)  # type: ignore[union-attr]
             raise self._error(node, f"a bare number beside {pair[0].kind}; write its unit ({unit})")
         raise self._error(node, f"{left.kind} and {right.kind} do not go together")
@@ -319,13 +323,15 @@ class _Reader:
         if isinstance(left.kind, Number) and isinstance(right.kind, Number):
             self._same(node, left, right)
             if exact and not (left.kind.whole and right.kind.whole):
-                raise self._error(node, "== between measured numbers is hardly ever true; compare abs(a - b) with a width")
+                raise self._error(
+                    node, "== between measured numbers is hardly ever true; compare abs(a - b) with a width"
+                )
             for part in (left, right):
                 if part.value is None and not (isinstance(part.kind, Number) and part.kind.whole):
                     self.operands[part.code] = None
             return
         if not exact:
-            raise self._error(node, "only numbers can be greater or less")
+            raise self._error(node, self._odd_word(left, right) or "only numbers can be greater or less")
         self._same_words(node, left, right)
 
     def _same_words(self, node: ast.Compare, left: _Typed, right: _Typed) -> None:
@@ -333,12 +339,14 @@ class _Reader:
             return
         choice, word = (left, right) if right.word else (right, left)
         if not (isinstance(choice.kind, Choice) and not choice.word and isinstance(word.kind, Choice)):
-            odd = next((part for part in (left, right) if part.word), None)
-            why = f"'{odd.value}' is {self._unknown_name(str(odd.value))}" if odd else "these two cannot be compared"
-            raise self._error(node, why)
+            raise self._error(node, self._odd_word(left, right) or "these two cannot be compared")
         allowed = choice.kind.words or self.scope.words
         if word.word and allowed and word.value not in allowed:
             raise self._error(node, f"'{word.value}' is never its value{nearest(str(word.value), allowed)}")
+
+    def _odd_word(self, *parts: _Typed) -> str:
+        odd = next((part for part in parts if part.word), None)
+        return f"'{odd.value}' is {self._unknown_name(str(odd.value))}" if odd else ""
 
     def _call(self, node: ast.Call) -> _Typed:
         if not isinstance(node.func, ast.Name) or node.func.id not in _FUNCTIONS or node.keywords:
@@ -360,10 +368,13 @@ class _Reader:
         if name == "wrap" and kind.dimension != quantities.ANGLE:
             raise self._error(node, f"wrap takes an angle, but this is {kind}")
         constant = all(part.value is not None for part in parts)
+        whole = all(isinstance(part.kind, Number) and part.kind.whole for part in parts)
         for part in parts:
-            if part.value is None and not kind.whole:
+            if part.value is None and not whole:
                 self.operands[part.code] = None
-        return self._folded(kind, f"{name}({', '.join(part.code for part in parts)})", constant)
+        return self._folded(
+            Number(kind.dimension, whole), f"{name}({', '.join(part.code for part in parts)})", constant
+        )
 
     def _name(self, node: ast.Name) -> _Typed:
         if node.col_offset in self.quantities and set(node.id) == {"_"}:
@@ -401,11 +412,17 @@ class _Reader:
         return _Typed(signal.kind, f"s.{attribute_of(name)}")
 
     def _setting(self, node: ast.Attribute, name: str) -> _Typed:
+        name = name.lower() if keyword.iskeyword(name.lower()) else name
         setting = self.scope.settings.get(name)
         if setting is None:
             raise self._error(node, f"there is no setting '{name}' in this file{nearest(name, self.scope.settings)}")
         self.constants[f"settings.{name}"] = setting.value
         return _Typed(setting.kind, repr(setting.value), setting.value, word=isinstance(setting.kind, Choice))
+
+
+def _raised(match: re.Match[str]) -> str:
+    """Return a setting's name so that the parser takes it: one such as ``in`` in capitals, which no name has."""
+    return match[0].upper() if keyword.iskeyword(match[0]) else match[0]
 
 
 def _full_name(node: ast.expr) -> str | None:
@@ -448,7 +465,7 @@ def _possible(node: ast.expr, facts: Mapping[str, bool]) -> set[bool]:
         case ast.Name(id="true" | "false" as word):
             return {word == "true"}
     name = _full_name(node) if isinstance(node, (ast.Name, ast.Attribute)) else None
-    return {facts[name]} if name in facts else {True, False}
+    return {facts[name]} if name is not None and name in facts else {True, False}
 
 
 def finite(value: Any) -> bool:

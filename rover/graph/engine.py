@@ -38,14 +38,17 @@ class Ending:
     exit: str
 
 
-class _Slashed(NestedState):  # type: ignore[misc]
+class _Slashed(NestedState):
     """State whose path is joined by '/', so that names with '_' are safe."""
 
     separator = "/"
 
 
-class _Machine(HierarchicalMachine):  # type: ignore[misc]
+class _Machine(HierarchicalMachine):
     state_cls = _Slashed
+
+    def _add_model_to_state(self, state: Any, model: Any) -> None:
+        """Give the model no ``is_<state>`` functions: a state may be called like one of their attributes."""
 
 
 class _Position:
@@ -123,6 +126,7 @@ class Engine:
         start = self.graph.top.start
         self._trigger("begin")
         self.changes.append(StateChange("", self._path, "start", str(self.graph.states[start].where)))
+        self._note_ending("start")
 
     def step(self, now_ns: int, signals: Signals) -> None:
         """Take at most one exit. ``now_ns`` is the engine's own time: it stands still in holds and stops (R10)."""
@@ -136,8 +140,11 @@ class Engine:
         self.memory[self.compiler.places.outcome[self._path]] = outcome
 
     def resume(self, now_ns: int, signals: Signals) -> None:
-        """Enter the outermost present state afresh after a hold or stop, its own tries not counted (R10)."""
-        if self.ending is not None:
+        """Enter the outermost present state afresh after a hold or stop, its own tries not counted (R10).
+
+        Before the start and after the end there is none, and nothing happens.
+        """
+        if not self._path or self.ending is not None:
             return
         self._now_ns, self._signals = now_ns, signals
         outermost = self._path.partition("/")[0]
@@ -153,9 +160,12 @@ class Engine:
         landing = self._land(one.go)
         self._trigger(f"exit {one.number} to {landing}")
         self.changes.append(StateChange(left, self._path, one.text, str(one.where), values))
+        self._note_ending(one.text)
+
+    def _note_ending(self, way: str) -> None:
         state = self.graph.states[self._path]
         if state.final is not None and not state.parent:
-            self.ending = Ending(state.final, state.name, one.text)
+            self.ending = Ending(state.final, state.name, way)
 
     def _land(self, path: str) -> str:
         """Return where a way to ``path`` ends: there, or elsewhere if its tries are used up (R9)."""
@@ -188,7 +198,7 @@ class Engine:
         for name, work_out in self._values[state.path].items():
             try:
                 values[name] = work_out(self._signals)
-            except ZeroDivisionError:
+            except (ArithmeticError, ValueError):
                 values[name] = float("nan")
         if not all(finite(value) for value in values.values()):
             self.memory[UNKNOWNS] += 1
@@ -210,7 +220,9 @@ class Engine:
 
     def _end_graph(self, state: StateNode) -> None:
         if state.parent:
-            self.memory[self.compiler.places.outcome[state.parent]] = Outcome.DONE if state.final == "done" else Outcome.FAILED
+            self.memory[self.compiler.places.outcome[state.parent]] = (
+                Outcome.DONE if state.final == "done" else Outcome.FAILED
+            )
 
     def _empty_windows(self, state: StateNode | None, exits: tuple[ExitNode, ...]) -> None:
         memory, signals = self.memory, self._signals
@@ -250,5 +262,3 @@ def _described(state: StateNode, engine: Engine) -> dict[str, Any]:
         described["initial"] = state.graph.start
         described["children"] = [_described(child, engine) for child in state.graph.states.values()]
     return described
-
-

@@ -1,4 +1,4 @@
-"""The behaviour as the engine runs it: files expanded, names resolved, conditions checked, every part with its place."""
+"""The behaviour as the engine runs it: files expanded, names resolved, conditions checked, each part with its place."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field

@@ -6,7 +6,7 @@ This is the one place for the names of signals. The core fills them (`rover.core
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rover import quantities
 from rover.files.robot import Robot
@@ -185,8 +185,10 @@ class Signals:
             setattr(self, f"{family}_n", 0)
             setattr(self, f"{family}_t", 0)
 
-    def __getattr__(self, name: str) -> Any:  # for the type checker: the slots are made from the table
-        raise AttributeError(name)
+    if TYPE_CHECKING:  # the slots are made from the table, which a type checker does not read
+
+        def __getattr__(self, name: str) -> Any: ...
+        def __setattr__(self, name: str, value: Any) -> None: ...
 
     def value(self, signal: str) -> Any:
         """Return a signal's value by its name."""

@@ -15,7 +15,7 @@ def towards(distance: float, most: float, deceleration: float, least: float = 0.
 
 
 def turning(error: float, most: float, acceleration: float, gain: float = 3.0) -> float:
-    """Return a turn rate (rad/s) towards a heading error (rad): proportional near, limited by what can be stopped far."""
+    """Return a turn rate (rad/s) towards a heading error (rad): proportional near, limited far by the braking way."""
     wanted = min(most, gain * abs(error), math.sqrt(2.0 * 0.5 * acceleration * abs(error)))
     return math.copysign(wanted, error)
 

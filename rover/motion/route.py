@@ -7,6 +7,7 @@ looked at again in the same manner, a few levels deep.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from rover.estimate.field import Ground, distance_to_segment
 
@@ -32,7 +33,8 @@ def route(start: XY, goal: XY, circles: Sequence[Circle], ground: Ground, margin
         start: where the robot is.
         goal: where it is to go.
         circles: things to keep away from; one that holds the start or the goal only counts as far as it can.
-        ground: the field; detours stay inside its boundary and off its walls by ``margin`` (m).
+        ground: the field.
+        margin: detours stay inside its boundary and off its walls by so much (m).
     """
     kept = [circle for circle in (_shrunk(circle, start, goal) for circle in circles) if circle.radius > 0.02]
     return _route(start, goal, kept, ground, margin, 0)
@@ -62,7 +64,7 @@ def _route(start: XY, goal: XY, circles: list[Circle], ground: Ground, margin: f
 
 def length(points: Sequence[XY]) -> float:
     """Return the length (m) of a line through points."""
-    return sum(math.dist(a, b) for a, b in zip(points, points[1:], strict=False))
+    return sum(math.dist(a, b) for a, b in pairwise(points))
 
 
 def _first_in_the_way(start: XY, goal: XY, circles: list[Circle]) -> Circle | None:

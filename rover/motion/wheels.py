@@ -1,4 +1,4 @@
-"""Wheel speed control: wanted speeds -> duties, with feed-forward past the dead band and an integral on what is measured."""
+"""Wheel speed control: wanted speeds -> duties, by feed-forward past the dead band and the measured speed's error."""
 
 from rover.files.robot import Robot
 

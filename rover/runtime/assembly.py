@@ -43,7 +43,9 @@ class Assembly:
     texts: Mapping[str, str]
 
 
-def assemble(path: Path, overrides: Mapping[str, Any], activities: Mapping[str, type[Activity]] = ACTIVITIES) -> Assembly:
+def assemble(
+    path: Path, overrides: Mapping[str, Any], activities: Mapping[str, type[Activity]] = ACTIVITIES
+) -> Assembly:
     """Load an errand file and the files it names.
 
     Args:

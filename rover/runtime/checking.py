@@ -41,7 +41,8 @@ def check_file(path: Path) -> CheckReport:
 
 
 def _summary(graph: BehaviourGraph) -> str:
-    exits = sum(len(state.exits) for state in graph.states.values()) + sum(len(part.always) for part in graph.top.graphs())
+    exits = sum(len(state.exits) for state in graph.states.values())
+    exits += sum(len(part.always) for part in graph.top.graphs())
     return f"'{graph.title}': {len(graph.states)} states, {exits} exits, every one has a way out"
 
 

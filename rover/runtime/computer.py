@@ -4,7 +4,6 @@ import grp
 import importlib.metadata
 import os
 import platform
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -32,8 +31,6 @@ def survey() -> list[Finding]:
 
 def _versions() -> list[Finding]:
     rows = [Finding("rover", __version__), Finding("python", f"{platform.python_version()} on {platform.machine()}")]
-    if sys.version_info < (3, 11):
-        rows.append(Finding("python", "too old", ready=False, mend="install Python 3.11 or newer"))
     for name in BASE:
         version = _version(name)
         rows.append(Finding(name, version or "missing", version is not None, mend="pip install rover"))
@@ -49,7 +46,9 @@ def _version(name: str) -> str | None:
 
 def _extras() -> list[Finding]:
     return [
-        Finding(f"extra {extra}", version or "not installed", version is not None, True, f"pip install 'rover[{extra}]'")
+        Finding(
+            f"extra {extra}", version or "not installed", version is not None, True, f"pip install 'rover[{extra}]'"
+        )
         for extra, version in ((extra, _version(package)) for extra, package in EXTRAS.items())
     ]
 

@@ -44,8 +44,7 @@ class Drivers:
         new: list[tuple[str, Reading]] = []
         for family, poll in self._sensors:
             try:
-                for reading in poll(now_ns):
-                    new.append((family, reading))
+                new.extend([(family, reading) for reading in poll(now_ns)])
             except Exception as error:
                 self._give_up(family, error)
         return new

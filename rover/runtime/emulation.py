@@ -20,7 +20,9 @@ def emulated(path: Path) -> Iterator[Mapping[str, Path]]:
     """
     robot: Robot = load.load(path, "robot").model
     if not robot.links:
-        raise FileProblems([Problem(load.show(path), 1, 1, "", "has no 'links:', so there is no co-processor to emulate")])
+        raise FileProblems(
+            [Problem(load.show(path), 1, 1, "", "has no 'links:', so there is no co-processor to emulate")]
+        )
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="rover-")))
         ports = {}

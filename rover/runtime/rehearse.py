@@ -179,7 +179,7 @@ class Rehearsal:
         inside = set(self._bench.delivered(zone)) if zone is not None else set()
         for thing in things:
             place = "held" if thing.state == "held" else "tray" if thing.id in inside else "floor"
-            self._record.final_object(now_ns, FinalObject(thing.id, thing.kind, thing.x, thing.y, place))
+            self._record.final_object(now_ns, FinalObject(str(thing.id), thing.kind, thing.x, thing.y, place))
         for name, count in core.refusals.items():
             if count:
                 self._record.event(now_ns, Note("refused", f"{name}: {count}"))
@@ -224,4 +224,3 @@ class Rehearsal:
                 "slots": [(slot.x, slot.y) for slot in self.core.book.ground.slots],
             }
         )
-

@@ -52,7 +52,7 @@ class Remembered:
 
 @dataclass(frozen=True)
 class Eye:
-    """The camera's place and reach: ahead of the robot's middle (m), half its field of view (rad), farthest sight (m)."""
+    """The camera: ahead of the robot's middle (m), half its field of view (rad), nearest and farthest sight (m)."""
 
     ahead: float
     half_view: float

@@ -329,7 +329,15 @@ def test_r05_without_a_device_every_step_is_a_sample(run_of):
 
 @pytest.mark.parametrize(
     ("frames", "fires_at"),
-    [("111", 3), ("10101", 5), ("11001", 5), ("1100011", 7), ("110001000111", 12), ("0000", None), ("1001010", None)],
+    [
+        ("111", 3),
+        ("10101", 5),
+        ("11001", 5),
+        ("1100011", None),
+        ("110001000111", 12),
+        ("0000", None),
+        ("1001010", None),
+    ],
 )
 def test_r05_three_of_five_fires_at_the_third_true_one_of_the_last_five(run_of, frames, fires_at):
     run = run_of(confirmed("{when: target.seen, confirm: 3 of 5, go: b}"))
@@ -448,7 +456,7 @@ def test_r07_numbers_beyond_all_bounds_are_unknown(run_of, condition, values):
     "condition", ["not min(objects.left, jaws.opening) > 0", "not max(objects.left, jaws.opening) > 0"]
 )
 def test_r07_not_a_number_is_unknown_beside_a_whole_number(run_of, condition):
-    run = run_of(confirmed(f"{{when: {condition}, go: b}}"))
+    run = run_of(confirmed(f"{{when: '{condition}', go: b}}"))
     assert run.report("gripper", jaws_opening=float("nan")).step() == "a"
 
 
@@ -610,7 +618,7 @@ states:
   end: {final: done}
 """
     )
-    assert [one.why for one in found] == [
+    assert [one.why for one in found if "ring" in one.why] == [
         "tries that are used up would go in a ring: a -> b -> a",
         "tries that are used up would go in a ring: b -> a -> b",
     ]
@@ -636,7 +644,7 @@ states:
         assert run.resume() == "outer/a"
     assert run.performer.log[-2:] == ["cancel", "begin outer/a"]
     run.set(target_known=True)
-    assert run.steps(2) == ["outer/a", "used_up"]
+    assert run.steps(4) == ["outer/b", "outer/a", "outer/b", "used_up"]
 
 
 def test_r10_time_stands_still_while_the_engine_does_not_step(run_of):
@@ -727,7 +735,7 @@ states:
 
 def test_r11_from_is_relative_to_its_file(run_of):
     """A part in a folder names another beside it."""
-    middle = "behaviour: Middle\nstart: deep\nstates: {deep: {from: back.yaml, exits: [{when: done, go: e}]}, e: {final: done}}"
+    middle = "behaviour: Middle\nstart: deep\nstates: {deep: {from: back.yaml}}"
     run = run_of(
         "start: a\nstates: {a: {from: parts/middle.yaml}}", {"parts/middle.yaml": middle, "parts/back.yaml": PART}
     )
@@ -779,7 +787,7 @@ class BrokenAtOnce(StandStill):
 def test_r12_an_exception_in_an_activity_ends_it_failed_and_is_recorded(tmp_path, robot, activity):
     file = tmp_path / "b.yaml"
     file.write_text(
-        "behaviour: T\nstart: a\nstates:\n  a: {does: 'mine:Broken', exits: [{when: failed, go: b}]}\n  b: {final: failed}"
+        "behaviour: T\nstart: a\nstates: {a: {does: 'mine:Broken', exits: [{when: failed, go: b}]}, b: {final: failed}}"
     )
     graph = Builder(specs()).build(load.load(file, "behaviour"))
     core = Core(robot, _errand(), graph, {**ACTIVITIES, "mine:Broken": activity}, seed=1)
@@ -858,7 +866,7 @@ def test_r13_each_change_is_noted_with_what_its_condition_saw(run_of):
     assert (start.left, start.entered, start.exit) == ("", "a", "start")
     assert (change.left, change.entered) == ("a", "b")
     assert change.exit == "when range.distance < 30 cm confirm 1 of 2"
-    assert change.where.endswith("behaviour.yaml:4")
+    assert change.where.endswith("behaviour.yaml:5")
     assert change.values == {"range.distance": 0.25}
 
 
@@ -883,8 +891,8 @@ TIMED, ENDED = "{after: 5 s, go: b}", "{when: done, go: end}"
         ("stand_still", "{when: target.known, go: b}", f"{ENDED}, {{after: 9 s, go: end}}", ""),
         ("stand_still", "{when: target.known, go: b}", ENDED, "no way out by time"),
         ("ask", "{when: done or failed, go: b}", ENDED, ""),
-        ("sweep", f"{{when: done, go: b}}, {TIMED}", ENDED, "'sweep' can fail"),
-        ("sweep", f"{{when: not done, go: b}}, {TIMED}", ENDED, ""),
+        ("close_jaws", f"{{when: done, go: b}}, {TIMED}", ENDED, "'close_jaws' can fail"),
+        ("close_jaws", f"{{when: not done, go: b}}, {TIMED}", ENDED, ""),
         ("stand_still", TIMED, "{when: failed, go: end}", "it can end 'done'"),
     ],
 )

@@ -1,26 +1,26 @@
-"""The step: readings in, commands out. No I/O, no clock, nothing from outside: the same readings give the same decisions.
+"""The step: readings in, commands out. No I/O, no clock: the same readings give the same decisions.
 
 Read `Core.step` from top to bottom and you have followed a reading from a driver to a motor.
 """
 
 import math
-import random
-import traceback
 from collections.abc import Mapping, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from rover.activities.world import Activity, World
-from rover.devices.readings import Detections, DriveCommand, JawsCommand, Reading
+from rover.core.health import HealthWatch
+from rover.core.performer import ActivityPerformer
+from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.errand import Book
 from rover.estimate.field import LookedAt, ground_of
 from rover.estimate.odometry import Odometer
 from rover.estimate.pose import Pose, PoseFilter
-from rover.events import Event, Health, HealthChange, HoldBack, Note, Stop, TrackPoint
+from rover.events import Event, HoldBack, Stop, TrackPoint
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.graph.engine import Ending, Engine
-from rover.graph.model import BehaviourGraph, StateNode
-from rover.graph.vocabulary import SENSORS, Outcome, Signals
+from rover.graph.model import BehaviourGraph
+from rover.graph.vocabulary import Signals
 from rover.motion.limits import Allowed, EchoMemory, Limits, Situation, StopLatch
 from rover.motion.request import STILL, Request
 from rover.motion.wheels import wheel_controls
@@ -36,8 +36,6 @@ LOOKING_SHARE = 0.75
 """Ground counts as looked at out to this share of the camera's farthest sight."""
 JAWS_WINDOW = (0.055, 0.04)
 """A sighting so near the middle of the jaws, ahead and aside (m), stands between them."""
-FIRST_REPORT = 3.0
-"""Seconds that a device has for its first report."""
 
 
 class Action(NamedTuple):
@@ -102,9 +100,9 @@ class Core:
         self._limits = Limits(robot, ground)
         self._echo = EchoMemory(_front_of_body(robot))
         self._left_wheel, self._right_wheel = wheel_controls(robot)
-        self._performer = _Performer(self.world, activities, seed)
+        self._performer = ActivityPerformer(self.world, activities, seed)
         self.engine = Engine(graph, self._performer)
-        self._health = _HealthWatch(robot, self.signals)
+        self._health = HealthWatch(robot, self.signals)
         self._sequence = 0
         self._last_ns: int | None = None
         self._behaviour_ns = 0
@@ -243,7 +241,11 @@ class Core:
     def _look(self, pose: Pose) -> None:
         """Count the ground in view as looked at, once for each place and direction."""
         last = self._looked_from
-        if last is not None and abs(pose.x - last[0]) + abs(pose.y - last[1]) < 0.15 and abs(pose.heading - last[2]) < 0.15:
+        if (
+            last is not None
+            and abs(pose.x - last[0]) + abs(pose.y - last[1]) < 0.15
+            and abs(pose.heading - last[2]) < 0.15
+        ):
             return
         self._looked_from = pose
         eye = self.targets.eye
@@ -389,147 +391,3 @@ def _eye(robot: Robot) -> Eye:
 
 def _or_nan(value: float | None) -> float:
     return math.nan if value is None else value
-
-
-class _Performer:
-    """Carries the present activity out for the engine."""
-
-    def __init__(self, world: World, activities: Mapping[str, type[Activity]], seed: int) -> None:
-        self._world = world
-        self._activities = activities
-        self._seed = seed
-        self._activity: Activity | None = None
-        self._failed = False
-
-    def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
-        """Make the state's activity; its random draws depend on seed, state and entry alone."""
-        self._world.random = random.Random(f"{self._seed}/{state.path}/{entry}")
-        self._failed = False
-        try:
-            self._activity = self._activities[state.activity or ""](self._world, values)
-        except Exception:
-            self._fail(state.path)
-
-    def cancel(self) -> None:
-        """Drop the activity."""
-        self._activity = None
-        self._failed = False
-
-    def step(self, engine: Engine) -> Request:
-        """Step the activity and tell the engine when it has ended."""
-        if self._failed:
-            self._failed = False
-            engine.report(Outcome.FAILED)
-            return STILL
-        activity = self._activity
-        if activity is None:
-            return STILL
-        request = STILL
-        if activity.outcome == Outcome.RUNNING:
-            try:
-                request = activity.step(self._world)
-            except Exception:
-                self._fail(engine.path)
-                engine.report(Outcome.FAILED)
-                return STILL
-        if activity.outcome != Outcome.RUNNING:
-            if why := getattr(activity, "why", ""):
-                self._world.events.append(Note("activity", f"{engine.path} failed: {why}"))
-            engine.report(activity.outcome)
-            self._activity = None
-            return STILL._replace(jaws=request.jaws)
-        return request
-
-    def _fail(self, path: str) -> None:
-        self._activity = None
-        self._failed = True
-        self._world.events.append(Note("fault", f"activity of '{path}' raised:\n{traceback.format_exc()}"))
-
-
-class _HealthWatch:
-    """Keeps each device's health, and the signals that tell of reports: ok, how many, taken when."""
-
-    def __init__(self, robot: Robot, signals: Signals) -> None:
-        fitted = robot.devices.fitted()
-        self._signals = signals
-        self._limits = robot.limits
-        self._ages = {
-            family: int(fitted[family].overdue_after * 1e9)
-            for family in SENSORS
-            if family in fitted and not (family == "gripper" and robot.devices.gripper_is_silent)
-        }
-        self._health = {family: Health.OVERDUE if family in self._ages else Health.ABSENT for family in SENSORS}
-        self._last = dict.fromkeys(self._ages, -1)
-        self._sequences = dict.fromkeys(self._ages, -1)
-        self._names = {family: (f"{family}_n", f"{family}_t") for family in self._ages}
-        self._reports = dict.fromkeys(self._ages, 0)
-        self._faults: dict[str, str] = {}
-        self._missing_since: dict[str, int] = {}
-        self._quiet_until_ns = -1
-        self.impossible = 0
-        if robot.devices.gripper is not None and robot.devices.gripper_is_silent:
-            signals.gripper_ok = True
-
-    def accept(self, device: str, reading: Reading, now_ns: int) -> bool:
-        """Count a report; return False for one that is out of order or impossible."""
-        if device not in self._ages:
-            return False
-        if reading.sequence <= self._sequences[device] or not self._possible(reading, now_ns):
-            self.impossible += 1
-            return False
-        self._sequences[device] = reading.sequence
-        self._last[device] = reading.taken_ns
-        self._reports[device] += 1
-        count_name, time_name = self._names[device]
-        setattr(self._signals, count_name, self._reports[device])
-        setattr(self._signals, time_name, reading.taken_ns)
-        return True
-
-    @staticmethod
-    def _possible(reading: Reading, now_ns: int) -> bool:
-        if reading.taken_ns > now_ns + 1_000_000:
-            return False
-        value = reading.value
-        if isinstance(value, Detections):
-            return all(math.isfinite(one.bearing) and math.isfinite(one.distance) for one in value.objects)
-        for part in value:
-            if part is not None and not -math.inf < part < math.inf:
-                return False
-        return True
-
-    def look(self, now_ns: int, faults: Sequence[tuple[str, str]], events: list[Event]) -> None:
-        """Bring every device's health up to date, and note what has changed."""
-        if now_ns <= self._quiet_until_ns and not faults:
-            return  # all were healthy, and not even the oldest report can be overdue yet
-        for device, why in faults:
-            self._faults[device] = why
-        for device, age in self._ages.items():
-            fresh = self._last[device] >= 0 and now_ns - self._last[device] <= age
-            health = Health.FAULTY if device in self._faults else Health.OK if fresh else Health.OVERDUE
-            if health is not self._health[device]:
-                self._change(device, health, events)
-            if health is Health.OK:
-                self._missing_since.pop(device, None)
-            else:
-                self._missing_since.setdefault(device, now_ns)
-        oldest = min((self._last[device] + age for device, age in self._ages.items()), default=now_ns)
-        self._quiet_until_ns = -1 if self._missing_since else oldest
-
-    def _change(self, device: str, health: Health, events: list[Event]) -> None:
-        self._health[device] = health
-        setattr(self._signals, f"{device}_ok", health is Health.OK)
-        events.append(HealthChange(device, health, self._faults.get(device, "")))
-
-    def blind(self, now_ns: int) -> str:
-        """Return why the wheels must stand still: counts or heading missing for too long, or both missing."""
-        missing = self._missing_since
-        if not missing:
-            return ""
-        counts, heading = missing.get("counts"), missing.get("heading")
-        if counts is not None and (heading is not None or "heading" not in self._ages):
-            return "counts and heading missing"
-        if counts is not None and now_ns - counts > self._limits.without_counts * 1e9:
-            return "counts missing"
-        if heading is not None and now_ns - heading > self._limits.without_heading * 1e9:
-            return "heading missing"
-        return ""

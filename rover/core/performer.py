@@ -1,0 +1,69 @@
+"""Carries activities out for the engine; a fault in one ends it as failed and is recorded (R12)."""
+
+import random
+import traceback
+from collections.abc import Mapping
+from typing import Any
+
+from rover.activities.world import Activity, World
+from rover.events import Note
+from rover.graph.engine import Engine
+from rover.graph.model import StateNode
+from rover.graph.vocabulary import Outcome
+from rover.motion.request import STILL, Request
+
+
+class ActivityPerformer:
+    """Carries the present activity out for the engine."""
+
+    def __init__(self, world: World, activities: Mapping[str, type[Activity]], seed: int) -> None:
+        self._world = world
+        self._activities = activities
+        self._seed = seed
+        self._activity: Activity | None = None
+        self._failed = False
+
+    def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
+        """Make the state's activity; its random draws depend on seed, state and entry alone."""
+        self._world.random = random.Random(f"{self._seed}/{state.path}/{entry}")
+        self._failed = False
+        try:
+            self._activity = self._activities[state.activity or ""](self._world, values)
+        except Exception:
+            self._fail(state.path)
+
+    def cancel(self) -> None:
+        """Drop the activity."""
+        self._activity = None
+        self._failed = False
+
+    def step(self, engine: Engine) -> Request:
+        """Step the activity and tell the engine when it has ended."""
+        if self._failed:
+            self._failed = False
+            engine.report(Outcome.FAILED)
+            return STILL
+        activity = self._activity
+        if activity is None:
+            return STILL
+        request = STILL
+        if activity.outcome == Outcome.RUNNING:
+            try:
+                request = activity.step(self._world)
+            except Exception:
+                self._fail(engine.path)
+                engine.report(Outcome.FAILED)
+                return STILL
+        if activity.outcome != Outcome.RUNNING:
+            why = getattr(activity, "why", "")  # a user's own need not have it
+            if why and activity.outcome == Outcome.FAILED:
+                self._world.events.append(Note("activity", f"{engine.path} failed: {why}"))
+            engine.report(activity.outcome)
+            self._activity = None
+            return STILL._replace(jaws=request.jaws)
+        return request
+
+    def _fail(self, path: str) -> None:
+        self._activity = None
+        self._failed = True
+        self._world.events.append(Note("fault", f"activity of '{path}' raised:\n{traceback.format_exc()}"))

@@ -1,0 +1,305 @@
+"""Every file under `broken/` has one deliberate mistake; `broken/expected.yaml` says what must be said of it."""
+
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+import yaml
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from rover import cli
+from rover.files.problems import FileProblems
+from rover.runtime.checking import check_file
+
+BROKEN = Path(__file__).parent / "broken"
+CANARY = "canary_of_the_broken_files"
+EXPECTED: dict[str, list[list[Any]]] = yaml.safe_load((BROKEN / "expected.yaml").read_text("utf-8"))
+HARD_LIMIT_S = 20
+
+# What is expected of these is right, and not yet so; the reason says where the fault is.
+_FOLLOW_UP = "rover/graph/build.py: a setting that is at fault becomes a plain number and is complained of again"
+_AT_THE_OVERRIDE = "rover/graph/build.py: an override is at fault, and the behaviour's own line is named"
+_AT_THE_NAME = "rover/runtime/assembly.py, rover/graph/build.py: the file that names the wrong one is at fault"
+_BARE = "rover/graph/conditions.py: _same takes a whole number for none, so its own hint about units is never given"
+OPEN = {
+    "behaviour/after_as_clock_time.yaml": "rover/graph/build.py: a time is read as a condition, with its hint",
+    "behaviour/bare_number_beside_a_quantity.yaml": _BARE,
+    "behaviour/division_by_zero.yaml": "rover/graph/conditions.py: dividing by a constant zero is let through",
+    "behaviour/ring_of_diversions.yaml": "rover/graph/analysis.py: one ring is told once for each state in it",
+    "behaviour/setting_of_no_kind.yaml": _FOLLOW_UP,
+    "behaviour/setting_of_unknown_unit.yaml": _FOLLOW_UP,
+    "behaviour/setting_without_its_prefix.yaml": "rover/graph/conditions.py: no hint that 'settings.' is missing",
+    "errand/kind_missing_for_the_bench.yaml": "rover/runtime/assembly.py: never asks rover.files.bench.mismatches",
+    "errand/setting_of_another_dimension.yaml": _AT_THE_OVERRIDE,
+    "errand/setting_of_unknown_unit.yaml": _AT_THE_OVERRIDE,
+    "errand/setting_without_unit.yaml": _AT_THE_OVERRIDE,
+    "errand/wrong_kind_of_file.yaml": _AT_THE_NAME,
+    "faulty_part/part_of_another_kind.yaml": _AT_THE_NAME,
+}
+LINE = re.compile(r"(?P<file>[^:\n]+):(?P<line>\d+):(?P<column>\d+):(?P<rest> .+)")
+
+
+class Said(NamedTuple):
+    code: int
+    output: str
+    lines: list[str]
+
+
+class Problem(NamedTuple):
+    file: str
+    line: int
+    rest: str
+
+
+@pytest.fixture(autouse=True)
+def hard_limit() -> Iterator[None]:
+    """A file that hangs the check fails the test instead of hanging it; the command's own handler is put back."""
+    before = signal.getsignal(signal.SIGTERM)
+    signal.signal(signal.SIGALRM, _too_long)
+    signal.alarm(HARD_LIMIT_S)
+    yield
+    signal.alarm(0)
+    signal.signal(signal.SIGTERM, before)
+
+
+def _too_long(number: int, frame: object) -> None:
+    raise AssertionError(f"still at it after {HARD_LIMIT_S} s")
+
+
+@pytest.fixture(autouse=True)
+def nothing_runs(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[None]:
+    """No socket, no command, and no module that a file names."""
+    (tmp_path / f"{CANARY}.py").write_text("class Camera: ...\nclass Dance: ...\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setattr(socket, "socket", _refused)
+    monkeypatch.setattr(os, "system", _refused)
+    yield
+    assert CANARY not in sys.modules
+
+
+def _refused(*_: object, **__: object) -> None:
+    raise AssertionError("a check opens no socket and runs no command")
+
+
+def check(path: str | Path, capsys: pytest.CaptureFixture[str]) -> Said:
+    with pytest.raises(SystemExit) as ended:
+        cli.main(["check", str(path)])
+    captured = capsys.readouterr()
+    return Said(int(ended.value.code or 0), captured.out, captured.err.splitlines())
+
+
+def problems(lines: list[str]) -> list[Problem]:
+    matches = [LINE.fullmatch(line) for line in lines]
+    assert all(matches), lines
+    return [Problem(match["file"], int(match["line"]), match["rest"]) for match in matches if match]
+
+
+def test_the_table_and_the_folder_agree() -> None:
+    sound = {path for path in EXPECTED_SOUND if not path.startswith("_")}
+    assert set(EXPECTED) | sound == {str(path.relative_to(BROKEN)) for path in BROKEN.glob("*/*.yaml")}
+    assert len(EXPECTED) >= 75
+
+
+EXPECTED_SOUND = {
+    *(f"good/{kind}.yaml" for kind in ("robot", "errand", "behaviour", "bench")),
+    *(f"poor_robot/{name}.yaml" for name in ("no_range", "no_gripper", "holding", "opening", "obstacle", "closing")),
+}
+"""Files without a mistake of their own, that others are measured against or need beside them."""
+
+
+@pytest.mark.parametrize("file", sorted(EXPECTED_SOUND))
+def test_what_stands_beside_the_broken_files_is_sound(
+    file: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(BROKEN)
+    said = check(file, capsys)
+    assert (said.code, said.lines) == (0, [])
+
+
+def _cases() -> Iterator[Any]:
+    for file in EXPECTED:
+        reason = OPEN.get(file)
+        yield pytest.param(file, marks=[pytest.mark.xfail(reason=reason)] if reason else [])
+
+
+@pytest.mark.parametrize("file", list(_cases()))
+def test_each_mistake_gives_its_one_message(
+    file: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(BROKEN)
+    said = check(file, capsys)
+    assert said.code == cli.UNUSABLE
+    assert said.output == ""
+    *lines, last = said.lines
+    found = problems(lines)
+    count = len(EXPECTED[file])
+    assert len(found) == count, lines
+    assert last == f"{count} problem{'s' * (count != 1)}; nothing was run"
+    for problem, (line, cause, *more) in zip(found, EXPECTED[file], strict=True):
+        suggestion, where = [*more, *["", ""][len(more) :]]
+        assert (problem.file, problem.line) == (where or file, line)
+        assert cause in problem.rest
+        assert suggestion in problem.rest
+
+
+def test_several_mistakes_are_told_at_once_file_by_file_and_in_the_order_of_their_lines(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(BROKEN)
+    found = problems(check("several/errand.yaml", capsys).lines[:-1])
+    places = [(problem.file, problem.line) for problem in found]
+    assert places == sorted(places)
+    assert {file for file, _ in places} == {f"several/{kind}.yaml" for kind in ("behaviour", "bench", "errand", "robot")}
+
+
+GUARDED = """
+import os, sys
+FORBIDDEN = ("os.system", "os.exec", "os.posix_spawn", "os.fork", "subprocess.Popen", "socket.__new__")
+def hook(event, arguments):
+    if event in FORBIDDEN or event == "import" and arguments[0].startswith("canary"):
+        os._exit(99)
+sys.addaudithook(hook)
+from rover.cli import main
+main(sys.argv[1:])
+"""
+
+SAMPLE = (
+    "any/alias_bomb.yaml",
+    "any/binary.yaml",
+    "any/python_module_tag.yaml",
+    "any/python_tag.yaml",
+    "any/very_deep.yaml",
+    "behaviour/call_of_an_import.yaml",
+    "behaviour/mistake_beside_an_own_activity.yaml",
+    "errand/path_out_of_the_project.yaml",
+    "recursive_part/first.yaml",
+    "robot/mistake_beside_an_own_driver.yaml",
+)
+
+
+@pytest.mark.parametrize("file", SAMPLE)
+def test_a_process_of_its_own_says_the_same_and_runs_nothing(file: str, tmp_path: Path) -> None:
+    environment = {**os.environ, "PYTHONPATH": str(tmp_path)}
+    command = [sys.executable, "-c", GUARDED, "check", file]
+    ended = subprocess.run(
+        command, cwd=BROKEN, env=environment, capture_output=True, text=True, timeout=60, check=False
+    )
+    assert ended.returncode == cli.UNUSABLE, ended.stderr
+    assert ended.stdout == ""
+    assert "Traceback" not in ended.stderr
+    assert len(ended.stderr.splitlines()) == len(EXPECTED[file]) + 1
+
+
+def test_a_file_of_ten_megabytes_is_not_read(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "robot.yaml").write_text("robot: Cart\n" + "# a jar with a teal lid\n" * 450_000)
+    said = check(tmp_path / "robot.yaml", capsys)
+    assert said.code == cli.UNUSABLE
+    assert ":1:1: larger than 1000 kB; " in said.lines[0]
+
+
+@pytest.mark.parametrize(
+    ("name", "cause"),
+    [
+        ("nowhere.yaml", "there is no such file (known here: robot.yaml)"),
+        ("robt.yaml", "there is no such file; did you mean 'robot.yaml'?"),
+        (".", "this is a folder; name a YAML file"),
+        ("ring.yaml", "there is no such file (known here: robot.yaml)"),
+        ("pipe.yaml", "this is not a regular file"),
+        ("x" * 5000, "cannot be read: File name too long"),
+    ],
+)
+def test_what_is_no_readable_file(
+    name: str, cause: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "robot.yaml").write_text("robot: Cart\n")
+    (tmp_path / "ring.yaml").symlink_to(tmp_path / "ring.yaml")
+    os.mkfifo(tmp_path / "pipe.yaml")
+    said = check(tmp_path / name, capsys)
+    assert said.code == cli.UNUSABLE
+    assert said.lines[0].endswith(f":1:1: {cause}")
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    """A project folder with the good files in it, and one of them outside, too."""
+    folder = tmp_path / "project"
+    folder.mkdir()
+    (folder / "pyproject.toml").touch()
+    for path in (BROKEN / "good").glob("*.yaml"):
+        (folder / path.name).write_text(path.read_text().replace("../good/", ""))
+    (tmp_path / "outside.yaml").write_text((BROKEN / "good" / "robot.yaml").read_text())
+    return folder
+
+
+def _naming(project: Path, robot: str) -> Path:
+    errand = project / "errand.yaml"
+    errand.write_text(errand.read_text().replace("robot: robot.yaml", f"robot: {robot}"))
+    return errand
+
+
+def test_the_project_itself_is_sound(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert check(_naming(project, "robot.yaml"), capsys).code == 0
+
+
+def test_a_symlink_inside_the_project_may_be_named(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (project / "link.yaml").symlink_to(project / "robot.yaml")
+    assert check(_naming(project, "link.yaml"), capsys).code == 0
+
+
+def test_a_path_may_not_leave_the_project_by_a_symlink(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (project / "link.yaml").symlink_to(project.parent / "outside.yaml")
+    said = check(_naming(project, "link.yaml"), capsys)
+    assert said.code == cli.UNUSABLE
+    assert "errand.yaml:2:" in said.lines[0]
+    assert "this path leads out of the project (project/)" in said.lines[0]
+
+
+@pytest.mark.parametrize("name", ["ring.yaml", "x" * 5000, '"a\\0b"'])
+def test_a_path_that_no_file_can_have(name: str, project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (project / "ring.yaml").symlink_to(project / "ring.yaml")
+    said = check(_naming(project, name), capsys)
+    assert said.code == cli.UNUSABLE
+    assert "this cannot be the path of a file" in said.lines[0]
+
+
+def test_what_a_file_holds_cannot_steer_the_terminal(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "robot.yaml").write_text('robot: Cart\n"lo\\e[2Jop\\n": 50 Hz\n')
+    text = "".join(check(tmp_path / "robot.yaml", capsys).lines)
+    assert "\x1b" not in text
+    assert r"lo\x1b[2Jop\n" in text
+
+
+def test_a_huge_value_is_not_printed_whole(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "robot.yaml").write_text(f"robot: Cart\nloop: {'9' * 100_000}x\n")
+    assert max(map(len, check(tmp_path / "robot.yaml", capsys).lines)) < 1000
+
+
+PIECES = st.one_of(
+    st.text(max_size=4),
+    st.sampled_from([":", "- ", "{", "}", "[", "]", "\n", "\n  ", "&a ", "*a", "!x ", "'", '"', "~", "1e9", "-", ", ", "#"]),
+)
+
+
+@pytest.mark.parametrize("kind", ["robot", "errand", "behaviour", "bench"])
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_whatever_is_typed_into_a_good_file_it_is_read_or_refused(kind: str, data: st.DataObject, project: Path) -> None:
+    """No text makes the check fail otherwise than by `FileProblems`."""
+    text = (BROKEN / "good" / f"{kind}.yaml").read_text().replace("../good/", "")
+    start = data.draw(st.integers(0, len(text)))
+    end = data.draw(st.integers(start, min(len(text), start + 12)))
+    path = project / "typed.yaml"
+    path.write_bytes((text[:start] + data.draw(PIECES) + text[end:]).encode("utf-8", "surrogatepass"))
+    try:
+        check_file(path)
+    except FileProblems as error:
+        assert error.problems
+        assert all(problem.line >= 1 and problem.column >= 1 and problem.why for problem in error.problems)

@@ -30,7 +30,14 @@ from rover.quantities import (
 )
 
 REGISTRY = pint.UnitRegistry()
-PINT_NAMES = {"%": "percent", "deg": "degree", "in": "inch", "degC": "delta_degC", "mohm": "milliohm"}
+PINT_NAMES = {
+    "%": "percent",
+    "deg": "degree",
+    "in": "inch",
+    "degC": "delta_degC",
+    "mohm": "milliohm",
+    "rev": "revolution",
+}
 BASE = ("m", "s", "rad", "V", "A", "kg", "delta_degC")
 
 angles = st.floats(-1e3, 1e3)
@@ -92,7 +99,10 @@ def test_a_bare_number_is_told_from_a_ratio_of_units() -> None:
     [
         ("", "'' is not a number, with its unit if it has one, such as '25 cm'"),
         ("cm", "'cm' is not a number, with its unit if it has one, such as '25 cm'"),
-        ("0,6 m", "'0,6 m' is not a number, with its unit if it has one, such as '25 cm'; write a decimal point, not a comma"),
+        (
+            "0,6 m",
+            "'0,6 m' is not a number, with its unit if it has one, such as '25 cm'; write a decimal point, not a comma",
+        ),
         ("nan", "'nan' is not a number, with its unit if it has one, such as '25 cm'"),
         ("1:30", "'1:30' is not a number, with its unit if it has one, such as '25 cm'"),
         ("1_000", "'1_000' is not a number, with its unit if it has one, such as '25 cm'"),

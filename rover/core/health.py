@@ -1,9 +1,10 @@
 """Each device's health, and which reports may be believed at all."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
 
-from rover.devices.readings import Detections, Reading
+from rover.devices.readings import Reading
 from rover.events import Event, Health, HealthChange
 from rover.files.robot import Robot
 from rover.graph.vocabulary import SENSORS, Signals
@@ -12,76 +13,129 @@ CLOCK_SLACK_NS = 1_000_000
 """A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
 
 
+def _finite(*names: str) -> Callable[[Any], bool]:
+    """Return a check that the named parts of a value are numbers (or None)."""
+
+    def check(value: Any) -> bool:
+        for name in names:
+            part = getattr(value, name)
+            if part is not None and not -math.inf < part < math.inf:
+                return False
+        return True
+
+    return check
+
+
+def _finite_objects(value: Any) -> bool:
+    return all(math.isfinite(one.bearing) and math.isfinite(one.distance) for one in value.objects)
+
+
+def _counted(value: Any) -> bool:
+    return isinstance(value.left, int) and isinstance(value.right, int)
+
+
+_POSSIBLE: dict[str, Callable[[Any], bool]] = {
+    "counts": _counted,
+    "heading": _finite("angle", "rate"),
+    "range": _finite("distance"),
+    "camera": _finite_objects,
+    "gripper": _finite("opening"),
+    "battery": _finite("volts", "amps"),
+    "stop_input": _finite("closed"),
+}
+
+
+class _Device:
+    """What is known of one device's reports."""
+
+    __slots__ = ("age_ns", "count_name", "fault", "health", "last_ns", "possible", "reports", "sequence", "time_name")
+
+    def __init__(self, family: str, age_s: float) -> None:
+        self.age_ns = int(age_s * 1e9)
+        self.count_name, self.time_name = f"{family}_n", f"{family}_t"
+        self.possible = _POSSIBLE[family]
+        self.health = Health.OVERDUE
+        self.last_ns = self.sequence = -1
+        self.reports = 0
+        self.fault = ""
+
+    def health_at(self, now_ns: int) -> Health:
+        if self.fault:
+            return Health.FAULTY
+        return Health.OK if self.last_ns >= 0 and now_ns - self.last_ns <= self.age_ns else Health.OVERDUE
+
+
 class HealthWatch:
     """Keeps each device's health, and the signals that tell of reports: ok, how many, taken when."""
 
     def __init__(self, robot: Robot, signals: Signals) -> None:
         fitted = robot.devices.fitted()
+        silent = {"gripper"} if robot.devices.gripper_is_silent else set()
         self._signals = signals
         self._limits = robot.limits
-        self._ages = {
-            family: int(fitted[family].overdue_after * 1e9)
+        self._devices = {
+            family: _Device(family, fitted[family].overdue_after)
             for family in SENSORS
-            if family in fitted and not (family == "gripper" and robot.devices.gripper_is_silent)
+            if family in fitted and family not in silent
         }
-        self._health = {family: Health.OVERDUE if family in self._ages else Health.ABSENT for family in SENSORS}
-        self._last = dict.fromkeys(self._ages, -1)
-        self._sequences = dict.fromkeys(self._ages, -1)
-        self._names = {family: (f"{family}_n", f"{family}_t") for family in self._ages}
-        self._reports = dict.fromkeys(self._ages, 0)
-        self._faults: dict[str, str] = {}
+        self._given_up: set[str] = set()
         self._missing_since: dict[str, int] = {}
         self._quiet_until_ns = -1
         self.impossible = 0
-        if robot.devices.gripper is not None and robot.devices.gripper_is_silent:
-            signals.gripper_ok = True
+        signals.gripper_ok = "gripper" in fitted and "gripper" in silent
 
-    def accept(self, device: str, reading: Reading, now_ns: int) -> bool:
+    def accept(self, family: str, reading: Reading, now_ns: int) -> bool:
         """Count a report; return False for one that is out of order or impossible."""
-        if device not in self._ages:
+        device = self._devices.get(family)
+        if device is None:
             return False
-        if reading.sequence <= self._sequences[device] or not self._possible(reading, now_ns):
+        if reading.sequence <= device.sequence or reading.taken_ns > now_ns + CLOCK_SLACK_NS:
             self.impossible += 1
             return False
-        self._sequences[device] = reading.sequence
-        self._last[device] = reading.taken_ns
-        self._reports[device] += 1
-        count_name, time_name = self._names[device]
-        setattr(self._signals, count_name, self._reports[device])
-        setattr(self._signals, time_name, reading.taken_ns)
+        if not device.possible(reading.value):
+            self.impossible += 1
+            device.fault = f"gives impossible values ({reading.value})"
+            self._quiet_until_ns = -1
+            return False
+        if device.fault and family not in self._given_up:
+            device.fault = ""
+        device.sequence, device.last_ns = reading.sequence, reading.taken_ns
+        device.reports += 1
+        setattr(self._signals, device.count_name, device.reports)
+        setattr(self._signals, device.time_name, reading.taken_ns)
         return True
 
-    @staticmethod
-    def _possible(reading: Reading, now_ns: int) -> bool:
-        if reading.taken_ns > now_ns + CLOCK_SLACK_NS:
-            return False
-        value = reading.value
-        if isinstance(value, Detections):
-            return all(math.isfinite(one.bearing) and math.isfinite(one.distance) for one in value.objects)
-        return all(part is None or -math.inf < part < math.inf for part in value)
-
     def look(self, now_ns: int, faults: Sequence[tuple[str, str]], events: list[Event]) -> None:
-        """Bring every device's health up to date, and note what has changed."""
+        """Bring every device's health up to date, and note what has changed.
+
+        Args:
+            now_ns: time of the step.
+            faults: (family, why) of drivers that gave up: those stay faulty for the rest of the run.
+            events: where changes are noted.
+        """
         if now_ns <= self._quiet_until_ns and not faults:
             return  # all were healthy, and not even the oldest report can be overdue yet
-        for device, why in faults:
-            self._faults[device] = why
-        for device, age in self._ages.items():
-            fresh = self._last[device] >= 0 and now_ns - self._last[device] <= age
-            health = Health.FAULTY if device in self._faults else Health.OK if fresh else Health.OVERDUE
-            if health is not self._health[device]:
-                self._change(device, health, events)
+        for family, why in faults:
+            self._give_up(family, why, events)
+        for family, device in self._devices.items():
+            health = device.health_at(now_ns)
+            if health is not device.health:
+                device.health = health
+                setattr(self._signals, f"{family}_ok", health is Health.OK)
+                events.append(HealthChange(family, health, device.fault))
             if health is Health.OK:
-                self._missing_since.pop(device, None)
+                self._missing_since.pop(family, None)
             else:
-                self._missing_since.setdefault(device, now_ns)
-        oldest = min((self._last[device] + age for device, age in self._ages.items()), default=now_ns)
-        self._quiet_until_ns = -1 if self._missing_since else oldest
+                self._missing_since.setdefault(family, now_ns)
+        next_ns = min((device.last_ns + device.age_ns for device in self._devices.values()), default=now_ns)
+        self._quiet_until_ns = -1 if self._missing_since else next_ns
 
-    def _change(self, device: str, health: Health, events: list[Event]) -> None:
-        self._health[device] = health
-        setattr(self._signals, f"{device}_ok", health is Health.OK)
-        events.append(HealthChange(device, health, self._faults.get(device, "")))
+    def _give_up(self, family: str, why: str, events: list[Event]) -> None:
+        self._given_up.add(family)
+        if family in self._devices:
+            self._devices[family].fault = why
+        else:
+            events.append(HealthChange(family, Health.FAULTY, why))
 
     def blind(self, now_ns: int) -> str:
         """Return why the wheels must stand still: counts or heading missing for too long, or both missing."""
@@ -89,7 +143,7 @@ class HealthWatch:
         if not missing:
             return ""
         counts, heading = missing.get("counts"), missing.get("heading")
-        if counts is not None and (heading is not None or "heading" not in self._ages):
+        if counts is not None and (heading is not None or "heading" not in self._devices):
             return "counts and heading missing"
         if counts is not None and now_ns - counts > self._limits.without_counts * 1e9:
             return "counts missing"

@@ -12,7 +12,7 @@ from rover.core.health import HealthWatch
 from rover.core.performer import ActivityPerformer
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.errand import Book
-from rover.estimate.field import LookedAt, ground_of
+from rover.estimate.field import LookedAt, ground_of, inside
 from rover.estimate.odometry import Odometer
 from rover.estimate.pose import Pose, PoseFilter
 from rover.events import Event, HoldBack, Stop, TrackPoint
@@ -234,7 +234,7 @@ class Core:
 
     def _is_candidate(self, one: Sighting) -> bool:
         book, kind = self.book, one.detection.kind
-        if kind not in book.errand.kinds or book.ground.clearance(one.x, one.y) <= -0.05:
+        if kind not in book.errand.kinds or not inside((one.x, one.y), book.ground.boundary):
             return False
         return not book.is_done_with(kind, one.x, one.y, math.sqrt(max(one.xx, one.yy)))
 

@@ -1,7 +1,7 @@
 """The ground as the errand file describes it: its edge, walls, tray and slots, and what of it has been looked at."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rover.files.errand import Field_, Zone
@@ -19,14 +19,15 @@ ENOUGH = 0.97
 """Share of the squares that counts as all: a few lie behind things."""
 
 
-def inside(point: XY, polygon: Iterable[XY]) -> bool:
+def inside(point: XY, polygon: Sequence[XY]) -> bool:
     """Tell whether a point lies in a polygon (even-odd rule)."""
-    corners = list(polygon)
     x, y = point
     result = False
-    for (x1, y1), (x2, y2) in zip(corners, [*corners[1:], corners[0]], strict=True):
+    x1, y1 = polygon[-1]
+    for x2, y2 in polygon:
         if (y1 > y) != (y2 > y) and x < (x2 - x1) * (y - y1) / (y2 - y1) + x1:
             result = not result
+        x1, y1 = x2, y2
     return result
 
 

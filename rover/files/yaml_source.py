@@ -45,7 +45,7 @@ _YAML_MISTAKES = (
     ("expected ':'", "a line without ': ' behind its key (a colon and a space)", True),
     ("expected <block end>", "this line is not aligned with those above it", False),
     ("expected key", "this line is not aligned with those above it", False),
-    ("expected '-' indicator", "this line is not aligned with the list above it", False),
+    ("expected '-' indicator", "this line is not aligned with those above it", False),
     ("tag", _NO_TAGS, False),
 )
 

@@ -63,14 +63,14 @@ class Engine:
         self.ending: Ending | None = None
         self.changes: list[StateChange] = []
         self.compiler = Compiler(graph)
-        self.memory: Memory = [0] * self.compiler.places.size
+        self.memory: Memory = self.compiler.memory
         self._performer = performer
         self._exits = _numbered(graph)
         self._values = {state.path: _entry_values(state) for state in graph.states.values()}
         self._entries = dict.fromkeys(graph.states, 0)
         self._tries = dict.fromkeys(graph.states, 0)
         self._path = ""
-        self._decide: Callable[[int, Signals, Memory], int] = lambda now, signals, memory: -1
+        self._decide: Callable[[int, Signals], int] = lambda now, signals: -1
         self._now_ns = 0
         self._signals = Signals()
         self._position = _Position()
@@ -130,7 +130,7 @@ class Engine:
 
     def step(self, now_ns: int, signals: Signals) -> None:
         """Take at most one exit. ``now_ns`` is the engine's own time: it stands still in holds and stops (R10)."""
-        number = self._decide(now_ns, signals, self.memory)
+        number = self._decide(now_ns, signals)
         if number >= 0:
             self._now_ns, self._signals = now_ns, signals
             self._take(self._exits[number])

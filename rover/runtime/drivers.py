@@ -44,7 +44,9 @@ class Drivers:
         new: list[tuple[str, Reading]] = []
         for family, poll in self._sensors:
             try:
-                new.extend([(family, reading) for reading in poll(now_ns)])
+                readings = poll(now_ns)
+                if readings:
+                    new.extend([(family, reading) for reading in readings])
             except Exception as error:
                 self._give_up(family, error)
         return new

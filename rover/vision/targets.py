@@ -7,6 +7,7 @@ remembered object of its kind, or begins a new one. What should be in plain view
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from rover.devices.readings import Detection
 from rover.estimate.pose import Pose
@@ -64,8 +65,7 @@ class Eye:
         return pose.x + self.ahead * math.cos(pose.heading), pose.y + self.ahead * math.sin(pose.heading)
 
 
-@dataclass(frozen=True, slots=True)
-class Sighting:
+class Sighting(NamedTuple):
     """A detection brought into the field, with its place relative to the robot's middle (ahead, left)."""
 
     detection: Detection

@@ -7,9 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rover import quantities
+from rover.graph.compile import UNKNOWNS, Compiler
 from rover.graph.conditions import LONGEST, ConditionError, Scope, Setting, could_be, evaluator, read_condition
 from rover.graph.conditions import read_expression as read
-from rover.graph.vocabulary import SIGNALS, Choice, Number, Truth, attribute_of
+from rover.graph.model import BehaviourGraph, ExitNode, GraphNode, StateNode, Where
+from rover.graph.vocabulary import SIGNALS, Choice, Number, Signals, Truth, attribute_of
 
 SCOPE = Scope(
     {
@@ -261,26 +263,23 @@ def test_any_text_is_read_or_refused(text):
         return
 
 
-TOKENS = st.sampled_from(
-    ["(", ")", ",", "and", "or", "not", "<", "==", "+", "-", "*", "/", "%", "min(", "abs(", "wrap("]
-    + ["1", "0", "2.5", "m", "cm", "deg", "s", "m/s", "in", "1e300", "1__", "2e", ".", "true", "is", "if"]
-    + ["target.seen", "objects.left", "pose.x", "pose.heading", "settings.near", "settings.in", "done", "amber"]
+TOKENS = st.one_of(
+    st.sampled_from(["(", ")", ",", "and", "or", "not", "<", "==", "+", "-", "*", "/", "%", "min(", "abs(", "wrap("]),
+    st.sampled_from(["1", "0", "2.5", "m", "cm", "deg", "s", "m/s", "in", "1e300", "1__", "2e", ".", "true", "is"]),
+    st.sampled_from(["target.seen", "objects.left", "pose.x", "pose.heading", "settings.near", "settings.in", "done"]),
 )
 
 
 @given(st.lists(TOKENS, max_size=12).map(" ".join))
 @settings(max_examples=1500, derandomize=True, deadline=None)
-def test_any_text_out_of_the_languages_words_is_read_or_refused(signals, text):
-    """What is read can also be worked out: to a value, or with one of the errors that stand for unknown."""
+def test_any_text_out_of_the_languages_words_is_read_or_refused(text):
+    """What is read can also be worked out: unless it may be unknown."""
     try:
         expression = read(text, SCOPE)
     except ConditionError:
         return
-    if not expression.outcomes:
-        try:
-            evaluator(expression)(signals({"pose.x": 1.0, "pose.heading": 2.0, "objects.left": 2}))
-        except (ArithmeticError, ValueError) as error:
-            assert expression.divides or expression.operands, error  # noqa: PT017
+    if not expression.outcomes and not expression.divides and not expression.operands:
+        assert evaluator(expression)(Signals()) is not None
 
 
 def test_outcomes_belong_to_states_only():
@@ -314,8 +313,8 @@ def _sums(parts):
         work = {
             "+": lambda v: one[1](v) + other[1](v),
             "-": lambda v: one[1](v) - other[1](v),
-            "min": lambda v: min(one[1](v), other[1](v)),
-            "max": lambda v: max(one[1](v), other[1](v)),
+            "min": lambda v: min(_not_nan(one[1](v)), _not_nan(other[1](v))),
+            "max": lambda v: max(_not_nan(one[1](v)), _not_nan(other[1](v))),
             "ratio": lambda v: one[1](v) / other[1](v) * 0.5,
         }[operator]
         text = {
@@ -386,9 +385,6 @@ VALUES = st.fixed_dictionaries(
 @pytest.fixture(scope="module")
 def pieces(tmp_path_factory):
     """What it takes to run a condition as the engine does: the one exit of a state, sampled once."""
-    from rover.graph.compile import UNKNOWNS, Compiler
-    from rover.graph.model import BehaviourGraph, ExitNode, GraphNode, StateNode, Where
-    from rover.graph.vocabulary import Signals
 
     def run(text, values):
         where = Where("test", 1, 1)

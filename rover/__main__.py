@@ -1,0 +1,5 @@
+"""``python -m rover``."""
+
+from rover.cli import main
+
+main()

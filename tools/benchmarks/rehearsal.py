@@ -1,0 +1,78 @@
+"""Direct rehearsal against real time, on one core, and where a step's time goes; the memory of the process."""
+
+import resource
+import tempfile
+import time
+from collections import defaultdict
+from pathlib import Path
+
+from rover.core import Core
+from rover.runtime.assembly import with_user_activities
+from rover.runtime.drivers import Drivers
+from rover.runtime.rehearse import Rehearsal
+
+ERRAND = Path(__file__).parents[2] / "config" / "greenhouse.yaml"
+
+
+def rehearse(seed):
+    """Return (robot time in s, CPU seconds, steps) of one rehearsal, loading left out, the record's writing included."""
+    assembly, activities = with_user_activities(ERRAND, {})
+    with tempfile.TemporaryDirectory() as folder:
+        rehearsal = Rehearsal(assembly, activities, seed, Path(folder) / "run.sqlite", wired=False)
+        begun = time.process_time()
+        result = rehearsal.run(lambda *_: None)
+        return result.robot_time_s, time.process_time() - begun, result.steps
+
+
+def parts(seed):
+    """Return us a step by part, each part's calls timed from outside (which costs a little itself)."""
+    spent = defaultdict(float)
+
+    def timed(cls, name, label):
+        inner = getattr(cls, name)
+
+        def wrapper(*args, **kwargs):
+            begun = time.perf_counter()
+            try:
+                return inner(*args, **kwargs)
+            finally:
+                spent[label] += time.perf_counter() - begun
+
+        setattr(cls, name, wrapper)
+        return lambda: setattr(cls, name, inner)
+
+    undo = [
+        timed(Drivers, "poll", "bench and its devices"),
+        timed(Drivers, "apply", "commands to the bench"),
+        timed(Core, "_estimate", "estimate, frames included"),
+        timed(Core, "_fill_signals", "signals"),
+        timed(Core, "_behave", "behaviour and activity"),
+        timed(Core, "_limit", "limits"),
+        timed(Core, "_command", "wheel control"),
+    ]
+    try:
+        _, _, steps = rehearse(seed)
+    finally:
+        for restore in undo:
+            restore()
+    return {label: seconds / steps * 1e6 for label, seconds in spent.items()}
+
+
+def megabytes():
+    """Return the most memory this process has used."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def main():
+    rates = []
+    for seed in (1, 2, 3):
+        robot_time, seconds, steps = rehearse(seed)
+        rates.append(robot_time / seconds)
+        print(f"seed {seed}: {robot_time:.0f} s of robot time in {seconds:.2f} s of one core, {seconds / steps * 1e6:.0f} us a step")
+    print(f"direct rehearsal: {max(rates):.0f} times real time; process {megabytes():.0f} MB at most")
+    for label, microseconds in sorted(parts(1).items(), key=lambda row: -row[1]):
+        print(f"  {label:28}{microseconds:6.1f} us a step")
+
+
+if __name__ == "__main__":
+    main()

@@ -249,6 +249,7 @@ class Way:
         self._most = most
         self._blocked = blocked
         self._detours = 0
+        self._rounding = False
         self._stall = StallWatch()
         self._turn: TurnTowards | None = None
         self._nearest = math.inf
@@ -267,6 +268,7 @@ class Way:
         """Return what is wanted; ``outcome`` tells when the goal is reached or not to be reached."""
         if world.obstacle and world.held_back_for > 1.0 and not self._blocked:
             return self._round(world)
+        self._rounding = False
         distance, bearing = bearing_to(world.pose.x, world.pose.y, world.pose.heading, *self._points[0])
         last = len(self._points) == 1
         if self._arrived(distance, bearing, last):
@@ -304,17 +306,24 @@ class Way:
         return Request(speed, HEADING_GAIN * bearing, range_blocked=self._blocked)
 
     def _round(self, world: World) -> Request:
-        """Something unknown is ahead: note where, and look for a way round it."""
+        """Something unknown is ahead: back off from it until the limits let go, then go on along another way."""
+        if not self._rounding:
+            self._rounding = True
+            self._look_for_another(world)
+        elif world.held_back_for > 2.0 * GIVE_UP_HELD:
+            self.outcome, self.why = Outcome.FAILED, "backing off from an obstacle does not free the way"
+        return Request(-0.08, 0.0) if self.outcome == Outcome.RUNNING else STILL
+
+    def _look_for_another(self, world: World) -> None:
         self._detours += 1
         if self._detours > self.MOST_DETOURS:
             self.outcome, self.why = Outcome.FAILED, "met one obstacle after another"
-            return STILL
+            return
         reach = 0.5 * world.robot.body.length + world.robot.limits.stop_gap + 0.06
         c, s = math.cos(world.pose.heading), math.sin(world.pose.heading)
         world.book.obstacles.append((world.pose.x + reach * c, world.pose.y + reach * s))
         self._plan(world)
         self._turn = None
-        return Request(-0.08, 0.0)
 
 
 class DriveTo(Activity):

@@ -138,10 +138,12 @@ class HealthWatch:
             events.append(HealthChange(family, Health.FAULTY, why))
 
     def blind(self, now_ns: int) -> str:
-        """Return why the wheels must stand still: counts or heading missing for too long, or both missing."""
+        """Return why the wheels must stand still: counts or heading missing for too long, both, or the stop input."""
         missing = self._missing_since
         if not missing:
             return ""
+        if "stop_input" in missing:  # nobody could be heard calling for a stop
+            return "stop input missing"
         counts, heading = missing.get("counts"), missing.get("heading")
         if counts is not None and (heading is not None or "heading" not in self._devices):
             return "counts and heading missing"

@@ -141,10 +141,10 @@ class Core:
         """Take one step: readings -> estimate -> signals -> behaviour -> activity -> limits -> commands."""
         world, now_ns = self.world, readings.now_ns
         seconds = self._advance(now_ns)
+        world.events.clear()
         self._estimate(readings)
         self._filter.remember(now_ns)
         world.pose = self._filter.pose
-        world.events.clear()
         self._health.look(now_ns, readings.faults, world.events)
         self._operate(readings.actions)
         self._fill_signals(seconds)

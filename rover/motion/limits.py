@@ -23,6 +23,8 @@ BOUNDARY_EVERY = 4
 """The boundary is looked at every so many steps."""
 STRAY_ECHOES = 3
 """A distance is the median of so many readings, so that one stray echo does not stop the robot."""
+TURNED_AWAY = 1.0
+"""Turned by so much (rad) since the last echo, the range finder looks at something else."""
 
 
 class StopLatch:
@@ -58,7 +60,7 @@ class StopLatch:
 
 
 class EchoMemory:
-    """What is known of the way ahead: the median of the last readings, less the way travelled since the last echo.
+    """What is known of the way ahead: the median of the last readings, less the way travelled since each of them.
 
     After a close echo, silence means still close, until a real echo comes or the robot turns away.
     """
@@ -67,29 +69,36 @@ class EchoMemory:
 
     def __init__(self, front: float) -> None:
         self._front = front
+        # Readings are kept as places along the way travelled, so that the older ones need no correction.
         self._recent: deque[float] = deque(maxlen=STRAY_ECHOES)
-        self.gap = math.inf
+        self._place = math.inf
+        self._way = self._turned = 0.0
+
+    @property
+    def gap(self) -> float:
+        """Free way (m) ahead of the body, infinite where nothing is known to stand there."""
+        return self._place - self._way
 
     def hear(self, value: RangeValue) -> None:
         """Take a reading in; ``front`` (m) is how far the body reaches ahead of the sensor's face."""
         if value.distance is None:
             if self.gap > self.CLOSE:
-                self._recent.append(math.inf)
-                self.gap = self._median()
+                self._take(math.inf)
             return
-        self._recent.append(value.distance - self._front)
-        self.gap = self._median()
+        self._take(self._way + value.distance - self._front)
 
-    def _median(self) -> float:
-        return sorted(self._recent)[len(self._recent) // 2]
+    def _take(self, place: float) -> None:
+        self._recent.append(place)
+        self._place = sorted(self._recent)[len(self._recent) // 2]
+        self._turned = 0.0
 
     def moved(self, metres: float, turned: float) -> None:
         """Account for the robot's own motion since the last step (m, rad)."""
-        if self.gap < math.inf:
-            self.gap -= metres
-        if abs(turned) > 1.0:
-            self.gap = math.inf
+        self._way += metres
+        self._turned += turned
+        if abs(self._turned) > TURNED_AWAY:
             self._recent.clear()
+            self._place, self._turned = math.inf, 0.0
 
 
 class Allowed(NamedTuple):

@@ -54,6 +54,8 @@ class Book:
     put_off: list[XY] = field(default_factory=list)
     obstacles: list[XY] = field(default_factory=list)
     visited_places: int = 0
+    wall_fixes: int = 0
+    marker_fixes: int = 0
 
     @property
     def slot(self) -> Slot | None:

@@ -235,6 +235,11 @@ class Turn(Activity):
         return request
 
 
+def loaded(world: World) -> bool:
+    """Tell whether the range finder looks at something held: recorded as carried, or seen between the closed jaws."""
+    return world.book.carried is not None or bool(world.signals.target_in_jaws)
+
+
 class Way:
     """Driving along a route to a point, round what stands in the way; the part of other activities that travels."""
 
@@ -242,12 +247,11 @@ class Way:
     PASSED = 0.12
     MOST_DETOURS = 4
 
-    def __init__(self, world: World, goal: tuple[float, float], most: float, blocked: bool) -> None:
+    def __init__(self, world: World, goal: tuple[float, float], most: float) -> None:
         self.outcome = Outcome.RUNNING
         self.why = ""
         self._goal = goal
         self._most = most
-        self._blocked = blocked
         self._detours = 0
         self._rounding = False
         self._stall = StallWatch()
@@ -266,7 +270,7 @@ class Way:
 
     def request(self, world: World) -> Request:
         """Return what is wanted; ``outcome`` tells when the goal is reached or not to be reached."""
-        if world.obstacle and world.held_back_for > 1.0 and not self._blocked:
+        if world.obstacle and world.held_back_for > 1.0 and not loaded(world):
             return self._round(world)
         self._rounding = False
         distance, bearing = bearing_to(world.pose.x, world.pose.y, world.pose.heading, *self._points[0])
@@ -299,11 +303,11 @@ class Way:
             self._turn.heading = wrap(world.pose.heading + bearing)
             request = self._turn.request(world)
             if request is not None and abs(bearing) > math.radians(4.0):
-                return request._replace(range_blocked=self._blocked)
+                return request._replace(range_blocked=loaded(world))
             self._turn = None
         speed = towards(distance if last else distance + 0.2, self._most, 0.6 * world.robot.limits.deceleration)
         speed *= max(0.25, math.cos(min(1.5, 1.5 * abs(bearing))))
-        return Request(speed, HEADING_GAIN * bearing, range_blocked=self._blocked)
+        return Request(speed, HEADING_GAIN * bearing, range_blocked=loaded(world))
 
     def _round(self, world: World) -> Request:
         """Something unknown is ahead: back off from it until the limits let go, then go on along another way."""
@@ -348,7 +352,7 @@ class DriveTo(Activity):
             return
         x, y, heading = place
         most = values.get("speed", world.robot.limits.speed)
-        self._way = Way(world, (x, y), most, world.book.carried is not None)
+        self._way = Way(world, (x, y), most)
         if heading is not None:
             self._turn = TurnTowards(heading, world.robot.limits.turn_rate)
 

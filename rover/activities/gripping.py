@@ -76,7 +76,7 @@ class CloseIn(Activity):
                 world.pose.x + share * (target.x - world.pose.x),
                 world.pose.y + share * (target.y - world.pose.y),
             )
-            self._way = Way(world, goal, world.robot.limits.speed, False)
+            self._way = Way(world, goal, world.robot.limits.speed)
         request = self._way.request(world)
         if self._way.outcome != Outcome.RUNNING or distance < 0.8 * FAR:
             if self._way.outcome == Outcome.FAILED and distance > 1.5 * FAR:
@@ -205,7 +205,7 @@ class RecordFind(Activity):
 
 def _jaws_covariance(world: World) -> tuple[float, float, float]:
     """Return (xx, xy, yy) in m^2 of the jaws' place: the pose's, the heading's over the reach, and 1.5 cm of play."""
-    xx, xy, xt, yy, yt, tt = world.filter.covariance
+    xx, xy, xt, yy, yt, tt = world.filter.covariance()
     reach = world.robot.body.gripper_reach
     dx, dy = -reach * math.sin(world.pose.heading), reach * math.cos(world.pose.heading)
     play = 0.015**2

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from rover.activities import driving, gripping, looking
+from rover.activities import driving, fixing, gripping, looking
 from rover.activities.world import Activity
 from rover.graph.vocabulary import ActivitySpec
 
@@ -19,6 +19,8 @@ ACTIVITIES: dict[str, type[Activity]] = {
     "open_jaws": gripping.OpenJaws,
     "record_find": gripping.RecordFind,
     "set_down": gripping.SetDown,
+    "sight_marker": fixing.SightMarker,
+    "square_up": fixing.SquareUp,
     "skip_target": looking.SkipTarget,
     "note_seen": looking.NoteSeen,
     "ask": driving.Ask,

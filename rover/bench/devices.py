@@ -151,6 +151,8 @@ class Camera(Reporter):
         self._sight = Sight(self._bench.file, device, self._bench.seed)
         self._latency_ns = self._sight.latency_ns
         self._kinds = list(self._bench.errand.kinds)
+        zone = self._bench.errand.field.zone
+        self._marker = zone.marker if zone is not None else None
         self._last = Detections(())
 
     def _measure(self, now_ns: int, fault: str | None) -> Detections:
@@ -163,7 +165,8 @@ class Camera(Reporter):
         view = View(x, y, bench.heading, bench.base.turn_rate, bench.base.acceleration)
         found = self._sight.frame(view, bench.jars, bench.solids, bench.jar_in_jaws(), now_ns)
         false = self._sight.false_detection(self._kinds)
-        self._last = Detections(tuple(found) if false is None else (*found, false))
+        marker = None if self._marker is None else self._sight.marker(view, self._marker, bench.solids, now_ns)
+        self._last = Detections((*found, *(extra for extra in (false, marker) if extra is not None)))
         return self._last
 
 

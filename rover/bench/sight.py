@@ -7,9 +7,10 @@ from typing import NamedTuple
 from rover.bench.chance import Episodes, drawn, stream
 from rover.bench.floor import Solids
 from rover.bench.objects import Jar
-from rover.devices.readings import Detection
+from rover.devices.readings import MARKER, Detection
 from rover.files.bench import BenchFile
 from rover.files.robot import Camera
+from rover.quantities import wrap
 
 # What vision can tell about its own errors: of the pitch (which sets the distance), and of the bearing (rad).
 PITCH_SIGMA = math.radians(0.6)
@@ -41,6 +42,7 @@ class Sight:
         errors = self._errors = file.camera
         self._draws = stream(seed, "camera")
         self._false_draws = stream(seed, "false detections")
+        self._marker_draws = stream(seed, "marker")
         self._pitch = stream(seed, "pitch").gauss
         self._flicker = Episodes(errors.flicker_every, errors.flicker_lasts, stream(seed, "flicker"))
         limits = stream(seed, "sight limits")
@@ -58,10 +60,7 @@ class Sight:
         """Return the detections of one frame, nearest first. ``in_jaws`` is in sight, near as it is."""
         seen = self._unhidden(view, self._in_sight(view, jars, in_jaws), solids)
         errors = self._errors
-        turning = view.turn_rate / errors.blur_at
-        chance = (1.0 - errors.missed) * 2.0 ** -(turning * turning)
-        if self._flicker.on(now_ns):
-            chance *= 1.0 - errors.flicker
+        chance = self._chance(view.turn_rate, now_ns)
         # An accelerating body lifts its nose: things stand lower in the frame and seem nearer.
         pitch = self._pitch(0.0, errors.pitch_noise) + errors.dip * view.acceleration
         draws = self._draws
@@ -76,6 +75,28 @@ class Sight:
         size = 0.05 / (self._wide * math.hypot(distance, self._height))
         bearing = draws.uniform(-self._half, self._half)
         return Detection(draws.choice(kinds), bearing, distance, BEARING_SIGMA, self._distance_sigma(distance), size)
+
+    def marker(self, view: View, place: tuple[float, float], solids: Solids, now_ns: int) -> Detection | None:
+        """Return the detection of the tray's marker, a plate on a post at the camera's height: jars do not hide it."""
+        dx, dy = place[0] - view.x, place[1] - view.y
+        distance, bearing = math.hypot(dx, dy), wrap(math.atan2(dy, dx) - view.heading)
+        errors, draws = self._errors, self._marker_draws
+        if abs(bearing) > self._half or not 0.1 < distance < self._farthest or solids.hide(view.x, view.y, *place):
+            return None
+        if draws.random() > self._chance(view.turn_rate, now_ns):
+            return None
+        share = errors.marker_noise * max(distance, 0.3)
+        measured = distance * (1.0 + draws.gauss(0.0, share))
+        bearing += draws.gauss(0.0, errors.bearing_noise)
+        sigma = measured * 0.02 * max(measured, 0.3)
+        return Detection(MARKER, bearing, measured, BEARING_SIGMA, sigma, 0.1 / (self._wide * distance))
+
+    def _chance(self, turn_rate: float, now_ns: int) -> float:
+        """Return the chance that something in view is detected in a frame."""
+        errors = self._errors
+        turning = turn_rate / errors.blur_at
+        chance = (1.0 - errors.missed) * 2.0 ** -(turning * turning)
+        return float(chance * (1.0 - errors.flicker)) if self._flicker.on(now_ns) else float(chance)
 
     def _in_sight(self, view: View, jars: Iterable[Jar], in_jaws: Jar | None) -> list[Seen]:
         ahead, left = math.cos(view.heading), math.sin(view.heading)

@@ -10,14 +10,15 @@ from typing import NamedTuple
 from rover.activities.world import Activity, World
 from rover.core.health import HealthWatch
 from rover.core.performer import ActivityPerformer
-from rover.devices.readings import DriveCommand, JawsCommand, Reading
+from rover.devices.readings import MARKER, Detection, DriveCommand, JawsCommand, Reading
 from rover.errand import Book
 from rover.estimate.field import LookedAt, ground_of, inside
+from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
 from rover.estimate.odometry import Odometer
-from rover.estimate.pose import Pose, PoseFilter
-from rover.events import Event, HoldBack, Stop, TrackPoint
+from rover.estimate.pose import Errors, Pose, PoseFilter
+from rover.events import Event, HoldBack, Note, Stop, TrackPoint
 from rover.files.errand import Errand
-from rover.files.robot import Robot
+from rover.files.robot import Range, Robot
 from rover.graph.engine import Ending, Engine
 from rover.graph.model import BehaviourGraph
 from rover.graph.vocabulary import Signals
@@ -28,8 +29,12 @@ from rover.vision.targets import Eye, Sighting, TargetMemory, sight
 
 START_SIGMAS = (0.02, 0.02, math.radians(3.0))
 """How well a person sets the robot down at its start: m, m, rad."""
-ERROR_GROWTH = 1.5e-4
+ERROR_GROWTH = 3e-4
 """Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
+WALL_FIX_EVERY_NS = 400_000_000
+"""Echoes from one wall err alike, so only so many of them count."""
+FIX_WORTH_NOTING = 0.02
+"""A fix that moves the estimate by more than this (m) is noted in the run record."""
 STEADY_TURN_RATE = 0.35
 """Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
 LOOKING_SHARE = 0.75
@@ -80,15 +85,13 @@ class Core:
     ) -> None:
         widest = max((kind.width for kind in errand.kinds.values()), default=0.05)
         ground = ground_of(errand.field, widest, errand.expect)
-        drive, heading, start = robot.devices.drive, robot.devices.heading, errand.field.start
+        drive, heading, field = robot.devices.drive, robot.devices.heading, errand.field
         self._robot = robot
         self._odometer = Odometer(robot.body.metres_per_count, drive.top_speed)
         self._filter = PoseFilter(
-            Pose(start.x, start.y, start.heading or 0.0),
-            START_SIGMAS,
+            Pose(field.start.x, field.start.y, field.start.heading or 0.0),
             robot.body.effective_track,
-            ERROR_GROWTH,
-            heading.sigma if heading else 1.0,
+            Errors(START_SIGMAS, ERROR_GROWTH, heading.sigma if heading else 1.0, field.heading_error),
         )
         self.signals = Signals()
         self.targets = TargetMemory(_eye(robot))
@@ -110,6 +113,7 @@ class Core:
         self._looked_from: tuple[float, float, float] | None = None
         self._fresh_counts = False
         self._errand_changed = True
+        self._next_wall_fix_ns = 0
         self._duties = (0.0, 0.0)
         self._command_ns = int(robot.limits.command_lasts * 1e9)
 
@@ -131,7 +135,7 @@ class Core:
 
     def track_point(self) -> TrackPoint:
         """Return where the robot believes to be, for the record."""
-        xx, _, _, yy, _, tt = self._filter.covariance
+        xx, _, _, yy, _, tt = self._filter.covariance()
         pose = self._filter.pose
         return TrackPoint(
             pose.x, pose.y, pose.heading, math.sqrt(xx), math.sqrt(yy), math.sqrt(max(tt, 0.0)), self.engine.path
@@ -200,6 +204,35 @@ class Core:
         assert sensor is not None
         self.signals.range_echo = distance is not None
         self.signals.range_distance = sensor.no_echo_distance if distance is None else distance
+        if distance is not None and reading.taken_ns >= self._next_wall_fix_ns:
+            self._fix_by_wall(distance, reading.taken_ns, sensor)
+
+    def _fix_by_wall(self, distance: float, taken_ns: int, sensor: Range) -> None:
+        things = [(one.x, one.y) for one in self.targets.objects]
+        things += [(filled.slot.x, filled.slot.y) for filled in self.book.filled]
+        pose = self._filter.at(taken_ns)
+        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, self.book.ground.walls, things)
+        if view is not None and self.book.carried is None:
+            before = self._filter.pose
+            if fix_by_wall(self._filter, view, sensor.ahead, distance):
+                self.book.wall_fixes += 1
+                self._next_wall_fix_ns = taken_ns + WALL_FIX_EVERY_NS
+                self._note_fix("a wall", before)
+
+    def _fix_by_marker(self, seen: Detection, pose: Pose) -> None:
+        marker, before = self.book.ground.marker, self._filter.pose
+        if marker is None:
+            return
+        sighting = MarkerSighting(seen.bearing, seen.distance, seen.bearing_sigma, seen.distance_sigma)
+        if fix_by_marker(self._filter, pose, self.targets.eye.ahead, marker, sighting):
+            self.book.marker_fixes += 1
+            self._note_fix("the marker", before)
+
+    def _note_fix(self, what: str, before: Pose) -> None:
+        after = self._filter.pose
+        if math.hypot(after.x - before.x, after.y - before.y) > FIX_WORTH_NOTING:
+            text = f"by {what}: from x {before.x:.3f} m, y {before.y:.3f} m to x {after.x:.3f} m, y {after.y:.3f} m"
+            self.world.events.append(Note("fix", f"{text}, sigma now {self._filter.sigma:.3f} m"))
 
     def _take_battery(self, reading: Reading) -> None:
         battery = self._robot.devices.battery
@@ -214,7 +247,10 @@ class Core:
         """Bring a frame's detections into the field, and let the target memory and the search have them."""
         pose = self._filter.at(reading.taken_ns)
         sigma = min(self._filter.sigma, 0.05)
-        sightings = [sight(one, self.targets.eye, pose, sigma) for one in reading.value.objects]
+        for one in reading.value.objects:
+            if one.kind == MARKER:
+                self._fix_by_marker(one, pose)
+        sightings = [sight(one, self.targets.eye, pose, sigma) for one in reading.value.objects if one.kind != MARKER]
         between = [one for one in sightings if self._between_jaws(one)]
         closed = self.world.jaws is not None and self.world.jaws < 0.5
         free = [one for one in sightings if self._is_candidate(one) and not (closed and one in between)]
@@ -286,7 +322,7 @@ class Core:
         signals.run_time = self._behaviour_ns * 1e-9
         signals.pose_x, signals.pose_y, signals.pose_heading = pose
         signals.pose_sigma = self._filter.sigma
-        signals.pose_heading_sigma = math.sqrt(max(self._filter.tt, 0.0))
+        signals.pose_heading_sigma = self._filter.heading_sigma
         signals.pose_travelled = self._filter.travelled
         causes = self._limits.causes
         if causes or signals.motion_held_back:

@@ -43,6 +43,10 @@ class RangeValue(NamedTuple):
     distance: float | None
 
 
+MARKER = "marker"
+"""Kind of a detection of the tray's marker, whose place is known: no object of the errand is called so."""
+
+
 class Detection(NamedTuple):
     """One object in one frame, seen from the camera.
 

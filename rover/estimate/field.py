@@ -59,6 +59,7 @@ class Ground:
         walls: known walls.
         entry: heading (rad) in which the robot drives into the tray.
         slots: the tray's places, in the order in which they are filled: far to near, each row from one side.
+        marker: where the tray's marker stands, if it has one.
     """
 
     boundary: tuple[XY, ...]
@@ -67,6 +68,7 @@ class Ground:
     zone: Zone | None
     entry: float
     slots: tuple[Slot, ...]
+    marker: XY | None = None
 
     def in_zone(self, x: float, y: float, margin: float = 0.0) -> bool:
         """Tell whether a point lies in the tray, or within ``margin`` (m) of it."""
@@ -98,7 +100,8 @@ def ground_of(field: Field_, object_width: float, expected: int | None) -> Groun
     if zone is None:
         return Ground(corners, edges, walls, None, 0.0, ())
     entry = _entry(corners, zone) if zone.entry is None else zone.entry
-    return Ground(corners, edges, walls, zone, entry, _slots(zone, entry, object_width, expected))
+    slots = _slots(zone, entry, object_width, expected)
+    return Ground(corners, edges, walls, zone, entry, slots, zone.marker)
 
 
 def _entry(corners: tuple[XY, ...], zone: Zone) -> float:

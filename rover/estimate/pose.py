@@ -1,15 +1,23 @@
-"""The pose filter: position and heading from wheel travel, corrected by heading readings through a gate.
+"""The pose filter: position and heading from wheel travel and turn rate, corrected by whatever tells of them.
 
-Motion: midpoint odometry with the error growth of R. Siegwart and I. Nourbakhsh, "Introduction to Autonomous
-Mobile Robots", the section on odometry: P' = Fp P Fp^T + Fu Q Fu^T, Q = diag(k|dr|, k|dl|). Where the heading
-sensor tells its turn rate, that turns the estimate instead of the wheels: a skid-steer base turns by slipping. A
-side that travels more than rate and other side allow has slipped, and only what is left of it counts. The heading
-is corrected as in an extended Kalman filter with one scalar measurement. Plain floats: on 3x3 matrices numpy's
-calls cost more than the arithmetic.
+An extended Kalman filter with five states: x, y, heading, the heading sensor's bias at this place, and the odometer's
+scale error. Motion is midpoint odometry with the error growth of R. Siegwart and I. Nourbakhsh, "Introduction to
+Autonomous Mobile Robots", the section on odometry: a wheel's variance grows by k for each metre it travels. Where the
+heading sensor tells its turn rate, that turns the estimate instead of the wheels: a skid-steer base turns by slipping.
+A side that travels more than the rate and the other side allow has slipped, and only what is left of it counts.
+
+The sensor's bias is a first-order Gauss-Markov process in distance and time (A. Gelb, ed., "Applied Optimal
+Estimation", 1974, the section on random processes; from memory): steel near by pulls a compass differently a metre on.
+Without that state the filter would take twenty wrong headings a second for twenty independent ones.
+
+The mean moves with each count; the covariance follows when it is needed: over any path the Jacobian of position by
+heading is the way gone, turned by a right angle. Plain floats: on 5x5 matrices numpy's calls cost more than the
+arithmetic.
 """
 
 import math
 from collections import deque
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from rover.quantities import wrap
@@ -19,18 +27,30 @@ CHI_SQUARE_1_99 = 6.6349
 REFUSALS_BEFORE_DOUBT = 10
 """So many refused headings in a row, and the filter doubts itself rather than the sensor."""
 HISTORY_NS = 1_500_000_000
-TURN_SCALE_SIGMA = 0.12
-"""Relative standard deviation of a skid-steer turn as the wheels tell it, once the track factor has settled."""
+TURN_SCALE_SIGMA = 0.08
+"""Share of a turn by which the wheels alone may be wrong about it, once the effective track has settled."""
 RATE_LASTS_NS = 160_000_000
 """A turn rate is used for so long after it was taken."""
-RATE_SIGMA = 0.02
-"""Standard deviation of a turn rate (rad/s), its being held between reports included."""
+RATE_VARIANCE = 2.5e-5
+"""Growth of the heading's variance (rad^2 a second) while the sensor's turn rate is integrated."""
 SLIP_RATE = 0.12
 """Wheels that turn the robot by this much (rad/s) more or less than the sensor tells, and by `SLIP_SHARE`, slip."""
 SLIP_SHARE = 0.2
+SLIP_DOUBT = 0.5
+"""Share of a slip that is not known after it was taken out."""
+SIDEWAYS_SHARE = 0.15
+"""Variance across the way, as a share of that along it: a skid-steer base scrubs sideways."""
 TRACK_GAIN = 0.02
 LEARN_RATE = 0.5
 """The effective track is refined while the robot turns faster than this (rad/s)."""
+BIAS_DISTANCE = 1.0
+"""Way (m) over which the sensor's bias is another one, to 1/e."""
+BIAS_TIME = 300.0
+"""Time (s) over which it is another one while standing still."""
+SCALE_SIGMA = 0.02
+"""Standard deviation of the odometer's scale before anything is known of it: slip of the floor, wear of the wheels."""
+
+X, Y, HEADING, BIAS, SCALE = range(5)
 
 
 class Pose(NamedTuple):
@@ -41,137 +61,188 @@ class Pose(NamedTuple):
     heading: float
 
 
-class PoseFilter:
-    """Estimates the pose and its covariance.
+class Errors(NamedTuple):
+    """How wrong things may be (standard deviations).
 
-    Args:
-        start: pose at the start.
-        sigmas: standard deviations of the start (m, m, rad).
-        track: effective track (m), as first guess; the filter refines it from heading readings.
-        error_growth: k, in metres of variance per metre travelled by a wheel.
-        heading_sigma: standard deviation of a heading reading (rad), slow errors of the place included.
+    Attributes:
+        start: x, y, heading of the pose at the start (m, m, rad).
+        growth: metres of variance for each metre that a wheel travels.
+        heading_noise: of one heading reading (rad).
+        heading_bias: of the heading sensor at a place (rad).
     """
 
+    start: tuple[float, float, float]
+    growth: float
+    heading_noise: float
+    heading_bias: float
+
+
+class PoseFilter:
+    """Estimates the pose and its covariance. ``track`` is a first guess of the effective track (m)."""
+
     __slots__ = (
-        "_growth",
+        "_bias_variance",
+        "_cell_noise",
+        "_errors",
+        "_gone",
         "_history",
-        "_r",
+        "_p",
+        "_path",
         "_rate",
         "_rate_until_ns",
-        "_xt",
-        "_xx",
-        "_xy",
-        "_yt",
-        "_yy",
+        "_seconds",
+        "_turned_blind",
+        "_turning_noise",
+        "bias",
         "heading",
         "heading_rate",
         "refused",
         "refused_in_row",
+        "scale",
         "slips",
         "speed",
         "track",
         "travelled",
-        "tt",
         "x",
         "y",
     )
 
-    def __init__(
-        self, start: Pose, sigmas: tuple[float, float, float], track: float, error_growth: float, heading_sigma: float
-    ) -> None:
+    def __init__(self, start: Pose, track: float, errors: Errors) -> None:
         self.x, self.y, self.heading = start.x, start.y, wrap(start.heading)
-        self._xx, self._yy, self.tt = (sigma * sigma for sigma in sigmas)
-        self._xy = self._xt = self._yt = 0.0
+        self.bias = self.scale = 0.0
         self.track = track
-        self._growth = error_growth
-        self._r = heading_sigma * heading_sigma
+        self._errors = errors
+        self._bias_variance = errors.heading_bias**2
+        diagonal = (*(sigma * sigma for sigma in errors.start), self._bias_variance, SCALE_SIGMA**2)
+        self._p = [[diagonal[row] if row == column else 0.0 for column in range(5)] for row in range(5)]
         self.speed = self.heading_rate = self.travelled = 0.0
-        self.refused = self.refused_in_row = 0
+        self.refused = self.refused_in_row = self.slips = 0
         self._history: deque[tuple[int, float, float, float]] = deque()
-        self._rate = 0.0
-        self._rate_until_ns = -1
-        self.slips = 0
+        self._rate, self._rate_until_ns = 0.0, -1
+        self._gone = (0.0, 0.0)
+        self._cell_noise = (0.0, 0.0, 0.0)
+        self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
 
     @property
     def pose(self) -> Pose:
         """The present estimate."""
         return Pose(self.x, self.y, self.heading)
 
-    @property
     def covariance(self) -> tuple[float, float, float, float, float, float]:
-        """(xx, xy, xt, yy, yt, tt) of the present estimate: m^2, m rad, rad^2."""
-        return self._xx, self._xy, self._xt, self._yy, self._yt, self.tt
+        """Return (xx, xy, xt, yy, yt, tt) of the present estimate: m^2, m rad, rad^2."""
+        self._propagate()
+        px, py, pt, _, _ = self._p
+        return px[X], px[Y], px[HEADING], py[Y], py[HEADING], pt[HEADING]
 
     @property
     def sigma(self) -> float:
-        """Standard deviation of the position along its worst axis (m)."""
-        middle = 0.5 * (self._xx + self._yy)
-        return math.sqrt(max(0.0, middle + math.hypot(0.5 * (self._xx - self._yy), self._xy)))
+        """Standard deviation of the position along its worst axis (m), as of the last correction."""
+        px, py = self._p[X], self._p[Y]
+        middle, spread = 0.5 * (px[X] + py[Y]), 0.5 * (px[X] - py[Y])
+        return math.sqrt(max(0.0, middle + math.sqrt(spread * spread + px[Y] * px[Y])))
+
+    @property
+    def heading_sigma(self) -> float:
+        """Standard deviation of the heading (rad), as of the last correction."""
+        return math.sqrt(max(0.0, self._p[HEADING][HEADING]))
 
     def drive(self, left: float, right: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of the left and right wheels over ``seconds`` up to ``now_ns``."""
-        b = self.track
+        scale = 1.0 + self.scale
+        left, right = left * scale, right * scale
         if now_ns <= self._rate_until_ns:
-            dt = self._rate * seconds
-            left, right = self._without_slip(left, right, dt, seconds)
-            self.tt += RATE_SIGMA * RATE_SIGMA * 0.05 * seconds
+            turn = self._rate * seconds
+            left, right = self._without_slip(left, right, turn, seconds)
+            self._turning_noise += RATE_VARIANCE * seconds
         else:
-            dt = (right - left) / b
-            self.tt += (TURN_SCALE_SIGMA * dt) ** 2
-        ds = 0.5 * (left + right)
-        a = self.heading + 0.5 * dt
-        c, s = math.cos(a), math.sin(a)
-        self.x += ds * c
-        self.y += ds * s
-        self.heading = wrap(self.heading + dt)
-        self.speed, self.heading_rate = ds / seconds, dt / seconds
-        self.travelled += abs(ds)
+            turn = (right - left) / self.track
+            self._turned_blind += abs(turn)
+        way = 0.5 * (left + right)
+        middle = self.heading + 0.5 * turn
+        c, s = math.cos(middle), math.sin(middle)
+        dx, dy = way * c, way * s
+        self.x += dx
+        self.y += dy
+        self.heading = wrap(self.heading + turn)
+        self.speed, self.heading_rate = way / seconds, turn / seconds
+        self._seconds += seconds
         if left or right:
-            self._grow(left, right, ds, c, s)
+            self._gone = (self._gone[0] + dx, self._gone[1] + dy)
+            self._path += abs(way)
+            self.travelled += abs(way)
+            self._add_noise(0.25 * self._errors.growth * (abs(left) + abs(right)), c, s)
 
-    def _without_slip(self, left: float, right: float, dt: float, seconds: float) -> tuple[float, float]:
+    def _add_noise(self, along: float, c: float, s: float) -> None:
+        across = SIDEWAYS_SHARE * along
+        xx, xy, yy = self._cell_noise
+        self._cell_noise = (
+            xx + along * c * c + across * s * s,
+            xy + (along - across) * c * s,
+            yy + along * s * s + across * c * c,
+        )
+
+    def _without_slip(self, left: float, right: float, turn: float, seconds: float) -> tuple[float, float]:
         """Return the travel of both sides, the slipping one's replaced by what the turn rate leaves of it.
 
         A driven wheel that slips turns farther than the ground goes by, so the side to doubt is the one that is ahead.
         """
         by_wheels = right - left
-        turned = dt * self.track
+        turned = turn * self.track
         if abs(self._rate) > LEARN_RATE and 0.4 < by_wheels / turned < 2.5:
-            self.track += TRACK_GAIN * (by_wheels / dt - self.track)
+            self.track += TRACK_GAIN * (by_wheels / turn - self.track)
         excess = by_wheels - turned
         if abs(excess) <= self.track * SLIP_RATE * seconds + SLIP_SHARE * abs(turned):
             return left, right
         self.slips += 1
-        forwards = left + right >= 0.0
-        if (excess > 0.0) == forwards:
+        doubt = SLIP_DOUBT * 0.5 * excess
+        self._add_noise(doubt * doubt, math.cos(self.heading), math.sin(self.heading))
+        if (excess > 0.0) == (left + right >= 0.0):
             return left, left + turned
         return right - turned, right
 
-    def _grow(self, left: float, right: float, ds: float, c: float, s: float) -> None:
-        fx, fy = -ds * s, ds * c
-        xx, xy, xt, yy, yt, tt = self._xx, self._xy, self._xt, self._yy, self._yt, self.tt
-        xxn = xx + 2.0 * fx * xt + fx * fx * tt
-        xyn = xy + fy * xt + fx * yt + fx * fy * tt
-        yyn = yy + 2.0 * fy * yt + fy * fy * tt
-        xtn, ytn = xt + fx * tt, yt + fy * tt
-        b = self.track
-        qr, ql = self._growth * abs(right), self._growth * abs(left)
-        h = ds / (2.0 * b)
-        xr, xl = 0.5 * c - h * s, 0.5 * c + h * s
-        yr, yl = 0.5 * s + h * c, 0.5 * s - h * c
-        i = 1.0 / b
-        self._xx = xxn + xr * xr * qr + xl * xl * ql
-        self._xy = xyn + xr * yr * qr + xl * yl * ql
-        self._yy = yyn + yr * yr * qr + yl * yl * ql
-        self._xt = xtn + i * (xr * qr - xl * ql)
-        self._yt = ytn + i * (yr * qr - yl * ql)
-        self.tt = tt + i * i * (qr + ql)
+    def _propagate(self) -> None:
+        """Bring the covariance up to the mean: P' = F P F^T + Q over the way gone since the last time."""
+        if not self._seconds:
+            return
+        px, py, pt, pb, pk = self._p
+        dx, dy = self._gone
+        px = [px[j] - dy * pt[j] + dx * pk[j] for j in range(5)]
+        py = [py[j] + dx * pt[j] + dy * pk[j] for j in range(5)]
+        for row in (px, py, pt, pb, pk):
+            row[X] += -dy * row[HEADING] + dx * row[SCALE]
+            row[Y] += dx * row[HEADING] + dy * row[SCALE]
+        self._p = [px, py, pt, pb, pk]
+        self._let_bias_change(math.exp(-self._path / BIAS_DISTANCE - self._seconds / BIAS_TIME))
+        xx, xy, yy = self._cell_noise
+        px[X] += xx
+        px[Y] += xy
+        py[X] += xy
+        py[Y] += yy
+        self._grow_heading(pt)
+        self._gone, self._cell_noise = (0.0, 0.0), (0.0, 0.0, 0.0)
+        self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
+
+    def _let_bias_change(self, kept: float) -> None:
+        self.bias *= kept
+        for row in self._p:
+            row[BIAS] *= kept
+        pb = self._p[BIAS]
+        for j in range(5):
+            pb[j] *= kept
+        pb[BIAS] += (1.0 - kept * kept) * self._bias_variance
+
+    def _grow_heading(self, pt: list[float]) -> None:
+        pt[HEADING] += self._turning_noise
+        if self._turned_blind:  # a wrong track is wrong in every turn alike: the deviation grows, not the variance
+            sigma = math.sqrt(max(0.0, pt[HEADING])) + TURN_SCALE_SIGMA * self._turned_blind
+            pt[HEADING] = sigma * sigma
 
     def lost(self, metres: float) -> None:
         """Widen the covariance by travel that was not measured."""
-        self._xx += metres * metres
-        self._yy += metres * metres
-        self.tt += (metres / self.track) ** 2
+        self._propagate()
+        self._p[X][X] += metres * metres
+        self._p[Y][Y] += metres * metres
+        self._p[HEADING][HEADING] += (metres / self.track) ** 2
 
     def remember(self, now_ns: int) -> None:
         """Keep the present pose, so that readings that come late can be held against the pose of their time."""
@@ -191,31 +262,43 @@ class PoseFilter:
         """Correct by a heading reading (rad, rad/s) of its time; return False when the gate refuses the angle."""
         if rate is not None:
             self._rate, self._rate_until_ns = rate, taken_ns + RATE_LASTS_NS
-        innovation = wrap(angle - self.at(taken_ns).heading)
-        variance = self.tt + self._r
-        if innovation * innovation > CHI_SQUARE_1_99 * variance:
-            self._refuse()
-            return False
-        self.refused_in_row = 0
-        self._correct(innovation, variance)
-        return True
-
-    def _refuse(self) -> None:
+        innovation = wrap(angle - self.at(taken_ns).heading - self.bias)
+        if self.correct(((HEADING, 1.0), (BIAS, 1.0)), innovation, self._errors.heading_noise**2):
+            self.refused_in_row = 0
+            return True
         self.refused += 1
         self.refused_in_row += 1
         if self.refused_in_row >= REFUSALS_BEFORE_DOUBT:
-            self.tt *= 4.0
+            self._p[HEADING][HEADING] *= 4.0
+        return False
 
-    def _correct(self, innovation: float, variance: float) -> None:
-        kx, ky, kt = self._xt / variance, self._yt / variance, self.tt / variance
-        dx, dy = kx * innovation, ky * innovation
-        self.x += dx
-        self.y += dy
-        self.heading = wrap(self.heading + kt * innovation)
-        xt, yt, tt = self._xt, self._yt, self.tt
-        self._xx -= kx * xt
-        self._xy -= kx * yt
-        self._yy -= ky * yt
-        self._xt -= kx * tt
-        self._yt -= ky * tt
-        self.tt -= kt * tt
+    def correct(self, slopes: Sequence[tuple[int, float]], innovation: float, variance: float) -> bool:
+        """Correct by one scalar measurement, through the gate.
+
+        Args:
+            slopes: the measurement's derivatives by the states it depends on, as (state, slope).
+            innovation: measured less predicted.
+            variance: of the measurement.
+
+        Returns:
+            False when the gate (99 % of chi-square with one degree of freedom) refuses it.
+        """
+        self._propagate()
+        rows = self._p
+        shared = [sum([row[state] * slope for state, slope in slopes]) for row in rows]
+        total = sum([shared[state] * slope for state, slope in slopes]) + variance
+        if innovation * innovation > CHI_SQUARE_1_99 * total:
+            return False
+        gain = [value / total for value in shared]
+        self.x += gain[X] * innovation
+        self.y += gain[Y] * innovation
+        self.heading = wrap(self.heading + gain[HEADING] * innovation)
+        self.bias += gain[BIAS] * innovation
+        self.scale += gain[SCALE] * innovation
+        for row, weight in zip(rows, gain, strict=True):
+            row[X] -= weight * shared[X]
+            row[Y] -= weight * shared[Y]
+            row[HEADING] -= weight * shared[HEADING]
+            row[BIAS] -= weight * shared[BIAS]
+            row[SCALE] -= weight * shared[SCALE]
+        return True

@@ -131,7 +131,8 @@ class CameraErrors(Model):
     """Errors of the camera and of what is made of its frames.
 
     ``dip`` is the pitch at 1 m/s^2; ``blur_at`` the turn rate at which the chance to see an object is halved;
-    ``flicker`` the share of detections lost in a burst.
+    ``flicker`` the share of detections lost in a burst; ``marker_noise`` the error of the tray's marker's distance, as
+    a share of it at 1 m and growing with it.
     """
 
     latency: DelaySpan = (0.06, 0.12)
@@ -146,6 +147,7 @@ class CameraErrors(Model):
     flicker_lasts: SomeTimeSpan = (0.2, 0.8)
     nearest: SomeLengthSpan = (0.08, 0.12)
     farthest_factor: FactorSpan = (0.85, 1.1)
+    marker_noise: Share = 0.02
 
 
 class LinkErrors(Model):

@@ -1,5 +1,6 @@
 """The errand file: what the robot is to do, and where. Every key is explained in `config/README.md`."""
 
+import math
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, StrictInt, model_validator
@@ -20,6 +21,7 @@ class Zone(Model):
     """The collection tray's rectangle: its middle and its sides along the field's axes.
 
     ``entry`` is the heading in which the robot drives in; by default the quarter direction from the field's middle.
+    ``marker`` is where a plate stands that the camera knows, at the camera's height.
     """
 
     x: Length
@@ -27,6 +29,7 @@ class Zone(Model):
     width: Annotated[Length, POSITIVE]
     depth: Annotated[Length, POSITIVE]
     entry: Angle | None = None
+    marker: Point | None = None
 
 
 class Field_(Model):  # noqa: N801  'Field' is the model library's
@@ -38,6 +41,7 @@ class Field_(Model):  # noqa: N801  'Field' is the model library's
     walls: dict[Name, tuple[Point, Point]] = Field(default_factory=dict)
     lookouts: list[Point] = Field(default_factory=list)
     places: dict[Name, Place] = Field(default_factory=dict)
+    heading_error: Annotated[Angle, POSITIVE] = math.radians(1.5)
 
     @model_validator(mode="after")
     def _boundary_has_an_inside(self) -> "Field_":

@@ -113,11 +113,12 @@ def _landings(part: GraphNode, one: ExitNode) -> set[str]:
 
 
 def _timed_round(graph: BehaviourGraph, path: str) -> bool:
-    """Tell whether an enclosing state is left after a time whatever happens inside."""
+    """Tell whether an enclosing state is left after a time whatever happens inside.
+
+    Only 'always' does that: a state's own exits come after those inside it, and a cycle inside may fire in every step.
+    """
     while path:
         state = graph.states[path]
-        if any(one.after_ns is not None for one in state.exits):
-            return True
         parent = graph.top if not state.parent else graph.states[state.parent].graph
         assert parent is not None
         if any(one.after_ns is not None and state.name not in one.silent_in for one in parent.always):

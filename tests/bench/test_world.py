@@ -74,7 +74,7 @@ def test_the_mild_floor_writes_out_the_defaults_and_the_bay_uses_them():
 
 
 def test_every_key_is_explained():
-    text = (CONFIG / "bench-keys.md").read_text()
+    text = (CONFIG / "README.md").read_text()
     sections = {name: field.default for name, field in BenchFile.model_fields.items()}
     names = [*sections, *(key for section in sections.values() if hasattr(section, "model_dump") for key, _ in section)]
     assert [name for name in names if f"`{name}`" not in text] == []

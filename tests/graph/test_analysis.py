@@ -1,4 +1,4 @@
-"""What the analysis finds in a behaviour that can be read: one broken graph for each finding, and none in sound ones."""
+"""What the analysis finds in a behaviour that can be read: a broken graph for each finding, and none in sound ones."""
 
 from pathlib import Path
 
@@ -85,6 +85,11 @@ FINDINGS = {
         states("{after: 1 s, go: a}, {when: target.known, go: end}"),
         "a",
         "nothing bounds the cycle through a",
+    ),
+    "cycle in a state that has the time but not the first word": (
+        nested("{when: 'true', go: x}", "{after: 9 s, go: b}", finals="{}").replace("      {}\n", ""),
+        "x",
+        "nothing bounds the cycle through x",
     ),
     "cycle past the counted state": (
         states(
@@ -208,8 +213,8 @@ SOUND = {
         "{after: 1 s, go: ok}", "{when: done and objects.left == 0, go: b}, {when: done, go: end}"
     ),
     "an inner graph that goes round until it is left": nested(
-        "{after: 1 s, go: x}", "{after: 9 s, go: b}", finals="{}"
-    ).replace("      {}\n", ""),
+        "{after: 1 s, go: x}", "{when: done, go: b}", "{after: 9 s, go: ok, except: [ok]}"
+    ),
     "a cycle with tries": states("{after: 1 s, go: b}", PAIR.replace("{does", "{tries: {at_most: 2, go: end}, does")),
     "a cycle with a time round it": states(
         "{after: 1 s, go: b}", PAIR, always="{after: 1 min, go: end, except: [end]}"

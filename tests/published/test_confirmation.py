@@ -70,9 +70,8 @@ def rows(tmp_path):
 
     def make(condition, confirm):
         file = tmp_path / "b.yaml"
-        file.write_text(
-            f"behaviour: T\nstart: a\nstates:\n  a: {{does: stand_still, exits: [{{when: {condition}, {confirm} go: a}}]}}"
-        )
+        exits = f"[{{when: {condition}, {confirm} go: a}}]"
+        file.write_text(f"behaviour: T\nstart: a\nstates: {{a: {{does: stand_still, exits: {exits}}}}}")
         return list(bought(Builder(specs()).build(load.load(file, "behaviour")), robot))
 
     return make

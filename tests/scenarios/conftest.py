@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -83,19 +84,24 @@ class Files:
         behaviour: str = "../behaviours/collect.yaml",
         **keys: Any,
     ) -> Path:
-        """Write an errand with its robot and bench file; ``keys`` are the errand file's own."""
+        """Write an errand with its robot and bench file; ``keys`` are the errand file's own, None leaves one out."""
         self.write("robot.yaml", robot or self.robot)
         files = {"robot": "robot.yaml", "behaviour": behaviour}
         if bench is not None:
             self.write("bench.yaml", {"bench": "Small bay", **bench})
             files["bench"] = "bench.yaml"
-        return self.write(
-            "errand.yaml", {"errand": "Scenario", "files": files, "field": BAY, "kinds": KINDS, "expect": 1} | keys
-        )
+        values = {"errand": "Scenario", "files": files, "field": BAY, "kinds": KINDS, "expect": 1} | keys
+        return self.write("errand.yaml", {key: value for key, value in values.items() if value is not None})
 
     def with_devices(self, **devices: Mapping[str, Any]) -> dict[str, Any]:
         """Return the cart with other or further devices."""
         return self.robot | {"devices": self.robot["devices"] | devices}
+
+
+@pytest.fixture
+def small_bay() -> SimpleNamespace:
+    """What the scenarios share, by name."""
+    return SimpleNamespace(JAR=JAR, FAR_JAR=FAR_JAR, BAY=BAY, ROOT=ROOT, rehearse=rehearse)
 
 
 @pytest.fixture
@@ -108,8 +114,13 @@ def collect(files: Files) -> Callable[..., Rehearsed]:
     """Rehearse the fetching errand in the small bay: ``collect([JAR], faults=[...])``."""
 
     def run(
-        objects: Sequence[Mapping[str, Any]], seed: int = 1, keys: Mapping[str, Any] | None = None, **bench: Any
+        objects: Sequence[Mapping[str, Any]],
+        seed: int = 1,
+        *,
+        keys: Mapping[str, Any] | None = None,
+        robot: Mapping[str, Any] | None = None,
+        **bench: Any,
     ) -> Rehearsed:
-        return rehearse(files.errand({"objects": list(objects), **bench}, **(keys or {})), seed)
+        return rehearse(files.errand({"objects": list(objects), **bench}, robot=robot, **(keys or {})), seed)
 
     return run

@@ -1,0 +1,123 @@
+"""Position fixes: what known walls and the tray's marker tell of the pose. Each is a gated correction of the filter.
+
+A range to a wall fixes one axis only: the sonar hears the nearest point in its cone, which is the foot of the
+perpendicular whatever the heading is within the beam. A sighting of the marker fixes along the line of sight (by its
+distance) and across it (by its bearing).
+"""
+
+import math
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from rover.estimate.field import XY
+from rover.estimate.pose import HEADING, Pose, PoseFilter, X, Y
+from rover.quantities import wrap
+
+RANGE_SIGMA = 0.025
+"""Standard deviation of an echo from a wall, the wall's own place included (m)."""
+SURELY_IN_BEAM = 0.7
+"""A wall counts as heard when its perpendicular lies within this share of half the beam."""
+FARTHEST_WALL = 2.5
+END_MARGIN = 0.15
+"""The perpendicular's foot must lie this far (m) from the wall's ends."""
+MARKER_FACTOR = 2.0
+"""A sighting's own deviations are taken this many times larger: frames of one view err alike."""
+
+
+class WallView(NamedTuple):
+    """A wall as the range finder faces it: unit normal towards the robot, and predicted distance (m)."""
+
+    normal: XY
+    distance: float
+
+
+def wall_ahead(
+    pose: Pose, sensor_ahead: float, half_beam: float, walls: Iterable[tuple[XY, XY]], things: Iterable[XY]
+) -> WallView | None:
+    """Return the wall that the range finder should hear, or None where it is not plain which.
+
+    Args:
+        pose: of the robot.
+        sensor_ahead: of the sensor's face from the robot's middle (m).
+        half_beam: half the cone's angle (rad).
+        walls: the known walls.
+        things: objects that may stand nearer than the wall.
+    """
+    x, y = pose.x + sensor_ahead * math.cos(pose.heading), pose.y + sensor_ahead * math.sin(pose.heading)
+    views = [view for a, b in walls if (view := _view((x, y), pose.heading, half_beam, a, b)) is not None]
+    nearest = min(views, key=lambda view: view.distance, default=None)
+    if nearest is None or _something_before((x, y), pose.heading, half_beam, nearest.distance, things):
+        return None
+    return nearest
+
+
+def _view(sensor: XY, heading: float, half_beam: float, a: XY, b: XY) -> WallView | None:
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    length = math.hypot(dx, dy)
+    if length < 2.0 * END_MARGIN:
+        return None
+    along = ((sensor[0] - a[0]) * dx + (sensor[1] - a[1]) * dy) / length
+    away = ((sensor[0] - a[0]) * dy - (sensor[1] - a[1]) * dx) / length
+    side = 1.0 if away >= 0.0 else -1.0
+    normal = (side * dy / length, -side * dx / length)
+    facing = wrap(math.atan2(-normal[1], -normal[0]) - heading)
+    plain = END_MARGIN <= along <= length - END_MARGIN and abs(facing) <= SURELY_IN_BEAM * half_beam
+    return WallView(normal, abs(away)) if plain and abs(away) <= FARTHEST_WALL else None
+
+
+def _something_before(sensor: XY, heading: float, half_beam: float, distance: float, things: Iterable[XY]) -> bool:
+    for x, y in things:
+        dx, dy = x - sensor[0], y - sensor[1]
+        if math.hypot(dx, dy) < distance + 0.1 and abs(wrap(math.atan2(dy, dx) - heading)) < half_beam + 0.2:
+            return True
+    return False
+
+
+def fix_by_wall(pose_filter: PoseFilter, view: WallView, sensor_ahead: float, distance: float) -> bool:
+    """Correct by a range (m) to a wall; return False when the gate refuses it."""
+    nx, ny = view.normal
+    c, s = math.cos(pose_filter.heading), math.sin(pose_filter.heading)
+    slopes = ((X, nx), (Y, ny), (HEADING, sensor_ahead * (ny * c - nx * s)))
+    return pose_filter.correct(slopes, distance - view.distance, RANGE_SIGMA**2)
+
+
+class MarkerSighting(NamedTuple):
+    """The marker in a frame: bearing (rad) and distance (m) from the camera, with standard deviations."""
+
+    bearing: float
+    distance: float
+    bearing_sigma: float
+    distance_sigma: float
+
+
+def fix_by_marker(
+    pose_filter: PoseFilter, pose: Pose, camera_ahead: float, marker: XY, sighting: MarkerSighting
+) -> bool:
+    """Correct by a sighting of the marker; return False when the gate refuses its distance or bearing.
+
+    Args:
+        pose_filter: what is corrected.
+        pose: the robot's pose when the frame was taken.
+        camera_ahead: of the camera from the robot's middle (m).
+        marker: where it stands in the field (m).
+        sighting: what the frame shows.
+    """
+    c, s = math.cos(pose.heading), math.sin(pose.heading)
+    dx, dy = marker[0] - pose.x - camera_ahead * c, marker[1] - pose.y - camera_ahead * s
+    distance = math.hypot(dx, dy)
+    if distance < 0.1:
+        return False
+    ux, uy = dx / distance, dy / distance
+    turn = camera_ahead * (ux * s - uy * c)  # how the distance grows with heading
+    across = camera_ahead * (ux * c + uy * s) / distance
+    by_distance = pose_filter.correct(
+        ((X, -ux), (Y, -uy), (HEADING, turn)),
+        sighting.distance - distance,
+        (MARKER_FACTOR * sighting.distance_sigma) ** 2,
+    )
+    by_bearing = pose_filter.correct(
+        ((X, uy / distance), (Y, -ux / distance), (HEADING, -1.0 - across)),
+        wrap(sighting.bearing - wrap(math.atan2(dy, dx) - pose.heading)),
+        (MARKER_FACTOR * sighting.bearing_sigma) ** 2,
+    )
+    return by_distance and by_bearing

@@ -205,7 +205,7 @@ class RecordFind(Activity):
 
 def _jaws_covariance(world: World) -> tuple[float, float, float]:
     """Return (xx, xy, yy) in m^2 of the jaws' place: the pose's, the heading's over the reach, and 1.5 cm of play."""
-    xx, xy, xt, yy, yt, tt = world.filter.covariance()
+    xx, xy, xt, yy, yt, tt = world.filter.covariance(world.now_ns)
     reach = world.robot.body.gripper_reach
     dx, dy = -reach * math.sin(world.pose.heading), reach * math.cos(world.pose.heading)
     play = 0.015**2

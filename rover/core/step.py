@@ -120,7 +120,7 @@ class Core:
     @property
     def pose(self) -> Pose:
         """The estimated pose."""
-        return self._filter.pose
+        return self.world.pose
 
     @property
     def refusals(self) -> dict[str, int]:
@@ -135,8 +135,8 @@ class Core:
 
     def track_point(self) -> TrackPoint:
         """Return where the robot believes to be, for the record."""
-        xx, _, _, yy, _, tt = self._filter.covariance()
-        pose = self._filter.pose
+        xx, _, _, yy, _, tt = self._filter.covariance(self.world.now_ns)
+        pose = self.world.pose
         return TrackPoint(
             pose.x, pose.y, pose.heading, math.sqrt(xx), math.sqrt(yy), math.sqrt(max(tt, 0.0)), self.engine.path
         )
@@ -147,8 +147,7 @@ class Core:
         seconds = self._advance(now_ns)
         world.events.clear()
         self._estimate(readings)
-        self._filter.remember(now_ns)
-        world.pose = self._filter.pose
+        world.pose = self._filter.pose_at(now_ns)
         self._health.look(now_ns, readings.faults, world.events)
         self._operate(readings.actions)
         self._fill_signals(seconds)

@@ -18,6 +18,7 @@ from rover.devices.readings import (
     Reading,
     WheelCounts,
 )
+from rover.devices.sides import Sides as Sides
 from rover.link import Link
 from rover.link.sentences import BatteryReport, CountsReport, HeadingReport, JawsReport, compass_angle
 from rover.quantities import wrap
@@ -80,29 +81,6 @@ class Counts(_OnLink):
 def counts_between(earlier: int, later: int) -> int:
     """Return ``later - earlier`` of a signed 32-bit counter that may have wrapped once, by the shorter way."""
     return (later - earlier + (1 << 31)) % (1 << 32) - (1 << 31)
-
-
-class Sides:
-    """Which channel is which side, and which of the sides runs backwards; the same for motors and encoders.
-
-    ``swap_sides``: the left channel belongs to the right wheels. ``reverse_left``, ``reverse_right``: forwards of
-    those wheels is the channel's backwards.
-    """
-
-    def __init__(self, options: Mapping[str, Any]) -> None:
-        self._swapped = bool(options.get("swap_sides", False))
-        self._left_sign = -1 if options.get("reverse_left", False) else 1
-        self._right_sign = -1 if options.get("reverse_right", False) else 1
-
-    def from_channels(self, left: int, right: int) -> tuple[int, int]:
-        """Return the (left, right) sides of what the two channels say."""
-        left, right = (right, left) if self._swapped else (left, right)
-        return self._left_sign * left, self._right_sign * right
-
-    def to_channels(self, left: int, right: int) -> tuple[int, int]:
-        """Return what the two channels are told for the (left, right) sides."""
-        left, right = self._left_sign * left, self._right_sign * right
-        return (right, left) if self._swapped else (left, right)
 
 
 class Heading(_OnLink):

@@ -16,7 +16,7 @@ def open_to_write(path: Path) -> int:
 
 
 def write_number(descriptor: int, value: int) -> None:
-    """Write a whole number. It ends in a newline, so that also a plain file standing in for a kernel file reads right."""
+    """Write a whole number, ended by a newline: so a plain file that stands in for a kernel file reads right too."""
     os.pwrite(descriptor, b"%d\n" % value, 0)
 
 

@@ -50,6 +50,11 @@ BIAS_TIME = 300.0
 SCALE_SIGMA = 0.02
 """Standard deviation of the odometer's scale before anything is known of it: slip of the floor, wear of the wheels."""
 
+CARRY_ON_NS = 100_000_000
+"""The estimate is carried on at the last speeds for so long beyond the last counts."""
+CARRY_ON_DOUBT = 0.5
+"""Share of the way since the last counts that is not known."""
+
 X, Y, HEADING, BIAS, SCALE = range(5)
 
 
@@ -81,8 +86,9 @@ class PoseFilter:
     """Estimates the pose and its covariance. ``track`` is a first guess of the effective track (m)."""
 
     __slots__ = (
+        "_as_of_ns",
         "_bias_variance",
-        "_cell_noise",
+        "_way_noise",
         "_errors",
         "_gone",
         "_history",
@@ -119,20 +125,38 @@ class PoseFilter:
         self.refused = self.refused_in_row = self.slips = 0
         self._history: deque[tuple[int, float, float, float]] = deque()
         self._rate, self._rate_until_ns = 0.0, -1
+        self._as_of_ns = 0
         self._gone = (0.0, 0.0)
-        self._cell_noise = (0.0, 0.0, 0.0)
+        self._way_noise = (0.0, 0.0, 0.0)
         self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
 
     @property
     def pose(self) -> Pose:
-        """The present estimate."""
+        """The estimate as of the last counts."""
         return Pose(self.x, self.y, self.heading)
 
-    def covariance(self) -> tuple[float, float, float, float, float, float]:
-        """Return (xx, xy, xt, yy, yt, tt) of the present estimate: m^2, m rad, rad^2."""
+    def pose_at(self, now_ns: int) -> Pose:
+        """Return the estimate carried on to a time at the last speeds: counts are late by a few milliseconds."""
+        age = min(max(0, now_ns - self._as_of_ns), CARRY_ON_NS) * 1e-9
+        turn, way = self.heading_rate * age, self.speed * age
+        middle = self.heading + 0.5 * turn
+        return Pose(self.x + way * math.cos(middle), self.y + way * math.sin(middle), wrap(self.heading + turn))
+
+    def covariance(self, now_ns: int) -> tuple[float, float, float, float, float, float]:
+        """Return (xx, xy, xt, yy, yt, tt) of `pose_at`: m^2, m rad, rad^2; wider the older the last counts are."""
         self._propagate()
         px, py, pt, _, _ = self._p
-        return px[X], px[Y], px[HEADING], py[Y], py[HEADING], pt[HEADING]
+        age = max(0, now_ns - self._as_of_ns) * 1e-9
+        way, turn = CARRY_ON_DOUBT * self.speed * age, CARRY_ON_DOUBT * self.heading_rate * age
+        c, s = math.cos(self.heading), math.sin(self.heading)
+        return (
+            px[X] + way * way * c * c,
+            px[Y] + way * way * c * s,
+            px[HEADING],
+            py[Y] + way * way * s * s,
+            py[HEADING],
+            pt[HEADING] + turn * turn,
+        )
 
     @property
     def sigma(self) -> float:
@@ -166,6 +190,8 @@ class PoseFilter:
         self.heading = wrap(self.heading + turn)
         self.speed, self.heading_rate = way / seconds, turn / seconds
         self._seconds += seconds
+        self._as_of_ns = now_ns
+        self._remember(now_ns)
         if left or right:
             self._gone = (self._gone[0] + dx, self._gone[1] + dy)
             self._path += abs(way)
@@ -174,8 +200,8 @@ class PoseFilter:
 
     def _add_noise(self, along: float, c: float, s: float) -> None:
         across = SIDEWAYS_SHARE * along
-        xx, xy, yy = self._cell_noise
-        self._cell_noise = (
+        xx, xy, yy = self._way_noise
+        self._way_noise = (
             xx + along * c * c + across * s * s,
             xy + (along - across) * c * s,
             yy + along * s * s + across * c * c,
@@ -213,13 +239,13 @@ class PoseFilter:
             row[Y] += dx * row[HEADING] + dy * row[SCALE]
         self._p = [px, py, pt, pb, pk]
         self._let_bias_change(math.exp(-self._path / BIAS_DISTANCE - self._seconds / BIAS_TIME))
-        xx, xy, yy = self._cell_noise
+        xx, xy, yy = self._way_noise
         px[X] += xx
         px[Y] += xy
         py[X] += xy
         py[Y] += yy
         self._grow_heading(pt)
-        self._gone, self._cell_noise = (0.0, 0.0), (0.0, 0.0, 0.0)
+        self._gone, self._way_noise = (0.0, 0.0), (0.0, 0.0, 0.0)
         self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
 
     def _let_bias_change(self, kept: float) -> None:
@@ -244,7 +270,7 @@ class PoseFilter:
         self._p[Y][Y] += metres * metres
         self._p[HEADING][HEADING] += (metres / self.track) ** 2
 
-    def remember(self, now_ns: int) -> None:
+    def _remember(self, now_ns: int) -> None:
         """Keep the present pose, so that readings that come late can be held against the pose of their time."""
         history = self._history
         history.append((now_ns, self.x, self.y, self.heading))
@@ -252,11 +278,13 @@ class PoseFilter:
             history.popleft()
 
     def at(self, taken_ns: int) -> Pose:
-        """Return the pose remembered for a time; the oldest or newest one beyond the ends."""
+        """Return the pose of a time: between two remembered ones by proportion, carried on after the last."""
+        later = None
         for entry in reversed(self._history):
             if entry[0] <= taken_ns:
-                return Pose(entry[1], entry[2], entry[3])
-        return Pose(*self._history[0][1:]) if self._history else self.pose
+                return self.pose_at(taken_ns) if later is None else _between(entry, later, taken_ns)
+            later = entry
+        return self.pose if later is None else Pose(*later[1:])
 
     def see_heading(self, angle: float, rate: float | None, taken_ns: int) -> bool:
         """Correct by a heading reading (rad, rad/s) of its time; return False when the gate refuses the angle."""
@@ -302,3 +330,12 @@ class PoseFilter:
             row[BIAS] -= weight * shared[BIAS]
             row[SCALE] -= weight * shared[SCALE]
         return True
+
+
+def _between(early: tuple[int, float, float, float], late: tuple[int, float, float, float], taken_ns: int) -> Pose:
+    share = (taken_ns - early[0]) / (late[0] - early[0])
+    return Pose(
+        early[1] + share * (late[1] - early[1]),
+        early[2] + share * (late[2] - early[2]),
+        wrap(early[3] + share * wrap(late[3] - early[3])),
+    )

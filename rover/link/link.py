@@ -4,10 +4,9 @@ import threading
 import time
 from collections import Counter, deque
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rover.devices.readings import Reading
-from rover.files.robot import SerialLink
 from rover.link.clock import DeviceClock
 from rover.link.port import Clock, Port, PortCounts, SerialPort
 from rover.link.sentences import (
@@ -23,6 +22,10 @@ from rover.link.sentences import (
     decode,
     encode,
 )
+
+if TYPE_CHECKING:
+    # The motor guard imports this package too, and has no use for what reads the robot file.
+    from rover.files.robot import SerialLink
 
 MAILBOX_HOLDS = 1000
 _BITS_A_BYTE = 10
@@ -159,7 +162,7 @@ def _milliseconds_left(expires_ns: int, now_ns: int) -> int:
     return min((expires_ns - now_ns) // 1_000_000, U16)
 
 
-def open_link(settings: SerialLink, now_ns: Clock = time.monotonic_ns) -> Link:
+def open_link(settings: "SerialLink", now_ns: Clock = time.monotonic_ns) -> Link:
     """Return the link of a robot file's entry, its port open.
 
     Raises:

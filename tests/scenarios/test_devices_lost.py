@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 
-from rover.events import HealthChange, HoldBack, Stop
+from rover.events import Delivery, HealthChange, HoldBack, Stop
 
 SEED = 2
 ALL_IN = ("done", "all_in", 1)
@@ -20,7 +20,6 @@ def changes(done, device):
     [
         ("heading", "heading silent for 6 s"),
         ("counts", "counts silent for 3 s"),
-        ("camera", "camera silent for 5 s"),
         ("range", "range silent for 5 s"),
         ("counts", "link silent for 3 s"),
     ],
@@ -29,6 +28,20 @@ def test_a_device_that_is_silent_for_a_while_delays_the_errand_only(collect, sma
     done = collect([small_bay.JAR], SEED, faults=[f"at {at} s: {fault}"])
     assert done.ended == ALL_IN
     assert "overdue" in changes(done, device)
+
+
+def test_a_camera_that_is_silent_while_looking_delays_the_errand_only(collect, small_bay):
+    done = collect([small_bay.JAR], SEED, faults=["at 1 s: camera silent for 8 s"])
+    assert done.ended == ALL_IN
+    assert changes(done, "camera") == ["ok", "overdue", "ok"]
+
+
+@pytest.mark.parametrize("at", range(2, 20, 3))
+def test_a_camera_lost_in_any_state_never_leads_to_a_false_delivery(collect, small_bay, at):
+    """The jar in the jaws cannot be seen then, and may be left on the way; but what is told is true."""
+    done = collect([small_bay.JAR], SEED, faults=[f"at {at} s: camera silent for 5 s"])
+    assert done.result.delivered == len(done.run.events_of(Delivery))
+    assert (done.result.result == "done") == (done.result.delivered == 1)
 
 
 @pytest.mark.parametrize("at", [3, 12, 18])
@@ -42,20 +55,16 @@ def true_way(done, since):
     return sum(abs(b.x - a.x) + abs(b.y - a.y) for a, b in itertools.pairwise(track))
 
 
-@pytest.mark.parametrize("fault", ["counts silent", "camera silent"])
-def test_a_device_lost_for_good_ends_the_errand_as_failed(collect, small_bay, fault):
-    done = collect([small_bay.JAR], SEED, faults=[f"at 3 s: {fault}"])
-    assert done.ended == ("failed", "some_left", 0)
-
-
-def test_without_counts_the_wheels_stand_still(collect, small_bay):
+def test_without_counts_the_wheels_stand_still_and_the_errand_fails(collect, small_bay):
     done = collect([small_bay.JAR], SEED, faults=["at 3 s: counts silent"])
+    assert done.ended == ("failed", "some_left", 0)
     assert "counts missing" in [hold.cause for hold in done.run.events_of(HoldBack)]
     assert true_way(done, 6.0) == 0.0
 
 
-def test_without_a_camera_the_robot_is_home_at_the_end(collect, small_bay):
+def test_without_a_camera_the_errand_fails_and_the_robot_is_home_at_the_end(collect, small_bay):
     done = collect([small_bay.JAR], SEED, faults=["at 3 s: camera silent"])
+    assert done.ended == ("failed", "some_left", 0)
     home = done.run.true_track[-1]
     assert (home.x, home.y) == pytest.approx((1.5, 1.2), abs=0.15)
 

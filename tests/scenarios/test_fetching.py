@@ -59,7 +59,7 @@ def test_a_jar_that_no_grip_holds_is_put_off_after_its_tries(collect, small_bay)
 
 
 def test_a_jar_put_off_does_not_keep_the_others_from_being_fetched(collect, small_bay):
-    """The first jar is carried off to the corner of the bay's outside as soon as it is the target."""
+    """The first jar is taken out of the bay while it is the target."""
     done = collect(
         [small_bay.JAR, small_bay.FAR_JAR], 2, keys={"expect": 2}, faults=["at 5 s: jar 1 moved to [9 m, 9 m]"]
     )

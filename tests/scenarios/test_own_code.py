@@ -154,7 +154,7 @@ states:
   nod:
     does: my_moves:Nod
     exits:
-      - {when: done, go: clumsy}
+      - {when: done or failed, go: clumsy}
       - {after: 10 s, go: given_up}
   clumsy:
     does: my_moves:Clumsy

@@ -5,7 +5,7 @@
 
 #include "board.h"
 
-#define DIVISOR (F_CPU / 8UL / BOARD_BAUD - (F_CPU / 8UL % BOARD_BAUD < BOARD_BAUD / 2UL))
+#define DIVISOR ((F_CPU / 8UL + BOARD_BAUD / 2UL) / BOARD_BAUD - 1UL)
 
 /* Indices of 8 bits wrap where the rings do. Each is written on one side only. */
 static volatile char sending[256], received[256];
@@ -31,9 +31,10 @@ ISR(USART_RX_vect)
 
 ISR(USART_UDRE_vect)
 {
-    UDR0 = (uint8_t)sending[send_from++];
     if (send_from == send_to)
         UCSR0B &= (uint8_t)~_BV(UDRIE0);
+    else
+        UDR0 = (uint8_t)sending[send_from++];
 }
 
 uint8_t serial_room(void)

@@ -16,11 +16,11 @@ void servo_start(void)
     ICR1 = PERIOD_US * STEPS_A_US - 1U;
     TCCR1A = _BV(WGM11);
     TCCR1B = _BV(WGM13) | _BV(WGM12) | _BV(CS11);
-    TIMSK1 = _BV(TOIE1);
+    TIMSK1 = _BV(OCIE1A);
 }
 
-/* At the end of a period the pin is low: here it is switched on and off, so that no pulse is cut short. */
-ISR(TIMER1_OVF_vect)
+/* Where a pulse would end, the pin is low: here pulses are switched on and off, so that none is cut short. */
+ISR(TIMER1_COMPA_vect)
 {
     TCCR1A = wanted ? _BV(COM1A1) | _BV(WGM11) : _BV(WGM11);
 }

@@ -1,0 +1,243 @@
+"""The datagrams between the guard and its clients: values to bytes and back, nothing else.
+
+Each is ``RG``, a version, a kind, the fields of the kind (little-endian, fixed size; only `Received` has bytes
+behind them) and a CRC-16/IBM-3740, the polynomial of the serial sentences, over all that. Times are the host's
+monotonic nanoseconds, which all processes of a machine share.
+"""
+
+import binascii
+import struct
+from collections.abc import Callable
+from enum import IntEnum
+from typing import Any, NamedTuple
+
+MAGIC = b"RG"
+VERSION = 1
+MOST_BYTES = 1024
+"""Received serial bytes in one datagram."""
+NOBODY = 0
+"""The session number that no client has."""
+_NO_PULSE = 0xFFFF
+_TEXT_BYTES = 160
+
+
+class DatagramError(ValueError):
+    """Bytes that are no datagram of ours."""
+
+
+class Ask(IntEnum):
+    """What a client may ask for. Any local client may stop."""
+
+    HELLO = 1  # tell me the state
+    LISTEN = 2  # and pass on what the serial line says
+    STOP = 3
+    PRESS_RESET = 4
+    RELEASE_RESET = 5
+    RESUME = 6
+    ENABLE = 7
+    GOODBYE = 8
+
+
+class Verdict(IntEnum):
+    """What the guard did with a command."""
+
+    ACCEPTED = 0
+    STOPPED = 1  # a stop is latched
+    NOT_ENABLED = 2  # its sender has not enabled motion, or another one has
+    OLD = 3  # its sequence is not above the last one's
+    EXPIRED = 4
+    STALE = 5  # stamped longer ago than the deadline
+    FUTURE = 6  # stamped later than now: not this machine's clock
+    INVALID = 7  # a duty outside -1 to 1, or a pulse that no servo takes
+    NO_OUTPUT = 8  # the actuator is not there
+
+
+class Phase(IntEnum):
+    """Where the permission to move stands."""
+
+    STOPPED = 0
+    READY = 1  # reset; a resume is still due
+    RUNNING = 2
+
+
+class Command(NamedTuple):
+    """Duty of the wheels (-1 to 1, forwards positive) and servo pulse (us; 0: limp, None: as it was)."""
+
+    session: int
+    sequence: int
+    stamp_ns: int
+    expires_ns: int
+    left: float
+    right: float
+    pulse_us: int | None = None
+
+
+class Request(NamedTuple):
+    """What a client asks for; ``cause`` says why, in words for a person, where it is a stop."""
+
+    session: int
+    ask: Ask
+    cause: str = ""
+
+
+class Answer(NamedTuple):
+    """What became of a command, and the duty that the wheels have been given at ``now_ns``."""
+
+    session: int
+    sequence: int
+    verdict: Verdict
+    left: float
+    right: float
+    now_ns: int
+
+
+class State(NamedTuple):
+    """How the guard stands.
+
+    Attributes:
+        now_ns: when it was so.
+        phase: whether motion is stopped, reset, or permitted.
+        input_open: the stop input is open, which means stop.
+        ran_out: no valid command came within the deadline, so the wheels stand still.
+        output_open: the actuator is there and answers.
+        commander: session whose commands count, `NOBODY` before anyone enabled motion.
+        restarts: how often the supervisor had to start the guard again.
+        left, right: duty that the wheels have been given.
+        cause: why motion is stopped.
+        note: what is wrong with the actuator, or why the last request was refused.
+    """
+
+    now_ns: int
+    phase: Phase
+    input_open: bool
+    ran_out: bool
+    output_open: bool
+    commander: int
+    restarts: int
+    left: float
+    right: float
+    cause: str
+    note: str
+
+
+class Received(NamedTuple):
+    """Bytes from the serial line, when they were read, and how many were lost before them since the last datagram."""
+
+    received_ns: int
+    lost: int
+    data: bytes
+
+
+Datagram = Command | Request | Answer | State | Received
+
+
+class Field(NamedTuple):
+    """A field: its code in `struct`, how a value becomes one, and back."""
+
+    code: str
+    write: Callable[[Any], Any]
+    read: Callable[[Any], Any]
+
+
+def _to_text(value: str) -> bytes:
+    return value.encode()[:_TEXT_BYTES]
+
+
+def _from_text(value: bytes) -> str:
+    return value.rstrip(b"\0").decode(errors="ignore")
+
+
+def _to_pulse(value: int | None) -> int:
+    return _NO_PULSE if value is None else value
+
+
+def _from_pulse(value: int) -> int | None:
+    return None if value == _NO_PULSE else value
+
+
+WHOLE, TIME, REAL = Field("I", int, int), Field("q", int, int), Field("d", float, float)
+TRUTH, TEXT = Field("?", bool, bool), Field(f"{_TEXT_BYTES}s", _to_text, _from_text)
+PULSE = Field("H", _to_pulse, _from_pulse)
+
+
+class Layout(NamedTuple):
+    """A kind of datagram: the value it carries and its fields."""
+
+    value: type[Any]
+    fields: tuple[Field, ...]
+
+    @property
+    def code(self) -> str:
+        """The code of all fields, for `struct`."""
+        return "<" + "".join(field.code for field in self.fields)
+
+
+def _one_of(enum: type[IntEnum]) -> Field:
+    return Field("B", int, enum)
+
+
+LAYOUTS = {
+    1: Layout(Command, (WHOLE, WHOLE, TIME, TIME, REAL, REAL, PULSE)),
+    2: Layout(Request, (WHOLE, _one_of(Ask), TEXT)),
+    3: Layout(Answer, (WHOLE, WHOLE, _one_of(Verdict), REAL, REAL, TIME)),
+    4: Layout(State, (TIME, _one_of(Phase), TRUTH, TRUTH, TRUTH, WHOLE, WHOLE, REAL, REAL, TEXT, TEXT)),
+    5: Layout(Received, (TIME, WHOLE)),
+}
+_KINDS = {layout.value: kind for kind, layout in LAYOUTS.items()}
+_HEAD = struct.Struct("<2sBB")
+_CRC = struct.Struct("<H")
+LONGEST = _HEAD.size + struct.calcsize(LAYOUTS[4].code) + MOST_BYTES + _CRC.size
+
+
+def encode(value: Datagram) -> bytes:
+    """Return the datagram that carries ``value``.
+
+    Raises:
+        ValueError: a field does not fit.
+    """
+    kind = _KINDS[type(value)]
+    layout = LAYOUTS[kind]
+    items = [field.write(item) for field, item in zip(layout.fields, value, strict=False)]
+    try:
+        body = _HEAD.pack(MAGIC, VERSION, kind) + struct.pack(layout.code, *items)
+    except struct.error as error:
+        raise ValueError(f"{value!r} does not fit in a datagram ({error})") from None
+    if isinstance(value, Received):
+        body += value.data
+    return body + _CRC.pack(_crc16(body))
+
+
+def decode(datagram: bytes) -> Datagram:
+    """Return the value in a datagram.
+
+    Raises:
+        DatagramError: it is not one of ours, or damaged; the message says how.
+    """
+    if len(datagram) < _HEAD.size + _CRC.size or datagram[:2] != MAGIC:
+        raise DatagramError(f"not a datagram of the guard: {datagram[:16]!r}")
+    body, (crc,) = datagram[: -_CRC.size], _CRC.unpack(datagram[-_CRC.size :])
+    if crc != _crc16(body):
+        raise DatagramError("its CRC does not fit")
+    _, version, kind = _HEAD.unpack_from(body)
+    if version != VERSION or kind not in LAYOUTS:
+        raise DatagramError(f"version {version}, kind {kind}: sender and guard are of different releases")
+    return _read(LAYOUTS[kind], body[_HEAD.size :])
+
+
+def _read(layout: Layout, body: bytes) -> Datagram:
+    size = struct.calcsize(layout.code)
+    more = body[size:]
+    if len(body) < size or (more and layout.value is not Received) or len(more) > MOST_BYTES:
+        raise DatagramError(f"{len(body)} bytes do not make a {layout.value.__name__}")
+    try:
+        items = [
+            field.read(item) for field, item in zip(layout.fields, struct.unpack_from(layout.code, body), strict=True)
+        ]
+    except ValueError as error:
+        raise DatagramError(str(error)) from None
+    value: Datagram = layout.value(*items, more) if layout.value is Received else layout.value(*items)
+    return value
+
+
+def _crc16(body: bytes) -> int:
+    return binascii.crc_hqx(body, 0xFFFF)

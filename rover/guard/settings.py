@@ -1,0 +1,56 @@
+"""What the guard has to know, as a small JSON file that the runtime writes: no model of the robot file is loaded here."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+SOCKET, SETTINGS, LOCK, LOG = "guard.socket", "guard.json", "guard.lock", "guard.log"
+
+DEADLINE_NS = 250_000_000
+
+
+@dataclass(frozen=True)
+class GuardSettings:
+    """Settings of one guard; option texts are those of the robot file, in SI units.
+
+    Attributes:
+        drive: ``port`` and ``baud`` for a co-processor, or the keys of an `HBridge`; either with the keys of `Sides`.
+        servo: the gripper's ``closed``, ``open``, ``on_stop``, and for pins ``pwm`` and ``pwm_chip``; None: no gripper.
+        stop_input: ``gpio`` (chip) and ``pin`` of the stop input; None: none is wired.
+        channels: (folder, chip, channel) of every PWM output that the supervisor has to bring to zero.
+        watchdog: the board's hardware watchdog; None: not used.
+        deadline_ns: wheels are at zero when no valid command came for this long.
+        hold_ns: how long jaws are kept at their last pulse after a stop (``on_stop: hold``), then they go limp.
+        forget_ns: a commander that was silent for this long has to enable motion anew.
+        linger_ns: with its starter gone and nobody connected for this long, the guard ends.
+    """
+
+    drive: Mapping[str, Any]
+    servo: Mapping[str, Any] | None = None
+    stop_input: Mapping[str, Any] | None = None
+    channels: tuple[tuple[str, int, int], ...] = ()
+    watchdog: str | None = None
+    deadline_ns: int = DEADLINE_NS
+    hold_ns: int = 120_000_000_000
+    forget_ns: int = 2_000_000_000
+    linger_ns: int = 60_000_000_000
+    ways: tuple[str, ...] = field(default=())
+
+    @property
+    def is_serial(self) -> bool:
+        """The actuators are behind a co-processor on a serial line, not on pins."""
+        return "port" in self.drive
+
+    def dumps(self) -> str:
+        """Return the settings as JSON."""
+        return json.dumps(asdict(self), sort_keys=True)
+
+
+def load(folder: Path) -> GuardSettings:
+    """Return the settings that lie in the guard's folder."""
+    keys = json.loads((folder / SETTINGS).read_text("utf-8"))
+    keys["channels"] = tuple((root, chip, channel) for root, chip, channel in keys["channels"])
+    keys["ways"] = tuple(keys["ways"])
+    return GuardSettings(**keys)

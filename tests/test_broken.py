@@ -26,23 +26,7 @@ EXPECTED: dict[str, list[list[Any]]] = yaml.safe_load((BROKEN / "expected.yaml")
 HARD_LIMIT_S = 20
 
 # What is expected of these is right, and not yet so; the reason says where the fault is.
-_FOLLOW_UP = "rover/graph/build.py: a setting that is at fault becomes a plain number and is complained of again"
-_AT_THE_OVERRIDE = "rover/graph/build.py: an override is at fault, and the behaviour's own line is named"
-_AT_THE_NAME = "rover/runtime/assembly.py, rover/graph/build.py: the file that names the wrong one is at fault"
-OPEN = {
-    "behaviour/after_as_clock_time.yaml": "rover/graph/build.py: a time is read as a condition, with its hint",
-    "behaviour/division_by_zero.yaml": "rover/graph/conditions.py: dividing by a constant zero is let through",
-    "behaviour/ring_of_diversions.yaml": "rover/graph/analysis.py: one ring is told once for each state in it",
-    "behaviour/setting_of_no_kind.yaml": _FOLLOW_UP,
-    "behaviour/setting_of_unknown_unit.yaml": _FOLLOW_UP,
-    "behaviour/setting_without_its_prefix.yaml": "rover/graph/conditions.py: no hint that 'settings.' is missing",
-    "errand/kind_missing_for_the_bench.yaml": "rover/runtime/assembly.py: never asks rover.files.bench.mismatches",
-    "errand/setting_of_another_dimension.yaml": _AT_THE_OVERRIDE,
-    "errand/setting_of_unknown_unit.yaml": _AT_THE_OVERRIDE,
-    "errand/setting_without_unit.yaml": _AT_THE_OVERRIDE,
-    "errand/wrong_kind_of_file.yaml": _AT_THE_NAME,
-    "faulty_part/part_of_another_kind.yaml": _AT_THE_NAME,
-}
+OPEN: dict[str, str] = {}
 LINE = re.compile(r"(?P<file>[^:\n]+):(?P<line>\d+):(?P<column>\d+):(?P<rest> .+)")
 
 

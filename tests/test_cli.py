@@ -13,6 +13,7 @@ import pytest
 
 from rover import cli
 from rover.record.reader import read
+from rover.record.run import RecordError
 
 CONFIG = Path(__file__).parents[1] / "config"
 RECTANGLE = CONFIG / "rectangle.yaml"
@@ -57,7 +58,8 @@ class TestRehearse:
     ]
 
     @pytest.fixture(scope="class")
-    def greenhouse(self, tmp_path_factory):
+    @classmethod
+    def greenhouse(cls, tmp_path_factory):
         """The demo's errand in a process of its own, once with --json and once without."""
         folder = tmp_path_factory.mktemp("greenhouse")
         command = [*COMMAND, "rehearse", str(CONFIG / "greenhouse.yaml"), "--seed", "3"]
@@ -220,20 +222,20 @@ def endless(folder):
     return errand
 
 
-def until_started(process, folder):
-    """Wait until the record has been begun: the process writes it before its first step."""
+def until_running(process, folder):
+    """Return the record once the first samples of the run have been committed to it."""
     while process.poll() is None:
         for record in folder.glob("runs/*.sqlite"):
-            if read_outcome(record) != "no header":
+            if has_samples(record):
                 return record
     raise AssertionError(process.communicate()[1])
 
 
-def read_outcome(record):
+def has_samples(record):
     try:
-        return read(record).outcome
-    except Exception:
-        return "no header"
+        return bool(read(record).track)
+    except RecordError:
+        return False
 
 
 @pytest.mark.parametrize(
@@ -248,7 +250,7 @@ def test_a_signal_ends_the_run_and_leaves_a_whole_record(tmp_path, number, code,
         text=True,
     )
     with process:
-        record = until_started(process, tmp_path)
+        record = until_running(process, tmp_path)
         process.send_signal(number)
         out, err = process.communicate(timeout=TIME_LIMIT_S)
     assert (process.returncode, out) == (code, "")

@@ -47,7 +47,7 @@ def jars(file: BenchFile, errand: Errand, seed: int) -> list[Jar]:
     """
     unknown = mismatches(file, errand)
     if unknown:
-        raise ValueError("; ".join(unknown))
+        raise ValueError("; ".join(f"the bench file: {why}" for _, why in unknown))
     wanted = [(standing.kind, (standing.x, standing.y)) for standing in file.objects]
     places = _places(file, errand, stream(seed, "scatter"), [place for _, place in wanted])
     wanted += [(kind, next(places)) for kind, number in file.scatter.items() for _ in range(number)]

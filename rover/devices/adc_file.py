@@ -26,7 +26,7 @@ class Battery:
     be trusted, and the value is not a number: the device is faulty until the alarm has gone.
 
     Options: ``file`` (``in_voltageM_raw``), ``divider`` (battery volts for one volt at the pin), ``scale``
-    (millivolts for one step; else read from beside ``file``), ``supply_alarm``, ``rate``.
+    (V for one step; else read from beside ``file``), ``supply_alarm``, ``rate``.
 
     Raises:
         ValueError: a key is missing.
@@ -41,9 +41,11 @@ class Battery:
         self._alarm = None if alarm is None else Path(alarm)
         self._divider = float(options.get("divider") or 1.0)
         given = options.get("scale")
-        self._scale_mv = _beside(self._file, "scale") if given is None else float(given)
+        self._scale_mv = _beside(self._file, "scale") if given is None else float(given) * 1000.0
         if self._scale_mv is None:
-            raise DeviceError(f"there is no scale file beside {self._file}; write 'scale: MILLIVOLTS_A_STEP'")
+            raise DeviceError(
+                f"there is no scale file beside {self._file}; write how much one step is, such as 'scale: 0.8 mV'"
+            )
         self._offset = _beside(self._file, "offset") or 0.0
         self._period_ns = round(_NS / float(options.get("rate") or 2.0))
         self._next_ns = self._sequence = 0

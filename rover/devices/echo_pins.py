@@ -9,12 +9,11 @@ from typing import Any
 
 from rover.devices.kernel_gpio import CHIP, Edge, InputLines, OutputLines
 from rover.devices.readings import RangeValue, Reading
+from rover.files.robot import LEAST_PING_CYCLE_S
 
 TRIGGER_S = 10e-6
 """Shortest trigger pulse that such sensors take; a longer one does no harm."""
-LEAST_CYCLE_S = 0.06
-"""Least time between two pings, so that the echoes of one have died away before the next: makers state 60 ms."""
-_RISES_WITHIN_NS = 5_000_000
+_RISES_WITHIN_NS = 10_000_000
 _NS = 1e9
 
 
@@ -123,7 +122,7 @@ class Range:
 
     def __init__(self, options: Mapping[str, Any], host: Any = None) -> None:
         self._trigger, self._echo = _pin_of(options, "trigger"), _pin_of(options, "echo")
-        self._cycle_ns = round(max(1.0 / float(options.get("rate") or 15.0), LEAST_CYCLE_S) * _NS)
+        self._cycle_ns = round(max(1.0 / float(options.get("rate") or 15.0), LEAST_PING_CYCLE_S) * _NS)
         self._timer = EchoTimer(
             float(options.get("least", 0.03)), float(options.get("most", 4.0)), float(options.get("temperature", 20.0))
         )

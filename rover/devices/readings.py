@@ -72,6 +72,14 @@ class Detections(NamedTuple):
     objects: tuple[Detection, ...]
 
 
+class Frame(NamedTuple):
+    """One picture of the camera: rows of pixels, each blue, green, red (8 bit), and its size in pixels."""
+
+    image: Any
+    width: int
+    height: int
+
+
 class BatteryValue(NamedTuple):
     """Terminal voltage (V) and, where it is measured, current drawn (A)."""
 

@@ -15,20 +15,49 @@ from rover.files.problems import nearest
 _BENCH = "rover.bench.devices"
 _LINK = "rover.devices.co_processor"
 
+_FAKES = "rover.devices.scripted"
+_HERE = "rover.devices"
+
 SIMULATED = "simulated"
+SCRIPTED = "scripted"
 BUILT_IN: dict[str, dict[str, str]] = {
-    "drive": {"co_processor": f"{_LINK}:Drive", SIMULATED: f"{_BENCH}:Drive"},
-    "counts": {"co_processor": f"{_LINK}:Counts", SIMULATED: f"{_BENCH}:Counts"},
+    "drive": {
+        "co_processor": f"{_LINK}:Drive",
+        "h_bridge": f"{_HERE}.h_bridge:Drive",
+        SCRIPTED: f"{_FAKES}:Drive",
+        SIMULATED: f"{_BENCH}:Drive",
+    },
+    "counts": {
+        "co_processor": f"{_LINK}:Counts",
+        "encoder_pins": f"{_HERE}.encoder_pins:Counts",
+        SCRIPTED: f"{_FAKES}:Counts",
+        SIMULATED: f"{_BENCH}:Counts",
+    },
     "heading": {
         "co_processor": f"{_LINK}:Heading",
         "compass": "rover.devices.compass:Heading",
+        SCRIPTED: f"{_FAKES}:Heading",
         SIMULATED: f"{_BENCH}:Heading",
     },
-    "range": {SIMULATED: f"{_BENCH}:Range"},
-    "camera": {SIMULATED: f"{_BENCH}:Camera"},
-    "gripper": {"co_processor": f"{_LINK}:Gripper", SIMULATED: f"{_BENCH}:Gripper"},
-    "battery": {"co_processor": f"{_LINK}:Battery", SIMULATED: f"{_BENCH}:Battery"},
-    "stop_input": {SIMULATED: f"{_BENCH}:StopInput"},
+    "range": {"echo_pins": f"{_HERE}.echo_pins:Range", SCRIPTED: f"{_FAKES}:Range", SIMULATED: f"{_BENCH}:Range"},
+    "camera": {SCRIPTED: f"{_FAKES}:Camera", SIMULATED: f"{_BENCH}:Camera"},
+    "gripper": {
+        "co_processor": f"{_LINK}:Gripper",
+        "servo_pins": f"{_HERE}.servo_pins:Gripper",
+        SCRIPTED: f"{_FAKES}:Gripper",
+        SIMULATED: f"{_BENCH}:Gripper",
+    },
+    "battery": {
+        "co_processor": f"{_LINK}:Battery",
+        "adc_file": f"{_HERE}.adc_file:Battery",
+        SCRIPTED: f"{_FAKES}:Battery",
+        SIMULATED: f"{_BENCH}:Battery",
+    },
+    "stop_input": {
+        "stop_pin": f"{_HERE}.stop_pin:StopInput",
+        SCRIPTED: f"{_FAKES}:StopInput",
+        SIMULATED: f"{_BENCH}:StopInput",
+    },
 }
 
 

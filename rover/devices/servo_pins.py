@@ -13,8 +13,8 @@ from rover.devices.kernel_files import read_number
 from rover.devices.kernel_gpio import CHIP, InputLines
 from rover.devices.kernel_pwm import ROOT, PwmChannel
 from rover.devices.readings import JawsCommand, JawsValue, Reading
+from rover.files.robot import FEEDBACK_KEYS, SERVO_PERIOD_S
 
-FREQUENCY_HZ = 50.0
 _HELD_OPEN_BY = 0.05
 """Jaws told to close that stay open by more than this share have something between them."""
 _NS = 1e9
@@ -48,7 +48,7 @@ class Slew:
         self._travel_s, self._push_for_s = travel_s, push_for_s
         self._target: float | None = None
         self._now_ns = 0
-        self._closing_done_ns: int | None = None
+        self._pushes_from_ns: int | None = None
         self.opening: float | None = None
 
     def aim(self, target: float | None, now_ns: int) -> None:
@@ -57,12 +57,11 @@ class Slew:
         if target == self._target:
             return
         self._target = target
-        if target is None or self.opening is None:
-            self.opening = target
-        closes = target is not None and self.opening is not None and target <= self.opening and target < 1.0
-        self._closing_done_ns = now_ns if closes and target is not None else None
-        if closes and target is not None and self.opening is not None:
-            self._closing_done_ns = now_ns + round((self.opening - target) * self._travel_s * _NS)
+        start, self._pushes_from_ns = self.opening, None
+        if target is None or start is None:
+            self.opening = start = target
+        if target is not None and start is not None and target <= start and target < 1.0:
+            self._pushes_from_ns = now_ns + round((start - target) * self._travel_s * _NS)
 
     def move(self, now_ns: int) -> None:
         """Bring `opening` up to a time (ns)."""
@@ -71,7 +70,7 @@ class Slew:
         if self._target is None or self.opening is None:
             return
         self.opening += max(-share, min(share, self._target - self.opening))
-        if self._closing_done_ns is not None and now_ns - self._closing_done_ns > self._push_for_s * _NS:
+        if self._pushes_from_ns is not None and now_ns - self._pushes_from_ns > self._push_for_s * _NS:
             self.opening = None
 
     @property
@@ -98,14 +97,14 @@ class Gripper:
         self._closed_s, self._open_s = float(options["closed"]), float(options["open"])
         self._on_stop = options.get("on_stop", "hold")
         self._slew = Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
-        self._period_ns = round(_NS / float(options.get("rate") or FREQUENCY_HZ))
+        self._period_ns = round(_NS / float(options.get("rate") or 50.0))
         self._next_ns, self._sequence = 0, 0
         self._sent: float | None = None
         self._feel, self._close_feel = feel_of(options)
         try:
             chip, root = options.get("pwm_chip") or 0, Path(options.get("pwm_files") or ROOT)
             self._channel = PwmChannel(chip, options["pwm_channel"], root)
-            self._channel.configure(FREQUENCY_HZ)
+            self._channel.configure(1.0 / SERVO_PERIOD_S)
         except BaseException:
             self._close_feel()
             raise
@@ -171,12 +170,7 @@ def feel_of(options: Mapping[str, Any]) -> tuple[Feel, Callable[[], None]]:
     kind = options.get("feedback", "none")
     if kind == "none":
         return (lambda told: None), lambda: None
-    needed = {
-        "switch": ("feedback_pin",),
-        "position": ("feedback_file", "reads_closed", "reads_open"),
-        "current": ("feedback_file", "holds_above"),
-    }[kind]
-    for key in needed:
+    for key in FEEDBACK_KEYS[kind]:
         if options.get(key) is None:
             raise ValueError(f"driver 'servo_pins' with 'feedback: {kind}' needs '{key}:'")
     if kind == "switch":

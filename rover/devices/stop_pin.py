@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rover.devices.kernel_gpio import CHIP, InputLines
+from rover.devices.kernel_gpio import CHIP, Bias, InputLines
 from rover.devices.readings import Reading, StopInputValue
 
 _NS = 1e9
@@ -44,7 +44,7 @@ class StopInput:
     def __init__(self, options: Mapping[str, Any], host: Any = None) -> None:
         if options.get("pin") is None:
             raise ValueError("driver 'stop_pin' needs 'pin: PIN'")
-        bias = options.get("bias") or "pull_up"
+        bias: Bias = options.get("bias") or "pull_up"
         if bias not in ("pull_up", "pull_down"):
             raise ValueError(
                 "driver 'stop_pin' needs 'bias: pull_up' or 'pull_down'; a pin left to float stops nothing"

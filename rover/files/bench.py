@@ -310,11 +310,14 @@ class BenchFile(Model):
         return self
 
 
-def mismatches(bench: BenchFile, errand: Errand) -> list[str]:
-    """Return what the bench file names that the errand file does not have, one sentence each."""
-    kinds = dict.fromkeys([*(standing.kind for standing in bench.objects), *bench.scatter])
+def mismatches(bench: BenchFile, errand: Errand) -> list[tuple[tuple[str | int, ...], str]]:
+    """Return (place in the bench file, what is wrong) for objects of a kind that the errand file does not have."""
+    places: list[tuple[tuple[str | int, ...], str]] = [
+        (("objects", index, "kind"), standing.kind) for index, standing in enumerate(bench.objects)
+    ]
+    places += [(("scatter", kind), kind) for kind in bench.scatter]
     return [
-        f"the bench file has objects of kind '{kind}', which the errand's 'kinds:' lacks{nearest(kind, errand.kinds)}"
-        for kind in kinds
+        (place, f"there is no kind '{kind}' in the errand's 'kinds:'{nearest(kind, errand.kinds)}")
+        for place, kind in places
         if kind not in errand.kinds
     ]

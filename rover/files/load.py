@@ -96,6 +96,23 @@ def kind_of(source: Source) -> str:
     raise FileProblems(source.problems)
 
 
+def follow(source: Source, where: tuple[str | int, ...], kind: str, text: str) -> Loaded[Any] | None:
+    """Return the file of a kind that a place in another file names, or None (and noted problems) if it is not there.
+
+    Raises:
+        FileProblems: every mistake in the file that is named.
+    """
+    path = named_in(source, where, text)
+    if path is None:
+        return None
+    named = yaml_source.read(path, show(path))
+    found = kind_of(named)
+    if found != kind:
+        source.report(where, f"this is a {found} file, but a {kind} file is due here")
+        return None
+    return Loaded(build(KINDS[kind], named), named)
+
+
 def load(path: Path, kind: str) -> Loaded[Any]:
     """Return a file of the kind that is due.
 

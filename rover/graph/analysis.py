@@ -79,12 +79,16 @@ def _unreachable(part: GraphNode) -> Iterator[Problem]:
 
 
 def _rings_of_diversions(graph: BehaviourGraph) -> Iterator[Problem]:
+    told: set[str] = set()
     for state in graph.states.values():
+        if state.path in told:
+            continue
         seen, current = [state.path], state.diversion
         while current is not None and current in graph.states and current not in seen:
             seen.append(current)
             current = graph.states[current].diversion
         if current is not None and current == state.path:
+            told.update(seen)
             ring = " -> ".join(path.rpartition("/")[2] for path in (*seen, current))
             yield _problem(state.where, state.name, f"tries that are used up would go in a ring: {ring}")
 

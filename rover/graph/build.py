@@ -4,7 +4,7 @@ Every mistake is noted in the source it stands in; none stops the others from be
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -40,6 +40,14 @@ MOST_SAMPLES = 1000
 At = tuple[str | int, ...]
 
 
+@dataclass(frozen=True)
+class Override:
+    """A setting's value from elsewhere, and how to say there that it does not fit."""
+
+    value: Any
+    refuse: Callable[[str], None]
+
+
 @dataclass
 class Builder:
     """Builds one behaviour.
@@ -52,7 +60,7 @@ class Builder:
 
     activities: Mapping[str, ActivitySpec]
     errand: Errand | None = None
-    overrides: Mapping[str, Any] = field(default_factory=dict)
+    overrides: Mapping[str, Override] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     exits: int = 0
     user_activities: dict[str, None] = field(default_factory=dict)
@@ -63,7 +71,7 @@ class Builder:
         Raises:
             FileProblems: every mistake in it and its parts.
         """
-        settings = self._settings(loaded, self.overrides, {})
+        settings = self._overridden(self._settings(loaded, {}))
         reader = _FileReader(self, loaded.source, Scope(settings, words=self._kinds()), (loaded.source.path.resolve(),))
         top = reader.graph("", loaded.model.start, loaded.model.always, loaded.model.states, ())
         self.problems += loaded.source.problems
@@ -74,27 +82,33 @@ class Builder:
     def _kinds(self) -> frozenset[str]:
         return frozenset(self.errand.kinds) | {"none"} if self.errand else frozenset()
 
-    def _settings(
-        self, loaded: load.Loaded[Behaviour], overrides: Mapping[str, Any], given: Mapping[str, Setting]
-    ) -> dict[str, Setting]:
-        """Return the settings of a file: as it declares them, unless overridden by text or given by ``with``."""
+    def _settings(self, loaded: load.Loaded[Behaviour], given: Mapping[str, Setting]) -> dict[str, Setting]:
+        """Return the settings of a file: as it declares them, unless given by the ``with`` of what names it."""
         settings: dict[str, Setting] = {}
         for name, value in loaded.model.settings.items():
             try:
-                declared = setting_of(value)
-                settings[name] = given.get(name) or (
-                    self._overridden(name, declared, overrides[name]) if name in overrides else declared
-                )
-            except (QuantityError, ConditionError) as error:
+                settings[name] = given.get(name) or setting_of(value)
+            except QuantityError as error:
                 loaded.source.report(("settings", name), str(error))
-                settings[name] = Setting(0, Number())
+                settings[name] = Setting(None, Truth(), faulty=True)
         return settings
 
-    def _overridden(self, name: str, declared: Setting, value: Any) -> Setting:
-        setting = setting_of(value)
-        if not _same_kind(setting.kind, declared.kind):
-            raise ConditionError(f"this setting is {declared.kind}, but it is set to {value!r}, {setting.kind}")
-        return setting
+    def _overridden(self, declared: Mapping[str, Setting]) -> dict[str, Setting]:
+        """Return the settings with the overrides in place; one that does not fit is refused where it stands."""
+        settings = dict(declared)
+        for name, override in self.overrides.items():
+            if name not in declared or declared[name].faulty:
+                continue
+            try:
+                setting = setting_of(override.value)
+            except QuantityError as error:
+                override.refuse(str(error))
+                continue
+            if _same_kind(setting.kind, declared[name].kind):
+                settings[name] = setting
+            else:
+                override.refuse(f"this setting is {declared[name].kind}, but here it is {setting.kind}")
+        return settings
 
 
 def setting_of(value: Any) -> Setting:
@@ -205,6 +219,8 @@ class _FileReader:
         )
 
     def _report_part(self, at: At, error: ConditionError, text: str) -> None:
+        if error.follows_up:
+            return
         spot = self.source.spot(at)
         plain = spot.text == text
         column = spot.column + (error.offset if plain else 0)
@@ -223,6 +239,9 @@ class _FileReader:
     def _constant(self, text: str, at: At, dimension: quantities.Dimension) -> float:
         """Return a value of a dimension that is fixed before the run: a quantity or made of settings."""
         try:
+            if ":" in text:
+                hint = f"{quantities.name_of(dimension)} is due here ({quantities.units_for(dimension)})"
+                raise ConditionError(hint, text)
             expression = conditions.read_expression(text, replace(self.scope, signals=False))
             if not isinstance(expression.kind, Number) or expression.kind.dimension != dimension:
                 hint = quantities.units_for(dimension)
@@ -330,28 +349,36 @@ class _FileReader:
 
     def _part(self, path: str, state: State, at: At) -> GraphNode | None:
         assert state.part is not None
-        file = load.named_in(self.source, (*at, "from"), state.part)
-        if file is None:
-            return None
-        if file in self.open_files:
-            ring = " -> ".join(one.name for one in (*self.open_files[self.open_files.index(file) :], file))
-            self.source.report((*at, "from"), f"a part cannot contain itself: {ring}")
-            return None
-        try:
-            loaded = load.load(file, "behaviour")
-        except FileProblems as error:
-            self.builder.problems += error.problems
+        loaded = self._part_file(state.part, (*at, "from"))
+        if loaded is None:
             return None
         for name, why in unknown_settings(state.values, loaded.model):
             self.source.report((*at, "with", name), why.replace("the behaviour", f"'{state.part}'"), of_key=True)
         given = self._part_settings(state, loaded, at)
-        settings = self.builder._settings(loaded, {}, given)
+        settings = self.builder._settings(loaded, given)
         reader = _FileReader(
-            self.builder, loaded.source, replace(self.scope, settings=settings), (*self.open_files, file)
+            self.builder,
+            loaded.source,
+            replace(self.scope, settings=settings),
+            (*self.open_files, loaded.source.path.resolve()),
         )
         graph = reader.graph(path, loaded.model.start, loaded.model.always, loaded.model.states, ())
         self.builder.problems += loaded.source.problems
         return graph
+
+    def _part_file(self, text: str, at: At) -> load.Loaded[Behaviour] | None:
+        file = load.named_in(self.source, at, text)
+        if file is None:
+            return None
+        if file in self.open_files:
+            ring = " -> ".join(one.name for one in (*self.open_files[self.open_files.index(file) :], file))
+            self.source.report(at, f"a part cannot contain itself: {ring}")
+            return None
+        try:
+            return load.follow(self.source, at, "behaviour", text)
+        except FileProblems as error:
+            self.builder.problems += error.problems
+            return None
 
     def _part_settings(self, state: State, loaded: load.Loaded[Behaviour], at: At) -> dict[str, Setting]:
         given = {}

@@ -29,20 +29,25 @@ _FUNCTIONS: dict[str, Callable[..., float]] = {"abs": abs, "min": min, "max": ma
 
 
 class ConditionError(ValueError):
-    """A condition that cannot be used; ``part`` is the text at fault, ``offset`` where it stands in the condition."""
+    """A condition that cannot be used; ``part`` is the text at fault, ``offset`` where it stands in the condition.
 
-    def __init__(self, why: str, part: str = "", offset: int = 0) -> None:
+    One that ``follows_up`` comes of a mistake that is reported already.
+    """
+
+    def __init__(self, why: str, part: str = "", offset: int = 0, *, follows_up: bool = False) -> None:
         self.part = part
         self.offset = offset
+        self.follows_up = follows_up
         super().__init__(why)
 
 
 @dataclass(frozen=True)
 class Setting:
-    """A setting's value, fixed for a run: SI number, truth or word, with its kind."""
+    """A setting's value, fixed for a run: SI number, truth or word. A ``faulty`` one is reported already."""
 
     value: Any
     kind: Kind
+    faulty: bool = False
 
 
 @dataclass(frozen=True)
@@ -277,8 +282,10 @@ class _Reader:
         elif isinstance(node.op, ast.Mult):
             dimension = left.kind.dimension.times(right.kind.dimension)
         else:
+            if right.value == 0:
+                raise self._error(node, "divides by zero")
             dimension = left.kind.dimension.times(right.kind.dimension, -1)
-            self.divides = self.divides or right.value in (None, 0.0)
+            self.divides = self.divides or right.value is None
         whole = left.kind.whole and right.kind.whole and not isinstance(node.op, ast.Div)
         code = f"({left.code} {_ARITHMETIC[type(node.op)]} {right.code})"
         return self._folded(Number(dimension, whole), code, constant)
@@ -392,6 +399,8 @@ class _Reader:
         return _Typed(Choice(), repr(node.id), node.id, word=True)
 
     def _unknown_name(self, name: str) -> str:
+        if name in self.scope.settings:
+            return f"no signal; did you mean 'settings.{name}'?"
         known = [*SIGNALS, *(f"settings.{setting}" for setting in self.scope.settings), "done", "failed"]
         hint = nearest(name, known)
         return f"no signal or setting{hint if 'did you mean' in hint else ''}"
@@ -416,6 +425,8 @@ class _Reader:
         setting = self.scope.settings.get(name)
         if setting is None:
             raise self._error(node, f"there is no setting '{name}' in this file{nearest(name, self.scope.settings)}")
+        if setting.faulty:
+            raise ConditionError("a setting that is at fault", follows_up=True)
         self.constants[f"settings.{name}"] = setting.value
         return _Typed(setting.kind, repr(setting.value), setting.value, word=isinstance(setting.kind, Choice))
 

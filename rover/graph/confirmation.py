@@ -57,8 +57,8 @@ def _row(one: ExitNode, rate: float) -> Bought:
         needed, of = one.confirm.needed, one.confirm.of
         delay = (needed - 1) / rate
     else:
-        delay = one.confirm.span_ns / 1e9
-        needed = of = math.floor(delay * rate + 1e-9) + 1
+        gaps = math.ceil(one.confirm.span_ns / 1e9 * rate - 1e-9)  # whole ones: the span ends with a sample
+        delay, needed, of = gaps / rate, gaps + 1, gaps + 1
     passes = min(BURST, of)
     rest = binomial_tail(max(needed - passes, 0), of - passes, FLICKER) if needed > passes else 1.0
     return Bought(one.text, str(one.where), delay, binomial_tail(needed, of, FLICKER), rest)

@@ -45,8 +45,8 @@ class Output(Protocol):
         ...
 
     @property
-    def opened(self) -> int:
-        """How often it was opened; one that grows tells of a reconnection."""
+    def is_stuck(self) -> bool:
+        """Wheels may be turning and could not be brought to zero from here."""
         ...
 
     def drive(self, left: float, right: float, until_ns: int) -> Duties:
@@ -93,7 +93,7 @@ class SerialOutput:
     def __init__(
         self, settings: Mapping[str, Any], session: int, now_ns: Callable[[], int] = time.monotonic_ns
     ) -> None:
-        self.opened = 0
+        self.is_stuck = False  # what cannot be reached comes to zero by its own deadline
         self._path, self._baud = str(settings["port"]), int(settings["baud"])
         self._sides, self._session, self._now_ns = Sides(settings), session, now_ns
         self._port: serial.Serial | None = None
@@ -196,7 +196,6 @@ class SerialOutput:
         except PortError as error:
             self._trouble = str(error)
             return False
-        self.opened += 1
         self._forget_line()
         self.zero()
         return self._port is not None
@@ -231,7 +230,7 @@ class SerialOutput:
             return
         if not isinstance(answer, Acknowledgement) or answer.command != "M":
             return
-        if self._unanswered is not None and answer.command_sequence >= self._unanswered[0]:
+        if self._unanswered is not None and (answer.command_sequence - self._unanswered[0]) & sentences.U32 < 1 << 31:
             self._unanswered = None
             self._has_answered = True
 
@@ -271,8 +270,8 @@ class SerialOutput:
         return sentences.encode(ServoCommand(self._session, sequence, pulse_us, min(lasts_ms, sentences.U16)))
 
     def _next_sequence(self, now_ns: int) -> int:
-        self._sequence = max(self._sequence + 1, now_ns // _MS) & sentences.U32
-        return self._sequence
+        self._sequence = max(self._sequence + 1, now_ns // _MS)
+        return self._sequence & sentences.U32
 
     def _discard(self) -> None:
         """Throw away what has not gone out; a sentence cut short ends at the ``$`` of the next."""
@@ -297,12 +296,12 @@ class PinOutput:
 
     Args:
         drive: keys of the `HBridge`.
-        servo: ``pwm`` (channel), ``pwm_chip``, ``pwm_files``; None: no gripper.
+        servo: ``pwm_channel``, ``pwm_chip``, ``pwm_files``; None: no gripper.
     """
 
     def __init__(self, drive: Mapping[str, Any], servo: Mapping[str, Any] | None) -> None:
         self.fault = "not open yet"
-        self.opened = 0
+        self.is_stuck = False
         self._drive_options, self._servo_options = drive, servo
         self._bridge: Any = None
         self._servo: Any = None
@@ -342,11 +341,9 @@ class PinOutput:
 
     def close(self) -> None:
         """Zero, and let go of pins and channels; a failure of one does not keep the others from it."""
-        held, self._bridge, self._servo = [self._bridge, self._servo], None, None
-        for device in held:
-            if device is not None:
-                with contextlib.suppress(Exception):
-                    device.close()
+        bridge, servo, self._bridge, self._servo = self._bridge, self._servo, None, None
+        self.is_stuck |= not _closed(bridge)
+        _closed(servo)
 
     def _open(self) -> None:
         # Imported here, so that a guard on a serial line loads nothing of pins.
@@ -357,10 +354,10 @@ class PinOutput:
         if self._servo_options is not None:
             options = self._servo_options
             root = Path(options.get("pwm_files") or ROOT)
-            self._servo = PwmChannel(int(options.get("pwm_chip") or 0), int(options["pwm"]), root)
+            self._servo = PwmChannel(int(options.get("pwm_chip") or 0), int(options["pwm_channel"]), root)
             self._servo.configure(_SERVO_HZ)
-        self.opened += 1
         self.fault = ""
+        self.is_stuck = False  # both channels were zero as they were opened
 
     def _guarded(self, act: Callable[[], Any]) -> Any:
         """Return what ``act`` returns; if it fails, everything is let go, zero first."""
@@ -370,6 +367,16 @@ class PinOutput:
             self.close()
             self.fault = str(error) or type(error).__name__
             return None
+
+
+def _closed(device: Any) -> bool:
+    """Tell whether a device, if there is one, could be closed."""
+    try:
+        if device is not None:
+            device.close()
+    except Exception:
+        return False
+    return True
 
 
 def _permille(share: float) -> int:

@@ -1,8 +1,8 @@
-"""What the guard has to know, as a small JSON file that the runtime writes: no model of the robot file is loaded here."""
+"""What the guard has to know, as a small JSON file that the runtime writes: models are not loaded here."""
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +17,9 @@ class GuardSettings:
 
     Attributes:
         drive: ``port`` and ``baud`` for a co-processor, or the keys of an `HBridge`; either with the keys of `Sides`.
-        servo: the gripper's ``closed``, ``open``, ``on_stop``, and for pins ``pwm`` and ``pwm_chip``; None: no gripper.
-        stop_input: ``gpio`` (chip) and ``pin`` of the stop input; None: none is wired.
+        servo: the gripper's ``open`` and ``on_stop``, and for pins ``pwm_channel``, ``pwm_chip``, ``pwm_files``; None:
+            no gripper that the guard holds.
+        stop_input: keys of the driver `StopInput`; None: none is wired.
         channels: (folder, chip, channel) of every PWM output that the supervisor has to bring to zero.
         watchdog: the board's hardware watchdog; None: not used.
         deadline_ns: wheels are at zero when no valid command came for this long.
@@ -36,7 +37,6 @@ class GuardSettings:
     hold_ns: int = 120_000_000_000
     forget_ns: int = 2_000_000_000
     linger_ns: int = 60_000_000_000
-    ways: tuple[str, ...] = field(default=())
 
     @property
     def is_serial(self) -> bool:
@@ -52,5 +52,4 @@ def load(folder: Path) -> GuardSettings:
     """Return the settings that lie in the guard's folder."""
     keys = json.loads((folder / SETTINGS).read_text("utf-8"))
     keys["channels"] = tuple((root, chip, channel) for root, chip, channel in keys["channels"])
-    keys["ways"] = tuple(keys["ways"])
     return GuardSettings(**keys)

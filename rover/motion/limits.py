@@ -128,6 +128,7 @@ class Limits:
         self._limits = robot.limits
         self._ground = ground
         self._half_length = 0.5 * robot.body.length
+        self._between_looks = BOUNDARY_EVERY / robot.loop
         self._speed = self._turn_rate = 0.0
         self._until: dict[str, int] = {}
         self._began: deque[int] = deque()
@@ -168,6 +169,8 @@ class Limits:
 
     def _capped(self, request: Request) -> tuple[float, float]:
         limits = self._limits
+        if not (math.isfinite(request.speed) and math.isfinite(request.turn_rate)):
+            return 0.0, 0.0  # before any min or max: they would make a full speed of what is not a number
         most = limits.speed
         if request.expects_contact:
             most = min(most, CONTACT_SPEED)
@@ -175,8 +178,6 @@ class Limits:
             most *= BLOCKED_SHARE
         speed = max(-most, min(most, request.speed))
         turn_rate = max(-limits.turn_rate, min(limits.turn_rate, request.turn_rate))
-        if not (math.isfinite(speed) and math.isfinite(turn_rate)):
-            return 0.0, 0.0
         return speed, turn_rate
 
     def _before_obstacle(self, speed: float, gap: float, causes: list[str]) -> float:
@@ -190,7 +191,7 @@ class Limits:
     def _inside_boundary(self, speed: float, pose: Pose, causes: list[str]) -> float:
         self._boundary_step -= 1
         if self._boundary_step < 0:
-            self._boundary_step = BOUNDARY_EVERY
+            self._boundary_step = BOUNDARY_EVERY - 1
             self._boundary_held = (self._leaves(pose, 1.0, speed), self._leaves(pose, -1.0, speed))
         if self._boundary_held[0 if speed > 0.0 else 1]:
             causes.append("boundary")
@@ -201,7 +202,8 @@ class Limits:
         """Tell whether the body's end on one side would leave the field before the robot could stop."""
         if (speed > 0.0) != (direction > 0.0):
             return False
-        reach = self._half_length + self._limits.boundary_margin + speed * speed / (2.0 * self._limits.deceleration)
+        way_to_stop = abs(speed) * self._between_looks + speed * speed / (2.0 * self._limits.deceleration)
+        reach = self._half_length + self._limits.boundary_margin + way_to_stop
         x = pose.x + direction * reach * math.cos(pose.heading)
         y = pose.y + direction * reach * math.sin(pose.heading)
         return not inside((x, y), self._ground.boundary)

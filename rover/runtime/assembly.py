@@ -1,6 +1,6 @@
 """Everything an errand names, loaded and checked: all mistakes of all files at once."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -8,15 +8,16 @@ from typing import Any
 from rover.activities.registry import ACTIVITIES, specs
 from rover.activities.world import Activity
 from rover.devices.registry import is_dotted, load_class, why_unknown
+from rover.estimate.field import inside
 from rover.files import load
 from rover.files.behaviour import Behaviour
-from rover.files.bench import BenchFile
+from rover.files.bench import BenchFile, mismatches
 from rover.files.errand import Errand
 from rover.files.load import Loaded
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
 from rover.graph.analysis import examine
-from rover.graph.build import Builder, unknown_settings
+from rover.graph.build import Builder, Override, unknown_settings
 from rover.graph.model import BehaviourGraph
 from rover.graph.vocabulary import ActivitySpec
 
@@ -63,16 +64,15 @@ def assemble(
     bench = _named(errand, "bench", problems)
     if robot is not None:
         problems += check_robot(robot)
-    graph, builder = None, Builder(specs(activities), errand.model, {**errand.model.settings, **overrides})
+    graph, builder = None, Builder(specs(activities), errand.model, _overrides(errand, overrides, problems))
     if behaviour is not None:
-        problems += _settings(errand, behaviour, overrides)
+        problems += _unknown_overrides(errand, behaviour, overrides)
         try:
             graph = builder.build(behaviour)
         except FileProblems as error:
             problems += error.problems
-    problems += errand.source.problems
-    if robot is not None:
-        problems += _colours(errand, robot)
+    _errand_beside(errand, robot, bench)
+    problems += errand.source.problems + (bench.source.problems if bench is not None else [])
     if graph is not None:
         problems += examine(graph, specs(activities), robot.model if robot else None)
     if any(not problem.warning for problem in problems) or graph is None or robot is None:
@@ -94,11 +94,8 @@ def _named(errand: Loaded[Errand], kind: str, problems: list[Problem]) -> Loaded
     text = getattr(errand.model.files, kind)
     if text is None:
         return None
-    path = load.named_in(errand.source, ("files", kind), text)
-    if path is None:
-        return None
     try:
-        return load.load(path, kind)
+        return load.follow(errand.source, ("files", kind), kind, text)
     except FileProblems as error:
         problems += error.problems
         return None
@@ -127,24 +124,43 @@ def check_behaviour(behaviour: Loaded[Behaviour]) -> BehaviourGraph:
     return graph
 
 
-def _settings(errand: Loaded[Errand], behaviour: Loaded[Behaviour], overrides: Mapping[str, Any]) -> list[Problem]:
+def _overrides(
+    errand: Loaded[Errand], from_command_line: Mapping[str, Any], problems: list[Problem]
+) -> dict[str, Override]:
+    """Return the settings that the errand file and the command line set; the latter win."""
+
+    def in_errand(name: str) -> Callable[[str], None]:
+        return lambda why: errand.source.report(("settings", name), why)
+
+    def on_command_line(name: str) -> Callable[[str], None]:
+        return lambda why: problems.append(Problem("--set", 1, 1, name, why))
+
+    overrides = {name: Override(value, in_errand(name)) for name, value in errand.model.settings.items()}
+    return overrides | {name: Override(value, on_command_line(name)) for name, value in from_command_line.items()}
+
+
+def _unknown_overrides(
+    errand: Loaded[Errand], behaviour: Loaded[Behaviour], overrides: Mapping[str, Any]
+) -> list[Problem]:
     for name, why in unknown_settings(errand.model.settings, behaviour.model):
         errand.source.report(("settings", name), why, of_key=True)
     return [Problem("--set", 1, 1, name, why) for name, why in unknown_settings(overrides, behaviour.model)]
 
 
-def _colours(errand: Loaded[Errand], robot: Loaded[Robot]) -> list[Problem]:
-    """Note kinds whose lid has a colour that the robot does not know, where it has a camera to see it with."""
-    if robot.model.devices.camera is None:
-        return []
-    before = len(errand.source.problems)
-    for name, kind in errand.model.kinds.items():
-        if kind.lid not in robot.model.colours:
-            known = ", ".join(robot.model.colours) or "none"
-            why = f"the robot file's 'colours' do not have '{kind.lid}' (known: {known})"
-            errand.source.report(("kinds", name, "lid"), why)
-    found = errand.source.problems[before:]
-    return list(found)
+def _errand_beside(errand: Loaded[Errand], robot: Loaded[Robot] | None, bench: Loaded[BenchFile] | None) -> None:
+    """Note in the errand's and the bench's source what does not go together with the other files."""
+    field = errand.model.field
+    if not inside((field.start.x, field.start.y), field.boundary):
+        errand.source.report(("field", "start"), "the start lies outside the field's boundary")
+    if robot is not None and robot.model.devices.camera is not None:
+        for name, kind in errand.model.kinds.items():
+            if kind.lid not in robot.model.colours:
+                known = ", ".join(robot.model.colours) or "none"
+                why = f"the robot file's 'colours' do not have '{kind.lid}' (known: {known})"
+                errand.source.report(("kinds", name, "lid"), why)
+    if bench is not None:
+        for place, why in mismatches(bench.model, errand.model):
+            bench.source.report(place, why, of_key=place[0] == "scatter")
 
 
 def with_user_activities(path: Path, overrides: Mapping[str, Any]) -> tuple[Assembly, Mapping[str, type[Activity]]]:

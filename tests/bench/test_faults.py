@@ -56,7 +56,7 @@ def test_a_jar_that_is_not_there_cannot_be_moved(bay):
 def test_a_kind_that_the_errand_lacks_is_named(bay):
     file = bay.bench_file(scatter={"amberr": 1})
     assert mismatches(file, bay.errand()) == [
-        "the bench file has objects of kind 'amberr', which the errand's 'kinds:' lacks; did you mean 'amber'?"
+        (("scatter", "amberr"), "there is no kind 'amberr' in the errand's 'kinds:'; did you mean 'amber'?")
     ]
     with pytest.raises(ValueError, match="amberr"):
         bay.quiet_bench(scatter={"amberr": 1})

@@ -171,5 +171,5 @@ def test_kinds_of_the_bench_that_the_errand_lacks() -> None:
     bench = read(BenchFile, "bench: Bay\nscatter: {amber: 1, vilet: 2}\n")
     errand = good("errand").model_copy(update={"kinds": {"amber": None, "violet": None}})
     assert mismatches(bench, errand) == [
-        "the bench file has objects of kind 'vilet', which the errand's 'kinds:' lacks; did you mean 'violet'?"
+        (("scatter", "vilet"), "there is no kind 'vilet' in the errand's 'kinds:'; did you mean 'violet'?")
     ]

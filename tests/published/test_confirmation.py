@@ -15,6 +15,8 @@ from rover.files import load
 from rover.files.robot import Robot
 from rover.graph.build import Builder
 from rover.graph.confirmation import BURST, FLICKER, binomial_tail, bought
+from rover.graph.engine import Engine
+from rover.graph.vocabulary import Signals
 
 # [C] binom.sf(k - 1, n, p), rounded as noted down: (k, n, p, chance, half a unit of the last figure)
 TABLE = [
@@ -52,7 +54,7 @@ def test_the_tail_is_scipys(of, data, chance):
 
 
 @pytest.fixture
-def rows(tmp_path):
+def rows(graph_of):
     """Return the rows of a behaviour whose one exit is confirmed so, by a camera of 10 Hz and a battery of 2 Hz."""
     robot = Robot.model_validate(
         {
@@ -69,10 +71,21 @@ def rows(tmp_path):
     )
 
     def make(condition, confirm):
+        graph = graph_of(condition, confirm)
+        return list(bought(graph, robot))
+
+    return make
+
+
+@pytest.fixture
+def graph_of(tmp_path):
+    """Return a behaviour whose one exit has a condition and a confirmation."""
+
+    def make(condition, confirm):
         file = tmp_path / "b.yaml"
         exits = f"[{{when: {condition}, {confirm} go: a}}]"
         file.write_text(f"behaviour: T\nstart: a\nstates: {{a: {{does: stand_still, exits: {exits}}}}}")
-        return list(bought(Builder(specs()).build(load.load(file, "behaviour")), robot))
+        return Builder(specs()).build(load.load(file, "behaviour"))
 
     return make
 
@@ -85,13 +98,35 @@ def rows(tmp_path):
         ("target.seen and battery.volts < 10 V", "3 of 3", 1.0, (3, 3)),  # the slower one sets the pace
         ("target.known", "5 of 5", 0.08, (5, 5)),  # no device: the loop's 50 Hz
         ("target.seen", "for 2 s", 2.0, (21, 21)),  # 21 frames stand over 2 s at 10 Hz
-        ("target.seen", "for 50 ms", 0.05, (1, 1)),
+        ("target.seen", "for 50 ms", 0.1, (2, 2)),  # a second frame must come, 100 ms after the first
+        ("target.seen", "for 2050 ms", 2.1, (22, 22)),
     ],
 )
 def test_delay_and_independent_flicker(rows, condition, confirm, delay, samples):
     (row,) = rows(condition, f"confirm: {confirm},")
     assert row.added_delay_s == pytest.approx(delay)
     assert row.independent == pytest.approx(float(binom.sf(samples[0] - 1, samples[1], FLICKER)), rel=1e-9)
+
+
+class Idle:
+    def begin(self, state, values, entry):
+        pass
+
+    def cancel(self):
+        pass
+
+
+@pytest.mark.parametrize("confirm", ["3 of 5", "1 of 3", "5 of 5", "for 2 s", "for 50 ms", "for 2050 ms", "for 100 ms"])
+def test_the_engine_waits_as_long_as_the_row_says(graph_of, rows, confirm):
+    """All frames of a 10 Hz camera are true; counted from the first of them to the decision."""
+    engine, signals = Engine(graph_of("target.seen", f"confirm: {confirm},"), Idle()), Signals()
+    signals.target_seen = signals.camera_ok = True
+    engine.begin(0, signals)
+    while len(engine.changes) == 1:
+        signals.camera_n += 1
+        signals.camera_t = signals.camera_n * 100_000_000
+        engine.step(signals.camera_t, signals)
+    assert (signals.camera_n - 1) / 10 == pytest.approx(rows("target.seen", f"confirm: {confirm},")[0].added_delay_s)
 
 
 def test_without_a_confirmation_there_is_no_row(rows):

@@ -7,7 +7,7 @@
  *   start TIME           the program starts: at power-on, and after each reset
  *   heard TIME           the last byte of a line came in
  *   drive TIME LEFT RIGHT   the motor pins changed: PWM steps, -255 to 255
- *   pulse TIME WIDTH     the servo pin went low after so many microseconds
+ *   pulse TIME WIDTH     the servo's pulse is so many microseconds wide from now on; 0: none
  *
  * Reads lines from standard input; its end ends the program:
  *   turn left STEPS      turn an encoder by so many quadrature steps (minus: backwards), 5000 steps a second
@@ -15,7 +15,9 @@
  *   sensor REGISTER VALUE   a byte in the orientation sensor
  *   hang                 the program stays at the instruction where it is, until the board's watchdog finds out
  *
- * Debian packages: libsimavr-dev. Simulated time keeps step with real time, or falls behind it.
+ * Motors and servo are read from the registers that set them, since the simulator does not draw every kind of pulse.
+ *
+ * Debian package: libsimavr-dev. Simulated time keeps step with real time, or falls behind it.
  */
 #define _GNU_SOURCE /* pty.h, cfmakeraw */
 #include <fcntl.h>
@@ -45,7 +47,9 @@
 
 /* Registers in data space, and the pins of firmware/board.h and motors.c. */
 enum { PORT_B = 0x25, PORT_C = 0x28, OUTPUTS_B = 0x24, OUTPUTS_C = 0x27, LEFT_STEPS = 0x47, RIGHT_STEPS = 0x48 };
-enum { LEFT_FORWARDS = 0, LEFT_BACKWARDS = 2, RIGHT_FORWARDS = 1, RIGHT_BACKWARDS = 2, SERVO_PIN = 1 };
+enum { BUS_CONTROL = 0xBC, BUS_FLAG = 0x80 };
+enum { PULSE_CONTROL = 0x80, PULSE_IS_ON = 0x80, PULSE_STEPS = 0x88 };
+enum { LEFT_FORWARDS = 0, LEFT_BACKWARDS = 2, RIGHT_FORWARDS = 1, RIGHT_BACKWARDS = 2 };
 
 struct encoder {
     uint8_t pin_a, pin_b;
@@ -161,6 +165,14 @@ static void on_bus(avr_irq_t *irq, uint32_t value, void *parameter)
         answer_sensor(TWI_COND_READ, sensor[sensor_register++]);
 }
 
+/* On the chip, writing a one to the flag lowers it until the step is done; the simulator leaves it up. */
+static void lower_flag(avr_t *chip, avr_io_addr_t at, uint8_t value, void *parameter)
+{
+    (void)parameter;
+    if (value & BUS_FLAG)
+        chip->data[at] &= (uint8_t)~BUS_FLAG;
+}
+
 static void connect_sensor(void)
 {
     static const char *names[] = {"8>sensor.in", "32<sensor.out"};
@@ -168,6 +180,7 @@ static void connect_sensor(void)
     avr_irq_register_notify(sensor_bus + TWI_IRQ_OUTPUT, on_bus, NULL);
     avr_connect_irq(sensor_bus + TWI_IRQ_INPUT, avr_io_getirq(avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_INPUT));
     avr_connect_irq(avr_io_getirq(avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_OUTPUT), sensor_bus + TWI_IRQ_OUTPUT);
+    avr_register_io_write(avr, BUS_CONTROL, lower_flag, NULL);
 }
 
 /* Encoders */
@@ -234,14 +247,14 @@ static void watch_motors(void)
     last_right = right;
 }
 
-static void on_servo(avr_irq_t *irq, uint32_t level, void *parameter)
+static void watch_servo(void)
 {
-    static uint64_t rose_us;
-    (void)irq, (void)parameter;
-    if (level)
-        rose_us = microseconds();
-    else if (rose_us > 0)
-        printf("pulse %" PRIu64 " %" PRIu64 "\n", microseconds(), microseconds() - rose_us);
+    static unsigned last_us;
+    unsigned steps = avr->data[PULSE_STEPS] | (unsigned)avr->data[PULSE_STEPS + 1] << 8;
+    unsigned pulse_us = avr->data[PULSE_CONTROL] & PULSE_IS_ON ? (steps + 1U) / 2U : 0;
+    if (pulse_us != last_us)
+        printf("pulse %" PRIu64 " %u\n", microseconds(), pulse_us);
+    last_us = pulse_us;
 }
 
 static void watch_start(void)
@@ -331,6 +344,7 @@ static void run_slice(void)
         }
         watch_start();
         watch_motors();
+        watch_servo();
         if (avr->cycle >= next_byte) {
             next_byte = avr->cycle + BYTE_CYCLES;
             feed_serial();
@@ -370,7 +384,6 @@ int main(int count, char **arguments)
     connect_serial();
     connect_sensor();
     set_battery(0);
-    avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('B'), SERVO_PIN), on_servo, NULL);
     open_terminal();
     printf("start %" PRIu64 "\n", microseconds());
     for (;;) {

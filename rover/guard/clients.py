@@ -1,0 +1,122 @@
+"""The guard's door: one datagram socket in a private folder, and who has knocked there lately."""
+
+import contextlib
+import os
+import socket
+from collections import deque
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import NamedTuple
+
+from rover.guard.protocol import LONGEST, MOST_BYTES, Ask, Datagram, DatagramError, Received, Request, decode, encode
+
+FORGET_NS = 2_000_000_000
+_KEPT_CHUNKS = 256
+_AT_ONCE = 256
+
+
+class Incoming(NamedTuple):
+    """A datagram and the address that it came from."""
+
+    address: str
+    value: Datagram
+
+
+@dataclass
+class _Client:
+    heard_ns: int
+    listens: bool = False
+    waiting: deque[Received] = field(default_factory=deque)
+    lost: int = 0
+
+
+class Clients:
+    """Receives from any client; sends without waiting, and what a client has no room for waits or is left out.
+
+    Attributes:
+        refused: datagrams that were none of ours.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.refused = 0
+        path.unlink(missing_ok=True)
+        self._path = path
+        self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+        self._socket.setblocking(False)
+        self._socket.bind(str(path))
+        self._known: dict[str, _Client] = {}
+
+    def descriptor(self) -> int:
+        """Return what to poll."""
+        return self._socket.fileno()
+
+    def is_idle(self) -> bool:
+        """Tell whether nobody is connected."""
+        return not self._known
+
+    def receive(self, now_ns: int) -> list[Incoming]:
+        """Return what came in, oldest first; forgets who was silent for 2 s."""
+        incoming: list[Incoming] = []
+        with contextlib.suppress(BlockingIOError):
+            while len(incoming) < _AT_ONCE:
+                datagram, address = self._socket.recvfrom(LONGEST + 1)
+                self._take(datagram, address, now_ns, incoming)
+        for address in [address for address, client in self._known.items() if now_ns - client.heard_ns > FORGET_NS]:
+            del self._known[address]
+        return incoming
+
+    def _take(self, datagram: bytes, address: str | None, now_ns: int, incoming: list[Incoming]) -> None:
+        try:
+            value = decode(datagram)
+        except DatagramError:
+            self.refused += 1
+            return
+        incoming.append(Incoming(address or "", value))
+        if address:
+            self._remember(address, value, now_ns)
+
+    def _remember(self, address: str, value: Datagram, now_ns: int) -> None:
+        ask = value.ask if isinstance(value, Request) else None
+        if ask is Ask.GOODBYE:
+            self._known.pop(address, None)
+            return
+        client = self._known.setdefault(address, _Client(now_ns))
+        client.heard_ns = now_ns
+        client.listens |= ask is Ask.LISTEN
+
+    def send(self, address: str, value: Datagram) -> bool:
+        """Send to one client; False: it has no room at present, or is gone and forgotten."""
+        try:
+            self._socket.sendto(encode(value), address)
+        except BlockingIOError:
+            return False
+        except OSError:
+            self._known.pop(address, None)
+            return False
+        return True
+
+    def send_all(self, value: Datagram) -> None:
+        """Send to every client that has room."""
+        for address in list(self._known):
+            self.send(address, value)
+
+    def pass_on(self, chunk: bytes, received_ns: int) -> None:
+        """Hand bytes of the serial line to those who listen, in order; who is full gets them later, or hears of the loss."""
+        for address, client in list(self._known.items()):
+            if client.listens:
+                self._queue(client, chunk, received_ns)
+                while client.waiting and self.send(address, client.waiting[0]):
+                    client.waiting.popleft()
+
+    def _queue(self, client: _Client, chunk: bytes, received_ns: int) -> None:
+        for start in range(0, len(chunk), MOST_BYTES):
+            if len(client.waiting) >= _KEPT_CHUNKS:
+                client.lost += len(client.waiting.popleft().data)
+            client.waiting.append(Received(received_ns, client.lost, chunk[start : start + MOST_BYTES]))
+            client.lost = 0
+
+    def close(self) -> None:
+        """Close the door."""
+        self._socket.close()
+        with contextlib.suppress(OSError):
+            os.unlink(self._path)

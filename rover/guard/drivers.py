@@ -1,0 +1,116 @@
+"""The runtime's drivers of what the guard holds: wheels, jaws, stop input. All send through one `GuardClient`."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rover.devices import co_processor, servo_pins
+from rover.devices.protocols import Host
+from rover.devices.readings import DriveCommand, JawsCommand, Reading, StopInputValue
+from rover.guard.client import GuardClient
+
+_LAST_WORD_NS = 250_000_000
+
+
+class Wheels:
+    """The drive. The jaws' pulse goes along with each command, so apply the jaws' command first where both change."""
+
+    def __init__(self, client: GuardClient) -> None:
+        self._client = client
+        self._sequence = 0
+        self._pulse: tuple[int, int] | None = None
+
+    def carry(self, pulse_us: int, expires_ns: int) -> None:
+        """Let the next commands take a servo pulse (us; 0: limp) along, until it expires."""
+        self._pulse = (pulse_us, expires_ns)
+
+    def apply(self, command: DriveCommand, now_ns: int) -> None:
+        """Send a command; the guard refuses what has expired by then."""
+        self._sequence = command.sequence
+        is_fresh = self._pulse is not None and now_ns < self._pulse[1]
+        self._client.command(command, self._pulse[0] if self._pulse is not None and is_fresh else None)
+
+    def close(self) -> None:
+        """Tell the wheels to stand still."""
+        self._client.command(DriveCommand(0.0, 0.0, self._sequence + 1, self._client.now_ns() + _LAST_WORD_NS))
+
+
+class LinkJaws(co_processor.Gripper):
+    """The servo on the co-processor: its reports come over the link, its pulses go through the guard."""
+
+    def __init__(self, options: Mapping[str, Any], host: Host, wheels: Wheels) -> None:
+        super().__init__(options, host)
+        self._wheels = wheels
+
+    def apply(self, command: JawsCommand, now_ns: int) -> None:
+        """Send the pulse width for the opening with the next command to the wheels.
+
+        Raises:
+            ValueError: the opening is not a finite number.
+        """
+        self._wheels.carry(self._pulse_us(command.opening), command.expires_ns)
+
+    def close(self) -> None:
+        """Do nothing: the guard does what ``on_stop`` says once nobody commands."""
+
+
+class PinJaws:
+    """The servo on a PWM channel: slewed and limited here, as by `servo_pins.Gripper`, its pulses made by the guard."""
+
+    def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
+        self._closed_s, self._open_s = float(options["closed"]), float(options["open"])
+        self._slew = servo_pins.Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
+        self._period_ns = round(1e9 / float(options.get("rate") or 50.0))
+        self._feel, self._close_feel = servo_pins.feel_of(options)
+        self._wheels = wheels
+        self._next_ns = self._sequence = 0
+
+    def apply(self, command: JawsCommand, now_ns: int) -> None:
+        """Move on towards the wanted opening; the pulse goes with the next command to the wheels.
+
+        Raises:
+            ValueError: the opening is not a number.
+        """
+        target = command.opening
+        if target is not None:
+            servo_pins.pulse_for(target, self._closed_s, self._open_s)
+            target = max(0.0, min(1.0, target))
+        self._slew.aim(target, now_ns)
+        opening = self._slew.opening
+        pulse_s = 0.0 if opening is None else servo_pins.pulse_for(opening, self._closed_s, self._open_s)
+        self._wheels.carry(round(pulse_s * 1e6), command.expires_ns)
+
+    def poll(self, now_ns: int) -> Sequence[Reading]:
+        """Return what jaws with feedback report."""
+        if now_ns < self._next_ns:
+            return ()
+        self._next_ns = now_ns + self._period_ns
+        value = self._feel(self._slew.opening if self._slew.has_arrived else None)
+        if value is None:
+            return ()
+        self._sequence += 1
+        return [Reading(now_ns, self._sequence, value)]
+
+    def close(self) -> None:
+        """Let go of the feedback; the guard does what ``on_stop`` says once nobody commands."""
+        self._close_feel()
+
+
+class StopInput:
+    """The stop input, as the guard tells it; a guard that says nothing lets the device become overdue."""
+
+    def __init__(self, client: GuardClient) -> None:
+        self._client = client
+        self._told_ns = 0
+        self._sequence = 0
+
+    def poll(self, now_ns: int) -> Sequence[Reading]:
+        """Return the guard's last word, if it is a new one; whoever steps polls the client first."""
+        state = self._client.state
+        if state is None or state.now_ns == self._told_ns:
+            return ()
+        self._told_ns = state.now_ns
+        self._sequence += 1
+        return [Reading(state.now_ns, self._sequence, StopInputValue(not state.input_open))]
+
+    def close(self) -> None:
+        """Do nothing: the guard holds the pin."""

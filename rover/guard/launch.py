@@ -1,0 +1,198 @@
+"""Starting the guard and its supervisor, finding one that is there, and ending them."""
+
+import contextlib
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from rover.files.robot import Robot
+from rover.guard import settings as files
+from rover.guard.door import GuardError, state_of
+from rover.guard.protocol import State
+from rover.guard.settings import GuardSettings
+from rover.guard.supervisor import take_lock
+from rover.guard.ways import CO_PROCESSOR, H_BRIDGE, why_no_motion
+
+START_WITHIN_S = 10.0
+_RETIRE_WITHIN_S = 3.0
+_LONGEST_PATH = 90
+
+
+def prepare_folder(folder: Path) -> None:
+    """Make the private folder (mode 0700), or see that it is ours alone.
+
+    Raises:
+        GuardError: it belongs to someone else, is a link, or its name is too long for a socket.
+    """
+    if len(str(folder.absolute())) > _LONGEST_PATH:
+        raise GuardError(f"{folder}: too long a name for the guard's sockets; choose a folder with a shorter one")
+    with contextlib.suppress(FileExistsError):
+        folder.mkdir(mode=0o700, parents=True)
+    found = folder.lstat()
+    if folder.is_symlink() or not folder.is_dir() or found.st_uid != os.getuid():
+        raise GuardError(f"{folder}: not a folder of this user; remove it, or choose another one for the guard")
+    folder.chmod(0o700)
+
+
+def settings_of(robot: Robot, watchdog: Path | None = None) -> GuardSettings:
+    """Return what the guard has to know of a robot.
+
+    Raises:
+        ValueError: the robot has fewer than two ways to zero, or its gripper is wired otherwise than its drive.
+    """
+    if why := why_no_motion(robot, watchdog):
+        raise ValueError(why)
+    drive = robot.devices.drive.options
+    is_serial = robot.devices.drive.driver == CO_PROCESSOR
+    servo = _servo_of(robot)
+    stop = robot.devices.stop_input
+    deadline_ns = min(files.DEADLINE_NS, round(robot.limits.command_lasts * 1e9))
+    return GuardSettings(
+        drive=drive | _line_of(robot, drive.get("link")) if is_serial else drive,
+        servo=servo,
+        stop_input=stop.options if stop is not None and stop.driver == "stop_pin" else None,
+        channels=() if is_serial else _channels(drive),
+        watchdog=None if watchdog is None else str(watchdog),
+        deadline_ns=deadline_ns,
+        hold_ns=round((servo or {}).get("push_for", 60.0) * 1e9),
+    )
+
+
+def _line_of(robot: Robot, link: object) -> dict[str, Any]:
+    if not isinstance(link, str) or link not in robot.links:
+        raise ValueError("driver 'co_processor' of drive needs 'link:', one of those under 'links:'")
+    return {"port": robot.links[link].port, "baud": robot.links[link].baud}
+
+
+def _servo_of(robot: Robot) -> dict[str, Any] | None:
+    """Return the options of a gripper that the guard holds: one on the same line, or on pins, as the drive is."""
+    gripper, drive = robot.devices.gripper, robot.devices.drive
+    if gripper is None or (gripper.driver, drive.driver) not in (
+        (CO_PROCESSOR, CO_PROCESSOR),
+        ("servo_pins", H_BRIDGE),
+    ):
+        return None
+    if gripper.link != drive.link:
+        raise ValueError(
+            "drive and gripper are on different links; the motor guard holds one serial line: use the same"
+        )
+    return gripper.options
+
+
+def _channels(drive: Mapping[str, Any]) -> tuple[tuple[str, int, int], ...]:
+    root, chip = drive.get("pwm_files") or "/sys/class/pwm", drive.get("pwm_chip") or 0
+    return tuple((str(root), int(chip), int(drive[side]["pwm"])) for side in ("left", "right"))
+
+
+def start_guard(settings: GuardSettings, folder: Path) -> "GuardProcess":
+    """Start a guard and its supervisor, before anything else is; one that is there with the same settings is kept.
+
+    A guard that outlived its runtime keeps a latched stop, and hands it on.
+
+    Raises:
+        GuardError: it did not come up, or another one cannot be made to end.
+    """
+    prepare_folder(folder)
+    written = folder / files.SETTINGS
+    if is_at_work(folder):
+        if written.exists() and written.read_text("utf-8") == settings.dumps():
+            return GuardProcess(folder, None)
+        retire(folder)
+    written.write_text(settings.dumps(), "utf-8")
+    process = GuardProcess(folder, _spawn(folder))
+    process.wait_until_ready()
+    return process
+
+
+def _spawn(folder: Path) -> "subprocess.Popen[bytes]":
+    root = Path(__file__).parents[2]
+    # Not a pipe for what it has to say: a runtime that stands still would let that fill up, and the guard with it.
+    with (folder / files.LOG).open("ab") as log:
+        return subprocess.Popen(
+            [sys.executable, "-P", "-m", "rover.guard", "supervise", str(folder.absolute()), str(os.getpid())],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=log,
+            start_new_session=True,
+            cwd="/",
+            env={**os.environ, "PYTHONPATH": str(root)},
+        )
+
+
+def is_at_work(folder: Path) -> bool:
+    """Tell whether a guard or its supervisor lives in a folder."""
+    try:
+        os.close(take_lock(folder))
+    except BlockingIOError:
+        return True
+    except FileNotFoundError:
+        return False
+    return False
+
+
+def retire(folder: Path) -> None:
+    """End the supervisor and the guard that are at work in a folder; the wheels come to zero first.
+
+    Raises:
+        GuardError: they do not end.
+    """
+    for process in _workers(folder):
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(process, signal.SIGTERM)
+    if not _within(_RETIRE_WITHIN_S, lambda: not is_at_work(folder)):
+        raise GuardError(f"the motor guard in {folder} does not end; end it by hand: processes {_workers(folder)}")
+
+
+def _workers(folder: Path) -> list[int]:
+    """Return the processes noted in the lock that really are a guard's: numbers are used again."""
+    noted = [int(number) for number in (folder / files.LOCK).read_text("ascii").split()]
+    return [process for process in noted if b"rover.guard" in _command_line(process)]
+
+
+def _command_line(process: int) -> bytes:
+    try:
+        return Path(f"/proc/{process}/cmdline").read_bytes()
+    except OSError:
+        return b""
+
+
+def _within(seconds: float, condition: Callable[[], bool]) -> bool:
+    end_ns = time.monotonic_ns() + int(seconds * 1e9)
+    while time.monotonic_ns() < end_ns:
+        if condition():
+            return True
+        time.sleep(0.01)
+    return condition()
+
+
+class GuardProcess:
+    """A guard at work in a folder; ``supervisor`` is None where it was there before."""
+
+    def __init__(self, folder: Path, supervisor: "subprocess.Popen[bytes] | None") -> None:
+        self.folder = folder
+        self._supervisor = supervisor
+
+    def wait_until_ready(self) -> State:
+        """Return the guard's first word.
+
+        Raises:
+            GuardError: it does not come up.
+        """
+        end_ns = time.monotonic_ns() + int(START_WITHIN_S * 1e9)
+        while time.monotonic_ns() < end_ns and (self._supervisor is None or self._supervisor.poll() is None):
+            with contextlib.suppress(GuardError):
+                return state_of(self.folder)
+            time.sleep(0.01)
+        raise GuardError(f"the motor guard did not come up; {self.folder / files.LOG} says why")
+
+    def close(self) -> None:
+        """End the guard and its supervisor; a second call does nothing."""
+        if is_at_work(self.folder):
+            retire(self.folder)
+        if self._supervisor is not None:
+            self._supervisor.wait()

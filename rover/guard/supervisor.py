@@ -1,0 +1,187 @@
+"""The guard's parent: starts it, watches it, and brings the motors to zero itself when the guard dies or hangs.
+
+Kernel PWM keeps its last duty after the process that set it has died, so on direct pins this is the second way to
+zero. The guard beats on a socket; the supervisor echoes each beat, so that each learns of the other's end. A guard
+that is silent for `PATIENCE_NS` is killed (SIGKILL), zero is written to the PWM files by `silence`, which needs
+nothing of the guard, and the guard is started again, stopped. The supervisor feeds nothing and commands nothing.
+"""
+
+import contextlib
+import fcntl
+import os
+import secrets
+import select
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+from rover.devices.kernel_pwm import silence
+from rover.guard import settings as files
+from rover.guard.settings import GuardSettings
+
+PATIENCE_NS = 200_000_000
+"""A beat comes each 50 ms; death or hanging is noticed within this, which leaves time to stay under 300 ms."""
+FIRST_BEAT_WITHIN_NS = 10_000_000_000
+_RESTART_PAUSE_S = 0.2
+_END_WITHIN_S = 1.0
+_TICK_NS = 100_000_000
+
+
+class Child:
+    """One guard process, from its start until it is reaped."""
+
+    def __init__(self, folder: Path, lock: int, session: int, restarts: int) -> None:
+        self._ours, theirs = socket.socketpair()
+        self._ours.setblocking(False)
+        # The lock goes along: while the guard lives, no other one can be started in this folder.
+        self._process = subprocess.Popen(
+            [
+                *(sys.executable, "-P", "-m", "rover.guard"),
+                *("guard", str(folder), str(theirs.fileno())),
+                *map(str, (session, restarts)),
+            ],
+            stdin=subprocess.DEVNULL,
+            pass_fds=(theirs.fileno(), lock),
+            start_new_session=True,
+        )
+        theirs.close()
+        self._pidfd = os.pidfd_open(self._process.pid)
+        self.is_idle = False
+        self._due_ns = time.monotonic_ns() + FIRST_BEAT_WITHIN_NS
+
+    @property
+    def pid(self) -> int:
+        """Number of the process."""
+        return self._process.pid
+
+    def is_well(self) -> bool:
+        """Wait for a beat or an end, 100 ms at most; tell whether the guard lives and beats."""
+        poll = select.poll()
+        poll.register(self._ours, select.POLLIN)
+        poll.register(self._pidfd, select.POLLIN)
+        left_ns = max(0, self._due_ns - time.monotonic_ns())
+        ready = dict(poll.poll(-(-min(left_ns, _TICK_NS) // 1_000_000)))
+        if self._pidfd in ready:
+            return False
+        if self._ours.fileno() in ready:
+            self._echo()
+        return time.monotonic_ns() < self._due_ns
+
+    def _echo(self) -> None:
+        with contextlib.suppress(OSError):
+            beats = self._ours.recv(256)
+            if beats:
+                self.is_idle = beats.endswith(b"i")
+                self._due_ns = time.monotonic_ns() + PATIENCE_NS
+                self._ours.send(beats)
+
+    def kill(self) -> None:
+        """End the process at once; after a second the kernel has it in its hands, and waiting on would help nobody."""
+        self._process.kill()
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            self._process.wait(_END_WITHIN_S)
+
+    def end(self) -> None:
+        """Ask the guard to end, which brings the wheels to zero; kill it if it does not."""
+        self._process.terminate()
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            self._process.wait(_END_WITHIN_S)
+            return
+        self.kill()
+
+    def close(self) -> None:
+        """Let go of what belongs to the process."""
+        os.close(self._pidfd)
+        self._ours.close()
+
+
+def write_zero(settings: GuardSettings) -> None:
+    """Bring every PWM channel to zero, whoever holds it; one that fails does not keep the others from it."""
+    for root, chip, channel in settings.channels:
+        try:
+            silence(chip, channel, Path(root))
+        except OSError as error:
+            print(f"PWM channel {channel} of chip {chip}: cannot be brought to zero ({error})", file=sys.stderr)
+
+
+class Supervisor:
+    """Keeps a guard alive in a folder until it is told to end, or is needed no more.
+
+    Args:
+        folder: the guard's private folder, with its settings.
+        starter: process that asked for the guard; with that one gone and nobody connected, it all ends.
+    """
+
+    def __init__(self, folder: Path, starter: int) -> None:
+        self._folder, self._starter = folder, starter
+        self._settings = files.load(folder)
+        self._lock = take_lock(folder)
+        # One session for all guards of this supervisor: the co-processor obeys a restarted one at once.
+        self._session = secrets.randbelow(0xFFFF) + 1
+        self._ended: list[int] = []
+        self._busy_ns = time.monotonic_ns()
+
+    def run(self) -> None:
+        """Supervise until the end; whatever ends it, the guard is ended and zero is written."""
+        signal.signal(signal.SIGTERM, lambda number, _frame: self._ended.append(number))
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        restarts = 0
+        while not self._is_over():
+            if restarts:
+                time.sleep(_RESTART_PAUSE_S)
+            child = Child(self._folder, self._lock, self._session, restarts)
+            try:
+                self._note(child.pid)
+                self._watch(child)
+            finally:
+                write_zero(self._settings)
+                child.close()
+            restarts += 1
+
+    def _watch(self, child: Child) -> None:
+        """Return when the guard has come to an end; before that, its motors are at zero."""
+        try:
+            while child.is_well():
+                if self._is_over(child.is_idle):
+                    child.end()
+                    return
+        finally:
+            # Before the kill for a guard that cannot be killed, and after it for one that still wrote.
+            write_zero(self._settings)
+            child.kill()
+
+    def _is_over(self, is_idle: bool = False) -> bool:
+        now_ns = time.monotonic_ns()
+        if not is_idle or os.getppid() == self._starter:
+            self._busy_ns = now_ns
+        return bool(self._ended) or now_ns - self._busy_ns >= self._settings.linger_ns
+
+    def _note(self, guard: int) -> None:
+        """Write down who is at work in the folder, for whoever finds it locked."""
+        os.ftruncate(self._lock, 0)
+        os.pwrite(self._lock, f"{os.getpid()} {guard}\n".encode("ascii"), 0)
+
+
+def take_lock(folder: Path) -> int:
+    """Return the descriptor of the folder's lock.
+
+    Raises:
+        BlockingIOError: a guard is at work there.
+    """
+    descriptor = os.open(folder / files.LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(descriptor)
+        raise
+    return descriptor
+
+
+def main(arguments: list[str]) -> Any:
+    """Run the supervisor; ``arguments``: folder, process that starts it."""
+    folder, starter = arguments
+    Supervisor(Path(folder), int(starter)).run()

@@ -1,0 +1,193 @@
+"""Hold-backs: what each takes away, what it leaves, and how it ends."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rover.estimate.pose import Pose
+from rover.motion.limits import BLOCKED_SHARE, CONTACT_SPEED, Limits, Situation
+from rover.motion.request import STILL, Request
+
+STEP = 0.02
+MIDDLE = Pose(3.0, 2.0, 0.0)
+AHEAD = Request(0.4)
+
+
+class Driving:
+    """Limits at work, step by step, with the pose and the gap that the test sets."""
+
+    def __init__(self, robot, field):
+        self.limits = Limits(robot, field)
+        self.now = 0.0
+
+    def step(self, request, *, pose=MIDDLE, gap=math.inf, blind=""):
+        self.now = round(self.now + STEP, 9)
+        return self.limits.apply(request, Situation(round(self.now * 1e9), STEP, pose, gap, blind))
+
+    def steps(self, request, seconds, **situation):
+        return [self.step(request, **situation) for _ in range(round(seconds / STEP))]
+
+
+@pytest.fixture
+def driving(cart, field):
+    return lambda **limits: Driving(cart(**limits), field)
+
+
+class TestCapsAndRamps:
+    def test_a_request_is_capped_at_the_robot_files_limits(self, driving):
+        allowed = driving().steps(Request(5.0, 50.0), 3.0)[-1]
+        assert (allowed.speed, allowed.turn_rate) == pytest.approx((0.4, math.radians(90.0)))
+
+    def test_where_contact_is_meant_the_speed_is_low(self, driving):
+        assert driving().steps(Request(0.4, expects_contact=True), 3.0)[-1].speed == pytest.approx(CONTACT_SPEED)
+
+    def test_where_the_range_finder_looks_at_the_load_the_speed_is_lower(self, driving):
+        allowed = driving().steps(Request(0.4, range_blocked=True), 3.0)[-1]
+        assert allowed.speed == pytest.approx(BLOCKED_SHARE * 0.4)
+
+    @pytest.mark.parametrize("request_", [Request(math.nan), Request(0.2, math.nan), Request(math.nan, math.nan)])
+    def test_what_is_not_a_number_is_zero(self, driving, request_):
+        at_work = driving()
+        at_work.steps(Request(0.3, 0.5), 2.0)
+        allowed = at_work.steps(request_, 2.0)[-1]
+        assert (allowed.speed, allowed.turn_rate) == (0.0, 0.0)
+
+    requests = st.lists(
+        st.builds(
+            Request,
+            st.floats(allow_nan=True, allow_infinity=True),
+            st.floats(allow_nan=True, allow_infinity=True),
+            expects_contact=st.booleans(),
+            range_blocked=st.booleans(),
+        ),
+        max_size=60,
+    )
+
+    @given(requests=requests, gaps=st.lists(st.floats(-0.5, 3.0), min_size=60, max_size=60))
+    def test_no_step_is_larger_than_the_ramp(self, cart, field, requests, gaps):
+        at_work = Driving(cart(), field)
+        speed = turn_rate = 0.0
+        for request, gap in zip(requests, gaps, strict=False):
+            allowed = at_work.step(request, gap=gap)
+            rising = allowed.speed * speed >= 0.0 and abs(allowed.speed) > abs(speed)
+            assert abs(allowed.speed - speed) <= (0.6 if rising else 1.0) * STEP + 1e-9
+            assert abs(allowed.turn_rate - turn_rate) <= math.radians(230.0) * STEP + 1e-9
+            assert abs(allowed.speed) <= 0.4
+            speed, turn_rate = allowed.speed, allowed.turn_rate
+
+    def test_jaws_pass_untouched(self, driving):
+        at_work = driving()
+        assert [at_work.step(Request(jaws=jaws)).jaws for jaws in (None, 1.0, 0.0)] == [None, 1.0, 0.0]
+
+
+class TestObstacle:
+    def test_the_robot_stops_before_what_is_ahead(self, driving):
+        at_work, gap = driving(), 1.0
+        for _ in range(500):
+            gap -= at_work.step(AHEAD, gap=gap).speed * STEP
+        assert 0.0 < gap <= 0.08
+        assert at_work.limits.causes == ("obstacle",)
+
+    @given(start=st.floats(0.4, 2.0), speed=st.floats(0.05, 0.4))
+    def test_it_never_touches_what_stands_still(self, cart, field, start, speed):
+        at_work, gap = Driving(cart(), field), start
+        for _ in range(400):
+            gap -= at_work.step(Request(speed), gap=gap).speed * STEP
+            assert gap > 0.02
+
+    def test_reverse_and_turns_stay_allowed(self, driving):
+        at_work = driving()
+        assert at_work.steps(Request(-0.2, 0.5), 2.0, gap=0.01)[-1][:2] == pytest.approx((-0.2, 0.5))
+
+    def test_what_is_meant_to_be_touched_does_not_hold_back(self, driving):
+        allowed = driving().steps(Request(0.1, expects_contact=True), 2.0, gap=0.0)[-1]
+        assert allowed.speed == pytest.approx(0.1)
+        assert allowed.causes == ()
+
+    def test_it_holds_for_the_set_time_after_the_way_is_free(self, driving):
+        at_work = driving(resume_after="500 ms")
+        at_work.steps(AHEAD, 1.0, gap=0.05)
+        still_held = at_work.steps(AHEAD, 0.46, gap=3.0)
+        assert {allowed.speed for allowed in still_held} == {0.0}
+        assert at_work.steps(AHEAD, 0.2, gap=3.0)[-1].speed > 0.0
+        assert at_work.limits.causes == ()
+
+
+class TestBoundary:
+    @pytest.mark.parametrize(
+        ("pose", "outwards"),
+        [(Pose(5.9, 2.0, 0.0), 0.3), (Pose(0.1, 2.0, 0.0), -0.3), (Pose(3.0, 3.9, math.pi / 2.0), 0.3)],
+    )
+    def test_it_holds_back_what_leads_out_and_lets_in(self, driving, pose, outwards):
+        assert driving().steps(Request(outwards), 1.0, pose=pose)[-1][:1] == (0.0,)
+        assert driving().steps(Request(-outwards), 1.0, pose=pose)[-1].speed == pytest.approx(-outwards)
+
+    @given(start=st.floats(4.0, 5.5), speed=st.floats(0.05, 0.4))
+    def test_the_robot_stops_inside(self, cart, field, start, speed):
+        """Its front, half a body length ahead, never crosses the line, however the looks at it fall."""
+        at_work, x = Driving(cart(), field), start
+        for _ in range(1500):
+            x += at_work.step(Request(speed), pose=Pose(x, 2.0, 0.0)).speed * STEP
+            assert x + 0.12 < 6.0
+        assert x > 5.7
+        assert "boundary" in at_work.limits.causes
+
+    def test_a_margin_keeps_farther_off(self, driving):
+        at_work, x = driving(boundary_margin="30 cm"), 5.0
+        for _ in range(500):
+            x += at_work.step(AHEAD, pose=Pose(x, 2.0, 0.0)).speed * STEP
+        assert 5.9 < x + 0.12 + 0.3 < 6.0
+
+
+class TestBlind:
+    def test_the_wheels_stand_still_and_the_jaws_may_move(self, driving):
+        at_work = driving()
+        at_work.steps(AHEAD, 1.0)
+        allowed = at_work.steps(Request(0.4, 1.0, jaws=1.0), 1.0, blind="counts missing")[-1]
+        assert allowed == (0.0, 0.0, 1.0, ("counts missing",))
+
+    def test_it_ends_by_itself(self, driving):
+        at_work = driving(resume_after="500 ms")
+        at_work.steps(AHEAD, 1.0, blind="counts missing")
+        assert at_work.steps(AHEAD, 2.0)[-1].speed == pytest.approx(0.4)
+
+
+class TestTooManyHoldBacks:
+    def times(self, at_work, count):
+        for _ in range(count):
+            at_work.step(AHEAD, gap=0.01)
+            at_work.steps(STILL, 0.6)
+
+    def test_they_latch(self, driving):
+        at_work = driving(hold_backs=5, hold_backs_within="60 s")
+        self.times(at_work, 4)
+        assert not at_work.limits.too_many()
+        self.times(at_work, 1)
+        assert at_work.limits.too_many()
+
+    def test_one_that_lasts_counts_once(self, driving):
+        at_work = driving(hold_backs=2)
+        at_work.steps(AHEAD, 30.0, gap=0.01)
+        assert not at_work.limits.too_many()
+
+    def test_old_ones_do_not_count(self, driving):
+        at_work = driving(hold_backs=5, hold_backs_within="10 s")
+        self.times(at_work, 4)
+        at_work.steps(STILL, 10.0)
+        self.times(at_work, 4)
+        assert not at_work.limits.too_many()
+
+    def test_a_reset_begins_afresh(self, driving):
+        at_work = driving(hold_backs=5)
+        self.times(at_work, 5)
+        at_work.limits.forget()
+        assert not at_work.limits.too_many()
+
+
+def test_a_stop_is_zero_at_once(driving):
+    at_work = driving()
+    at_work.steps(Request(0.4, 1.0), 2.0)
+    assert at_work.limits.stop()[:3] == (0.0, 0.0, None)
+    assert at_work.limits.present == (0.0, 0.0)

@@ -56,13 +56,14 @@ class Find:
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """An object was set down at (x, y) in a slot of the tray."""
+    """An object was set down at (x, y) in a slot of the tray; how likely it is that it lies wholly inside the tray."""
 
     number: int
     kind: str
     slot: int
     x: float
     y: float
+    chance_inside_zone: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from rover import quantities
 from rover.activities.driving import GIVE_UP_HELD, HEADING_GAIN, StallWatch, TurnTowards, Way, trouble
 from rover.activities.world import Activity, World
 from rover.errand import Filled, Grip
+from rover.estimate.ellipse import chance_inside
 from rover.events import Delivery, Find, GivenUp
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
 from rover.motion.profile import bearing_to, towards
@@ -270,10 +271,18 @@ class SetDown(Activity):
         book.filled.append(Filled(self._slot, kind))
         if book.carried is not None:
             book.delivered.append(kind)
-            world.events.append(Delivery(len(book.delivered), kind, self._slot.number, x, y))
+            chance = self._chance_inside(world, kind, (x, y))
+            world.events.append(Delivery(len(book.delivered), kind, self._slot.number, x, y, chance))
             book.carried = None
         self._slot = None
         return Request(jaws=1.0)
+
+    @staticmethod
+    def _chance_inside(world: World, kind: str, place: tuple[float, float]) -> float:
+        zone, kinds = world.ground.zone, world.errand.kinds
+        assert zone is not None  # there is a slot
+        xx, _, yy = _jaws_covariance(world)
+        return chance_inside(place, (xx, yy), zone, kinds[kind].width if kind in kinds else 0.0)
 
     def _let_go(self, world: World) -> Request:
         self._wait -= world.seconds

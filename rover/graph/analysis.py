@@ -239,7 +239,7 @@ def _overtakes(higher: ExitNode, lower: ExitNode, possible: Iterable[str]) -> bo
     texts = [(one.when.text, one.until.text if one.until else "") for one in (higher, lower) if one.when]
     if texts[0] == texts[1] and higher.confirm in (lower.confirm, AT_ONCE):
         return True
-    if higher.confirm != AT_ONCE or higher.until or lower.until:
+    if higher.confirm != AT_ONCE or higher.until:
         return False
     when = lower.when
     return all(_sure(higher, outcome) for outcome in possible if True in could_be(when, _facts(outcome)))

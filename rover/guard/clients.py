@@ -101,7 +101,7 @@ class Clients:
             self.send(address, value)
 
     def pass_on(self, chunk: bytes, received_ns: int) -> None:
-        """Hand bytes of the serial line to those who listen, in order; who is full gets them later, or hears of the loss."""
+        """Hand bytes of the serial line to those who listen, in order; who is full gets them later, or hears of it."""
         for address, client in list(self._known.items()):
             if client.listens:
                 self._queue(client, chunk, received_ns)

@@ -1,4 +1,4 @@
-"""A client's end of the guard's socket, and what page and terminal need of it: to stop, from any process of the user."""
+"""A client's end of the guard's socket, and what page and terminal need of it: to stop, from any process."""
 
 import contextlib
 import itertools

@@ -6,6 +6,7 @@ depends on it, and it is opened again by itself.
 
 import contextlib
 import os
+import select
 import termios
 import time
 from collections.abc import Callable, Mapping
@@ -201,7 +202,8 @@ class SerialOutput:
         return self._port is not None
 
     def _read(self) -> bytes:
-        if self._port is None:
+        """Return what came in; a line that is readable and yet has nothing to say has been hung up."""
+        if self._port is None or not select.select([self._port], [], [], 0.0)[0]:
             return b""
         try:
             chunk = os.read(self._port.fileno(), _CHUNK)
@@ -209,7 +211,6 @@ class SerialOutput:
             return b""
         except OSError:
             chunk = b""
-        # A terminal that reads as ended has been hung up.
         if not chunk:
             self._lose(f"the serial line {self._path} is gone; plug it in again")
         return chunk

@@ -4,8 +4,10 @@ from rover.files.robot import Robot
 
 INTEGRAL_GAIN = 2.5
 """Duty per second for a speed error of the whole top speed."""
-PROPORTIONAL_GAIN = 0.35
+PROPORTIONAL_GAIN = 0.6
 MOST_INTEGRAL = 0.5
+LAG = 0.12
+"""Seconds after which a motor has taken up 63 % of a change: so long the wheel may be behind without being corrected."""
 CREEP = 0.01
 """Wanted speeds (m/s) smaller than this are zero."""
 
@@ -21,22 +23,23 @@ def past_dead_band(duty: float, dead_band: float) -> float:
 class WheelControl:
     """Controls one side's speed. Gains come from the robot file's top speed and dead band."""
 
-    __slots__ = ("_dead_band", "_integral", "_top_speed")
+    __slots__ = ("_dead_band", "_expected", "_integral", "_top_speed")
 
     def __init__(self, top_speed: float, dead_band: float) -> None:
         self._top_speed = top_speed
         self._dead_band = dead_band
-        self._integral = 0.0
+        self._integral = self._expected = 0.0
 
     def duty(self, wanted: float, measured: float | None, seconds: float) -> float:
         """Return the duty for a wanted speed (m/s); ``measured`` None means that no fresh count is there."""
         if -CREEP < wanted < CREEP:
-            self._integral = 0.0
+            self._integral = self._expected = 0.0
             return 0.0
+        self._expected += (wanted - self._expected) * min(1.0, seconds / LAG)
         share = wanted / self._top_speed
         correction = 0.0
         if measured is not None:
-            error = (wanted - measured) / self._top_speed
+            error = (self._expected - measured) / self._top_speed
             raw = share + PROPORTIONAL_GAIN * error + self._integral
             if abs(raw) < 1.0 or raw * error < 0.0:  # anti-windup: integrate only where it can act
                 self._integral += INTEGRAL_GAIN * error * seconds

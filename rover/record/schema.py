@@ -41,7 +41,7 @@ CREATE TABLE state_changes (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, l
 CREATE TABLE finds (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, x REAL, y REAL,
   xx REAL, xy REAL, yy REAL);
 CREATE TABLE deliveries (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, slot INTEGER,
-  x REAL, y REAL);
+  x REAL, y REAL, chance_inside_zone REAL);
 CREATE TABLE given_up (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, kind TEXT, x REAL, y REAL, why TEXT);
 CREATE TABLE health (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, device TEXT, health TEXT, why TEXT);
 CREATE TABLE hold_backs (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, cause TEXT, ended INTEGER);
@@ -83,7 +83,7 @@ class EntryTable(NamedTuple):
 EVENT_TABLES: dict[type, EntryTable] = {
     StateChange: EntryTable("state_changes", ("left", "entered", "exit", "where", "values")),
     Find: EntryTable("finds", ("number", "kind", "x", "y", "xx", "xy", "yy")),
-    Delivery: EntryTable("deliveries", ("number", "kind", "slot", "x", "y")),
+    Delivery: EntryTable("deliveries", ("number", "kind", "slot", "x", "y", "chance_inside_zone")),
     GivenUp: EntryTable("given_up", ("kind", "x", "y", "why")),
     HealthChange: EntryTable("health", ("device", "health", "why")),
     HoldBack: EntryTable("hold_backs", ("cause", "ended")),

@@ -44,7 +44,7 @@ def _find_row(run: Run, find: Find, error: FindError | None) -> list[Cell]:
 
 def deliveries_table(run: Run) -> Element:
     """Return the table of what was set down."""
-    heads = ("+time / min:s", "+no.", "", "kind", "+slot", "+x / m", "+y / m")
+    heads = ("+time / min:s", "+no.", "", "kind", "+slot", "+x / m", "+y / m", "+chance that it is inside / %")
     rows: list[list[Cell]] = [
         [
             _time(run, happening),
@@ -54,6 +54,7 @@ def deliveries_table(run: Run) -> Element:
             str(event.slot),
             metres(event.x),
             metres(event.y),
+            f"{100.0 * event.chance_inside_zone:.1f}",
         ]
         for happening in run.happenings
         if isinstance(event := happening.event, Delivery)

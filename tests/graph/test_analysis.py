@@ -165,6 +165,13 @@ FINDINGS = {
         "when done and target.seen",
         "never taken: an exit above it fires first",
     ),
+    "an outcome held by an until below one that takes it": (
+        states(
+            f"{{when: done or failed, go: end}}, {{when: done, until: target.seen, go: end}}, {LEFT}", does="close_jaws"
+        ),
+        "when done until target.seen",
+        "never taken: an exit above it fires first",
+    ),
     "ring of diversions": (
         states(
             "{after: 1 s, go: b}",
@@ -232,6 +239,9 @@ SOUND = {
     ),
     "an outcome below one that waits for a device": states(
         f"{{when: failed or target.seen, go: end}}, {{when: failed, go: end}}, {LEFT}", does="close_jaws"
+    ),
+    "an outcome below one whose until may not be known": states(
+        f"{{when: done or failed, until: pose.x > 1 m, go: end}}, {{when: failed, go: end}}, {LEFT}", does="close_jaws"
     ),
     "always for one state only": states(
         "{after: 1 s, go: b}", f"b: {{does: stand_still, exits: [{LEFT}]}}", "{when: target.seen, go: b, except: [b]}"

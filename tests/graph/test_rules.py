@@ -354,6 +354,13 @@ def test_r05_for_is_measured_between_taken_at_times(run_of):
     assert run.report("camera", taken=2.5).step() == "b"
 
 
+def test_r05_for_takes_the_later_time_where_two_devices_make_a_sample(run_of):
+    run = run_of(confirmed("{when: target.seen and range.echo, confirm: for 2 s, go: b}"), target_seen=True)
+    run.report("camera", taken=1.0).report("range", taken=1.5, range_echo=True).step()
+    assert run.report("camera", taken=3.4).report("range", taken=3.0).step() == "a"
+    assert run.report("camera", taken=3.4).report("range", taken=3.5).step() == "b"
+
+
 def test_r05_a_false_sample_starts_for_again(run_of):
     run = run_of(confirmed("{when: target.seen, confirm: for 2 s, go: b}"))
     run.report("camera", taken=1.0, target_seen=True).step()
@@ -547,6 +554,24 @@ states:
     assert [run.report("camera", target_seen=True).step() for _ in range(3)] == ["a", "a", "a"]
     run.set(target_known=True)
     assert run.steps(2) == ["b", "c"]
+
+
+def test_r08_a_silent_exit_that_has_become_unknown_does_not_fire_later(run_of):
+    run = run_of(
+        """
+start: a
+always: [{when: range.distance < 1 m, go: c, except: [a, c]}]
+states:
+  a: {does: stand_still, exits: [{when: target.known, go: b}]}
+  b: {does: stand_still}
+  c: {does: stand_still}
+"""
+    )
+    run.report("range", range_distance=0.5).step()
+    run.report("range", range_distance=float("nan")).step()
+    run.set(target_known=True)
+    assert run.steps(3) == ["b", "b", "b"]
+    assert run.report("range", range_distance=0.5).step() == "c"
 
 
 def test_r08_an_always_exit_that_could_re_enter_its_target_is_refused(problems_of):

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from rover.link.emulator import CoProcessor, Firmware, WheelsFree
-from rover.link.sentences import Acknowledgement, MotorCommand, ServoCommand, SentenceError, decode, encode
+from rover.link.sentences import Acknowledgement, MotorCommand, SentenceError, ServoCommand, decode, encode
 
 SOURCE = Path(__file__).parents[2] / "tools" / "coprocessor" / "gate_replay.c"
 STRICT = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-Wconversion", "-pedantic"]

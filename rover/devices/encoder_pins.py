@@ -7,7 +7,7 @@ co-processor count fast encoders.
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from rover.devices.co_processor import Sides
+from rover.devices.sides import Sides
 from rover.devices.kernel_gpio import CHIP, Edge, InputLines
 from rover.devices.readings import Reading, WheelCounts
 

@@ -10,7 +10,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from rover.devices.co_processor import Sides
+from rover.devices.sides import Sides
 from rover.devices.kernel_gpio import CHIP, OutputLines
 from rover.devices.kernel_pwm import ROOT, PwmChannel
 

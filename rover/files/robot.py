@@ -226,7 +226,7 @@ class Range(Device):
         if self.driver == "echo_pins" and self.trigger == self.echo:
             raise KeyMistakeError("echo", "this is the trigger's pin; each needs its own")
         if self.driver == "echo_pins" and self.rate * LEAST_PING_CYCLE_S > 1.0:
-            most = f"{1.0 / LEAST_PING_CYCLE_S:.0f} Hz"
+            most = f"{int(1.0 / LEAST_PING_CYCLE_S)} Hz"
             raise KeyMistakeError("rate", f"echoes of one ping must die away before the next; {most} at most")
         return self
 

@@ -222,7 +222,13 @@ def close_far_end(rig: Rig) -> None:
 
 
 def block_writes(rig: Rig) -> None:
-    rig.wheels._plug.read = lambda: b""  # type: ignore  # the far end reads no more
+    """Let the far end read no more, and fill what the kernel holds for it, so that the guard's next write blocks."""
+    rig.wheels._plug.read = lambda: b""  # type: ignore
+    line = os.open(rig.folder / "main", os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+    with contextlib.suppress(BlockingIOError):
+        while os.write(line, b"x" * 4096):
+            pass
+    os.close(line)
 
 
 def kill_guard(rig: Rig) -> None:

@@ -1,0 +1,96 @@
+import contextlib
+import importlib.util
+import itertools
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from rover.devices.readings import DriveCommand
+from rover.guard.client import GuardClient
+from rover.guard.launch import start_guard
+from rover.guard.protocol import Phase
+from rover.guard.settings import GuardSettings
+from rover.link.emulator import Emulator, Firmware, WheelsFree
+
+TABLE = Path(__file__).parents[2] / "tools" / "benchmarks" / "guard_table.py"
+LASTS_NS = 250_000_000
+
+
+def wait_for(condition: Callable[[], object]) -> object:
+    """Wait for a condition to come true; real processes are at work, so only a generous limit ends the wait."""
+    for _ in range(10_000):
+        if answer := condition():
+            return answer
+        time.sleep(0.002)
+    raise AssertionError("the condition never came true")
+
+
+@pytest.fixture
+def eventually() -> Callable[[Callable[[], object]], object]:
+    return wait_for
+
+
+@pytest.fixture(scope="session")
+def table():
+    """The table of faults, whose faults and rigs the tests use too."""
+    spec = importlib.util.spec_from_file_location("guard_table", TABLE)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["guard_table"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture
+def folder() -> Iterator[Path]:
+    """A folder with a short name: the path of a socket has room for 107 characters."""
+    with tempfile.TemporaryDirectory(prefix="g-") as name:
+        yield Path(name)
+
+
+class Bay:
+    """An emulated co-processor, its own deadline off, and a guard that holds it."""
+
+    def __init__(self, folder: Path, closing: contextlib.ExitStack) -> None:
+        self.folder, self.door = folder, folder / "guard"
+        self._closing = closing
+        self._sequences = itertools.count(1)
+        self.emulator = Emulator(WheelsFree(), folder / "main", firmware=Firmware(deadline_ms=None))
+        closing.callback(self.emulator.close)
+
+    def start(self, **settings) -> GuardClient:
+        drive = {"port": str(self.folder / "main"), "baud": 115200}
+        self.process = start_guard(GuardSettings(drive=drive, **settings), self.door)
+        self._closing.callback(self.process.close)
+        return self.client()
+
+    def client(self) -> GuardClient:
+        client = GuardClient(self.door)
+        self._closing.callback(client.close)
+        return client
+
+    def command(self, client: GuardClient, left: float = 0.5, pulse_us: int | None = None) -> None:
+        expires_ns = time.monotonic_ns() + LASTS_NS
+        client.command(DriveCommand(left, 0.4, next(self._sequences), expires_ns), pulse_us)
+
+    def get_going(self, client: GuardClient) -> None:
+        """Enable motion as soon as the co-processor answers, and command until the wheels turn."""
+        wait_for(lambda: client.poll() and client.state and client.state.output_open)
+        client.enable()
+        wait_for(lambda: self.command(client) or client.poll() and self.duty() != (0.0, 0.0))
+
+    def duty(self) -> tuple[float, float]:
+        return self.emulator.applied[-1][1:]
+
+    def phase(self, client: GuardClient) -> Phase | None:
+        client.poll()
+        return client.state and client.state.phase
+
+
+@pytest.fixture
+def bay(folder: Path) -> Iterator[Bay]:
+    with contextlib.ExitStack() as closing:
+        yield Bay(folder, closing)

@@ -1,0 +1,92 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rover.guard.protocol import (
+    MAGIC,
+    MOST_BYTES,
+    Answer,
+    Ask,
+    Command,
+    DatagramError,
+    Phase,
+    Received,
+    Request,
+    State,
+    Verdict,
+    _crc16,
+    decode,
+    encode,
+)
+from rover.link.sentences import crc16
+
+WHOLE = st.integers(0, 2**32 - 1)
+TIME = st.integers(-(2**63), 2**63 - 1)
+REAL = st.floats(allow_nan=False)
+TEXT = st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=40)
+DATAGRAMS = st.one_of(
+    st.builds(Command, WHOLE, WHOLE, TIME, TIME, REAL, REAL, st.none() | st.integers(0, 2500)),
+    st.builds(Request, WHOLE, st.sampled_from(Ask), TEXT),
+    st.builds(Answer, WHOLE, WHOLE, st.sampled_from(Verdict), REAL, REAL, TIME),
+    st.builds(
+        State,
+        TIME,
+        st.sampled_from(Phase),
+        *[st.booleans()] * 3,
+        *(WHOLE, WHOLE, REAL, REAL, TEXT, TEXT),
+    ),
+    st.builds(Received, TIME, WHOLE, st.binary(max_size=MOST_BYTES)),
+)
+
+
+@given(DATAGRAMS)
+def test_what_is_written_is_read(value):
+    assert decode(encode(value)) == value
+
+
+@given(DATAGRAMS, st.data())
+def test_a_changed_byte_is_noticed(value, data):
+    datagram = bytearray(encode(value))
+    datagram[data.draw(st.integers(0, len(datagram) - 1))] ^= data.draw(st.integers(1, 255))
+    with pytest.raises(DatagramError):
+        decode(bytes(datagram))
+
+
+@given(DATAGRAMS, st.data())
+def test_a_datagram_cut_short_is_refused(value, data):
+    datagram = encode(value)
+    with pytest.raises(DatagramError):
+        decode(datagram[: data.draw(st.integers(0, len(datagram) - 1))])
+
+
+@given(st.binary(max_size=2000))
+def test_noise_is_refused(noise):
+    with pytest.raises(DatagramError):
+        decode(noise)
+
+
+def test_the_checksum_is_that_of_the_serial_sentences():
+    assert f"{_crc16(b'123456789'):04X}" == crc16("123456789")
+
+
+def test_a_long_cause_is_cut_to_what_there_is_room_for():
+    assert decode(encode(Request(1, Ask.STOP, "é" * 200))) == Request(1, Ask.STOP, "é" * 80)
+
+
+def test_a_number_that_does_not_fit_is_refused_by_name():
+    with pytest.raises(ValueError, match="does not fit in a datagram"):
+        encode(Command(-1, 0, 0, 0, 0.0, 0.0))
+
+
+@pytest.mark.parametrize("changed", [b"\x02\x01", b"\x01\x63"], ids=["another version", "an unknown kind"])
+def test_another_release_is_told_from_damage(changed):
+    body = MAGIC + changed + encode(Command(1, 1, 1, 1, 0.0, 0.0))[4:-2]
+    with pytest.raises(DatagramError, match="different releases"):
+        decode(body + _crc16(body).to_bytes(2, "little"))
+
+
+def test_an_unknown_verdict_is_refused():
+    body = encode(Answer(1, 1, Verdict.ACCEPTED, 0.0, 0.0, 0))[:-2]
+    body = body[:12] + b"\xff" + body[13:]
+    with pytest.raises(DatagramError, match="255"):
+        decode(body + _crc16(body).to_bytes(2, "little"))

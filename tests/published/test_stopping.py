@@ -1,0 +1,86 @@
+"""Stopping and starting again, as standards for machines and driverless trucks ask for it.
+
+The sources were read in others' words, never in full text; each test carries the flag of its entry in the list of
+reference values: [S] seen at a source, [S2] at a second-hand source, [M] clause number by memory. A stop by this
+software is no certified safety function.
+"""
+
+import pytest
+
+from rover.guard.permission import CommandGate, Permission
+from rover.guard.protocol import Command, Phase, Verdict
+
+ME = 7
+MS = 1_000_000
+NOW = 1000 * MS
+
+
+@pytest.fixture
+def moving():
+    permission = Permission()
+    permission.enable(ME)
+    assert permission.phase is Phase.RUNNING
+    return permission
+
+
+def test_power_up_starts_stopped():
+    # No automatic restart after power interruption: ISO 3691-4:2020, 4.1.14 [S]; unexpected start-up includes the
+    # return of power: ISO 12100:2010, 3.31 [S2].
+    gate = CommandGate(250 * MS)
+    permission = Permission()
+    assert permission.phase is Phase.STOPPED
+    assert gate.judge(Command(ME, 1, NOW, NOW + 250 * MS, 0.5, 0.5), permission, NOW) is Verdict.STOPPED
+
+
+def test_a_stop_overrides_a_start(moving):
+    # Stop functions override start functions: IEC 60204-1, 9.2.3 [S2]; available and effective at all times: ISO
+    # 13850:2015, 4.1.1 [S2].
+    moving.enable(ME)
+    moving.stop("stopped by an operator")
+    moving.enable(ME)
+    moving.resume()
+    assert moving.phase is Phase.STOPPED
+
+
+def test_a_stop_lasts_until_it_is_reset(moving):
+    # The machine stays stopped until the device is deliberately reset: ISO 13850:2015 (4.1.4 [M]), Directive
+    # 2006/42/EC, Annex I, 1.2.4.3 [S].
+    moving.stop("stopped by an operator")
+    moving.resume()
+    assert moving.phase is Phase.STOPPED
+
+
+def test_a_reset_only_permits_a_restart(moving):
+    # Resetting must not itself restart, only permit restart: Directive 2006/42/EC, Annex I, 1.2.4.3 [S]; a separate
+    # and deliberate manual reset: ISO 13849-1:2015, 5.2.2 [S2].
+    moving.stop("stopped by an operator")
+    moving.press_reset("page")
+    assert moving.release_reset("page") == ""
+    assert moving.phase is Phase.READY
+    assert moving.resume() == ""
+    assert moving.phase is Phase.RUNNING
+
+
+def test_a_reset_counts_on_release(moving):
+    # Reset on release (falling edge) of the actuator: ISO 13849-1 [S2: two function-block manuals]; clause [M].
+    moving.stop("stopped by an operator")
+    moving.press_reset("page")
+    assert moving.phase is Phase.STOPPED
+    moving.release_reset("page")
+    assert moving.phase is Phase.READY
+
+
+def test_a_jammed_reset_resets_nothing(moving):
+    # So that a jammed button cannot reset: as above [S2].
+    moving.stop("first")
+    moving.press_reset("page")
+    moving.stop("second, while the control is down")
+    assert moving.release_reset("page") != ""
+    assert moving.phase is Phase.STOPPED
+
+
+def test_only_the_control_that_was_pressed_can_reset(moving):
+    moving.stop("stopped by an operator")
+    moving.press_reset("page")
+    assert moving.release_reset("terminal") != ""
+    assert moving.phase is Phase.STOPPED

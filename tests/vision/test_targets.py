@@ -1,0 +1,229 @@
+"""What the camera sees, brought into the field, remembered, and chosen from."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rover.devices.readings import Detection
+from rover.estimate.pose import Pose
+from rover.vision.targets import (
+    FRAMES_TO_SWITCH,
+    MISSES_TO_FORGET,
+    SIGHTINGS_TO_KNOW,
+    Eye,
+    TargetMemory,
+    sight,
+)
+
+EYE = Eye(ahead=0.06, half_view=math.radians(30.0), reach=2.5, nearest=0.12)
+START = Pose(1.0, 1.0, 0.0)
+
+
+def detection(bearing, distance, kind="amber"):
+    return Detection(kind, bearing, distance, 0.01, 0.03 * distance, 0.1)
+
+
+def of_thing(pose, x, y, kind="amber"):
+    """Return the detection of a thing that stands at (x, y) of the field."""
+    eye_x, eye_y = EYE.place(pose)
+    bearing = math.remainder(math.atan2(y - eye_y, x - eye_x) - pose.heading, math.tau)
+    return detection(bearing, math.hypot(x - eye_x, y - eye_y), kind)
+
+
+def look(memory, *things, pose=START, frames=1, steady=True):
+    """Show the memory some frames with things at (x, y) or (x, y, kind)."""
+    for _ in range(frames):
+        memory.update([sight(of_thing(pose, *thing), EYE, pose, 0.01) for thing in things], pose, steady)
+
+
+@pytest.fixture
+def memory():
+    return TargetMemory(EYE)
+
+
+class TestSight:
+    def test_straight_ahead(self):
+        seen = sight(detection(0.0, 1.0), EYE, START, 0.0)
+        assert (seen.x, seen.y, seen.ahead, seen.left) == pytest.approx((2.06, 1.0, 1.06, 0.0))
+
+    def test_left_is_left(self):
+        seen = sight(detection(math.radians(30.0), 1.0), EYE, Pose(0.0, 0.0, math.pi / 2.0), 0.0)
+        assert (seen.x, seen.y) == pytest.approx((-0.5, 0.06 + math.sqrt(0.75)))
+        assert seen.left == pytest.approx(0.5)
+
+    @given(
+        x=st.floats(-3.0, 3.0),
+        y=st.floats(-3.0, 3.0),
+        heading=st.floats(-math.pi, math.pi),
+        bearing=st.floats(-0.5, 0.5),
+        distance=st.floats(0.1, 3.0),
+    )
+    def test_field_and_robot_frame_agree(self, x, y, heading, bearing, distance):
+        seen = sight(detection(bearing, distance), EYE, Pose(x, y, heading), 0.0)
+        assert math.hypot(seen.x - x, seen.y - y) == pytest.approx(math.hypot(seen.ahead, seen.left))
+
+    @given(bearing=st.floats(-0.5, 0.5), heading=st.floats(-math.pi, math.pi), distance=st.floats(0.1, 3.0))
+    def test_the_covariance_is_that_of_the_line_of_sight_turned_into_the_field(self, bearing, heading, distance):
+        one = detection(bearing, distance)
+        seen = sight(one, EYE, Pose(0.0, 0.0, heading), 0.02)
+        u = (math.cos(heading + bearing), math.sin(heading + bearing))
+        along = u[0] ** 2 * seen.xx + 2.0 * u[0] * u[1] * seen.xy + u[1] ** 2 * seen.yy
+        across = u[1] ** 2 * seen.xx - 2.0 * u[0] * u[1] * seen.xy + u[0] ** 2 * seen.yy
+        assert along == pytest.approx(one.distance_sigma**2 + 0.02**2)
+        assert across == pytest.approx((distance * 0.01) ** 2 + 0.02**2)
+
+
+class TestMemory:
+    def test_an_object_is_believed_in_after_some_frames(self, memory):
+        known = []
+        for _ in range(SIGHTINGS_TO_KNOW):
+            look(memory, (2.0, 1.0))
+            known.append(memory.objects[0].known)
+        assert known == [False] * (SIGHTINGS_TO_KNOW - 1) + [True]
+
+    def test_two_sightings_of_one_object_are_joined(self, memory):
+        look(memory, (2.0, 1.0))
+        look(memory, (2.05, 1.03))
+        assert len(memory.objects) == 1
+        assert 2.0 < memory.objects[0].x < 2.05
+
+    def test_two_of_different_kinds_are_not(self, memory):
+        look(memory, (2.0, 1.0, "amber"), (2.0, 1.02, "teal"))
+        assert [one.kind for one in memory.objects] == ["amber", "teal"]
+
+    def test_two_of_one_kind_that_stand_apart_are_not(self, memory):
+        look(memory, (1.8, 1.0), (1.8, 1.35), frames=5)
+        assert len(memory.objects) == 2
+
+    def test_from_several_looks_the_place_is_known_better_but_never_surer_than_two_centimetres(self, memory):
+        look(memory, (2.5, 1.0))
+        first = memory.objects[0].xx
+        look(memory, (2.5, 1.0), frames=30)
+        assert memory.objects[0].xx < first
+        assert memory.objects[0].xx >= 0.02**2
+
+    def test_an_object_that_was_pushed_is_followed(self, memory):
+        look(memory, (2.0, 1.0), frames=20)
+        look(memory, (2.1, 1.0), frames=20)
+        assert memory.objects[0].x == pytest.approx(2.1, abs=0.02)
+
+    @given(st.lists(st.tuples(st.floats(1.3, 3.0), st.floats(0.6, 1.4)), min_size=1, max_size=20))
+    def test_covariances_stay_covariances(self, places):
+        memory = TargetMemory(EYE)
+        for place in places:
+            look(memory, place)
+        for one in memory.objects:
+            assert one.xx > 0.0
+            assert one.xx * one.yy > one.xy**2
+
+
+class TestForgetting:
+    def test_what_is_in_plain_view_and_not_seen_is_forgotten(self, memory):
+        look(memory, (2.0, 1.0), frames=5)
+        look(memory, frames=MISSES_TO_FORGET - 1)
+        assert len(memory.objects) == 1
+        look(memory)
+        assert memory.objects == []
+
+    def test_one_that_was_hardly_seen_is_forgotten_at_once(self, memory):
+        look(memory, (2.0, 1.0))
+        look(memory)
+        assert memory.objects == []
+
+    @pytest.mark.parametrize(
+        "pose", [Pose(1.0, 1.0, math.pi), Pose(1.0, 1.0, 0.5), Pose(-3.0, 1.0, 0.0), Pose(1.9, 1.0, 0.0)]
+    )
+    def test_what_is_out_of_view_too_far_or_too_near_is_kept(self, memory, pose):
+        look(memory, (2.0, 1.0), frames=5)
+        look(memory, pose=pose, frames=100)
+        assert len(memory.objects) == 1
+
+    def test_while_turning_absence_means_nothing(self, memory):
+        look(memory, (2.0, 1.0), frames=5)
+        look(memory, frames=100, steady=False)
+        assert len(memory.objects) == 1
+
+    def test_seen_again_the_misses_count_from_the_start(self, memory):
+        look(memory, (2.0, 1.0), frames=5)
+        for _ in range(5):
+            look(memory, frames=MISSES_TO_FORGET - 1)
+            look(memory, (2.0, 1.0))
+        assert len(memory.objects) == 1
+
+    def test_with_the_target_forgotten_there_is_none(self, memory):
+        look(memory, (2.0, 1.0), frames=5)
+        memory.choose(START, None)
+        look(memory, frames=MISSES_TO_FORGET)
+        assert memory.chosen is None
+        assert memory.seen is None
+
+
+class TestChoice:
+    def test_nothing_known_is_no_target(self, memory):
+        look(memory, (2.0, 1.0))
+        memory.choose(START, None)
+        assert memory.chosen is None
+
+    def test_the_nearest_is_chosen(self, memory):
+        look(memory, (2.5, 1.0), (1.8, 1.1), frames=5)
+        memory.choose(START, None)
+        assert memory.chosen.x == pytest.approx(1.8, abs=0.05)
+
+    def test_one_behind_costs_the_turn(self, memory):
+        look(memory, (2.0, 1.0), frames=5)
+        look(memory, (0.1, 1.0), pose=Pose(1.0, 1.0, math.pi), frames=5)
+        memory.choose(START, None)
+        assert memory.chosen.x > 1.0
+
+    def test_between_two_equal_ones_there_is_no_dithering(self, memory):
+        """The robot drives up between them, swaying, and each is nearer half of the time."""
+        chosen = set()
+        for step in range(60):
+            pose = Pose(0.5 + 0.01 * step, 1.0, 0.2 * math.sin(step))
+            look(memory, (2.2, 1.25), (2.2, 0.75), pose=pose)
+            memory.choose(pose, None)
+            if memory.chosen is not None:
+                chosen.add(memory.chosen.number)
+        assert len(chosen) == 1
+
+    def test_a_clearly_better_one_takes_over_after_some_frames(self, memory):
+        look(memory, (2.9, 1.0), frames=5)
+        memory.choose(START, None)
+        look(memory, (2.9, 1.0), (1.5, 1.0, "teal"), frames=5)
+        kinds = []
+        for _ in range(FRAMES_TO_SWITCH):
+            memory.choose(START, None)
+            kinds.append(memory.chosen.kind)
+        assert kinds == ["amber"] * (FRAMES_TO_SWITCH - 1) + ["teal"]
+
+    def test_one_only_a_little_better_does_not(self, memory):
+        look(memory, (2.0, 1.0), frames=5)
+        memory.choose(START, None)
+        look(memory, (2.0, 1.0), (1.8, 1.0, "teal"), frames=5)
+        for _ in range(50):
+            memory.choose(START, None)
+        assert memory.chosen.kind == "amber"
+
+    @pytest.mark.parametrize(
+        ("kinds", "chosen"),
+        [(None, "amber"), (["teal"], "teal"), (["violet", "teal", "amber"], "teal"), (["violet"], None), ([], None)],
+    )
+    def test_the_order_of_kinds_comes_before_nearness(self, memory, kinds, chosen):
+        look(memory, (1.8, 1.0, "amber"), (2.5, 1.2, "teal"), frames=5)
+        memory.choose(START, kinds)
+        assert (memory.chosen and memory.chosen.kind) == chosen
+
+    def test_what_is_seen_of_the_target_is_its_sighting_of_this_frame(self, memory):
+        look(memory, (1.8, 1.0), frames=5)
+        memory.choose(START, None)
+        look(memory, (1.8, 1.0), (2.5, 1.2, "teal"))
+        assert memory.seen.detection.kind == "amber"
+        look(memory, (2.5, 1.2, "teal"))
+        assert memory.seen is None
+
+    def test_the_others_are_to_be_driven_round(self, memory):
+        look(memory, (1.8, 1.0), (2.5, 1.2, "teal"), frames=5)
+        memory.choose(START, None)
+        assert [one.kind for one in memory.others()] == ["teal"]

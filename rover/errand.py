@@ -15,8 +15,9 @@ ZONE_MARGIN = 0.06
 
 
 class Grip(NamedTuple):
-    """Where the jaws last closed (m, field frame), with the covariance of that (m^2)."""
+    """What the jaws last closed on, and where (m, field frame), with the covariance of that (m^2)."""
 
+    kind: str
     x: float
     y: float
     xx: float

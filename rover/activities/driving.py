@@ -270,6 +270,8 @@ class Way:
 
     def request(self, world: World) -> Request:
         """Return what is wanted; ``outcome`` tells when the goal is reached or not to be reached."""
+        if self.outcome == Outcome.FAILED:
+            return STILL
         if world.obstacle and world.held_back_for > 1.0 and not loaded(world):
             return self._round(world)
         self._rounding = False

@@ -153,7 +153,7 @@ class CloseJaws(_Jaws):
         """Return FAILED where the servo tells that it closed on nothing."""
         gripper = world.robot.devices.gripper
         assert gripper is not None
-        world.book.grip = Grip(*jaws_place(world), *_jaws_covariance(world))
+        world.book.grip = _grip(world)
         empty = gripper.feedback != "none" and world.signals.gripper_ok and not world.signals.jaws_holding
         return Outcome.FAILED if empty else Outcome.DONE
 
@@ -191,17 +191,24 @@ class RecordFind(Activity):
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
         self.outcome = Outcome.DONE
         target, book = world.targets.chosen, world.book
-        book.carried = target.kind if target is not None else next(iter(world.errand.kinds), "object")
+        grip = book.grip or _grip(world)
+        book.carried = grip.kind
         book.finds += 1
         book.looked_at.clear()
-        grip = book.grip or Grip(*jaws_place(world), *_jaws_covariance(world))
-        world.events.append(Find(book.finds, book.carried, *grip))
+        world.events.append(Find(book.finds, *grip))
         if target is not None:
             world.targets.forget(target)
 
     def step(self, world: World) -> Request:
         """Nothing is left to do."""
         return STILL
+
+
+def _grip(world: World) -> Grip:
+    """Return what the jaws close on now: the target, since by the time it is recorded it may have been forgotten."""
+    target = world.targets.chosen
+    kind = target.kind if target is not None else next(iter(world.errand.kinds), "object")
+    return Grip(kind, *jaws_place(world), *_jaws_covariance(world))
 
 
 def _jaws_covariance(world: World) -> tuple[float, float, float]:

@@ -7,9 +7,9 @@ co-processor count fast encoders.
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from rover.devices.sides import Sides
 from rover.devices.kernel_gpio import CHIP, Edge, InputLines
 from rover.devices.readings import Reading, WheelCounts
+from rover.devices.sides import Sides
 
 _STEPS = (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0)
 """Counts for ``previous << 2 | present``, a state being ``a << 1 | b``; A leads B forwards: 00 10 11 01."""

@@ -10,9 +10,9 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from rover.devices.sides import Sides
 from rover.devices.kernel_gpio import CHIP, OutputLines
 from rover.devices.kernel_pwm import ROOT, PwmChannel
+from rover.devices.sides import Sides
 
 FREQUENCY_HZ = 20_000.0
 """Above what people hear; most bridges take it."""

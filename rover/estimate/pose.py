@@ -1,17 +1,18 @@
 """The pose filter: position and heading from wheel travel and turn rate, corrected by whatever tells of them.
 
-An extended Kalman filter with five states: x, y, heading, the heading sensor's bias at this place, and the odometer's
-scale error. Motion is midpoint odometry with the error growth of R. Siegwart and I. Nourbakhsh, "Introduction to
+An extended Kalman filter with six states: x, y, heading, the heading sensor's bias at this place, its drift, which is
+the same everywhere, and the odometer's scale error. Motion is midpoint odometry with the error growth of R. Siegwart and I. Nourbakhsh, "Introduction to
 Autonomous Mobile Robots", the section on odometry: a wheel's variance grows by k for each metre it travels. Where the
 heading sensor tells its turn rate, that turns the estimate instead of the wheels: a skid-steer base turns by slipping.
 A side that travels more than the rate and the other side allow has slipped, and only what is left of it counts.
 
-The sensor's bias is a first-order Gauss-Markov process in distance and time (A. Gelb, ed., "Applied Optimal
+The bias of the place is a first-order Gauss-Markov process in the way gone (A. Gelb, ed., "Applied Optimal
 Estimation", 1974, the section on random processes; from memory): steel near by pulls a compass differently a metre on.
-Without that state the filter would take twenty wrong headings a second for twenty independent ones.
+Without it the filter would take twenty wrong headings a second for twenty independent ones. The drift is a random
+walk: position fixes tell it, and it is still known a trip later.
 
 The mean moves with each count; the covariance follows when it is needed: over any path the Jacobian of position by
-heading is the way gone, turned by a right angle. Plain floats: on 5x5 matrices numpy's calls cost more than the
+heading is the way gone, turned by a right angle. Plain floats: on 6x6 matrices numpy's calls cost more than the
 arithmetic.
 """
 
@@ -31,7 +32,7 @@ TURN_SCALE_SIGMA = 0.08
 """Share of a turn by which the wheels alone may be wrong about it, once the effective track has settled."""
 RATE_LASTS_NS = 160_000_000
 """A turn rate is used for so long after it was taken."""
-RATE_VARIANCE = 2.5e-5
+RATE_VARIANCE = 1e-5
 """Growth of the heading's variance (rad^2 a second) while the sensor's turn rate is integrated."""
 SLIP_RATE = 0.12
 """Wheels that turn the robot by this much (rad/s) more or less than the sensor tells, and by `SLIP_SHARE`, slip."""
@@ -44,9 +45,11 @@ TRACK_GAIN = 0.02
 LEARN_RATE = 0.5
 """The effective track is refined while the robot turns faster than this (rad/s)."""
 BIAS_DISTANCE = 1.0
-"""Way (m) over which the sensor's bias is another one, to 1/e."""
-BIAS_TIME = 300.0
-"""Time (s) over which it is another one while standing still."""
+"""Way (m) over which the sensor's bias of the place is another one, to 1/e."""
+DRIFT_SIGMA = math.radians(1.5)
+"""Standard deviation of the sensor's error that is the same everywhere (rad), at the start..."""
+DRIFT_TIME = 300.0
+"""... and of its change over so many seconds."""
 SCALE_SIGMA = 0.02
 """Standard deviation of the odometer's scale before anything is known of it: slip of the floor, wear of the wheels."""
 
@@ -55,7 +58,8 @@ CARRY_ON_NS = 100_000_000
 CARRY_ON_DOUBT = 0.5
 """Share of the way since the last counts that is not known."""
 
-X, Y, HEADING, BIAS, SCALE = range(5)
+X, Y, HEADING, PLACE_BIAS, DRIFT, SCALE = range(6)
+_STATES = range(6)
 
 
 class Pose(NamedTuple):
@@ -99,9 +103,10 @@ class PoseFilter:
         "_seconds",
         "_turned_blind",
         "_turning_noise",
-        "bias",
+        "drift",
         "heading",
         "heading_rate",
+        "place_bias",
         "refused",
         "refused_in_row",
         "scale",
@@ -115,12 +120,12 @@ class PoseFilter:
 
     def __init__(self, start: Pose, track: float, errors: Errors) -> None:
         self.x, self.y, self.heading = start.x, start.y, wrap(start.heading)
-        self.bias = self.scale = 0.0
+        self.place_bias = self.drift = self.scale = 0.0
         self.track = track
         self._errors = errors
         self._bias_variance = errors.heading_bias**2
-        diagonal = (*(sigma * sigma for sigma in errors.start), self._bias_variance, SCALE_SIGMA**2)
-        self._p = [[diagonal[row] if row == column else 0.0 for column in range(5)] for row in range(5)]
+        diagonal = (*(sigma * sigma for sigma in errors.start), self._bias_variance, DRIFT_SIGMA**2, SCALE_SIGMA**2)
+        self._p = [[diagonal[row] if row == column else 0.0 for column in _STATES] for row in _STATES]
         self.speed = self.heading_rate = self.travelled = 0.0
         self.refused = self.refused_in_row = self.slips = 0
         self._history: deque[tuple[int, float, float, float]] = deque()
@@ -145,7 +150,7 @@ class PoseFilter:
     def covariance(self, now_ns: int) -> tuple[float, float, float, float, float, float]:
         """Return (xx, xy, xt, yy, yt, tt) of `pose_at`: m^2, m rad, rad^2; wider the older the last counts are."""
         self._propagate()
-        px, py, pt, _, _ = self._p
+        px, py, pt = self._p[:3]
         age = max(0, now_ns - self._as_of_ns) * 1e-9
         way, turn = CARRY_ON_DOUBT * self.speed * age, CARRY_ON_DOUBT * self.heading_rate * age
         c, s = math.cos(self.heading), math.sin(self.heading)
@@ -230,15 +235,16 @@ class PoseFilter:
         """Bring the covariance up to the mean: P' = F P F^T + Q over the way gone since the last time."""
         if not self._seconds:
             return
-        px, py, pt, pb, pk = self._p
+        px, py, pt, *others = self._p
+        scale = others[-1]
         dx, dy = self._gone
-        px = [px[j] - dy * pt[j] + dx * pk[j] for j in range(5)]
-        py = [py[j] + dx * pt[j] + dy * pk[j] for j in range(5)]
-        for row in (px, py, pt, pb, pk):
+        px = [px[j] - dy * pt[j] + dx * scale[j] for j in _STATES]
+        py = [py[j] + dx * pt[j] + dy * scale[j] for j in _STATES]
+        self._p = [px, py, pt, *others]
+        for row in self._p:
             row[X] += -dy * row[HEADING] + dx * row[SCALE]
             row[Y] += dx * row[HEADING] + dy * row[SCALE]
-        self._p = [px, py, pt, pb, pk]
-        self._let_bias_change(math.exp(-self._path / BIAS_DISTANCE - self._seconds / BIAS_TIME))
+        self._let_bias_change(math.exp(-self._path / BIAS_DISTANCE))
         xx, xy, yy = self._way_noise
         px[X] += xx
         px[Y] += xy
@@ -249,13 +255,14 @@ class PoseFilter:
         self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
 
     def _let_bias_change(self, kept: float) -> None:
-        self.bias *= kept
+        self.place_bias *= kept
         for row in self._p:
-            row[BIAS] *= kept
-        pb = self._p[BIAS]
-        for j in range(5):
-            pb[j] *= kept
-        pb[BIAS] += (1.0 - kept * kept) * self._bias_variance
+            row[PLACE_BIAS] *= kept
+        here = self._p[PLACE_BIAS]
+        for j in _STATES:
+            here[j] *= kept
+        here[PLACE_BIAS] += (1.0 - kept * kept) * self._bias_variance
+        self._p[DRIFT][DRIFT] += DRIFT_SIGMA**2 * self._seconds / DRIFT_TIME
 
     def _grow_heading(self, pt: list[float]) -> None:
         pt[HEADING] += self._turning_noise
@@ -290,8 +297,8 @@ class PoseFilter:
         """Correct by a heading reading (rad, rad/s) of its time; return False when the gate refuses the angle."""
         if rate is not None:
             self._rate, self._rate_until_ns = rate, taken_ns + RATE_LASTS_NS
-        innovation = wrap(angle - self.at(taken_ns).heading - self.bias)
-        if self.correct(((HEADING, 1.0), (BIAS, 1.0)), innovation, self._errors.heading_noise**2):
+        innovation = wrap(angle - self.at(taken_ns).heading - self.place_bias - self.drift)
+        if self.correct(((HEADING, 1.0), (PLACE_BIAS, 1.0), (DRIFT, 1.0)), innovation, self._errors.heading_noise**2):
             self.refused_in_row = 0
             return True
         self.refused += 1
@@ -321,13 +328,15 @@ class PoseFilter:
         self.x += gain[X] * innovation
         self.y += gain[Y] * innovation
         self.heading = wrap(self.heading + gain[HEADING] * innovation)
-        self.bias += gain[BIAS] * innovation
+        self.place_bias += gain[PLACE_BIAS] * innovation
+        self.drift += gain[DRIFT] * innovation
         self.scale += gain[SCALE] * innovation
         for row, weight in zip(rows, gain, strict=True):
             row[X] -= weight * shared[X]
             row[Y] -= weight * shared[Y]
             row[HEADING] -= weight * shared[HEADING]
-            row[BIAS] -= weight * shared[BIAS]
+            row[PLACE_BIAS] -= weight * shared[PLACE_BIAS]
+            row[DRIFT] -= weight * shared[DRIFT]
             row[SCALE] -= weight * shared[SCALE]
         return True
 

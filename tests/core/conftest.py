@@ -1,5 +1,6 @@
 """A core made from files, and a run of it with readings that the test gives."""
 
+import math
 import shutil
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
@@ -51,7 +52,10 @@ VALUES: dict[str, Any] = {
 
 
 class Stepping:
-    """A core fed with readings: in each step every device reports what was set last, except the silent ones."""
+    """A core fed with readings: in each step every device reports what was set last, except the silent ones.
+
+    The wheels turn as they are told, at once and exactly; the robot stands on blocks, so nothing else changes.
+    """
 
     def __init__(self, core: Core) -> None:
         self.core = core
@@ -59,6 +63,19 @@ class Stepping:
         self.values = dict(VALUES)
         self.sequences = dict.fromkeys(VALUES, -1)
         self.silent: set[str] = set()
+        self.duties = (0.0, 0.0)
+        self.rest = [0.0, 0.0]
+
+    def turn_wheels(self) -> None:
+        robot = self.core.world.robot
+        drive, counts = robot.devices.drive, list(self.values["counts"])
+        for side, duty in enumerate(self.duties):
+            past = max(0.0, (abs(duty) - drive.dead_band) / (1.0 - drive.dead_band))
+            way = math.copysign(past * drive.top_speed * STEP, duty)
+            exact = way / robot.body.metres_per_count + self.rest[side]
+            self.rest[side] = exact - round(exact)
+            counts[side] += round(exact)
+        self.values["counts"] = WheelCounts(*counts)
 
     def readings(self) -> list[tuple[str, Reading]]:
         now_ns = round(self.now * 1e9)
@@ -70,9 +87,13 @@ class Stepping:
 
     def step(self, *actions: Action, faults: Sequence[tuple[str, str]] = (), **values: Any) -> StepRecord:
         """Take one step; devices' values by name stay set."""
+        if any(self.duties):
+            self.turn_wheels()
         self.values |= values
         self.now = round(self.now + STEP, 9)
-        return self.core.step(StepReadings(round(self.now * 1e9), self.readings(), faults, actions))
+        record = self.core.step(StepReadings(round(self.now * 1e9), self.readings(), faults, actions))
+        self.duties = record.drive[:2]
+        return record
 
     def steps(self, seconds: float, **values: Any) -> list[StepRecord]:
         return [self.step(**values) for _ in range(round(seconds / STEP))]
@@ -98,6 +119,12 @@ def folder(tmp_path: Path) -> Path:
     cart["devices"]["stop_input"] = {"driver": "simulated"}
     (tmp_path / "config/cart.yaml").write_text(yaml.safe_dump(cart, sort_keys=False), encoding="utf-8")
     return tmp_path
+
+
+@pytest.fixture
+def creeping() -> str:
+    """A behaviour that drives on so slowly that the field lasts for a minute and a half."""
+    return DRIVE_ON.replace("0.3 m/s", "5 cm/s")
 
 
 @pytest.fixture

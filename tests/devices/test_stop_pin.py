@@ -40,6 +40,15 @@ def test_an_opening_between_two_polls_is_not_missed(board):
         assert closed_at(stop, 170)
 
 
+def test_an_opening_is_told_even_where_closing_need_not_last(board):
+    with closing(StopInput(OPTIONS | {"settle": 0.0})) as stop:
+        assert closed_at(stop, 0)
+        board.edge(17, True, 5 * MS)
+        board.edge(17, False, 6 * MS)
+        assert not closed_at(stop, 20)
+        assert closed_at(stop, 40)
+
+
 def test_a_contact_to_the_supply_is_pulled_down(board):
     with closing(StopInput(OPTIONS | {"bias": "pull_down"})) as stop:
         assert board.requests[0].settings.bias == "down"

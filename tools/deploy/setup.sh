@@ -2,10 +2,12 @@
 # Puts the runtime on this computer as a service: user, groups, files. May be run again at any time.
 #
 # Usage: setup.sh [--dry-run]     --dry-run: print what would be done, do nothing
+# PYTHON=... names another interpreter than /usr/bin/python3; the service cannot read one that is in a home folder.
 set -eu
 
 here=$(cd "$(dirname "$0")" && pwd)
 checkout=$(cd "$here/../.." && pwd)
+python=${PYTHON:-/usr/bin/python3}
 dry_run=false
 
 fail() {
@@ -16,7 +18,7 @@ fail() {
 case "${1-}" in
     '') ;;
     --dry-run) dry_run=true ;;
-    -h | --help) sed -n '2,4s/^# \{0,1\}//p' "$0"; exit 0 ;;
+    -h | --help) sed -n '2,5s/^# \{0,1\}//p' "$0"; exit 0 ;;
     *) fail "unknown option '$1'; the only one is --dry-run" ;;
 esac
 
@@ -65,7 +67,7 @@ step install -d --mode=755 /etc/rover
 copy_once "$checkout/config" /etc/rover/config
 copy_once "$checkout/behaviours" /etc/rover/behaviours
 
-if [ -x /opt/rover/bin/python ]; then keep /opt/rover; else step python3 -m venv /opt/rover; fi
+if [ -x /opt/rover/bin/python ]; then keep /opt/rover; else step "$python" -m venv /opt/rover; fi
 step /opt/rover/bin/python -m pip install --quiet --upgrade "$checkout[gpio,vision,page]"
 
 install_file "$here/70-rover.rules" /etc/udev/rules.d/70-rover.rules

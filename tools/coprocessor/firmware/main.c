@@ -234,7 +234,7 @@ int main(void)
     battery_start();
     serial_start();
     start_milliseconds();
-
+    wdt_enable(WDTO_120MS);
     sei();
     for (;;) {
         obey_what_came();

@@ -1,0 +1,139 @@
+"""Looking, closing in, gripping, setting down: what each does in truth, and every reason to fail."""
+
+import math
+
+import pytest
+
+from rover.events import Delivery, Find, GivenUp, Note
+
+LOOK = ("stand_still", {})
+NEAR = ("close_in", {})
+GRIP = ("close_jaws", {})
+
+
+class TestCloseIn:
+    @pytest.mark.parametrize("place", [(3.8, 2.0), (4.5, 2.3), (3.6, 1.85)])
+    def test_the_target_stands_between_the_jaws_and_was_not_pushed(self, doing, jar, place):
+        did = doing(LOOK, NEAR, objects=[jar(*place)])
+        assert did.outcome == "done"
+        end = did.run.true_track[-1]
+        jaws = (end.x + 0.16 * math.cos(end.heading), end.y + 0.16 * math.sin(end.heading))
+        assert math.dist(jaws, place) < 0.03
+        (thing,) = did.run.final_objects
+        assert (thing.x, thing.y) == pytest.approx(place, abs=0.005)
+
+    def test_without_a_target_it_fails(self, doing):
+        did = doing(LOOK, NEAR)
+        assert (did.outcome, did.why) == ("failed", "no target is chosen")
+
+    def test_with_the_target_taken_away_it_fails(self, doing, jar):
+        did = doing(LOOK, NEAR, objects=[jar(4.8, 2.0)], faults=["at 2.5 s: jar 1 moved to [9 m, 9 m]"])
+        assert (did.outcome, did.why) == ("failed", "the target is gone")
+
+    def test_stalled_it_fails(self, doing, jar):
+        did = doing(LOOK, NEAR, objects=[jar(4.0, 2.0)], faults=["at 0 s: drive silent"])
+        assert (did.outcome, did.why) == ("failed", "the wheels are driven and do not turn")
+
+    def test_two_equal_targets_left_and_right_are_no_dilemma(self, doing, jar):
+        did = doing(LOOK, NEAR, objects=[jar(4.5, 2.3), jar(4.5, 1.7)])
+        assert did.outcome == "done"
+        assert did.seconds < 15.0
+
+
+class TestJaws:
+    def test_closed_on_a_jar_they_hold_it(self, doing, jar):
+        did = doing(LOOK, NEAR, GRIP, objects=[jar(4.0, 2.0)])
+        assert did.outcome == "done"
+        assert [thing.place for thing in did.run.final_objects] == ["held"]
+
+    def test_feedback_tells_of_closing_on_nothing(self, doing):
+        assert doing(GRIP, devices={"gripper": {"feedback": "switch"}}).outcome == "failed"
+
+    def test_without_feedback_closing_on_nothing_is_not_noticed(self, doing):
+        assert doing(GRIP).outcome == "done"
+
+    def test_opened_they_let_go(self, doing, jar):
+        did = doing(LOOK, NEAR, GRIP, ("open_jaws", {}), objects=[jar(4.0, 2.0)])
+        assert did.outcome == "done"
+        assert [thing.place for thing in did.run.final_objects] == ["floor"]
+
+    def test_something_carried_is_lost_where_they_open(self, doing, jar):
+        did = doing(
+            LOOK, NEAR, GRIP, ("record_find", {}), ("reverse", {"length": "50 cm"}), ("open_jaws", {}),
+            objects=[jar(4.0, 2.0)],
+        )  # fmt: skip
+        (lost,) = did.run.events_of(GivenUp)
+        (thing,) = did.run.final_objects
+        assert (lost.kind, lost.why) == ("amber", "lost on the way")
+        assert (lost.x, lost.y) == pytest.approx((thing.x, thing.y), abs=0.05)
+
+    def test_reversing_they_do_as_told(self, doing, jar):
+        """Closed, the jar comes along; open, it stays."""
+        for jaws, place in (("closed", "held"), ("open", "floor"), ("as_they_are", "held")):
+            did = doing(LOOK, NEAR, GRIP, ("reverse", {"length": "30 cm", "jaws": jaws}), objects=[jar(4.0, 2.0)])
+            assert [thing.place for thing in did.run.final_objects] == [place]
+
+
+class TestRecordFind:
+    def test_a_find_is_where_the_jar_was_gripped(self, doing, jar):
+        did = doing(
+            LOOK, NEAR, GRIP, ("reverse", {"length": "50 cm"}), ("record_find", {}), objects=[jar(4.0, 2.1, "teal")]
+        )
+        (find,) = did.run.events_of(Find)
+        assert (find.number, find.kind) == (1, "teal")
+        assert (find.x, find.y) == pytest.approx((4.0, 2.1), abs=0.04)
+        assert find.xx > 0.0
+        assert find.xx * find.yy > find.xy**2
+
+
+class TestSetDown:
+    carried = (LOOK, NEAR, GRIP, ("record_find", {}), ("drive_to", {"place": "zone.gate"}))
+
+    def test_the_jar_stands_in_the_slot_and_the_robot_is_out_again(self, doing, jar):
+        did = doing(*self.carried, ("set_down", {}), objects=[jar(4.0, 2.0)], errand={"expect": 1})
+        assert did.outcome == "done"
+        (delivery,) = did.run.events_of(Delivery)
+        (thing,) = did.run.final_objects
+        assert thing.place == "tray"
+        assert (thing.x, thing.y) == pytest.approx((delivery.x, delivery.y), abs=0.06)
+        assert did.run.true_track[-1].x > 1.25
+
+    def test_out_straight_it_does_not_touch_the_jar_again(self, doing, jar):
+        did = doing(*self.carried, ("set_down", {}), ("turn", {"by": "180 deg"}), objects=[jar(4.0, 2.0)])
+        (delivery,) = did.run.events_of(Delivery)
+        (thing,) = did.run.final_objects
+        assert (thing.x, thing.y) == pytest.approx((delivery.x, delivery.y), abs=0.06)
+
+    def test_with_no_slot_free_it_fails(self, doing):
+        gate, down = ("drive_to", {"place": "zone.gate"}), ("set_down", {})
+        field = {"zone": {"x": "75 cm", "y": "2 m", "width": "25 cm", "depth": "25 cm", "entry": "180 deg"}}
+        did = doing(gate, down, down, field=field)
+        assert (did.outcome, did.why) == ("failed", "no slot is free")
+
+    def test_stalled_it_fails(self, doing):
+        did = doing(("drive_to", {"place": "zone.gate"}), ("set_down", {}), faults=["at 12 s: drive silent"])
+        assert (did.outcome, did.why) == ("failed", "the wheels are driven and do not turn")
+
+
+class TestLooking:
+    def test_a_sweep_looks_all_round_and_ends_near_where_it_began(self, doing):
+        did = doing(("sweep", {}))
+        assert did.outcome == "done"
+        assert math.degrees(did.way[2]) == pytest.approx(315.0, abs=45.0)
+        assert math.hypot(*did.way[:2]) < 0.05
+
+    def test_a_sweep_finds_a_jar_behind(self, doing, jar):
+        did = doing(("sweep", {}), ("note_seen", {}), objects=[jar(1.8, 2.0)])
+        (note,) = [note for note in did.run.events_of(Note) if note.kind == "seen"]
+        assert note.text.startswith("amber seen at x 1.")
+
+    def test_a_target_put_off_is_noted_and_not_chosen_again(self, doing, jar):
+        did = doing(LOOK, ("skip_target", {}), LOOK, NEAR, objects=[jar(4.0, 2.0)])
+        assert did.why == "no target is chosen"
+        (given_up,) = did.run.events_of(GivenUp)
+        assert (given_up.x, given_up.y) == pytest.approx((4.0, 2.0), abs=0.1)
+
+    def test_nothing_seen_nothing_noted(self, doing):
+        did = doing(LOOK, ("note_seen", {}))
+        assert did.outcome == "done"
+        assert [note for note in did.run.events_of(Note) if note.kind == "seen"] == []

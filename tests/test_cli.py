@@ -43,20 +43,21 @@ def rover(capsys, monkeypatch, tmp_path):
     return run
 
 
-class TestRehearse:
-    KEYS = [
-        "result",
-        "reason",
-        "delivered",
-        "objects",
-        "finds",
-        "worst_axis_error_m",
-        "robot_time_s",
-        "wall_time_s",
-        "steps",
-        "record",
-    ]
+KEYS = [
+    "result",
+    "reason",
+    "delivered",
+    "objects",
+    "finds",
+    "worst_axis_error_m",
+    "robot_time_s",
+    "wall_time_s",
+    "steps",
+    "record",
+]
 
+
+class TestRehearse:
     @pytest.fixture(scope="class")
     @classmethod
     def greenhouse(cls, tmp_path_factory):
@@ -71,7 +72,7 @@ class TestRehearse:
     def test_json_is_one_object_and_nothing_else(self, greenhouse):
         folder, out, _ = greenhouse
         result = json.loads(out)
-        assert list(result) == self.KEYS
+        assert list(result) == KEYS
         assert result["objects"] == result["delivered"] == 9
         assert (folder / result["record"]).is_file()
 
@@ -111,8 +112,8 @@ class TestRehearse:
         ("given", "message"),
         [
             ("long_sid=1 m", "did you mean 'long_side'"),
-            ("long_side=1 V", "a length is due"),
-            ("long_side=1", "a length is due"),
+            ("long_side=1 V", "this setting is a length"),
+            ("long_side=1", "this setting is a length"),
             ("long_side", "write a setting and its value"),
             ("=1 m", "write a setting and its value"),
             ("long_side=", "write a setting and its value"),
@@ -294,8 +295,9 @@ def first_bytes(port, count):
 def test_emulating_a_robot_without_links(rover, tmp_path):
     text = (CONFIG / "cart.yaml").read_text("utf-8")
     (tmp_path / "cart.yaml").write_text(
-        text.replace("links:\n  main: {port: /dev/ttyUSB0, baud: 115200}\n", "")
-        .replace("co_processor, link: main", "simulated"),
+        text.replace("links:\n  main: {port: /dev/ttyUSB0, baud: 115200}\n", "").replace(
+            "co_processor, link: main", "simulated"
+        ),
         encoding="utf-8",
     )
     code, _, err = rover("emulate", "cart.yaml")

@@ -29,7 +29,7 @@ from rover.vision.targets import Eye, Sighting, TargetMemory, sight
 
 START_SIGMAS = (0.02, 0.02, math.radians(3.0))
 """How well a person sets the robot down at its start: m, m, rad."""
-ERROR_GROWTH = 3e-4
+ERROR_GROWTH = 1e-4
 """Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
 WALL_FIX_EVERY_NS = 400_000_000
 """Echoes from one wall err alike, so only so many of them count."""

@@ -37,7 +37,7 @@ RATE_VARIANCE = 1e-5
 SLIP_RATE = 0.12
 """Wheels that turn the robot by this much (rad/s) more or less than the sensor tells, and by `SLIP_SHARE`, slip."""
 SLIP_SHARE = 0.2
-SLIP_DOUBT = 0.5
+SLIP_DOUBT = 0.4
 """Share of a slip that is not known after it was taken out."""
 SIDEWAYS_SHARE = 0.15
 """Variance across the way, as a share of that along it: a skid-steer base scrubs sideways."""
@@ -46,7 +46,7 @@ LEARN_RATE = 0.5
 """The effective track is refined while the robot turns faster than this (rad/s)."""
 BIAS_DISTANCE = 1.0
 """Way (m) over which the sensor's bias of the place is another one, to 1/e."""
-DRIFT_SIGMA = math.radians(1.5)
+DRIFT_SIGMA = math.radians(1.2)
 """Standard deviation of the sensor's error that is the same everywhere (rad), at the start..."""
 DRIFT_TIME = 300.0
 """... and of its change over so many seconds."""

@@ -41,7 +41,7 @@ class Field_(Model):  # noqa: N801  'Field' is the model library's
     walls: dict[Name, tuple[Point, Point]] = Field(default_factory=dict)
     lookouts: list[Point] = Field(default_factory=list)
     places: dict[Name, Place] = Field(default_factory=dict)
-    heading_error: Annotated[Angle, POSITIVE] = math.radians(1.5)
+    heading_error: Annotated[Angle, POSITIVE] = math.radians(1.0)
 
     @model_validator(mode="after")
     def _boundary_has_an_inside(self) -> "Field_":

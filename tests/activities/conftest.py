@@ -51,7 +51,9 @@ class Did:
     def way(self) -> tuple[float, float, float]:
         """True (ahead, left, turned) from the start, in m, m, rad; the start looks along x."""
         end = self.run.true_track[-1]
-        turned = sum(math.remainder(b.heading - a.heading, math.tau) for a, b in itertools.pairwise(self.run.true_track))
+        turned = sum(
+            math.remainder(b.heading - a.heading, math.tau) for a, b in itertools.pairwise(self.run.true_track)
+        )
         return end.x - 3.0, end.y - 2.0, turned
 
     @property

@@ -106,7 +106,9 @@ class TestCommands:
 
     def test_jaws_are_told_from_the_first_jaw_command_on(self, stepping):
         at_work = stepping(
-            WAIT.replace("does: stand_still", "does: close_jaws").replace("exits: [", "exits: [{when: failed, go: over}, ")
+            WAIT.replace("does: stand_still", "does: close_jaws").replace(
+                "exits: [", "exits: [{when: failed, go: over}, "
+            )
         )
         at_work.step()
         assert at_work.step().jaws.opening == 0.0

@@ -38,9 +38,7 @@ def test_where_the_nearer_side_is_off_the_field_the_other_is_taken(field):
     assert min(y for _, y in way) < 3.1
 
 
-circles = st.lists(
-    st.builds(Circle, st.floats(0.2, 5.8), st.floats(0.2, 3.8), st.floats(0.05, 0.5)), max_size=6
-)
+circles = st.lists(st.builds(Circle, st.floats(0.2, 5.8), st.floats(0.2, 3.8), st.floats(0.05, 0.5)), max_size=6)
 points = st.tuples(st.floats(0.3, 5.7), st.floats(0.3, 3.7))
 
 
@@ -59,7 +57,9 @@ def test_a_route_keeps_clear_of_all_circles_and_inside_the_boundary(field, start
                 assert math.dist((x, y), (circle.x, circle.y)) >= min(circle.radius, room - 0.01) - 1e-6
 
 
-@given(start=points, goal=points, circle=st.builds(Circle, st.floats(1.5, 4.5), st.floats(1.5, 2.5), st.floats(0.05, 0.5)))
+@given(
+    start=points, goal=points, circle=st.builds(Circle, st.floats(1.5, 4.5), st.floats(1.5, 2.5), st.floats(0.05, 0.5))
+)
 def test_past_a_single_thing_there_is_always_a_way(field, start, goal, circle):
     assert route(start, goal, [circle], field, MARGIN) is not None
 
@@ -70,7 +70,10 @@ def test_no_way_leads_through_a_wall(field):
 
 
 def test_a_ring_of_things_has_no_way_in(field):
-    ring = [Circle(3 + 0.8 * math.cos(angle), 2 + 0.8 * math.sin(angle), 0.35) for angle in map(math.radians, range(0, 360, 30))]
+    ring = [
+        Circle(3 + 0.8 * math.cos(angle), 2 + 0.8 * math.sin(angle), 0.35)
+        for angle in map(math.radians, range(0, 360, 30))
+    ]
     assert route(START, (3.0, 2.0), ring, field, MARGIN) is None
 
 

@@ -91,9 +91,7 @@ def test_without_fresh_counts_the_duty_is_the_feed_forward_alone():
     assert control.duty(0.3, None, STEP) == pytest.approx(past_dead_band(0.5, 0.2))
 
 
-@given(
-    st.lists(st.tuples(st.floats(-1.0, 1.0), st.none() | st.floats(-2.0, 2.0), st.floats(0.0, 0.5)), max_size=40)
-)
+@given(st.lists(st.tuples(st.floats(-1.0, 1.0), st.none() | st.floats(-2.0, 2.0), st.floats(0.0, 0.5)), max_size=40))
 def test_a_duty_is_never_out_of_range(steps):
     control = WheelControl(TOP_SPEED, 0.12)
     assert all(-1.0 <= control.duty(*step) <= 1.0 for step in steps)

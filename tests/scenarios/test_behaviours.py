@@ -24,7 +24,9 @@ def shipped(files, small_bay):
 
 def corners(run):
     """Return how far the robot has turned (rad) in each state, in order of the states."""
-    changes = [(change.at_ns, change.event.entered) for change in run.happenings if isinstance(change.event, StateChange)]
+    changes = [
+        (change.at_ns, change.event.entered) for change in run.happenings if isinstance(change.event, StateChange)
+    ]
     ends = [*(at_ns for at_ns, _ in changes[1:]), run.ended_ns]
     for (begins, state), end in zip(changes, ends, strict=True):
         track = [pose.heading for pose in run.true_track if begins <= pose.at_ns <= end]

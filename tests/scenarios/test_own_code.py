@@ -12,7 +12,7 @@ from rover.events import Note
 from rover.record.reader import read
 
 # A world of the person's own: a robot that does at once what it is told, and two jars. Nothing of the bench is used.
-MY_WORLD = '''
+MY_WORLD = """
 import json
 import math
 from pathlib import Path
@@ -121,7 +121,7 @@ class Jaws:
 
     def close(self):
         pass
-'''
+"""
 
 MY_MOVES = """
 from rover.graph.vocabulary import ActivitySpec, Outcome
@@ -170,7 +170,16 @@ states:
 def rehearsed(errand, drivers):
     """Run the command in a process of its own, so that modules of the same name do not meet."""
     return subprocess.run(
-        [sys.executable, "-c", "from rover.cli import main; main()", "rehearse", str(errand), "--drivers", str(drivers), "--json"],
+        [
+            sys.executable,
+            "-c",
+            "from rover.cli import main; main()",
+            "rehearse",
+            str(errand),
+            "--drivers",
+            str(drivers),
+            "--json",
+        ],
         cwd=errand.parents[1],
         env=os.environ | {"PYTHONDONTWRITEBYTECODE": "1"},
         capture_output=True,

@@ -29,6 +29,7 @@ from rover.devices.readings import DriveCommand
 from rover.events import Note
 from rover.guard import settings as files
 from rover.guard.client import GuardClient
+from rover.guard.door import state_of
 from rover.guard.launch import GuardProcess, start_guard
 from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings
@@ -132,11 +133,10 @@ class Rig:
         self._records = itertools.count(1)
 
     def start_runtime(self, is_recording: bool) -> None:
-        """Start a runtime and wait until the wheels turn."""
+        """Start a runtime, which makes the wheels turn as soon as the guard lets it."""
         self.record = self.folder / f"record{next(self._records)}.db" if is_recording else Path()
         command = [sys.executable, __file__, "--play-runtime", str(self.folder / "guard"), str(self.record)]
         self.runtime = subprocess.Popen(command)
-        wait_for(self.is_moving, "the wheels never turned")
 
     def end_runtime(self) -> None:
         """End the runtime, whatever state it is in."""
@@ -157,13 +157,13 @@ class Rig:
         return float("inf") if any(last[1:]) else max(0.0, (last.now_ns - from_ns) / _MS)
 
 
-def wait_for(condition: Callable[[], object], otherwise: str) -> None:
+def wait_for(condition: Callable[[], object], otherwise: Callable[[], str]) -> None:
     """Wait until a condition is true, for 15 s at most."""
     for _ in range(int(_LIMIT_S / 0.002)):
         if condition():
             return
         time.sleep(0.002)
-    raise AssertionError(otherwise)
+    raise AssertionError(otherwise())
 
 
 @contextlib.contextmanager
@@ -304,8 +304,9 @@ def moment(case: Case, rig: Rig, after_s: float) -> float:
     is_disk = case.make is fill_disk
     rig.start_runtime(is_disk)
     try:
+        wait_for(rig.is_moving, lambda: f"the wheels never turned: {state_of(rig.guard.folder)}")
         time.sleep(after_s)
-        wait_for(rig.is_moving, "the wheels stopped before the fault")
+        assert rig.is_moving(), f"the wheels stopped before the fault: {state_of(rig.guard.folder)}"
         from_ns = time.monotonic_ns()
         case.make(rig)
         time.sleep(WATCHED_S)
@@ -315,7 +316,7 @@ def moment(case: Case, rig: Rig, after_s: float) -> float:
         rig.end_runtime()
         if is_disk:
             open_record(rig.record)
-        wait_for(lambda: not rig.is_moving(), "the wheels never came to rest")
+        wait_for(lambda: not rig.is_moving(), lambda: "the wheels never came to rest")
 
 
 def open_record(path: Path) -> None:

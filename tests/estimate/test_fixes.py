@@ -1,0 +1,118 @@
+"""Position fixes: a range to a known wall, a sighting of the tray's marker."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
+from rover.estimate.pose import Errors, Pose, PoseFilter
+
+NORTH = ((0.0, 4.0), (6.0, 4.0))
+EAST = ((6.0, 0.0), (6.0, 4.0))
+AHEAD, HALF_BEAM = 0.10, math.radians(15.0)
+ERRORS = Errors(start=(0.2, 0.2, 0.05), growth=3e-4, heading_noise=0.03, heading_bias=0.02)
+
+
+def estimate(x, y, heading):
+    return PoseFilter(Pose(x, y, heading), 0.36, ERRORS)
+
+
+def spread(pose_filter):
+    xx, _, _, yy, _, _ = pose_filter.covariance(0)
+    return math.sqrt(xx), math.sqrt(yy)
+
+
+class TestWallAhead:
+    def test_square_to_it(self):
+        view = wall_ahead(Pose(3.0, 3.0, math.pi / 2), AHEAD, HALF_BEAM, [NORTH, EAST], [])
+        assert view.distance == pytest.approx(0.9)
+        assert view.normal == pytest.approx((0.0, -1.0))
+
+    @given(st.floats(-0.17, 0.17))
+    def test_within_the_beam_the_perpendicular_is_heard_whatever_the_heading(self, turned):
+        view = wall_ahead(Pose(3.0, 3.0, math.pi / 2 + turned), AHEAD, HALF_BEAM, [NORTH], [])
+        assert view.distance == pytest.approx(1.0 - AHEAD * math.cos(turned))
+
+    @pytest.mark.parametrize(
+        ("pose", "things"),
+        [
+            (Pose(3.0, 3.0, math.pi / 2 + 0.3), []),
+            (Pose(3.0, 3.0, -math.pi / 2), []),
+            (Pose(3.0, 0.5, math.pi / 2), []),
+            (Pose(0.05, 3.0, math.pi / 2), []),
+            (Pose(3.0, 3.0, math.pi / 2), [(3.0, 3.6)]),
+        ],
+        ids=["aslant", "turned away", "too far", "at the wall's end", "a jar in between"],
+    )
+    def test_where_it_is_not_plain_there_is_none(self, pose, things):
+        assert wall_ahead(pose, AHEAD, HALF_BEAM, [NORTH], things) is None
+
+    def test_of_two_the_nearer(self):
+        inner = ((2.0, 3.5), (4.0, 3.5))
+        assert wall_ahead(Pose(3.0, 3.0, math.pi / 2), AHEAD, HALF_BEAM, [NORTH, inner], []).distance == pytest.approx(
+            0.4
+        )
+
+
+class TestFixByWall:
+    def test_it_fixes_the_axis_across_the_wall_and_no_other(self):
+        """The robot is 10 cm nearer to the wall than it believes."""
+        pose_filter = estimate(3.0, 3.0, math.pi / 2)
+        for _ in range(20):
+            view = wall_ahead(pose_filter.pose, AHEAD, HALF_BEAM, [NORTH], [])
+            assert fix_by_wall(pose_filter, view, AHEAD, 0.8)
+        assert pose_filter.y == pytest.approx(3.1, abs=0.005)
+        assert pose_filter.x == pytest.approx(3.0, abs=0.01)
+        assert spread(pose_filter)[0] == pytest.approx(0.2, abs=0.01)
+        assert spread(pose_filter)[1] < 0.01
+
+    def test_an_echo_from_something_else_is_refused(self):
+        pose_filter = estimate(3.0, 3.0, math.pi / 2)
+        view = wall_ahead(pose_filter.pose, AHEAD, HALF_BEAM, [NORTH], [])
+        assert not fix_by_wall(pose_filter, view, AHEAD, 0.15)
+        assert pose_filter.y == 3.0
+
+
+class TestFixByMarker:
+    MARKER = (0.5, 0.5)
+
+    def sighting(self, truth):
+        eye = truth.x + 0.06 * math.cos(truth.heading), truth.y + 0.06 * math.sin(truth.heading)
+        dx, dy = self.MARKER[0] - eye[0], self.MARKER[1] - eye[1]
+        bearing = math.remainder(math.atan2(dy, dx) - truth.heading, math.tau)
+        return MarkerSighting(bearing, math.hypot(dx, dy), 0.005, 0.02)
+
+    @given(
+        off_x=st.floats(-0.15, 0.15),
+        off_y=st.floats(-0.15, 0.15),
+        x=st.floats(1.2, 2.5),
+        y=st.floats(0.2, 2.0),
+    )
+    def test_it_fixes_both_axes(self, off_x, off_y, x, y):
+        truth = Pose(x, y, math.atan2(self.MARKER[1] - y, self.MARKER[0] - x))
+        pose_filter = estimate(x + off_x, y + off_y, truth.heading)
+        before = math.hypot(off_x, off_y)
+        for _ in range(30):
+            fix_by_marker(pose_filter, pose_filter.pose, 0.06, self.MARKER, self.sighting(truth))
+        assert math.dist(pose_filter.pose[:2], truth[:2]) < 0.02 + 0.5 * before
+        assert max(spread(pose_filter)) < 0.15
+
+    def test_right_on_the_mark_it_changes_nothing(self):
+        truth = Pose(2.0, 1.0, -2.8)
+        pose_filter = estimate(*truth)
+        assert fix_by_marker(pose_filter, truth, 0.06, self.MARKER, self.sighting(truth))
+        assert pose_filter.pose == pytest.approx(truth)
+
+    def test_too_near_it_says_nothing(self):
+        pose_filter = estimate(0.5, 0.5, 0.0)
+        assert not fix_by_marker(
+            pose_filter, pose_filter.pose, 0.06, self.MARKER, MarkerSighting(0.0, 0.02, 0.01, 0.01)
+        )
+
+    def test_a_marker_where_there_can_be_none_is_refused(self):
+        pose_filter = estimate(2.0, 1.0, -2.8)
+        assert not fix_by_marker(
+            pose_filter, pose_filter.pose, 0.06, self.MARKER, MarkerSighting(0.0, 8.0, 0.005, 0.02)
+        )

@@ -109,7 +109,7 @@ class Core:
         self._sequence = 0
         self._last_ns: int | None = None
         self._behaviour_ns = 0
-        self._held = False
+        self._held = self._resumed = False
         self._looked_from: tuple[float, float, float] | None = None
         self._fresh_counts = False
         self._errand_changed = True
@@ -312,12 +312,13 @@ class Core:
                 case "resume":
                     if self.stop.resume() or (self._held and not self.stop.stopped):
                         self._held = False
-                        self.engine.resume(self._behaviour_ns, self.signals)
+                        self._resumed = True
                 case "answer":
                     self.world.answer = self.signals.operator_answer = action.value
 
     def _fill_signals(self, seconds: float) -> None:
         signals, pose = self.signals, self.world.pose
+        signals.step_ns = self.world.now_ns
         signals.run_time = self._behaviour_ns * 1e-9
         signals.pose_x, signals.pose_y, signals.pose_heading = pose
         signals.pose_sigma = self._filter.sigma
@@ -354,9 +355,12 @@ class Core:
             return STILL
         if not engine.path:
             engine.begin(self._behaviour_ns, self.signals)
+        elif self._resumed:
+            engine.resume(self._behaviour_ns, self.signals)
         else:
             self._behaviour_ns += round(seconds * 1e9)
             engine.step(self._behaviour_ns, self.signals)
+        self._resumed = False
         if engine.changes:
             self.world.events.extend(engine.changes)
             engine.changes.clear()

@@ -31,6 +31,7 @@ class Places:
         entered: by state path ('' is the whole graph), the time of entry.
         outcome: by state path, the `Outcome`.
         marks: by exit number, for each of its devices the reports looked at so far.
+        since: by exit number, the host's time at the entry of its scope: a report taken before it is no sample.
         fired: by exit number, whether its confirmation holds.
         window: by exit number, the samples of a window as bits, or the time of a lasting one's first true sample.
         answer: by exit number with 'until', the last answer.
@@ -39,6 +40,7 @@ class Places:
     entered: Mapping[str, int]
     outcome: Mapping[str, int]
     marks: Mapping[int, tuple[tuple[str, int], ...]]
+    since: Mapping[int, int]
     fired: Mapping[int, int]
     window: Mapping[int, int]
     answer: Mapping[int, int]
@@ -66,6 +68,7 @@ def allocate(graph: BehaviourGraph) -> Places:
         entered,
         outcome,
         {one.number: tuple((device, new()) for device in one.devices) for one in conditions},
+        {one.number: new() for one in conditions if one.devices},
         {one.number: new() for one in conditions},
         {one.number: new() for one in conditions},
         {one.number: new() for one in conditions if one.until is not None},
@@ -152,7 +155,10 @@ class Compiler:
             return
         body.add("if " + " and ".join(f"s.{device}_ok" for device, _ in devices) + ":")
         with body:
-            body.add("if " + " and ".join(f"s.{device}_n != w[{place}]" for device, place in devices) + ":")
+            since = self.places.since[one.number]
+            fresh_reports = [f"s.{device}_n != w[{place}]" for device, place in devices]
+            fresh_reports += [f"s.{device}_t >= w[{since}]" for device, _ in devices]
+            body.add("if " + " and ".join(fresh_reports) + ":")
             with body:
                 for device, place in devices:
                     body.add(f"w[{place}] = s.{device}_n")

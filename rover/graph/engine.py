@@ -228,8 +228,11 @@ class Engine:
         memory, signals = self.memory, self._signals
         for place, value in fresh(state, exits, self.compiler.places):
             memory[place] = value
+        places = self.compiler.places
         for one in exits:
-            for device, place in self.compiler.places.marks.get(one.number, ()):
+            if one.number in places.since:
+                memory[places.since[one.number]] = signals.step_ns
+            for device, place in places.marks.get(one.number, ()):
                 memory[place] = getattr(signals, f"{device}_n")
 
 

@@ -171,14 +171,16 @@ def attribute_of(signal: str) -> str:
 
 
 class Signals:
-    """The values of all signals in one step, and for each reporting device: ok, reports so far, last taken-at time."""
+    """The values of all signals in one step, its host time, and of each device: ok, reports so far, last taken-at."""
 
     __slots__ = (
+        "step_ns",
         *(attribute_of(name) for name in SIGNALS),
         *(f"{family}_{part}" for family in SENSORS for part in ("n", "t")),
     )
 
     def __init__(self) -> None:
+        self.step_ns = 0
         for name, signal in SIGNALS.items():
             setattr(self, attribute_of(name), _empty(signal.kind))
         for family in SENSORS:

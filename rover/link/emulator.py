@@ -187,6 +187,7 @@ class CoProcessor:
         self._session: int | None = None
         self._last_sequence: dict[type[Command], int] = {}
         self._motors_until_ns: int | None = None
+        self._driven_by = 0
         self._servo_until_ns: int | None = None
         self._answers: dict[str, tuple[int, Verdict]] = {}
         self._sent: Counter[str] = Counter()
@@ -247,6 +248,7 @@ class CoProcessor:
         deadline_ms = self._firmware.deadline_ms
         lasts_ms = None if deadline_ms is None else min(command.lasts_ms, deadline_ms)
         self._motors_until_ns = None if lasts_ms is None else now_ns + lasts_ms * _NS_PER_MS
+        self._driven_by = command.sequence
         self._set_duty((left, right), now_ns)
 
     def _move_servo(self, command: ServoCommand, now_ns: int) -> None:
@@ -264,7 +266,7 @@ class CoProcessor:
         if self._motors_until_ns is not None and now_ns >= self._motors_until_ns:
             self._set_duty((0, 0), self._motors_until_ns)
             self._motors_until_ns = None
-            self._answers["M"] = (self._last_sequence[MotorCommand], Verdict.LAPSED)
+            self._answers["M"] = (self._driven_by, Verdict.LAPSED)
         # The jaws keep what they hold through a short silence; the servo shall not push for ever at a long one.
         if self._servo_until_ns is not None and now_ns >= self._servo_until_ns:
             self._machine.servo(None, self._servo_until_ns)

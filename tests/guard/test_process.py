@@ -224,7 +224,9 @@ def test_noise_on_the_socket_does_no_harm(bay, eventually):
 def test_a_client_that_takes_nothing_holds_nobody_up(bay, eventually):
     client, deaf = bay.start(), bay.client()
     bay.get_going(client)
-    eventually(lambda: bay.command(client) or (deaf.hello() and deaf._door.unsent == 0 and client.poll() and client.state))
+    eventually(
+        lambda: bay.command(client) or (deaf.hello() and deaf._door.unsent == 0 and client.poll() and client.state)
+    )
     for _ in range(100):
         deaf.hello()
         bay.command(client)

@@ -1,0 +1,156 @@
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from rover.files.robot import Robot
+from rover.guard.door import GuardError, state_of
+from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard
+from rover.guard.protocol import Phase
+from rover.guard.settings import GuardSettings, load
+from rover.guard.ways import two_ways
+
+BODY = {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"}
+COUNTS = {"driver": "co_processor", "link": "main"}
+ON_LINK = {"driver": "co_processor", "link": "main", "swap_sides": True}
+ON_PINS = {
+    "driver": "h_bridge",
+    "left": {"pwm": 2, "forward": 5, "backward": 6},
+    "right": {"pwm": 3, "direction": 7},
+    "pwm_chip": 1,
+}
+JAWS_ON_LINK = {"driver": "co_processor", "link": "main", "on_stop": "release"}
+JAWS_ON_PINS = {"driver": "servo_pins", "pwm_channel": 1, "push_for": "20 s"}
+
+
+def robot(drive: dict, **devices) -> Robot:
+    links = {"main": {"port": "/dev/ttyUSB0", "baud": 57600}, "aux": {"port": "/dev/ttyUSB1"}}
+    return Robot.model_validate(
+        {"robot": "Cart", "body": BODY, "links": links, "devices": {"drive": drive, "counts": COUNTS, **devices}}
+    )
+
+
+@pytest.mark.parametrize(
+    ("drive", "watchdog", "ways"),
+    [
+        (ON_LINK, None, ["the guard's deadline", "the co-processor's deadline"]),
+        (ON_PINS, None, ["the guard's deadline", "the supervisor"]),
+        (ON_PINS, Path("/dev/watchdog"), ["the guard's deadline", "the supervisor", "the hardware watchdog"]),
+        ({"driver": "my_lab.wheels:Wheels"}, Path("/dev/watchdog"), []),
+    ],
+    ids=["co-processor", "pins", "pins and watchdog", "a user's own"],
+)
+def test_the_ways_to_zero_of_a_robot(drive, watchdog, ways):
+    assert two_ways(robot(drive), watchdog) == ways
+
+
+def test_a_robot_without_two_ways_is_refused():
+    with pytest.raises(
+        ValueError, match="two independent ways to zero, and driver 'my_lab.wheels:Wheels' of drive has none"
+    ):
+        settings_of(robot({"driver": "my_lab.wheels:Wheels"}))
+
+
+def test_the_settings_of_a_robot_on_a_line():
+    settings = settings_of(robot(ON_LINK, gripper=JAWS_ON_LINK))
+    assert settings.is_serial
+    assert (settings.drive["port"], settings.drive["baud"], settings.drive["swap_sides"]) == (
+        "/dev/ttyUSB0",
+        57600,
+        True,
+    )
+    assert settings.servo["on_stop"] == "release"
+    assert settings.channels == ()
+
+
+def test_the_settings_of_a_robot_on_pins():
+    settings = settings_of(robot(ON_PINS, gripper=JAWS_ON_PINS, stop_input={"driver": "stop_pin", "pin": 9}))
+    assert not settings.is_serial
+    assert settings.channels == (("/sys/class/pwm", 1, 2), ("/sys/class/pwm", 1, 3))
+    assert settings.hold_ns == 20_000_000_000
+    assert settings.stop_input["pin"] == 9
+
+
+def test_settings_are_read_as_they_were_written(tmp_path):
+    settings = settings_of(robot(ON_PINS, gripper=JAWS_ON_PINS))
+    (tmp_path / "guard.json").write_text(settings.dumps())
+    assert load(tmp_path).dumps() == settings.dumps()
+
+
+def test_a_gripper_on_another_line_is_refused():
+    with pytest.raises(ValueError, match="holds one serial line"):
+        settings_of(robot(ON_LINK, gripper={**JAWS_ON_LINK, "link": "aux"}))
+
+
+def test_a_drive_without_link_is_refused():
+    with pytest.raises(ValueError, match="needs 'link:'"):
+        settings_of(robot({"driver": "co_processor"}))
+
+
+def test_a_folder_of_someone_else_is_refused(folder):
+    (folder / "elsewhere").mkdir()
+    (folder / "link").symlink_to(folder / "elsewhere")
+    with pytest.raises(GuardError, match="not a folder of this user"):
+        prepare_folder(folder / "link")
+
+
+def test_a_name_too_long_for_a_socket_is_refused(folder):
+    with pytest.raises(GuardError, match="too long a name"):
+        prepare_folder(folder / ("x" * 100))
+
+
+def test_a_stop_survives_the_runtime_and_is_handed_to_the_next(bay, eventually):
+    first = bay.start()
+    bay.get_going(first)
+    first.stop("stopped by an operator")
+    eventually(lambda: bay.phase(first) is Phase.STOPPED)
+    first.close()
+    second = bay.start()
+    second.enable()
+    eventually(lambda: second.hello() and second.poll() and second.state.commander == second.session)
+    assert (second.state.phase, second.state.cause) == (Phase.STOPPED, "stopped by an operator")
+
+
+def test_a_guard_with_other_settings_is_ended_and_replaced(bay, eventually):
+    bay.start()
+    before = (bay.door / "guard.lock").read_text()
+    bay.start(deadline_ns=200_000_000)
+    assert (bay.door / "guard.lock").read_text() != before
+    assert state_of(bay.door).phase is Phase.STOPPED
+
+
+def test_a_guard_that_cannot_come_up_is_told_with_the_place_of_its_log(folder):
+    with pytest.raises(GuardError, match="guard.log says why"):
+        start_guard(GuardSettings(drive={}, channels=(("/nowhere", 0),)), folder / "guard")
+    assert "Error" in (folder / "guard" / "guard.log").read_text()
+    assert not is_at_work(folder / "guard")
+
+
+def test_the_guard_has_a_session_of_its_own_and_inherits_nothing(bay):
+    """No descriptor but its own: what the runtime has open stays the runtime's."""
+    secret = os.open(bay.folder, os.O_RDONLY)
+    os.set_inheritable(secret, True)
+    try:
+        bay.start()
+    finally:
+        os.close(secret)
+    for process in (int(word) for word in (bay.door / "guard.lock").read_text().split()):
+        assert os.getsid(process) == process
+        names = {os.readlink(entry) for entry in Path(f"/proc/{process}/fd").iterdir()}
+        assert str(bay.folder) not in names
+        assert os.readlink(f"/proc/{process}/fd/0") == "/dev/null"
+
+
+HEAVY = {"pydantic", "numpy", "yaml", "transitions", "click"}
+LOADED = "import sys, {module}; print(*sorted({{name.partition('.')[0] for name in sys.modules}}))"
+
+
+@pytest.mark.parametrize(
+    "module", ["rover.guard.process", "rover.guard.supervisor", "rover.guard.door", "rover.devices.h_bridge"]
+)
+def test_guard_supervisor_and_stop_load_nothing_heavy(module):
+    command = [sys.executable, "-c", LOADED.format(module=module)]
+    loaded = set(subprocess.run(command, capture_output=True, text=True, check=True, timeout=60).stdout.split())
+    assert loaded.isdisjoint(HEAVY)

@@ -1,0 +1,147 @@
+"""A real supervisor with a real guard; each is killed or halted, and the other has to cope."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+
+from rover.guard import settings as files
+from rover.guard.launch import is_at_work
+from rover.guard.protocol import Phase
+
+
+def workers(bay) -> tuple[int, int]:
+    """The processes of supervisor and guard."""
+    supervisor, guard = (bay.door / files.LOCK).read_text().split()
+    return int(supervisor), int(guard)
+
+
+def test_a_guard_that_was_killed_comes_back_stopped_and_needs_reset_enable_and_resume(bay, eventually):
+    client = bay.start()
+    bay.get_going(client)
+    os.kill(workers(bay)[1], signal.SIGKILL)
+    eventually(lambda: client.hello() and client.poll() and client.state.restarts == 1 and client.state.output_open)
+    assert client.state.phase is Phase.STOPPED
+    assert client.state.cause == "the guard had to be started again"
+    client.enable()
+    client.reset()
+    eventually(lambda: bay.phase(client) is Phase.READY)
+    assert bay.duty() == (0.0, 0.0), "the emulator's own deadline is off: the new guard's first word was zero"
+    client.resume()
+    eventually(lambda: bay.command(client) or bay.duty() == (0.5, 0.4))
+
+
+def test_a_guard_that_hangs_is_replaced(bay, eventually):
+    client = bay.start()
+    bay.get_going(client)
+    hung = workers(bay)[1]
+    os.kill(hung, signal.SIGSTOP)
+    eventually(lambda: client.hello() and client.poll() and client.state.restarts == 1)
+    assert workers(bay)[1] != hung
+
+
+def test_a_guard_whose_supervisor_is_gone_stops_for_good(bay, eventually):
+    client = bay.start()
+    bay.get_going(client)
+    os.kill(workers(bay)[0], signal.SIGKILL)
+    eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
+    assert client.state.cause == "the supervisor has ended"
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+    client.reset()
+    eventually(lambda: client.poll() and client.state.note == "the supervisor has ended")
+    assert client.state.phase is Phase.STOPPED
+
+
+def test_a_guard_whose_supervisor_hangs_stops(bay, eventually):
+    client = bay.start()
+    bay.get_going(client)
+    os.kill(workers(bay)[0], signal.SIGSTOP)
+    eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
+    assert client.state.cause == "the supervisor does not answer"
+    os.kill(workers(bay)[0], signal.SIGCONT)
+
+
+def test_a_guard_without_supervisor_ends_when_nobody_is_connected(bay, eventually):
+    client = bay.start(linger_ns=200_000_000)
+    bay.get_going(client)
+    os.kill(workers(bay)[0], signal.SIGKILL)
+    eventually(lambda: bay.phase(client) is Phase.STOPPED)
+    assert is_at_work(bay.door)
+    client.close()
+    eventually(lambda: not is_at_work(bay.door))
+    assert bay.duty() == (0.0, 0.0)
+
+
+STARTER = """
+import sys
+from pathlib import Path
+from rover.guard.launch import start_guard
+from rover.guard.settings import GuardSettings
+start_guard(GuardSettings(drive={"port": sys.argv[1], "baud": 115200}, linger_ns=200_000_000), Path(sys.argv[2]))
+import os
+os._exit(0)
+"""
+
+
+def test_all_ends_when_who_started_it_is_gone_and_nobody_is_connected(bay, eventually):
+    subprocess.run([sys.executable, "-c", STARTER, str(bay.folder / "main"), str(bay.door)], check=True, timeout=30)
+    client = bay.client()
+    eventually(lambda: client.hello() and client.poll() and client.state.output_open)
+    bay.get_going(client)
+    client.close()
+    eventually(lambda: not is_at_work(bay.door))
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+
+
+def test_the_end_that_is_asked_for_brings_zero(bay, eventually):
+    client = bay.start()
+    bay.get_going(client)
+    bay.command(client)
+    bay.process.close()
+    assert not is_at_work(bay.door)
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+
+
+def test_the_guard_alone_writes_zero_when_it_is_asked_to_end(bay, eventually):
+    client = bay.start()
+    bay.get_going(client)
+    bay.command(client)
+    asked_ns = time.monotonic_ns()
+    os.kill(workers(bay)[1], signal.SIGTERM)
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+    assert bay.emulator.applied[-1].now_ns - asked_ns <= 150_000_000, "well before the command ran out"
+
+
+def test_the_watchdog_is_fed_and_told_of_the_end_that_is_meant(bay, eventually):
+    watchdog = bay.folder / "watchdog"
+    watchdog.write_bytes(b"")
+    client = bay.start(watchdog=str(watchdog))
+    bay.get_going(client)
+    eventually(lambda: watchdog.read_bytes() == b"\0")
+    bay.process.close()
+    assert watchdog.read_bytes().endswith(b"V")
+
+
+def test_the_watchdog_of_a_guard_that_was_killed_is_left_to_bite(bay, eventually):
+    watchdog = bay.folder / "watchdog"
+    watchdog.write_bytes(b"")
+    client = bay.start(watchdog=str(watchdog))
+    bay.get_going(client)
+    eventually(lambda: watchdog.read_bytes())
+    os.kill(workers(bay)[0], signal.SIGSTOP)
+    os.kill(workers(bay)[1], signal.SIGKILL)
+    assert b"V" not in watchdog.read_bytes()
+    os.kill(workers(bay)[0], signal.SIGCONT)
+
+
+def test_the_supervisor_brings_pwm_files_to_zero_that_nobody_else_writes(table, eventually):
+    """The guard is halted, not killed: what the files say then was written by the supervisor alone."""
+    with table.pin_rig() as rig:
+        rig.start_runtime(False)
+        eventually(rig.is_moving)
+        hung = rig.guard_pid()
+        os.kill(hung, signal.SIGSTOP)
+        eventually(lambda: not rig.is_moving())
+        rig.end_runtime()
+        eventually(lambda: rig.guard_pid() != hung)

@@ -21,7 +21,7 @@ from rover.files.behaviour import Behaviour, Exit, State, Tries
 from rover.files.bench import DEVICE_FAULTS, parse_fault
 from rover.files.robot import Device
 from rover.graph.build import Builder
-from rover.graph.vocabulary import PLACES, SIGNALS, Choice, Kind, Number, Place, Truth
+from rover.graph.vocabulary import PLACES, SIGNALS, Choice, Kind, Number, Place, Truth, WallName
 from rover.runtime.checking import check_file
 
 ROOT = Path(__file__).parents[1]
@@ -229,6 +229,8 @@ def unit_fits(unit: str, kind: Kind) -> bool:
             return unit == "a word" if words is None else set(spans(unit)) == words
         case Place():
             return unit == "a place"
+        case WallName():
+            return unit == "name of a wall"
     return False
 
 
@@ -261,7 +263,12 @@ def test_the_keys_of_the_language_are_all_there():
 def test_every_rule_is_there_and_has_tests_that_name_it():
     told = re.findall(r"^- \*\*R(\d+) ", LANGUAGE.read_text("utf-8"), re.MULTILINE)
     assert told == [str(number) for number in range(1, 16)]
-    tested = set(re.findall(r"def test_r(\d\d)_", (ROOT / "tests" / "graph" / "test_rules.py").read_text("utf-8")))
+    tested = set(
+        re.findall(
+            r"def test_r(\d\d)_",
+            "".join(path.read_text("utf-8") for path in (ROOT / "tests" / "graph").glob("test_rules*.py")),
+        )
+    )
     assert tested == {f"{int(number):02}" for number in told}
 
 

@@ -123,9 +123,9 @@ class _Run(Activity):
 
 
 _RUN = {
-    "length": Parameter(LENGTH, "how far", required=True),
-    "up_to": Parameter(LENGTH, "with it, a random length between 'length' and this"),
-    "speed": Parameter(SPEED, "at most this fast; default: the robot's limit"),
+    "length": Parameter(LENGTH, "how far", required=True, positive=True),
+    "up_to": Parameter(LENGTH, "with it, a random length between 'length' and this", positive=True),
+    "speed": Parameter(SPEED, "at most this fast; default: the robot's limit", positive=True),
 }
 
 
@@ -163,7 +163,7 @@ class DriveOn(Activity):
 
     spec = ActivitySpec(
         "drive straight forward until the state is left",
-        {"speed": Parameter(SPEED, "at most this fast; default: half the robot's limit")},
+        {"speed": Parameter(SPEED, "at most this fast; default: half the robot's limit", positive=True)},
         ("drive", "counts"),
         ends=False,
     )
@@ -211,7 +211,7 @@ class Turn(Activity):
             "by": Parameter(ANGLE, "by this angle, left positive"),
             "to": Parameter(ANGLE, "to this heading in the field"),
             "up_to": Parameter(ANGLE, "with 'by', a random angle between 'by' and this"),
-            "rate": Parameter(TURN_RATE, "at most this fast; default: the robot's limit"),
+            "rate": Parameter(TURN_RATE, "at most this fast; default: the robot's limit", positive=True),
         },
         ("drive", "counts"),
         one_of=("by", "to"),
@@ -339,7 +339,7 @@ class DriveTo(Activity):
         "drive to a place, round remembered objects, filled slots and walls",
         {
             "place": Parameter(Place(), "where to", required=True),
-            "speed": Parameter(SPEED, "at most this fast; default: the robot's limit"),
+            "speed": Parameter(SPEED, "at most this fast; default: the robot's limit", positive=True),
         },
         ("drive", "counts"),
     )

@@ -6,7 +6,7 @@ from typing import Any
 
 from rover.activities.driving import TurnTowards
 from rover.activities.world import Activity, World
-from rover.graph.vocabulary import ActivitySpec, Choice, Number, Outcome, Parameter
+from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter, WallName
 from rover.motion.profile import bearing_to
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
@@ -20,7 +20,7 @@ class SightMarker(Activity):
 
     spec = ActivitySpec(
         "turn to the tray's marker and sight it until the position is fixed",
-        {"frames": Parameter(Number(whole=True), "so many sightings make a fix; default 8")},
+        {"frames": Parameter(Number(whole=True), "so many sightings make a fix; default 8", positive=True)},
         ("drive", "counts", "camera"),
     )
 
@@ -54,8 +54,8 @@ class SquareUp(Activity):
     spec = ActivitySpec(
         "turn square to a known wall and range to it, which fixes one axis",
         {
-            "wall": Parameter(Choice(), "name of one of the errand's walls", required=True),
-            "echoes": Parameter(Number(whole=True), "so many echoes make a fix; default 4"),
+            "wall": Parameter(WallName(), "name of one of the errand's walls", required=True),
+            "echoes": Parameter(Number(whole=True), "so many echoes make a fix; default 4", positive=True),
         },
         ("drive", "counts", "range"),
     )

@@ -229,7 +229,11 @@ class SetDown(Activity):
 
     spec = ActivitySpec(
         "from the tray's gate: straight in to the free slot, let go, straight back out",
-        {"speed": Parameter(Number(quantities.SPEED), "at most this fast; default: half the robot's limit")},
+        {
+            "speed": Parameter(
+                Number(quantities.SPEED), "at most this fast; default: half the robot's limit", positive=True
+            )
+        },
         ("drive", "counts", "gripper"),
     )
 

@@ -22,7 +22,11 @@ class Sweep(Activity):
 
     spec = ActivitySpec(
         "look all round on the spot: turn a step, stand and look, turn on; done after a whole turn",
-        {"rate": Parameter(Number(quantities.TURN_RATE), "turn at most this fast; default: the robot's limit")},
+        {
+            "rate": Parameter(
+                Number(quantities.TURN_RATE), "turn at most this fast; default: the robot's limit", positive=True
+            )
+        },
         ("drive", "counts", "camera"),
         can_fail=False,
     )

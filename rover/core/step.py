@@ -86,8 +86,9 @@ class Core:
         widest = max((kind.width for kind in errand.kinds.values()), default=0.05)
         ground = ground_of(errand.field, widest, errand.expect)
         drive, heading, field = robot.devices.drive, robot.devices.heading, errand.field
+        counts = robot.devices.counts
         self._robot = robot
-        self._odometer = Odometer(robot.body.metres_per_count, drive.top_speed)
+        self._odometer = Odometer(robot.body.metres_per_count, drive.top_speed, (counts.left_scale, counts.right_scale))
         self._filter = PoseFilter(
             Pose(field.start.x, field.start.y, field.start.heading or 0.0),
             robot.body.effective_track,

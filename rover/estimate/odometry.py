@@ -7,12 +7,19 @@ PLAUSIBLE_FACTOR = 1.6
 
 
 class Odometer:
-    """Turns cumulative counts into travel (m) of the two sides, and refuses what no wheel can do."""
+    """Turns cumulative counts into travel (m) of the two sides, and refuses what no wheel can do.
 
-    __slots__ = ("_last", "_metres", "_top_speed", "refused", "speed_left", "speed_right")
+    Args:
+        metres_per_count: wheel travel in one count (m), mean of the two sides.
+        top_speed: of a wheel (m/s).
+        scales: what the left and the right counts are multiplied by, to make up for unequal wheels.
+    """
 
-    def __init__(self, metres_per_count: float, top_speed: float) -> None:
+    __slots__ = ("_last", "_left", "_metres", "_right", "_top_speed", "refused", "speed_left", "speed_right")
+
+    def __init__(self, metres_per_count: float, top_speed: float, scales: tuple[float, float] = (1.0, 1.0)) -> None:
         self._metres = metres_per_count
+        self._left, self._right = (metres_per_count * scale for scale in scales)
         self._top_speed = top_speed
         self._last: Reading | None = None
         self.refused = 0
@@ -32,8 +39,8 @@ class Odometer:
         if seconds <= 0.0:
             self.refused += 1
             return None
-        left = (counts.left - last.value.left) * self._metres
-        right = (counts.right - last.value.right) * self._metres
+        left = (counts.left - last.value.left) * self._left
+        right = (counts.right - last.value.right) * self._right
         most = self._top_speed * PLAUSIBLE_FACTOR * seconds + 2.0 * self._metres
         if not (-most <= left <= most and -most <= right <= most):
             self.refused += 1

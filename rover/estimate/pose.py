@@ -1,10 +1,11 @@
 """The pose filter: position and heading from wheel travel and turn rate, corrected by whatever tells of them.
 
 An extended Kalman filter with six states: x, y, heading, the heading sensor's bias at this place, its drift, which is
-the same everywhere, and the odometer's scale error. Motion is midpoint odometry with the error growth of R. Siegwart and I. Nourbakhsh, "Introduction to
-Autonomous Mobile Robots", the section on odometry: a wheel's variance grows by k for each metre it travels. Where the
-heading sensor tells its turn rate, that turns the estimate instead of the wheels: a skid-steer base turns by slipping.
-A side that travels more than the rate and the other side allow has slipped, and only what is left of it counts.
+the same everywhere, and the odometer's scale error. Motion is midpoint odometry with the error growth of R. Siegwart
+and I. Nourbakhsh, "Introduction to Autonomous Mobile Robots", the section on odometry: a wheel's variance grows by k
+for each metre it travels. Where the heading sensor tells its turn rate, that turns the estimate instead of the wheels:
+a skid-steer base turns by slipping. A side that travels more than the rate and the other side allow has slipped, and
+only what is left of it counts.
 
 The bias of the place is a first-order Gauss-Markov process in the way gone (A. Gelb, ed., "Applied Optimal
 Estimation", 1974, the section on random processes; from memory): steel near by pulls a compass differently a metre on.
@@ -92,7 +93,6 @@ class PoseFilter:
     __slots__ = (
         "_as_of_ns",
         "_bias_variance",
-        "_way_noise",
         "_errors",
         "_gone",
         "_history",
@@ -103,6 +103,7 @@ class PoseFilter:
         "_seconds",
         "_turned_blind",
         "_turning_noise",
+        "_way_noise",
         "drift",
         "heading",
         "heading_rate",

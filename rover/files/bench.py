@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, StrictInt, model_va
 from rover import quantities
 from rover.files.errand import Errand
 from rover.files.problems import nearest
+from rover.files.robot import Byte, Hue
 from rover.files.types import (
     NOT_NEGATIVE,
     POSITIVE,
@@ -148,6 +149,31 @@ class CameraErrors(Model):
     nearest: SomeLengthSpan = (0.08, 0.12)
     farthest_factor: FactorSpan = (0.85, 1.1)
     marker_noise: Share = 0.02
+
+
+class Rendering(Model):
+    """What a rendered camera sees besides the objects: light, floor, and the camera's own picture errors.
+
+    ``light``: brightness as a factor of the usual one; ``light_change`` a slow wave on it, as a share, of period
+    ``light_time``. ``cast``: share by which red is too bright and blue too dark; ``cast_drift`` and ``cast_time`` as
+    with the light. ``noise``: standard deviation of a pixel, as a share of full brightness. ``lids``: true colours by
+    their names, hue, saturation and value as in the robot file.
+    """
+
+    frame_width: Annotated[StrictInt, Field(ge=80, le=1920)] = 320
+    frame_height: Annotated[StrictInt, Field(ge=60, le=1440)] = 240
+    light: FactorSpan = (0.85, 1.05)
+    light_change: Share = 0.10
+    light_time: Annotated[Time, POSITIVE] = 60.0
+    cast: NumberSpan = (-0.04, 0.04)
+    cast_drift: Share = 0.03
+    cast_time: Annotated[Time, POSITIVE] = 90.0
+    exposure: Time = 0.010
+    noise: Share = 0.012
+    shadow: Share = 0.4
+    leaves: Annotated[StrictInt, Field(ge=0)] = 40
+    pots: Annotated[StrictInt, Field(ge=0)] = 6
+    lids: dict[Name, tuple[Hue, Byte, Byte]] = Field(default_factory=dict)
 
 
 class LinkErrors(Model):
@@ -288,6 +314,7 @@ class BenchFile(Model):
     heading: HeadingErrors = HeadingErrors()
     range: RangeErrors = RangeErrors()
     camera: CameraErrors = CameraErrors()
+    rendering: Rendering = Rendering()
     link: LinkErrors = LinkErrors()
     gripper: GripErrors = GripErrors()
     objects: list[Standing] = Field(default_factory=list)

@@ -183,6 +183,8 @@ class Counts(Device):
     left: EncoderPins | None = None
     right: EncoderPins | None = None
     bias: Literal["none", "pull_up", "pull_down"] = "pull_up"
+    left_scale: Annotated[Number, POSITIVE] = 1.0
+    right_scale: Annotated[Number, POSITIVE] = 1.0
 
     @model_validator(mode="after")
     def _encoders_are_wired(self) -> "Counts":

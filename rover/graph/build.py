@@ -30,7 +30,7 @@ from rover.graph.model import (
     StateNode,
     Where,
 )
-from rover.graph.vocabulary import PLACES, ActivitySpec, Choice, Kind, Number, Parameter, Place, Truth
+from rover.graph.vocabulary import PLACES, ActivitySpec, Choice, Kind, Number, Parameter, Place, Truth, WallName
 from rover.quantities import QuantityError
 
 _COUNTED = re.compile(r"(\d{1,4})\s+of\s+(\d{1,4})")
@@ -298,7 +298,10 @@ class _FileReader:
 
     def _value(self, value: Any, parameter: Parameter, at: At) -> Given:
         try:
-            return self._read_value(value, parameter.kind)
+            given = self._read_value(value, parameter.kind)
+            if parameter.positive and given.expression is None and given.constant <= 0:
+                raise QuantityError(f"{parameter.kind} more than zero is due here")
+            return given
         except ConditionError as error:
             self._report_part(at, error, str(value))
         except QuantityError as error:
@@ -308,6 +311,8 @@ class _FileReader:
     def _read_value(self, value: Any, kind: Kind) -> Given:
         if isinstance(kind, Place):
             return Given(self._place(value))
+        if isinstance(kind, WallName):
+            return Given(self._wall(value))
         if isinstance(kind, Choice) and kind.words and isinstance(value, str) and value in kind.words:
             return Given(value)
         if isinstance(value, (list, dict)) or value is None:
@@ -323,6 +328,12 @@ class _FileReader:
         if isinstance(kind, Choice) and kind.words and constant not in kind.words:
             raise ConditionError(f"{kind} is due here", text)
         return Given(constant)
+
+    def _wall(self, value: Any) -> str:
+        walls = self.builder.errand.field.walls if self.builder.errand else None
+        if not isinstance(value, str) or (walls is not None and value not in walls):
+            raise QuantityError(f"the errand has no wall '{value}'{nearest(str(value), walls or ())}")
+        return value
 
     def _place(self, value: Any) -> Any:
         if isinstance(value, list):

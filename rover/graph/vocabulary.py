@@ -58,7 +58,15 @@ class Place:
         return "a place"
 
 
-Kind = Truth | Number | Choice | Place
+@dataclass(frozen=True)
+class WallName:
+    """The name of one of the errand's walls."""
+
+    def __str__(self) -> str:
+        return "the name of a wall"
+
+
+Kind = Truth | Number | Choice | Place | WallName
 
 
 @dataclass(frozen=True)
@@ -80,12 +88,12 @@ class Signal:
 
 @dataclass(frozen=True)
 class Parameter:
-    """One parameter of an activity. Without a default it must be given."""
+    """One parameter of an activity; ``positive`` numbers must be more than zero, ``required`` ones must be given."""
 
     kind: Kind
     about: str
-    default: Any = None
     required: bool = False
+    positive: bool = False
 
 
 @dataclass(frozen=True)

@@ -180,13 +180,19 @@ class SerialOutput:
             return
         self.zero()
         end_ns = self._now_ns() + int(_LAST_WORD_S * 1e9)
-        with contextlib.suppress(OSError, termios.error):
-            while self._port is not None and self._now_ns() < end_ns and (self.is_pending() or self._port.out_waiting):
-                time.sleep(0.002)
-                self._flush()
-            # A line that is backed up would hold the close for as long as it likes.
+        while self._is_backed_up() and self._now_ns() < end_ns:
+            time.sleep(0.002)
+            self._flush()
+        if self._is_backed_up():
+            # The system would hold the close until the line takes it all.
             self._discard()
         self._lose("closed")
+
+    def _is_backed_up(self) -> bool:
+        try:
+            return self._port is not None and (self.is_pending() or self._port.out_waiting > 0)
+        except (OSError, termios.error):
+            return False
 
     def _open(self, now_ns: int) -> bool:
         if now_ns < self._retry_ns:

@@ -9,7 +9,6 @@ motors stays on.
 """
 
 import contextlib
-import os
 import select
 import signal
 import socket
@@ -29,7 +28,7 @@ from rover.guard.watchdog import HardwareWatchdog
 
 TICK_NS = 20_000_000
 PENDING_NS = 4_000_000
-BEAT_EVERY_NS = 50_000_000
+BEAT_EVERY_NS = 20_000_000
 SUPERVISOR_WITHIN_NS = 1_000_000_000
 REPEAT_ZERO_NS = 50_000_000
 TELL_EVERY_NS = 100_000_000
@@ -368,6 +367,4 @@ def _wait(descriptors: list[int], patience_ns: int) -> None:
 def main(arguments: list[str]) -> None:
     """Run the guard; ``arguments``: folder, descriptor of the supervisor's socket, session, restarts."""
     folder, descriptor, session, restarts = arguments
-    with contextlib.suppress(OSError):
-        os.nice(-10)  # where the system lets us
     run(_assemble(Path(folder), int(descriptor), int(session), int(restarts)))

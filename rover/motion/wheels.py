@@ -7,7 +7,7 @@ INTEGRAL_GAIN = 2.5
 PROPORTIONAL_GAIN = 0.6
 MOST_INTEGRAL = 0.5
 LAG = 0.12
-"""Seconds after which a motor has taken up 63 % of a change: so long the wheel may be behind without being corrected."""
+"""Seconds after which a motor has taken up 63 % of a change: so long it may be behind without being corrected."""
 CREEP = 0.01
 """Wanted speeds (m/s) smaller than this are zero."""
 

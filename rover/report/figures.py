@@ -3,11 +3,9 @@
 import math
 from dataclasses import dataclass
 
+from rover.estimate.ellipse import ellipse_95
 from rover.events import Delivery, Ellipse, Find, GivenUp
 from rover.record.run import Run, TrueFind
-
-# 95 % point of the chi-squared distribution with two degrees of freedom, -2 ln 0.05.
-CHI_SQUARED_95 = -2.0 * math.log(0.05)
 
 
 @dataclass(frozen=True)
@@ -30,18 +28,10 @@ class FindError:
 
 
 def ellipse_of(find: Find) -> Ellipse:
-    """Return the 95 % ellipse of a find, from the eigenvalues of its 2 x 2 covariance.
-
-    Source: R. A. Johnson and D. W. Wichern, Applied Multivariate Statistical Analysis (2007), ellipses of constant
-    density of the bivariate normal distribution.
-    """
-    middle, half = (find.xx + find.yy) / 2.0, math.hypot((find.xx - find.yy) / 2.0, find.xy)
-    angle = 0.5 * math.atan2(2.0 * find.xy, find.xx - find.yy)
-    return Ellipse(_semi_axis(middle + half), _semi_axis(middle - half), angle)
-
-
-def _semi_axis(variance: float) -> float:
-    return math.sqrt(CHI_SQUARED_95 * max(variance, 0.0))
+    """Return the 95 % ellipse of a find; NaN where its covariance is not known."""
+    if not math.isfinite(find.xx + find.xy + find.yy):
+        return Ellipse(math.nan, math.nan, math.nan)
+    return ellipse_95(find.xx, find.xy, find.yy)
 
 
 def error_of(find: Find, truth: TrueFind) -> FindError:

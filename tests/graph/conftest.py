@@ -97,13 +97,13 @@ class Run:
 def graph_of(tmp_path: Path) -> Callable[..., BehaviourGraph]:
     """Build the graph of a behaviour text; further files are given by name: ``files={'part.yaml': text}``."""
 
-    def build(text: str, files: Mapping[str, str] | None = None, **overrides: Any) -> BehaviourGraph:
+    def build(text: str, files: Mapping[str, str] | None = None) -> BehaviourGraph:
         for name, content in (files or {}).items():
             (tmp_path / name).parent.mkdir(exist_ok=True, parents=True)
             (tmp_path / name).write_text(content, encoding="utf-8")
         file = tmp_path / "behaviour.yaml"
         file.write_text("behaviour: Test\n" + text, encoding="utf-8")
-        return Builder(specs(), overrides=overrides).build(load.load(file, "behaviour"))
+        return Builder(specs()).build(load.load(file, "behaviour"))
 
     return build
 

@@ -80,7 +80,7 @@ class Bay:
         """Enable motion as soon as the co-processor answers, and command until the wheels turn."""
         wait_for(lambda: client.poll() and client.state and client.state.output_open)
         client.enable()
-        wait_for(lambda: self.command(client) or client.poll() and self.duty() != (0.0, 0.0))
+        wait_for(lambda: self.command(client) or (client.poll() and self.duty() != (0.0, 0.0)))
 
     def duty(self) -> tuple[float, float]:
         return self.emulator.applied[-1][1:]

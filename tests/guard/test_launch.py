@@ -48,7 +48,7 @@ def test_the_ways_to_zero_of_a_robot(drive, watchdog, ways):
 
 def test_a_robot_without_two_ways_is_refused():
     with pytest.raises(
-        ValueError, match="two independent ways to zero, and driver 'my_lab.wheels:Wheels' of drive has none"
+        ValueError, match=r"two independent ways to zero, and driver 'my_lab\.wheels:Wheels' of drive has none"
     ):
         settings_of(robot({"driver": "my_lab.wheels:Wheels"}))
 
@@ -122,7 +122,7 @@ def test_a_guard_with_other_settings_is_ended_and_replaced(bay, eventually):
 
 
 def test_a_guard_that_cannot_come_up_is_told_with_the_place_of_its_log(folder):
-    with pytest.raises(GuardError, match="guard.log says why"):
+    with pytest.raises(GuardError, match=r"guard\.log says why"):
         start_guard(GuardSettings(drive={}, channels=(("/nowhere", 0),)), folder / "guard")
     assert "Error" in (folder / "guard" / "guard.log").read_text()
     assert not is_at_work(folder / "guard")

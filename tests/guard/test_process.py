@@ -36,7 +36,7 @@ def test_the_wheels_get_what_is_commanded_and_the_answer_tells_it(bay, eventuall
     client = bay.start()
     bay.get_going(client)
     assert bay.duty() == (0.5, 0.4)
-    eventually(lambda: bay.command(client) or client.poll() and client.answer.verdict is Verdict.ACCEPTED)
+    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Verdict.ACCEPTED))
     assert (client.answer.left, client.answer.right) == (0.5, 0.4)
 
 
@@ -79,7 +79,7 @@ def test_a_stop_from_any_process_latches(bay, eventually):
     assert state.cause == "a jar rolls under the wheels"
     eventually(lambda: bay.duty() == (0.0, 0.0))
     changes = len(bay.emulator.applied)
-    eventually(lambda: bay.command(client) or client.poll() and client.answer.verdict is Verdict.STOPPED)
+    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Verdict.STOPPED))
     client.enable()
     client.resume()
     eventually(lambda: client.poll() and client.state.note == "a stop has to be reset before motion can resume")
@@ -145,9 +145,9 @@ def test_a_line_that_comes_back_comes_back_stopped(bay, eventually):
     bay.get_going(client)
     bay.emulator.unplug(0.3)
     eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
-    eventually(lambda: bay.command(client) or client.poll() and client.state.output_open)
+    eventually(lambda: bay.command(client) or (client.poll() and client.state.output_open))
     assert "gone" in client.state.cause
-    eventually(lambda: bay.command(client) or client.poll() and client.answer.verdict is Verdict.STOPPED)
+    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Verdict.STOPPED))
     eventually(lambda: bay.duty() == (0.0, 0.0))
     client.reset()
     client.resume()

@@ -117,7 +117,7 @@ def test_every_find_is_in_the_table_with_its_errors(tmp_path: Path) -> None:
 def test_deliveries_given_up_and_changes_are_in_their_tables(tmp_path: Path) -> None:
     rows = page_of(invented_run(), tmp_path).rows
 
-    assert ["0:06.0", "1", "A", "amber", "2", "0.800", "3.000"] in rows
+    assert ["0:06.0", "1", "A", "amber", "2", "0.800", "3.000", "100.0"] in rows
     assert ["0:08.0", "T", "teal", "5.500", "0.750", "four tries, not gripped"] in rows
     change = ["seek/look", "pick_up", "when range.distance < 0.3", "collect.yaml:9", f"range.distance {MINUS}0.2812"]
     assert ["0:01.0", *change] in rows

@@ -253,7 +253,7 @@ class HandWritten:
 
 
 def natural_transitions(signals):
-    """The same graph as a person would do it with the `transitions` library: one trigger a step, guards as conditions."""
+    """The same graph done naturally with the `transitions` library: one trigger a step, guards as conditions."""
     from transitions import Machine
 
     hand = HandWritten(signals)

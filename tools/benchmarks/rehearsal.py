@@ -15,7 +15,7 @@ ERRAND = Path(__file__).parents[2] / "config" / "greenhouse.yaml"
 
 
 def rehearse(seed):
-    """Return (robot time in s, CPU seconds, steps) of one rehearsal, loading left out, the record's writing included."""
+    """Return (robot time in s, CPU seconds, steps) of one rehearsal; loading left out, the record included."""
     assembly, activities = with_user_activities(ERRAND, {})
     with tempfile.TemporaryDirectory() as folder:
         rehearsal = Rehearsal(assembly, activities, seed, Path(folder) / "run.sqlite", wired=False)

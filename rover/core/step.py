@@ -5,14 +5,15 @@ Read `Core.step` from top to bottom and you have followed a reading from a drive
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
+from rover.activities.fixing import SightMarker
 from rover.activities.world import Activity, World
 from rover.core.health import HealthWatch
 from rover.core.performer import ActivityPerformer
 from rover.devices.readings import MARKER, Detection, DriveCommand, JawsCommand, Reading
 from rover.errand import Book
-from rover.estimate.field import LookedAt, ground_of, inside
+from rover.estimate.field import Ground, LookedAt, ground_of, inside
 from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
 from rover.estimate.odometry import Odometer
 from rover.estimate.pose import Errors, Pose, PoseFilter
@@ -21,7 +22,7 @@ from rover.files.errand import Errand
 from rover.files.robot import Range, Robot
 from rover.graph.engine import Ending, Engine
 from rover.graph.model import BehaviourGraph
-from rover.graph.vocabulary import Signals
+from rover.graph.vocabulary import Outcome, Signals
 from rover.motion.limits import Allowed, EchoMemory, Limits, Situation, StopLatch
 from rover.motion.request import STILL, Request
 from rover.motion.wheels import wheel_controls
@@ -29,6 +30,8 @@ from rover.vision.targets import Eye, Sighting, TargetMemory, sight
 
 START_SIGMAS = (0.02, 0.02, math.radians(3.0))
 """How well a person sets the robot down at its start: m, m, rad."""
+MOVED_SIGMAS = (0.10, 0.10, math.radians(8.0))
+"""How far changing the battery may have moved it from where it stood: m, m, rad."""
 ERROR_GROWTH = 1e-4
 """Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
 WALL_FIX_EVERY_NS = 400_000_000
@@ -39,6 +42,7 @@ STEADY_TURN_RATE = 0.35
 """Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
 LOOKING_SHARE = 0.75
 """Ground counts as looked at out to this share of the camera's farthest sight."""
+NO_FIX = "the tray's marker was not sighted; set the robot down where it sees the marker, then reset and resume"
 JAWS_WINDOW = (0.055, 0.04)
 """A sighting so near the middle of the jaws, ahead and aside (m), stands between them."""
 
@@ -78,25 +82,47 @@ class StepRecord(NamedTuple):
 
 
 class Core:
-    """One run. Not safe for use by several threads."""
+    """One run. Not safe for use by several threads.
+
+    Args:
+        robot, errand, graph, activities: what it is to do, and with what.
+        seed: of the activities' random draws.
+        saved: what `Core.saved` of an earlier run returned, to take the errand up again. The pose is then wider, and
+            before the behaviour begins the tray's marker is sighted; where there is none, the robot has to stand at
+            the errand's start.
+
+    Raises:
+        KeyError, TypeError, ValueError: ``saved`` does not belong to this errand.
+    """
 
     def __init__(
-        self, robot: Robot, errand: Errand, graph: BehaviourGraph, activities: Mapping[str, type[Activity]], seed: int
+        self,
+        robot: Robot,
+        errand: Errand,
+        graph: BehaviourGraph,
+        activities: Mapping[str, type[Activity]],
+        seed: int,
+        saved: Mapping[str, Any] | None = None,
     ) -> None:
         widest = max((kind.width for kind in errand.kinds.values()), default=0.05)
         ground = ground_of(errand.field, widest, errand.expect)
         drive, heading, field = robot.devices.drive, robot.devices.heading, errand.field
         counts = robot.devices.counts
+        counts = robot.devices.counts
         self._robot = robot
         self._odometer = Odometer(robot.body.metres_per_count, drive.top_speed, (counts.left_scale, counts.right_scale))
+        self._fix_due = saved is not None and can_sight_marker(robot, ground)
+        start, sigmas = _start(errand, saved if self._fix_due else None)
         self._filter = PoseFilter(
-            Pose(field.start.x, field.start.y, field.start.heading or 0.0),
+            start,
             robot.body.effective_track,
-            Errors(START_SIGMAS, ERROR_GROWTH, heading.sigma if heading else 1.0, field.heading_error),
+            Errors(sigmas, ERROR_GROWTH, heading.sigma if heading else 1.0, field.heading_error),
         )
         self.signals = Signals()
         self.targets = TargetMemory(_eye(robot))
         self.book = Book(errand, ground, LookedAt(ground))
+        if saved is not None:
+            self.book.restore(saved["book"])
         self.world = World(
             robot, errand, ground, self._filter, self.signals, self.targets, self.book, self._filter.pose
         )
@@ -106,6 +132,7 @@ class Core:
         self._left_wheel, self._right_wheel = wheel_controls(robot)
         self._performer = ActivityPerformer(self.world, activities, seed)
         self.engine = Engine(graph, self._performer)
+        self._first_fix: SightMarker | None = None
         self._health = HealthWatch(robot, self.signals)
         self._sequence = 0
         self._last_ns: int | None = None
@@ -123,6 +150,10 @@ class Core:
         """The estimated pose."""
         return self.world.pose
 
+    def covariance(self) -> tuple[float, float, float, float, float, float]:
+        """Return (xx, xy, xt, yy, yt, tt) of the pose: m^2, m rad, rad^2."""
+        return self._filter.covariance(self.world.now_ns)
+
     @property
     def refusals(self) -> dict[str, int]:
         """How many readings the gates refused, and conditions that could not be worked out."""
@@ -134,9 +165,17 @@ class Core:
             "unknown conditions": self.engine.unknowns,
         }
 
+    def saved(self, point: TrackPoint) -> dict[str, Any]:
+        """Return what a later run needs to take the errand up again, as plain values; ``point`` is the latest one."""
+        return {
+            "pose": [point.x, point.y, point.heading],
+            "sigmas": [point.sigma_x, point.sigma_y, point.sigma_heading],
+            "book": self.book.saved(),
+        }
+
     def track_point(self) -> TrackPoint:
         """Return where the robot believes to be, for the record."""
-        xx, _, _, yy, _, tt = self._filter.covariance(self.world.now_ns)
+        xx, _, _, yy, _, tt = self.covariance()
         pose = self.world.pose
         return TrackPoint(
             pose.x, pose.y, pose.heading, math.sqrt(xx), math.sqrt(yy), math.sqrt(max(tt, 0.0)), self.engine.path
@@ -354,6 +393,8 @@ class Core:
         engine = self.engine
         if self.stop.stopped or self._held or engine.ending is not None:
             return STILL
+        if not engine.path and self._fix_due:
+            return self._take_first_fix()
         if not engine.path:
             engine.begin(self._behaviour_ns, self.signals)
         elif self._resumed:
@@ -370,6 +411,20 @@ class Core:
             return STILL
         request = self._performer.step(engine)
         self._errand_changed = self._errand_changed or bool(self.world.events)
+        return request
+
+    def _take_first_fix(self) -> Request:
+        """Sight the marker before the behaviour begins; without it the robot stops, and tries again once resumed."""
+        if self._first_fix is None:
+            self._first_fix = SightMarker(self.world, {})
+        request = self._first_fix.step(self.world)
+        if self._first_fix.outcome is Outcome.DONE:
+            self._fix_due = False
+            self.world.events.append(Note("fix", f"by the marker: sigma now {self._filter.sigma:.3f} m"))
+        elif self._first_fix.outcome is Outcome.FAILED:
+            self._first_fix = None
+            self.stop.stop(NO_FIX)
+            self.world.events.append(Stop(NO_FIX))
         return request
 
     def _limit(self, request: Request, now_ns: int, seconds: float) -> Allowed:
@@ -413,6 +468,21 @@ class Core:
         if fastest > most:
             left, right = left * most / fastest, right * most / fastest
         return left, right
+
+
+def can_sight_marker(robot: Robot, ground: Ground) -> bool:
+    """Tell whether the tray has a marker and the robot a camera to see it."""
+    return ground.marker is not None and robot.devices.camera is not None
+
+
+def _start(errand: Errand, saved: Mapping[str, Any] | None) -> tuple[Pose, tuple[float, float, float]]:
+    """Return the pose to begin with, and its standard deviations (m, m, rad)."""
+    if saved is None:
+        start = errand.field.start
+        return Pose(start.x, start.y, start.heading or 0.0), START_SIGMAS
+    x, y, heading = map(float, saved["pose"])
+    sx, sy, st = (math.hypot(float(then), moved) for then, moved in zip(saved["sigmas"], MOVED_SIGMAS, strict=True))
+    return Pose(x, y, heading), (sx, sy, st)
 
 
 def _front_of_body(robot: Robot) -> float:

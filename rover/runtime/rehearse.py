@@ -110,6 +110,16 @@ class Rehearsal:
         return drivers
 
     @property
+    def bench(self) -> Bench:
+        """The bench, which knows the truth."""
+        return self._bench
+
+    @property
+    def drivers(self) -> Drivers:
+        """The drivers at work."""
+        return self._drivers
+
+    @property
     def wiring(self) -> Wiring | None:
         """The emulated co-processor and its line, in a wired rehearsal."""
         return self._wiring

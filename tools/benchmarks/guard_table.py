@@ -49,6 +49,7 @@ _HEADER = {"name": "guard table"}
 
 def play_runtime(folder: Path, record_path: Path) -> None:
     """Enable motion once, then command the wheels at 50 Hz until something happens to this process."""
+    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))  # an ordinary process, unlike the judge
     signal.signal(
         signal.SIGUSR1, lambda *_: collections.deque(itertools.repeat(0), maxlen=0)
     )  # never ends, holds the GIL
@@ -254,9 +255,9 @@ def unblock_writes(rig: Rig) -> None:
 
 @contextlib.contextmanager
 def judge_on_time() -> Iterator[None]:
-    """Let this process, which judges, go before ordinary ones where the system lets it; its children do not inherit that."""
+    """Let this process, which judges, go before ordinary ones where the system lets it."""
     try:
-        os.sched_setscheduler(0, os.SCHED_RR | os.SCHED_RESET_ON_FORK, os.sched_param(2))
+        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(2))
     except OSError:
         yield
         return

@@ -68,9 +68,8 @@ def main():
     for seed in (1, 2, 3):
         robot_time, seconds, steps = rehearse(seed)
         rates.append(robot_time / seconds)
-        print(
-            f"seed {seed}: {robot_time:.0f} s of robot time in {seconds:.2f} s of one core, {seconds / steps * 1e6:.0f} us a step"
-        )
+        each = seconds / steps * 1e6
+        print(f"seed {seed}: {robot_time:.0f} s of robot time in {seconds:.2f} s of one core, {each:.0f} us a step")
     print(f"direct rehearsal: {max(rates):.0f} times real time; process {megabytes():.0f} MB at most")
     for label, microseconds in sorted(parts(1).items(), key=lambda row: -row[1]):
         print(f"  {label:28}{microseconds:6.1f} us a step")

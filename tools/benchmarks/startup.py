@@ -1,4 +1,4 @@
-"""`rover check` against the start of a bare interpreter that imports numpy: wall time of whole processes, turn about."""
+"""`rover check` against the start of a bare interpreter that imports numpy: whole processes, turn about."""
 
 import subprocess
 import sys

@@ -1,0 +1,59 @@
+"""Pictures of a camera, kept beside a run record: a folder of PNG files named by the time at which each was taken."""
+
+import shutil
+import struct
+import zlib
+from pathlib import Path
+from typing import Any
+
+from rover.devices.readings import Frame, Reading
+
+KEEP_EVERY_NS = 1_000_000_000
+ROOM_FOR_MORE = 200_000_000
+"""Bytes that stay free on the disk: pictures are the first to be left out."""
+_QUICK = 1
+
+
+def png(frame: Frame) -> bytes:
+    """Return a frame as PNG, 8 bit, red, green, blue.
+
+    Source: Portable Network Graphics (PNG) Specification (Second Edition), ISO/IEC 15948:2004, clauses 5.3 and 11.2.
+    """
+    rows = [b"\0" + _red_green_blue(row) for row in frame.image]
+    head = struct.pack(">IIBBBBB", frame.width, frame.height, 8, 2, 0, 0, 0)
+    parts = ((b"IHDR", head), (b"IDAT", zlib.compress(b"".join(rows), _QUICK)), (b"IEND", b""))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(kind, data) for kind, data in parts)
+
+
+def _red_green_blue(row: Any) -> bytes:
+    return bytes(row[:, ::-1].tobytes())
+
+
+def _chunk(kind: bytes, data: bytes) -> bytes:
+    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+
+class FrameFolder:
+    """Keeps a frame a second, as long as there is room; the folder is made with the first. One thread.
+
+    Attributes:
+        trouble: why frames are not kept any more; empty while they are.
+    """
+
+    def __init__(self, record: Path) -> None:
+        self.path = record.with_suffix(".frames")
+        self.trouble = ""
+        self._next_ns = 0
+
+    def keep(self, reading: Reading) -> None:
+        """Write a frame, if one is due."""
+        if self.trouble or reading.taken_ns < self._next_ns:
+            return
+        self._next_ns = reading.taken_ns + KEEP_EVERY_NS
+        try:
+            self.path.mkdir(exist_ok=True)
+            if shutil.disk_usage(self.path).free < ROOM_FOR_MORE:
+                raise OSError("little room is left on the disk")
+            (self.path / f"{reading.taken_ns}.png").write_bytes(png(reading.value))
+        except OSError as error:
+            self.trouble = f"no more frames are kept: {error}"

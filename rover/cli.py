@@ -7,8 +7,8 @@ looks for; 2 unusable input; 130 interrupted (SIGINT); 143 terminated (SIGTERM).
 import json
 import signal
 import sys
-from collections.abc import Sequence
-from dataclasses import asdict
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, replace
 from datetime import datetime
 from pathlib import Path
 from types import FrameType
@@ -110,6 +110,7 @@ def check(file: Path | None) -> int:
 @click.option(
     "--wired", is_flag=True, help="Send counts, heading, battery and commands as bytes through a serial line."
 )
+@click.option("--rendered", is_flag=True, help="Draw what the camera sees, and find the objects in the pictures.")
 @click.option(
     "--drivers",
     multiple=True,
@@ -119,7 +120,12 @@ def check(file: Path | None) -> int:
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object on standard output.")
 def rehearse(
-    errand: Path, seed: int, settings: tuple[str, ...], wired: bool, drivers: tuple[Path, ...], as_json: bool
+    errand: Path,
+    seed: int,
+    settings: tuple[str, ...],
+    drivers: tuple[Path, ...],
+    as_json: bool,
+    **depth: bool,
 ) -> int:
     """Rehearse an ERRAND on the bench, without the robot."""
     from rover.devices.registry import LoadError, allow_folders
@@ -134,7 +140,7 @@ def rehearse(
         _show_problems(assembly.warnings)
         for name in loads(assembly):
             click.echo(f"loading {name}", err=True)
-        rehearsal = Rehearsal(assembly, activities, seed, _record_path(errand, seed), wired=wired)
+        rehearsal = Rehearsal(assembly, activities, seed, _record_path(errand, seed), **depth)
         result = rehearsal.run(_show_progress)
     except (LoadError, RecordError, PortError, ValueError) as error:
         raise Unusable(str(error)) from error
@@ -143,6 +149,8 @@ def rehearse(
         click.echo(json.dumps(asdict(result)))
     else:
         _show_result(result)
+    for remark in rehearsal.remarks:
+        click.echo(remark, err=True)
     return 0 if result.result == "done" else FAILED
 
 
@@ -159,13 +167,18 @@ def _overrides(settings: Sequence[str]) -> dict[str, Any]:
 
 
 def _record_path(errand: Path, seed: int) -> Path:
+    """Return a new file under ``runs/`` for a run of an errand."""
+    return _new_record(f"{errand.stem}-seed{seed}")
+
+
+def _new_record(name: str) -> Path:
     """Return a new file under ``runs/`` in the working folder."""
     folder = Path("runs")
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:
         raise Unusable(f"cannot make the folder 'runs' for the run record: {error.strerror}") from error
-    stem = f"{errand.stem}-seed{seed}-{datetime.now():%Y%m%d-%H%M%S}"
+    stem = f"{name}-{datetime.now():%Y%m%d-%H%M%S}"
     names = (f"{stem}{'' if number == 0 else f'-{number}'}.sqlite" for number in range(1000))
     return next(path for path in map(folder.joinpath, names) if not path.exists())
 
@@ -202,6 +215,67 @@ def _show_result(result: Any) -> None:
 
 
 @commands.command()
+@click.argument("errand", type=click.Path(path_type=Path))
+@click.option("--enable-motion", is_flag=True, help="Enable motion without asking; only for one who sees the robot.")
+@click.option(
+    "--resume",
+    "state",
+    is_flag=False,
+    flag_value="",
+    metavar="[STATE]",
+    help="Take an errand up again after a change of battery, from a saved state; by default from the newest in runs/.",
+)
+@click.option("--port", "ports", multiple=True, metavar="LINK=PATH", help="Another port for one of the robot's links.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Seed of the behaviour.")
+@click.option("--set", "settings", multiple=True, metavar="KEY=VALUE", help="Override one of the behaviour's settings.")
+@click.option(
+    "--drivers",
+    multiple=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="Folder from which drivers and activities named in the files may be imported.",
+)
+@click.option("--guard", type=click.Path(path_type=Path), metavar="DIR", help="Folder of this robot's motor guard.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object on standard output.")
+def run(errand: Path, settings: tuple[str, ...], drivers: tuple[Path, ...], as_json: bool, **given: Any) -> int:
+    """Carry an ERRAND out on the real robot. It stands still until motion is enabled."""
+    from rover.devices.registry import LoadError, allow_folders
+    from rover.record.run import RecordError
+    from rover.runtime.assembly import loads, with_user_activities
+    from rover.runtime.real_devices import RunError
+    from rover.runtime.run import options_of, run_errand
+    from rover.runtime.saved_state import StateError
+
+    allow_folders(drivers)
+    try:
+        assembly, activities = with_user_activities(errand, _overrides(settings))
+        _show_problems(assembly.warnings)
+        for name in loads(assembly):
+            click.echo(f"loading {name}", err=True)
+        options = options_of(assembly, errand, _record_path(errand, given["seed"]), given)
+        ended = run_errand(assembly, activities, options, _say, _show_progress)
+    except (LoadError, RecordError, RunError, StateError) as error:
+        _end_progress()
+        raise Unusable(str(error)) from error
+    _end_progress()
+    if as_json:
+        click.echo(json.dumps(asdict(ended.result)))
+    else:
+        _show_result(ended.result)
+    for line in ended.remarks:
+        click.echo(line, err=True)
+    return ended.exit_code
+
+
+def _say(line: str) -> None:
+    """Write a line of its own, below the progress line if there is one."""
+    global _progress_shown
+    _end_progress()
+    _progress_shown = False
+    click.echo(line, err=True)
+
+
+@commands.command()
 @click.argument("record", type=click.Path(path_type=Path))
 def report(record: Path) -> int:
     """Write the report of a run RECORD: floor plan, finds, deliveries, as one HTML file beside it."""
@@ -230,4 +304,252 @@ def emulate(robot: Path) -> int:
             click.echo(f"link '{link}': {port}")
         click.echo("emulating; Ctrl-C ends it")
         signal.pause()
+    return 0
+
+
+def _with_a_person(command: Any) -> Any:
+    """Add what the commands have in common that a person beside the robot uses."""
+    options = (
+        click.argument("robot", type=click.Path(path_type=Path)),
+        click.option(
+            *("--port", "ports"),
+            multiple=True,
+            metavar="LINK=PATH",
+            help="Take another port for a link, such as that of `rover emulate`.",
+        ),
+        click.option(
+            *("--guard", "guard"),
+            type=click.Path(path_type=Path, file_okay=False),
+            help="Folder of the motor guard, one a robot; by default this user's.",
+        ),
+        click.option(
+            "--drivers",
+            multiple=True,
+            metavar="DIR",
+            type=click.Path(path_type=Path, exists=True, file_okay=False),
+            help="Folder from which drivers named in the robot file may be imported.",
+        ),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def _robot_at_hand(robot: Path, ports: Sequence[str], drivers: Sequence[Path]) -> Any:
+    """Return the loaded robot file with other ports for some of its links, and say which drivers it loads."""
+    from rover.devices.registry import allow_folders
+    from rover.files.load import load
+    from rover.runtime.attended import loads
+    from rover.runtime.real_devices import RunError, with_ports
+
+    allow_folders(drivers)
+    pairs = [text.partition("=") for text in ports]
+    if wrong := next((text for text, (_, _, path) in zip(ports, pairs, strict=True) if not path), None):
+        raise Unusable(f"--port {wrong}: write a link and its port, such as --port main=/dev/ttyUSB1")
+    try:
+        loaded = load(robot, "robot")
+        loaded = replace(loaded, model=with_ports(loaded.model, {name: path for name, _, path in pairs}))
+    except RunError as error:
+        raise Unusable(str(error)) from error
+    for name in loads(loaded.model):
+        click.echo(f"loading {name}", err=True)
+    return loaded
+
+
+CHECK_NAMES = ("link", "battery", "stop_input", "motors", "gripper", "heading", "turn", "range", "camera")
+
+
+@commands.command(name="bring-up")
+@_with_a_person
+@click.option("--only", multiple=True, type=click.Choice(CHECK_NAMES), help="Make this check alone; may be repeated.")
+@click.option(
+    "--yes-to-all", "yes", is_flag=True, help="The wheels are off the ground; answers come from the encoders alone."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object on standard output.")
+def bring_up(
+    robot: Path,
+    ports: tuple[str, ...],
+    guard: Path | None,
+    drivers: tuple[Path, ...],
+    only: tuple[str, ...],
+    yes: bool,
+    as_json: bool,
+) -> int:
+    """Bring a ROBOT up: each part by itself, wheels off the ground, saying which line of its file to change."""
+    from rover.devices.registry import LoadError
+    from rover.record.run import RecordError
+    from rover.runtime.bringup import walk
+    from rover.runtime.bringup.finding import told
+    from rover.runtime.bringup.person import NobodyAnswersError, Person
+
+    loaded = _robot_at_hand(robot, ports, drivers)
+    person = Person(0, lambda text: click.echo(text, err=True, nl=False))
+    names = walk.chosen(only)
+    try:
+        if any(walk.CHECKS[name].moves for name in names) and not yes and not walk.confirm_stand(person):
+            raise Unusable("nothing was moved; put the robot on a stand first")
+        result = walk.bring_up(
+            loaded,
+            (guard, _new_record(f"{robot.stem}-bring-up")),
+            names,
+            None if yes or as_json else person,
+            lambda finding: None if as_json else click.echo(f"{told(finding)}\n"),
+        )
+    except (NobodyAnswersError, LoadError, RecordError, ValueError, OSError) as error:
+        raise Unusable(str(error)) from error
+    _show_bring_up(result, as_json)
+    return 0 if result.as_expected else FAILED
+
+
+def _show_bring_up(result: Any, as_json: bool) -> None:
+    if as_json:
+        findings = [finding.as_json() for finding in result.findings]
+        click.echo(json.dumps(vars(result) | {"findings": findings}))
+        return
+    odd = [finding.check for finding in result.findings if finding.verdict.value == "not as expected"]
+    click.echo(f"not as expected: {', '.join(odd)}" if odd else "nothing that is not as expected")
+    click.echo(f"record: {result.record}")
+
+
+@commands.command()
+@_with_a_person
+def jog(robot: Path, ports: tuple[str, ...], guard: Path | None, drivers: tuple[Path, ...]) -> int:
+    """Drive a ROBOT by hand: it moves only while a key is held. Keys: arrows or i k j l, space stops, q ends."""
+    from rover.devices.registry import LoadError
+    from rover.record.run import RecordError
+    from rover.runtime.attended import attend
+    from rover.runtime.jog import HELP, Jog, cropped, keys_at_once
+
+    if not sys.stdin.isatty():
+        raise Unusable("rover jog drives by keys that are held down, so standard input has to be a terminal")
+    loaded = _robot_at_hand(robot, ports, drivers)
+    record = _new_record(f"{robot.stem}-jog")
+    try:
+        with attend(loaded, guard, record, "Jog") as at, keys_at_once(0):
+            click.echo(HELP)
+            Jog(at, 0, lambda line: click.echo(f"\r{cropped(line)}\x1b[K", nl=False)).run()
+    except (LoadError, RecordError, ValueError, OSError) as error:
+        raise Unusable(str(error)) from error
+    click.echo(f"\nrecord: {record}")
+    return 0
+
+
+@commands.command()
+@_with_a_person
+@click.argument("what", type=click.Choice(("drive", "heading", "range", "gripper", "camera")))
+@click.option(
+    "--pictures",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="For 'camera': a folder of pictures with a regions.yaml, instead of the live camera.",
+)
+@click.option("--bench", type=click.Path(path_type=Path), help="Practise on this bench file instead of the robot.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Seed of the bench.")
+@click.option("--side", default="1 m", show_default=True, metavar="LENGTH", help="Side of the squares of 'drive'.")
+@click.option("--write", is_flag=True, help="Write the robot file without asking.")
+def calibrate(robot: Path, what: str, side: str, write: bool, **given: Any) -> int:
+    """Calibrate a ROBOT's drive, heading, range, gripper or camera, and offer to correct its file."""
+    from rover.calibrate import session
+    from rover.calibrate.findings import CalibrationError
+    from rover.devices.registry import LoadError
+    from rover.quantities import LENGTH, parse_as
+    from rover.record.run import RecordError
+
+    loaded = _robot_at_hand(robot, given["ports"], given["drivers"])
+    try:
+        order = session.Order(what, parse_as(side, LENGTH))
+        path = session.new_path(order, robot)
+        outcome = _calibrated(order, loaded, path, given)
+        kept = session.keep(outcome, order, path)
+    except (CalibrationError, LoadError, RecordError, ValueError, OSError) as error:
+        raise Unusable(f"{error}\nnothing was written") from error
+    for line in (*session.table(outcome.found.changes), *outcome.found.lines, *outcome.truth):
+        click.echo(line)
+    click.echo(f"record: {', '.join(map(str, kept))}")
+    if len(kept) == 1 and outcome.found.panels:
+        click.echo("no picture: pip install 'rover[report]' brings what draws it")
+    if outcome.found.changes:
+        _offer_to_write(robot, outcome, write)
+    return 0
+
+
+def _calibrated(order: Any, loaded: Any, path: Path, given: Mapping[str, Any]) -> Any:
+    """Return what a calibration found, on the bench that was named or on the robot."""
+    from rover.calibrate import session
+
+    if order.what == "camera":
+        return session.Outcome(_camera_findings(loaded.model, path, given["pictures"]), "on the robot")
+    if given["bench"] is not None:
+        from rover.files.load import load
+
+        return session.practise(order, loaded.model, load(given["bench"], "bench").model, given["seed"])
+    from rover.calibrate.gripper import widened
+    from rover.calibrate.onboard import on_the_robot
+
+    driven = replace(loaded, model=widened(loaded.model)) if order.what == "gripper" else loaded
+    with on_the_robot(driven, given["guard"], path.with_suffix(".sqlite"), click.echo) as (drivetrain, person):
+        return session.Outcome(session.calibrate(order, drivetrain, person, loaded.model), "on the robot")
+
+
+def _camera_findings(robot: Any, path: Path, pictures: Path | None) -> Any:
+    """Return what the pictures of a folder tell, or those that a person now helps to take."""
+    from functools import partial
+
+    from rover.calibrate import camera
+    from rover.runtime.looking import live_frame
+
+    if pictures is None:
+        grab = partial(live_frame, robot)
+        pictures = camera.take_pictures(robot, grab, _wait_for_enter, path.with_suffix(".pictures"))
+    return camera.findings(pictures, robot, path.with_suffix(".masks"))
+
+
+def _wait_for_enter(what: str) -> None:
+    click.prompt(f"{what}; then press Enter", default="", show_default=False, prompt_suffix=" ")
+
+
+def _offer_to_write(robot: Path, outcome: Any, write: bool) -> None:
+    """Write the robot file when that was asked for or is typed now."""
+    from rover.calibrate import robot_file
+
+    if not write:
+        if outcome.host != "on the robot":
+            click.echo("these are the values of the bench's robot, not of a real one")
+        try:
+            write = click.prompt(f"put the values into {robot}? Type yes", default="no", show_default=True) == "yes"
+        except click.Abort:
+            click.echo()
+    if not write:
+        click.echo(f"{robot} is as it was")
+        return
+    try:
+        backup = robot_file.write(robot, outcome.found.changes)
+    except (ValueError, OSError) as error:
+        raise Unusable(f"{error}\n{robot} is as it was") from error
+    click.echo(f"{robot} is written; as it was: {backup.name}")
+
+
+@commands.command()
+@click.argument("source", type=click.Path(path_type=Path, exists=True))
+@click.option("--robot", type=click.Path(path_type=Path), help="Robot file, for its camera and colours.")
+@click.option("--errand", type=click.Path(path_type=Path), help="Errand file, for its kinds and its robot.")
+@click.option(
+    "--into",
+    type=click.Path(path_type=Path, file_okay=False),
+    default="looks",
+    show_default=True,
+    help="Folder to fill.",
+)
+def look(source: Path, robot: Path | None, errand: Path | None, into: Path) -> int:
+    """Say what the vision sees in a SOURCE (a picture, a folder of them, or a camera's device), and draw it."""
+    from rover.devices.kernel_files import DeviceError
+    from rover.runtime import looking
+
+    try:
+        machine, kinds = looking.files_for(robot, errand)
+        for name, image in looking.pictures_at(source, looking.camera_of(machine)):
+            one = looking.look(name, image, machine, kinds)
+            drawn = looking.keep(one, into)
+            click.echo("\n".join((*one.lines, *([f"  drawn: {drawn}"] if drawn else []))))
+    except (DeviceError, ValueError, OSError, ImportError) as error:
+        raise Unusable(looking.explained(error)) from error
     return 0

@@ -1,6 +1,6 @@
 """The errand's bookkeeping: what was found, delivered and put off, and which slots of the tray are filled."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -57,6 +57,32 @@ class Book:
     visited_places: int = 0
     wall_fixes: int = 0
     marker_fixes: int = 0
+
+    def saved(self) -> dict[str, Any]:
+        """Return what outlasts a change of battery, as plain values. What the jaws held does not: they went limp."""
+        return {
+            "finds": self.finds,
+            "delivered": list(self.delivered),
+            "filled": [[filled.slot.number, filled.kind] for filled in self.filled],
+            "put_off": [list(place) for place in self.put_off],
+            "obstacles": [list(place) for place in self.obstacles],
+            "visited_places": self.visited_places,
+            "to_look_at": [list(pair) for pair in self.looked_at._wanted.items()],
+        }
+
+    def restore(self, saved: Mapping[str, Any]) -> None:
+        """Take up again what `saved` returned.
+
+        Raises:
+            KeyError, TypeError, ValueError: it does not belong to this errand.
+        """
+        slots = {slot.number: slot for slot in self.ground.slots}
+        self.filled = [Filled(slots[number], str(kind)) for number, kind in saved["filled"]]
+        self.delivered = [str(kind) for kind in saved["delivered"]]
+        self.finds, self.visited_places = int(saved["finds"]), int(saved["visited_places"])
+        self.put_off = [(float(x), float(y)) for x, y in saved["put_off"]]
+        self.obstacles = [(float(x), float(y)) for x, y in saved["obstacles"]]
+        self.looked_at._wanted = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
 
     @property
     def slot(self) -> Slot | None:

@@ -48,7 +48,10 @@ JAWS_WINDOW = (0.055, 0.04)
 
 
 class Action(NamedTuple):
-    """What an operator did: ``stop``, ``reset``, ``resume``, ``hold`` or ``answer`` (with ``yes`` or ``no``)."""
+    """What an operator or the motor guard did: ``stop`` (with its cause), ``reset``, ``resume``, ``hold``, ``answer``.
+
+    The value of an answer is ``yes`` or ``no``.
+    """
 
     kind: str
     value: str = ""
@@ -108,10 +111,9 @@ class Core:
         ground = ground_of(errand.field, widest, errand.expect)
         drive, heading, field = robot.devices.drive, robot.devices.heading, errand.field
         counts = robot.devices.counts
-        counts = robot.devices.counts
         self._robot = robot
         self._odometer = Odometer(robot.body.metres_per_count, drive.top_speed, (counts.left_scale, counts.right_scale))
-        self._fix_due = saved is not None and can_sight_marker(robot, ground)
+        self._fix_due = saved is not None and _can_sight_marker(robot, ground)
         start, sigmas = _start(errand, saved if self._fix_due else None)
         self._filter = PoseFilter(
             start,
@@ -153,6 +155,11 @@ class Core:
     def covariance(self) -> tuple[float, float, float, float, float, float]:
         """Return (xx, xy, xt, yy, yt, tt) of the pose: m^2, m rad, rad^2."""
         return self._filter.covariance(self.world.now_ns)
+
+    @property
+    def fix_due(self) -> bool:
+        """The errand is taken up again, and the marker has not been sighted yet."""
+        return self._fix_due
 
     @property
     def refusals(self) -> dict[str, int]:
@@ -342,7 +349,7 @@ class Core:
         for action in actions:
             match action.kind:
                 case "stop":
-                    if self.stop.stop(f"operator: {action.value}" if action.value else "operator"):
+                    if self.stop.stop(action.value or "operator"):
                         self.world.events.append(Stop(self.stop.cause or ""))
                 case "reset":
                     self.stop.reset()
@@ -470,7 +477,7 @@ class Core:
         return left, right
 
 
-def can_sight_marker(robot: Robot, ground: Ground) -> bool:
+def _can_sight_marker(robot: Robot, ground: Ground) -> bool:
     """Tell whether the tray has a marker and the robot a camera to see it."""
     return ground.marker is not None and robot.devices.camera is not None
 

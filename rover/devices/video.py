@@ -65,9 +65,9 @@ def taken_ns(stamp_ms: float, grabbed_ns: int, latency_ns: int) -> int:
 
 
 class Video:
-    """Frames with their times: values are `Frame`; whoever finds lids in them stands behind it.
+    """Frames with their times: values are `Frame`, or what a class based on this one makes of them.
 
-    A thread of its own reads the camera and keeps the newest frame only; a camera that is unplugged is opened again
+    A thread of its own reads the camera and keeps the newest report only; a camera that is unplugged is opened again
     as soon as it is back. `poll`, `wait` and `close` may be called by any thread.
 
     Options: ``video`` (device file; also a recorded video), ``frame_width``, ``frame_height``, ``rate``,
@@ -83,6 +83,7 @@ class Video:
         self._options = options
         self._latency_ns = round(float(options.get("latency", 0.0)) * _NS)
         self._newest: Reading | None = None
+        self._frame: Reading | None = None
         self._sequence = 0
         self._arrived = threading.Condition()
         self._closing = threading.Event()
@@ -91,13 +92,23 @@ class Video:
         self._thread.start()
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
-        """Return the newest frame, if it has not been returned before."""
+        """Return the newest report, if it has not been returned before."""
         with self._arrived:
             newest, self._newest = self._newest, None
         return () if newest is None else (newest,)
 
+    @property
+    def frame(self) -> Reading | None:
+        """The newest frame of which something was reported, with the time and sequence number of that report."""
+        with self._arrived:
+            return self._frame
+
+    def value_of(self, frame: Frame) -> Any:
+        """Return what is reported of a frame, in the camera's thread; None is no report."""
+        return frame
+
     def wait(self, seconds: float) -> bool:
-        """Wait until there is a frame to poll, or for so long (s); tell whether there is one."""
+        """Wait until there is a report to poll, or for so long (s); tell whether there is one."""
         with self._arrived:
             return self._arrived.wait_for(lambda: self._newest is not None, seconds)
 
@@ -126,9 +137,13 @@ class Video:
         return bool(good)
 
     def _put(self, when_ns: int, frame: Frame) -> None:
+        value = self.value_of(frame)
+        if value is None:
+            return
         with self._arrived:
             self._sequence += 1
-            self._newest = Reading(when_ns, self._sequence, frame)
+            self._newest = Reading(when_ns, self._sequence, value)
+            self._frame = Reading(when_ns, self._sequence, frame)
             self._arrived.notify_all()
 
     def _reopen(self) -> None:

@@ -33,7 +33,7 @@ TURN_SCALE_SIGMA = 0.08
 """Share of a turn by which the wheels alone may be wrong about it, once the effective track has settled."""
 RATE_LASTS_NS = 160_000_000
 """A turn rate is used for so long after it was taken."""
-RATE_VARIANCE = 1e-5
+RATE_VARIANCE = 5e-6
 """Growth of the heading's variance (rad^2 a second) while the sensor's turn rate is integrated."""
 SLIP_RATE = 0.12
 """Wheels that turn the robot by this much (rad/s) more or less than the sensor tells, and by `SLIP_SHARE`, slip."""
@@ -297,7 +297,7 @@ class PoseFilter:
     def see_heading(self, angle: float, rate: float | None, taken_ns: int) -> bool:
         """Correct by a heading reading (rad, rad/s) of its time; return False when the gate refuses the angle."""
         if rate is not None:
-            self._rate, self._rate_until_ns = rate, taken_ns + RATE_LASTS_NS
+            self._take_rate(rate, taken_ns)
         innovation = wrap(angle - self.at(taken_ns).heading - self.place_bias - self.drift)
         if self.correct(((HEADING, 1.0), (PLACE_BIAS, 1.0), (DRIFT, 1.0)), innovation, self._errors.heading_noise**2):
             self.refused_in_row = 0
@@ -307,6 +307,13 @@ class PoseFilter:
         if self.refused_in_row >= REFUSALS_BEFORE_DOUBT:
             self._p[HEADING][HEADING] *= 4.0
         return False
+
+    def _take_rate(self, rate: float, taken_ns: int) -> None:
+        """Turn by a new rate from now on; what the old one missed while it was held is made good by the trapezium."""
+        held_ns = taken_ns + RATE_LASTS_NS - self._rate_until_ns
+        if 0 < held_ns < RATE_LASTS_NS:
+            self.heading = wrap(self.heading + 0.5 * (rate - self._rate) * held_ns * 1e-9)
+        self._rate, self._rate_until_ns = rate, taken_ns + RATE_LASTS_NS
 
     def correct(self, slopes: Sequence[tuple[int, float]], innovation: float, variance: float) -> bool:
         """Correct by one scalar measurement, through the gate.

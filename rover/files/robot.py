@@ -20,8 +20,10 @@ from rover.files.types import (
     Model,
     Name,
     Number,
+    NumberSpan,
     Resistance,
     Share,
+    Span,
     Speed,
     Text,
     Time,
@@ -239,7 +241,7 @@ class Range(Device):
 
 
 class Camera(Device):
-    """Camera looking ahead and down."""
+    """Camera looking ahead and down. ``distortion`` is that of the lens: k1, k2, p1, p2 and k3 (Brown, 1971)."""
 
     rate: Frequency = 10.0
     overdue_after: Annotated[Time, POSITIVE] = 0.6
@@ -256,6 +258,7 @@ class Camera(Device):
     gain: Number | None = None
     white_balance: Annotated[Number, POSITIVE] | None = None
     focus: Number | None = None
+    distortion: Annotated[tuple[Number, ...], Field(max_length=5)] = ()
 
 
 SERVO_PERIOD_S = 0.02
@@ -366,12 +369,51 @@ Hue = Annotated[StrictInt, Field(ge=0, le=179)]
 Byte = Annotated[StrictInt, Field(ge=0, le=255)]
 
 
+def _low_end_first(span: tuple[int, int]) -> tuple[int, int]:
+    if span[0] > span[1]:
+        raise ValueError(f"the low end comes first: [{span[1]}, {span[0]}]; only a hue may cross zero")
+    return span
+
+
+def _shares(span: Span) -> Span:
+    if not 0.0 <= span[0] <= span[1] <= 1.0:
+        raise ValueError("must lie between 0 % and 100 %")
+    return span
+
+
+def _above_zero(span: Span) -> Span:
+    if span[0] <= 0.0:
+        raise ValueError("must be more than zero")
+    return span
+
+
+ByteSpan = Annotated[tuple[Byte, Byte], AfterValidator(_low_end_first)]
+ShareSpan = Annotated[NumberSpan, AfterValidator(_shares)]
+AboveZeroSpan = Annotated[NumberSpan, AfterValidator(_above_zero)]
+
+
 class Colour(Model):
-    """HSV ranges, 8-bit OpenCV scale: hue 0 to 179 and may cross zero ([175, 5]), saturation and value 0 to 255."""
+    """HSV ranges, 8-bit OpenCV scale: hue 0 to 179 and may cross zero ([175, 5]), saturation and value 0 to 255.
+
+    A patch of the colour counts when its size and shape lie within ``area`` (its share of the picture), ``aspect``
+    (its width over its height) and ``fill`` (its share of the upright rectangle round it).
+    """
 
     hue: tuple[Hue, Hue]
-    saturation: tuple[Byte, Byte] = (80, 255)
-    value: tuple[Byte, Byte] = (40, 255)
+    saturation: ByteSpan = (80, 255)
+    value: ByteSpan = (40, 255)
+    area: ShareSpan = (0.00008, 0.5)
+    aspect: AboveZeroSpan = (0.25, 12.0)
+    fill: ShareSpan = (0.4, 1.0)
+
+
+class Marker(Model):
+    """The plate at the tray, at the camera's height: two colours side by side, as they are seen from the field."""
+
+    left: Name
+    right: Name
+    width: Annotated[Length, POSITIVE] = 0.1
+    height: Annotated[Length, POSITIVE] = 0.1
 
 
 class Limits(Model):
@@ -402,6 +444,7 @@ class Robot(Model):
     devices: Devices
     panel: Panel = Panel()
     colours: dict[Name, Colour] = Field(default_factory=dict)
+    marker: Marker | None = None
     limits: Limits = Limits()
 
     @model_validator(mode="after")
@@ -410,4 +453,15 @@ class Robot(Model):
             if device.link is not None and device.link not in self.links:
                 why = f"device '{family}' names the link '{device.link}', which 'links:' does not have"
                 raise ValueMistakeError(("devices", family, "link"), why + nearest(device.link, self.links))
+        return self
+
+    @model_validator(mode="after")
+    def _marker_is_of_known_colours(self) -> "Robot":
+        if self.marker is not None:
+            for half in ("left", "right"):
+                if (colour := getattr(self.marker, half)) not in self.colours:
+                    why = f"there is no colour '{colour}' in 'colours:'{nearest(colour, self.colours)}"
+                    raise ValueMistakeError(("marker", half), why)
+            if self.marker.left == self.marker.right:
+                raise ValueMistakeError(("marker", "right"), "the marker's halves are of two colours, to be told apart")
         return self

@@ -27,7 +27,6 @@ class _Client:
     heard_ns: int
     listens: bool = False
     waiting: deque[Received] = field(default_factory=deque)
-    lost: int = 0
 
 
 class Clients:
@@ -104,19 +103,21 @@ class Clients:
         """Hand bytes of the serial line to those who listen, in order; who is full gets them later, or hears of it."""
         for address, client in list(self._known.items()):
             if client.listens:
-                self._queue(client, chunk, received_ns)
+                _queue(client.waiting, chunk, received_ns)
                 while client.waiting and self.send(address, client.waiting[0]):
                     client.waiting.popleft()
-
-    def _queue(self, client: _Client, chunk: bytes, received_ns: int) -> None:
-        for start in range(0, len(chunk), MOST_BYTES):
-            if len(client.waiting) >= _KEPT_CHUNKS:
-                client.lost += len(client.waiting.popleft().data)
-            client.waiting.append(Received(received_ns, client.lost, chunk[start : start + MOST_BYTES]))
-            client.lost = 0
 
     def close(self) -> None:
         """Close the door."""
         self._socket.close()
         with contextlib.suppress(OSError):
             os.unlink(self._path)
+
+
+def _queue(waiting: deque[Received], chunk: bytes, received_ns: int) -> None:
+    """Add bytes to a queue; when it is full the oldest go, and what is then the first tells how many."""
+    for start in range(0, len(chunk), MOST_BYTES):
+        waiting.append(Received(received_ns, 0, chunk[start : start + MOST_BYTES]))
+        if len(waiting) > _KEPT_CHUNKS:
+            gone = waiting.popleft()
+            waiting[0] = waiting[0]._replace(lost=waiting[0].lost + gone.lost + len(gone.data))

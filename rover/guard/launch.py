@@ -105,7 +105,11 @@ def start_guard(settings: GuardSettings, folder: Path) -> "GuardProcess":
         retire(folder)
     written.write_text(settings.dumps(), "utf-8")
     process = GuardProcess(folder, _spawn(folder))
-    process.wait_until_ready()
+    try:
+        process.wait_until_ready()
+    except BaseException:
+        process.close()
+        raise
     return process
 
 
@@ -144,6 +148,7 @@ def retire(folder: Path) -> None:
     for process in _workers(folder):
         with contextlib.suppress(ProcessLookupError):
             os.kill(process, signal.SIGTERM)
+            os.kill(process, signal.SIGCONT)  # one that was halted hears nothing
     if not _within(_RETIRE_WITHIN_S, lambda: not is_at_work(folder)):
         raise GuardError(f"the motor guard in {folder} does not end; end it by hand: processes {_workers(folder)}")
 

@@ -20,6 +20,7 @@ from typing import Any
 
 from rover.guard import settings as files
 from rover.guard.clients import Clients, Incoming
+from rover.guard.hurry import hurry
 from rover.guard.outputs import ZERO, Output, output_of
 from rover.guard.permission import CommandGate, Permission
 from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State, Verdict
@@ -367,4 +368,5 @@ def _wait(descriptors: list[int], patience_ns: int) -> None:
 def main(arguments: list[str]) -> None:
     """Run the guard; ``arguments``: folder, descriptor of the supervisor's socket, session, restarts."""
     folder, descriptor, session, restarts = arguments
+    hurry()
     run(_assemble(Path(folder), int(descriptor), int(session), int(restarts)))

@@ -21,10 +21,13 @@ from typing import Any
 
 from rover.devices.kernel_pwm import silence
 from rover.guard import settings as files
+from rover.guard.hurry import hurry
 from rover.guard.settings import GuardSettings
 
 PATIENCE_NS = 220_000_000
 """A beat comes each 20 ms; a guard that hangs is noticed within this, which leaves time to stay under 300 ms."""
+LENIENCE_NS = 50_000_000
+"""The most that is added for a machine that stood still as a whole."""
 PATIENCE_ON_LINE_NS = 1_000_000_000
 """Where the co-processor's own deadline is the second way, nothing presses, and a busy machine is no reason to stop."""
 FIRST_BEAT_WITHIN_NS = 10_000_000_000
@@ -67,7 +70,8 @@ class Child:
         self._pidfd = os.pidfd_open(self._process.pid)
         self.is_idle = False
         self.fate = ""
-        self._due_ns = time.monotonic_ns() + FIRST_BEAT_WITHIN_NS
+        self._due_ns = self._at_the_latest_ns = 0
+        self._give(FIRST_BEAT_WITHIN_NS)
 
     @property
     def pid(self) -> int:
@@ -90,17 +94,31 @@ class Child:
         elif left_ns <= 0:
             self.fate = f"gave no sign for {self._patience_ns // 1_000_000} ms"
         else:
-            # A machine that stood still as a whole is no fault of the guard's: what this process overslept, it may too.
-            self._due_ns += max(0, time.monotonic_ns() - asked_ns - patience_ns - _LATE_NS)
+            self._oversleep(time.monotonic_ns() - asked_ns - patience_ns)
         return not self.fate
 
+    def _oversleep(self, late_ns: int) -> None:
+        """Allow the guard what this process overslept: a machine that stood still as a whole is no fault of its."""
+        if late_ns > _LATE_NS:
+            self._due_ns = min(self._due_ns + late_ns, self._at_the_latest_ns)
+
     def _echo(self) -> None:
-        with contextlib.suppress(OSError):
+        try:
             beats = self._ours.recv(256)
-            if beats:
-                self.is_idle = beats.endswith(b"i")
-                self._due_ns = time.monotonic_ns() + self._patience_ns
-                self._ours.send(beats)
+            self._ours.send(beats)
+        except BlockingIOError:
+            return
+        except OSError:
+            beats = b""
+        if not beats:
+            self.fate = "has hung up"
+            return
+        self.is_idle = beats.endswith(b"i")
+        self._give(self._patience_ns)
+
+    def _give(self, patience_ns: int) -> None:
+        self._due_ns = time.monotonic_ns() + patience_ns
+        self._at_the_latest_ns = self._due_ns + LENIENCE_NS
 
     def kill(self) -> None:
         """End the process at once; after a second the kernel has it in its hands, and waiting on would help nobody."""
@@ -146,6 +164,7 @@ class Supervisor:
         # One session for all guards of this supervisor: the co-processor obeys a restarted one at once.
         self._session = secrets.randbelow(0xFFFF) + 1
         self._ended: list[int] = []
+        self._is_done = False
         self._busy_ns = time.monotonic_ns()
 
     def run(self) -> None:
@@ -154,7 +173,7 @@ class Supervisor:
         signal.signal(signal.SIGINT, signal.SIG_IGN)
         patience_ns = PATIENCE_NS if self._settings.channels else PATIENCE_ON_LINE_NS
         restarts = 0
-        while not self._is_over():
+        while not (self._is_done or self._ended):
             if restarts:
                 time.sleep(_RESTART_PAUSE_S)
             child = Child(self._folder, patience_ns, self._lock, self._session, restarts)
@@ -171,6 +190,7 @@ class Supervisor:
         try:
             while child.is_well():
                 if self._is_over(child.is_idle):
+                    self._is_done = True
                     child.end()
                     return
             print(f"the guard {child.fate}; it is started again, stopped", file=sys.stderr, flush=True)
@@ -179,7 +199,7 @@ class Supervisor:
             write_zero(self._settings)
             child.kill()
 
-    def _is_over(self, is_idle: bool = False) -> bool:
+    def _is_over(self, is_idle: bool) -> bool:
         now_ns = time.monotonic_ns()
         if not is_idle or os.getppid() == self._starter:
             self._busy_ns = now_ns
@@ -204,15 +224,6 @@ def take_lock(folder: Path) -> int:
         os.close(descriptor)
         raise
     return descriptor
-
-
-def hurry() -> None:
-    """Go before ordinary processes, where the system lets us (``LimitRTPRIO`` of the service, or root); inherited."""
-    try:
-        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(1))
-    except OSError:
-        with contextlib.suppress(OSError):
-            os.nice(-10)
 
 
 def main(arguments: list[str]) -> Any:

@@ -4,6 +4,8 @@ The guard alone holds wheels, jaws and stop input; what is commanded here goes t
 """
 
 import contextlib
+import fcntl
+import os
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
@@ -19,12 +21,13 @@ from rover.events import Event, Health, HealthChange, HoldBack, Note, Stop
 from rover.files.load import Loaded
 from rover.files.robot import Device, Robot
 from rover.guard.client import GuardClient
-from rover.guard.door import GuardError
+from rover.guard.door import GuardError, default_folder
 from rover.guard.drivers import LinkJaws, PinJaws, StopInput, Wheels
-from rover.guard.launch import GuardProcess, is_at_work, settings_of, start_guard
+from rover.guard.launch import GuardProcess, is_at_work, prepare_folder, settings_of, start_guard
+from rover.guard.outputs import FIRST_ANSWER_DUE
 from rover.guard.permission import POWER_UP
 from rover.guard.port import GuardPort
-from rover.guard.protocol import NOBODY, Answer, Phase, State
+from rover.guard.protocol import Answer, Phase, State
 from rover.guard.ways import CO_PROCESSOR
 from rover.link.link import Link, open_link
 from rover.record.writer import RunRecord
@@ -32,7 +35,8 @@ from rover.runtime.frames import FrameFolder
 
 PERIOD_NS = 20_000_000
 HELLO_EVERY_NS = 500_000_000
-ANSWERS_WITHIN_S = 5.0
+OPEN_WITHIN_S = 1.0
+ANSWERS_WITHIN_S = 4.0
 """A co-processor that was just opened may first have to boot."""
 LAST_WORD_WITHIN_NS = 500_000_000
 
@@ -119,9 +123,7 @@ class Attended:
         """Return what came in, and record it; waits for nothing."""
         now_ns = self.now_ns
         self._listen_to_guard(now_ns)
-        new = [
-            (family, reading) for family, poll in list(self._sensors.items()) for reading in self._ask(family, poll)
-        ]
+        new = [(family, reading) for family, poll in list(self._sensors.items()) for reading in self._ask(family, poll)]
         self.latest.update(new)
         self._keep(now_ns, new)
         return [Heard(now_ns, family, reading) for family, reading in new]
@@ -197,7 +199,7 @@ def _without_picture(reading: Reading) -> Reading:
 
 
 @contextmanager
-def attend(loaded: Loaded[Robot], folder: Path, record: Path, title: str) -> Iterator[Attended]:
+def attend(loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title: str) -> Iterator[Attended]:
     """Start the guard, then everything else, motion not yet permitted.
 
     At the end wheels are at zero. A guard started here ends too, unless a stop is latched: that outlives this program,
@@ -205,7 +207,7 @@ def attend(loaded: Loaded[Robot], folder: Path, record: Path, title: str) -> Ite
 
     Args:
         loaded: the robot file.
-        folder: the guard's.
+        guard_folder: the guard's; None: the one of this user.
         record: file of the run record; frames are kept beside it.
         title: of the record.
 
@@ -215,9 +217,10 @@ def attend(loaded: Loaded[Robot], folder: Path, record: Path, title: str) -> Ite
         LoadError: a driver cannot be imported.
         RecordError: the record cannot be made.
     """
-    robot = loaded.model
+    robot, folder = loaded.model, guard_folder or default_folder()
     settings = settings_of(robot)
     with ExitStack() as closing:
+        _be_alone(folder, closing)
         was_there = is_at_work(folder)
         guard = start_guard(settings, folder)
         client = GuardClient(folder)
@@ -231,12 +234,26 @@ def attend(loaded: Loaded[Robot], folder: Path, record: Path, title: str) -> Ite
         yield at
 
 
+def _be_alone(folder: Path, closing: ExitStack) -> None:
+    """Keep a run and other sessions from this robot until the end."""
+    prepare_folder(folder)
+    descriptor = os.open(folder / "run.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    closing.callback(os.close, descriptor)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise GuardError("another program commands this robot; end it first, or give each robot its --guard") from None
+
+
 def _see_that_it_answers(at: Attended) -> None:
-    if not at.wait_for(lambda: at.state is not None and at.state.output_open, ANSWERS_WITHIN_S):
+    def answers() -> bool:
+        return at.state is not None and at.state.output_open
+
+    def may_boot() -> bool:
+        return at.state is None or FIRST_ANSWER_DUE in at.state.note
+
+    if not at.wait_for(answers, OPEN_WITHIN_S) and not (may_boot() and at.wait_for(answers, ANSWERS_WITHIN_S)):
         raise GuardError(at.state.note if at.state is not None else "the motor guard does not answer; look at its log")
-    state = at.state
-    if state is not None and state.commander not in (NOBODY, at.client.session):
-        raise GuardError("another program commands this robot; end it first")
 
 
 def _open_links(at: Attended, folder: Path, closing: ExitStack) -> None:

@@ -1,4 +1,4 @@
-"""What is looked at before the first motion: measured value, expected, verdict, and what to do. Pure, but for `machine`."""
+"""What is looked at before the first motion: measured, expected, verdict, what to do. Pure, but for `machine`."""
 
 import ctypes
 import shutil
@@ -69,10 +69,10 @@ class Facts:
 
 def machine(folder: Path) -> Machine:
     """Return what the computer tells, for a record in ``folder``."""
-    return Machine(shutil.disk_usage(folder).free, _is_synchronised())
+    return Machine(shutil.disk_usage(folder).free, is_synchronised())
 
 
-def _is_synchronised() -> bool:
+def is_synchronised() -> bool:
     """Ask the kernel, changing nothing; see the manual page adjtimex(2): it returns TIME_ERROR while unsynchronised."""
     timex = ctypes.create_string_buffer(_TIMEX_BYTES)
     return ctypes.CDLL(None).adjtimex(timex) not in (-1, _TIME_ERROR)

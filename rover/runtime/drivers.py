@@ -36,6 +36,10 @@ class Drivers:
             self.close()
             raise
 
+    def made(self, family: str) -> Any:
+        """Return a family's driver, None when the robot has none."""
+        return self._made.get(family)
+
     def _told(self, family: str) -> Any:
         return getattr(self._made.get(family), "apply", None)
 

@@ -1,4 +1,4 @@
-"""What the motor guard says of itself, turned into the core's actions. Pure; the guard's word is the one that counts."""
+"""What the motor guard says of itself, turned into the core's actions. Pure; it is the guard's word that counts."""
 
 from collections.abc import Sequence
 

@@ -24,7 +24,9 @@ class Interruption:
         self._before = {number: signal.signal(number, self._note) for number in SIGNALS}
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         """Give them back."""
         for number, handler in self._before.items():
             signal.signal(number, handler)

@@ -90,7 +90,7 @@ def _guard_settings(robot: Robot) -> GuardSettings:
     simulated = [family for family, device in robot.devices.fitted().items() if device.driver == SIMULATED]
     if simulated:
         raise RunError(
-            f"{', '.join(simulated)}: a simulated driver works in a rehearsal only; name a real driver in the robot file"
+            f"{', '.join(simulated)}: driver 'simulated' works in a rehearsal only; name a real one in the robot file"
         )
     try:
         return settings_of(robot)
@@ -173,9 +173,7 @@ def _port_is_missing(client: GuardClient) -> bool:
     return not _output_is_open(client) and client.state is not None and FIRST_ANSWER_DUE not in client.state.note
 
 
-def _why_no_answer(
-    robot: Robot, links: Mapping[str, Link], silent: Mapping[str, Mailbox], client: GuardClient
-) -> str:
+def _why_no_answer(robot: Robot, links: Mapping[str, Link], silent: Mapping[str, Mailbox], client: GuardClient) -> str:
     if not _output_is_open(client):
         return client.state.note if client.state is not None else "the motor guard does not answer; look at its log"
     name = next(iter(silent))

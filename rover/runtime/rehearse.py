@@ -5,7 +5,7 @@ import math
 import time
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ from rover.bench.world import Bench
 from rover.core import Core, StepReadings, StepRecord
 from rover.devices.protocols import Host
 from rover.estimate.ellipse import ellipse_95
-from rover.events import Delivery, Ellipse, Find, Note, Stop
+from rover.events import Delivery, Ellipse, Find, Health, HealthChange, Note, Stop
 from rover.files.bench import BenchFile
 from rover.record.run import FinalObject
 from rover.record.writer import RunRecord
@@ -73,14 +73,27 @@ class Rehearsal:
         seed: of bench, behaviour and drivers.
         record: file to write.
         wired: send the linked devices' data as bytes through a pseudo-terminal.
+        rendered: draw what the camera sees, and have the real vision code find the objects in it.
+
+    Raises:
+        ValueError: the files do not go together, or lack what ``wired`` or ``rendered`` need.
     """
 
     def __init__(
-        self, assembly: Assembly, activities: Mapping[str, type[Activity]], seed: int, record: Path, *, wired: bool
+        self,
+        assembly: Assembly,
+        activities: Mapping[str, type[Activity]],
+        seed: int,
+        record: Path,
+        *,
+        wired: bool = False,
+        rendered: bool = False,
     ) -> None:
+        assembly = _rendered(assembly) if rendered else assembly
         self._assembly = assembly
         self._seed = seed
         self._path = record
+        self._rendered = rendered
         self._resources = ExitStack()
         self._bench = Bench(assembly.bench or BenchFile(bench="empty"), assembly.robot, assembly.errand, seed)
         self._wiring: Wiring | None = None
@@ -91,6 +104,8 @@ class Rehearsal:
         except BaseException:
             self._resources.close()
             raise
+        self._camera = self._drivers.made("camera")
+        self._pictures = _pictures(self._camera, record) if rendered else None
         self._finds: list[FindReport] = []
         self._believed = 0
         self._steps = 0
@@ -156,6 +171,8 @@ class Rehearsal:
         self._drivers.apply(decided)
         if self._wiring is not None:  # direct, the seed gives the same readings again
             self._record.readings(now_ns, new)
+        if self._pictures is not None:
+            self._pictures.keep(now_ns)
         if decided.events:
             self._note(now_ns, decided)
         if self._steps % RECORD_EVERY == 0:
@@ -172,6 +189,19 @@ class Rehearsal:
                 self._believed = event.number
             elif isinstance(event, Stop):
                 self._stopped = event.cause
+            elif isinstance(event, HealthChange) and event.device == "camera" and event.health is not Health.OK:
+                self._note_trouble(now_ns)
+
+    def _note_trouble(self, now_ns: int) -> None:
+        """Note what the camera's driver itself has to say about reports that do not come."""
+        trouble = getattr(self._camera, "trouble", "")
+        if trouble:
+            self._record.event(now_ns, Note("fault", f"camera: {trouble}"))
+
+    @property
+    def remarks(self) -> list[str]:
+        """What a person should know besides the result, in sentences; mostly nothing."""
+        return list(getattr(self._camera, "remarks", ()))
 
     def _found(self, now_ns: int, find: Find) -> FindReport:
         truth = self._bench.held_from()
@@ -212,12 +242,13 @@ class Rehearsal:
 
     def _header(self) -> dict[str, str]:
         assembly = self._assembly
+        depths = [*(["wired"] if self._wiring else []), *(["rendered"] if self._rendered else []), "bench"]
         header = {
             "title": assembly.errand.errand,
             "started": datetime.now(UTC).isoformat(timespec="seconds"),
             "seed": str(self._seed),
             "version": rover.__version__,
-            "host": "wired bench" if self._wiring else "bench",
+            "host": " ".join(depths),
             "field": self._field_json(),
         }
         return header | {f"file:{name}": text for name, text in assembly.texts.items()}
@@ -234,3 +265,17 @@ class Rehearsal:
                 "slots": [(slot.x, slot.y) for slot in self.core.book.ground.slots],
             }
         )
+
+
+def _rendered(assembly: Assembly) -> Assembly:
+    """Return the errand with the rendered camera; what that needs is imported only now."""
+    from rover.runtime.rendered import with_rendered_camera
+
+    bench = assembly.bench or BenchFile(bench="empty")
+    return replace(assembly, robot=with_rendered_camera(assembly.robot, bench))
+
+
+def _pictures(camera: Any, record: Path) -> Any:
+    from rover.runtime.rendered import Pictures
+
+    return Pictures(camera, record)

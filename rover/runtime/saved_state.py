@@ -48,7 +48,9 @@ def read(path: Path, title: str) -> Mapping[str, Any]:
         state = json.loads(path.read_text("utf-8"))
         version, errand, ended, core = state["version"], state["errand"], state["ended"], state["core"]
     except OSError as error:
-        raise StateError(f"{path}: {error.strerror}; name the .state.json file of a run, or none for the newest") from None
+        raise StateError(
+            f"{path}: {error.strerror}; name the .state.json file of a run, or none for the newest"
+        ) from None
     except (ValueError, KeyError, TypeError):
         raise StateError(f"{path}: not the saved state of a run; name a .state.json file: --resume=FILE") from None
     if version != VERSION:
@@ -98,7 +100,7 @@ class StateKeeper:
     def keep(self, core: Mapping[str, Any], ended: str = "") -> None:
         """Have a state written; one that still waits is displaced. ``ended`` is the run's result at its end."""
         whole = {"version": VERSION, "errand": self._errand, "ended": ended, "core": core}
-        self._text = json.dumps(whole, indent=1)
+        self._text = json.dumps(whole)
         self._wake.set()
 
     def close(self) -> None:
@@ -124,6 +126,8 @@ class StateKeeper:
         try:
             write_atomically(self._path, text)
         except OSError as error:
-            self.trouble = f"{self._path}: the errand's state could not be saved: {error.strerror}; make room on its disk"
+            self.trouble = (
+                f"{self._path}: the errand's state could not be saved: {error.strerror}; make room on its disk"
+            )
             with contextlib.suppress(OSError):
                 self._path.with_name(self._path.name + ".new").unlink()

@@ -38,11 +38,11 @@ def test_drivers_on_a_link_read_what_the_guard_received(bay, port, eventually):
     before_ns = time.monotonic_ns()
     bay.get_going(client)
     seen = []
-    eventually(lambda: bay.command(client) or seen.extend(counts.poll(0)) or (seen and seen[-1].value.left > 20))
+    eventually(lambda: bay.command(client) or seen.extend(counts.poll(0)) or (link.counts.lines > 20 and seen))
     assert isinstance(seen[-1].value, WheelCounts)
     assert [reading.sequence for reading in seen] == sorted(reading.sequence for reading in seen)
     assert before_ns < seen[-1].taken_ns <= time.monotonic_ns()
-    assert link.counts.lines > 10
+    assert seen[-1].value.left > 0
     assert link.counts.lost == 0
 
 

@@ -7,7 +7,7 @@ The rules are those of the machinery standards as REFERENCE-VALUES section 12 gi
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rover.devices.readings import RangeValue
@@ -61,6 +61,7 @@ class TestStopLatch:
         latch.stop("operator")
         assert not latch.resume()
 
+    @settings(deadline=None, derandomize=True)
     @given(st.lists(st.sampled_from(["stop", "reset", "resume"]), max_size=20))
     def test_every_way_out_is_stop_then_reset_then_resume(self, acts):
         """In any order of acts, a resume works only when the last act before it other than a resume was a reset."""
@@ -140,6 +141,7 @@ class TestEchoMemory:
             memory.hear(NO_ECHO)
         assert memory.gap == pytest.approx(0.04)
 
+    @settings(deadline=None, derandomize=True)
     @given(st.lists(st.tuples(st.none() | st.floats(0.03, 4.0), st.floats(-0.02, 0.02)), max_size=60))
     def test_a_gap_is_always_a_number_or_infinite(self, steps):
         memory = EchoMemory(FRONT)

@@ -118,11 +118,12 @@ def test_a_sensor_that_raises_is_faulty_once_and_the_others_go_on():
     assert drivers.faults() == []
 
 
-def test_an_actuator_that_raises_is_faulty_and_not_told_again():
-    drivers = Drivers(host(gripper={"driver": "my_drivers:ToldBadly"}), ())
+@pytest.mark.parametrize(("family", "other"), [("gripper", "drive"), ("drive", "gripper")])
+def test_an_actuator_that_raises_is_faulty_and_not_told_again(family, other):
+    drivers = Drivers(host(**{family: {"driver": "my_drivers:ToldBadly"}, other: {"driver": "my_drivers:Told"}}), ())
     for sequence in range(3):
         drivers.apply(record(sequence, JawsCommand(1.0, sequence, 1)))
-    assert drivers.faults() == [("gripper", "its driver raised OSError: no bus")]
+    assert drivers.faults() == [(family, "its driver raised OSError: no bus")]
     assert ("Told", "told 2") in Base.log
 
 

@@ -11,7 +11,9 @@ ALL_IN = ("done", "all_in", 1)
 
 @pytest.fixture
 def wired_errand(files, small_bay):
-    return files.errand({"objects": [small_bay.JAR], **STEADY})
+    """A busy computer keeps threads waiting: each time the wheels stand still, which must not add up to a stop."""
+    robot = files.robot | {"limits": files.robot["limits"] | {"hold_backs": 10_000}}
+    return files.errand({"objects": [small_bay.JAR], **STEADY}, robot=robot)
 
 
 def test_a_jar_is_delivered_through_the_serial_line(small_bay, wired_errand):

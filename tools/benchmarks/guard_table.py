@@ -49,7 +49,6 @@ _HEADER = {"name": "guard table"}
 
 def play_runtime(folder: Path, record_path: Path) -> None:
     """Enable motion once, then command the wheels at 50 Hz until something happens to this process."""
-    os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))  # an ordinary process, unlike the judge
     signal.signal(
         signal.SIGUSR1, lambda *_: collections.deque(itertools.repeat(0), maxlen=0)
     )  # never ends, holds the GIL
@@ -255,15 +254,15 @@ def unblock_writes(rig: Rig) -> None:
 
 @contextlib.contextmanager
 def judge_on_time() -> Iterator[None]:
-    """Let this process, which judges, go before ordinary ones where the system lets it."""
-    try:
-        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(2))
-    except OSError:
-        yield
-        return
-    try:
-        yield
-    finally:
+    """Let the threads of this process, which judges, go before ordinary ones where the system lets them."""
+    # Not inherited: a runtime that goes before the guard as it starts would prove nothing but that.
+    policy = os.SCHED_RR | os.SCHED_RESET_ON_FORK
+    threads = [thread.native_id for thread in threading.enumerate() if thread.native_id]
+    with contextlib.suppress(PermissionError):
+        for thread in threads:
+            os.sched_setscheduler(thread, policy, os.sched_param(2))
+    yield
+    with contextlib.suppress(PermissionError):
         os.sched_setscheduler(0, os.SCHED_OTHER, os.sched_param(0))
 
 
@@ -310,7 +309,7 @@ CASES = (
 def measure(case: Case, moments: int, seed: int) -> list[float]:
     """Return how long after the fault the wheels were at zero for good (ms), for each moment."""
     chance = random.Random(f"{seed} {case.name}")
-    with judge_on_time(), case.rig() as rig:
+    with case.rig() as rig, judge_on_time():
         return [moment(case, rig, chance.uniform(0.0, 0.3)) for _ in range(moments)]
 
 
@@ -322,23 +321,30 @@ def moment(case: Case, rig: Rig, after_s: float) -> float:
         wait_for(rig.is_moving, lambda: f"the wheels never turned: {state_of(rig.guard.folder)}")
         time.sleep(after_s)
         assert rig.is_moving(), f"the wheels stopped before the fault: {state_of(rig.guard.folder)}"
-        from_ns = time.monotonic_ns()
-        case.make(rig)
-        time.sleep(WATCHED_S)
-        return rig.zero_after_ms(from_ns)
+        return zero_after_ms(case, rig)
     finally:
-        case.undo(rig)
         rig.end_runtime()
         if is_disk:
             open_record(rig.record)
         wait_for(lambda: not rig.is_moving(), lambda: "the wheels never came to rest")
 
 
+def zero_after_ms(case: Case, rig: Rig) -> float:
+    """Make the fault, watch the wheels, and return how long it took until they were at zero for good (ms)."""
+    from_ns = time.monotonic_ns()
+    case.make(rig)
+    try:
+        time.sleep(WATCHED_S)
+        return rig.zero_after_ms(from_ns)
+    finally:
+        case.undo(rig)
+
+
 def open_record(path: Path) -> None:
     """See that a record opens after what happened to it."""
     from rover.record.reader import read
 
-    assert read(path).happenings
+    read(path)
 
 
 def row(case: Case, took_ms: list[float]) -> str:

@@ -83,3 +83,17 @@ def _has(source: Source, where: tuple[str, ...]) -> bool:
             return False
         values = values[part]
     return True
+
+
+def told(finding: Finding) -> str:
+    """Return a finding as lines for a person."""
+    rows = [
+        ("measured", finding.measured),
+        ("expected", finding.expected),
+        *(("mistake", mistake) for mistake in finding.mistakes),
+        *(("change", str(each)) for each in finding.changes),
+        *(("or else", f"{each}, if the wheel that was commanded turned forwards") for each in finding.alternatives),
+        *(("try", advice) for advice in finding.advice),
+    ]
+    lines = [f"    {name:<9} {text}" for name, text in rows if text]
+    return "\n".join([f"{finding.check:<13} {finding.verdict.value}", *lines])

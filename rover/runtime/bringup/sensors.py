@@ -78,7 +78,7 @@ def turn_finding(turned: float) -> Finding:
         )
     return judged(
         *("turn", abs(turned - QUARTER) <= QUARTER_WITHIN, measured, expected),
-        "repeat it: rover bring-up ROBOT --only turn; a heading that stays behind is far from calibrated, or near steel",
+        "repeat it: rover bring-up ROBOT --only turn; one that stays behind is not calibrated, or near steel",
     )
 
 
@@ -125,7 +125,12 @@ def battery_finding(heard: Sequence[Heard], battery: Battery) -> Finding:
     low, high = EMPTY_SHARE * battery.full, FULL_SHARE * battery.full
     volts = values[-1].volts if values else math.nan
     return judged(
-        *("battery", low <= volts <= high, f"{volts:.2f} V" if values else "no reading", f"{low:.1f} V to {high:.1f} V"),
+        *(
+            "battery",
+            low <= volts <= high,
+            f"{volts:.2f} V" if values else "no reading",
+            f"{low:.1f} V to {high:.1f} V",
+        ),
         "charge the battery; measure it with a meter: if that reads otherwise, correct 'divider:' or 'scale:', "
         "and see that 'full:' is your battery's full voltage",
     )

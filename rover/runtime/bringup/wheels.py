@@ -182,7 +182,7 @@ def _mended(robot: Robot, chains: list[_Chain]) -> Iterator[Setting]:
 
 
 class _Crossing(NamedTuple):
-    """One channel: the side the file takes it for, the side it is, and whether its sign is as the file has it (1, -1)."""
+    """One channel: the side the file takes it for, the side it is, and 1 or -1: is its sign as in the file?"""
 
     named: str
     is_really: str

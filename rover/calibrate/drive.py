@@ -1,0 +1,290 @@
+"""Wheels and track from straight runs by tape, turns on the spot, and a square driven both ways.
+
+What each gives: the tape the mean travel for one count; the turns the track as which the base turns, which on a
+skid-steer base is 1.2 to 1.9 times the geometric one and so far outside what the square-path method may be used
+for; the square then the ratio of the wheels, and the track once more and better. Each changes the others a little,
+so all is repeated on the same runs until it stands.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
+from rover.calibrate.hands import Assistant, Drivetrain, check_length, check_return
+from rover.calibrate.pilot import REST_S, Pilot
+from rover.calibrate.runs import Geometry, Run, Track, path, slip, track_of, turned
+from rover.calibrate.umbmark import correction, wheel_scales
+from rover.files.robot import Body, Counts, Robot
+
+LENGTH = 2.0
+SIDE = 1.0
+STRAIGHTS = 3
+SPINS = 2
+SPIN = 4.0 * math.pi
+SQUARES = 5
+TRIES = 4
+"""A run in which a wheel slipped is driven again, so many times; then the best one is taken."""
+_ROUNDS = 50
+
+
+class Straight(NamedTuple):
+    """A straight run, and its length (m) by tape."""
+
+    track: Track
+    length: float
+
+
+class Spin(NamedTuple):
+    """A turn on the spot, and its angle (rad) by the heading sensor."""
+
+    track: Track
+    angle: float
+
+
+class Square(NamedTuple):
+    """A square, counter-clockwise (``sign`` 1) or clockwise (-1), and where it came back to (m ahead, m left)."""
+
+    track: Track
+    sign: float
+    x: float
+    y: float
+
+
+class Measured(NamedTuple):
+    """All that was driven and measured; ``side`` (m) is that of the squares."""
+
+    straights: Sequence[Straight]
+    spins: Sequence[Spin]
+    squares: Sequence[Square]
+    side: float
+
+
+def geometry_of(robot: Robot) -> Geometry:
+    """Return what a robot file says."""
+    metres, counts = robot.body.metres_per_count, robot.devices.counts
+    return Geometry(metres * counts.left_scale, metres * counts.right_scale, robot.body.effective_track)
+
+
+def by_tape(straights: Sequence[Straight], geometry: Geometry) -> Geometry:
+    """Return the geometry with the mean travel for one count that the tape gives; the track stays.
+
+    Raises:
+        CalibrationError: a length cannot be meant.
+    """
+    ways = [_mean_way(straight.track, geometry) for straight in straights]
+    for straight, way in zip(straights, ways, strict=True):
+        check_length(straight.length, way)
+    factor = sum(straight.length for straight in straights) / sum(ways)
+    return Geometry(geometry.left * factor, geometry.right * factor, geometry.track)
+
+
+def by_spins(spins: Sequence[Spin], geometry: Geometry) -> Geometry:
+    """Return the geometry with the track that turns on the spot give.
+
+    Raises:
+        CalibrationError: the heading sensor says that the robot did not turn, or turned the other way.
+    """
+    ways = [spin.track.right[-1] * geometry.right - spin.track.left[-1] * geometry.left for spin in spins]
+    for spin, way in zip(spins, ways, strict=True):
+        if spin.angle * way <= 0.0 or abs(spin.angle) < 0.3 * abs(way) / geometry.track:
+            raise CalibrationError(
+                f"by its counts the robot turned {_side_of(way)}, by the heading sensor {math.degrees(spin.angle):.0f} "
+                "deg (counter-clockwise positive): 'rover calibrate ROBOT heading' tells which of the two is wrong"
+            )
+    return geometry._replace(track=sum(map(abs, ways)) / sum(abs(spin.angle) for spin in spins))
+
+
+def by_squares(squares: Sequence[Square], side: float, geometry: Geometry) -> Geometry:
+    """Return the geometry corrected once by the square-path method (`rover.calibrate.umbmark`).
+
+    Raises:
+        CalibrationError: the return errors are too large for the method.
+    """
+    clockwise = [errors(square, geometry)[0] for square in squares if square.sign < 0.0]
+    counter = [errors(square, geometry)[0] for square in squares if square.sign > 0.0]
+    try:
+        found = correction(float(np.mean(clockwise)), float(np.mean(counter)), side, geometry.track)
+    except ValueError as error:
+        raise CalibrationError(f"{error}: did the marks or the robot move between start and end?") from None
+    left, right = wheel_scales(found.wheels)
+    return Geometry(geometry.left * left, geometry.right * right, geometry.track * found.track)
+
+
+def errors(square: Square, geometry: Geometry) -> tuple[float, float]:
+    """Return the return error (m): where the square truly ended less where the odometry says that it did."""
+    x, y, _ = path(square.track, geometry)
+    return square.x - float(x[-1]), square.y - float(y[-1])
+
+
+def solve(measured: Measured, start: Geometry) -> Geometry:
+    """Return the geometry that fits all runs.
+
+    Raises:
+        CalibrationError: it does not settle, or what was measured cannot be meant.
+    """
+    geometry = by_spins(measured.spins, by_tape(measured.straights, start))
+    for _ in range(_ROUNDS):
+        last, geometry = geometry, by_squares(measured.squares, measured.side, by_tape(measured.straights, geometry))
+        if max(abs(new / old - 1.0) for new, old in zip(geometry, last, strict=True)) < 1e-7:
+            return geometry
+    raise CalibrationError("the square runs contradict each other; drive them again, on a firm and level floor")
+
+
+def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot, side: float = SIDE) -> Measured:
+    """Drive all runs and have them measured.
+
+    Raises:
+        CalibrationError: wheels, counts, heading or tape are not as they must be.
+    """
+    if robot.devices.heading is None:
+        raise CalibrationError("this robot has no heading sensor ('devices: heading:'); the track cannot be found")
+    pilot = Pilot(drivetrain, robot, geometry_of(robot))
+    straights = [_straight(pilot, assistant) for _ in range(STRAIGHTS)]
+    pilot.geometry = by_tape(straights, pilot.geometry)
+    assistant.ready("give it room to turn on the spot")
+    spins = [_spin(pilot, sign) for sign in (1.0, -1.0) * SPINS]
+    pilot.geometry = by_spins(spins, pilot.geometry)
+    squares = [_square(pilot, assistant, side, sign) for sign in (1.0, -1.0) * SQUARES]
+    return Measured(straights, spins, squares, side)
+
+
+def _straight(pilot: Pilot, assistant: Assistant) -> Straight:
+    def attempt() -> tuple[Run, float]:
+        assistant.ready(f"put the robot at the mark, {LENGTH + 0.5:g} m free ahead")
+        run = pilot.straight(LENGTH)
+        return run, assistant.length(_mean_way(track_of(run), pilot.geometry))
+
+    run, length = _without_slip(attempt)
+    return Straight(track_of(run), length)
+
+
+def _spin(pilot: Pilot, sign: float) -> Spin:
+    run, _ = _without_slip(lambda: (pilot.spin(sign * SPIN), None))
+    return Spin(track_of(run), turned(run, REST_S))
+
+
+def _square(pilot: Pilot, assistant: Assistant, side: float, sign: float) -> Square:
+    way = "left, counter-clockwise" if sign > 0.0 else "right, clockwise"
+
+    def attempt() -> tuple[Run, tuple[float, float]]:
+        assistant.ready(f"mark where the robot stands; it drives a square of {side:g} m to its {way}")
+        return pilot.square(side, sign), assistant.return_error(side)
+
+    run, (x, y) = _without_slip(attempt)
+    check_return(x, y, side)
+    return Square(track_of(run), sign, x, y)
+
+
+def _without_slip(attempt: Any) -> Any:
+    """Return the first run in which no wheel slipped, with what was measured; after some tries the best one."""
+    best, least = None, math.inf
+    for _ in range(TRIES):
+        tried = attempt()
+        found = slip(tried[0])
+        if found < least:
+            best, least = tried, found
+        if found == 0.0:
+            break
+    return best
+
+
+def _mean_way(track: Track, geometry: Geometry) -> float:
+    return 0.5 * float(track.left[-1] * geometry.left + track.right[-1] * geometry.right)
+
+
+def _side_of(way: float) -> str:
+    return "left" if way > 0.0 else "right"
+
+
+def findings(measured: Measured, robot: Robot) -> Findings:
+    """Return what the runs say about a robot file.
+
+    Raises:
+        CalibrationError: what was measured cannot be meant.
+    """
+    before = geometry_of(robot)
+    after = solve(measured, before)
+    spun = by_spins(measured.spins, by_tape(measured.straights, before))
+    lines = (
+        f"effective track {after.track * 1e3:.1f} mm (by turning on the spot {spun.track * 1e3:.1f} mm)",
+        f"right wheels' travel for one count over the left ones': {after.right / after.left:.5f}",
+        f"straight runs: residuals {_millimetres(_tape_residuals(measured, after))} mm",
+        f"squares: came back {_rms(measured, before) * 1e3:.0f} mm off on average by the file as it was, "
+        f"{_rms(measured, after) * 1e3:.1f} mm now",
+    )
+    return Findings(_changes(robot, after), lines, _panels(measured, before, after), _data(measured, before, after))
+
+
+def _changes(robot: Robot, after: Geometry) -> tuple[Change, ...]:
+    body: Body = robot.body
+    counts: Counts = robot.devices.counts
+    mean = 0.5 * (after.left + after.right)
+    diameter = mean * body.counts_per_rev / math.pi
+    return (
+        *changed(("body", "wheel_diameter"), f"{body.wheel_diameter * 1e3:.2f} mm", f"{diameter * 1e3:.2f} mm"),
+        *changed(("body", "track_factor"), f"{body.track_factor:.4f}", f"{after.track / body.track:.4f}"),
+        *changed(("devices", "counts", "left_scale"), f"{counts.left_scale:.5f}", f"{after.left / mean:.5f}"),
+        *changed(("devices", "counts", "right_scale"), f"{counts.right_scale:.5f}", f"{after.right / mean:.5f}"),
+    )
+
+
+def _tape_residuals(measured: Measured, geometry: Geometry) -> list[float]:
+    return [straight.length - _mean_way(straight.track, geometry) for straight in measured.straights]
+
+
+def _rms(measured: Measured, geometry: Geometry) -> float:
+    return math.sqrt(np.mean([math.hypot(*errors(square, geometry)) ** 2 for square in measured.squares]))
+
+
+def _millimetres(lengths: Sequence[float]) -> str:
+    return ", ".join(f"{length * 1e3:+.1f}" for length in lengths)
+
+
+def _panels(measured: Measured, before: Geometry, after: Geometry) -> tuple[Panel, ...]:
+    def returns(geometry: Geometry, title: str) -> Panel:
+        points = {sign: [errors(one, geometry) for one in measured.squares if one.sign == sign] for sign in (1.0, -1.0)}
+        return Panel(
+            title,
+            "ahead (mm)",
+            "left (mm)",
+            tuple(
+                Series(name, [x * 1e3 for x, _ in points[sign]], [y * 1e3 for _, y in points[sign]])
+                for name, sign in (("counter-clockwise", 1.0), ("clockwise", -1.0))
+            ),
+            square=True,
+        )
+
+    residuals = [residual * 1e3 for residual in _tape_residuals(measured, after)]
+    tape = Series("tape less counts", list(range(1, 1 + len(residuals))), residuals)
+    return (
+        returns(before, "Return errors of the squares, file as it was"),
+        returns(after, "Return errors of the squares, corrected"),
+        Panel("Straight runs, corrected", "run", "residual (mm)", (tape,)),
+    )
+
+
+def _data(measured: Measured, before: Geometry, after: Geometry) -> dict[str, Any]:
+    return {
+        "metres_per_count_left_right_and_track_m": {"before": list(before), "after": list(after)},
+        "straights": [
+            {"left": one.track.left[-1], "right": one.track.right[-1], "tape_m": one.length}
+            for one in measured.straights
+        ],
+        "spins": [
+            {"left": one.track.left[-1], "right": one.track.right[-1], "turned_rad": one.angle}
+            for one in measured.spins
+        ],
+        "squares": [
+            {
+                "side_m": measured.side,
+                "sign": one.sign,
+                "back_at_m": [one.x, one.y],
+                "error_before_m": list(errors(one, before)),
+                "error_after_m": list(errors(one, after)),
+            }
+            for one in measured.squares
+        ],
+    }

@@ -1,0 +1,63 @@
+"""What a calibration finds, as plain values: new numbers for the robot file, what to tell, what to draw."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+
+class CalibrationError(Exception):
+    """What was measured cannot be used; the message says what was wrong and what to do. Nothing is written."""
+
+
+class Change(NamedTuple):
+    """A value of the robot file, before and after, as it is written there.
+
+    Attributes:
+        key: where it stands: ``("devices", "counts", "left_scale")``.
+        before, after: with their units.
+    """
+
+    key: tuple[str, ...]
+    before: str
+    after: str
+
+
+class Series(NamedTuple):
+    """Points of a drawing, joined by a line or (``marks``) each by itself."""
+
+    label: str
+    x: Sequence[float]
+    y: Sequence[float]
+    marks: bool = True
+
+
+class Panel(NamedTuple):
+    """One drawing: its title, axes with units, and what is in it. ``square``: both axes have the same scale."""
+
+    title: str
+    x_axis: str
+    y_axis: str
+    series: tuple[Series, ...]
+    square: bool = False
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a calibration found.
+
+    Attributes:
+        changes: proposed for the robot file; empty when it is right already.
+        lines: residuals and remarks, for a person.
+        panels: to be drawn.
+        data: the same and what was measured, for the record: plain numbers and texts.
+    """
+
+    changes: tuple[Change, ...]
+    lines: tuple[str, ...]
+    panels: tuple[Panel, ...] = ()
+    data: Mapping[str, Any] = field(default_factory=dict)
+
+
+def changed(key: tuple[str, ...], before: str, after: str) -> tuple[Change, ...]:
+    """Return a change, or none when it would change nothing."""
+    return () if before == after else (Change(key, before, after),)

@@ -1,0 +1,207 @@
+"""The jaws: servo pulses for open and closed, and what the feedback says with and without an object between them."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
+from rover.calibrate.hands import Assistant, Drivetrain
+from rover.devices.readings import JawsValue
+from rover.files import robot as files
+from rover.files.robot import Robot
+
+CLOSINGS = 5
+SETTLE_S = 0.4
+"""After its travel time the servo is given so long to come to rest."""
+SHORTEST, LONGEST = 0.0005, 0.0025
+"""Pulses (s) that servos take: 1 to 2 ms by convention, 0.5 to 2.5 ms where the travel is extended."""
+_APART_SIGMAS = 4.0
+
+
+class Felt(NamedTuple):
+    """What the feedback said with the jaws at rest: its raw number and whether they hold, where it tells these."""
+
+    raw: float | None
+    holding: bool | None
+
+
+class Measured(NamedTuple):
+    """Pulses (s) and what was felt with the jaws open, closed on nothing, and closed on an object."""
+
+    opened: float
+    closed: float
+    open_jaws: Sequence[Felt] = ()
+    nothing: Sequence[Felt] = ()
+    something: Sequence[Felt] = ()
+
+
+def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Measured:
+    """Find the pulses by eye; with feedback, close the jaws on nothing and on an object, some times each.
+
+    Raises:
+        CalibrationError: there is no gripper.
+    """
+    gripper = _gripper(robot)
+    hand = _Hand(drivetrain, robot)
+    assistant.take_object()
+    closed = check_pulse(assistant.pulse("closed", gripper.closed, hand.move))
+    opened = check_pulse(assistant.pulse("open", gripper.open, hand.move))
+    if abs(opened - closed) < 50e-6:
+        raise CalibrationError("open and closed are less than 50 us apart; the jaws would not move")
+    if gripper.feedback == "none":
+        return Measured(opened, closed)
+    open_jaws, nothing, something = list[Felt](), list[Felt](), list[Felt]()
+    for _ in range(CLOSINGS):
+        open_jaws.append(hand.move(opened))
+        nothing.append(hand.move(closed))
+    for _ in range(CLOSINGS):
+        hand.move(opened)
+        assistant.put_object()
+        something.append(hand.move(closed))
+    hand.move(opened)
+    assistant.take_object()
+    return Measured(opened, closed, open_jaws, nothing, something)
+
+
+def check_pulse(pulse: float) -> float:
+    """Return a pulse (s) that a servo takes.
+
+    Raises:
+        CalibrationError: it is none.
+    """
+    if not SHORTEST <= pulse <= LONGEST:
+        raise CalibrationError(f"a servo pulse of {pulse * 1e6:.0f} us: it lies between 500 us and 2500 us")
+    return pulse
+
+
+def _gripper(robot: Robot) -> files.Gripper:
+    """Return the robot's gripper.
+
+    Raises:
+        CalibrationError: it has none.
+    """
+    if robot.devices.gripper is None:
+        raise CalibrationError("this robot has no gripper; name it under 'devices: gripper:' in its file")
+    return robot.devices.gripper
+
+
+def opening_at(pulse: float, robot: Robot) -> float:
+    """Return the opening by which a robot's driver sends a pulse (s)."""
+    gripper = _gripper(robot)
+    return (pulse - gripper.closed) / (gripper.open - gripper.closed)
+
+
+def widened(robot: Robot) -> Robot:
+    """Return the robot with a gripper that can be told every pulse a servo takes, as fast as before; limp at the end.
+
+    Raises:
+        CalibrationError: there is no gripper.
+    """
+    gripper = _gripper(robot)
+    longer = (LONGEST - SHORTEST) / max(1e-4, abs(gripper.open - gripper.closed))
+    wide = {"closed": SHORTEST, "open": LONGEST, "travel_time": gripper.travel_time * longer, "on_stop": "limp"}
+    devices = robot.devices.model_copy(update={"gripper": gripper.model_copy(update=wide)})
+    return robot.model_copy(update={"devices": devices})
+
+
+class _Hand:
+    """Moves the jaws and feels."""
+
+    def __init__(self, drivetrain: Drivetrain, robot: Robot) -> None:
+        self._drivetrain, self._gripper = drivetrain, _gripper(robot)
+        self._steps = round((self._gripper.travel_time + SETTLE_S) / drivetrain.period_s)
+
+    def move(self, pulse: float) -> Felt:
+        """Move to a pulse (s) and return what is felt there."""
+        self._drivetrain.jaws(pulse)
+        holding = None
+        for _ in range(self._steps):
+            for family, reading in self._drivetrain.step(0.0, 0.0):
+                if family == "gripper" and isinstance(reading.value, JawsValue):
+                    holding = reading.value.holding
+        return Felt(self._drivetrain.feedback(), holding)
+
+
+def findings(measured: Measured, robot: Robot) -> Findings:
+    """Return what was felt says about a robot file."""
+    gripper = _gripper(robot)
+    key = ("devices", "gripper")
+    changes = (
+        *changed((*key, "open"), _pulse(gripper.open), _pulse(measured.opened)),
+        *changed((*key, "closed"), _pulse(gripper.closed), _pulse(measured.closed)),
+        *_signature(measured, gripper),
+    )
+    panel = Panel(
+        "Feedback",
+        "closing",
+        "raw number",
+        tuple(
+            Series(name, list(range(1, 1 + len(_raw(felt)))), _raw(felt))
+            for name, felt in (
+                ("open", measured.open_jaws),
+                ("closed on nothing", measured.nothing),
+                ("closed on the object", measured.something),
+            )
+        ),
+    )
+    data = {name: [list(felt) for felt in getattr(measured, name)] for name in ("open_jaws", "nothing", "something")}
+    pulses = {"open_s": measured.opened, "closed_s": measured.closed}
+    return Findings(changes, _lines(measured), (panel,) if _raw(measured.nothing) else (), pulses | data)
+
+
+def _signature(measured: Measured, gripper: files.Gripper) -> tuple[Change, ...]:
+    """Return the changes to the feedback's numbers, where it is read from a file and they can be told apart."""
+    key = ("devices", "gripper")
+    opened, nothing, something = map(_raw, (measured.open_jaws, measured.nothing, measured.something))
+    if gripper.feedback_file is None or not nothing or not is_apart(nothing, something):
+        return ()
+    if gripper.feedback == "current":
+        threshold = 0.5 * (float(np.mean(nothing)) + float(np.mean(something)))
+        return changed((*key, "holds_above"), _number(gripper.holds_above), _number(threshold))
+    return (
+        *changed((*key, "reads_closed"), _number(gripper.reads_closed), _number(float(np.median(nothing)))),
+        *changed((*key, "reads_open"), _number(gripper.reads_open), _number(float(np.median(opened)))),
+    )
+
+
+def is_apart(nothing: Sequence[float], something: Sequence[float]) -> bool:
+    """Tell whether two groups of numbers lie apart by more than four standard deviations and do not overlap."""
+    if max(min(nothing), min(something)) <= min(max(nothing), max(something)):
+        return False
+    spread = float(np.std(nothing) + np.std(something))
+    return abs(float(np.mean(something)) - float(np.mean(nothing))) > _APART_SIGMAS * spread
+
+
+def _lines(measured: Measured) -> tuple[str, ...]:
+    if not measured.nothing:
+        return ("no feedback: that something is held must be seen in another way",)
+    nothing, something = _raw(measured.nothing), _raw(measured.something)
+    held = tuple(sum(felt.holding is True for felt in group) for group in (measured.nothing, measured.something))
+    by_number = (
+        f"raw number: {_spread(nothing)} closed on nothing, {_spread(something)} closed on the object: "
+        + ("well apart" if is_apart(nothing, something) else "too close together to tell; no numbers are proposed")
+        if nothing and something
+        else "no raw number can be read"
+    )
+    return (
+        by_number,
+        f"by the file as it was, 'held' was said {held[0]} times of {len(measured.nothing)} with nothing, and "
+        f"{held[1]} of {len(measured.something)} with the object",
+    )
+
+
+def _raw(felt: Sequence[Felt]) -> list[float]:
+    return [one.raw for one in felt if one.raw is not None]
+
+
+def _spread(numbers: Sequence[float]) -> str:
+    return f"{np.mean(numbers):.4g} +- {np.std(numbers):.2g}"
+
+
+def _pulse(seconds: float) -> str:
+    return f"{seconds * 1e6:.0f} us"
+
+
+def _number(value: float | None) -> str:
+    return "-" if value is None else f"{value:.5g}"

@@ -1,0 +1,87 @@
+"""The real robot as calibration drives it: through the motor guard, with a person beside it."""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from rover.calibrate.findings import CalibrationError
+from rover.calibrate.gripper import opening_at
+from rover.calibrate.person import Lines, Person
+from rover.devices.kernel_files import read_number
+from rover.devices.readings import Reading
+from rover.files.load import Loaded
+from rover.files.robot import Robot
+from rover.runtime.attended import PERIOD_NS, Attended, attend
+
+PERMITTED_WITHIN_S = 1.0
+
+
+class RobotDrivetrain:
+    """The robot through its drivers and the motor guard (see `rover.calibrate.hands.Drivetrain`)."""
+
+    def __init__(self, at: Attended) -> None:
+        self._at = at
+        self._lasts_ns = round(at.robot.limits.command_lasts * 1e9)
+        self._opening: float | None = None
+
+    @property
+    def now_ns(self) -> int:
+        """The host's time."""
+        return self._at.now_ns
+
+    @property
+    def period_s(self) -> float:
+        """One step (s)."""
+        return PERIOD_NS * 1e-9
+
+    def step(self, left: float, right: float) -> Sequence[tuple[str, Reading]]:
+        """Drive for a step; standing still needs no permission.
+
+        Raises:
+            CalibrationError: the guard does not permit motion (any more), or a driver gave up.
+        """
+        at = self._at
+        if at.is_running:
+            expires_ns = at.now_ns + self._lasts_ns
+            if self._opening is not None:
+                at.grip(self._opening, expires_ns)
+            at.drive(left, right, expires_ns)
+        elif left or right or self._opening is not None:
+            raise CalibrationError(f"motion is not permitted: {at.state.cause if at.state else 'no guard answers'}")
+        heard = at.step()
+        if at.faults:
+            family, why = next(iter(at.faults.items()))
+            raise CalibrationError(f"{family}: {why}")
+        return [(one.family, one.reading) for one in heard]
+
+    def jaws(self, pulse: float) -> None:
+        """Tell the servo a pulse (s), from the next step on."""
+        self._opening = opening_at(pulse, self._at.robot)
+
+    def feedback(self) -> float | None:
+        """Return the number in the gripper's feedback file, where it has one."""
+        gripper = self._at.robot.devices.gripper
+        return None if gripper is None or gripper.feedback_file is None else read_number(Path(gripper.feedback_file))
+
+
+@contextmanager
+def on_the_robot(
+    loaded: Loaded[Robot], guard: Path | None, record: Path, say: Callable[[str], None]
+) -> Iterator[tuple[RobotDrivetrain, Person]]:
+    """Open the robot, and have a person on standard input permit motion with a typed word.
+
+    Raises:
+        CalibrationError: motion is not permitted.
+        ValueError, OSError, LoadError, RecordError: see `rover.runtime.attended.attend`.
+    """
+    with attend(loaded, guard, record, "Calibration") as at:
+        lines = Lines(0, say, at.step)
+        if lines.ask("the robot is going to move. Nobody near it, emergency stop at hand? Type yes to permit") != "yes":
+            raise CalibrationError("motion was not permitted; nothing was moved, nothing is written")
+        at.client.reset()
+        at.client.enable()
+        at.client.resume()
+        if not at.wait_for(lambda: at.is_running, PERMITTED_WITHIN_S):
+            why = "the motor guard does not answer" if at.state is None else at.state.note or at.state.cause
+            raise CalibrationError(f"the motor guard does not permit motion: {why}")
+        yield RobotDrivetrain(at), Person(lines)

@@ -1,0 +1,128 @@
+"""A calibration from begin to end: measured on the bench or on the robot, recorded, drawn, put into the file."""
+
+import json
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from functools import partial
+from itertools import count
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from rover.calibrate import drive, gripper, heading, plots, range
+from rover.calibrate.findings import CalibrationError, Change, Findings
+from rover.calibrate.hands import Assistant, Drivetrain
+from rover.calibrate.practice import BenchAssistant, BenchDrivetrain, practice_bench, true_geometry
+from rover.files.bench import BenchFile
+from rover.files.robot import Robot
+
+SIDES = (0.3, 6.0)
+"""Shortest and longest side (m) of a square."""
+
+
+class Order(NamedTuple):
+    """What to calibrate (``drive``, ``heading``, ``range`` or ``gripper``), and the side (m) of the squares."""
+
+    what: str
+    side: float = drive.SIDE
+
+
+class Outcome(NamedTuple):
+    """What was found, where (``bench, seed 3``), and on the bench how it compares with the truth."""
+
+    found: Findings
+    host: str
+    truth: tuple[str, ...] = ()
+
+
+def calibrate(order: Order, drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Findings:
+    """Measure, and return what was found.
+
+    Raises:
+        CalibrationError: what was measured cannot be used.
+    """
+    if not SIDES[0] <= order.side <= SIDES[1]:
+        raise CalibrationError(f"a square of {order.side:g} m: its side lies between {SIDES[0]:g} m and {SIDES[1]:g} m")
+    steps: dict[str, tuple[Callable[..., Any], Callable[..., Findings]]] = {
+        "drive": (partial(drive.measure, side=order.side), drive.findings),
+        "heading": (heading.measure, heading.findings),
+        "range": (range.measure, range.findings),
+        "gripper": (gripper.measure, gripper.findings),
+    }
+    measure, findings = steps[order.what]
+    return findings(measure(drivetrain, assistant, robot), robot)
+
+
+def practise(order: Order, robot: Robot, bench: BenchFile, seed: int) -> Outcome:
+    """Calibrate on the bench.
+
+    Raises:
+        CalibrationError: what was measured cannot be used.
+        LoadError: a user's own driver cannot be had.
+    """
+    stage = practice_bench(bench, robot, seed)
+    drivetrain = BenchDrivetrain(stage)
+    try:
+        found = calibrate(order, drivetrain, BenchAssistant(stage), robot)
+    finally:
+        drivetrain.close()
+    host = f"{bench.bench}, seed {seed}"
+    if order.what != "drive":
+        return Outcome(found, host)
+    truth = true_geometry(stage)
+    left, right, track = found.data["metres_per_count_left_right_and_track_m"]["after"]
+    line = (
+        f"the bench's truth: effective track {truth.track * 1e3:.1f} mm (found {_percent(track / truth.track)} of it), "
+        f"wheels {truth.right / truth.left:.5f} (found {_percent(right / left * truth.left / truth.right)}), "
+        f"travel for one count (found {_percent((left + right) / (truth.left + truth.right))})"
+    )
+    return Outcome(found, host, (line,))
+
+
+def _percent(factor: float) -> str:
+    return f"{factor - 1.0:+.2%}"
+
+
+def table(changes: Sequence[Change]) -> list[str]:
+    """Return the lines that show values before and after."""
+    if not changes:
+        return ["the robot file is right as it is"]
+    names = [".".join(change.key) for change in changes]
+    name, before = max(map(len, names)), max(len("before"), *(len(change.before) for change in changes))
+    return [
+        f"{'':<{name}}  {'before':>{before}}  after",
+        *(f"{key:<{name}}  {one.before:>{before}}  {one.after}" for key, one in zip(names, changes, strict=True)),
+    ]
+
+
+def new_path(order: Order, robot_file: Path) -> Path:
+    """Return the path of a new record under ``runs/`` in the working folder; the picture's lies beside it.
+
+    Raises:
+        OSError: the folder cannot be made.
+    """
+    folder = Path("runs")
+    folder.mkdir(exist_ok=True)
+    stem = f"{robot_file.stem}-calibrate-{order.what}-{datetime.now():%Y%m%d-%H%M%S}"
+    candidates = (folder / f"{stem}{f'-{number}' if number else ''}.json" for number in count())
+    return next(path for path in candidates if not path.exists())
+
+
+def keep(outcome: Outcome, order: Order, path: Path) -> list[Path]:
+    """Write the record (JSON) and, where it can be drawn, the picture beside it; return their paths.
+
+    Raises:
+        OSError: they cannot be written.
+    """
+    found = outcome.found
+    record = {
+        "calibration": order.what,
+        "at": datetime.now(UTC).isoformat(timespec="seconds"),
+        "host": outcome.host,
+        "changes": [change._asdict() for change in found.changes],
+        "told": (*found.lines, *outcome.truth),
+        "measured": found.data,
+    }
+    path.write_text(json.dumps(record, indent=1, default=float) + "\n", "utf-8")
+    title = f"{order.what}: {outcome.host}"
+    picture = plots.draw(found.panels, title, path.with_suffix(".png")) if found.panels else None
+    return [path] if picture is None else [path, picture]

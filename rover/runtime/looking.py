@@ -1,0 +1,179 @@
+"""`rover look`: what the vision sees in pictures or before a camera, told and drawn, for tuning colours and limits."""
+
+import math
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from rover.devices.video import Video
+from rover.files import load
+from rover.files.errand import Kind
+from rover.files.problems import FileProblems
+from rover.files.robot import Camera, Robot
+from rover.vision.colour import patches_of, to_hsv
+from rover.vision.detector import FrameWatch, detector_of
+from rover.vision.geometry import direction, view_of
+from rover.vision.pictures import ENDINGS, annotated, described, read_picture, write_picture
+
+WAIT_S = 10.0
+SETTLED_AFTER = 5
+"""The first frames after opening are still dark or blue with some cameras."""
+VIVID = (80, 40)
+"""Saturation and value from which a pixel counts as coloured, where no robot file says what to look for."""
+BAND = 10
+
+
+class Look(NamedTuple):
+    """What one picture shows: its name, lines for a person, and the picture with what was found drawn in."""
+
+    name: str
+    lines: tuple[str, ...]
+    picture: Any
+
+
+def pictures_at(source: Path, camera: Camera) -> Iterator[tuple[str, Any]]:
+    """Yield (name, picture) of a picture, of all in a folder by their names, or of a camera or video's newest frame.
+
+    In a folder, None stands for a picture that cannot be read.
+
+    Raises:
+        ValueError: there is none; the message says why.
+        DeviceError: the camera cannot be opened.
+    """
+    if source.is_dir():
+        paths = sorted(path for path in source.iterdir() if path.suffix.lower() in ENDINGS)
+        if not paths:
+            raise ValueError(f"{source} has no pictures (known: {', '.join(ENDINGS)})")
+        yield from ((path.stem, _or_none(path)) for path in paths)
+    elif source.suffix.lower() in ENDINGS:
+        yield source.stem, read_picture(source)
+    else:
+        yield source.stem, newest_frame(source, camera)
+
+
+def _or_none(path: Path) -> Any:
+    try:
+        return read_picture(path)
+    except ValueError:
+        return None
+
+
+def newest_frame(source: Path, camera: Camera) -> Any:
+    """Return a frame of a camera or recorded video.
+
+    Raises:
+        ValueError: none comes.
+        DeviceError: it cannot be opened.
+    """
+    video = Video(camera.model_dump() | {"video": str(source)})
+    try:
+        while True:
+            if not video.wait(WAIT_S):
+                raise ValueError(f"{source} gave no frame within {WAIT_S:g} s")
+            newest = video.poll(0)[-1]
+            if newest.sequence >= SETTLED_AFTER:
+                return newest.value.image
+    finally:
+        video.close()
+
+
+def live_frame(robot: Robot) -> Any:
+    """Return a frame of the robot's own camera.
+
+    Raises:
+        ValueError: it has none, or none comes.
+        DeviceError: it cannot be opened.
+    """
+    camera = robot.devices.camera
+    if camera is None:
+        raise ValueError("the robot file has no camera; add 'camera:' to its devices")
+    return newest_frame(Path(camera.video), camera)
+
+
+def files_for(robot: Path | None, errand: Path | None) -> tuple[Robot | None, Mapping[str, Kind]]:
+    """Return the robot of a file, or of the errand's file, and the errand's kinds.
+
+    Raises:
+        FileProblems: mistakes in them.
+    """
+    if errand is None:
+        return (None if robot is None else load.load(robot, "robot").model), {}
+    loaded = load.load(errand, "errand")
+    if robot is not None:
+        return load.load(robot, "robot").model, loaded.model.kinds
+    named = load.follow(loaded.source, ("files", "robot"), "robot", loaded.model.files.robot)
+    if named is None:
+        raise FileProblems(loaded.source.problems)
+    return named.model, loaded.model.kinds
+
+
+def explained(error: Exception) -> str:
+    """Return what to tell of an error: a package that is missing with how to get it."""
+    missing = isinstance(error, ImportError)
+    return "this needs the package 'opencv'; install it: pip install 'rover[vision]'" if missing else str(error)
+
+
+def look(name: str, image: Any, robot: Robot | None, kinds: Mapping[str, Kind]) -> Look:
+    """Return what a picture shows to this robot on an errand with these kinds.
+
+    Without kinds colours have no size, so that only their patches and bearings are told; without a robot only which
+    hues there are.
+    """
+    if image is None:
+        return Look(name, (f"{name}: no picture that can be read",), None)
+    height, width = image.shape[:2]
+    camera = camera_of(robot).model_copy(update={"frame_width": width, "frame_height": height})
+    trouble = FrameWatch(camera).trouble(image)
+    head = f"{name}: {width}x{height}" + (f"; {trouble}" if trouble else "")
+    if robot is None:
+        return Look(name, (head, *_hues(image)), annotated(image, ()))
+    patches = _patches(image, robot)
+    if not kinds:
+        note = "  distances need the lids' measures: name the errand with --errand"
+        return Look(name, (head, *patches, note), annotated(image, ()))
+    seen = detector_of(robot, kinds).look(image)
+    found = [f"  {described(one)}" for one in seen] or ["  nothing found"]
+    return Look(name, (head, *found, *patches), annotated(image, seen))
+
+
+def camera_of(robot: Robot | None) -> Camera:
+    """Return the robot's camera, or one with all defaults."""
+    device = None if robot is None else robot.devices.camera
+    return Camera(driver="video") if device is None else device
+
+
+def _patches(image: Any, robot: Robot) -> list[str]:
+    view = view_of(camera_of(robot), image.shape[1], image.shape[0])
+    return [
+        f"  patch of {name}: {area} pixels, columns {edges.left:.1f} to {edges.right:.1f}, "
+        f"rows {edges.top:.1f} to {edges.bottom:.1f}, bearing {_bearing(view, edges):+.1f} deg"
+        for name, edges, area in patches_of(image, robot.colours)
+    ]
+
+
+def _bearing(view: Any, extent: Any) -> float:
+    middle = (extent.left + extent.right) / 2.0, (extent.top + extent.bottom) / 2.0
+    return math.degrees(direction(view, *middle).bearing)
+
+
+def _hues(image: Any) -> list[str]:
+    """Return which hues are in a picture, in bands of ten steps, the commonest first."""
+    pixels = to_hsv(image).reshape(-1, 3)
+    vivid = pixels[(pixels[:, 1] >= VIVID[0]) & (pixels[:, 2] >= VIVID[1])]
+    bands = [(int(((vivid[:, 0] // BAND) == band).sum()), band * BAND) for band in range(180 // BAND)]
+    common = sorted((one for one in bands if one[0]), reverse=True)[:5]
+    return [f"  hue {low} to {low + BAND - 1}: {count / len(pixels):.2%} of the picture" for count, low in common] or [
+        "  no vivid colour"
+    ]
+
+
+def keep(one: Look, folder: Path) -> Path | None:
+    """Write the annotated picture, if there is one, into a folder, which is made if need be; return its path.
+
+    Raises:
+        OSError: it cannot be written.
+    """
+    if one.picture is None:
+        return None
+    folder.mkdir(parents=True, exist_ok=True)
+    return write_picture(folder / f"{one.name}-seen.png", one.picture)

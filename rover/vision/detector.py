@@ -1,0 +1,165 @@
+"""What a frame shows: the errand's kinds by their lids, and the tray's marker; and whether the frame is any good."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, NamedTuple
+
+from rover.devices.readings import MARKER, Detection, Detections
+from rover.files.errand import Kind
+from rover.files.robot import Camera, Colour, Marker, Robot
+from rover.vision.colour import Patch, patches_of
+from rover.vision.geometry import Extent, Place, View, joined_extent, locate, locate_marker, view_of
+
+DARK, BRIGHT = 16, 245
+"""A frame whose mean brightness (0 to 255) is below or above shows nothing that could be relied on."""
+FROZEN_AFTER = 5
+"""A sensor's noise never repeats: so many equal frames in a row are one frame again and again."""
+SMALLEST_SIDE = 60
+"""Pixels: a picture of less is no frame."""
+GREY = 128
+"""What decoders fill in for the part of a picture that did not come."""
+ALIKE = 1.6
+"""The two halves of the marker differ in width and height by no more than this factor."""
+
+
+class Seen(NamedTuple):
+    """A detection, and the edges of its patch in the picture."""
+
+    detection: Detection
+    extent: Extent
+
+
+class Detector:
+    """Finds lids and the tray's marker in frames. One thread at a time may use it.
+
+    Args:
+        camera: of the robot file: height, tilt, field of view, distortion.
+        colours: of the robot file, by name.
+        kinds: of the errand file, by name; each kind's lid is one of the colours.
+        marker: of the robot file, or None when there is none.
+    """
+
+    def __init__(
+        self, camera: Camera, colours: Mapping[str, Colour], kinds: Mapping[str, Kind], marker: Marker | None = None
+    ) -> None:
+        self._camera = camera
+        self._marker = marker
+        self._kinds = kinds
+        halves = () if marker is None else (marker.left, marker.right)
+        used = {kind.lid for kind in kinds.values()} | set(halves)
+        self._colours = {name: colour for name, colour in colours.items() if name in used}
+        self._view = view_of(camera, camera.frame_width, camera.frame_height)
+
+    def detections(self, image: Any) -> Detections:
+        """Return all objects in a picture (rows of blue, green and red, 8 bit), nearest first."""
+        return Detections(tuple(seen.detection for seen in self.look(image)))
+
+    def look(self, image: Any) -> list[Seen]:
+        """Return the same with where each stands in the picture."""
+        view = self._view_for(image)
+        patches = patches_of(image, self._colours)
+        markers = list(self._markers(view, patches))
+        rest = [patch for patch in patches if not any(_overlap(patch.extent, marker.extent) for marker in markers)]
+        seen = markers + [lid for patch in rest if (lid := self._lid(view, patch)) is not None]
+        return sorted(seen, key=lambda one: one.detection.distance)
+
+    def _view_for(self, image: Any) -> View:
+        height, width = image.shape[:2]
+        if (width, height) != (self._view.lens.width, self._view.lens.height):
+            self._view = view_of(self._camera, width, height)
+        return self._view
+
+    def _lid(self, view: View, patch: Patch) -> Seen | None:
+        """Return the kind that is placed most surely, of those with a lid of this colour."""
+        places = [
+            (place.distance_sigma / place.distance, name, place)
+            for name, kind in self._kinds.items()
+            if kind.lid == patch.colour and (place := locate(view, patch.extent, kind.height, kind.width)) is not None
+        ]
+        return _seen(min(places)[1], min(places)[2], view, patch.extent) if places else None
+
+    def _markers(self, view: View, patches: Iterable[Patch]) -> Iterator[Seen]:
+        marker = self._marker
+        if marker is None:
+            return
+        lefts = [patch.extent for patch in patches if patch.colour == marker.left]
+        rights = [patch.extent for patch in patches if patch.colour == marker.right]
+        for left in lefts:
+            for right in rights:
+                if not _side_by_side(left, right):
+                    continue
+                place = locate_marker(view, (left, right), marker.width, marker.height)
+                if place is not None:
+                    yield _seen(MARKER, place, view, joined_extent(left, right))
+
+
+def detector_of(robot: Robot, kinds: Mapping[str, Kind]) -> Detector:
+    """Return the detector for a robot's camera and an errand's kinds.
+
+    Raises:
+        ValueError: the robot has no camera.
+    """
+    camera = robot.devices.camera
+    if camera is None:
+        raise ValueError("the robot file has no camera; add 'camera:' to its devices")
+    return Detector(camera, robot.colours, kinds, robot.marker)
+
+
+def _seen(kind: str, place: Place, view: View, extent: Extent) -> Seen:
+    size = (extent.right - extent.left) / view.lens.width
+    detection = Detection(
+        kind, place.bearing, place.distance, place.bearing_sigma, place.distance_sigma, round(size, 6)
+    )
+    return Seen(detection, extent)
+
+
+def _overlap(one: Extent, other: Extent) -> bool:
+    return one.left < other.right and other.left < one.right and one.top < other.bottom and other.top < one.bottom
+
+
+def _side_by_side(left: Extent, right: Extent) -> bool:
+    """Whether two patches are of a size and touch, the one to the left of the other."""
+    width, height = left.right - left.left, left.bottom - left.top
+    gap, shift = right.left - left.right, abs(right.top - left.top)
+    sizes = ((width, right.right - right.left), (height, right.bottom - right.top))
+    alike = all(max(pair) <= ALIKE * min(pair) + 2.0 for pair in sizes)
+    return alike and abs(gap) <= 2.0 + 0.15 * width and shift <= 2.0 + 0.15 * height
+
+
+class FrameWatch:
+    """Tells frames that show nothing to rely on; it remembers the last one, to know it again."""
+
+    def __init__(self, camera: Camera) -> None:
+        self._shape = camera.frame_width / camera.frame_height
+        self._last = b""
+        self._equal = 0
+
+    def trouble(self, image: Any) -> str:
+        """Return what is wrong with the next frame, and what to do about it; '' for a good one."""
+        return self._misshapen(image) or self._frozen(image) or _light(image) or _unfinished(image)
+
+    def _misshapen(self, image: Any) -> str:
+        shape: Any = getattr(image, "shape", ())
+        if len(shape) != 3 or shape[2] != 3 or str(image.dtype) != "uint8":
+            return "the frame is no picture of blue, green and red"
+        height, width = shape[:2]
+        if min(height, width) < SMALLEST_SIDE or abs(width / height / self._shape - 1.0) > 0.02:
+            return f"the frame is {width}x{height} pixels; the robot file's frame_width and frame_height say otherwise"
+        return ""
+
+    def _frozen(self, image: Any) -> str:
+        content = image.tobytes()
+        self._equal = self._equal + 1 if content == self._last else 1
+        self._last = content
+        return f"the same frame {self._equal} times; is the camera stuck?" if self._equal >= FROZEN_AFTER else ""
+
+
+def _light(image: Any) -> str:
+    brightness = float(image[::4, ::4].mean())
+    if brightness < DARK:
+        return "too dark: is the lens covered, or the exposure too short?"
+    return "too bright: the exposure is too long for this light" if brightness > BRIGHT else ""
+
+
+def _unfinished(image: Any) -> str:
+    last = image[-max(1, len(image) // 8) :]
+    return "the lower part of the frame is missing; is the cable good?" if bool((last == GREY).all()) else ""

@@ -1,0 +1,279 @@
+"""From pixels to directions and distances: a pinhole camera that looks ahead and down, with or without distortion.
+
+Pixel coordinates are continuous, u to the right and v down, with (0, 0) at the picture's upper left corner: the pixel
+in column i covers i to i + 1, and the axis of the lens meets the picture in its middle (width / 2, height / 2).
+
+Distances are worked out and joined as their inverses. A pixel of error and a degree of pitch move 1/distance by nearly
+the same amount whatever the distance, so the mean by inverse variance does not favour near answers, and a ray at the
+horizon, or a little above it, is a number like any other.
+"""
+
+import math
+from typing import NamedTuple
+
+from rover.files.robot import Camera
+
+PITCH_SIGMA = math.radians(0.6)
+"""Standard deviation (rad) of the camera's pitch in a frame: 0.5 deg of a rolling chassis, and an error of the tilt."""
+HEADING_SIGMA = math.radians(0.15)
+"""The same of the camera's direction against the robot's: how straight it is screwed on."""
+EDGE_SIGMA = 0.4
+"""Standard deviation (pixels) of the place at which an edge is found."""
+SCALE_SIGMA = 0.01
+"""The same of all distances alike, as a share: how well lids, camera height and field of view are measured."""
+AGREE = 3.0
+"""Two answers that differ by more than so many sigma are not answers to the same question."""
+SMALLEST, LARGEST = 0.25, 2.5
+"""What looks narrower or wider than its kind by these factors, from its place on the floor, is not of that kind."""
+FARTHEST = 20.0
+"""Nothing is placed farther away than this (m): the inverse of the distance is no better known than that."""
+MARKER_ELEVATION = math.radians(3.0)
+"""The tray's marker stands at the camera's height: so far (rad) from the horizon its middle is looked for."""
+
+_TURNS = 20
+
+
+class Lens(NamedTuple):
+    """What turns directions into pixels.
+
+    Attributes:
+        width, height: of the picture (pixels).
+        focal: focal length (pixels).
+        distortion: k1, k2, p1, p2 and k3, radial and tangential; fewer are followed by zeros, none is no distortion.
+    """
+
+    width: int
+    height: int
+    focal: float
+    distortion: tuple[float, ...] = ()
+
+
+class View(NamedTuple):
+    """A lens and how it is mounted: ``height`` above the ground (m), ``tilt`` downwards from level (rad)."""
+
+    lens: Lens
+    height: float
+    tilt: float
+
+
+class Direction(NamedTuple):
+    """Where a ray goes: bearing (rad, left positive), and how far it falls for each metre along the ground."""
+
+    bearing: float
+    fall: float
+
+
+class Extent(NamedTuple):
+    """The edges of a patch of colour (pixels), and the rows in which it goes farthest left and right.
+
+    Of a patch without those rows, that half-way down is taken: an upright edge off the middle leans in the picture.
+    """
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+    left_row: float | None = None
+    right_row: float | None = None
+
+
+class Place(NamedTuple):
+    """Where something is, seen from the camera: bearing (rad, left positive) and distance along the ground (m)."""
+
+    bearing: float
+    distance: float
+    bearing_sigma: float
+    distance_sigma: float
+
+
+class Guess(NamedTuple):
+    """The inverse of a distance (1/m), and its standard deviation."""
+
+    inverse: float
+    sigma: float
+
+
+def focal_length(width: int, field_of_view: float) -> float:
+    """Return the focal length (pixels) of a pinhole camera that sees so wide an angle (rad)."""
+    return width / 2.0 / math.tan(field_of_view / 2.0)
+
+
+def view_of(camera: Camera, width: int, height: int) -> View:
+    """Return the view of the robot file's camera in pictures of this size (pixels)."""
+    lens = Lens(width, height, focal_length(width, camera.field_of_view), tuple(camera.distortion))
+    return View(lens, camera.height, camera.tilt)
+
+
+def _bent(distortion: tuple[float, ...], x: float, y: float) -> tuple[float, float, float]:
+    """Return the radial factor and the tangential shifts at an undistorted point."""
+    k1, k2, p1, p2, k3 = (*distortion, 0.0, 0.0, 0.0, 0.0, 0.0)[:5]
+    square = x * x + y * y
+    radial = 1.0 + square * (k1 + square * (k2 + square * k3))
+    return radial, 2.0 * p1 * x * y + p2 * (square + 2.0 * x * x), p1 * (square + 2.0 * y * y) + 2.0 * p2 * x * y
+
+
+def ray(lens: Lens, u: float, v: float) -> tuple[float, float]:
+    """Return how far (right, down) the ray through a pixel goes for each unit along the lens's axis.
+
+    Distortion is that of D. C. Brown, "Close-Range Camera Calibration", 1971, undone by fixed-point iteration.
+    """
+    bent_x, bent_y = (u - lens.width / 2.0) / lens.focal, (v - lens.height / 2.0) / lens.focal
+    if not lens.distortion:
+        return bent_x, bent_y
+    x, y = bent_x, bent_y
+    for _ in range(_TURNS):
+        radial, shift_x, shift_y = _bent(lens.distortion, x, y)
+        if radial <= 0.0:  # beyond where the model means anything
+            return bent_x, bent_y
+        x, y = (bent_x - shift_x) / radial, (bent_y - shift_y) / radial
+    return x, y
+
+
+def pixel(view: View, ahead: float, left: float, above: float) -> tuple[float, float] | None:
+    """Return the pixel (u, v) of a point (m, from the camera's foot on the ground), or None behind the lens."""
+    lens, drop = view.lens, view.height - above
+    c, s = math.cos(view.tilt), math.sin(view.tilt)
+    along = ahead * c + drop * s
+    if along <= 0.0:
+        return None
+    x, y = -left / along, (drop * c - ahead * s) / along
+    radial, shift_x, shift_y = _bent(lens.distortion, x, y)
+    bent_x, bent_y = x * radial + shift_x, y * radial + shift_y
+    return lens.width / 2.0 + lens.focal * bent_x, lens.height / 2.0 + lens.focal * bent_y
+
+
+def direction(view: View, u: float, v: float) -> Direction:
+    """Return where the ray through a pixel goes, by the full ray: with a tilt, the column alone does not tell."""
+    right, down = ray(view.lens, u, v)
+    c, s = math.cos(view.tilt), math.sin(view.tilt)
+    ahead, fall = c - down * s, s + down * c
+    return Direction(-math.atan2(right, ahead), fall / math.hypot(ahead, right))
+
+
+def locate(view: View, patch: Extent, lid_height: float, lid_width: float) -> Place | None:
+    """Return where a round lid stands, or None if the patch cannot be such a lid on the floor.
+
+    The far edge of the lid's upper face is the top of the patch, whatever rim shows below it; where its ray meets the
+    plane of the lid is the middle's distance and half a width. The apparent width gives a second answer. The two are
+    joined by inverse variance while they agree. If they do not, the lid is partly hidden, or two lids make one patch:
+    then the row alone counts, and the bearing is less certain.
+
+    Args:
+        view: the camera.
+        patch: its edges; those on the picture's edge are taken as cut off.
+        lid_height: of the upper face above the floor (m).
+        lid_width: its diameter (m).
+    """
+    by_row = _by_row(view, patch, lid_height, lid_width)
+    by_width = _by_width(view, patch, lid_width)
+    if by_row is not None and not _is_plausible(by_row, by_width, _is_cut(view.lens, patch) or patch.top <= 0):
+        return None
+    best = _best(view.lens, patch, by_row, by_width)
+    if best is None or best.inverse <= 1.0 / FARTHEST:
+        return None
+    distance = 1.0 / best.inverse
+    bearing, bearing_sigma = _bearing(view, patch, min(1.0, lid_width / 2.0 * best.inverse))
+    return Place(bearing, distance, bearing_sigma, distance * math.hypot(best.sigma * distance, SCALE_SIGMA))
+
+
+def _is_cut(lens: Lens, patch: Extent) -> bool:
+    """Whether the patch's width may be less than the lid's: it goes on beyond an edge of the picture."""
+    return patch.left <= 0 or patch.right >= lens.width or patch.bottom >= lens.height
+
+
+def _by_row(view: View, patch: Extent, lid_height: float, lid_width: float) -> Guess | None:
+    """Return what the patch's top row tells; nothing if the lid is at the camera's height."""
+    drop = view.height - lid_height
+    if abs(drop) < 1e-3:
+        return None
+    fall = direction(view, (patch.left + patch.right) / 2.0, patch.top).fall
+    # Seen from below, it is the near edge of the lid that shows highest.
+    beyond = math.copysign(lid_width / 2.0, drop)
+    to_edge = fall / drop
+    inverse = to_edge / max(1.0 - to_edge * beyond, 0.1)
+    angle = math.hypot(PITCH_SIGMA, EDGE_SIGMA / view.lens.focal)
+    return Guess(inverse, (1.0 + fall * fall) * angle / abs(drop))
+
+
+def _edges(view: View, patch: Extent) -> tuple[float, float]:
+    """Return the bearings of the patch's left and right edge (rad)."""
+    middle = (patch.top + patch.bottom) / 2.0
+    left_row = middle if patch.left_row is None else patch.left_row
+    right_row = middle if patch.right_row is None else patch.right_row
+    return direction(view, patch.left, left_row).bearing, direction(view, patch.right, right_row).bearing
+
+
+def _by_width(view: View, patch: Extent, lid_width: float) -> Guess:
+    """Return what the patch's width tells: an upright round thing fills the angle 2 asin(radius / distance)."""
+    left, right = _edges(view, patch)
+    half = (left - right) / 2.0
+    a_pixel = 2.0 * half / (patch.right - patch.left)
+    sigma = math.cos(half) * a_pixel * EDGE_SIGMA / math.sqrt(2.0)
+    return Guess(math.sin(half) / (lid_width / 2.0), sigma / (lid_width / 2.0))
+
+
+def _is_plausible(by_row: Guess, by_width: Guess, cut: bool) -> bool:
+    """Whether something as wide as this may stand where the row has it, give or take three sigma."""
+    nearest, farthest = by_row.inverse + AGREE * by_row.sigma, by_row.inverse - AGREE * by_row.sigma
+    if nearest <= 0.0 or by_width.inverse > LARGEST * nearest:
+        return False
+    return cut or by_width.inverse >= SMALLEST * farthest
+
+
+def _best(lens: Lens, patch: Extent, by_row: Guess | None, by_width: Guess) -> Guess | None:
+    """Return the answer of what is in the picture: row, width, or both."""
+    cut = _is_cut(lens, patch)
+    if by_row is None or patch.top <= 0:
+        return None if cut else by_width
+    apart = abs(by_row.inverse - by_width.inverse)
+    if cut or apart > AGREE * math.hypot(by_row.sigma, by_width.sigma):
+        return by_row
+    row, width = by_row.sigma**-2, by_width.sigma**-2
+    return Guess((row * by_row.inverse + width * by_width.inverse) / (row + width), (row + width) ** -0.5)
+
+
+def _bearing(view: View, patch: Extent, sine: float) -> tuple[float, float]:
+    """Return the bearing of a round thing of which ``sine`` is that of half its angle, and its sigma (rad)."""
+    left, right = _edges(view, patch)
+    expected, seen = 2.0 * math.asin(sine), left - right
+    cut_left, cut_right = patch.left <= 0, patch.right >= view.lens.width
+    a_pixel = seen / (patch.right - patch.left)
+    sigma = math.hypot(HEADING_SIGMA, a_pixel * EDGE_SIGMA)
+    if cut_left != cut_right:  # the edge in sight, and half a width from there
+        middle = right + expected / 2.0 if cut_left else left - expected / 2.0
+        return middle, math.hypot(sigma, 0.1 * expected)
+    return (left + right) / 2.0, math.hypot(sigma, abs(expected - seen) / 4.0)
+
+
+def locate_marker(view: View, halves: tuple[Extent, Extent], width: float, height: float) -> Place | None:
+    """Return where the tray's marker stands: an upright plate of a width and height (m) at the camera's height.
+
+    Seen aslant, a plate is narrower and as high as ever, so that of the two answers the larger counts. None if the
+    patches of its halves, left and right, are not about the horizon, or cut off.
+    """
+    plate = joined_extent(*halves)
+    if _is_cut(view.lens, plate) or plate.top <= 0:
+        return None
+    falls = [_falls(view, half) for half in halves]
+    if abs(math.atan(sum(top + bottom for top, bottom in falls) / 4.0)) > MARKER_ELEVATION:
+        return None
+    left, right = _edges(view, plate)
+    by_width = math.tan((left - right) / 2.0) * 2.0 / width
+    by_height = sum(bottom - top for top, bottom in falls) / 2.0 / height
+    side = width if by_width >= by_height else height
+    distance = 1.0 / max(by_width, by_height)
+    edge = EDGE_SIGMA / view.lens.focal
+    distance_sigma = distance * math.hypot(edge * math.sqrt(2.0) / side * distance, SCALE_SIGMA)
+    return Place((left + right) / 2.0, distance, math.hypot(HEADING_SIGMA, edge), distance_sigma)
+
+
+def joined_extent(left: Extent, right: Extent) -> Extent:
+    """Return the edges of two patches side by side taken as one."""
+    top, bottom = min(left.top, right.top), max(left.bottom, right.bottom)
+    return Extent(left.left, top, right.right, bottom, left.left_row, right.right_row)
+
+
+def _falls(view: View, patch: Extent) -> tuple[float, float]:
+    """Return the falls of a patch's top and bottom, half-way across."""
+    middle = (patch.left + patch.right) / 2.0
+    return direction(view, middle, patch.top).fall, direction(view, middle, patch.bottom).fall

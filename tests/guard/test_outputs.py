@@ -1,0 +1,237 @@
+"""The serial output on a real pseudo-terminal whose far end a test holds; pins on files that stand for the kernel's."""
+
+import contextlib
+import os
+import select
+import tty
+
+import pytest
+
+from rover.guard.outputs import ANSWER_WITHIN_NS, PinOutput, SerialOutput
+from rover.link.sentences import (
+    Acknowledgement,
+    Framer,
+    MotorCommand,
+    SentenceError,
+    ServoCommand,
+    Verdict,
+    decode,
+    encode,
+)
+
+MS = 1_000_000
+SESSION = 77
+
+
+class FarEnd:
+    """The device's end of a line."""
+
+    def __init__(self, path):
+        self._device, self._far = os.openpty()
+        tty.setraw(self._far)
+        os.set_blocking(self._device, False)
+        path.symlink_to(os.ttyname(self._far))
+        self._framer = Framer()
+
+    def commands(self, number: int = 1) -> list:
+        """Wait for a number of commands and return them, with what came along; what was cut short is left out."""
+        found = []
+        while len(found) < number:
+            assert select.select([self._device], [], [], 5.0)[0], f"{found}, and no more"
+            for line in self._framer.feed(os.read(self._device, 65536)):
+                with contextlib.suppress(SentenceError):
+                    found.append(decode(line))
+        return found
+
+    def answer(self, sequence: int) -> None:
+        os.write(self._device, encode(Acknowledgement(0, 0, 1, "M", sequence, Verdict.ACCEPTED, 0, 0)))
+
+    def say(self, words: bytes) -> None:
+        os.write(self._device, words)
+
+    def hang_up(self) -> None:
+        os.close(self._device)
+        os.close(self._far)
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.ns = 5_000_000_000
+
+    def __call__(self) -> int:
+        return self.ns
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture
+def far(folder):
+    return FarEnd(folder / "line")
+
+
+@pytest.fixture
+def output(folder, far, clock):
+    output = SerialOutput({"port": str(folder / "line"), "baud": 115200, "swap_sides": True}, SESSION, clock)
+    output.work(clock.ns)
+    yield output
+    output.close()
+
+
+def test_the_first_word_on_a_line_is_zero(output, far):
+    (command,) = far.commands()
+    assert isinstance(command, MotorCommand)
+    assert (command.session, command.left_permille, command.right_permille) == (SESSION, 0, 0)
+
+
+def test_duties_go_out_with_the_time_they_have_left(output, far, clock):
+    far.commands()
+    assert output.drive(0.25, -0.5, clock.ns + 120 * MS) == (0.25, -0.5)
+    (command,) = far.commands()
+    assert (command.left_permille, command.right_permille) == (-500, 250), "the channels are swapped"
+    assert command.lasts_ms == 120
+
+
+def test_a_command_that_has_run_out_is_not_sent(output, far, clock):
+    far.commands()
+    output.drive(0.25, 0.25, clock.ns)
+    output.servo(1500, clock.ns)
+    output.drive(0.75, 0.75, clock.ns + 100 * MS)
+    assert [command.left_permille for command in far.commands()] == [750]
+
+
+def test_sequences_rise_and_those_of_a_later_guard_lie_above(folder, output, far, clock):
+    output.drive(0.1, 0.1, clock.ns + 100 * MS)
+    output.drive(0.2, 0.2, clock.ns + 100 * MS)
+    sequences = [command.sequence for command in far.commands(3)]
+    assert sequences == sorted(set(sequences))
+    output.close()
+    far.commands()
+    clock.ns += 500 * MS
+    later = SerialOutput({"port": str(folder / "line"), "baud": 115200}, SESSION, clock)
+    later.work(clock.ns)
+    assert far.commands()[0].sequence > sequences[-1]
+    later.close()
+
+
+def test_zero_throws_away_what_has_not_gone_out(output, far, clock):
+    """What waits in the kernel would be obeyed late, each command for its whole time."""
+    far.commands()
+    for _ in range(1000):
+        output.drive(0.5, 0.5, clock.ns + 200 * MS)
+    assert output.is_pending(), "the far end reads nothing, so the line is full"
+    output.zero()
+    assert not output.is_pending()
+    commands = []
+    while not commands or commands[-1].left_permille != 0:
+        commands += far.commands()
+    assert len(commands) < 200, "of a thousand"
+
+
+def test_a_servo_pulse_that_changes_nothing_is_repeated_seldom(output, far, clock):
+    far.commands()
+    for _ in range(10):
+        output.servo(1500, clock.ns + 100 * MS)
+        clock.ns += 20 * MS
+    output.servo(1200, clock.ns + 100 * MS)
+    pulses = far.commands(3)
+    assert all(isinstance(command, ServoCommand) for command in pulses)
+    assert [command.pulse_us for command in pulses] == [1500, 1500, 1200]
+
+
+def test_a_device_that_has_not_answered_is_not_there(output, far, clock, eventually):
+    (command,) = far.commands()
+    assert "has not answered yet" in output.fault
+    far.answer(command.sequence)
+    eventually(lambda: output.work(clock.ns) or output.fault == "")
+
+
+def test_a_device_that_stops_answering_is_told(output, far, clock, eventually):
+    far.answer(far.commands()[0].sequence)
+    eventually(lambda: output.work(clock.ns) or output.fault == "")
+    output.drive(0.5, 0.5, clock.ns + 200 * MS)
+    clock.ns += ANSWER_WITHIN_NS
+    assert output.fault == ""
+    clock.ns += MS
+    assert "does not answer" in output.fault
+    far.answer(far.commands()[0].sequence - 1)
+    eventually(lambda: output.work(clock.ns))
+    assert "does not answer" in output.fault, "that was the answer to an earlier command"
+
+
+def test_bytes_are_passed_on_as_they_are(output, far, clock, eventually):
+    far.say(b"noise $PXFRA,bad*00\r\n\xff")
+    assert eventually(lambda: output.work(clock.ns)) == b"noise $PXFRA,bad*00\r\n\xff"
+
+
+def test_a_line_that_hangs_up_is_told_and_opened_again(folder, output, far, clock):
+    far.hang_up()
+    output.work(clock.ns)
+    assert "is gone" in output.fault
+    assert output.drive(0.5, 0.5, clock.ns + 200 * MS) == (0.5, 0.5)
+    clock.ns += 300 * MS
+    output.work(clock.ns)
+    assert output.fault.startswith("no such port")
+    (folder / "line").unlink()
+    again = FarEnd(folder / "line")
+    clock.ns += 300 * MS
+    output.work(clock.ns)
+    commands = again.commands()
+    assert [(command.left_permille, command.right_permille) for command in commands] == [(0, 0)]
+
+
+@pytest.fixture
+def pins(folder, table):
+    (folder / "lines").mkdir()
+    files = table.PwmFiles(folder / "pwm")
+    drive = {
+        "left": {"pwm": 0, "forward": 1, "backward": 2},
+        "right": {"pwm": 1, "forward": 3, "backward": 4},
+        "gpio": str(folder / "lines"),
+        "pwm_files": str(folder / "pwm"),
+    }
+    output = PinOutput(drive, None)
+    yield output, folder / "pwm" / "pwmchip0"
+    output.close()
+    files.close()
+
+
+def duty(chip, channel: int) -> int:
+    return int((chip / f"pwm{channel}" / "duty_cycle").read_text().split()[0])
+
+
+def test_pins_get_their_duties_and_zero(pins):
+    output, chip = pins
+    assert output.drive(0.5, 0.5, 0) == (0.0, 0.0), "not open yet"
+    output.work(0)
+    assert output.fault == ""
+    assert output.drive(0.5, -0.25, 0) == (0.5, -0.25)
+    assert (duty(chip, 0), duty(chip, 1)) == (25_000, 12_500)
+    output.zero()
+    assert (duty(chip, 0), duty(chip, 1)) == (0, 0)
+
+
+def test_pins_that_fail_are_let_go_at_zero(pins):
+    output, chip = pins
+    output.work(0)
+    output.drive(0.5, 0.5, 0)
+    assert output.drive(float("nan"), 0.5, 0) == (0.0, 0.0)
+    assert "nan" in output.fault
+    assert (duty(chip, 0), duty(chip, 1)) == (0, 0)
+    assert not output.is_stuck
+
+
+def test_pins_that_are_not_there_are_told(folder):
+    output = PinOutput(
+        {
+            "left": {"pwm": 0, "direction": 1},
+            "right": {"pwm": 1, "direction": 2},
+            "pwm_files": "/nowhere",
+            "gpio": str(folder),
+        },
+        None,
+    )
+    output.work(0)
+    assert "no PWM chip 0" in output.fault

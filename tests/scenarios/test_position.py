@@ -1,0 +1,68 @@
+"""Where the robot believes to be, against where it is: consistency of the filter and errors at finds, many seeds."""
+
+import importlib.util
+import sys
+from pathlib import Path
+
+import pytest
+
+TOOLS = Path(__file__).parents[2] / "tools" / "benchmarks"
+
+
+@pytest.fixture(scope="module")
+def position():
+    """Load the benchmark that runs rehearsals with the truth beside them."""
+    spec = importlib.util.spec_from_file_location("position", TOOLS / "position.py")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["position"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def trust_too_much(pose_filter):
+    """Mistune: the wheels and the heading sensor are taken to be far better than they are."""
+    errors = pose_filter._errors
+    pose_filter._errors = errors._replace(growth=errors.growth / 100.0, heading_noise=errors.heading_noise / 6.0)
+    pose_filter._bias_variance = 1e-8
+    for state in (3, 4):
+        pose_filter._p[state][state] = 1e-8
+
+
+SAMPLE, ALL = (1, 2, 3), range(1, 201)
+
+
+@pytest.mark.parametrize("floor", ["mild", "steel"])
+def test_the_filter_is_as_sure_as_it_may_be(position, floor):
+    """NEES of three degrees of freedom: its mean is not above 3.36, and 95 % of it lies below 7.81, give or take."""
+    of = position.summary([position.run(seed, floor=floor) for seed in SAMPLE])
+    assert of.mean_nees < position.NEES_MEAN_200[1]
+    assert of.within > 0.92
+
+
+def test_a_mistuned_filter_is_caught(position):
+    of = position.summary([position.run(seed, mistune=trust_too_much) for seed in SAMPLE[:2]])
+    assert of.within < 0.92
+
+
+def test_a_silent_heading_leaves_the_filter_humble(position):
+    silent = ("at 60 s: heading silent for 60 s",)
+    of = position.summary([position.run(seed, faults=silent) for seed in SAMPLE[:2]])
+    assert of.mean_nees < position.NEES_MEAN_200[1]
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("floor", ["mild", "steel"])
+def test_two_hundred_runs_are_consistent(position, floor):
+    of = position.summary(position.many(ALL, floor=floor))
+    assert of.mean_nees < position.NEES_MEAN_200[1]
+    assert 0.93 < of.within
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    ("floor", "fixes", "bar"), [("mild", True, 0.15), ("mild", False, 0.35), ("steel", True, 0.30)]
+)
+def test_two_hundred_runs_stay_near_the_truth(position, floor, fixes, bar):
+    of = position.summary(position.many(ALL, floor=floor, fixes=fixes))
+    assert of.find_95 <= bar
+    assert of.untouched >= (0.95 if fixes else 0.0)

@@ -39,7 +39,8 @@ ALLOWED = {
         *("graph", "motion", "estimate", "vision", "errand", "activities", "core"),
         *("devices", "link", "guard", "bench", "record", "report", "notices", "page"),
     },
-    "cli": {*VALUES, "runtime", "bench", "record", "report", "notices", "page", "devices", "link"},
+    "calibrate": {*VALUES, "motion", "estimate", "vision", "devices", "bench", "runtime"},
+    "cli": {*VALUES, "runtime", "calibrate", "bench", "record", "report", "notices", "page", "devices", "link"},
     "__main__": {"cli"},
 }
 """Part of the package -> what it may import besides itself; a dotted name is one module of a part."""

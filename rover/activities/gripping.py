@@ -19,6 +19,8 @@ from rover.vision.targets import Remembered
 FAR = 0.75
 """Farther than this (m) the robot goes by a route; nearer it closes in by sight."""
 CENTRED = math.radians(4.0)
+SURE_ENOUGH = 0.5
+"""With a smaller chance than this of landing inside the tray, nothing is set down."""
 SETTLE = 0.2
 """Seconds after the jaws' travel time before they are taken to have arrived."""
 
@@ -248,6 +250,8 @@ class SetDown(Activity):
         self._stall = StallWatch()
         if self._slot is None:
             self.outcome, self.why = Outcome.FAILED, "no slot is free"
+        elif self._chance_inside(world, world.book.carried or "", (self._slot.x, self._slot.y)) < SURE_ENOUGH:
+            self.outcome, self.why = Outcome.FAILED, "the position is too unsure: it could be set down beside the tray"
 
     def step(self, world: World) -> Request:
         """In, let go, out."""

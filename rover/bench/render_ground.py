@@ -12,6 +12,7 @@ from rover.bench.render_paint import Colour, Image, fill, from_hsv, shaded
 from rover.files.bench import Rendering
 
 Corners = Sequence[tuple[float, float]]
+Texture = NDArray[np.float32]
 
 TEXEL = 0.005
 """Side (m) of an element of the floor's texture."""
@@ -104,26 +105,25 @@ def _moved_up(rows: int) -> Floats:
     return np.array([[1.0, 0.0, 0.0], [0.0, 1.0, -rows], [0.0, 0.0, 1.0]])
 
 
-def _mottled(shape: tuple[int, int], texels: int, generator: np.random.Generator) -> NDArray[np.float32]:
+def _mottled(shape: tuple[int, int], texels: int, generator: np.random.Generator) -> Texture:
     """Return smooth noise of unit standard deviation whose blotches are so many texels wide."""
     import cv2
 
     coarse = generator.normal(size=(shape[0] // texels + 3, shape[1] // texels + 3)).astype(np.float32)
-    smooth: NDArray[np.float32] = cv2.resize(coarse, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
-    return smooth
+    return np.asarray(cv2.resize(coarse, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC), np.float32)
 
 
-def _stone(shape: tuple[int, int], generator: np.random.Generator) -> NDArray[np.float32]:
+def _stone(shape: tuple[int, int], generator: np.random.Generator) -> Texture:
     brightness = 1.0 + 0.0 * _mottled(shape, 1, generator)
     for texels, depth in ((1, 0.035), (4, 0.04), (20, 0.05), (120, 0.07)):
         brightness += depth * _mottled(shape, texels, generator)
     damp = np.clip(_mottled(shape, 90, generator) - 0.9, 0.0, 0.6)
-    stone = np.float32(STONE) * (brightness * (1.0 - 0.5 * damp))[..., None]
+    stone = np.array(STONE, np.float32) * (brightness * (1.0 - 0.5 * damp))[..., None]
     soil = np.clip(_mottled(shape, 30, generator) - 1.3, 0.0, 0.5)[..., None]
-    return np.asarray(stone * (1.0 - soil) + np.float32((74.0, 86.0, 96.0)) * soil, np.float32)
+    return np.asarray(stone * (1.0 - soil) + np.array((74.0, 86.0, 96.0), np.float32) * soil, np.float32)
 
 
-def _lay_slabs(texture: NDArray[np.float32]) -> None:
+def _lay_slabs(texture: Texture) -> None:
     """Draw the joints between the slabs."""
     for axis in range(2):
         for at in range(round(0.13 / TEXEL), texture.shape[axis], round(SLAB / TEXEL)):
@@ -131,16 +131,16 @@ def _lay_slabs(texture: NDArray[np.float32]) -> None:
             joint *= 0.62
 
 
-def _paint_tray(texture: NDArray[np.float32], corners: Floats) -> None:
+def _paint_tray(texture: Texture, corners: Floats) -> None:
     """Lay the tray: a pale mat with a dark edge; its low and high corner in texels."""
     (left, low), (right, high) = np.round(corners).astype(int)
     mat = texture[low:high, left:right]
-    mat[:] = 0.25 * mat + 0.75 * np.float32((158.0, 164.0, 166.0))
+    mat[:] = 0.25 * mat + 0.75 * np.array((158.0, 164.0, 166.0), np.float32)
     for edge in (mat[:5], mat[-5:], mat[:, :5], mat[:, -5:]):
         edge *= 0.5
 
 
-def _strew(texture: NDArray[np.float32], leaves: int, generator: np.random.Generator) -> None:
+def _strew(texture: Texture, leaves: int, generator: np.random.Generator) -> None:
     """Strew leaves: flat lens shapes with a rib."""
     import cv2
 
@@ -153,13 +153,11 @@ def _strew(texture: NDArray[np.float32], leaves: int, generator: np.random.Gener
         outline = middle + np.cos(swing) * along + np.sin(swing) * np.abs(np.sin(swing)) * across
         colour = from_hsv(generator.uniform(*LEAF_HUES), generator.uniform(90, 150), generator.uniform(90, 150))
         cv2.fillPoly(texture, [np.round(outline * 16).astype(np.int32)], colour, cv2.LINE_8, 4)
-        ends = [tuple(int(16 * part) for part in middle + way) for way in (0.8 * along, -0.9 * along)]
-        cv2.line(texture, *ends, shaded(colour, 0.75), 1, cv2.LINE_8, 4)
+        tip, stalk = (np.round(16 * (middle + way)).astype(int).tolist() for way in (0.8 * along, -0.9 * along))
+        cv2.line(texture, tip, stalk, shaded(colour, 0.75), 1, cv2.LINE_8, 4)
 
 
-def _bands_of_shade(
-    shape: tuple[int, int], shadow: float, generator: np.random.Generator
-) -> NDArray[np.float32]:
+def _bands_of_shade(shape: tuple[int, int], shadow: float, generator: np.random.Generator) -> Texture:
     """Return the share of light left by the shadows of the roof's beams, parallel and about 1.2 m apart."""
     rows, columns = np.indices(shape, dtype=np.float32) * np.float32(TEXEL)
     turn = generator.uniform(0.3, 1.2)
@@ -177,7 +175,7 @@ class Facade:
         self.wall = wall
         self._origin = np.array([wall.x, wall.y, 0.0])
         self._along = np.array([wall.along_x, wall.along_y, 0.0])
-        self._corners = np.array([[a, b] for a, b in ((0, 0), (wall.length, 0), (wall.length, WALL_HEIGHT), (0, WALL_HEIGHT))])
+        self._corners = np.array([[0, 0], [wall.length, 0], [wall.length, WALL_HEIGHT], [0, WALL_HEIGHT]])
         self._texture = _masonry(wall.length, generator)
 
     def distance(self, x: float, y: float) -> float:
@@ -214,9 +212,12 @@ def _masonry(length: float, generator: np.random.Generator) -> Image:
     shape = (round(WALL_HEIGHT / WALL_TEXEL), max(2, round(length / WALL_TEXEL)))
     kerb = round(KERB / WALL_TEXEL)
     brightness = 1.0 + 0.05 * _mottled(shape, 3, generator) + 0.06 * _mottled(shape, 25, generator)
-    texture = np.float32((150.0, 156.0, 158.0)) * brightness[..., None]
+    texture = np.array((150.0, 156.0, 158.0), np.float32) * brightness[..., None]
     behind = np.clip(0.5 + 0.5 * _mottled(shape, 14, generator), 0.0, 1.0)[..., None]
-    panes = np.float32((186.0, 190.0, 180.0)) * (1.0 - behind) + np.float32((112.0, 138.0, 118.0)) * behind
+    panes = (
+        np.array((186.0, 190.0, 180.0), np.float32) * (1.0 - behind)
+        + np.array((112.0, 138.0, 118.0), np.float32) * behind
+    )
     texture[kerb:] = panes[kerb:]
     texture[kerb : kerb + 4] = (168.0, 172.0, 172.0)
     for at in range(0, shape[1], 75):

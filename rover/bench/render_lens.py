@@ -61,7 +61,7 @@ class Projection:
 
     def homogeneous(self, points: Floats) -> Floats:
         """Return (u w, v w, w) of points (n by 3, m): ``w`` is the depth (m) before the camera's plane."""
-        return points @ self.matrix[:, :3].T + self.matrix[:, 3]
+        return np.asarray(points @ self.matrix[:, :3].T + self.matrix[:, 3])
 
     def pixels(self, points: Floats) -> Floats | None:
         """Return the pixels (n by 2) of points (n by 3, m); None when one of them is behind the near plane."""

@@ -65,8 +65,7 @@ class Sensor:
         frame = cv2.LUT(frame, _curve(light))
         down, across = generator.integers(0, NOISE_PLAY, 2)
         tile = self._noise[down : down + scene.shape[0], across : across + scene.shape[1]]
-        noisy: Image = cv2.add(frame, tile, dtype=cv2.CV_8U)
-        return noisy
+        return np.asarray(cv2.add(frame, tile, dtype=cv2.CV_8U), np.uint8)
 
 
 def _curve(light: Light) -> Image:

@@ -92,9 +92,7 @@ def draw_shadow(image: Image, camera: Projection, thing: Upright, sun: float, sh
     """Draw the shadow that a cylinder throws on the floor, and the darkness at its foot."""
     reach = thing.top / math.tan(SUN_HEIGHT)
     away = (thing.x - reach * math.cos(sun), thing.y - reach * math.sin(sun))
-    circles = np.vstack(
-        [circle(thing.x, thing.y, 0.0, 1.08 * thing.radius), circle(*away, 0.0, thing.radius)]
-    )
+    circles = np.vstack([circle(thing.x, thing.y, 0.0, 1.08 * thing.radius), circle(*away, 0.0, thing.radius)])
     pixels = camera.pixels(circles)
     if pixels is not None:
         outline = hull(pixels)
@@ -126,8 +124,10 @@ def draw_plate(image: Image, camera: Projection, plate: Plate, light: float) -> 
     _fill_solid(image, camera, np.array(post), shaded((120.0, 124.0, 126.0), light))
     half, rise = 0.5 * plate.width, 0.5 * plate.height
     for colour, sides in ((plate.left, (-half, 0.0)), (plate.right, (0.0, half))):
-        corners = [middle + across * right + down * rise * up for across, down in zip(
-            (*sides, *reversed(sides)), (1.0, 1.0, -1.0, -1.0), strict=True)]
+        corners = [
+            middle + across * right + down * rise * up
+            for across, down in zip((*sides, *reversed(sides)), (1.0, 1.0, -1.0, -1.0), strict=True)
+        ]
         _fill_solid(image, camera, np.array(corners), shaded(colour, light))
 
 

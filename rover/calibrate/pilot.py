@@ -86,8 +86,7 @@ class Pilot:
         self._drivetrain = drivetrain
         self._robot = robot
         self._limits = Limits(robot, _NO_FIELD)
-        finder = robot.devices.range
-        self._echo = EchoMemory(0.5 * robot.body.length - (0.0 if finder is None else finder.ahead))
+        self._echo = EchoMemory(_front_of(robot))
         self._speed = min(SPEED, robot.limits.speed, 0.7 * robot.devices.drive.top_speed)
         self._period = drivetrain.period_s
         self._controls = wheel_controls(robot)
@@ -243,3 +242,10 @@ class Pilot:
 
     def _mean_travel(self) -> float:
         return 0.5 * (self._sides[0].travel + self._sides[1].travel)
+
+
+def _front_of(robot: Robot) -> float:
+    """Return how far (m) body and jaws reach ahead of the range finder's face."""
+    finder = robot.devices.range
+    front = max(0.5 * robot.body.length, robot.body.gripper_reach)
+    return 0.0 if finder is None else max(0.0, front - finder.ahead)

@@ -346,7 +346,8 @@ class Core:
         signals.target_in_jaws = in_jaws and (signals.jaws_holding if told else True)
 
     def _operate(self, actions: Sequence[Action]) -> None:
-        for action in actions:
+        # A stop wins over whatever else comes in the same step, in whatever order.
+        for action in sorted(actions, key=lambda action: action.kind == "stop"):
             match action.kind:
                 case "stop":
                     if self.stop.stop(action.value or "operator"):

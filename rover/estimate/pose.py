@@ -30,7 +30,11 @@ REFUSALS_BEFORE_DOUBT = 10
 """So many refused headings in a row, and the filter doubts itself rather than the sensor."""
 HISTORY_NS = 1_500_000_000
 TURN_SCALE_SIGMA = 0.08
-"""Share of a turn by which the wheels alone may be wrong about it, once the effective track has settled."""
+"""Share of a turn by which the wheels alone may be wrong about it, once the effective track has been learned..."""
+TURN_SCALE_GUESSED = 0.2
+"""... and while it is a guess: a skid-steer base turns as if its track were 1.2 to 1.9 times the geometric one."""
+TURN_TO_LEARN = 3.0
+"""Turning (rad) beside the sensor's rate in which the guess is worth 1/e."""
 RATE_LASTS_NS = 160_000_000
 """A turn rate is used for so long after it was taken."""
 RATE_VARIANCE = 5e-6
@@ -96,6 +100,7 @@ class PoseFilter:
         "_errors",
         "_gone",
         "_history",
+        "_learned",
         "_p",
         "_path",
         "_rate",
@@ -135,6 +140,7 @@ class PoseFilter:
         self._gone = (0.0, 0.0)
         self._way_noise = (0.0, 0.0, 0.0)
         self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
+        self._learned = 0.0
 
     @property
     def pose(self) -> Pose:
@@ -222,6 +228,7 @@ class PoseFilter:
         turned = turn * self.track
         if abs(self._rate) > LEARN_RATE and 0.4 < by_wheels / turned < 2.5:
             self.track += TRACK_GAIN * (by_wheels / turn - self.track)
+            self._learned += abs(turn)
         excess = by_wheels - turned
         if abs(excess) <= self.track * SLIP_RATE * seconds + SLIP_SHARE * abs(turned):
             return left, right
@@ -268,7 +275,8 @@ class PoseFilter:
     def _grow_heading(self, pt: list[float]) -> None:
         pt[HEADING] += self._turning_noise
         if self._turned_blind:  # a wrong track is wrong in every turn alike: the deviation grows, not the variance
-            sigma = math.sqrt(max(0.0, pt[HEADING])) + TURN_SCALE_SIGMA * self._turned_blind
+            guess = (TURN_SCALE_GUESSED - TURN_SCALE_SIGMA) * math.exp(-self._learned / TURN_TO_LEARN)
+            sigma = math.sqrt(max(0.0, pt[HEADING])) + (TURN_SCALE_SIGMA + guess) * self._turned_blind
             pt[HEADING] = sigma * sigma
 
     def lost(self, metres: float) -> None:

@@ -22,7 +22,7 @@ from rover.link.port import PortError, open_serial
 from rover.link.sentences import Acknowledgement, MotorCommand, SentenceError, ServoCommand
 
 FIRST_ANSWER_DUE = "has not answered yet"
-ANSWER_WITHIN_NS = 300_000_000
+ANSWER_WITHIN_NS = 500_000_000
 """A device answers 20 times a second; after this much silence what is sent only fills a queue, to be obeyed late."""
 REPEAT_SERVO_NS = 100_000_000
 RETRY_NS = 250_000_000

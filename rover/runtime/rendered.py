@@ -1,4 +1,4 @@
-"""`rover rehearse --rendered`: the camera of a robot file is given drawn frames, and the real vision code reads them."""
+"""`rover rehearse --rendered`: the robot file's camera is given drawn frames, and the real vision code reads them."""
 
 from collections import Counter
 from collections.abc import Mapping

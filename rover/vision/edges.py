@@ -28,12 +28,12 @@ def refined(image: Any, mask: Any, box: tuple[int, int, int, int]) -> Extent:
     left, top, width, height = box
     row_left, row_right = top + _middle(mask[:, 0]), top + _middle(mask[:, -1])
     across, down = min(INSIDE, width // 2), min(INSIDE, height // 2)
-    column = left + width // 2
+    column_top, column_bottom = left + _across(mask[0]), left + _across(mask[-1])
     return Extent(
         left + _shift(_line(image[row_left], left, across, 1)),
-        top + _shift(_line(image[:, column], top, down, 1)),
+        top + _shift(_line(image[:, column_top], top, down, 1)),
         left + width - _shift(_line(image[row_right], left + width - 1, across, -1)),
-        top + height - _shift(_line(image[:, column], top + height - 1, down, -1)),
+        top + height - _shift(_line(image[:, column_bottom], top + height - 1, down, -1)),
         row_left + 0.5,
         row_right + 0.5,
     )
@@ -43,6 +43,12 @@ def _middle(line: Any) -> int:
     """Return the index of the middle one of the true values."""
     at = line.nonzero()[0]
     return int(at[len(at) // 2])
+
+
+def _across(line: Any) -> int:
+    """Return where to look at the top or bottom edge: half-way across the patch, if it goes so far there."""
+    half = len(line) // 2
+    return half if line[half] else _middle(line)
 
 
 def _line(pixels: Any, first: int, inside: int, step: int) -> list[list[int]]:
@@ -65,4 +71,5 @@ def _shift(line: Sequence[Sequence[int]]) -> float:
     between = line[1:-1]
     shares = (sum((p - a) * w for p, a, w in zip(pixel, outer, way, strict=True)) / square for pixel in between)
     covered = sum(min(1.0, max(0.0, share)) for share in shares)
-    return len(between) - (OUTSIDE - 1) - covered
+    shift = len(between) - (OUTSIDE - 1) - covered
+    return shift if abs(shift) <= 1.0 else 0.0  # more than a pixel is another thing's edge

@@ -92,7 +92,7 @@ def test_help_names_what_can_be_calibrated(capsys):
     with pytest.raises(SystemExit):
         cli.main(["calibrate", "--help"])
 
-    assert "{drive|heading|range|gripper}" in capsys.readouterr().out
+    assert "drive|heading|range|gripper" in capsys.readouterr().out
 
 
 class TestOnTheRobot:

@@ -124,8 +124,8 @@ class TestBadInput:
         assert abs(bench.x) < 0.3
 
     def test_something_in_the_way_holds_the_robot_back(self, robot, stage):
-        """The wall of the bench, 40 cm before the jaws: it stops short of it, and says why."""
-        bench, drivetrain, assistant = stage()
+        """The wall of the bench, 44 cm before the jaws: it stops short of it, and says why."""
+        bench, drivetrain, _ = stage()
         bench.x = WALL_AT - 0.6
 
         class Careless(BenchAssistant):

@@ -1,0 +1,190 @@
+"""Rays, planes and lids: against OpenCV's own functions, and by the laws that a projection keeps."""
+
+import math
+
+import cv2
+import numpy
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rover.vision import geometry
+from rover.vision.geometry import Extent, Lens, View, direction, locate, locate_marker, pixel, ray
+
+FOCAL = geometry.focal_length(320, math.radians(60.0))
+PLAIN = View(Lens(320, 240, FOCAL), 0.22, math.radians(15.0))
+BENT = (-0.28, 0.09, 0.002, -0.001, -0.012)
+LID = (0.06, 0.05)
+
+bearings = st.floats(-0.45, 0.45)
+distances = st.floats(0.3, 3.0)
+
+
+@pytest.mark.parametrize("distortion", [(), BENT, BENT[:4], (0.1,)])
+def test_rays_are_those_of_opencv(distortion):
+    lens = Lens(320, 240, FOCAL, distortion)
+    matrix = numpy.array([[FOCAL, 0, 160], [0, FOCAL, 120], [0, 0, 1.0]])
+    coefficients = numpy.array((*distortion, 0, 0, 0, 0, 0)[:5], float)
+    points = numpy.array([[[u, v]] for u in (5.0, 100.0, 160.0, 315.0) for v in (5.0, 120.0, 235.0)])
+    criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 100, 1e-12)
+    due = cv2.undistortPoints(points, matrix, coefficients, criteria=criteria)
+    for (u, v), (x, y) in zip(points[:, 0], due[:, 0], strict=True):
+        assert ray(lens, u, v) == pytest.approx((x, y), abs=1e-5)
+
+
+@pytest.mark.parametrize("distortion", [(), BENT])
+def test_pixels_are_those_of_opencv(scene, distortion):
+    device = scene.camera(tilt="25 deg", distortion=list(distortion))
+    view = geometry.view_of(device, 320, 240)
+    for point in ((0.4, 0.1, 0.06), (1.0, -0.3, 0.0), (2.5, 0.9, 0.22), (0.3, 0.0, 0.0)):
+        u, v = scene.project(device, [point])[0] + 0.5  # there, pixels have their middles at whole numbers
+        assert pixel(view, *point) == pytest.approx((u, v), abs=1e-6)
+
+
+def test_a_point_behind_the_lens_has_no_pixel():
+    assert pixel(PLAIN, -0.5, 0.0, 0.0) is None
+
+
+@given(distances, bearings, st.sampled_from([(), BENT]), st.floats(-0.1, 0.7))
+def test_a_pixel_leads_back_to_its_point(distance, bearing, distortion, tilt):
+    view = View(Lens(320, 240, FOCAL, distortion), 0.22, tilt)
+    found = pixel(view, distance * math.cos(bearing), distance * math.sin(bearing), 0.0)
+    if found is None or not (0 <= found[0] <= 320 and 0 <= found[1] <= 240):
+        return
+    back = direction(view, *found)
+    assert back.bearing == pytest.approx(bearing, abs=1e-4)
+    assert 0.22 / back.fall == pytest.approx(distance, rel=1e-3)
+
+
+@given(bearings, distances)
+def test_left_and_right_are_alike(bearing, distance):
+    u, v = pixel(PLAIN, distance * math.cos(bearing), distance * math.sin(bearing), 0.0)
+    one, other = direction(PLAIN, u, v), direction(PLAIN, 320.0 - u, v)
+    assert one.bearing == pytest.approx(-other.bearing, abs=1e-9)
+    assert one.fall == pytest.approx(other.fall, abs=1e-9)
+
+
+def lid_at(view, distance, bearing, rim=0.012):
+    """Return the exact edges of a lid's patch."""
+    x, y = distance * math.cos(bearing), distance * math.sin(bearing)
+    turns = [2.0 * math.pi * step / 180 for step in range(180)]
+    rings = [(x + 0.025 * math.cos(t), y + 0.025 * math.sin(t), above) for t in turns for above in (0.06, 0.06 - rim)]
+    pixels = [pixel(view, *point) for point in rings]
+    us, vs = [u for u, _ in pixels], [v for _, v in pixels]
+    left, right = pixels[us.index(min(us))], pixels[us.index(max(us))]
+    return Extent(min(us), min(vs), max(us), max(vs), left[1], right[1])
+
+
+@given(st.floats(0.35, 2.5), st.floats(-0.35, 0.35), st.sampled_from([0.0, 0.012, 0.02]))
+def test_a_lid_is_found_where_it_stands_whatever_its_rim(distance, bearing, rim):
+    place = locate(PLAIN, lid_at(PLAIN, distance, bearing, rim), *LID)
+    assert place.bearing == pytest.approx(bearing, abs=math.radians(0.1))
+    assert place.distance == pytest.approx(distance, rel=0.012)
+
+
+@given(st.floats(0.35, 2.4), st.floats(0.05, 0.1), bearings)
+def test_what_is_farther_is_less_certain(distance, more, bearing):
+    near, far = (locate(PLAIN, lid_at(PLAIN, one, bearing / 2), *LID) for one in (distance, distance + more))
+    assert far.distance_sigma > near.distance_sigma
+
+
+def test_fewer_pixels_are_less_certain():
+    few = View(Lens(160, 120, FOCAL / 2), 0.22, PLAIN.tilt)
+    assert (
+        locate(few, lid_at(few, 1.0, 0.0), *LID).distance_sigma
+        > locate(PLAIN, lid_at(PLAIN, 1.0, 0.0), *LID).distance_sigma
+    )
+
+
+def test_pitch_alone_sets_the_certainty_of_the_row():
+    """Cut off by the picture's side a lid has no width, and 0.6 deg at 1 m below a drop of 16 cm are 6.8 cm."""
+    whole = lid_at(PLAIN, 1.0, math.radians(29.5))
+    assert whole.left < 0.0
+    place = locate(PLAIN, whole._replace(left=0.0), *LID)
+    assert place.distance_sigma == pytest.approx(math.radians(0.6) * (1.0 + 0.16**2) / 0.16, rel=0.25)
+
+
+def test_a_lid_half_beyond_the_edge_has_its_bearing_from_the_edge_in_sight():
+    bearing = math.radians(29.5)
+    whole = lid_at(PLAIN, 0.6, bearing)
+    assert whole.left < 0.0
+    place = locate(PLAIN, whole._replace(left=0.0), *LID)
+    assert place.bearing == pytest.approx(bearing, abs=math.radians(0.5))
+    assert place.distance == pytest.approx(0.6, rel=0.06)
+
+
+def test_a_lid_cut_off_below_is_placed_by_its_far_edge():
+    whole = lid_at(PLAIN, 0.21, 0.0)
+    assert whole.bottom > 240.0 > whole.top
+    assert locate(PLAIN, whole._replace(bottom=240.0), *LID).distance == pytest.approx(0.21, rel=0.03)
+
+
+def test_a_lid_half_hidden_is_placed_by_its_row():
+    whole = lid_at(PLAIN, 0.8, 0.1)
+    hidden = whole._replace(left=0.55 * whole.right + 0.45 * whole.left)
+    place = locate(PLAIN, hidden, *LID)
+    assert place.distance == pytest.approx(0.8, rel=0.03)
+    assert abs(place.bearing - 0.1) < 1.96 * place.bearing_sigma
+
+
+def test_two_lids_that_make_one_patch_are_placed_by_their_row():
+    one, other = lid_at(PLAIN, 0.8, 0.03), lid_at(PLAIN, 0.8, -0.03)
+    assert locate(PLAIN, one._replace(right=other.right), *LID).distance == pytest.approx(0.8, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    "patch",
+    [
+        Extent(100, 20, 113, 24),  # above the horizon
+        Extent(100, 0, 113, 4),  # cut off by the top edge: what goes on above the horizon stands on no floor
+        Extent(50, 140, 200, 180),  # a metre wide where it stands
+        Extent(100, 140, 102, 141),  # a speck
+    ],
+)
+def test_what_cannot_be_a_lid_on_the_floor_is_nothing(patch):
+    assert locate(PLAIN, patch, *LID) is None
+
+
+def test_a_far_lid_a_little_above_the_horizon_is_placed_by_its_width():
+    """The chassis nods by a degree and a half: by its row alone the lid would be beyond all distance."""
+    nodding = PLAIN._replace(tilt=PLAIN.tilt + math.radians(1.6))
+    far = lid_at(nodding, 6.0, 0.0)
+    assert direction(PLAIN, far.left, far.top).fall < 0.0
+    place = locate(PLAIN, far, *LID)
+    assert abs(place.distance - 6.0) < 3.0 * place.distance_sigma
+
+
+def test_a_lid_at_the_cameras_height_has_its_width_alone():
+    view = PLAIN._replace(height=0.06)
+    assert locate(view, lid_at(view, 1.0, 0.1), *LID).distance == pytest.approx(1.0, rel=0.02)
+
+
+def test_a_lid_above_the_camera_is_found_too():
+    view = View(PLAIN.lens, 0.03, 0.0)
+    assert locate(view, lid_at(view, 0.8, 0.1), *LID).distance == pytest.approx(0.8, rel=0.02)
+
+
+def halves_at(view, distance, bearing, turned):
+    x, y = distance * math.cos(bearing), distance * math.sin(bearing)
+    away = bearing + turned
+    found = []
+    for sides in ((0.05, 0.0), (0.0, -0.05)):
+        corners = [(x - side * math.sin(away), y + side * math.cos(away)) for side in sides]
+        (left, top), (right, _) = (pixel(view, *corner, view.height + 0.05) for corner in corners)
+        bottom = pixel(view, *corners[0], view.height - 0.05)[1]
+        found.append(Extent(left, top, right, bottom, top, top))
+    return tuple(found)
+
+
+@given(st.floats(0.8, 2.5), st.floats(-0.2, 0.2), st.floats(-0.8, 0.8))
+def test_the_marker_is_found_even_aslant(distance, bearing, turned):
+    place = locate_marker(PLAIN, halves_at(PLAIN, distance, bearing, turned), 0.1, 0.1)
+    assert place.distance == pytest.approx(distance, rel=0.05)
+    assert place.bearing == pytest.approx(bearing, abs=math.radians(0.6))
+
+
+def test_what_lies_on_the_floor_is_no_marker():
+    halves = tuple(
+        half._replace(top=half.top + 60, bottom=half.bottom + 60) for half in halves_at(PLAIN, 1.0, 0.0, 0.0)
+    )
+    assert locate_marker(PLAIN, halves, 0.1, 0.1) is None

@@ -82,7 +82,10 @@ class Book:
         self.finds, self.visited_places = int(saved["finds"]), int(saved["visited_places"])
         self.put_off = [(float(x), float(y)) for x, y in saved["put_off"]]
         self.obstacles = [(float(x), float(y)) for x, y in saved["obstacles"]]
-        self.looked_at._wanted = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
+        to_look_at = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
+        if not set(to_look_at) <= set(self.looked_at._wanted):
+            raise ValueError("it is of another field")
+        self.looked_at._wanted = to_look_at
 
     @property
     def slot(self) -> Slot | None:

@@ -1,5 +1,6 @@
 """The errand's bookkeeping: slots, what is left, whose turn it is, and what is done with."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -117,3 +118,41 @@ class TestDoneWith:
         assert errand.is_done_with("amber", slot.x + 0.9, slot.y, 0.35)
         assert not errand.is_done_with("teal", slot.x + 0.9, slot.y, 0.35)
         assert not errand.is_done_with("amber", slot.x + 0.9, slot.y, 0.05)
+
+
+class TestSaved:
+    @pytest.fixture
+    def begun(self, book):
+        """A book in which something of everything stands."""
+        errand = book(expect=4)
+        deliver(errand, "teal")
+        deliver(errand, "amber")
+        errand.finds, errand.visited_places, errand.carried = 3, 2, "violet"
+        errand.put_off.append((3.0, 2.5))
+        errand.obstacles.append((4.0, 1.0))
+        errand.looked_at.look((3.0, 2.0), 0.0, 4.0, 1.0)
+        return errand
+
+    def test_taken_up_again_it_goes_on_with_the_next_slot_and_knows_the_rest(self, book, begun):
+        again = book(expect=4)
+        again.restore(json.loads(json.dumps(begun.saved())))
+        assert again.slot == begun.slot
+        assert again.slot.number == 2
+        assert again.saved() == begun.saved()
+        assert again.is_done_with("violet", 3.0, 2.5, 0.01)
+        assert again.left(known=0) == 2
+
+    def test_what_the_jaws_held_is_not_taken_up(self, book, begun):
+        again = book(expect=4)
+        again.restore(begun.saved())
+        assert again.carried is None
+
+    def test_another_field_is_another_errand(self, book, begun):
+        saved = begun.saved()
+        saved["to_look_at"].append([100_000, 1])
+        with pytest.raises(ValueError, match="another field"):
+            book(expect=4).restore(saved)
+
+    def test_a_tray_with_fewer_slots_is_another_errand(self, book, begun):
+        with pytest.raises(KeyError):
+            book(expect=1).restore(begun.saved())

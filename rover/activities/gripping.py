@@ -41,7 +41,8 @@ class CloseIn(Activity):
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
         self.outcome = Outcome.RUNNING
-        self._stop_at = values.get("stop_at", world.robot.body.gripper_reach + 0.08)
+        reach = world.robot.body.gripper_reach
+        self._stop_at = max(values.get("stop_at", 0.0), reach + (0.03 if "stop_at" in values else 0.08))
         self._target = world.targets.chosen
         self._way: Way | None = None
         self._turn: TurnTowards | None = None

@@ -46,6 +46,8 @@ class WheelControl:
                 self._integral = max(-MOST_INTEGRAL, min(MOST_INTEGRAL, self._integral))
             correction = PROPORTIONAL_GAIN * error
         duty = share + correction + self._integral
+        if duty * wanted < 0.0:
+            return 0.0  # too fast: roll on. A reversal at every creep would jerk to and fro across the dead band
         return past_dead_band(max(-1.0, min(1.0, duty)), self._dead_band)
 
 

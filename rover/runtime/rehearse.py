@@ -223,6 +223,8 @@ class Rehearsal:
         for name, count in core.refusals.items():
             if count:
                 self._record.event(now_ns, Note("refused", f"{name}: {count}"))
+        for remark in self.remarks:
+            self._record.event(now_ns, Note("fault", remark))
         truth_known = bool(things)
         errors = [find.axis_error_m for find in self._finds if find.axis_error_m is not None]
         report = Result(

@@ -135,7 +135,10 @@ class FrameWatch:
 
     def trouble(self, image: Any) -> str:
         """Return what is wrong with the next frame, and what to do about it; '' for a good one."""
-        return self._misshapen(image) or self._frozen(image) or _light(image) or _unfinished(image)
+        if misshapen := self._misshapen(image):
+            return misshapen
+        frozen = self._frozen(image)
+        return _light(image) or frozen or _unfinished(image)  # covered up, a lens gives equal frames as well
 
     def _misshapen(self, image: Any) -> str:
         shape: Any = getattr(image, "shape", ())

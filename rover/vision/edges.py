@@ -13,6 +13,8 @@ OUTSIDE = 2
 """So many pixels outside an edge the background is looked at."""
 INSIDE = 3
 """So many pixels inside, or half-way across a patch that is thinner, the patch's own colour."""
+MOST_SHIFT = 1.25
+"""What would be farther (pixels) from where the threshold has an edge is another thing's edge."""
 LEAST_CONTRAST = 20.0
 """Background and patch differ by less than this (0 to 255): the edge stays where the threshold has it."""
 
@@ -72,4 +74,4 @@ def _shift(line: Sequence[Sequence[int]]) -> float:
     shares = (sum((p - a) * w for p, a, w in zip(pixel, outer, way, strict=True)) / square for pixel in between)
     covered = sum(min(1.0, max(0.0, share)) for share in shares)
     shift = len(between) - (OUTSIDE - 1) - covered
-    return shift if abs(shift) <= 1.0 else 0.0  # more than a pixel is another thing's edge
+    return shift if abs(shift) <= MOST_SHIFT else 0.0

@@ -143,11 +143,11 @@ class TestBadInput:
         with pytest.raises(CalibrationError, match="no heading sensor"):
             drive.measure(drivetrain, assistant, robot)
 
-    @pytest.mark.parametrize("at", ["0 s", "5 s"])
-    def test_a_heading_sensor_that_is_silent(self, at, robot, stage):
+    @pytest.mark.parametrize(("at", "why"), [("0 s", "no heading came in"), ("5 s", "the heading sensor is silent")])
+    def test_a_heading_sensor_that_is_silent(self, at, why, robot, stage):
         _, drivetrain, assistant = stage(faults=[f"at {at}: heading silent"])
 
-        with pytest.raises(CalibrationError, match=r"no heading came in|heading sensor is silent"):
+        with pytest.raises(CalibrationError, match=why):
             drive.measure(drivetrain, assistant, robot)
 
     @pytest.mark.parametrize(

@@ -61,6 +61,14 @@ def test_brackets_indents_blanks_quotes_and_comments_stay_in_a_file_of_another_h
     )
 
 
+def test_a_new_key_comes_behind_an_inner_block_and_before_the_comment_that_follows_it():
+    text = ODD.replace("rate:   50 Hz", "left:\n            a: 1\n            b: 2  # white lead\n")
+    _, new = difference(text, after := changed_text(text, [CHANGES[1]]))
+
+    assert new == ["        left_scale: 0.9936"]
+    assert "b: 2  # white lead\n        left_scale: 0.9936\n\n    # the sensor sits" in after
+
+
 def test_line_ends_stay():
     after = changed_text(ODD.replace("\n", "\r\n"), CHANGES)
 

@@ -24,7 +24,7 @@ import yaml
 
 from rover.bench.devices import Machine
 from rover.bench.world import Bench
-from rover.events import Delivery, HealthChange, StateChange, Stop
+from rover.events import Delivery, StateChange, Stop
 from rover.files import yaml_source
 from rover.files.bench import BenchFile
 from rover.guard.door import stop_now
@@ -282,7 +282,7 @@ from rover.motion.request import STILL
 
 
 class SetDown:
-    spec = ActivitySpec("set one down", can_fail=False)
+    spec = ActivitySpec("set one down")
 
     def __init__(self, world, values):
         self.outcome = Outcome.RUNNING
@@ -299,7 +299,7 @@ ONE_AFTER_ANOTHER = """
 behaviour: Set one down, and wait
 start: down
 states:
-  down: {does: "deliver:SetDown", exits: [{when: done, go: wait}, {after: 1 min, go: wait}]}
+  down: {does: "deliver:SetDown", exits: [{when: done, go: wait}, {when: failed, go: over}, {after: 1 min, go: over}]}
   wait: {does: stand_still, exits: [{after: 5 min, go: over}]}
   over: {final: done}
 """
@@ -446,5 +446,5 @@ def test_a_line_unplugged_in_mid_run_is_a_stop_that_a_person_ends(stand):
     stand.emulator.unplug(1.0)
     wait_for(lambda: "stopped: the serial line" in stand.said, f"the stop; said: {stand.said}")
     assert stand.end(process, signal.SIGINT)[0] == 130
-    health = [change.health.value for change in stand.record().events_of(HealthChange) if change.device == "counts"]
-    assert health[:2] == ["ok", "overdue"]
+    assert stand.record().events_of(Stop)[-1].cause.startswith("the serial line")
+    assert not stand.is_moving

@@ -160,7 +160,7 @@ def test_a_bad_frame_raises_nothing_when_it_is_looked_at_all_the_same(scene, det
 
 
 def test_an_upside_down_frame_shows_nothing_on_the_floor(scene, detect):
-    frame = scene.draw(scene.camera(), [scene.Jar("amber", 0.6, 0.1)])
+    frame = scene.draw(scene.camera(), [scene.Jar("amber", 2.2, 0.1), scene.Jar("teal", 0.3, 0.0)])
     assert detect(cv2.rotate(frame, cv2.ROTATE_180)).objects == ()
 
 

@@ -23,7 +23,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from rover.devices.readings import DriveCommand
 from rover.events import Note
@@ -49,20 +49,12 @@ _HEADER = {"name": "guard table"}
 
 def play_runtime(folder: Path, record_path: Path) -> None:
     """Enable motion once, then command the wheels at 50 Hz until something happens to this process."""
-    signal.signal(
-        signal.SIGUSR1, lambda *_: collections.deque(itertools.repeat(0), maxlen=0)
-    )  # never ends, holds the GIL
-    client = GuardClient(folder)
-    record = None
-    if record_path.name:
-        from rover.record.writer import RunRecord
-
-        record = RunRecord.create(record_path, _HEADER)
-    get_going(client)
+    signal.signal(signal.SIGUSR1, loop_for_ever)
     judge = os.getppid()
+    client = GuardClient(folder)
+    record = begin_record(record_path) if record_path.name else None
+    get_going(client)
     for sequence in itertools.count(1):
-        if os.getppid() != judge:
-            return
         now_ns = time.monotonic_ns()
         client.command(DriveCommand(0.5, 0.4, sequence, now_ns + COMMAND_LASTS_NS))
         client.poll()
@@ -71,7 +63,21 @@ def play_runtime(folder: Path, record_path: Path) -> None:
             if record.trouble:
                 client.stop(record.trouble)
                 return
+        if os.getppid() != judge:
+            return
         time.sleep(STEP_S)
+
+
+def loop_for_ever(*_: object) -> None:
+    """Run a loop in C that never ends and never lets another thread of Python run."""
+    collections.deque(itertools.repeat(0), maxlen=0)
+
+
+def begin_record(path: Path) -> Any:
+    """Return a real run record; loaded here, since only one of the faults needs it."""
+    from rover.record.writer import RunRecord
+
+    return RunRecord.create(path, _HEADER)
 
 
 def get_going(client: GuardClient) -> None:

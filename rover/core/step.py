@@ -34,7 +34,7 @@ MOVED_SIGMAS = (0.10, 0.10, math.radians(8.0))
 """How far changing the battery may have moved it from where it stood: m, m, rad."""
 ERROR_GROWTH = 1e-4
 """Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
-WALL_FIX_EVERY_NS = 400_000_000
+WALL_FIX_EVERY_NS = 300_000_000
 """Echoes from one wall err alike, so only so many of them count."""
 FIX_WORTH_NOTING = 0.02
 """A fix that moves the estimate by more than this (m) is noted in the run record."""
@@ -250,19 +250,18 @@ class Core:
         assert sensor is not None
         self.signals.range_echo = distance is not None
         self.signals.range_distance = sensor.no_echo_distance if distance is None else distance
-        if distance is not None and reading.taken_ns >= self._next_wall_fix_ns:
+        if distance is not None and self.book.carried is None and reading.taken_ns >= self._next_wall_fix_ns:
+            self._next_wall_fix_ns = reading.taken_ns + WALL_FIX_EVERY_NS
             self._fix_by_wall(distance, reading.taken_ns, sensor)
 
     def _fix_by_wall(self, distance: float, taken_ns: int, sensor: Range) -> None:
         things = [(one.x, one.y) for one in self.targets.objects]
         things += [(filled.slot.x, filled.slot.y) for filled in self.book.filled]
-        pose = self._filter.at(taken_ns)
-        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, self.book.ground.walls, things)
-        if view is not None and self.book.carried is None:
+        view = wall_ahead(self._filter.at(taken_ns), sensor.ahead, 0.5 * sensor.beam, self.book.ground.walls, things)
+        if view is not None:
             before = self._filter.pose
             if fix_by_wall(self._filter, view, sensor.ahead, distance):
                 self.book.wall_fixes += 1
-                self._next_wall_fix_ns = taken_ns + WALL_FIX_EVERY_NS
                 self._note_fix("a wall", before)
 
     def _fix_by_marker(self, seen: Detection, pose: Pose) -> None:

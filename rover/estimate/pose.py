@@ -35,6 +35,8 @@ TURN_SCALE_GUESSED = 0.2
 """... and while it is a guess: a skid-steer base turns as if its track were 1.2 to 1.9 times the geometric one."""
 TURN_TO_LEARN = 3.0
 """Turning (rad) beside the sensor's rate in which the guess is worth 1/e."""
+HEADING_EVERY_NS = 90_000_000
+"""Angles nearer together than this are left out (their rates are not): the bias of the place is in all of them."""
 RATE_LASTS_NS = 160_000_000
 """A turn rate is used for so long after it was taken."""
 RATE_VARIANCE = 5e-6
@@ -101,6 +103,7 @@ class PoseFilter:
         "_gone",
         "_history",
         "_learned",
+        "_next_heading_ns",
         "_p",
         "_path",
         "_rate",
@@ -141,6 +144,7 @@ class PoseFilter:
         self._way_noise = (0.0, 0.0, 0.0)
         self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
         self._learned = 0.0
+        self._next_heading_ns = -1
 
     @property
     def pose(self) -> Pose:
@@ -306,6 +310,9 @@ class PoseFilter:
         """Correct by a heading reading (rad, rad/s) of its time; return False when the gate refuses the angle."""
         if rate is not None:
             self._take_rate(rate, taken_ns)
+        if taken_ns < self._next_heading_ns:
+            return True
+        self._next_heading_ns = taken_ns + HEADING_EVERY_NS
         innovation = wrap(angle - self.at(taken_ns).heading - self.place_bias - self.drift)
         if self.correct(((HEADING, 1.0), (PLACE_BIAS, 1.0), (DRIFT, 1.0)), innovation, self._errors.heading_noise**2):
             self.refused_in_row = 0
@@ -336,8 +343,13 @@ class PoseFilter:
         """
         self._propagate()
         rows = self._p
-        shared = [sum([row[state] * slope for state, slope in slopes]) for row in rows]
-        total = sum([shared[state] * slope for state, slope in slopes]) + variance
+        first, slope = slopes[0]
+        shared = [row[first] * slope for row in rows]
+        for state, slope in slopes[1:]:
+            shared = [value + row[state] * slope for value, row in zip(shared, rows, strict=True)]
+        total = variance
+        for state, slope in slopes:
+            total += shared[state] * slope
         if innovation * innovation > CHI_SQUARE_1_99 * total:
             return False
         gain = [value / total for value in shared]

@@ -529,7 +529,7 @@ def _offer_to_write(robot: Path, outcome: Any, write: bool) -> None:
 
 
 @commands.command()
-@click.argument("source", type=click.Path(path_type=Path, exists=True))
+@click.argument("source", type=click.Path(path_type=Path))
 @click.option("--robot", type=click.Path(path_type=Path), help="Robot file, for its camera and colours.")
 @click.option("--errand", type=click.Path(path_type=Path), help="Errand file, for its kinds and its robot.")
 @click.option(

@@ -7,8 +7,8 @@ so all is repeated on the same runs until it stands.
 """
 
 import math
-from collections.abc import Sequence
-from typing import Any, NamedTuple
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -29,12 +29,16 @@ TRIES = 4
 """A run in which a wheel slipped is driven again, so many times; then the best one is taken."""
 _ROUNDS = 50
 
+Taken = TypeVar("Taken")
+"""What is measured after a run."""
+
 
 class Straight(NamedTuple):
     """A straight run, and its length (m) by tape."""
 
     track: Track
     length: float
+    slipped: bool = False
 
 
 class Spin(NamedTuple):
@@ -42,6 +46,7 @@ class Spin(NamedTuple):
 
     track: Track
     angle: float
+    slipped: bool = False
 
 
 class Square(NamedTuple):
@@ -51,6 +56,7 @@ class Square(NamedTuple):
     sign: float
     x: float
     y: float
+    slipped: bool = False
 
 
 class Measured(NamedTuple):
@@ -77,7 +83,7 @@ def by_tape(straights: Sequence[Straight], geometry: Geometry) -> Geometry:
     ways = [_mean_way(straight.track, geometry) for straight in straights]
     for straight, way in zip(straights, ways, strict=True):
         check_length(straight.length, way)
-    factor = sum(straight.length for straight in straights) / sum(ways)
+    factor = float(np.median([straight.length / way for straight, way in zip(straights, ways, strict=True)]))
     return Geometry(geometry.left * factor, geometry.right * factor, geometry.track)
 
 
@@ -100,13 +106,15 @@ def by_spins(spins: Sequence[Spin], geometry: Geometry) -> Geometry:
 def by_squares(squares: Sequence[Square], side: float, geometry: Geometry) -> Geometry:
     """Return the geometry corrected once by the square-path method (`rover.calibrate.umbmark`).
 
+    The median of the runs of a direction stands for the method's centre of gravity: one that slipped does less harm.
+
     Raises:
         CalibrationError: the return errors are too large for the method.
     """
     clockwise = [errors(square, geometry)[0] for square in squares if square.sign < 0.0]
     counter = [errors(square, geometry)[0] for square in squares if square.sign > 0.0]
     try:
-        found = correction(float(np.mean(clockwise)), float(np.mean(counter)), side, geometry.track)
+        found = correction(float(np.median(clockwise)), float(np.median(counter)), side, geometry.track)
     except ValueError as error:
         raise CalibrationError(f"{error}: did the marks or the robot move between start and end?") from None
     left, right = wheel_scales(found.wheels)
@@ -157,13 +165,13 @@ def _straight(pilot: Pilot, assistant: Assistant) -> Straight:
         run = pilot.straight(LENGTH)
         return run, assistant.length(_mean_way(track_of(run), pilot.geometry))
 
-    run, length = _without_slip(attempt)
-    return Straight(track_of(run), length)
+    run, length, slipped = _without_slip(attempt)
+    return Straight(track_of(run), length, slipped)
 
 
 def _spin(pilot: Pilot, sign: float) -> Spin:
-    run, _ = _without_slip(lambda: (pilot.spin(sign * SPIN), None))
-    return Spin(track_of(run), turned(run, REST_S))
+    run, _, slipped = _without_slip(lambda: (pilot.spin(sign * SPIN), None))
+    return Spin(track_of(run), turned(run, REST_S), slipped)
 
 
 def _square(pilot: Pilot, assistant: Assistant, side: float, sign: float) -> Square:
@@ -173,22 +181,21 @@ def _square(pilot: Pilot, assistant: Assistant, side: float, sign: float) -> Squ
         assistant.ready(f"mark where the robot stands; it drives a square of {side:g} m to its {way}")
         return pilot.square(side, sign), assistant.return_error(side)
 
-    run, (x, y) = _without_slip(attempt)
+    run, (x, y), slipped = _without_slip(attempt)
     check_return(x, y, side)
-    return Square(track_of(run), sign, x, y)
+    return Square(track_of(run), sign, x, y, slipped)
 
 
-def _without_slip(attempt: Any) -> Any:
-    """Return the first run in which no wheel slipped, with what was measured; after some tries the best one."""
-    best, least = None, math.inf
-    for _ in range(TRIES):
-        tried = attempt()
-        found = slip(tried[0])
-        if found < least:
-            best, least = tried, found
-        if found == 0.0:
+def _without_slip(attempt: Callable[[], tuple[Run, Taken]]) -> tuple[Run, Taken, bool]:
+    """Return the first run in which no wheel slipped, what was measured, and False; after some tries the best, True."""
+    tried: list[tuple[float, tuple[Run, Taken]]] = []
+    while len(tried) < TRIES:
+        run, taken = attempt()
+        tried.append((slip(run), (run, taken)))
+        if tried[-1][0] == 0.0:
             break
-    return best
+    least, (run, taken) = min(tried, key=lambda one: one[0])
+    return run, taken, least > 0.0
 
 
 def _mean_way(track: Track, geometry: Geometry) -> float:
@@ -214,8 +221,17 @@ def findings(measured: Measured, robot: Robot) -> Findings:
         f"straight runs: residuals {_millimetres(_tape_residuals(measured, after))} mm",
         f"squares: came back {_rms(measured, before) * 1e3:.0f} mm off on average by the file as it was, "
         f"{_rms(measured, after) * 1e3:.1f} mm now",
+        *_told_of_slips(measured),
     )
     return Findings(_changes(robot, after), lines, _panels(measured, before, after), _data(measured, before, after))
+
+
+def _told_of_slips(measured: Measured) -> tuple[str, ...]:
+    runs: list[Straight | Spin | Square] = [*measured.straights, *measured.spins, *measured.squares]
+    slipped = sum(run.slipped for run in runs)
+    if not slipped:
+        return ()
+    return (f"in {slipped} of {len(runs)} runs a wheel slipped at every try; a firmer floor would give better values",)
 
 
 def _changes(robot: Robot, after: Geometry) -> tuple[Change, ...]:

@@ -27,6 +27,7 @@ _ARRIVED_RAD = math.radians(0.7)
 _TURNS_WITHIN_S = 2.0
 _BACKWARDS_M = 0.01
 _SILENT_NS = 1_500_000_000
+_SILENT = "the heading sensor is silent: see its wiring ('rover bring-up'), and begin again"
 _FAR = 1e6
 _NO_FIELD = Ground(((-_FAR, -_FAR), (_FAR, -_FAR), (_FAR, _FAR), (-_FAR, _FAR)), (), (), None, 0.0, ())
 """Where the floor ends, the person has to know."""
@@ -104,7 +105,7 @@ class Pilot:
             CalibrationError: the sensor has not reported yet.
         """
         if self._heading is None:
-            raise CalibrationError("no heading came in: see the heading sensor and its wiring ('rover bring-up')")
+            raise CalibrationError(_SILENT)
         return self._heading
 
     def straight(self, length: float) -> Run:
@@ -231,7 +232,7 @@ class Pilot:
                 self._echo.hear(reading.value)
         self._log += readings
         if self._drivetrain.now_ns - self._heard_ns > _SILENT_NS:
-            raise CalibrationError("the heading sensor is silent: see its wiring ('rover bring-up'), and begin again")
+            raise CalibrationError(_SILENT)
 
     def _hear(self, reading: Reading) -> None:
         self._heard_ns = reading.taken_ns

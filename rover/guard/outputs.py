@@ -27,7 +27,7 @@ ANSWER_WITHIN_NS = 500_000_000
 REPEAT_SERVO_NS = 100_000_000
 RETRY_NS = 250_000_000
 _SERVO_HZ = 50.0
-_LAST_WORD_S = 0.05
+_LAST_TRIES, _LAST_PAUSE_S = 25, 0.002
 _QUEUED_MOST = 128
 _CHUNK = 1024
 _MS = 1_000_000
@@ -179,9 +179,10 @@ class SerialOutput:
         if self._port is None:
             return
         self.zero()
-        end_ns = self._now_ns() + int(_LAST_WORD_S * 1e9)
-        while self._is_backed_up() and self._now_ns() < end_ns:
-            time.sleep(0.002)
+        for _ in range(_LAST_TRIES):
+            if not self._is_backed_up():
+                break
+            time.sleep(_LAST_PAUSE_S)
             self._flush()
         if self._is_backed_up():
             # The system would hold the close until the line takes it all.

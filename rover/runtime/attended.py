@@ -148,6 +148,10 @@ class Attended:
             self.step()
         return True
 
+    def trouble(self, family: str) -> str:
+        """Return what a driver says is wrong with its device, or ''."""
+        return str(getattr(self._sensors.get(family), "trouble", ""))
+
     def note(self, kind: str, text: str) -> None:
         """Record what a person would want to read afterwards."""
         self._record.event(self.now_ns, Note(kind, text))
@@ -187,9 +191,11 @@ class Attended:
         return readings
 
     def _keep(self, now_ns: int, new: Sequence[tuple[str, Reading]]) -> None:
-        for _, reading in new:
-            if isinstance(reading.value, Frame):
-                self._frames.keep(reading)
+        for family, reading in new:
+            # A camera reports what it found in a frame, and has the frame beside that; or it reports the frame.
+            picture = getattr(self._sensors.get(family), "frame", reading)
+            if isinstance(picture, Reading) and isinstance(picture.value, Frame):
+                self._frames.keep(picture)
         if new:
             self._record.readings(now_ns, [(family, _without_picture(reading)) for family, reading in new])
 

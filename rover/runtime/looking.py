@@ -40,6 +40,8 @@ def pictures_at(source: Path, camera: Camera) -> Iterator[tuple[str, Any]]:
         ValueError: there is none; the message says why.
         DeviceError: the camera cannot be opened.
     """
+    if not source.exists():
+        raise ValueError(f"there is no {source}")
     if source.is_dir():
         paths = sorted(path for path in source.iterdir() if path.suffix.lower() in ENDINGS)
         if not paths:

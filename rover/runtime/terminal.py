@@ -80,4 +80,4 @@ class Terminal:
         try:
             return self.is_there and os.tcgetpgrp(self._descriptor) == os.getpgrp()
         except OSError:
-            return False
+            return self.is_there  # not the terminal of this session, so there is no background to be in

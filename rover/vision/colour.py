@@ -7,6 +7,7 @@ The package is imported where it is used, so that nothing else of the program ne
 """
 
 from collections.abc import Mapping
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 from rover.files.robot import Colour
@@ -15,6 +16,8 @@ from rover.vision.geometry import Extent
 
 LEAST_PIXELS = 4
 """Fewer are noise, however small the picture."""
+MOST_PATCHES = 40
+"""Of each colour the largest are kept: a frame full of litter must not take longer than there is time."""
 WIDE_ENOUGH_TO_OPEN = 320
 """From this width on (pixels) a lid at the end of sight is wide enough to survive the opening."""
 
@@ -76,10 +79,17 @@ def _patches(name: str, colour: Colour, mask: Any, image: Any) -> list[Patch]:
         mask[top : top + height, left : left + width], connectivity=8
     )
     pixels = mask.shape[0] * mask.shape[1]
-    return [
-        Patch(name, refined(image, labels[y : y + h, x : x + w] == number, (left + x, top + y, w, h)), area)
+    kept = [
+        (number, x, y, w, h, area)
         for number, (x, y, w, h, area) in enumerate(table.tolist())
         if number > 0 and area >= LEAST_PIXELS and has_shape(colour, area / pixels, w / h, area / (w * h))
+    ]
+    if len(kept) > MOST_PATCHES:
+        largest = set(sorted(kept, key=itemgetter(5), reverse=True)[:MOST_PATCHES])
+        kept = [one for one in kept if one in largest]
+    return [
+        Patch(name, refined(image, labels[y : y + h, x : x + w] == number, (left + x, top + y, w, h)), area)
+        for number, x, y, w, h, area in kept
     ]
 
 

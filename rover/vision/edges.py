@@ -15,6 +15,8 @@ INSIDE = 3
 """So many pixels inside, or half-way across a patch that is thinner, the patch's own colour."""
 MOST_SHIFT = 1.25
 """What would be farther (pixels) from where the threshold has an edge is another thing's edge."""
+LEAST_SIDE = 0.5
+"""A patch whose edges come out nearer to each other than this (pixels) keeps those of its threshold."""
 LEAST_CONTRAST = 20.0
 """Background and patch differ by less than this (0 to 255): the edge stays where the threshold has it."""
 
@@ -31,14 +33,15 @@ def refined(image: Any, mask: Any, box: tuple[int, int, int, int]) -> Extent:
     row_left, row_right = top + _middle(mask[:, 0]), top + _middle(mask[:, -1])
     across, down = min(INSIDE, width // 2), min(INSIDE, height // 2)
     column_top, column_bottom = left + _across(mask[0]), left + _across(mask[-1])
-    return Extent(
+    edges = (
         left + _shift(_line(image[row_left], left, across, 1)),
         top + _shift(_line(image[:, column_top], top, down, 1)),
         left + width - _shift(_line(image[row_right], left + width - 1, across, -1)),
         top + height - _shift(_line(image[:, column_bottom], top + height - 1, down, -1)),
-        row_left + 0.5,
-        row_right + 0.5,
     )
+    if edges[2] - edges[0] < LEAST_SIDE or edges[3] - edges[1] < LEAST_SIDE:  # a speck among others
+        edges = (left, top, left + width, top + height)
+    return Extent(*edges, row_left + 0.5, row_right + 0.5)
 
 
 def _middle(line: Any) -> int:

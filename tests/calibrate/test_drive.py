@@ -91,6 +91,12 @@ class TestOnTheBench:
 
         assert turned == pytest.approx(bench.heading + turns * math.tau, rel=0.002)
 
+    def test_a_floor_on_which_wheels_slip_at_every_try_is_told(self, robot, stage):
+        _, drivetrain, assistant = stage(2, floor={"slip_every": "5 s"})
+        found = drive.findings(drive.measure(drivetrain, assistant, robot), robot)
+
+        assert "runs a wheel slipped at every try" in found.lines[-1]
+
     def test_the_same_seed_finds_the_same(self, robot, stage):
         assert self.recover(3, robot, stage) == self.recover(3, robot, stage)
 
@@ -143,11 +149,11 @@ class TestBadInput:
         with pytest.raises(CalibrationError, match="no heading sensor"):
             drive.measure(drivetrain, assistant, robot)
 
-    @pytest.mark.parametrize(("at", "why"), [("0 s", "no heading came in"), ("5 s", "the heading sensor is silent")])
-    def test_a_heading_sensor_that_is_silent(self, at, why, robot, stage):
+    @pytest.mark.parametrize("at", ["0 s", "5 s"])
+    def test_a_heading_sensor_that_is_silent(self, at, robot, stage):
         _, drivetrain, assistant = stage(faults=[f"at {at}: heading silent"])
 
-        with pytest.raises(CalibrationError, match=why):
+        with pytest.raises(CalibrationError, match="the heading sensor is silent"):
             drive.measure(drivetrain, assistant, robot)
 
     @pytest.mark.parametrize(

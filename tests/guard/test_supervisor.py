@@ -9,6 +9,8 @@ import time
 from rover.guard import settings as files
 from rover.guard.launch import is_at_work
 from rover.guard.protocol import Phase
+from rover.guard.settings import GuardSettings
+from rover.guard.supervisor import write_zero
 
 
 def workers(bay) -> tuple[int, int]:
@@ -135,8 +137,21 @@ def test_the_watchdog_of_a_guard_that_was_killed_is_left_to_bite(bay, eventually
     os.kill(workers(bay)[0], signal.SIGCONT)
 
 
-def test_the_supervisor_brings_pwm_files_to_zero_that_nobody_else_writes(table, eventually):
-    """The guard is halted, not killed: what the files say then was written by the supervisor alone."""
+def test_zero_is_written_to_every_channel_though_one_cannot_be(table, folder, capsys):
+    """Whoever holds them: nothing of the guard is needed for it."""
+    files = table.PwmFiles(folder / "pwm")
+    chip = folder / "pwm" / "pwmchip0"
+    for channel in (0, 1):
+        (chip / f"pwm{channel}" / "duty_cycle").write_text("25000\n")
+    (chip / "pwm0" / "duty_cycle").unlink()
+    (chip / "pwm0" / "duty_cycle").mkdir()
+    write_zero(GuardSettings(drive={}, channels=tuple((str(folder / "pwm"), 0, channel) for channel in (0, 1, 7))))
+    assert (chip / "pwm1" / "duty_cycle").read_text().startswith("0\n")
+    assert "PWM channel 0 of chip 0: cannot be brought to zero" in capsys.readouterr().err
+    files.close()
+
+
+def test_a_guard_on_pins_that_hangs_is_replaced(table, eventually):
     with table.pin_rig() as rig:
         rig.start_runtime(False)
         eventually(rig.is_moving)

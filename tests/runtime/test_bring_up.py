@@ -431,7 +431,7 @@ class TestStopInput:
 DRIVERS = """\
 from pathlib import Path
 import numpy
-from rover.devices.readings import Frame, HeadingValue, RangeValue, Reading
+from rover.devices.readings import Detections, Frame, HeadingValue, RangeValue, Reading
 
 class Every:
     def __init__(self, options, host):
@@ -451,6 +451,13 @@ class Camera(Every):
         picture = numpy.zeros((2, 3, 3), numpy.uint8)
         picture[:, :, 2] = 200
         return Frame(picture, 3, 2)
+
+class Finder(Camera):
+    trouble = "too dark"
+
+    def value(self):
+        self.frame = Reading(self._next_ns, self._number, super().value())
+        return Detections(())
 
 class Box(Every):
     def value(self):
@@ -477,9 +484,12 @@ class TestUserDrivers:
         )
 
     @pytest.mark.usefixtures("at_a_jog_trot")
-    def test_frames_are_counted_and_kept_beside_the_record(self, stand, put):
-        put("camera", "Camera")
+    @pytest.mark.parametrize(("name", "mistakes"), [("Camera", ()), ("Finder", ("too dark",))])
+    def test_frames_are_counted_and_kept_beside_the_record(self, stand, put, name, mistakes):
+        """Whether the driver reports frames, or what it found in them."""
+        put("camera", name)
         finding = stand.find("camera")
+        assert finding.mistakes == mistakes
         assert finding.expected == "10 frames a second, at most 280 ms old"
         frames = sorted((stand.folder / "1.frames").glob("*.png"))
         assert frames

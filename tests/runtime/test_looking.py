@@ -90,6 +90,7 @@ def test_a_recorded_video_is_looked_at_like_a_camera(folder):
         ("pictures/three.png", "no picture that can be read"),
         ("pictures/notes.txt", "no pictures"),
         ("empty", "has no pictures"),
+        ("nothing.png", "there is no nothing.png"),
     ],
 )
 def test_what_cannot_be_looked_at_is_told(folder, source, told):

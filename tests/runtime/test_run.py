@@ -27,8 +27,9 @@ from rover.bench.world import Bench
 from rover.events import Delivery, StateChange, Stop
 from rover.files import yaml_source
 from rover.files.bench import BenchFile
-from rover.guard.door import stop_now
+from rover.guard.door import state_of, stop_now
 from rover.guard.launch import is_at_work, retire
+from rover.guard.protocol import Phase
 from rover.link.emulator import Emulator, Firmware
 from rover.record.reader import read
 from rover.record.run import Run
@@ -96,11 +97,11 @@ class Stand:
         (self.folder / "behaviours/straight.yaml").write_text(STRAIGHT.replace("LENGTH", length))
         self.write("straight.yaml")
 
-    def emulate(self) -> Emulator:
+    def emulate(self, deadline_ms: int | None = None) -> Emulator:
         """Put the co-processor on its line."""
         made = assemble(self.errand, {})
         self.bench = Bench(BenchFile(bench="On the stand"), made.robot, made.errand, 1)
-        firmware = Firmware(deadline_ms=None)
+        firmware = Firmware(deadline_ms=deadline_ms)
         self.emulator = Emulator(Machine(self.bench), self.port, self.clock.now_ns, firmware)
         self._closing.callback(self.emulator.close)
         return self.emulator
@@ -272,6 +273,20 @@ def test_the_stop_input_is_tried_before_motion_is_enabled(stand):
     assert said.index("press the stop") < said.index("opens and closes, ok")
 
 
+def test_a_stop_that_the_core_latches_is_latched_by_the_guard_too(stand):
+    script = [["0 s", True], ["1 s", False], ["2 s", True], ["8 s", False], ["9 s", True]]
+    stop = {"driver": "scripted", "script": script, "overdue_after": "1 h"}
+    stand.robot["devices"] |= {"stop_input": stop}
+    stand.straight_on()
+    stand.emulate()
+    process = stand.start("--enable-motion")
+    stand.wait_until_moving()
+    wait_for(lambda: "stopped: the stop input is open" in stand.said, "the stop")
+    state = wait_for(lambda: (found := state_of(stand.guard)).phase is Phase.STOPPED and found, "the guard's stop")
+    assert state.cause == "the stop input is open"
+    assert stand.end(process, signal.SIGINT)[0] == 130
+
+
 DELIVER = '''
 """An activity that sets something down, as far as the book is concerned."""
 
@@ -439,8 +454,9 @@ def test_a_second_run_on_the_same_robot_is_refused_and_the_first_goes_on(stand):
 
 
 def test_a_line_unplugged_in_mid_run_is_a_stop_that_a_person_ends(stand):
+    """With the line gone, only the co-processor's own deadline is left to bring the wheels to zero."""
     stand.straight_on()
-    stand.emulate()
+    stand.emulate(deadline_ms=250)
     process = stand.start("--enable-motion")
     stand.wait_until_moving()
     stand.emulator.unplug(1.0)

@@ -184,6 +184,18 @@ def test_a_frozen_frame_is_told_and_forgotten_with_the_next(scene):
     assert watch.trouble(buffer) == ""
 
 
+def test_any_litter_of_the_lids_colours_is_borne(scene, detect):
+    """Specks that touch, hide and cut each other: no patch comes out without a width."""
+    draws = numpy.random.default_rng(5)
+    for _ in range(20):
+        frame = scene.blank(scene.camera())
+        for x, y in draws.integers((0, 0), (320, 240), (400, 2)).tolist():
+            cv2.circle(frame, (x, y), int(draws.integers(3)), list(scene.TINTS.values())[int(draws.integers(3))], -1)
+        for one in detect(frame).objects:
+            assert all(math.isfinite(value) for value in one[1:])
+            assert one.distance_sigma > 0.0
+
+
 def test_a_robot_without_a_camera_has_no_detector():
     robot = Robot.model_validate(
         {

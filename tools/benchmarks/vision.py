@@ -1,8 +1,8 @@
 """The frame path at 320 by 240 on one core: what a frame takes, where it goes, and plain OpenCV calls beside it.
 
-The plain calls are what anybody would write for the same masks and components: convert, in-range, open, close, connected
-components with statistics, for each of the three colours. What is beyond that is the price of edges to a fraction of a
-pixel, places with their sigmas, and telling bad frames.
+The plain calls are what anybody would write for the same masks and components: convert, in-range, open, close,
+connected components with statistics, for each of the three colours. What is beyond that is the price of edges to a
+fraction of a pixel, places with their sigmas, and telling bad frames.
 """
 
 import time

@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -157,7 +157,9 @@ def check_heading(walk: Walk) -> Finding:
 def check_camera(walk: Walk) -> Finding:
     """Look at the camera's frames."""
     assert walk.robot.devices.camera is not None
-    return sensors.camera_finding(walk.at_rest(), walk.robot.devices.camera)
+    finding = sensors.camera_finding(walk.at_rest(), walk.robot.devices.camera)
+    trouble = walk.at.trouble("camera")
+    return replace(finding, verdict=Verdict.OTHERWISE, mistakes=(trouble,)) if trouble else finding
 
 
 def check_turn(walk: Walk) -> Finding:

@@ -207,8 +207,8 @@ class Supervisor:
 
     def _note(self, guard: int) -> None:
         """Write down who is at work in the folder, for whoever finds it locked."""
-        os.ftruncate(self._lock, 0)
-        os.pwrite(self._lock, f"{os.getpid()} {guard}\n".encode("ascii"), 0)
+        # Of one length and written at once, so that a reader never finds half of it.
+        os.pwrite(self._lock, f"{os.getpid():10} {guard:10}\n".encode("ascii"), 0)
 
 
 def take_lock(folder: Path) -> int:

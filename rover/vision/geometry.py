@@ -19,7 +19,7 @@ HEADING_SIGMA = math.radians(0.15)
 """The same of the camera's direction against the robot's: how straight it is screwed on."""
 EDGE_SIGMA = 0.4
 """Standard deviation (pixels) of the place at which an edge is found."""
-SCALE_SIGMA = 0.01
+SCALE_SIGMA = 0.015
 """The same of all distances alike, as a share: how well lids, camera height and field of view are measured."""
 AGREE = 3.0
 """Two answers that differ by more than so many sigma are not answers to the same question."""

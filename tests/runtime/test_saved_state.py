@@ -36,6 +36,14 @@ def test_a_disk_that_does_not_take_it_is_told_and_the_old_state_stays(tmp_path):
     assert read(path, "Bring the jars in") == CORE
 
 
+def test_the_old_file_is_replaced_and_not_written_into(tmp_path):
+    path = tmp_path / "state"
+    path.write_text("old")
+    with path.open() as old:
+        write_atomically(path, "new")
+        assert (old.read(), path.read_text()) == ("old", "new")
+
+
 def test_no_half_written_file_ever_bears_the_name(tmp_path, monkeypatch):
     """Power goes while it is written."""
     path = tmp_path / "state"

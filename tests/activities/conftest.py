@@ -94,6 +94,7 @@ def doing(tmp_path: Path) -> Callable[..., Did]:
     def do(
         *steps: tuple[str, Mapping[str, Any]],
         lasts: str = "60 s",
+        seed: int = 1,
         devices: Mapping[str, Any] | None = None,
         field: Mapping[str, Any] | None = None,
         errand: Mapping[str, Any] | None = None,
@@ -114,7 +115,7 @@ def doing(tmp_path: Path) -> Callable[..., Did]:
         assembly, activities = with_user_activities(path, {})
         record = tmp_path / "run.sqlite"
         record.unlink(missing_ok=True)
-        result = Rehearsal(assembly, activities, 1, record, wired=False).run(lambda *_: None)
+        result = Rehearsal(assembly, activities, seed, record, wired=False).run(lambda *_: None)
         run = read(record)
         whys = [note.text for note in run.events_of(Note) if note.kind == "activity" and note.text.startswith("tested")]
         return Did(result.reason.rstrip("_"), whys[-1].partition("failed: ")[2] if whys else "", run)

@@ -67,7 +67,7 @@ class Book:
             "put_off": [list(place) for place in self.put_off],
             "obstacles": [list(place) for place in self.obstacles],
             "visited_places": self.visited_places,
-            "to_look_at": [list(pair) for pair in self.looked_at._wanted.items()],
+            "to_look_at": [list(pair) for pair in self.looked_at.looks_wanted.items()],
         }
 
     def restore(self, saved: Mapping[str, Any]) -> None:
@@ -83,9 +83,7 @@ class Book:
         self.put_off = [(float(x), float(y)) for x, y in saved["put_off"]]
         self.obstacles = [(float(x), float(y)) for x, y in saved["obstacles"]]
         to_look_at = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
-        if not set(to_look_at) <= set(self.looked_at._wanted):
-            raise ValueError("it is of another field")
-        self.looked_at._wanted = to_look_at
+        self.looked_at.restore(to_look_at)
 
     @property
     def slot(self) -> Slot | None:

@@ -163,6 +163,21 @@ class LookedAt:
         """Enough of the field has been looked at to say that nothing is left."""
         return len(self._wanted) <= (1.0 - ENOUGH) * len(self._cells)
 
+    @property
+    def looks_wanted(self) -> dict[int, int]:
+        """Squares still to be looked at, by number, and how often."""
+        return dict(self._wanted)
+
+    def restore(self, looks_wanted: dict[int, int]) -> None:
+        """Take up again what `looks_wanted` told.
+
+        Raises:
+            ValueError: it names squares that this field does not have.
+        """
+        if not set(looks_wanted) <= set(range(len(self._cells))):
+            raise ValueError("it is of another field")
+        self._wanted = dict(looks_wanted)
+
     def clear(self) -> None:
         """Begin again: something was found, so what was looked at before proves less."""
         self._wanted = dict.fromkeys(range(len(self._cells)), LOOKS)

@@ -159,9 +159,11 @@ class PoseFilter:
         return Pose(self.x + way * math.cos(middle), self.y + way * math.sin(middle), wrap(self.heading + turn))
 
     def covariance(self, now_ns: int) -> tuple[float, float, float, float, float, float]:
-        """Return (xx, xy, xt, yy, yt, tt) of `pose_at`: m^2, m rad, rad^2; wider the older the last counts are."""
-        self._propagate()
-        px, py, pt = self._p[:3]
+        """Return (xx, xy, xt, yy, yt, tt) of `pose_at`: m^2, m rad, rad^2; wider the older the last counts are.
+
+        Looking changes nothing: a replay that looks more or less often goes the same way, to the last digit.
+        """
+        px, py, pt = self._looked_at()[:3]
         age = max(0, now_ns - self._as_of_ns) * 1e-9
         way, turn = CARRY_ON_DOUBT * self.speed * age, CARRY_ON_DOUBT * self.heading_rate * age
         c, s = math.cos(self.heading), math.sin(self.heading)
@@ -265,6 +267,19 @@ class PoseFilter:
         self._grow_heading(pt)
         self._gone, self._way_noise = (0.0, 0.0), (0.0, 0.0, 0.0)
         self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
+
+    def _looked_at(self) -> list[list[float]]:
+        """Return the covariance as of now, leaving the filter as it is."""
+        kept = (
+            [row[:] for row in self._p],
+            self.place_bias,
+            (self._gone, self._way_noise, self._turning_noise, self._turned_blind, self._path, self._seconds),
+        )
+        self._propagate()
+        now = self._p
+        self._p, self.place_bias, rest = kept
+        self._gone, self._way_noise, self._turning_noise, self._turned_blind, self._path, self._seconds = rest
+        return now
 
     def _let_bias_change(self, kept: float) -> None:
         self.place_bias *= kept

@@ -100,7 +100,7 @@ class SerialOutput:
         self._port: serial.Serial | None = None
         self._trouble = ""
         self._retry_ns = 0
-        self._sequence = 0
+        self._sequence = self._last_motors = 0
         self._moving = False
         self._waiting: dict[str, Callable[[int], bytes | None]] = {}
         self._servo_sent = (-1, 0)
@@ -238,9 +238,11 @@ class SerialOutput:
             return
         if not isinstance(answer, Acknowledgement) or answer.command != "M":
             return
-        if self._unanswered is not None and (answer.command_sequence - self._unanswered[0]) & sentences.U32 < 1 << 31:
-            self._unanswered = None
+        if self._unanswered is not None and _is_from(answer.command_sequence, self._unanswered[0]):
             self._has_answered = True
+            # What was sent since is still to be answered, though it may not even have left this process.
+            is_last = _is_from(answer.command_sequence, self._last_motors)
+            self._unanswered = None if is_last else (answer.command_sequence + 1, self._now_ns())
 
     def _flush(self) -> None:
         port = self._port
@@ -265,7 +267,7 @@ class SerialOutput:
         lasts_ms = (until_ns - now_ns) // _MS
         if lasts_ms <= 0:
             return None
-        sequence = self._next_sequence(now_ns)
+        self._last_motors = sequence = self._next_sequence(now_ns)
         if self._unanswered is None:
             self._unanswered = (sequence, now_ns)
         return sentences.encode(MotorCommand(self._session, sequence, *channels, min(lasts_ms, sentences.U16)))
@@ -385,6 +387,11 @@ def _closed(device: Any) -> bool:
     except Exception:
         return False
     return True
+
+
+def _is_from(sequence: int, first: int) -> bool:
+    """Tell whether a 32-bit sequence is the first one or a later one, through a wrap."""
+    return (sequence - first) & sentences.U32 < 1 << 31
 
 
 def _permille(share: float) -> int:

@@ -215,7 +215,7 @@ def _by_width(view: View, patch: Extent, lid_width: float) -> Guess:
 def _is_plausible(by_row: Guess, by_width: Guess, cut: bool) -> bool:
     """Whether something as wide as this may stand where the row has it, give or take three sigma."""
     nearest, farthest = by_row.inverse + AGREE * by_row.sigma, by_row.inverse - AGREE * by_row.sigma
-    if nearest <= 0.0 or by_width.inverse > LARGEST * nearest:
+    if by_width.inverse > LARGEST * nearest:  # always so above the horizon
         return False
     return cut or by_width.inverse >= SMALLEST * farthest
 

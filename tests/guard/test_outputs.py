@@ -161,6 +161,17 @@ def test_a_device_that_stops_answering_is_told(output, far, clock, eventually):
     assert "does not answer" in output.fault, "that was the answer to an earlier command"
 
 
+def test_an_answer_does_not_stand_for_what_was_sent_since(output, far, clock, eventually):
+    far.answer(far.commands()[0].sequence)
+    eventually(lambda: output.work(clock.ns) or output.fault == "")
+    output.drive(0.5, 0.5, clock.ns + 200 * MS)
+    output.drive(0.6, 0.6, clock.ns + 200 * MS)
+    far.answer(far.commands(2)[0].sequence)
+    eventually(lambda: output.work(clock.ns))
+    clock.ns += ANSWER_WITHIN_NS + MS
+    assert "does not answer" in output.fault
+
+
 def test_bytes_are_passed_on_as_they_are(output, far, clock, eventually):
     far.say(b"noise $PXFRA,bad*00\r\n\xff")
     assert eventually(lambda: output.work(clock.ns)) == b"noise $PXFRA,bad*00\r\n\xff"

@@ -463,4 +463,4 @@ def test_a_line_unplugged_in_mid_run_is_a_stop_that_a_person_ends(stand):
     wait_for(lambda: "stopped: the serial line" in stand.said, f"the stop; said: {stand.said}")
     assert stand.end(process, signal.SIGINT)[0] == 130
     assert stand.record().events_of(Stop)[-1].cause.startswith("the serial line")
-    assert not stand.is_moving
+    wait_for(lambda: not stand.is_moving, "wheels at zero")

@@ -68,7 +68,7 @@ def test_the_newest_of_an_errand_is_found(tmp_path):
 
 
 def test_without_one_it_says_so(tmp_path):
-    with pytest.raises(StateError, match="no saved state of jars.yaml to resume"):
+    with pytest.raises(StateError, match="no saved state of"):
         newest(tmp_path, tmp_path / "jars.yaml")
 
 

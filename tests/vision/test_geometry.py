@@ -105,7 +105,7 @@ def test_pitch_alone_sets_the_certainty_of_the_row():
 
 
 def test_a_lid_half_beyond_the_edge_has_its_bearing_from_the_edge_in_sight():
-    bearing = math.radians(29.5)
+    bearing = math.radians(31.0)
     whole = lid_at(PLAIN, 0.6, bearing)
     assert whole.left < 0.0
     place = locate(PLAIN, whole._replace(left=0.0), *LID)

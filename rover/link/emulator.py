@@ -236,7 +236,9 @@ class CoProcessor:
         if command.lasts_ms == 0:
             return Verdict.EXPIRED
         if command.session != self._session:
-            return Verdict.ACCEPTED if self._duty == (0, 0) else Verdict.OTHER_SESSION
+            # Anyone may stop; only who finds the motors at zero may start.
+            free = self._duty == (0, 0) or (isinstance(command, MotorCommand) and command[2:4] == (0, 0))
+            return Verdict.ACCEPTED if free else Verdict.OTHER_SESSION
         last = self._last_sequence.get(type(command))
         if last is not None and not 0 < (command.sequence - last) & U32 < 1 << 31:
             return Verdict.STALE

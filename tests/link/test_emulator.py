@@ -93,6 +93,16 @@ def test_a_repeated_old_command_does_not_keep_the_motors_going():
     assert processor.applied[-1] == Applied(250 * MS, 0, 0)
 
 
+def test_anyone_may_stop():
+    """Zero from another sender is obeyed while the motors turn; only starting needs them at zero."""
+    processor = CoProcessor(WheelsFree(), 0)
+    processor.feed(encode(FORWARD), 0)
+
+    processor.feed(encode(FORWARD._replace(session=2, left_permille=0, right_permille=0)), 50 * MS)
+
+    assert processor.applied[-1][1:] == (0.0, 0.0)
+
+
 @pytest.mark.parametrize(
     ("command", "verdict"),
     [

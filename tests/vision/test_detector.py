@@ -101,6 +101,16 @@ def test_the_marker_is_one_detection_and_no_lid(scene, detect, distance, turned)
     assert one.distance == pytest.approx(distance, rel=0.05)
 
 
+def test_the_halves_of_a_far_marker_are_no_lids_either(scene):
+    """The nose is up by 1.2 deg, and the halves might, by their size and row, be lids at the horizon."""
+    size = {"frame_width": 640, "frame_height": 480}
+    frame = scene.draw_marker(scene.camera(**size), 4.5, 0.0)
+    believed = scene.camera(**size, tilt="16.2 deg")
+    with_marker, without = (Detector(believed, scene.COLOURS, scene.KINDS, one) for one in (scene.MARKER, None))
+    assert [one.kind for one in with_marker.detections(frame).objects] == [MARKER]
+    assert without.detections(frame).objects != ()
+
+
 def test_the_marker_with_its_halves_the_wrong_way_round_is_not_taken(scene, detect):
     frame = cv2.flip(scene.draw_marker(scene.camera(), 1.0, 0.0), 1)
     assert MARKER not in [one.kind for one in detect(frame).objects]
@@ -184,14 +194,15 @@ def test_a_frozen_frame_is_told_and_forgotten_with_the_next(scene):
     assert watch.trouble(buffer) == ""
 
 
-def test_any_litter_of_the_lids_colours_is_borne(scene, detect):
-    """Specks that touch, hide and cut each other: no patch comes out without a width."""
-    draws = numpy.random.default_rng(5)
-    for _ in range(20):
-        frame = scene.blank(scene.camera())
-        for x, y in draws.integers((0, 0), (320, 240), (400, 2)).tolist():
-            cv2.circle(frame, (x, y), int(draws.integers(3)), list(scene.TINTS.values())[int(draws.integers(3))], -1)
-        for one in detect(frame).objects:
+def test_any_litter_of_the_lids_colours_is_borne(scene):
+    """Specks that touch, hide and cut each other, in a small frame: no patch comes out without a width."""
+    device = scene.camera(frame_width=160, frame_height=120)
+    detector, draws = Detector(device, scene.COLOURS, scene.KINDS, scene.MARKER), numpy.random.default_rng(5)
+    for _ in range(30):
+        frame = scene.blank(device)
+        for x, y in draws.integers((0, 0), (160, 120), (200, 2)).tolist():
+            cv2.circle(frame, (x, y), 1, list(scene.TINTS.values())[int(draws.integers(3))], -1)
+        for one in detector.detections(frame).objects:
             assert all(math.isfinite(value) for value in one[1:])
             assert one.distance_sigma > 0.0
 

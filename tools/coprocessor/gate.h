@@ -55,8 +55,11 @@ static inline enum link_verdict gate_judge(const struct gate *g, const struct li
         return LINK_INVALID;
     if (c->lasts_ms == 0)
         return LINK_EXPIRED;
-    if (!g->has_session || c->session != g->session)
-        return g->left == 0 && g->right == 0 ? LINK_ACCEPTED : LINK_OTHER_SESSION;
+    if (!g->has_session || c->session != g->session) {
+        /* Anyone may stop; only who finds the motors at zero may start. */
+        uint8_t stops = c->letter == 'M' && c->left == 0 && c->right == 0;
+        return stops || (g->left == 0 && g->right == 0) ? LINK_ACCEPTED : LINK_OTHER_SESSION;
+    }
     if (g->has_sequence[channel] && (int32_t)(c->sequence - g->sequence[channel]) <= 0)
         return LINK_STALE;
     return LINK_ACCEPTED;

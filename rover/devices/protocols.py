@@ -9,10 +9,11 @@ An exception out of a driver makes the device `faulty`; the run goes on without 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Protocol, TypeVar, runtime_checkable
 
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
+from rover.files.errand import Kind
 from rover.files.robot import Robot
 
 Command = TypeVar("Command", DriveCommand, JawsCommand, contravariant=True)
@@ -27,12 +28,14 @@ class Host:
         seed: the run's seed, for drivers that draw random numbers.
         links: serial links by the name they have in the robot file (objects of `rover.link`).
         bench: the bench in a rehearsal, None on the robot.
+        kinds: the errand's kinds of object, for a camera; empty where there is no errand.
     """
 
     robot: Robot
     seed: int
     links: Mapping[str, Any]
     bench: Any = None
+    kinds: Mapping[str, Kind] = field(default_factory=dict)
 
 
 @runtime_checkable

@@ -29,7 +29,7 @@ class Camera(Video):
     def __init__(self, options: Mapping[str, Any], host: Host) -> None:
         known = {key: value for key, value in options.items() if key in files.Camera.model_fields}
         device = files.Camera.model_construct(**known)
-        kinds = getattr(host, "kinds", {})
+        kinds = host.kinds
         self._detector = Detector(device, host.robot.colours, kinds, host.robot.marker)
         self._watch = FrameWatch(device)
         self.trouble = ""

@@ -11,6 +11,7 @@ from typing import Any
 
 from rover.devices.protocols import Host
 from rover.devices.registry import SIMULATED
+from rover.files.errand import Kind
 from rover.files.robot import Device, Robot, SerialLink
 from rover.guard.client import GuardClient
 from rover.guard.drivers import LinkJaws, PinJaws, StopInput, Wheels
@@ -43,11 +44,12 @@ class RealDevices:
 
 
 @contextmanager
-def real_devices(robot: Robot, seed: int, folder: Path) -> Iterator[RealDevices]:
+def real_devices(robot: Robot, kinds: Mapping[str, Kind], seed: int, folder: Path) -> Iterator[RealDevices]:
     """Start the guard and open everything, motion not permitted; at the end the wheels are at zero before all else.
 
     Args:
         robot: the robot file.
+        kinds: the errand's kinds of object, for the camera.
         seed: for drivers that draw random numbers.
         folder: the guard's.
 
@@ -62,7 +64,7 @@ def real_devices(robot: Robot, seed: int, folder: Path) -> Iterator[RealDevices]
             client = _start_guard(settings, folder, closing)
             links = _open_links(robot, settings, folder, closing)
             _wait_for_sentences(robot, links, client)
-            drivers = GuardedDrivers(Host(robot, seed, links), settings, client)
+            drivers = GuardedDrivers(Host(robot, seed, links, kinds=kinds), settings, client)
         except OSError as error:
             raise RunError(str(error)) from error
         closing.callback(drivers.close)

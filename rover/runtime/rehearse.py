@@ -119,7 +119,7 @@ class Rehearsal:
             self._wiring = self._resources.enter_context(wire(robot, self._bench, WIRED_PACE))
             links = self._wiring.links
             families = tuple(set(families) - set(families_by_link(robot.devices.fitted())))
-        host = Host(robot, self._seed, links, self._bench)
+        host = Host(robot, self._seed, links, self._bench, self._assembly.errand.kinds)
         drivers = Drivers(host, families)
         self._resources.callback(drivers.close)
         return drivers

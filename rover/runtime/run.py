@@ -109,7 +109,9 @@ def run_errand(
     with Interruption() as interruption:
         try:
             with ExitStack() as closing:
-                devices = closing.enter_context(real_devices(assembly.robot, options.seed, options.guard))
+                devices = closing.enter_context(
+                    real_devices(assembly.robot, assembly.errand.kinds, options.seed, options.guard)
+                )
                 operator = closing.enter_context(Operator(assembly.robot.panel, devices.client))
                 header = header_of(core, assembly, options.seed, options.saved)
                 recorder = Recorder(core, assembly, options.record, header)

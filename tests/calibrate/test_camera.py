@@ -85,6 +85,7 @@ def test_lids_at_known_places_give_field_of_view_and_tilt(tmp_path):
     assert float(after["devices.camera.field_of_view"].removesuffix(" deg")) == pytest.approx(66.0, abs=2.0)
     assert float(after["devices.camera.tilt"].removesuffix(" deg")) == pytest.approx(18.0, abs=0.5)
     assert sum("pixels across" in line for line in found.lines) == 3
+    assert after["colours.amber.saturation"] == "[140, 255]"  # boxes of placed lids say nothing of colour
 
 
 @pytest.mark.parametrize(

@@ -95,8 +95,8 @@ def test_the_part_of_a_box_outside_the_picture_is_left_out(scene):
 PLACES = [(0.5, 0.1), (0.8, -0.3), (1.2, 0.4), (2.0, -0.6), (1.0, 0.0)]
 
 
-def sights(device, places=PLACES, noise=0.0):
-    view, draws = view_of(device, 320, 240), random.Random(1)
+def sights(device, places=PLACES, noise=0.0, seed=1):
+    view, draws = view_of(device, 320, 240), random.Random(seed)
     found = []
     for ahead, left in places:
         u, v = pixel(view, ahead, left, 0.06)
@@ -113,10 +113,13 @@ def test_field_of_view_and_tilt_are_found_again(scene, distortion):
 
 
 def test_the_stated_sigmas_are_those_of_the_errors(scene):
+    """Over many measurements with half a pixel of noise, errors in units of their sigma scatter by about one."""
     truth = scene.camera(field_of_view="68 deg", tilt="9 deg")
-    fit = fit_view(scene.camera(), sights(truth, noise=0.5), (320, 240))
-    assert abs(fit.tilt - truth.tilt) < 3.0 * fit.tilt_sigma < math.radians(1.0)
-    assert abs(fit.field_of_view - truth.field_of_view) < 3.0 * fit.field_of_view_sigma < math.radians(3.0)
+    fits = [fit_view(scene.camera(), sights(truth, noise=0.5, seed=seed), (320, 240)) for seed in range(200)]
+    views = [(fit.field_of_view - truth.field_of_view) / fit.field_of_view_sigma for fit in fits]
+    tilts = [(fit.tilt - truth.tilt) / fit.tilt_sigma for fit in fits]
+    for scores in (views, tilts):
+        assert 0.8 < math.sqrt(sum(score * score for score in scores) / len(scores)) < 1.4
 
 
 def test_a_lid_seen_gives_the_view_by_its_far_edge(scene):
@@ -131,7 +134,8 @@ def test_a_lid_seen_gives_the_view_by_its_far_edge(scene):
         top = ((patch.extent.left + patch.extent.right) / 2.0, patch.extent.top)
         found.append(far_edge(top, ahead, left, (0.06, 0.05)))
     fit = fit_view(scene.camera(), found, (320, 240))
-    assert (math.degrees(fit.field_of_view), math.degrees(fit.tilt)) == pytest.approx((66.0, 18.0), abs=0.5)
+    assert math.degrees(fit.field_of_view) == pytest.approx(66.0, abs=0.4)
+    assert math.degrees(fit.tilt) == pytest.approx(18.0, abs=0.1)
 
 
 @pytest.mark.parametrize(

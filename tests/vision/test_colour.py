@@ -130,6 +130,19 @@ def test_edges_are_found_within_a_fifth_of_a_pixel(blur, ground):
         assert patch.extent[:4] == pytest.approx(due, abs=0.2)
 
 
+def test_no_patch_comes_out_without_a_width():
+    """Specks that touch, hide and cut each other: the neighbour's colour is taken for the background."""
+    draws, tints = numpy.random.default_rng(1), ((50, 166, 230), (128, 128, 29), (128, 44, 74))
+    for _ in range(40):
+        frame = numpy.full((120, 160, 3), 140, numpy.uint8)
+        for x, y in draws.integers((0, 0), (160, 120), (500, 2)).tolist():
+            cv2.circle(frame, (x, y), int(draws.integers(2)), tints[int(draws.integers(3))], -1)
+        for patch in patches_of(frame, {"teal": Colour(hue=(82, 98)), "violet": Colour(hue=(122, 148))}):
+            left, top, right, bottom = patch.extent[:4]
+            assert right - left >= 0.5
+            assert bottom - top >= 0.5
+
+
 def test_the_modules_are_imported_without_opencv():
     code = "import sys, rover.vision.detector, rover.vision.calibrate_camera; sys.exit('cv2' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

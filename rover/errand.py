@@ -10,6 +10,8 @@ from rover.files.errand import Errand
 XY = tuple[float, float]
 PUT_OFF_RADIUS = 0.20
 """A sighting this near (m) to the place of something done with is that object again."""
+VANISHED_OFTEN = 3
+"""What was not there this many times, when the robot came near, is no longer believed in at that place."""
 ZONE_MARGIN = 0.06
 """What seems to stand this near (m) to the tray stands in it."""
 
@@ -42,6 +44,7 @@ class Book:
         filled: slots in which something stands, in the order of filling.
         put_off: places of objects left for later.
         obstacles: places where something unknown was met.
+        vanished: places where something was seen from afar, and nothing was there.
     """
 
     errand: Errand
@@ -54,6 +57,7 @@ class Book:
     filled: list[Filled] = field(default_factory=list)
     put_off: list[XY] = field(default_factory=list)
     obstacles: list[XY] = field(default_factory=list)
+    vanished: list[XY] = field(default_factory=list)
     visited_places: int = 0
     wall_fixes: int = 0
     marker_fixes: int = 0
@@ -118,6 +122,8 @@ class Book:
         From far off a distance is vague, so a jar in the tray can seem to stand beyond it.
         """
         if self.ground.in_zone(x, y, ZONE_MARGIN):
+            return True
+        if sum((x - vx) ** 2 + (y - vy) ** 2 <= PUT_OFF_RADIUS**2 for vx, vy in self.vanished) >= VANISHED_OFTEN:
             return True
         put_off = max(PUT_OFF_RADIUS, sigma)
         if any((x - px) ** 2 + (y - py) ** 2 <= put_off**2 for px, py in self.put_off):

@@ -50,6 +50,8 @@ class CloseIn(Activity):
         self._stall = StallWatch()
         if self._target is None:
             self._fail("no target is chosen")
+            return
+        self._place = (self._target.x, self._target.y)
 
     def _fail(self, why: str) -> Request:
         self.outcome, self.why = Outcome.FAILED, why
@@ -59,7 +61,9 @@ class CloseIn(Activity):
         """Go near by a route, then by sight, then straight."""
         target = self._target = world.targets.chosen if self._last is None else self._target
         if target is None:
+            world.book.vanished.append(self._place)
             return self._fail("the target is gone")
+        self._place = (target.x, target.y)
         request = self._drive(world, target)._replace(jaws=1.0)
         if why := trouble(world, self._stall, request):
             return self._fail(why)

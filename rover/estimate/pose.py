@@ -29,10 +29,12 @@ CHI_SQUARE_1_99 = 6.6349
 REFUSALS_BEFORE_DOUBT = 10
 """So many refused headings in a row, and the filter doubts itself rather than the sensor."""
 HISTORY_NS = 1_500_000_000
-TURN_SCALE_SIGMA = 0.08
+TURN_SCALE_SIGMA = 0.1
 """Share of a turn by which the wheels alone may be wrong about it, once the effective track has been learned..."""
 TURN_SCALE_GUESSED = 0.2
 """... and while it is a guess: a skid-steer base turns as if its track were 1.2 to 1.9 times the geometric one."""
+BLIND_SLIP = 0.003
+"""Growth of the heading's variance (rad^2 a metre) by slips that the wheels alone cannot tell."""
 TURN_TO_LEARN = 3.0
 """Turning (rad) beside the sensor's rate in which the guess is worth 1/e."""
 HEADING_EVERY_NS = 90_000_000
@@ -199,6 +201,7 @@ class PoseFilter:
         else:
             turn = (right - left) / self.track
             self._turned_blind += abs(turn)
+            self._turning_noise += BLIND_SLIP * 0.5 * (abs(left) + abs(right))
         way = 0.5 * (left + right)
         middle = self.heading + 0.5 * turn
         c, s = math.cos(middle), math.sin(middle)

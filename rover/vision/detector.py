@@ -9,7 +9,7 @@ from rover.files.robot import Camera, Colour, Marker, Robot
 from rover.vision.colour import Patch, patches_of
 from rover.vision.geometry import Extent, Place, View, joined_extent, locate, locate_marker, view_of
 
-DARK, BRIGHT = 16, 245
+DARK, BRIGHT = 32, 245
 """A frame whose mean brightness (0 to 255) is below or above shows nothing that could be relied on."""
 FROZEN_AFTER = 5
 """A sensor's noise never repeats: so many equal frames in a row are one frame again and again."""

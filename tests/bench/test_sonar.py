@@ -25,7 +25,7 @@ def by_rays(pose, segment):
     for step in range(2001):
         angle = heading + HALF * (step / 1000 - 1)
         across = -math.sin(angle) * each.along_x + math.cos(angle) * each.along_y
-        if abs(across) < math.cos(SPECULAR):
+        if abs(across) < math.cos(SPECULAR - 0.002):  # just inside: at the very limit rounding decides
             continue
         dx, dy = each.x - x, each.y - y
         way = (dx * each.along_y - dy * each.along_x) / (

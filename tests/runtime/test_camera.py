@@ -94,7 +94,7 @@ def test_a_frozen_camera_falls_silent_and_comes_back(recorded):
 
 
 def test_a_host_without_an_errand_gets_empty_frames(recorded):
-    host = types.SimpleNamespace(robot=HOST.robot)
+    host = types.SimpleNamespace(robot=HOST.robot, kinds={})
     with closing(Camera(recorded([frame_of(seed) for seed in range(30)]), host)) as camera:
         assert camera.wait(30.0)
         assert camera.poll(0)[0].value == Detections(())

@@ -216,6 +216,8 @@ def _example_unit(dimension: Dimension) -> str:
 
 def wrap(angle: float) -> float:
     """Return ``angle`` (rad) brought into [-pi, pi); +pi becomes -pi."""
+    if -math.pi <= angle < math.pi:
+        return angle
     wrapped = math.fmod(angle + math.pi, 2.0 * math.pi)
     return wrapped - math.pi if wrapped >= 0.0 else wrapped + math.pi
 

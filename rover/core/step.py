@@ -182,11 +182,8 @@ class Core:
 
     def track_point(self) -> TrackPoint:
         """Return where the robot believes to be, for the record."""
-        xx, _, _, yy, _, tt = self.covariance()
         pose = self.world.pose
-        return TrackPoint(
-            pose.x, pose.y, pose.heading, math.sqrt(xx), math.sqrt(yy), math.sqrt(max(tt, 0.0)), self.engine.path
-        )
+        return TrackPoint(*pose, *self._filter.sigmas, self.engine.path)
 
     def step(self, readings: StepReadings) -> StepRecord:
         """Take one step: readings -> estimate -> signals -> behaviour -> activity -> limits -> commands."""

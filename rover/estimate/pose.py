@@ -186,6 +186,12 @@ class PoseFilter:
         return math.sqrt(max(0.0, middle + math.sqrt(spread * spread + px[Y] * px[Y])))
 
     @property
+    def sigmas(self) -> tuple[float, float, float]:
+        """Standard deviations of x, y (m) and heading (rad), as of the last correction."""
+        px, py, pt = self._p[:3]
+        return math.sqrt(px[X]), math.sqrt(py[Y]), math.sqrt(max(0.0, pt[HEADING]))
+
+    @property
     def heading_sigma(self) -> float:
         """Standard deviation of the heading (rad), as of the last correction."""
         return math.sqrt(max(0.0, self._p[HEADING][HEADING]))

@@ -21,6 +21,8 @@ UNKNOWNS = 0
 
 Memory = list[int]
 Decide = Callable[[int, Signals], int]
+Take = Callable[[int, int, Signals], None]
+"""What is called with the number of an exit that is taken, the time and the signals."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +98,8 @@ def exits_in_order(graph: BehaviourGraph, path: str) -> list[tuple[ExitNode, str
 class Compiler:
     """Makes the decide functions of one behaviour; each is made when it is first needed."""
 
-    def __init__(self, graph: BehaviourGraph) -> None:
+    def __init__(self, graph: BehaviourGraph, take: Take = lambda number, now_ns, signals: None) -> None:
+        self._take = take
         self.graph = graph
         self.places = allocate(graph)
         self.memory: Memory = [0] * self.places.size
@@ -105,11 +108,11 @@ class Compiler:
     def decide(self, path: str) -> Decide:
         """Return the function for the configuration whose innermost state is at ``path``.
 
-        It takes the engine's time (ns) and the signals, and returns the number of the exit to take, or -1. The memory
-        is its third argument, bound already: one name less to look up in each step.
+        It takes the engine's time (ns) and the signals, and returns the number of the exit that it took, or -1. The
+        memory is its third argument, bound already: one name less to look up in each step.
         """
         if path not in self._made:
-            namespace: dict[str, object] = {"wrap": wrap, "w": self.memory}
+            namespace: dict[str, object] = {"wrap": wrap, "w": self.memory, "take": self._take}
             code = compile(self.source(path), f"<decide {path}>", "exec")
             exec(code, namespace)  # source written by this class from checked expressions
             self._made[path] = namespace["decide"]  # type: ignore[assignment]
@@ -122,7 +125,7 @@ class Compiler:
         # or timer is left out because of another exit.
         for one, scope, silent in reversed(exits_in_order(self.graph, path)):
             self._exit(body, one, scope, silent)
-        return "\n".join(["def decide(now, s, w=w):", "    pick = -1", *body.lines, "    return pick", ""])
+        return "\n".join(["def decide(now, s, w=w):", "    pick = -1", *body.lines, "    if pick >= 0: take(pick, now, s)", "    return pick", ""])
 
     def _exit(self, body: "_Body", one: ExitNode, scope: str, silent: bool) -> None:
         if one.after_ns is not None:

@@ -56,13 +56,19 @@ class _Position:
 
 
 class Engine:
-    """One run of one behaviour. Not safe for use by several threads."""
+    """One run of one behaviour. Not safe for use by several threads.
+
+    Attributes:
+        step: takes at most one exit; call it as ``step(now_ns, signals)`` once a step. ``now_ns`` is the engine's own
+            time: it stands still in holds and stops (R10). It is the compiled function of the present configuration
+            itself, so that a step without a change costs nothing besides.
+    """
 
     def __init__(self, graph: BehaviourGraph, performer: Performer) -> None:
         self.graph = graph
         self.ending: Ending | None = None
         self.changes: list[StateChange] = []
-        self.compiler = Compiler(graph)
+        self.compiler = Compiler(graph, self._leave_by)
         self.memory: Memory = self.compiler.memory
         self._performer = performer
         self._exits = _numbered(graph)
@@ -70,7 +76,7 @@ class Engine:
         self._entries = dict.fromkeys(graph.states, 0)
         self._tries = dict.fromkeys(graph.states, 0)
         self._path = ""
-        self._decide: Callable[[int, Signals], int] = lambda now, signals: -1
+        self.step: Callable[[int, Signals], int] = lambda now_ns, signals: -1
         self._now_ns = 0
         self._signals = Signals()
         self._position = _Position()
@@ -128,12 +134,9 @@ class Engine:
         self.changes.append(StateChange("", self._path, "start", str(self.graph.states[start].where)))
         self._note_ending("start")
 
-    def step(self, now_ns: int, signals: Signals) -> None:
-        """Take at most one exit. ``now_ns`` is the engine's own time: it stands still in holds and stops (R10)."""
-        number = self._decide(now_ns, signals)
-        if number >= 0:
-            self._now_ns, self._signals = now_ns, signals
-            self._take(self._exits[number])
+    def _leave_by(self, number: int, now_ns: int, signals: Signals) -> None:
+        self._now_ns, self._signals = now_ns, signals
+        self._take(self._exits[number])
 
     def report(self, outcome: Outcome) -> None:
         """Note how the present state's activity ended; exits see it from the next step."""
@@ -177,7 +180,7 @@ class Engine:
     def _trigger(self, name: str) -> None:
         self._machine.trigger_event(self._position, name)
         self._path = self._position.state  # type: ignore[attr-defined]
-        self._decide = self.compiler.decide(self._path)
+        self.step = self.compiler.decide(self._path)
 
     def _entered(self, path: str) -> None:
         """Library callback: a state is entered (parents first)."""

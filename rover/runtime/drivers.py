@@ -57,6 +57,8 @@ class Drivers:
 
     def faults(self) -> list[tuple[str, str]]:
         """Return the drivers that gave up since the last call."""
+        if not self._faults:
+            return []
         faults, self._faults = self._faults, []
         return faults
 

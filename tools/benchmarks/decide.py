@@ -10,6 +10,7 @@ import random
 import tempfile
 import time
 from pathlib import Path
+from types import SimpleNamespace
 
 from rover.activities.registry import specs
 from rover.files import load
@@ -113,7 +114,7 @@ def trace():
     return rows
 
 
-def play(rows, step, signals):
+def play(rows, decider, signals):
     """Run a decider over the trace and return the seconds; filling the signals is in it, the same for all."""
     now = 0
     begun = time.perf_counter()
@@ -127,7 +128,7 @@ def play(rows, step, signals):
             signals.battery_n += 1
             signals.battery_t = now
             signals.battery_rest_volts = battery
-        step(now, signals)
+        decider.step(now, signals)
     return time.perf_counter() - begun
 
 
@@ -162,7 +163,7 @@ def run_compiled(rows, text):
     engine = TimedEngine(graph(text), performer)
     engine.begin(0, signals)
     performer.decisions.clear()
-    seconds = play(rows, engine.step, signals)
+    seconds = play(rows, engine, signals)
     return seconds - engine.changing, engine.changing, performer.decisions
 
 
@@ -170,7 +171,7 @@ def run_hand_written(rows):
     """As `run_compiled`."""
     signals = fresh_signals()
     hand = HandWritten(signals)
-    seconds = play(rows, hand.step, signals)
+    seconds = play(rows, hand, signals)
     return seconds, 0.0, hand.decisions
 
 
@@ -293,7 +294,7 @@ def natural_transitions(signals):
         model.step()
         return model.state
 
-    return decide_step
+    return SimpleNamespace(step=decide_step)
 
 
 def sample(hand, s):

@@ -27,7 +27,9 @@ class Sonar:
         ahead, left = math.cos(heading), math.sin(heading)
         best = self._most
         for wall in walls:
-            best = min(best, self._from_wall(wall, wall.x - x, wall.y - y, ahead, left))
+            dx, dy = wall.x - x, wall.y - y
+            if -best < dy * wall.along_x - dx * wall.along_y < best:  # its line is near enough to matter
+                best = min(best, self._from_wall(wall, dx, dy, ahead, left))
         for each in rounds:
             dx, dy = each.x - x, each.y - y
             forward = dx * ahead + dy * left

@@ -125,7 +125,16 @@ class Compiler:
         # or timer is left out because of another exit.
         for one, scope, silent in reversed(exits_in_order(self.graph, path)):
             self._exit(body, one, scope, silent)
-        return "\n".join(["def decide(now, s, w=w):", "    pick = -1", *body.lines, "    if pick >= 0: take(pick, now, s)", "    return pick", ""])
+        return "\n".join(
+            [
+                "def decide(now, s, w=w):",
+                "    pick = -1",
+                *body.lines,
+                "    if pick >= 0: take(pick, now, s)",
+                "    return pick",
+                "",
+            ]
+        )
 
     def _exit(self, body: "_Body", one: ExitNode, scope: str, silent: bool) -> None:
         if one.after_ns is not None:

@@ -214,7 +214,7 @@ class Core:
                 case "counts":
                     self._take_counts(reading)
                 case "heading":
-                    self._filter.see_heading(reading.value.angle, reading.value.rate, reading.taken_ns)
+                    self._take_heading(reading)
                 case "range":
                     self._take_range(reading)
                 case "camera":
@@ -227,8 +227,11 @@ class Core:
                 case "stop_input":
                     if not reading.value.closed and self.stop.stop("the stop input is open"):
                         self.world.events.append(Stop("the stop input is open"))
-            if device == "heading":
-                self.signals.heading_calibration = reading.value.calibration or 0
+
+    def _take_heading(self, reading: Reading) -> None:
+        angle, rate, calibration = reading.value
+        self._filter.see_heading(angle, rate, reading.taken_ns)
+        self.signals.heading_calibration = calibration or 0
 
     def _take_counts(self, reading: Reading) -> None:
         travel = self._odometer.travel(reading)
@@ -237,6 +240,7 @@ class Core:
             return
         left, right, seconds = travel
         self._filter.drive(left, right, seconds, reading.taken_ns)
+        self.signals.pose_sigma, self.signals.pose_heading_sigma = self._filter.sigma, self._filter.heading_sigma
         self._echo.moved(0.5 * (left + right), (right - left) / self._filter.track)
         self._fresh_counts = True
 
@@ -342,6 +346,8 @@ class Core:
         signals.target_in_jaws = in_jaws and (signals.jaws_holding if told else True)
 
     def _operate(self, actions: Sequence[Action]) -> None:
+        if not actions:
+            return
         # A stop wins over whatever else comes in the same step, in whatever order.
         for action in sorted(actions, key=lambda action: action.kind == "stop"):
             match action.kind:
@@ -365,8 +371,6 @@ class Core:
         signals.step_ns = self.world.now_ns
         signals.run_time = self._behaviour_ns * 1e-9
         signals.pose_x, signals.pose_y, signals.pose_heading = pose
-        signals.pose_sigma = self._filter.sigma
-        signals.pose_heading_sigma = self._filter.heading_sigma
         signals.pose_travelled = self._filter.travelled
         causes = self._limits.causes
         if causes or signals.motion_held_back:

@@ -23,6 +23,8 @@ CLEARLY_BETTER = 0.6
 """Another object must be this share of the target's distance or nearer to take its place..."""
 FRAMES_TO_SWITCH = 5
 """... in so many frames in a row."""
+PLAIN_SHARE = 0.7
+"""Out to this share of the camera's farthest sight an object would surely be seen."""
 TURN_COST = 0.15
 """Metres of driving that a radian of turning counts as, when targets are ranked."""
 
@@ -149,14 +151,15 @@ class TargetMemory:
 
     def _forget_missing(self, met: set[int], pose: Pose) -> None:
         eye_x, eye_y = self.eye.place(pose)
+        nearest, farthest = self.eye.nearest, PLAIN_SHARE * self.eye.reach
         gone = []
         for one in self.objects:
             if one.number in met:
                 continue
-            distance = one.distance(eye_x, eye_y)
-            bearing = wrap(math.atan2(one.y - eye_y, one.x - eye_x) - pose.heading)
-            plain = self.eye.nearest < distance < 0.7 * self.eye.reach and abs(bearing) < 0.75 * self.eye.half_view
-            if plain:
+            dx, dy = one.x - eye_x, one.y - eye_y
+            if not nearest < math.hypot(dx, dy) < farthest:
+                continue
+            if abs(wrap(math.atan2(dy, dx) - pose.heading)) < 0.75 * self.eye.half_view:
                 one.misses += 1
                 if one.misses >= MISSES_TO_FORGET or not one.known:
                     gone.append(one)
@@ -208,15 +211,19 @@ class TargetMemory:
 
 def _merge(one: Remembered, sighting: Sighting) -> None:
     """Join a sighting to an object: the mean weighted by the inverse of each axis' variance, never surer than 2 cm."""
-    for axis in ("x", "y"):
-        variance_name = axis * 2
-        mine, theirs = getattr(one, variance_name), getattr(sighting, variance_name)
-        # An old place is worth less each time: the pose has drifted since, and the object may have been pushed.
-        mine = mine * 1.1 + 1e-5
-        share = mine / (mine + theirs)
-        setattr(one, axis, getattr(one, axis) + share * (getattr(sighting, axis) - getattr(one, axis)))
-        setattr(one, variance_name, max((1.0 - share) * mine, 4e-4))
+    one.x, one.xx = _weighed(one.x, one.xx, sighting.x, sighting.xx)
+    one.y, one.yy = _weighed(one.y, one.yy, sighting.y, sighting.yy)
     limit = 0.95 * math.sqrt(one.xx * one.yy)
     one.xy = max(-limit, min(limit, 0.5 * (one.xy + sighting.xy)))
     one.sightings += 1
     one.misses = 0
+
+
+def _weighed(mine: float, my_variance: float, theirs: float, their_variance: float) -> tuple[float, float]:
+    """Return the mean of two places along one axis (m), weighted by the inverse of their variances, and its variance.
+
+    An old place is worth less each time: the pose has drifted since, and the object may have been pushed.
+    """
+    my_variance = my_variance * 1.1 + 1e-5
+    share = my_variance / (my_variance + their_variance)
+    return mine + share * (theirs - mine), max((1.0 - share) * my_variance, 4e-4)

@@ -64,11 +64,12 @@ class TestReadingsToSignals:
     def test_a_jar_seen_often_enough_is_the_target(self, at_work, jar):
         at_work.steps(0.1, camera=jar(1.0, 0.2))
         signals = at_work.core.signals
+        ahead = at_work.core.world.robot.devices.camera.ahead + math.cos(0.2)
         assert signals.target_known
         assert signals.target_seen
         assert signals.target_kind == "amber"
-        assert signals.target_distance == pytest.approx(math.hypot(0.06 + math.cos(0.2), math.sin(0.2)))
-        assert signals.target_bearing == pytest.approx(math.atan2(math.sin(0.2), 0.06 + math.cos(0.2)))
+        assert signals.target_distance == pytest.approx(math.hypot(ahead, math.sin(0.2)))
+        assert signals.target_bearing == pytest.approx(math.atan2(math.sin(0.2), ahead))
         assert signals.objects_known == 1
 
     def test_a_jar_outside_the_field_or_of_no_kind_is_no_target(self, at_work, jar):

@@ -158,6 +158,9 @@ def _errand_beside(errand: Loaded[Errand], robot: Loaded[Robot] | None, bench: L
                 known = ", ".join(robot.model.colours) or "none"
                 why = f"the robot file's 'colours' do not have '{kind.lid}' (known: {known})"
                 errand.source.report(("kinds", name, "lid"), why)
+    if robot is not None and robot.model.marker is None and field.zone is not None and field.zone.marker is not None:
+        why = "the robot file has no 'marker:', so its camera does not know the plate that stands here"
+        errand.source.report(("field", "zone", "marker"), why, warning=True)
     if bench is not None:
         for place, why in mismatches(bench.model, errand.model):
             bench.source.report(place, why, of_key=place[0] == "scatter")

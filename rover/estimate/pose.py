@@ -37,7 +37,7 @@ BLIND_SLIP = 0.003
 """Growth of the heading's variance (rad^2 a metre) by slips that the wheels alone cannot tell."""
 TURN_TO_LEARN = 3.0
 """Turning (rad) beside the sensor's rate in which the guess is worth 1/e."""
-HEADING_EVERY_NS = 90_000_000
+HEADING_EVERY_NS = 190_000_000
 """Angles nearer together than this are left out (their rates are not): the bias of the place is in all of them."""
 RATE_LASTS_NS = 160_000_000
 """A turn rate is used for so long after it was taken."""

@@ -36,8 +36,6 @@ ERROR_GROWTH = 1e-4
 """Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
 WALL_FIX_EVERY_NS = 300_000_000
 """Echoes from one wall err alike, so only so many of them count."""
-MARKER_FIX_EVERY_NS = 150_000_000
-"""So do the frames of one view of the marker."""
 FIX_WORTH_NOTING = 0.02
 """A fix that moves the estimate by more than this (m) is noted in the run record."""
 STEADY_TURN_RATE = 0.35
@@ -145,7 +143,7 @@ class Core:
         self._looked_from: tuple[float, float, float] | None = None
         self._fresh_counts = False
         self._errand_changed = True
-        self._next_wall_fix_ns = self._next_marker_fix_ns = 0
+        self._next_wall_fix_ns = 0
         self._duties = (0.0, 0.0)
         self._command_ns = int(robot.limits.command_lasts * 1e9)
 
@@ -296,8 +294,7 @@ class Core:
         pose = self._filter.at(reading.taken_ns)
         sigma = min(self._filter.sigma, 0.05)
         for one in reading.value.objects:
-            if one.kind == MARKER and reading.taken_ns >= self._next_marker_fix_ns:
-                self._next_marker_fix_ns = reading.taken_ns + MARKER_FIX_EVERY_NS
+            if one.kind == MARKER:
                 self._fix_by_marker(one, pose)
         sightings = [sight(one, self.targets.eye, pose, sigma) for one in reading.value.objects if one.kind != MARKER]
         between = [one for one in sightings if self._between_jaws(one)]

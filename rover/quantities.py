@@ -214,6 +214,11 @@ def _example_unit(dimension: Dimension) -> str:
     return "" if dimension == NONE else units_for(dimension).split(",")[0]
 
 
+def clamp(value: float, low: float, high: float) -> float:
+    """Return ``value`` brought into [low, high]; what is not a number stays that."""
+    return low if value < low else high if value > high else value
+
+
 def wrap(angle: float) -> float:
     """Return ``angle`` (rad) brought into [-pi, pi); +pi becomes -pi."""
     if -math.pi <= angle < math.pi:

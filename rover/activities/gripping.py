@@ -13,7 +13,7 @@ from rover.events import Delivery, Find, GivenUp
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
-from rover.quantities import wrap
+from rover.quantities import clamp, wrap
 from rover.vision.targets import Remembered
 
 FAR = 0.75
@@ -274,7 +274,7 @@ class SetDown(Activity):
         aside = -dx * s + dy * c
         if ahead <= 0.01:
             return self._arrive(world)
-        lean = max(-0.35, min(0.35, 2.0 * aside)) if ahead > 0.08 else 0.0
+        lean = clamp(2.0 * aside, -0.35, 0.35) if ahead > 0.08 else 0.0
         turn_rate = HEADING_GAIN * wrap(world.ground.entry + lean - world.pose.heading)
         speed = towards(ahead, self._speed, 0.5 * world.robot.limits.deceleration)
         request = Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15)

@@ -204,10 +204,12 @@ class Gripper(Reporter):
 
     def apply(self, command: JawsCommand, now_ns: int) -> None:
         """Turn the servo to the wanted opening. It keeps its last pulse: only a command that comes late is void."""
-        self._bench.advance(now_ns)
+        bench = self._bench
+        if now_ns >= bench.next_ns:
+            bench.advance(now_ns)
         silent = on(self._faults, now_ns) or on(self._link_faults, now_ns)
         if now_ns <= command.expires_ns and not silent:
-            self._bench.jaws(command.opening)
+            bench.jaws(command.opening)
 
     def _measure(self, now_ns: int, fault: str | None) -> JawsValue:
         jaws = self._bench.jaws_state
@@ -224,9 +226,11 @@ class Drive:
 
     def apply(self, command: DriveCommand, now_ns: int) -> None:
         """Set the duties until the command expires."""
-        self._bench.advance(now_ns)
+        bench = self._bench
+        if now_ns >= bench.next_ns:
+            bench.advance(now_ns)
         if on(self._faults, now_ns) is None:
-            self._bench.drive(command.left, command.right, command.expires_ns)
+            bench.drive(command.left, command.right, command.expires_ns)
 
     def close(self) -> None:
         """Stop the motors."""

@@ -6,6 +6,7 @@ from typing import NamedTuple
 from rover.bench.chance import stream
 from rover.files.bench import BenchFile, Floor
 from rover.files.errand import Errand
+from rover.quantities import clamp
 
 Segment = tuple[tuple[float, float], tuple[float, float]]
 
@@ -40,7 +41,7 @@ def wall(segment: Segment) -> Wall:
 def distance_to(wall: Wall, x: float, y: float) -> float:
     """Return the distance (m) of a point from the nearest point of a wall."""
     along = (x - wall.x) * wall.along_x + (y - wall.y) * wall.along_y
-    along = max(0.0, min(wall.length, along))
+    along = clamp(along, 0.0, wall.length)
     return math.hypot(wall.x + along * wall.along_x - x, wall.y + along * wall.along_y - y)
 
 
@@ -123,8 +124,8 @@ def _crosses(wall: Wall, part: Rectangle) -> bool:
 
 
 def _overlaps(post: Round, part: Rectangle) -> bool:
-    dx = post.x - max(part.back, min(part.front, post.x))
-    dy = post.y - max(-part.half_width, min(part.half_width, post.y))
+    dx = post.x - clamp(post.x, part.back, part.front)
+    dy = post.y - clamp(post.y, -part.half_width, part.half_width)
     return dx * dx + dy * dy < post.radius * post.radius
 
 

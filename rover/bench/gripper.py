@@ -7,6 +7,7 @@ from rover.bench.motors import STEP
 from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Jar
 from rover.files.bench import BenchFile
 from rover.files.robot import Gripper, Robot
+from rover.quantities import clamp
 
 # Wider than the jar by this share of the full opening, the jaws no longer hold it.
 LET_GO = 0.05
@@ -44,7 +45,7 @@ class Jaws:
     def command(self, opening: float | None) -> None:
         """Set the wanted opening; None lets the servo go limp, so that it holds nothing."""
         self.limp = opening is None
-        self.target = self.opening if opening is None else max(0.0, min(1.0, opening))
+        self.target = self.opening if opening is None else clamp(opening, 0.0, 1.0)
 
     def takes(self, ahead: float, left: float) -> bool:
         """Whether a jar at (ahead, left) of the robot (m) stands between the jaws."""
@@ -64,7 +65,7 @@ class Jaws:
         if self.held is not None:
             wanted = max(wanted, opening_on(self.held.radius))
         way = wanted - self.opening
-        self.opening += max(-self._share_a_step, min(self._share_a_step, way))
+        self.opening += clamp(way, -self._share_a_step, self._share_a_step)
         if way > 0.0:
             self.tried = False
 

@@ -5,6 +5,7 @@ import math
 from rover.bench.chance import NEVER_NS, Episodes, drawn, stream
 from rover.files.bench import BenchFile
 from rover.files.robot import Battery, Body, Robot
+from rover.quantities import clamp
 
 STEP_NS = 10_000_000
 STEP = 0.01
@@ -12,6 +13,8 @@ STEP = 0.01
 EMPTY = 0.78
 # Below this wheel speed (m/s) a motor without duty has come to rest: friction takes the tail of the exponential.
 AT_REST = 1e-4
+# The battery gives up its charge in portions of so many steps.
+DRAIN_EVERY = 10
 
 
 class PowerSupply:
@@ -32,10 +35,14 @@ class PowerSupply:
         """Set the load by the two duties."""
         self.amps = self.idle + self.load_at_full_duty * (abs(left) + abs(right)) / 2.0
 
-    def drain(self) -> float:
-        """Take one step's charge; return the terminal voltage as a share of that of the full battery."""
-        charge = self.charge - self.amps * STEP / self._ampere_seconds
+    def drain(self, seconds: float) -> None:
+        """Take the charge of some time under the present load."""
+        charge = self.charge - self.amps * seconds / self._ampere_seconds
         self.charge = charge if charge > 0.0 else 0.0
+
+    @property
+    def share(self) -> float:
+        """Terminal voltage under the present load as a share of the full battery's open-circuit voltage."""
         return EMPTY + (1.0 - EMPTY) * self.charge - self._resistance * self.amps / self.full
 
     @property
@@ -67,10 +74,11 @@ class Base:
         "_right_target",
         "_slip",
         "_slip_burst",
+        "_slip_changes_ns",
         "_slip_draws",
-        "_slipping",
         "_slips",
         "_steady_slip",
+        "_steps",
         "_track",
         "acceleration",
         "left_speed",
@@ -95,24 +103,28 @@ class Base:
         self._slip = self._steady_slip
         self._slip_burst = file.floor.slip_burst
         self._slips = Episodes(file.floor.slip_every, file.floor.slip_lasts, stream(seed, "slip bursts"))
-        self._slipping = False
+        self._slip_changes_ns = 0
         self.supply = PowerSupply(file, robot, seed)
         self._left_target = self._right_target = 0.0
-        self._expires_ns = 0
+        self._expires_ns = self._steps = 0
         self.left_speed = self.right_speed = self.left_travel = self.right_travel = 0.0
         self.speed = self.turn_rate = self.acceleration = 0.0
 
     def drive(self, left: float, right: float, expires_ns: int) -> None:
         """Set the duties (-1 to 1); from ``expires_ns`` on they are zero."""
-        left, right = max(-1.0, min(1.0, left)), max(-1.0, min(1.0, right))
-        self._left_target = self._gain[0] * _past(left, self._dead_band[0])
-        self._right_target = self._gain[1] * _past(right, self._dead_band[1])
-        self._expires_ns = expires_ns
+        left, right = clamp(left, -1.0, 1.0), clamp(right, -1.0, 1.0)
         self.supply.load(left, right)
+        share = self.supply.share
+        self._left_target = self._gain[0] * _past(left, self._dead_band[0]) * share
+        self._right_target = self._gain[1] * _past(right, self._dead_band[1]) * share
+        self._expires_ns = expires_ns
 
     def step(self, begins_ns: int) -> tuple[float, float]:
         """Run the motors for one step; return the body's way (m) and turn (rad) in it."""
-        share = self.supply.drain()
+        self._steps += 1
+        if self._steps == DRAIN_EVERY:
+            self._steps = 0
+            self.supply.drain(DRAIN_EVERY * STEP)
         if begins_ns >= self._expires_ns:
             self.drive(0.0, 0.0, NEVER_NS)
         left, right = self._left_target, self._right_target
@@ -120,10 +132,10 @@ class Base:
         if idle and self.left_speed == self.right_speed == 0.0:
             self.speed = self.turn_rate = self.acceleration = 0.0
             return 0.0, 0.0
-        if self._slips.on(begins_ns) is not self._slipping:
-            self._change_slip()
-        left = self.left_speed + (left * share - self.left_speed) * self._response
-        right = self.right_speed + (right * share - self.right_speed) * self._response
+        if begins_ns >= self._slip_changes_ns:
+            self._change_slip(begins_ns)
+        left = self.left_speed + (left - self.left_speed) * self._response
+        right = self.right_speed + (right - self.right_speed) * self._response
         if idle and -AT_REST < left < AT_REST and -AT_REST < right < AT_REST:
             left = right = 0.0
         self.left_speed, self.right_speed = left, right
@@ -143,18 +155,22 @@ class Base:
         self.right_travel -= self.right_speed * STEP
         self.left_speed = self.right_speed = self.speed = self.turn_rate = self.acceleration = 0.0
 
-    def _change_slip(self) -> None:
-        self._slipping = not self._slipping
+    def _change_slip(self, now_ns: int) -> None:
+        is_slipping = self._slips.on(now_ns)
+        self._slip_changes_ns = self._slips.ends_ns if is_slipping else self._slips.begins_ns
         left, right = self._slip = self._steady_slip
-        if self._slipping:
+        if is_slipping:
             burst = drawn(self._slip_burst, self._slip_draws)
             self._slip = (burst, right) if self._slip_draws.random() < 0.5 else (left, burst)
 
 
 def _past(duty: float, dead_band: float) -> float:
     """Return the share of top speed for a duty: zero inside the dead band, 1 at full duty."""
-    beyond = abs(duty) - dead_band
-    return math.copysign(beyond / (1.0 - dead_band), duty) if beyond > 0.0 else 0.0
+    if duty > dead_band:
+        return (duty - dead_band) / (1.0 - dead_band)
+    if duty < -dead_band:
+        return (duty + dead_band) / (1.0 - dead_band)
+    return 0.0
 
 
 class Encoder:

@@ -7,6 +7,7 @@ from rover.bench.chance import drawn, stream
 from rover.bench.floor import Round, Wall
 from rover.files.bench import BenchFile
 from rover.files.robot import Range
+from rover.quantities import clamp
 
 
 class Sonar:
@@ -45,7 +46,7 @@ class Sonar:
         if luck < self._errors.stray + self._errors.missing or nearest > self._most:
             return None
         heard = nearest + self._draws.gauss(0.0, self._errors.noise)
-        return max(self._least, min(self._most, heard))
+        return clamp(heard, self._least, self._most)
 
     def _from_wall(self, wall: Wall, dx: float, dy: float, ahead: float, left: float) -> float:
         """Return the distance to a wall that begins at (dx, dy) from the sensor, which looks along (ahead, left)."""
@@ -74,7 +75,7 @@ class Sonar:
         begins, ends = max(0.0, begins), min(length, ends)
         if begins > ends:
             return math.inf
-        return math.hypot(distance, max(begins, min(ends, foot)) - foot)
+        return math.hypot(distance, clamp(foot, begins, ends) - foot)
 
 
 def _to_round(ahead: float, left: float, radius: float, half: float) -> float:

@@ -36,6 +36,8 @@ ERROR_GROWTH = 1e-4
 """Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
 WALL_FIX_EVERY_NS = 300_000_000
 """Echoes from one wall err alike, so only so many of them count."""
+SIGMA_EVERY_NS = 200_000_000
+"""How unsure the pose is changes slowly, and costs more to work out than the pose itself."""
 FIX_WORTH_NOTING = 0.02
 """A fix that moves the estimate by more than this (m) is noted in the run record."""
 STEADY_TURN_RATE = 0.35
@@ -138,12 +140,13 @@ class Core:
         self._health = HealthWatch(robot, self.signals)
         self._sequence = 0
         self._last_ns: int | None = None
+        self._passed_ns = 0
         self._behaviour_ns = 0
         self._held = self._resumed = False
         self._looked_from: tuple[float, float, float] | None = None
         self._fresh_counts = False
         self._errand_changed = True
-        self._next_wall_fix_ns = 0
+        self._next_wall_fix_ns = self._next_sigma_ns = 0
         self._duties = (0.0, 0.0)
         self._command_ns = int(robot.limits.command_lasts * 1e9)
 
@@ -188,22 +191,21 @@ class Core:
     def step(self, readings: StepReadings) -> StepRecord:
         """Take one step: readings -> estimate -> signals -> behaviour -> activity -> limits -> commands."""
         world, now_ns = self.world, readings.now_ns
-        seconds = self._advance(now_ns)
+        self._advance(now_ns)
         world.events.clear()
         self._estimate(readings)
         world.pose = self._filter.pose_at(now_ns)
         self._health.look(now_ns, readings.faults, world.events)
-        self._operate(readings.actions)
-        self._fill_signals(seconds)
-        request = self._behave(now_ns, seconds)
-        allowed = self._limit(request, now_ns, seconds)
-        return self._command(allowed, now_ns, seconds)
+        if readings.actions:
+            self._operate(readings.actions)
+        self._fill_signals()
+        return self._command(self._limit(self._behave()))
 
-    def _advance(self, now_ns: int) -> float:
-        seconds = 0.0 if self._last_ns is None else max(0.0, (now_ns - self._last_ns) * 1e-9)
-        self._last_ns = now_ns
-        self.world.now_ns, self.world.seconds = now_ns, seconds
-        return seconds
+    def _advance(self, now_ns: int) -> None:
+        last_ns = self._last_ns
+        self._passed_ns = now_ns - last_ns if last_ns is not None and now_ns > last_ns else 0
+        self._last_ns = self.world.now_ns = now_ns
+        self.world.seconds = self._passed_ns * 1e-9
 
     def _estimate(self, readings: StepReadings) -> None:
         self._fresh_counts = False
@@ -240,7 +242,10 @@ class Core:
             return
         left, right, seconds = travel
         self._filter.drive(left, right, seconds, reading.taken_ns)
-        self.signals.pose_sigma, self.signals.pose_heading_sigma = self._filter.sigma, self._filter.heading_sigma
+        if reading.taken_ns >= self._next_sigma_ns:
+            self._next_sigma_ns = reading.taken_ns + SIGMA_EVERY_NS
+            self._filter.propagate()
+            self.signals.pose_sigma, self.signals.pose_heading_sigma = self._filter.sigma, self._filter.heading_sigma
         self._echo.moved(0.5 * (left + right), (right - left) / self._filter.track)
         self._fresh_counts = True
 
@@ -346,8 +351,6 @@ class Core:
         signals.target_in_jaws = in_jaws and (signals.jaws_holding if told else True)
 
     def _operate(self, actions: Sequence[Action]) -> None:
-        if not actions:
-            return
         # A stop wins over whatever else comes in the same step, in whatever order.
         for action in sorted(actions, key=lambda action: action.kind == "stop"):
             match action.kind:
@@ -366,18 +369,18 @@ class Core:
                 case "answer":
                     self.world.answer = self.signals.operator_answer = action.value
 
-    def _fill_signals(self, seconds: float) -> None:
-        signals, pose = self.signals, self.world.pose
-        signals.step_ns = self.world.now_ns
+    def _fill_signals(self) -> None:
+        signals, world = self.signals, self.world
+        signals.step_ns = world.now_ns
         signals.run_time = self._behaviour_ns * 1e-9
-        signals.pose_x, signals.pose_y, signals.pose_heading = pose
+        signals.pose_x, signals.pose_y, signals.pose_heading = world.pose
         signals.pose_travelled = self._filter.travelled
         causes = self._limits.causes
         if causes or signals.motion_held_back:
-            self.world.held_back_for = self.world.held_back_for + seconds if causes else 0.0
-            self.world.obstacle = signals.motion_obstacle = "obstacle" in causes
+            world.held_back_for = world.held_back_for + world.seconds if causes else 0.0
+            world.obstacle = signals.motion_obstacle = "obstacle" in causes
             signals.motion_held_back = bool(causes)
-            signals.motion_held_back_for = self.world.held_back_for
+            signals.motion_held_back_for = world.held_back_for
         if self._errand_changed:
             self._errand_changed = False
             self._fill_errand_signals()
@@ -396,7 +399,7 @@ class Core:
         signals.slots_free = len(book.ground.slots) - len(book.filled)
         signals.field_searched = book.looked_at.all
 
-    def _behave(self, now_ns: int, seconds: float) -> Request:
+    def _behave(self) -> Request:
         """Step the behaviour and its activity; under a stop or hold neither steps, and time stands still for them."""
         engine = self.engine
         if self.stop.stopped or self._held or engine.ending is not None:
@@ -408,7 +411,7 @@ class Core:
         elif self._resumed:
             engine.resume(self._behaviour_ns, self.signals)
         else:
-            self._behaviour_ns += round(seconds * 1e9)
+            self._behaviour_ns += self._passed_ns
             engine.step(self._behaviour_ns, self.signals)
         self._resumed = False
         if engine.changes:
@@ -418,7 +421,8 @@ class Core:
         if engine.ending is not None:
             return STILL
         request = self._performer.step(engine)
-        self._errand_changed = self._errand_changed or bool(self.world.events)
+        if self.world.events:
+            self._errand_changed = True
         return request
 
     def _take_first_fix(self) -> Request:
@@ -435,24 +439,25 @@ class Core:
             self.world.events.append(Stop(NO_FIX))
         return request
 
-    def _limit(self, request: Request, now_ns: int, seconds: float) -> Allowed:
-        limits, before = self._limits, self._limits.causes
+    def _limit(self, request: Request) -> Allowed:
+        limits, before, world = self._limits, self._limits.causes, self.world
         if self.stop.stopped:
             return limits.stop()
-        blind = self._health.blind(now_ns)
-        situation = Situation(now_ns, seconds, self.world.pose, self._echo.gap, blind)
+        blind = self._health.blind(world.now_ns)
+        situation = Situation(world.now_ns, world.seconds, world.pose, self._echo.gap, blind)
         allowed = limits.apply(request, situation)
         if limits.causes != before:
-            self.world.events.extend(HoldBack(cause) for cause in limits.causes if cause not in before)
-            self.world.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in limits.causes)
+            world.events.extend(HoldBack(cause) for cause in limits.causes if cause not in before)
+            world.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in limits.causes)
         if limits.too_many() and self.stop.stop("held back too often"):
-            self.world.events.append(Stop("held back too often"))
+            world.events.append(Stop("held back too often"))
             return limits.stop()
         return allowed
 
-    def _command(self, allowed: Allowed, now_ns: int, seconds: float) -> StepRecord:
+    def _command(self, allowed: Allowed) -> StepRecord:
         self._sequence += 1
         world = self.world
+        now_ns, seconds = world.now_ns, world.seconds
         if allowed.jaws is not None:
             world.jaws = allowed.jaws
         left, right = self._wheel_speeds(allowed)
@@ -471,7 +476,7 @@ class Core:
         """Return the two sides' speeds (m/s); both are scaled down where one would have to be faster than it can."""
         half = 0.5 * allowed.turn_rate * self._filter.track
         left, right = allowed.speed - half, allowed.speed + half
-        fastest = max(abs(left), abs(right))
+        fastest = abs(allowed.speed) + abs(half)
         most = 0.95 * self._robot.devices.drive.top_speed
         if fastest > most:
             left, right = left * most / fastest, right * most / fastest

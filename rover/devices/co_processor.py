@@ -21,7 +21,7 @@ from rover.devices.readings import (
 from rover.devices.sides import Sides as Sides
 from rover.link import Link
 from rover.link.sentences import BatteryReport, CountsReport, HeadingReport, JawsReport, compass_angle
-from rover.quantities import wrap
+from rover.quantities import clamp, wrap
 
 _FULL_DUTY_PERMILLE = 1000
 _LAST_WORD_NS = 250_000_000
@@ -147,7 +147,7 @@ class Drive(_OnLink):
 def _permille(share: float) -> int:
     if not math.isfinite(share):
         raise ValueError(f"a duty of {share}: the command is not sent, and the motors stop at their deadline")
-    return round(max(-1.0, min(1.0, share)) * _FULL_DUTY_PERMILLE)
+    return round(clamp(share, -1.0, 1.0) * _FULL_DUTY_PERMILLE)
 
 
 class Gripper(_OnLink):
@@ -201,7 +201,7 @@ class Gripper(_OnLink):
             return 0
         if not math.isfinite(opening):
             raise ValueError(f"a jaw opening of {opening}: the command is not sent, and the jaws stay as they are")
-        share = max(0.0, min(1.0, opening))
+        share = clamp(opening, 0.0, 1.0)
         return round((self._closed + share * (self._open - self._closed)) * 1e6)
 
 

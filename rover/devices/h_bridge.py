@@ -13,6 +13,7 @@ from typing import Any
 from rover.devices.kernel_gpio import CHIP, OutputLines
 from rover.devices.kernel_pwm import ROOT, PwmChannel
 from rover.devices.sides import Sides
+from rover.quantities import clamp
 
 FREQUENCY_HZ = 20_000.0
 """Above what people hear; most bridges take it."""
@@ -133,7 +134,7 @@ class Drive:
 def _steps(duty: float) -> int:
     if not math.isfinite(duty):
         raise ValueError(f"a duty of {duty}: the command is not carried out")
-    return round(max(-1.0, min(1.0, duty)) * _FULL)
+    return round(clamp(duty, -1.0, 1.0) * _FULL)
 
 
 def _pins_of(options: Mapping[str, Any], side: str) -> tuple[int, ...]:

@@ -14,6 +14,7 @@ from rover.devices.kernel_gpio import CHIP, InputLines
 from rover.devices.kernel_pwm import ROOT, PwmChannel
 from rover.devices.readings import JawsCommand, JawsValue, Reading
 from rover.files.robot import FEEDBACK_KEYS, SERVO_PERIOD_S
+from rover.quantities import clamp
 
 _HELD_OPEN_BY = 0.05
 """Jaws told to close that stay open by more than this share have something between them."""
@@ -31,7 +32,7 @@ def pulse_for(opening: float, closed_s: float, open_s: float) -> float:
     """
     if not math.isfinite(opening):
         raise ValueError(f"a jaw opening of {opening}: the command is not carried out, and the jaws stay as they are")
-    return closed_s + max(0.0, min(1.0, opening)) * (open_s - closed_s)
+    return closed_s + clamp(opening, 0.0, 1.0) * (open_s - closed_s)
 
 
 class Slew:
@@ -69,7 +70,7 @@ class Slew:
         self._now_ns = now_ns
         if self._target is None or self.opening is None:
             return
-        self.opening += max(-share, min(share, self._target - self.opening))
+        self.opening += clamp(self._target - self.opening, -share, share)
         if self._pushes_from_ns is not None and now_ns - self._pushes_from_ns > self._push_for_s * _NS:
             self.opening = None
 
@@ -119,7 +120,7 @@ class Gripper:
             pulse_for(command.opening, self._closed_s, self._open_s)
         if now_ns < command.expires_ns:
             target = command.opening
-            self._slew.aim(None if target is None else max(0.0, min(1.0, target)), now_ns)
+            self._slew.aim(None if target is None else clamp(target, 0.0, 1.0), now_ns)
         self._send(now_ns)
 
     def stop(self, now_ns: int) -> None:
@@ -195,4 +196,4 @@ def _position_value(number: float, ends: tuple[float, float], told: float | None
     closed, opened = ends
     opening = (number - closed) / (opened - closed)
     holding = told is not None and told < 1.0 and opening - told > _HELD_OPEN_BY
-    return JawsValue(max(0.0, min(1.0, opening)), holding)
+    return JawsValue(clamp(opening, 0.0, 1.0), holding)

@@ -22,7 +22,7 @@ from collections import deque
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from rover.quantities import wrap
+from rover.quantities import clamp, wrap
 
 CHI_SQUARE_1_99 = 6.6349
 """99 % quantile of chi-square with one degree of freedom (scipy.stats.chi2.ppf)."""
@@ -95,6 +95,32 @@ class Errors(NamedTuple):
     heading_bias: float
 
 
+class _Since:
+    """What has come together since the covariance was last brought up to the mean.
+
+    Attributes:
+        x, y: way gone (m), field frame.
+        xx, xy, yy: variance of that way (m^2), field frame.
+        path: length of the way (m).
+        turning_noise: variance of the turns (rad^2).
+        turned_blind: turns that no turn rate was told for (rad), each taken positive.
+        seconds: time passed (s).
+    """
+
+    __slots__ = ("path", "seconds", "turned_blind", "turning_noise", "x", "xx", "xy", "y", "yy")
+
+    def __init__(self) -> None:
+        self.x = self.y = self.xx = self.xy = self.yy = 0.0
+        self.path = self.turning_noise = self.turned_blind = self.seconds = 0.0
+
+    def add_noise(self, along: float, c: float, s: float) -> None:
+        """Add variance (m^2) along a direction of this cosine and sine, and a share of it across."""
+        across = SIDEWAYS_SHARE * along
+        self.xx += along * c * c + across * s * s
+        self.xy += (along - across) * c * s
+        self.yy += along * s * s + across * c * c
+
+
 class PoseFilter:
     """Estimates the pose and its covariance. ``track`` is a first guess of the effective track (m)."""
 
@@ -102,18 +128,13 @@ class PoseFilter:
         "_as_of_ns",
         "_bias_variance",
         "_errors",
-        "_gone",
         "_history",
         "_learned",
         "_next_heading_ns",
         "_p",
-        "_path",
         "_rate",
         "_rate_until_ns",
-        "_seconds",
-        "_turned_blind",
-        "_turning_noise",
-        "_way_noise",
+        "_since",
         "drift",
         "heading",
         "heading_rate",
@@ -142,9 +163,7 @@ class PoseFilter:
         self._history: deque[tuple[int, float, float, float]] = deque()
         self._rate, self._rate_until_ns = 0.0, -1
         self._as_of_ns = 0
-        self._gone = (0.0, 0.0)
-        self._way_noise = (0.0, 0.0, 0.0)
-        self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
+        self._since = _Since()
         self._learned = 0.0
         self._next_heading_ns = -1
 
@@ -155,7 +174,7 @@ class PoseFilter:
 
     def pose_at(self, now_ns: int) -> Pose:
         """Return the estimate carried on to a time at the last speeds: counts are late by a few milliseconds."""
-        age = min(max(0, now_ns - self._as_of_ns), CARRY_ON_NS) * 1e-9
+        age = clamp(now_ns - self._as_of_ns, 0, CARRY_ON_NS) * 1e-9
         turn, way = self.heading_rate * age, self.speed * age
         middle = self.heading + 0.5 * turn
         return Pose(self.x + way * math.cos(middle), self.y + way * math.sin(middle), wrap(self.heading + turn))
@@ -180,34 +199,34 @@ class PoseFilter:
 
     @property
     def sigma(self) -> float:
-        """Standard deviation of the position along its worst axis (m), as of the last correction."""
+        """Standard deviation of the position along its worst axis (m), as of the last `propagate` or correction."""
         px, py = self._p[X], self._p[Y]
         middle, spread = 0.5 * (px[X] + py[Y]), 0.5 * (px[X] - py[Y])
         return math.sqrt(max(0.0, middle + math.sqrt(spread * spread + px[Y] * px[Y])))
 
     @property
     def sigmas(self) -> tuple[float, float, float]:
-        """Standard deviations of x, y (m) and heading (rad), as of the last correction."""
+        """Standard deviations of x, y (m) and heading (rad), as of the last `propagate` or correction."""
         px, py, pt = self._p[:3]
         return math.sqrt(px[X]), math.sqrt(py[Y]), math.sqrt(max(0.0, pt[HEADING]))
 
     @property
     def heading_sigma(self) -> float:
-        """Standard deviation of the heading (rad), as of the last correction."""
-        return math.sqrt(max(0.0, self._p[HEADING][HEADING]))
+        """Standard deviation of the heading (rad), as of the last `propagate` or correction."""
+        return self.sigmas[2]
 
     def drive(self, left: float, right: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of the left and right wheels over ``seconds`` up to ``now_ns``."""
-        scale = 1.0 + self.scale
+        scale, since = 1.0 + self.scale, self._since
         left, right = left * scale, right * scale
         if now_ns <= self._rate_until_ns:
             turn = self._rate * seconds
             left, right = self._without_slip(left, right, turn, seconds)
-            self._turning_noise += RATE_VARIANCE * seconds
+            since.turning_noise += RATE_VARIANCE * seconds
         else:
             turn = (right - left) / self.track
-            self._turned_blind += abs(turn)
-            self._turning_noise += BLIND_SLIP * 0.5 * (abs(left) + abs(right))
+            since.turned_blind += abs(turn)
+            since.turning_noise += BLIND_SLIP * 0.5 * (abs(left) + abs(right))
         way = 0.5 * (left + right)
         middle = self.heading + 0.5 * turn
         c, s = math.cos(middle), math.sin(middle)
@@ -216,23 +235,16 @@ class PoseFilter:
         self.y += dy
         self.heading = wrap(self.heading + turn)
         self.speed, self.heading_rate = way / seconds, turn / seconds
-        self._seconds += seconds
+        since.seconds += seconds
         self._as_of_ns = now_ns
         self._remember(now_ns)
         if left or right:
-            self._gone = (self._gone[0] + dx, self._gone[1] + dy)
-            self._path += abs(way)
-            self.travelled += abs(way)
-            self._add_noise(0.25 * self._errors.growth * (abs(left) + abs(right)), c, s)
-
-    def _add_noise(self, along: float, c: float, s: float) -> None:
-        across = SIDEWAYS_SHARE * along
-        xx, xy, yy = self._way_noise
-        self._way_noise = (
-            xx + along * c * c + across * s * s,
-            xy + (along - across) * c * s,
-            yy + along * s * s + across * c * c,
-        )
+            since.x += dx
+            since.y += dy
+            gone = abs(way)
+            since.path += gone
+            self.travelled += gone
+            since.add_noise(0.25 * self._errors.growth * (abs(left) + abs(right)), c, s)
 
     def _without_slip(self, left: float, right: float, turn: float, seconds: float) -> tuple[float, float]:
         """Return the travel of both sides, the slipping one's replaced by what the turn rate leaves of it.
@@ -249,48 +261,42 @@ class PoseFilter:
             return left, right
         self.slips += 1
         doubt = SLIP_DOUBT * 0.5 * excess
-        self._add_noise(doubt * doubt, math.cos(self.heading), math.sin(self.heading))
+        self._since.add_noise(doubt * doubt, math.cos(self.heading), math.sin(self.heading))
         if (excess > 0.0) == (left + right >= 0.0):
             return left, left + turned
         return right - turned, right
 
-    def _propagate(self) -> None:
+    def propagate(self) -> None:
         """Bring the covariance up to the mean: P' = F P F^T + Q over the way gone since the last time."""
-        if not self._seconds:
+        since = self._since
+        if not since.seconds:
             return
+        self._since = _Since()
         px, py, pt, *others = self._p
         scale = others[-1]
-        dx, dy = self._gone
+        dx, dy = since.x, since.y
         px = [px[j] - dy * pt[j] + dx * scale[j] for j in _STATES]
         py = [py[j] + dx * pt[j] + dy * scale[j] for j in _STATES]
         self._p = [px, py, pt, *others]
         for row in self._p:
             row[X] += -dy * row[HEADING] + dx * row[SCALE]
             row[Y] += dx * row[HEADING] + dy * row[SCALE]
-        self._let_bias_change(math.exp(-self._path / BIAS_DISTANCE))
-        xx, xy, yy = self._way_noise
-        px[X] += xx
-        px[Y] += xy
-        py[X] += xy
-        py[Y] += yy
-        self._grow_heading(pt)
-        self._gone, self._way_noise = (0.0, 0.0), (0.0, 0.0, 0.0)
-        self._turning_noise = self._turned_blind = self._path = self._seconds = 0.0
+        self._let_bias_change(math.exp(-since.path / BIAS_DISTANCE), since.seconds)
+        px[X] += since.xx
+        px[Y] += since.xy
+        py[X] += since.xy
+        py[Y] += since.yy
+        self._grow_heading(pt, since)
 
     def _looked_at(self) -> list[list[float]]:
         """Return the covariance as of now, leaving the filter as it is."""
-        kept = (
-            [row[:] for row in self._p],
-            self.place_bias,
-            (self._gone, self._way_noise, self._turning_noise, self._turned_blind, self._path, self._seconds),
-        )
-        self._propagate()
+        kept = [row[:] for row in self._p], self.place_bias, self._since
+        self.propagate()
         now = self._p
-        self._p, self.place_bias, rest = kept
-        self._gone, self._way_noise, self._turning_noise, self._turned_blind, self._path, self._seconds = rest
+        self._p, self.place_bias, self._since = kept
         return now
 
-    def _let_bias_change(self, kept: float) -> None:
+    def _let_bias_change(self, kept: float, seconds: float) -> None:
         self.place_bias *= kept
         for row in self._p:
             row[PLACE_BIAS] *= kept
@@ -298,18 +304,18 @@ class PoseFilter:
         for j in _STATES:
             here[j] *= kept
         here[PLACE_BIAS] += (1.0 - kept * kept) * self._bias_variance
-        self._p[DRIFT][DRIFT] += DRIFT_SIGMA**2 * self._seconds / DRIFT_TIME
+        self._p[DRIFT][DRIFT] += DRIFT_SIGMA**2 * seconds / DRIFT_TIME
 
-    def _grow_heading(self, pt: list[float]) -> None:
-        pt[HEADING] += self._turning_noise
-        if self._turned_blind:  # a wrong track is wrong in every turn alike: the deviation grows, not the variance
+    def _grow_heading(self, pt: list[float], since: _Since) -> None:
+        pt[HEADING] += since.turning_noise
+        if since.turned_blind:  # a wrong track is wrong in every turn alike: the deviation grows, not the variance
             guess = (TURN_SCALE_GUESSED - TURN_SCALE_SIGMA) * math.exp(-self._learned / TURN_TO_LEARN)
-            sigma = math.sqrt(max(0.0, pt[HEADING])) + (TURN_SCALE_SIGMA + guess) * self._turned_blind
+            sigma = math.sqrt(max(0.0, pt[HEADING])) + (TURN_SCALE_SIGMA + guess) * since.turned_blind
             pt[HEADING] = sigma * sigma
 
     def lost(self, metres: float) -> None:
         """Widen the covariance by travel that was not measured."""
-        self._propagate()
+        self.propagate()
         self._p[X][X] += metres * metres
         self._p[Y][Y] += metres * metres
         self._p[HEADING][HEADING] += (metres / self.track) ** 2
@@ -365,7 +371,7 @@ class PoseFilter:
         Returns:
             False when the gate (99 % of chi-square with one degree of freedom) refuses it.
         """
-        self._propagate()
+        self.propagate()
         rows = self._p
         first, slope = slopes[0]
         shared = [row[first] * slope for row in rows]

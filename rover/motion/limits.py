@@ -14,6 +14,7 @@ from rover.estimate.field import Ground, inside
 from rover.estimate.pose import Pose
 from rover.files.robot import Robot
 from rover.motion.request import STILL, Request
+from rover.quantities import clamp
 
 CONTACT_SPEED = 0.15
 """Fastest speed (m/s) while something close ahead is meant to be touched."""
@@ -169,15 +170,15 @@ class Limits:
 
     def _capped(self, request: Request) -> tuple[float, float]:
         limits = self._limits
-        if not (math.isfinite(request.speed) and math.isfinite(request.turn_rate)):
-            return 0.0, 0.0  # before any min or max: they would make a full speed of what is not a number
+        if not (-math.inf < request.speed < math.inf and -math.inf < request.turn_rate < math.inf):
+            return 0.0, 0.0
         most = limits.speed
         if request.expects_contact:
             most = min(most, CONTACT_SPEED)
         elif request.range_blocked:
             most *= BLOCKED_SHARE
-        speed = max(-most, min(most, request.speed))
-        turn_rate = max(-limits.turn_rate, min(limits.turn_rate, request.turn_rate))
+        speed = clamp(request.speed, -most, most)
+        turn_rate = clamp(request.turn_rate, -limits.turn_rate, limits.turn_rate)
         return speed, turn_rate
 
     def _before_obstacle(self, speed: float, gap: float, causes: list[str]) -> float:
@@ -210,13 +211,13 @@ class Limits:
 
     def _still_held(self, speed: float, request: Request, causes: list[str], now_ns: int) -> float:
         """Keep each hold-back up until its cause has been gone for the set time; note the causes in force."""
+        if not causes and not self._until:
+            self.causes = ()
+            return speed
         for cause in causes:
             if cause not in self._until:
                 self._began.append(now_ns)
             self._until[cause] = now_ns + int(self._limits.resume_after * 1e9)
-        if not self._until:
-            self.causes = ()
-            return speed
         for cause in [cause for cause, until in self._until.items() if now_ns >= until]:
             del self._until[cause]
         window = int(self._limits.hold_backs_within * 1e9)
@@ -230,6 +231,6 @@ class Limits:
         limits = self._limits
         slowing = abs(speed) < abs(self._speed) or speed * self._speed < 0.0
         step = (limits.deceleration if slowing else limits.acceleration) * seconds
-        self._speed += max(-step, min(step, speed - self._speed))
+        self._speed += clamp(speed - self._speed, -step, step)
         turn_step = limits.turn_acceleration * seconds
-        self._turn_rate += max(-turn_step, min(turn_step, turn_rate - self._turn_rate))
+        self._turn_rate += clamp(turn_rate - self._turn_rate, -turn_step, turn_step)

@@ -2,7 +2,7 @@
 
 import math
 
-from rover.quantities import wrap
+from rover.quantities import clamp, wrap
 
 
 def towards(distance: float, most: float, deceleration: float, least: float = 0.04) -> float:
@@ -10,7 +10,7 @@ def towards(distance: float, most: float, deceleration: float, least: float = 0.
 
     A negative distance gives a negative speed.
     """
-    speed = min(most, max(least, math.sqrt(2.0 * deceleration * abs(distance))))
+    speed = clamp(math.sqrt(2.0 * deceleration * abs(distance)), least, most)
     return math.copysign(speed, distance)
 
 

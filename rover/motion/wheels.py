@@ -1,6 +1,7 @@
 """Wheel speed control: wanted speeds -> duties, by feed-forward past the dead band and the measured speed's error."""
 
 from rover.files.robot import Robot
+from rover.quantities import clamp
 
 INTEGRAL_GAIN = 2.5
 """Duty per second for a speed error of the whole top speed."""
@@ -16,8 +17,8 @@ def past_dead_band(duty: float, dead_band: float) -> float:
     """Return the duty that turns the wheel as ``duty`` would without a dead band: sgn(u)(d + (1-d)|u|), 0 at 0."""
     if duty == 0.0:
         return 0.0
-    size = dead_band + (1.0 - dead_band) * min(1.0, abs(duty))
-    return size if duty > 0.0 else -size
+    size = dead_band + (1.0 - dead_band) * abs(duty)
+    return clamp(size if duty > 0.0 else -size, -1.0, 1.0)
 
 
 class WheelControl:
@@ -35,20 +36,20 @@ class WheelControl:
         if -CREEP < wanted < CREEP:
             self._integral = self._expected = 0.0
             return 0.0
-        self._expected += (wanted - self._expected) * min(1.0, seconds / LAG)
+        self._expected += (wanted - self._expected) * (seconds / LAG if seconds < LAG else 1.0)
         share = wanted / self._top_speed
         correction = 0.0
         if measured is not None:
             error = (self._expected - measured) / self._top_speed
             raw = share + PROPORTIONAL_GAIN * error + self._integral
-            if abs(raw) < 1.0 or raw * error < 0.0:  # anti-windup: integrate only where it can act
+            if -1.0 < raw < 1.0 or raw * error < 0.0:  # anti-windup: integrate only where it can act
                 self._integral += INTEGRAL_GAIN * error * seconds
-                self._integral = max(-MOST_INTEGRAL, min(MOST_INTEGRAL, self._integral))
+                self._integral = clamp(self._integral, -MOST_INTEGRAL, MOST_INTEGRAL)
             correction = PROPORTIONAL_GAIN * error
         duty = share + correction + self._integral
         if duty * wanted < 0.0:
             return 0.0  # too fast: roll on. A reversal at every creep would jerk to and fro across the dead band
-        return past_dead_band(max(-1.0, min(1.0, duty)), self._dead_band)
+        return past_dead_band(duty, self._dead_band)
 
 
 def wheel_controls(robot: Robot) -> tuple[WheelControl, WheelControl]:

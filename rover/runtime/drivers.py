@@ -48,9 +48,8 @@ class Drivers:
         new: list[tuple[str, Reading]] = []
         for family, poll in self._sensors:
             try:
-                readings = poll(now_ns)
-                if readings:
-                    new.extend([(family, reading) for reading in readings])
+                for reading in poll(now_ns):
+                    new.append((family, reading))  # noqa: PERF401 - mostly there is one, or none
             except Exception as error:
                 self._give_up(family, error)
         return new

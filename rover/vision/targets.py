@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from rover.devices.readings import Detection
 from rover.estimate.pose import Pose
-from rover.quantities import wrap
+from rover.quantities import clamp, wrap
 
 SIGHTINGS_TO_KNOW = 3
 """Frames in which an object must have been seen before it is believed in."""
@@ -214,7 +214,7 @@ def _merge(one: Remembered, sighting: Sighting) -> None:
     one.x, one.xx = _weighed(one.x, one.xx, sighting.x, sighting.xx)
     one.y, one.yy = _weighed(one.y, one.yy, sighting.y, sighting.yy)
     limit = 0.95 * math.sqrt(one.xx * one.yy)
-    one.xy = max(-limit, min(limit, 0.5 * (one.xy + sighting.xy)))
+    one.xy = clamp(0.5 * (one.xy + sighting.xy), -limit, limit)
     one.sightings += 1
     one.misses = 0
 

@@ -1,11 +1,11 @@
 """Activities that fix the position: sighting the tray's marker, squaring up to a known wall."""
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
 from rover.activities.driving import TurnTowards
 from rover.activities.world import Activity, World
+from rover.estimate.fixes import facing, wall_ahead
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter, WallName
 from rover.motion.profile import bearing_to
 from rover.motion.request import STILL, Request
@@ -54,21 +54,21 @@ class SquareUp(Activity):
     spec = ActivitySpec(
         "turn square to a known wall and range to it, which fixes one axis",
         {
-            "wall": Parameter(WallName(), "name of one of the errand's walls", required=True),
+            "wall": Parameter(WallName(), "one of the errand's walls; default: the one in reach that tells most"),
             "echoes": Parameter(Number(whole=True), "so many echoes make a fix; default 4", positive=True),
         },
-        ("drive", "counts", "range"),
+        ("drive", "counts"),  # a robot that hears no walls fails at once, and the behaviour goes on without
     )
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
         self.outcome = Outcome.RUNNING
         self._wanted = world.book.wall_fixes + values.get("echoes", 4)
         self._seconds = PATIENCE
-        ends = world.errand.field.walls.get(values["wall"])
-        if ends is None:
-            self.outcome, self.why = Outcome.FAILED, f"the errand has no wall '{values['wall']}'"
+        heading = _square_to(world, values["wall"]) if "wall" in values else _most_telling(world)
+        if heading is None:
+            self.outcome, self.why = Outcome.FAILED, "no known wall is in reach of the range finder"
             return
-        self._turn = TurnTowards(_towards_wall(world, *ends), world.robot.limits.turn_rate)
+        self._turn = TurnTowards(heading, world.robot.limits.turn_rate)
 
     def step(self, world: World) -> Request:
         """Turn to it, then stand and listen."""
@@ -83,8 +83,24 @@ class SquareUp(Activity):
         return STILL
 
 
-def _towards_wall(world: World, a: tuple[float, float], b: tuple[float, float]) -> float:
-    """Return the heading (rad) square to the wall ab, towards it."""
-    along = math.atan2(b[1] - a[1], b[0] - a[0])
-    aside = (world.pose.x - a[0]) * math.sin(along) - (world.pose.y - a[1]) * math.cos(along)
-    return wrap(along + math.copysign(math.pi / 2.0, aside))
+def _square_to(world: World, name: str) -> float | None:
+    ends = world.errand.field.walls.get(name)
+    return None if ends is None else facing(world.pose, *ends)
+
+
+def _most_telling(world: World) -> float | None:
+    """Return the heading (rad) square to the wall in reach across which the position is least sure."""
+    sensor = world.robot.devices.range
+    if sensor is None:
+        return None
+    xx, xy, _, yy, _, _ = world.filter.covariance(world.now_ns)
+    best: tuple[float, float] | None = None
+    for wall in world.ground.walls:
+        heading = facing(world.pose, *wall)
+        pose = world.pose._replace(heading=heading)
+        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, world.ground.walls, world.things)
+        if view is not None:
+            nx, ny = view.normal
+            variance = nx * nx * xx + 2.0 * nx * ny * xy + ny * ny * yy
+            best = max(best or (0.0, 0.0), (variance, heading))
+    return None if best is None else best[1]

@@ -46,6 +46,12 @@ class World:
     random: Random = field(default_factory=lambda: Random(0))
     events: list[Event] = field(default_factory=list)
 
+    @property
+    def things(self) -> list[tuple[float, float]]:
+        """Where objects stand that are known of: remembered ones, and those in the tray (m)."""
+        things = [(one.x, one.y) for one in self.targets.objects]
+        return things + [(filled.slot.x, filled.slot.y) for filled in self.book.filled]
+
 
 class Activity(Protocol):
     """One activity at work. Made as ``Class(world, values)`` when its state is entered; `step` is called each step.

@@ -261,9 +261,8 @@ class Core:
             self._fix_by_wall(distance, reading.taken_ns, sensor)
 
     def _fix_by_wall(self, distance: float, taken_ns: int, sensor: Range) -> None:
-        things = [(one.x, one.y) for one in self.targets.objects]
-        things += [(filled.slot.x, filled.slot.y) for filled in self.book.filled]
-        view = wall_ahead(self._filter.at(taken_ns), sensor.ahead, 0.5 * sensor.beam, self.book.ground.walls, things)
+        pose, walls = self._filter.at(taken_ns), self.book.ground.walls
+        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, walls, self.world.things)
         if view is not None:
             before = self._filter.pose
             if fix_by_wall(self._filter, view, sensor.ahead, distance):

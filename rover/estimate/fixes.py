@@ -51,6 +51,13 @@ def wall_ahead(
     return nearest
 
 
+def facing(pose: Pose, a: XY, b: XY) -> float:
+    """Return the heading (rad) square to the wall ab, towards it."""
+    along = math.atan2(b[1] - a[1], b[0] - a[0])
+    aside = (pose.x - a[0]) * math.sin(along) - (pose.y - a[1]) * math.cos(along)
+    return wrap(along + math.copysign(math.pi / 2.0, aside))
+
+
 def _view(sensor: XY, heading: float, half_beam: float, a: XY, b: XY) -> WallView | None:
     dx, dy = b[0] - a[0], b[1] - a[1]
     length = math.hypot(dx, dy)

@@ -24,6 +24,7 @@ Row = tuple[object, ...]
 COMMIT_EVERY_S = 0.5
 WAITING_AT_MOST = 50_000  # calls, for each kind of sample: a quarter of an hour of readings at 50 Hz
 CLOSE_WITHIN_S = 10.0
+ROWS_AT_ONCE = 128
 
 
 class _Waiting(NamedTuple):
@@ -195,18 +196,17 @@ def _new_file(path: Path, header: Mapping[str, str]) -> sqlite3.Connection:
 
 
 def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[Row]) -> None:
-    """Insert rows by as few statements as SQLite allows.
+    """Insert rows, many by each statement.
 
     ``executemany`` would give the interpreter's lock away and wait for it again at each row: up to 5 ms each while
-    a rehearsal keeps the processor busy. Here that happens once in some thousand rows.
+    a rehearsal keeps the processor busy. A statement that names more rows at once takes longer to parse than it saves.
     """
     if not rows:
         return
     columns = len(rows[0])
-    at_once = connection.getlimit(sqlite3.SQLITE_LIMIT_VARIABLE_NUMBER) // columns
     row = f"({','.join('?' * columns)})"
-    for first in range(0, len(rows), at_once):
-        part = rows[first : first + at_once]
+    for first in range(0, len(rows), ROWS_AT_ONCE):
+        part = rows[first : first + ROWS_AT_ONCE]
         values = list(chain.from_iterable(part))
         connection.execute(f"INSERT INTO {table} VALUES {','.join([row] * len(part))}", values)
 

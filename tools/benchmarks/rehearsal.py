@@ -10,10 +10,12 @@ from collections import defaultdict
 from pathlib import Path
 
 from rover.core import Core
+from rover.core.performer import ActivityPerformer
 from rover.runtime.assembly import with_user_activities
 from rover.runtime.drivers import Drivers
 from rover.runtime.rehearse import Rehearsal
 
+DECIDE = "decide step"
 ERRAND = Path(__file__).parents[2] / "config" / "greenhouse.yaml"
 
 
@@ -47,17 +49,19 @@ def parts(seed):
     undo = [
         timed(Drivers, "poll", "bench and its devices"),
         timed(Drivers, "apply", "commands to the bench"),
-        timed(Core, "_estimate", "estimate, frames included"),
+        timed(Core, "_estimate", "estimator, frames included"),
         timed(Core, "_fill_signals", "signals"),
-        timed(Core, "_behave", "behaviour and activity"),
-        timed(Core, "_limit", "limits"),
-        timed(Core, "_command", "wheel control"),
+        timed(Core, "_behave", DECIDE),
+        timed(ActivityPerformer, "step", "motion: activity"),
+        timed(Core, "_limit", "motion: limits"),
+        timed(Core, "_command", "motion: wheel control"),
     ]
     try:
         _, _, steps = rehearse(seed)
     finally:
         for restore in undo:
             restore()
+    spent[DECIDE] -= spent["motion: activity"]
     return {label: seconds / steps * 1e6 for label, seconds in spent.items()}
 
 
@@ -74,8 +78,11 @@ def main():
         each = seconds / steps * 1e6
         print(f"seed {seed}: {robot_time:.0f} s of robot time in {seconds:.2f} s of one core, {each:.0f} us a step")
     print(f"direct rehearsal: {max(rates):.0f} times real time; process {megabytes():.0f} MB at most")
-    for label, microseconds in sorted(parts(1).items(), key=lambda row: -row[1]):
+    spent = parts(1)
+    for label, microseconds in sorted(spent.items(), key=lambda row: -row[1]):
         print(f"  {label:28}{microseconds:6.1f} us a step")
+    both = sum(microseconds for label, microseconds in spent.items() if label.startswith(("estimator", "motion")))
+    print(f"  estimator plus motion {both:.1f} us a step, beside {spent[DECIDE]:.1f} us for the decide step")
 
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ from typing import Any
 from rover import quantities
 from rover.activities.places import obstacles, place_of
 from rover.activities.world import Activity, World
+from rover.events import Note
 from rover.graph.vocabulary import ActivitySpec, Choice, Number, Outcome, Parameter, Place
 from rover.motion.profile import bearing_to, towards, turning
 from rover.motion.request import STILL, Request
@@ -77,7 +78,10 @@ class Ask(Activity):
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
         self.outcome = Outcome.RUNNING
-        world.answer = "none"
+        world.answer = world.signals.operator_answer = "none"
+        chosen = world.targets.chosen
+        about = "" if chosen is None else f": {chosen.kind} at x {chosen.x:.2f} m, y {chosen.y:.2f} m"
+        world.events.append(Note("question", f"yes or no{about}?"))
 
     def step(self, world: World) -> Request:
         """Look for the answer."""
@@ -210,7 +214,7 @@ class Turn(Activity):
         {
             "by": Parameter(ANGLE, "by this angle, left positive"),
             "to": Parameter(ANGLE, "to this heading in the field"),
-            "up_to": Parameter(ANGLE, "with 'by', a random angle between 'by' and this"),
+            "up_to": Parameter(ANGLE, "with it, a random angle between the one given and this"),
             "rate": Parameter(TURN_RATE, "at most this fast; default: the robot's limit", positive=True),
         },
         ("drive", "counts"),
@@ -219,7 +223,7 @@ class Turn(Activity):
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
         self.outcome = Outcome.RUNNING
-        heading = values["to"] if "to" in values else world.pose.heading + drawn(world, values, "by")
+        heading = drawn(world, values, "to") if "to" in values else world.pose.heading + drawn(world, values, "by")
         self._turn = TurnTowards(wrap(heading), values.get("rate", world.robot.limits.turn_rate))
         self._stall = StallWatch()
 

@@ -74,7 +74,7 @@ class SkipTarget(Activity):
         if chosen is not None:
             world.book.put_off.append((chosen.x, chosen.y))
             world.targets.forget(chosen)
-            world.events.append(GivenUp(chosen.kind, chosen.x, chosen.y, "put off after its tries were used up"))
+            world.events.append(GivenUp(chosen.kind, chosen.x, chosen.y, "put off"))
 
     def step(self, world: World) -> Request:
         """Nothing is left to do."""

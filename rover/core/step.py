@@ -123,6 +123,7 @@ class Core:
             Errors(sigmas, ERROR_GROWTH, heading.sigma if heading else 1.0, field.heading_error),
         )
         self.signals = Signals()
+        self.signals.operator_chooses = errand.order == "ask"
         self.targets = TargetMemory(_eye(robot))
         self.book = Book(errand, ground, LookedAt(ground))
         if saved is not None:

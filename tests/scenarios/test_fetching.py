@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from rover.events import Delivery, Find, GivenUp
+from rover.core.step import Action
+from rover.events import Delivery, Find, GivenUp, Note
 
 ANY_SEED = (1, 2, 3)
 
@@ -55,7 +56,7 @@ def test_a_jar_that_no_grip_holds_is_put_off_after_its_tries(collect, small_bay)
     done = collect([small_bay.JAR], 2, gripper={"missed": "100 %"})
     assert done.ended == ("failed", "some_left", 0)
     assert done.states.count("pick_up/approach") == 4
-    assert [event.why for event in done.run.events_of(GivenUp)] == ["put off after its tries were used up"]
+    assert [event.why for event in done.run.events_of(GivenUp)] == ["put off"]
 
 
 def test_a_jar_put_off_does_not_keep_the_others_from_being_fetched(collect, small_bay):
@@ -106,3 +107,42 @@ def test_a_bay_without_jars_is_searched_and_reported_as_empty(collect, seed):
 def test_the_errand_ends_by_itself_when_the_number_of_jars_is_not_told(collect, small_bay, seed):
     done = collect([small_bay.JAR], seed, keys={"expect": None})
     assert done.ended == ("done", "all_in", 1)
+
+
+class TestAskingTheOperator:
+    """With ``order: ask`` each target is proposed first."""
+
+    @staticmethod
+    def answering(*answers):
+        """Return a watch that has an operator give these answers, one to each question."""
+        left = list(answers)
+
+        def watch(rehearsal):
+            step = rehearsal.core.step
+
+            def answered(readings):
+                asked = rehearsal.core.engine.path == "propose" and rehearsal.core.world.answer == "none"
+                return step(readings._replace(actions=(Action("answer", left.pop(0)),)) if asked and left else readings)
+
+            rehearsal.core.step = answered
+            return lambda *_: None
+
+        return watch
+
+    def test_what_the_operator_refuses_is_put_off_and_the_next_one_proposed(self, files, small_bay):
+        errand = files.errand({"objects": [small_bay.JAR, small_bay.FAR_JAR]}, order="ask", expect=2)
+        done = small_bay.rehearse(errand, 2, watch=self.answering("no", "yes"))
+        assert done.ended == ("failed", "some_left", 1)
+        (refused,), (brought,) = done.run.events_of(GivenUp), done.run.events_of(Delivery)
+        assert refused.why == "put off"
+        assert {refused.kind, brought.kind} == {"amber", "teal"}
+        questions = [note.text for note in done.run.events_of(Note) if note.kind == "question"]
+        assert [text.split(" at ")[0] for text in questions] == [
+            f"yes or no: {refused.kind}",
+            f"yes or no: {brought.kind}",
+        ]
+
+    def test_where_nobody_answers_it_goes_on(self, collect, small_bay):
+        done = collect([small_bay.JAR], 2, keys={"order": "ask"})
+        assert "propose" in done.states
+        assert done.ended == ("done", "all_in", 1)

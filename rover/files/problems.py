@@ -33,7 +33,10 @@ class FileProblems(Exception):  # noqa: N818  it holds several, and that is its 
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(dict.fromkeys(sorted(problems)))
-        super().__init__("\n".join(map(str, self.problems)))
+        super().__init__(self.problems)
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self.problems))
 
 
 def meant(word: str, known: Iterable[str]) -> str | None:

@@ -1,3 +1,5 @@
+import pickle
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,6 +16,11 @@ def test_a_problem_is_one_line_with_its_place_first() -> None:
 def test_problems_come_in_the_order_of_files_and_lines_and_each_once() -> None:
     late, early, other = (Problem(*place, "", "why") for place in (("b", 12, 1), ("b", 2, 1), ("a", 90, 1)))
     assert FileProblems([late, early, other, early]).problems == (other, early, late)
+
+
+def test_problems_come_through_from_another_process_as_they_were() -> None:
+    problems = FileProblems([Problem("cart.yaml", 3, 5, "trak", "unknown key")])
+    assert str(pickle.loads(pickle.dumps(problems))) == "cart.yaml:3:5: 'trak': unknown key"
 
 
 @pytest.mark.parametrize(

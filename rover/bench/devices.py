@@ -199,6 +199,7 @@ class Gripper(Reporter):
     def __init__(self, options: Mapping[str, Any], host: Host) -> None:
         self._feedback = options.get("feedback", "none")
         super().__init__(options, host)
+        self._actuator_faults = (*self._faults, *self._link_faults)
         if self._feedback == "none":
             self._bench.unwatch(self._sample)
 
@@ -207,7 +208,7 @@ class Gripper(Reporter):
         bench = self._bench
         if now_ns >= bench.next_ns:
             bench.advance(now_ns)
-        silent = on(self._faults, now_ns) or on(self._link_faults, now_ns)
+        silent = self._actuator_faults and on(self._actuator_faults, now_ns)
         if now_ns <= command.expires_ns and not silent:
             bench.jaws(command.opening)
 
@@ -229,7 +230,7 @@ class Drive:
         bench = self._bench
         if now_ns >= bench.next_ns:
             bench.advance(now_ns)
-        if on(self._faults, now_ns) is None:
+        if not (self._faults and on(self._faults, now_ns)):
             bench.drive(command.left, command.right, command.expires_ns)
 
     def close(self) -> None:

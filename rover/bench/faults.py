@@ -40,6 +40,4 @@ class Schedule:
 
 def on(faults: Faults, now_ns: int) -> str | None:
     """Return which of a device's faults is on, the one that began last, or None."""
-    if not faults:
-        return None
     return next((what for begins, ends, what in reversed(faults) if begins <= now_ns < ends), None)

@@ -14,13 +14,19 @@ LET_GO = 0.05
 
 
 class Jaws:
-    """A servo gripper. Its opening is 0 closed, 1 open, and stops at the held jar's width."""
+    """A servo gripper. Its opening is 0 closed, 1 open, and stops at the held jar's width.
+
+    Attributes:
+        target: opening last commanded; ``wanted``: the same, but not less than the held jar leaves.
+        drop_due_ns: when the held jar slips out, if it does.
+    """
 
     __slots__ = (
         "_draws",
-        "_drop_due_ns",
         "_errors",
+        "_least",
         "_share_a_step",
+        "drop_due_ns",
         "held",
         "held_from",
         "limp",
@@ -28,6 +34,7 @@ class Jaws:
         "reach",
         "target",
         "tried",
+        "wanted",
     )
 
     def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
@@ -35,9 +42,10 @@ class Jaws:
         self._errors = file.gripper
         self._draws: Random = stream(seed, "grip")
         self._share_a_step = STEP / gripper.travel_time
-        self._drop_due_ns = NEVER_NS
+        self.drop_due_ns = NEVER_NS
         self.reach = robot.body.gripper_reach
-        self.opening = self.target = 1.0
+        self.opening = self.target = self.wanted = 1.0
+        self._least = 0.0
         self.limp = self.tried = False
         self.held: Jar | None = None
         self.held_from: tuple[float, float] | None = None
@@ -46,6 +54,9 @@ class Jaws:
         """Set the wanted opening; None lets the servo go limp, so that it holds nothing."""
         self.limp = opening is None
         self.target = self.opening if opening is None else clamp(opening, 0.0, 1.0)
+        self.wanted = self.target if self.target > self._least else self._least
+        if self.limp and self.held is not None:
+            self.drop_due_ns = 0
 
     def takes(self, ahead: float, left: float) -> bool:
         """Whether a jar at (ahead, left) of the robot (m) stands between the jaws."""
@@ -61,10 +72,7 @@ class Jaws:
 
     def move(self) -> None:
         """Turn the servo for one step."""
-        wanted = self.target
-        if self.held is not None:
-            wanted = max(wanted, opening_on(self.held.radius))
-        way = wanted - self.opening
+        way = self.wanted - self.opening
         self.opening += clamp(way, -self._share_a_step, self._share_a_step)
         if way > 0.0:
             self.tried = False
@@ -75,10 +83,7 @@ class Jaws:
 
     def lets_go(self, now_ns: int) -> bool:
         """Whether the held jar is free from now on: jaws opened, gone limp, or the jar slipped out."""
-        held = self.held
-        if held is None:
-            return False
-        return self.limp or self.opening > opening_on(held.radius) + LET_GO or now_ns >= self._drop_due_ns
+        return self.held is not None and (self.opening > self._least + LET_GO or now_ns >= self.drop_due_ns)
 
     def grip(self, jar: Jar, now_ns: int) -> bool:
         """Take the jar, or miss it; return whether it is held."""
@@ -86,10 +91,10 @@ class Jaws:
         if self._draws.random() < self._errors.missed:
             return False
         self.held, self.held_from = jar, (jar.x, jar.y)
-        self.opening = opening_on(jar.radius)
+        self.opening = self.wanted = self._least = opening_on(jar.radius)
         drops = self._draws.random() < self._errors.dropped
         after = drawn(self._errors.dropped_after, self._draws)
-        self._drop_due_ns = now_ns + round(after * 1e9) if drops else NEVER_NS
+        self.drop_due_ns = now_ns + round(after * 1e9) if drops else NEVER_NS
         return True
 
     def knocked(self, left: float, radius: float) -> tuple[float, float]:
@@ -100,7 +105,7 @@ class Jaws:
     def release(self) -> Jar | None:
         """Forget the held jar and return it."""
         held, self.held, self.held_from = self.held, None, None
-        self._drop_due_ns = NEVER_NS
+        self.drop_due_ns, self._least, self.wanted = NEVER_NS, 0.0, self.target
         return held
 
 

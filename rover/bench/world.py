@@ -197,7 +197,7 @@ class Bench:
         if way or turn:
             self._move(way, turn)
         jaws = self.jaws_state
-        if jaws.opening != jaws.target or jaws.held is not None:
+        if jaws.opening != jaws.wanted or now_ns >= jaws.drop_due_ns:
             self._work_jaws(now_ns)
         if now_ns >= self._next_moment_ns:
             self._take_moments(now_ns)

@@ -59,6 +59,7 @@ class Engine:
     """One run of one behaviour. Not safe for use by several threads.
 
     Attributes:
+        path: of the innermost active state; empty before the start.
         step: takes at most one exit; call it as ``step(now_ns, signals)`` once a step. ``now_ns`` is the engine's own
             time: it stands still in holds and stops (R10). It is the compiled function of the present configuration
             itself, so that a step without a change costs nothing besides.
@@ -75,17 +76,12 @@ class Engine:
         self._values = {state.path: _entry_values(state) for state in graph.states.values()}
         self._entries = dict.fromkeys(graph.states, 0)
         self._tries = dict.fromkeys(graph.states, 0)
-        self._path = ""
+        self.path = ""
         self.step: Callable[[int, Signals], int] = lambda now_ns, signals: -1
         self._now_ns = 0
         self._signals = Signals()
         self._position = _Position()
         self._machine = self._build_machine()
-
-    @property
-    def path(self) -> str:
-        """Path of the innermost active state; empty before the start."""
-        return self._path
 
     @property
     def unknowns(self) -> int:
@@ -131,7 +127,7 @@ class Engine:
         self._enter_graph(self.graph.top)
         start = self.graph.top.start
         self._trigger("begin")
-        self.changes.append(StateChange("", self._path, "start", str(self.graph.states[start].where)))
+        self.changes.append(StateChange("", self.path, "start", str(self.graph.states[start].where)))
         self._note_ending("start")
 
     def _leave_by(self, number: int, now_ns: int, signals: Signals) -> None:
@@ -140,33 +136,33 @@ class Engine:
 
     def report(self, outcome: Outcome) -> None:
         """Note how the present state's activity ended; exits see it from the next step."""
-        self.memory[self.compiler.places.outcome[self._path]] = outcome
+        self.memory[self.compiler.places.outcome[self.path]] = outcome
 
     def resume(self, now_ns: int, signals: Signals) -> None:
         """Enter the outermost present state afresh after a hold or stop, its own tries not counted (R10).
 
         Before the start and after the end there is none, and nothing happens.
         """
-        if not self._path or self.ending is not None:
+        if not self.path or self.ending is not None:
             return
         self._now_ns, self._signals = now_ns, signals
-        outermost = self._path.partition("/")[0]
-        left = self._path
+        outermost = self.path.partition("/")[0]
+        left = self.path
         self._empty_windows(None, self.graph.top.always)
         self._tries[outermost] -= 1
         self._trigger(f"again {outermost}")
-        self.changes.append(StateChange(left, self._path, "resumed", str(self.graph.states[outermost].where)))
+        self.changes.append(StateChange(left, self.path, "resumed", str(self.graph.states[outermost].where)))
 
     def _take(self, one: ExitNode) -> None:
-        left = self._path
+        left = self.path
         values = {name: self._signals.value(name) for name in one.signals}
         landing = self._land(one.go)
         self._trigger(f"exit {one.number} to {landing}")
-        self.changes.append(StateChange(left, self._path, one.text, str(one.where), values))
+        self.changes.append(StateChange(left, self.path, one.text, str(one.where), values))
         self._note_ending(one.text)
 
     def _note_ending(self, way: str) -> None:
-        state = self.graph.states[self._path]
+        state = self.graph.states[self.path]
         if state.final is not None and not state.parent:
             self.ending = Ending(state.final, state.name, way)
 
@@ -179,8 +175,8 @@ class Engine:
 
     def _trigger(self, name: str) -> None:
         self._machine.trigger_event(self._position, name)
-        self._path = self._position.state  # type: ignore[attr-defined]
-        self.step = self.compiler.decide(self._path)
+        self.path = self._position.state  # type: ignore[attr-defined]
+        self.step = self.compiler.decide(self.path)
 
     def _entered(self, path: str) -> None:
         """Library callback: a state is entered (parents first)."""

@@ -191,6 +191,8 @@ class Encoder:
 
     def absorb(self, travel: float) -> int:
         """Return the count after ``travel`` metres in all since the start."""
+        if travel == self._seen:
+            return math.floor(self._total)
         moved = (travel - self._seen) * self._per_metre
         self._seen = travel
         self._total += moved

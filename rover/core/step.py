@@ -298,20 +298,25 @@ class Core:
         """Bring a frame's detections into the field, and let the target memory and the search have them."""
         pose = self._filter.at(reading.taken_ns)
         sigma = min(self._filter.sigma, 0.05)
+        closed = self.world.jaws is not None and self.world.jaws < 0.5
+        free: list[Sighting] = []
+        in_jaws = False
         for one in reading.value.objects:
             if one.kind == MARKER:
                 self._fix_by_marker(one, pose)
-        sightings = [sight(one, self.targets.eye, pose, sigma) for one in reading.value.objects if one.kind != MARKER]
-        between = [one for one in sightings if self._between_jaws(one)]
-        closed = self.world.jaws is not None and self.world.jaws < 0.5
-        free = [one for one in sightings if self._is_candidate(one) and not (closed and one in between)]
+                continue
+            sighting = sight(one, self.targets.eye, pose, sigma)
+            if closed and self._between_jaws(sighting):
+                in_jaws = True
+            elif self._is_candidate(sighting):
+                free.append(sighting)
         steady = abs(self._filter.heading_rate) < STEADY_TURN_RATE
         self.targets.update(free, pose, steady)
         if self.book.carried is None:
             self.targets.choose(pose, self.book.kinds_now())
         if steady and not closed:
             self._look(pose)
-        self._fill_target(free, closed and bool(between))
+        self._fill_target(free, in_jaws)
         self._errand_changed = True
 
     def _between_jaws(self, one: Sighting) -> bool:
@@ -449,9 +454,9 @@ class Core:
         if limits.causes != before:
             world.events.extend(HoldBack(cause) for cause in limits.causes if cause not in before)
             world.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in limits.causes)
-        if limits.too_many() and self.stop.stop("held back too often"):
-            world.events.append(Stop("held back too often"))
-            return limits.stop()
+            if limits.too_many() and self.stop.stop("held back too often"):
+                world.events.append(Stop("held back too often"))
+                return limits.stop()
         return allowed
 
     def _command(self, allowed: Allowed) -> StepRecord:

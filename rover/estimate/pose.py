@@ -228,23 +228,25 @@ class PoseFilter:
             since.turned_blind += abs(turn)
             since.turning_noise += BLIND_SLIP * 0.5 * (abs(left) + abs(right))
         way = 0.5 * (left + right)
-        middle = self.heading + 0.5 * turn
-        c, s = math.cos(middle), math.sin(middle)
-        dx, dy = way * c, way * s
-        self.x += dx
-        self.y += dy
+        if left or right:
+            self._go(way, self.heading + 0.5 * turn, 0.25 * self._errors.growth * (abs(left) + abs(right)))
         self.heading = wrap(self.heading + turn)
         self.speed, self.heading_rate = way / seconds, turn / seconds
         since.seconds += seconds
         self._as_of_ns = now_ns
         self._remember(now_ns)
-        if left or right:
-            since.x += dx
-            since.y += dy
-            gone = abs(way)
-            since.path += gone
-            self.travelled += gone
-            since.add_noise(0.25 * self._errors.growth * (abs(left) + abs(right)), c, s)
+
+    def _go(self, way: float, heading: float, variance: float) -> None:
+        c, s, since = math.cos(heading), math.sin(heading), self._since
+        dx, dy = way * c, way * s
+        self.x += dx
+        self.y += dy
+        since.x += dx
+        since.y += dy
+        gone = abs(way)
+        since.path += gone
+        self.travelled += gone
+        since.add_noise(variance, c, s)
 
     def _without_slip(self, left: float, right: float, turn: float, seconds: float) -> tuple[float, float]:
         """Return the travel of both sides, the slipping one's replaced by what the turn rate leaves of it.

@@ -71,13 +71,14 @@ def megabytes():
 
 
 def main():
-    rates = []
+    robot_times = seconds_in_all = 0.0
     for seed in (1, 2, 3):
         robot_time, seconds, steps = min((rehearse(seed) for _ in range(3)), key=lambda run: run[1])
-        rates.append(robot_time / seconds)
+        robot_times += robot_time
+        seconds_in_all += seconds
         each = seconds / steps * 1e6
         print(f"seed {seed}: {robot_time:.0f} s of robot time in {seconds:.2f} s of one core, {each:.0f} us a step")
-    print(f"direct rehearsal: {max(rates):.0f} times real time; process {megabytes():.0f} MB at most")
+    print(f"direct rehearsal: {robot_times / seconds_in_all:.0f} times real time; process {megabytes():.0f} MB at most")
     spent = parts(1)
     for label, microseconds in sorted(spent.items(), key=lambda row: -row[1]):
         print(f"  {label:28}{microseconds:6.1f} us a step")

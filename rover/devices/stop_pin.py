@@ -7,17 +7,19 @@ from rover.devices.kernel_gpio import CHIP, Bias, InputLines
 from rover.devices.readings import Reading, StopInputValue
 
 _NS = 1e9
+_EVER = -(1 << 62)
 
 
 class SlowToClose:
     """Takes an opening at once and a closing only when it has lasted. Pure.
 
-    A contact bounces both ways; a stop must not wait for it to settle, the end of one must.
+    A contact bounces both ways; a stop must not wait for it to settle, the end of one must. One that is closed at the
+    first look counts as closed: no stop has ended there.
     """
 
     def __init__(self, lasts_ns: int) -> None:
         self._lasts_ns = lasts_ns
-        self._closed_since_ns: int | None = None
+        self._closed_since_ns: int | None = _EVER
 
     def see(self, closed: bool, now_ns: int) -> bool:
         """Take the contact's state; return whether it counts as closed."""

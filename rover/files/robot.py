@@ -155,6 +155,7 @@ class Drive(Device):
     pwm_chip: Annotated[StrictInt, Field(ge=0)] = 0
     pwm_frequency: Frequency = 20_000.0
     pwm_files: Text = "/sys/class/pwm"
+    watchdog: Text | None = None
 
     @model_validator(mode="after")
     def _bridge_is_wired(self) -> "Drive":

@@ -39,13 +39,13 @@ def prepare_folder(folder: Path) -> None:
     folder.chmod(0o700)
 
 
-def settings_of(robot: Robot, watchdog: Path | None = None) -> GuardSettings:
+def settings_of(robot: Robot) -> GuardSettings:
     """Return what the guard has to know of a robot.
 
     Raises:
         ValueError: the robot has fewer than two ways to zero, or its gripper is wired otherwise than its drive.
     """
-    if why := why_no_motion(robot, watchdog):
+    if why := why_no_motion(robot):
         raise ValueError(why)
     drive = robot.devices.drive.options
     is_serial = robot.devices.drive.driver == CO_PROCESSOR
@@ -57,7 +57,7 @@ def settings_of(robot: Robot, watchdog: Path | None = None) -> GuardSettings:
         servo=servo,
         stop_input=stop.options if stop is not None and stop.driver == "stop_pin" else None,
         channels=() if is_serial else _channels(drive),
-        watchdog=None if watchdog is None else str(watchdog),
+        watchdog=robot.devices.drive.watchdog,
         deadline_ns=deadline_ns,
         hold_ns=round((servo or {}).get("push_for", 60.0) * 1e9),
     )
@@ -66,7 +66,7 @@ def settings_of(robot: Robot, watchdog: Path | None = None) -> GuardSettings:
 def _line_of(robot: Robot, link: object) -> dict[str, Any]:
     if not isinstance(link, str) or link not in robot.links:
         raise ValueError("driver 'co_processor' of drive needs 'link:', one of those under 'links:'")
-    return {"port": robot.links[link].port, "baud": robot.links[link].baud}
+    return {"port": os.path.abspath(robot.links[link].port), "baud": robot.links[link].baud}
 
 
 def _servo_of(robot: Robot) -> dict[str, Any] | None:

@@ -23,20 +23,21 @@ class Permission:
         phase: stopped, reset, or running.
         cause: why it is stopped; kept after the reset, empty while running.
         commander: the session that enabled motion; `NOBODY`: none.
+        demanded: it is stopped because a person, the stop input or a fault demanded it, and has not been reset.
     """
 
     def __init__(self) -> None:
         self.phase = Phase.STOPPED
         self.cause = POWER_UP
         self.commander = NOBODY
-        self._demanded = False
+        self.demanded = False
         self._pressed_by: Hashable = None
 
     def stop(self, cause: str) -> None:
         """Latch a stop; the first cause is kept. A reset that is under way is void."""
-        if self.phase is not Phase.STOPPED or not self._demanded:
+        if self.phase is not Phase.STOPPED or not self.demanded:
             self.cause = cause
-        self.phase, self._demanded, self._pressed_by = Phase.STOPPED, True, None
+        self.phase, self.demanded, self._pressed_by = Phase.STOPPED, True, None
 
     def lapse(self, cause: str) -> None:
         """Take the permission from a commander that is gone: motion has to be enabled anew, by whoever comes."""
@@ -46,16 +47,16 @@ class Permission:
 
     def press_reset(self, control: Hashable) -> None:
         """Note that the reset control is pressed, which alone does nothing."""
-        if self.phase is Phase.STOPPED and self._demanded:
+        if self.phase is Phase.STOPPED and self.demanded:
             self._pressed_by = control
 
     def release_reset(self, control: Hashable) -> str:
         """Reset, if this control was pressed since the stop; return why not, or ''. Never starts motion."""
-        if self.phase is not Phase.STOPPED or not self._demanded:
+        if self.phase is not Phase.STOPPED or not self.demanded:
             return "there is no stop to reset"
         if self._pressed_by is None or self._pressed_by != control:
             return "a reset counts when its control is released after having been pressed since the stop"
-        self.phase, self._demanded, self._pressed_by = Phase.READY, False, None
+        self.phase, self.demanded, self._pressed_by = Phase.READY, False, None
         return ""
 
     def resume(self) -> str:
@@ -70,7 +71,7 @@ class Permission:
     def enable(self, session: int) -> None:
         """Let a session command; starts after power-up, but clears no stop that was demanded, nor its reset."""
         self.commander = session
-        if self.phase is Phase.STOPPED and not self._demanded:
+        if self.phase is Phase.STOPPED and not self.demanded:
             self._start()
 
     def _start(self) -> None:

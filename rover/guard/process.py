@@ -24,7 +24,7 @@ from rover.guard.hurry import hurry
 from rover.guard.outputs import ZERO, Output, output_of
 from rover.guard.permission import CommandGate, Permission
 from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State, Verdict
-from rover.guard.settings import GuardSettings
+from rover.guard.settings import NEEDED, SPARE, GuardSettings
 from rover.guard.watchdog import HardwareWatchdog
 
 TICK_NS = 20_000_000
@@ -60,15 +60,15 @@ class SupervisorLink:
         """Tell whether the supervisor has ended."""
         return self._socket.fileno() < 0
 
-    def work(self, now_ns: int, is_idle: bool) -> None:
-        """Beat when that is due, and listen to the echo."""
+    def work(self, now_ns: int, is_spare: bool) -> None:
+        """Beat when that is due, telling whether the guard is needed, and listen to the echo."""
         if self.is_gone():
             return
         try:
             self._listen(now_ns)
             if now_ns - self._beat_ns >= BEAT_EVERY_NS:
                 self._beat_ns = now_ns
-                self._socket.send(b"i" if is_idle else b"c")
+                self._socket.send(SPARE if is_spare else NEEDED)
         except BlockingIOError:
             pass
         except OSError:
@@ -272,13 +272,19 @@ class Guard:
     def _stay_alive(self, now_ns: int) -> None:
         if not self._clients.is_idle():
             self.idle_since_ns = now_ns
-        self._supervisor.work(now_ns, self._clients.is_idle())
+        self._supervisor.work(now_ns, self._is_spare(now_ns))
         if self.watchdog is not None and not self._output.is_stuck:
             self.watchdog.feed(now_ns)
 
+    def _is_spare(self, now_ns: int) -> bool:
+        """Tell whether nobody has been connected for a while; a latched stop is kept longer for who comes back."""
+        linger_ns = self._settings.linger_ns
+        patience_ns = linger_ns if self.permission.demanded else min(linger_ns, files.SPARE_NS)
+        return now_ns - self.idle_since_ns >= patience_ns
+
     def is_left_alone(self, now_ns: int) -> bool:
         """Tell whether the supervisor is gone and nobody has been connected for a while."""
-        return self._supervisor.is_gone() and now_ns - self.idle_since_ns >= self._settings.linger_ns
+        return self._supervisor.is_gone() and self._is_spare(now_ns)
 
     def close(self) -> None:
         """Bring the wheels to zero and let go of everything; the watchdog is told that the end is meant."""

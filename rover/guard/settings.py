@@ -9,6 +9,9 @@ from typing import Any
 SOCKET, SETTINGS, LOCK, LOG = "guard.socket", "guard.json", "guard.lock", "guard.log"
 
 DEADLINE_NS = 250_000_000
+SPARE_NS = 2_000_000_000
+NEEDED, SPARE = b"n", b"s"
+"""What the guard's beat tells its supervisor: somebody needs the guard, or nobody has for a while."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +28,8 @@ class GuardSettings:
         deadline_ns: wheels are at zero when no valid command came for this long.
         hold_ns: how long jaws are kept at their last pulse after a stop (``on_stop: hold``), then they go limp.
         forget_ns: a commander that was silent for this long has to enable motion anew.
-        linger_ns: with its starter gone and nobody connected for this long, the guard ends.
+        linger_ns: with its starter gone, nobody connected and a stop latched, the guard ends after this long: who comes
+            back in time finds the stop. With none latched it ends after `SPARE_NS`, and lets go of the port.
     """
 
     drive: Mapping[str, Any]

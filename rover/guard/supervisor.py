@@ -22,7 +22,7 @@ from typing import Any
 from rover.devices.kernel_pwm import silence
 from rover.guard import settings as files
 from rover.guard.hurry import hurry
-from rover.guard.settings import GuardSettings
+from rover.guard.settings import SPARE, GuardSettings
 
 PATIENCE_NS = 220_000_000
 """A beat comes each 20 ms; a guard that hangs is noticed within this, which leaves time to stay under 300 ms."""
@@ -47,7 +47,7 @@ class Child:
         numbers: session and restarts, for the guard.
 
     Attributes:
-        is_idle: nobody is connected to it.
+        is_spare: nobody has been connected to it for a while.
         fate: why it is not well any more; empty while it is.
     """
 
@@ -68,7 +68,7 @@ class Child:
         )
         theirs.close()
         self._pidfd = os.pidfd_open(self._process.pid)
-        self.is_idle = False
+        self.is_spare = False
         self.fate = ""
         self._due_ns = self._at_the_latest_ns = 0
         self._give(FIRST_BEAT_WITHIN_NS)
@@ -113,7 +113,7 @@ class Child:
         if not beats:
             self.fate = "has hung up"
             return
-        self.is_idle = beats.endswith(b"i")
+        self.is_spare = beats.endswith(SPARE)
         self._give(self._patience_ns)
 
     def _give(self, patience_ns: int) -> None:
@@ -165,7 +165,6 @@ class Supervisor:
         self._session = secrets.randbelow(0xFFFF) + 1
         self._ended: list[int] = []
         self._is_done = False
-        self._busy_ns = time.monotonic_ns()
 
     def run(self) -> None:
         """Supervise until the end; whatever ends it, the guard is ended and zero is written."""
@@ -189,21 +188,16 @@ class Supervisor:
         """Return when the guard has come to an end; before that, its motors are at zero."""
         try:
             while child.is_well():
-                if self._is_over(child.is_idle):
+                if self._ended or (child.is_spare and os.getppid() != self._starter):
                     self._is_done = True
                     child.end()
                     return
-            print(f"the guard {child.fate}; it is started again, stopped", file=sys.stderr, flush=True)
+            if not self._ended:
+                print(f"the guard {child.fate}; it is started again, stopped", file=sys.stderr, flush=True)
         finally:
             # Before the kill for a guard that cannot be killed, and after it for one that still wrote.
             write_zero(self._settings)
             child.kill()
-
-    def _is_over(self, is_idle: bool) -> bool:
-        now_ns = time.monotonic_ns()
-        if not is_idle or os.getppid() == self._starter:
-            self._busy_ns = now_ns
-        return bool(self._ended) or now_ns - self._busy_ns >= self._settings.linger_ns
 
     def _note(self, guard: int) -> None:
         """Write down who is at work in the folder, for whoever finds it locked."""

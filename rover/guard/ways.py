@@ -1,19 +1,18 @@
 """Which independent ways to zero a robot has, by its robot file."""
 
-from pathlib import Path
-
 from rover.files.robot import Robot
 
 CO_PROCESSOR, H_BRIDGE = "co_processor", "h_bridge"
 
 
-def two_ways(robot: Robot, watchdog: Path | None = None) -> list[str]:
+def two_ways(robot: Robot) -> list[str]:
     """Return the independent ways in which the wheels come to zero; motion needs two of them.
 
     A drive that the guard cannot hold (a user's own driver) has none: nothing outlives the runtime there.
     """
-    by_watchdog = [] if watchdog is None else ["the hardware watchdog"]
-    match robot.devices.drive.driver:
+    drive = robot.devices.drive
+    by_watchdog = [] if drive.watchdog is None else ["the hardware watchdog"]
+    match drive.driver:
         case "co_processor":
             return ["the guard's deadline", "the co-processor's deadline", *by_watchdog]
         case "h_bridge":
@@ -21,9 +20,9 @@ def two_ways(robot: Robot, watchdog: Path | None = None) -> list[str]:
     return []
 
 
-def why_no_motion(robot: Robot, watchdog: Path | None = None) -> str:
+def why_no_motion(robot: Robot) -> str:
     """Return why motion must not be enabled on a robot, or ''."""
-    ways = two_ways(robot, watchdog)
+    ways = two_ways(robot)
     if len(ways) >= 2:
         return ""
     driver = robot.devices.drive.driver

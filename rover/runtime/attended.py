@@ -38,7 +38,6 @@ HELLO_EVERY_NS = 500_000_000
 OPEN_WITHIN_S = 1.0
 ANSWERS_WITHIN_S = 4.0
 """A co-processor that was just opened may first have to boot."""
-SETTLED_WITHIN_S = 0.5
 LAST_WORD_WITHIN_NS = 500_000_000
 
 
@@ -236,8 +235,6 @@ def attend(loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title
         closing.push(_finisher(written))
         at = Attended(robot, client, written, FrameFolder(record))
         _see_that_it_answers(at)
-        if settings.stop_input is not None and not was_there:
-            _let_stop_input_settle(at)
         _open_links(at, folder, closing)
         _open_drivers(at, settings.servo is not None, closing)
         yield at
@@ -263,16 +260,6 @@ def _see_that_it_answers(at: Attended) -> None:
 
     if not at.wait_for(answers, OPEN_WITHIN_S) and not (may_boot() and at.wait_for(answers, ANSWERS_WITHIN_S)):
         raise GuardError(at.state.note if at.state is not None else "the motor guard does not answer; look at its log")
-
-
-def _let_stop_input_settle(at: Attended) -> None:
-    """Reset the stop of a guard just started: its contact counts as closed only once it has settled.
-
-    Nobody has pressed anything yet, and a reset moves nothing: motion has to be permitted all the same.
-    """
-    if at.wait_for(lambda: at.state is not None and not at.state.input_open, SETTLED_WITHIN_S):
-        at.client.reset()
-        at.wait_for(lambda: at.state is not None and at.state.phase is not Phase.STOPPED, SETTLED_WITHIN_S)
 
 
 def _open_links(at: Attended, folder: Path, closing: ExitStack) -> None:

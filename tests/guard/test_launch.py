@@ -37,13 +37,23 @@ def robot(drive: dict, **devices) -> Robot:
     [
         (ON_LINK, None, ["the guard's deadline", "the co-processor's deadline"]),
         (ON_PINS, None, ["the guard's deadline", "the supervisor"]),
-        (ON_PINS, Path("/dev/watchdog"), ["the guard's deadline", "the supervisor", "the hardware watchdog"]),
-        ({"driver": "my_lab.wheels:Wheels"}, Path("/dev/watchdog"), []),
+        (ON_PINS, "/dev/watchdog", ["the guard's deadline", "the supervisor", "the hardware watchdog"]),
+        ({"driver": "my_lab.wheels:Wheels"}, "/dev/watchdog", []),
     ],
     ids=["co-processor", "pins", "pins and watchdog", "a user's own"],
 )
 def test_the_ways_to_zero_of_a_robot(drive, watchdog, ways):
-    assert two_ways(robot(drive), watchdog) == ways
+    made = robot(drive | {"watchdog": watchdog})
+    assert two_ways(made) == ways
+    assert not ways or settings_of(made).watchdog == watchdog
+
+
+def test_a_port_beside_the_current_folder_is_named_in_full():
+    """The guard works in another folder."""
+    made = robot(ON_LINK)
+    links = {"main": made.links["main"].model_copy(update={"port": "far/main"})}
+    settings = settings_of(made.model_copy(update={"links": links}))
+    assert settings.drive["port"] == str(Path.cwd() / "far/main")
 
 
 def test_a_robot_without_two_ways_is_refused():

@@ -7,9 +7,10 @@ import sys
 import time
 
 from rover.guard import settings as files
-from rover.guard.launch import is_at_work
+from rover.guard.clients import FORGET_NS
+from rover.guard.launch import is_at_work, retire
 from rover.guard.protocol import Phase
-from rover.guard.settings import GuardSettings
+from rover.guard.settings import LOG, SPARE_NS, GuardSettings
 from rover.guard.supervisor import write_zero
 
 
@@ -80,13 +81,14 @@ import sys
 from pathlib import Path
 from rover.guard.launch import start_guard
 from rover.guard.settings import GuardSettings
-start_guard(GuardSettings(drive={"port": sys.argv[1], "baud": 115200}, linger_ns=200_000_000), Path(sys.argv[2]))
+start_guard(GuardSettings(drive={"port": sys.argv[1], "baud": 115200}), Path(sys.argv[2]))
 import os
 os._exit(0)
 """
 
 
 def test_all_ends_when_who_started_it_is_gone_and_nobody_is_connected(bay, eventually):
+    """Without waiting a minute: no stop is latched that somebody would have to find."""
     subprocess.run([sys.executable, "-c", STARTER, str(bay.folder / "main"), str(bay.door)], check=True, timeout=30)
     client = bay.client()
     eventually(lambda: client.hello() and client.poll() and client.state.output_open)
@@ -94,6 +96,29 @@ def test_all_ends_when_who_started_it_is_gone_and_nobody_is_connected(bay, event
     client.close()
     eventually(lambda: not is_at_work(bay.door))
     eventually(lambda: bay.duty() == (0.0, 0.0))
+
+
+def test_a_latched_stop_is_kept_for_who_comes_back(bay, eventually):
+    """The first client has said goodbye and been forgotten, and its guard's starter is gone, when the next one asks."""
+    subprocess.run([sys.executable, "-c", STARTER, str(bay.folder / "main"), str(bay.door)], check=True, timeout=30)
+    first = bay.client()
+    eventually(lambda: first.hello() and first.poll() and first.state.output_open)
+    bay.get_going(first)
+    first.stop("the stop button")
+    eventually(lambda: bay.phase(first) is Phase.STOPPED)
+    first.close()
+    gone_ns = time.monotonic_ns()
+    eventually(lambda: time.monotonic_ns() - gone_ns > SPARE_NS + FORGET_NS)
+    second = bay.client()
+    eventually(lambda: second.hello() and second.poll() and second.state.phase is Phase.STOPPED)
+    assert second.state.cause == "the stop button"
+    retire(bay.door)
+
+
+def test_the_end_that_is_asked_for_says_nothing_of_a_new_start(bay):
+    bay.get_going(bay.start())
+    bay.process.close()
+    assert "started again" not in (bay.door / LOG).read_text("utf-8")
 
 
 def test_the_end_that_is_asked_for_brings_zero(bay, eventually):

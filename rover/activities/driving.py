@@ -42,7 +42,7 @@ class StallWatch:
         """Look at one step; a robot that is held back is not stalled."""
         wanted = abs(request.speed) > 0.03 or abs(request.turn_rate) > 0.2
         moving = abs(world.filter.speed) > 0.01 or abs(world.filter.heading_rate) > 0.05
-        if not wanted or moving or world.held_back_for > 0.0 or not world.signals.counts_ok:
+        if not wanted or moving or world.signals.motion_held_back or not world.signals.counts_ok:
             self._seconds = 0.0
         else:
             self._seconds += world.seconds

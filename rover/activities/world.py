@@ -25,7 +25,8 @@ class World:
         pose: estimated pose.
         filter: the pose filter, for covariances and speeds.
         jaws: opening last commanded, None before the first command.
-        held_back_for: seconds for which the limits have taken motion away.
+        held_back_for: seconds for which the limits have taken motion away because of what is in the way. A device that
+            is missing does not count: wheels stand still meanwhile, and the errand goes on when it returns.
         random: a generator that depends on the run's seed, the state and its count of entries, and on nothing else.
     """
 

@@ -124,6 +124,7 @@ class Core:
         )
         self.signals = Signals()
         self.signals.operator_chooses = errand.order == "ask"
+        self.signals.motion_held_back_for = 0.0
         self.targets = TargetMemory(_eye(robot))
         self.book = Book(errand, ground, LookedAt(ground))
         if saved is not None:
@@ -382,10 +383,11 @@ class Core:
         signals.pose_travelled = self._filter.travelled
         causes = self._limits.causes
         if causes or signals.motion_held_back:
-            world.held_back_for = world.held_back_for + world.seconds if causes else 0.0
             world.obstacle = signals.motion_obstacle = "obstacle" in causes
+            in_the_way = world.obstacle or "boundary" in causes
+            world.held_back_for = world.held_back_for + world.seconds if in_the_way else 0.0
             signals.motion_held_back = bool(causes)
-            signals.motion_held_back_for = world.held_back_for
+            signals.motion_held_back_for = signals.motion_held_back_for + world.seconds if causes else 0.0
         if self._errand_changed:
             self._errand_changed = False
             self._fill_errand_signals()
@@ -465,6 +467,7 @@ class Core:
         now_ns, seconds = world.now_ns, world.seconds
         if allowed.jaws is not None:
             world.jaws = allowed.jaws
+        self._filter.suppose(allowed.speed, allowed.turn_rate, seconds)
         left, right = self._wheel_speeds(allowed)
         odometer = self._odometer
         fresh = self._fresh_counts

@@ -135,6 +135,8 @@ class PoseFilter:
         "_rate",
         "_rate_until_ns",
         "_since",
+        "_told_turn",
+        "_told_way",
         "drift",
         "heading",
         "heading_rate",
@@ -159,6 +161,7 @@ class PoseFilter:
         diagonal = (*(sigma * sigma for sigma in errors.start), self._bias_variance, DRIFT_SIGMA**2, SCALE_SIGMA**2)
         self._p = [[diagonal[row] if row == column else 0.0 for column in _STATES] for row in _STATES]
         self.speed = self.heading_rate = self.travelled = 0.0
+        self._told_way = self._told_turn = 0.0
         self.refused = self.refused_in_row = self.slips = 0
         self._history: deque[tuple[int, float, float, float]] = deque()
         self._rate, self._rate_until_ns = 0.0, -1
@@ -180,13 +183,16 @@ class PoseFilter:
         return Pose(self.x + way * math.cos(middle), self.y + way * math.sin(middle), wrap(self.heading + turn))
 
     def covariance(self, now_ns: int) -> tuple[float, float, float, float, float, float]:
-        """Return (xx, xy, xt, yy, yt, tt) of `pose_at`: m^2, m rad, rad^2; wider the older the last counts are.
+        """Return (xx, xy, xt, yy, yt, tt) of `pose_at`: m^2, m rad, rad^2.
+
+        It is wider the older the last counts are: the wheels may have done what they did then, or what they were told.
 
         Looking changes nothing: a replay that looks more or less often goes the same way, to the last digit.
         """
         px, py, pt = self._looked_at()[:3]
         age = max(0, now_ns - self._as_of_ns) * 1e-9
-        way, turn = CARRY_ON_DOUBT * self.speed * age, CARRY_ON_DOUBT * self.heading_rate * age
+        way = CARRY_ON_DOUBT * max(abs(self.speed) * age, self._told_way)
+        turn = CARRY_ON_DOUBT * max(abs(self.heading_rate) * age, self._told_turn)
         c, s = math.cos(self.heading), math.sin(self.heading)
         return (
             px[X] + way * way * c * c,
@@ -233,8 +239,13 @@ class PoseFilter:
         self.heading = wrap(self.heading + turn)
         self.speed, self.heading_rate = way / seconds, turn / seconds
         since.seconds += seconds
-        self._as_of_ns = now_ns
+        self._as_of_ns, self._told_way, self._told_turn = now_ns, 0.0, 0.0
         self._remember(now_ns)
+
+    def suppose(self, speed: float, turn_rate: float, seconds: float) -> None:
+        """Note what the wheels are told (m/s, rad/s) for a time: until counts come, nobody knows what came of it."""
+        self._told_way += abs(speed) * seconds
+        self._told_turn += abs(turn_rate) * seconds
 
     def _go(self, way: float, heading: float, variance: float) -> None:
         c, s, since = math.cos(heading), math.sin(heading), self._since

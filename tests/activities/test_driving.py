@@ -82,9 +82,11 @@ class TestTurn:
         did = doing(("turn", {"by": "90 deg"}), faults=DRIVE_SILENT)
         assert (did.outcome, did.why) == ("failed", "the wheels are driven and do not turn")
 
-    def test_held_back_it_fails(self, doing):
-        did = doing(("turn", {"by": "90 deg"}), faults=["at 1 s: link silent"])
-        assert (did.outcome, did.why) == ("failed", "held back for 3 s")
+    def test_with_counts_and_heading_missing_it_stands_still_and_goes_on_when_they_return(self, doing):
+        did = doing(("turn", {"by": "90 deg"}), faults=["at 1 s: link silent for 8 s"])
+        assert did.outcome == "done"
+        assert did.seconds > 8.0
+        assert math.degrees(did.way[2]) == pytest.approx(90.0, abs=4.0)
 
 
 class TestDriveTo:

@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from rover.devices.readings import Reading
+from rover.devices.readings import Fault, Reading
 from rover.events import Event, Health, HealthChange
 from rover.files.robot import Robot
 from rover.graph.vocabulary import SENSORS, Signals
@@ -92,10 +92,9 @@ class HealthWatch:
         if reading.sequence <= device.sequence or reading.taken_ns > now_ns + CLOCK_SLACK_NS:
             self.impossible += 1
             return False
-        if not device.possible(reading.value):
-            self.impossible += 1
-            device.fault = f"gives impossible values ({reading.value})"
+        if isinstance(reading.value, Fault) or not device.possible(reading.value):
             self._quiet_until_ns = -1
+            device.fault = self._why_not(reading.value)
             return False
         if device.fault and family not in self._given_up:
             device.fault = ""
@@ -104,6 +103,12 @@ class HealthWatch:
         setattr(self._signals, device.count_name, device.reports)
         setattr(self._signals, device.time_name, reading.taken_ns)
         return True
+
+    def _why_not(self, value: Any) -> str:
+        if isinstance(value, Fault):
+            return value.why
+        self.impossible += 1
+        return f"gives impossible values ({value})"
 
     def look(self, now_ns: int, faults: Sequence[tuple[str, str]], events: list[Event]) -> None:
         """Bring every device's health up to date, and note what has changed.

@@ -1,14 +1,14 @@
 """Battery monitor on an analogue input that the kernel shows as files (``/sys/bus/iio/devices/iio:deviceN``)."""
 
-import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from rover.devices.kernel_files import DeviceError, read_number
-from rover.devices.readings import BatteryValue, Reading
+from rover.devices.readings import BatteryValue, Fault, Reading
 
 _NS = 1e9
+SUPPLY_LOW = "the board's own supply is too low; look at its regulator, its cable and the battery"
 
 
 def volts(raw: float, scale_mv: float, divider: float, offset: float = 0.0) -> float:
@@ -23,7 +23,7 @@ class Battery:
     """Battery voltage, read at the device's ``rate``.
 
     While the board says that its own supply is too low (``supply_alarm``, its ``in0_lcrit_alarm`` file), no voltage can
-    be trusted, and the value is not a number: the device is faulty until the alarm has gone.
+    be trusted: the device is faulty until the alarm has gone.
 
     Options: ``file`` (``in_voltageM_raw``), ``divider`` (battery volts for one volt at the pin), ``scale``
     (V for one step; else read from beside ``file``), ``supply_alarm``, ``rate``.
@@ -49,10 +49,10 @@ class Battery:
         self._offset = _beside(self._file, "offset") or 0.0
         self._period_ns = round(_NS / float(options.get("rate") or 2.0))
         self._next_ns = self._sequence = 0
-        self._read()
+        self._measure()
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
-        """Return the voltage as `BatteryValue` when one is due.
+        """Return the voltage as `BatteryValue`, or a `Fault`, when one is due.
 
         Raises:
             DeviceError: a file cannot be read any more.
@@ -61,7 +61,7 @@ class Battery:
             return ()
         self._next_ns = now_ns + self._period_ns
         self._sequence += 1
-        return [Reading(now_ns, self._sequence, BatteryValue(self._read()))]
+        return [Reading(now_ns, self._sequence, self._measure())]
 
     def close(self) -> None:
         """Do nothing: no file stays open."""
@@ -71,9 +71,11 @@ class Battery:
         """The board's own supply is, or was since it was last asked, below what it needs."""
         return self._alarm is not None and read_number(self._alarm) != 0.0
 
-    def _read(self) -> float:
+    def _measure(self) -> BatteryValue | Fault:
         raw = read_number(self._file)
-        return math.nan if self.supply_is_low else volts(raw, self._scale_mv or 0.0, self._divider, self._offset)
+        if self.supply_is_low:
+            return Fault(SUPPLY_LOW)
+        return BatteryValue(volts(raw, self._scale_mv or 0.0, self._divider, self._offset))
 
 
 def _beside(file: Path, what: str) -> float | None:

@@ -21,6 +21,12 @@ class Reading(NamedTuple):
     value: Any
 
 
+class Fault(NamedTuple):
+    """Instead of a device's own value: the device answers, and this is what is wrong, in words for a person."""
+
+    why: str
+
+
 class WheelCounts(NamedTuple):
     """Cumulative encoder counts since the device's boot; forwards is positive. ``boot`` changes when it restarts."""
 

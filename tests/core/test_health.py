@@ -9,6 +9,7 @@ from rover.devices.readings import (
     BatteryValue,
     Detection,
     Detections,
+    Fault,
     HeadingValue,
     JawsValue,
     RangeValue,
@@ -90,6 +91,17 @@ class TestBelief:
         assert at_work.core.refusals["impossible"] == 25
         assert getattr(at_work.core.signals, f"{device}_n") == reports
         assert all(math.isfinite(part) for part in at_work.core.pose)
+
+    @pytest.mark.parametrize("device", ["battery", "range", "camera"])
+    def test_a_fault_that_the_device_tells_is_its_health_until_a_value_comes(self, stepping, device):
+        at_work = stepping()
+        at_work.steps(0.5)
+        usual = at_work.values[device]
+        told = at_work.step(**{device: Fault("the board's own supply is too low")})
+        assert told.events == (HealthChange(device, Health.FAULTY, "the board's own supply is too low"),)
+        assert at_work.core.refusals["impossible"] == 0
+        at_work.step(**{device: usual})
+        assert getattr(at_work.core.signals, f"{device}_ok")
 
     @pytest.mark.parametrize("counts", [WheelCounts(NAN, 0), WheelCounts(0, INF), WheelCounts(1.5, 0)])
     def test_counts_that_are_no_whole_numbers(self, stepping, counts):

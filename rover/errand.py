@@ -34,6 +34,14 @@ class Filled(NamedTuple):
     kind: str
 
 
+class PutOff(NamedTuple):
+    """An object left for later: its kind and place (m)."""
+
+    kind: str
+    x: float
+    y: float
+
+
 @dataclass
 class Book:
     """What has been done so far.
@@ -42,7 +50,7 @@ class Book:
         carried: kind of the object in the jaws, or None.
         grip: the last closing of the jaws: an object found is where it was gripped, not where it is looked at.
         filled: slots in which something stands, in the order of filling.
-        put_off: places of objects left for later.
+        put_off: objects left for later.
         obstacles: places where something unknown was met.
         vanished: places where something was seen from afar, and nothing was there.
     """
@@ -55,7 +63,7 @@ class Book:
     finds: int = 0
     delivered: list[str] = field(default_factory=list)
     filled: list[Filled] = field(default_factory=list)
-    put_off: list[XY] = field(default_factory=list)
+    put_off: list[PutOff] = field(default_factory=list)
     obstacles: list[XY] = field(default_factory=list)
     vanished: list[XY] = field(default_factory=list)
     visited_places: int = 0
@@ -68,7 +76,7 @@ class Book:
             "finds": self.finds,
             "delivered": list(self.delivered),
             "filled": [[filled.slot.number, filled.kind] for filled in self.filled],
-            "put_off": [list(place) for place in self.put_off],
+            "put_off": [list(one) for one in self.put_off],
             "obstacles": [list(place) for place in self.obstacles],
             "visited_places": self.visited_places,
             "to_look_at": [list(pair) for pair in self.looked_at.looks_wanted.items()],
@@ -84,7 +92,7 @@ class Book:
         self.filled = [Filled(slots[number], str(kind)) for number, kind in saved["filled"]]
         self.delivered = [str(kind) for kind in saved["delivered"]]
         self.finds, self.visited_places = int(saved["finds"]), int(saved["visited_places"])
-        self.put_off = [(float(x), float(y)) for x, y in saved["put_off"]]
+        self.put_off = [PutOff(str(kind), float(x), float(y)) for kind, x, y in saved["put_off"]]
         self.obstacles = [(float(x), float(y)) for x, y in saved["obstacles"]]
         to_look_at = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
         self.looked_at.restore(to_look_at)
@@ -126,7 +134,7 @@ class Book:
         if sum((x - vx) ** 2 + (y - vy) ** 2 <= PUT_OFF_RADIUS**2 for vx, vy in self.vanished) >= VANISHED_OFTEN:
             return True
         put_off = max(PUT_OFF_RADIUS, sigma)
-        if any((x - px) ** 2 + (y - py) ** 2 <= put_off**2 for px, py in self.put_off):
+        if any((x - one.x) ** 2 + (y - one.y) ** 2 <= put_off**2 for one in self.put_off):
             return True
         reach = max(PUT_OFF_RADIUS, 3.0 * sigma)
         return any(

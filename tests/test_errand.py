@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from rover.errand import PUT_OFF_RADIUS, Book, Filled
+from rover.errand import PUT_OFF_RADIUS, Book, Filled, PutOff
 from rover.estimate.field import LookedAt, ground_of
 from rover.files import yaml_source
 from rover.files.errand import Errand
@@ -72,7 +72,7 @@ class TestLeft:
     def test_what_is_known_carried_or_put_off_is_left(self, book):
         errand = book()
         search(errand)
-        errand.put_off.append((3.0, 3.0))
+        errand.put_off.append(PutOff("teal", 3.0, 3.0))
         errand.carried = "teal"
         assert errand.left(known=2) == 4
 
@@ -106,7 +106,7 @@ class TestDoneWith:
 
     def test_what_was_put_off_is(self, book):
         errand = book()
-        errand.put_off.append((3.0, 3.0))
+        errand.put_off.append(PutOff("teal", 3.0, 3.0))
         assert errand.is_done_with("amber", 3.0 + 0.9 * PUT_OFF_RADIUS, 3.0, 0.01)
         assert not errand.is_done_with("amber", 3.0 + 1.1 * PUT_OFF_RADIUS, 3.0, 0.01)
         assert errand.is_done_with("amber", 3.0 + 1.1 * PUT_OFF_RADIUS, 3.0, 0.3)
@@ -128,7 +128,7 @@ class TestSaved:
         deliver(errand, "teal")
         deliver(errand, "amber")
         errand.finds, errand.visited_places, errand.carried = 3, 2, "violet"
-        errand.put_off.append((3.0, 2.5))
+        errand.put_off.append(PutOff("amber", 3.0, 2.5))
         errand.obstacles.append((4.0, 1.0))
         errand.looked_at.look((3.0, 2.0), 0.0, 4.0, 1.0)
         return errand

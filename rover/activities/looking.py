@@ -7,6 +7,7 @@ from typing import Any
 from rover import quantities
 from rover.activities.driving import StallWatch, TurnTowards
 from rover.activities.world import Activity, World
+from rover.errand import PutOff
 from rover.events import GivenUp, Note
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
 from rover.motion.request import STILL, Request
@@ -72,9 +73,25 @@ class SkipTarget(Activity):
         self.outcome = Outcome.DONE
         chosen = world.targets.chosen
         if chosen is not None:
-            world.book.put_off.append((chosen.x, chosen.y))
+            world.book.put_off.append(PutOff(chosen.kind, chosen.x, chosen.y))
             world.targets.forget(chosen)
             world.events.append(GivenUp(chosen.kind, chosen.x, chosen.y, "put off"))
+
+    def step(self, world: World) -> Request:
+        """Nothing is left to do."""
+        return STILL
+
+
+class RecallPutOff(Activity):
+    """Takes up again what was put off: it is remembered where it was left, and may be chosen."""
+
+    spec = ActivitySpec("take up again every object that was put off", can_fail=False)
+
+    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
+        self.outcome = Outcome.DONE
+        for one in world.book.put_off:
+            world.targets.recall(one.kind, one.x, one.y)
+        world.book.put_off.clear()
 
     def step(self, world: World) -> Request:
         """Nothing is left to do."""

@@ -100,7 +100,8 @@ def obstacles(world: World, half_width: float) -> list[Circle]:
     circles = [
         Circle(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy)))) for one in world.targets.others()
     ]
-    spots = [*world.book.put_off, *((filled.slot.x, filled.slot.y) for filled in world.book.filled)]
+    spots = [(one.x, one.y) for one in world.book.put_off]
+    spots += [(filled.slot.x, filled.slot.y) for filled in world.book.filled]
     circles += [Circle(x, y, radius) for x, y in spots]
     circles += [Circle(x, y, half_width + 0.08) for x, y in world.book.obstacles[-6:]]
     return circles

@@ -22,6 +22,7 @@ ACTIVITIES: dict[str, type[Activity]] = {
     "sight_marker": fixing.SightMarker,
     "square_up": fixing.SquareUp,
     "skip_target": looking.SkipTarget,
+    "recall_put_off": looking.RecallPutOff,
     "note_seen": looking.NoteSeen,
     "ask": driving.Ask,
 }

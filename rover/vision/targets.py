@@ -5,24 +5,34 @@ remembered object of its kind, or begins a new one. What should be in plain view
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from rover.devices.readings import Detection
 from rover.estimate.pose import Pose
-from rover.quantities import clamp, wrap
+from rover.quantities import wrap
 
 SIGHTINGS_TO_KNOW = 3
 """Frames in which an object must have been seen before it is believed in."""
 MISSES_TO_FORGET = 12
 """Frames in a row in which an object is in plain view and not seen, before it is forgotten."""
-JOIN_DISTANCE = 0.15
-"""Two sightings of one kind nearer than this (m, and than three sigma) are one object."""
+JOIN_DISTANCE, JOIN_SIGMAS, JOIN_AT_MOST = 0.15, 3.0, 0.6
+"""A sighting nearer to an object of its kind than this (m), or than so many sigma and that (m), is of that object..."""
+APART = 0.04
+"""... unless another of the same frame is, and they are farther apart than this (m): two things are not one."""
+ALIKE = 3.0
+"""So many sightings tell as much as one would whose error is all its own: tilt and lens err alike in all."""
+FADING = 1.1
+"""Variance grows by this factor from sighting to sighting: the object may have been pushed, the pose has drifted."""
+RECALLED_SIGMA = 0.1
+"""How well the place of an object is known that was left a while ago (m)."""
 CLEARLY_BETTER = 0.6
 """Another object must be this share of the target's distance or nearer to take its place..."""
 FRAMES_TO_SWITCH = 5
 """... in so many frames in a row."""
+SUREST = 0.02**2
+"""No place is surer than this (m^2, in x and y)."""
 PLAIN_SHARE = 0.7
 """Out to this share of the camera's farthest sight an object would surely be seen."""
 TURN_COST = 0.15
@@ -31,7 +41,10 @@ TURN_COST = 0.15
 
 @dataclass(slots=True)
 class Remembered:
-    """One object somewhere in the field: position (m), its covariance (m^2), how often it was seen and missed."""
+    """One object somewhere in the field: position (m), its covariance (m^2), how often it was seen and missed.
+
+    ``base`` is the part of ``xx`` and ``yy`` that is the pose's: the same in all sightings, they do not average it out.
+    """
 
     number: int
     kind: str
@@ -40,6 +53,7 @@ class Remembered:
     xx: float
     xy: float
     yy: float
+    base: float = 0.0
     sightings: int = 1
     misses: int = 0
 
@@ -68,7 +82,10 @@ class Eye:
 
 
 class Sighting(NamedTuple):
-    """A detection brought into the field, with its place relative to the robot's middle (ahead, left)."""
+    """A detection brought into the field, with its place relative to the robot's middle (ahead, left).
+
+    ``base`` is the part of ``xx`` and ``yy`` that is the pose's.
+    """
 
     detection: Detection
     ahead: float
@@ -78,6 +95,7 @@ class Sighting(NamedTuple):
     xx: float
     xy: float
     yy: float
+    base: float
 
 
 def sight(detection: Detection, eye: Eye, pose: Pose, pose_sigma: float) -> Sighting:
@@ -99,6 +117,7 @@ def sight(detection: Detection, eye: Eye, pose: Pose, pose_sigma: float) -> Sigh
         along * dc * dc + across * ds * ds + base,
         (along - across) * dc * ds,
         along * ds * ds + across * dc * dc + base,
+        base,
     )
 
 
@@ -121,35 +140,44 @@ class TargetMemory:
             pose: of the frame's time.
             steady: the robot turned slowly enough for absence to mean something.
         """
-        met: set[int] = set()
+        met: dict[int, Sighting] = {}
         self.seen = None
         for sighting in sightings:
-            remembered = self._join(sighting)
-            met.add(remembered.number)
+            remembered = self._join(sighting, met)
+            met[remembered.number] = sighting
             if remembered is self.chosen:
                 self.seen = sighting
         if steady:
             self._forget_missing(met, pose)
 
-    def _join(self, sighting: Sighting) -> Remembered:
-        same = [one for one in self.objects if one.kind == sighting.detection.kind]
-        nearest = min(same, key=lambda one: one.distance(sighting.x, sighting.y), default=None)
-        if nearest is not None and self._is_same(nearest, sighting):
+    def _join(self, sighting: Sighting, met: Mapping[int, Sighting]) -> Remembered:
+        """Return the object that a sighting is of; ``met`` are those of the frame's earlier sightings."""
+        nearest = self._nearest(sighting, met)
+        if nearest is not None:
             _merge(nearest, sighting)
             return nearest
-        new = Remembered(
-            self._numbers, sighting.detection.kind, sighting.x, sighting.y, sighting.xx, sighting.xy, sighting.yy
-        )
+        _, _, _, x, y, xx, xy, yy, base = sighting
+        new = Remembered(self._numbers, sighting.detection.kind, x, y, xx, xy, yy, base)
         self._numbers += 1
         self.objects.append(new)
         return new
 
-    @staticmethod
-    def _is_same(remembered: Remembered, sighting: Sighting) -> bool:
-        spread = 3.0 * math.sqrt(max(remembered.xx + sighting.xx, remembered.yy + sighting.yy))
-        return remembered.distance(sighting.x, sighting.y) <= max(JOIN_DISTANCE, min(spread, 0.6))
+    def _nearest(self, sighting: Sighting, met: Mapping[int, Sighting]) -> Remembered | None:
+        """Return the object to which a sighting is nearest in sigmas, of those that it may be of."""
+        nearest, least = None, math.inf
+        for one in self.objects:
+            dx, dy = sighting.x - one.x, sighting.y - one.y
+            square = dx * dx + dy * dy
+            if square > JOIN_AT_MOST * JOIN_AT_MOST or one.kind != sighting.detection.kind:
+                continue
+            sigmas = _square_sigmas(one, sighting, dx, dy)
+            if sigmas > JOIN_SIGMAS * JOIN_SIGMAS and square > JOIN_DISTANCE * JOIN_DISTANCE:
+                continue
+            if sigmas < least and not (one.number in met and _are_two(met[one.number], sighting)):
+                nearest, least = one, sigmas
+        return nearest
 
-    def _forget_missing(self, met: set[int], pose: Pose) -> None:
+    def _forget_missing(self, met: Mapping[int, Sighting], pose: Pose) -> None:
         eye_x, eye_y = self.eye.place(pose)
         nearest, farthest = self.eye.nearest, PLAIN_SHARE * self.eye.reach
         gone = []
@@ -165,6 +193,12 @@ class TargetMemory:
                     gone.append(one)
         for one in gone:
             self.forget(one)
+
+    def recall(self, kind: str, x: float, y: float) -> None:
+        """Remember an object again where it was left (m); it need not be seen anew to be believed in."""
+        variance = RECALLED_SIGMA**2
+        self.objects.append(Remembered(self._numbers, kind, x, y, variance, 0.0, variance, SIGHTINGS_TO_KNOW))
+        self._numbers += 1
 
     def forget(self, one: Remembered) -> None:
         """Drop an object; if it was the target there is none now."""
@@ -209,21 +243,39 @@ class TargetMemory:
         return [one for one in self.objects if one is not self.chosen and one.known]
 
 
+def _are_two(one: Sighting, other: Sighting) -> bool:
+    """Whether two sightings of one frame are of two things."""
+    return math.hypot(one.ahead - other.ahead, one.left - other.left) > APART
+
+
+def _square_sigmas(one: Remembered, sighting: Sighting, dx: float, dy: float) -> float:
+    """Return the square of the Mahalanobis distance between an object and a sighting that is (dx, dy) from it (m)."""
+    xx, xy, yy = one.xx + sighting.xx, one.xy + sighting.xy, one.yy + sighting.yy
+    return (yy * dx * dx - 2.0 * xy * dx * dy + xx * dy * dy) / (xx * yy - xy * xy)
+
+
 def _merge(one: Remembered, sighting: Sighting) -> None:
-    """Join a sighting to an object: the mean weighted by the inverse of each axis' variance, never surer than 2 cm."""
-    one.x, one.xx = _weighed(one.x, one.xx, sighting.x, sighting.xx)
-    one.y, one.yy = _weighed(one.y, one.yy, sighting.y, sighting.yy)
-    limit = 0.95 * math.sqrt(one.xx * one.yy)
-    one.xy = clamp(0.5 * (one.xy + sighting.xy), -limit, limit)
+    """Join a sighting to an object: the mean weighted by the inverse of their covariances, never surer than 2 cm.
+
+    A bearing is much surer than a distance, so that sightings from places abreast sharpen the distance by triangulation.
+    The weighing is Kalman's update (1960) of a thing that stands still, written out.
+    """
+    base, fading = sighting.base, FADING
+    xx, xy, yy = fading * (one.xx - one.base) + 1e-5, fading * one.xy, fading * (one.yy - one.base) + 1e-5
+    sum_xx, sum_xy, sum_yy = (
+        xx + ALIKE * (sighting.xx - base),
+        xy + ALIKE * sighting.xy,
+        yy + ALIKE * (sighting.yy - base),
+    )
+    determinant = sum_xx * sum_yy - sum_xy * sum_xy
+    gain_xx, gain_xy = (xx * sum_yy - xy * sum_xy) / determinant, (xy * sum_xx - xx * sum_xy) / determinant
+    gain_yx, gain_yy = (xy * sum_yy - yy * sum_xy) / determinant, (yy * sum_xx - xy * sum_xy) / determinant
+    dx, dy = sighting.x - one.x, sighting.y - one.y
+    one.x += gain_xx * dx + gain_xy * dy
+    one.y += gain_yx * dx + gain_yy * dy
+    one.xx = max(xx - gain_xx * xx - gain_xy * xy + base, SUREST)
+    one.yy = max(yy - gain_yx * xy - gain_yy * yy + base, SUREST)
+    one.xy = xy - gain_xx * xy - gain_xy * yy
+    one.base = base
     one.sightings += 1
     one.misses = 0
-
-
-def _weighed(mine: float, my_variance: float, theirs: float, their_variance: float) -> tuple[float, float]:
-    """Return the mean of two places along one axis (m), weighted by the inverse of their variances, and its variance.
-
-    An old place is worth less each time: the pose has drifted since, and the object may have been pushed.
-    """
-    my_variance = my_variance * 1.1 + 1e-5
-    share = my_variance / (my_variance + their_variance)
-    return mine + share * (theirs - mine), max((1.0 - share) * my_variance, 4e-4)

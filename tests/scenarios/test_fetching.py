@@ -52,11 +52,17 @@ def test_a_jar_that_the_jaws_push_away_is_found_where_it_came_to_stand(collect, 
     assert done.result.worst_axis_error_m < 0.10
 
 
-def test_a_jar_that_no_grip_holds_is_put_off_after_its_tries(collect, small_bay):
+def test_a_jar_that_no_grip_holds_is_put_off_after_its_tries_and_gets_a_second_chance(collect, small_bay):
     done = collect([small_bay.JAR], 2, gripper={"missed": "100 %"})
     assert done.ended == ("failed", "some_left", 0)
-    assert done.states.count("pick_up/approach") == 4
-    assert [event.why for event in done.run.events_of(GivenUp)] == ["put off"]
+    assert done.states.count("pick_up/approach") == 4 + 4
+    assert [event.why for event in done.run.events_of(GivenUp)] == ["put off", "put off"]
+
+
+def test_a_jar_put_off_while_the_jaws_failed_is_fetched_in_its_second_chance(collect, small_bay):
+    done = collect([small_bay.JAR], 2, faults=["at 3 s: gripper silent for 90 s"])
+    assert "second_chance" in done.states
+    assert done.ended == ("done", "all_in", 1)
 
 
 def test_a_jar_put_off_does_not_keep_the_others_from_being_fetched(collect, small_bay):
@@ -129,17 +135,17 @@ class TestAskingTheOperator:
 
         return watch
 
-    def test_what_the_operator_refuses_is_put_off_and_the_next_one_proposed(self, files, small_bay):
+    def test_what_the_operator_refuses_is_put_off_and_proposed_once_more_in_the_end(self, files, small_bay):
         errand = files.errand({"objects": [small_bay.JAR, small_bay.FAR_JAR]}, order="ask", expect=2)
-        done = small_bay.rehearse(errand, 2, watch=self.answering("no", "yes"))
+        done = small_bay.rehearse(errand, 2, watch=self.answering("no", "yes", "no"))
         assert done.ended == ("failed", "some_left", 1)
-        (refused,), (brought,) = done.run.events_of(GivenUp), done.run.events_of(Delivery)
-        assert refused.why == "put off"
-        assert {refused.kind, brought.kind} == {"amber", "teal"}
+        (refused, again), (brought,) = done.run.events_of(GivenUp), done.run.events_of(Delivery)
+        assert refused.kind == again.kind != brought.kind
         questions = [note.text for note in done.run.events_of(Note) if note.kind == "question"]
         assert [text.split(" at ")[0] for text in questions] == [
             f"yes or no: {refused.kind}",
             f"yes or no: {brought.kind}",
+            f"yes or no: {refused.kind}",
         ]
 
     def test_where_nobody_answers_it_goes_on(self, collect, small_bay):

@@ -5,6 +5,7 @@ A device that names a ``link:`` shares that link's latency and stalls. Wiring op
 ``reverse_left``, ``offset``) describe a real robot's build and change nothing here.
 """
 
+import math
 from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
@@ -200,6 +201,7 @@ class Gripper(Reporter):
         self._feedback = options.get("feedback", "none")
         super().__init__(options, host)
         self._actuator_faults = (*self._faults, *self._link_faults)
+        self._told: float | None = math.nan  # nothing yet
         if self._feedback == "none":
             self._bench.unwatch(self._sample)
 
@@ -208,8 +210,10 @@ class Gripper(Reporter):
         bench = self._bench
         if now_ns >= bench.next_ns:
             bench.advance(now_ns)
-        silent = self._actuator_faults and on(self._actuator_faults, now_ns)
-        if now_ns <= command.expires_ns and not silent:
+        if now_ns > command.expires_ns or (self._actuator_faults and on(self._actuator_faults, now_ns)):
+            return
+        if command.opening != self._told:
+            self._told = command.opening
             bench.jaws(command.opening)
 
     def _measure(self, now_ns: int, fault: str | None) -> JawsValue:

@@ -67,6 +67,7 @@ class Base:
 
     __slots__ = (
         "_dead_band",
+        "_duties",
         "_expires_ns",
         "_gain",
         "_left_target",
@@ -106,18 +107,22 @@ class Base:
         self._slip_changes_ns = 0
         self.supply = PowerSupply(file, robot, seed)
         self._left_target = self._right_target = 0.0
+        self._duties = (0.0, 0.0)
         self._expires_ns = self._steps = 0
         self.left_speed = self.right_speed = self.left_travel = self.right_travel = 0.0
         self.speed = self.turn_rate = self.acceleration = 0.0
 
     def drive(self, left: float, right: float, expires_ns: int) -> None:
         """Set the duties (-1 to 1); from ``expires_ns`` on they are zero."""
+        self._expires_ns = expires_ns
+        if (left, right) == self._duties:
+            return
+        self._duties = (left, right)
         left, right = clamp(left, -1.0, 1.0), clamp(right, -1.0, 1.0)
         self.supply.load(left, right)
         share = self.supply.share
         self._left_target = self._gain[0] * _past(left, self._dead_band[0]) * share
         self._right_target = self._gain[1] * _past(right, self._dead_band[1]) * share
-        self._expires_ns = expires_ns
 
     def step(self, begins_ns: int) -> tuple[float, float]:
         """Run the motors for one step; return the body's way (m) and turn (rad) in it."""

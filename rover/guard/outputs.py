@@ -98,7 +98,7 @@ class SerialOutput:
         self._path, self._baud = str(settings["port"]), int(settings["baud"])
         self._sides, self._session, self._now_ns = Sides(settings), session, now_ns
         self._port: serial.Serial | None = None
-        self._trouble = ""
+        self._trouble = f"the serial line {self._path} is not open yet"
         self._retry_ns = 0
         self._sequence = self._last_motors = 0
         self._moving = False

@@ -105,8 +105,9 @@ class Guard:
         self._zeroed_ns = 0
         self._commander_heard_ns = 0
         self._pulse_us: int | None = None
+        self._pushes_from_ns = 0
         self._held_ns = 0
-        self._stopped_ns: int | None = None
+        self._jaws_stopped = False
         self._note = ""
         self._told: tuple[Any, ...] = ()
         self._told_ns = 0
@@ -124,7 +125,7 @@ class Guard:
 
     def turn(self, now_ns: int) -> None:
         """Take one turn of the loop: a stop is looked at before any command of the same turn."""
-        chunk = self._output.work(now_ns)
+        chunk = self._work_output(now_ns)
         incoming = self._clients.receive(now_ns)
         for address, value in incoming:
             if isinstance(value, Request):
@@ -138,6 +139,15 @@ class Guard:
             self._clients.pass_on(chunk, now_ns)
         self._tell(now_ns)
         self._stay_alive(now_ns)
+
+    def _work_output(self, now_ns: int) -> bytes:
+        """Do what is due at the output, and return what came in; open a serial line only while somebody is connected.
+
+        The name of a line that was lost may be another device's by now, a pseudo-terminal's above all, and a guard
+        that outlived its runtime would take that one from whoever it belongs to.
+        """
+        is_lost = self._settings.is_serial and self._output.descriptor() is None
+        return b"" if is_lost and self._clients.is_idle() else self._output.work(now_ns)
 
     def _take_request(self, address: str, request: Request, now_ns: int) -> None:
         if request.session == self.permission.commander:
@@ -229,8 +239,7 @@ class Guard:
         self._ran_out = False
         self._applied = self._output.drive(command.left, command.right, self._gate.until_ns)
         if command.pulse_us is not None:
-            self._pulse_us = command.pulse_us
-            self._output.servo(command.pulse_us, command.expires_ns)
+            self._set_jaws(command.pulse_us, command.expires_ns, now_ns)
         return verdict
 
     def _keep_zero(self, now_ns: int) -> None:
@@ -243,20 +252,30 @@ class Guard:
             self._output.zero()
 
     def _keep_jaws(self, now_ns: int) -> None:
-        """After a stop, do with the jaws what the robot file says under ``on_stop``."""
-        if self.permission.phase is Phase.RUNNING:
-            self._stopped_ns = None
-        elif self._pulse_us is not None and self._settings.servo is not None:
-            if self._stopped_ns is None:
-                self._stopped_ns = now_ns
-                self._set_jaws(_pulse_after_stop(self._settings.servo, self._pulse_us), now_ns)
-            elif self._pulse_us and now_ns - self._held_ns >= HOLD_EVERY_NS:
-                is_over = now_ns - self._stopped_ns >= self._settings.hold_ns
-                self._set_jaws(0 if is_over else self._pulse_us, now_ns)
+        """After a stop, do with the jaws what ``on_stop`` says; let them push no longer than allowed, unless commanded.
 
-    def _set_jaws(self, pulse_us: int, now_ns: int) -> None:
-        self._pulse_us, self._held_ns = pulse_us, now_ns
-        self._output.servo(pulse_us, now_ns + self._settings.deadline_ns)
+        The time counts from when they began, so that a runtime that dies in the middle of a push does not prolong it.
+        """
+        is_stopped = self.permission.phase is not Phase.RUNNING
+        has_just_stopped, self._jaws_stopped = is_stopped and not self._jaws_stopped, is_stopped
+        pulse_us, servo = self._pulse_us, self._settings.servo
+        if pulse_us is None or servo is None:
+            return
+        if has_just_stopped:
+            self._hold_jaws(_pulse_after_stop(servo, pulse_us), now_ns)
+        elif pulse_us and self._ran_out and now_ns - self._pushes_from_ns >= self._settings.hold_ns:
+            self._hold_jaws(0, now_ns)
+        elif pulse_us and is_stopped and now_ns - self._held_ns >= HOLD_EVERY_NS:
+            self._hold_jaws(pulse_us, now_ns)
+
+    def _hold_jaws(self, pulse_us: int, now_ns: int) -> None:
+        self._held_ns = now_ns
+        self._set_jaws(pulse_us, now_ns + self._settings.deadline_ns, now_ns)
+
+    def _set_jaws(self, pulse_us: int, until_ns: int, now_ns: int) -> None:
+        if pulse_us != self._pulse_us:
+            self._pulse_us, self._pushes_from_ns = pulse_us, now_ns
+        self._output.servo(pulse_us, until_ns)
 
     def _tell(self, now_ns: int) -> None:
         permission, note = self.permission, self._output.fault or self._note

@@ -26,7 +26,7 @@ class GuardSettings:
         channels: (folder, chip, channel) of every PWM output that the supervisor has to bring to zero.
         watchdog: the board's hardware watchdog; None: not used.
         deadline_ns: wheels are at zero when no valid command came for this long.
-        hold_ns: how long jaws are kept at their last pulse after a stop (``on_stop: hold``), then they go limp.
+        hold_ns: how long jaws that nobody commands any more stay at a pulse, from its first time; then they go limp.
         forget_ns: a commander that was silent for this long has to enable motion anew.
         linger_ns: with its starter gone, nobody connected and a stop latched, the guard ends after this long: who comes
             back in time finds the stop. With none latched it ends after `SPARE_NS`, and lets go of the port.

@@ -51,6 +51,18 @@ def folder() -> Iterator[Path]:
         yield Path(name)
 
 
+class Stand(WheelsFree):
+    """A machine on a stand that notes what its servo was told, and when."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.pulses: list[tuple[float | None, int]] = []
+
+    def servo(self, pulse_s: float | None, now_ns: int) -> None:
+        self.pulses.append((pulse_s, now_ns))
+        super().servo(pulse_s, now_ns)
+
+
 class Bay:
     """An emulated co-processor, its own deadline off, and a guard that holds it."""
 
@@ -58,7 +70,8 @@ class Bay:
         self.folder, self.door = folder, folder / "guard"
         self._closing = closing
         self._sequences = itertools.count(1)
-        self.emulator = Emulator(WheelsFree(), folder / "main", firmware=Firmware(deadline_ms=None))
+        self.machine = Stand()
+        self.emulator = Emulator(self.machine, folder / "main", firmware=Firmware(deadline_ms=None))
         closing.callback(self.emulator.close)
 
     def start(self, **settings) -> GuardClient:

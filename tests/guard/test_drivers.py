@@ -58,7 +58,6 @@ def test_jaws_on_the_link_move_with_the_wheels_commands(bay, wheels, eventually)
 
 
 def test_jaws_on_pins_are_slewed_into_pulses(bay, wheels, eventually):
-    machine = bay.emulator._processor._machine
     gripper = PinJaws({**JAWS, "travel_time": 1.0}, wheels)
     assert isinstance(gripper, Actuator)
     assert isinstance(gripper, Sensor)
@@ -66,7 +65,7 @@ def test_jaws_on_pins_are_slewed_into_pulses(bay, wheels, eventually):
     gripper.apply(jaws(2, 0.0), 0)
     gripper.apply(jaws(3, 0.0), 500_000_000)
     wheels.apply(drive(20_000), time.monotonic_ns())
-    eventually(lambda: machine.sample(time.monotonic_ns()).opening == pytest.approx(0.5))
+    eventually(lambda: bay.machine.sample(time.monotonic_ns()).opening == pytest.approx(0.5))
     assert gripper.poll(0) == ()
     gripper.close()
 

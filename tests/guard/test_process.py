@@ -4,6 +4,8 @@ import os
 import signal
 import socket
 import stat
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -12,9 +14,12 @@ import pytest
 from rover.devices.readings import DriveCommand
 from rover.guard import settings as files
 from rover.guard.door import GuardError, state_of, stop_now
+from rover.guard.outputs import RETRY_NS
 from rover.guard.protocol import Ask, Phase, Request, Verdict, encode
 
 LOG_MOST_MS = 300
+PUSH_MS = 1500
+JAWS = {"open": 0.0019, "closed": 0.0011}
 
 
 def guard_pid(bay) -> int:
@@ -154,6 +159,29 @@ def test_a_line_that_comes_back_comes_back_stopped(bay, eventually):
     eventually(lambda: bay.command(client) or bay.duty() == (0.5, 0.4))
 
 
+def lines_of(process: int) -> set[str]:
+    names = (str(entry.resolve()) for entry in Path(f"/proc/{process}/fd").iterdir())
+    return {name for name in names if name.startswith("/dev/pts/")}
+
+
+def test_a_line_that_is_lost_while_nobody_is_connected_is_left_alone_until_somebody_is(bay, eventually):
+    """Its name may be another device's by then. The stop is still latched."""
+    first = bay.start()
+    bay.get_going(first)
+    first.stop("the stop button")
+    eventually(lambda: bay.phase(first) is Phase.STOPPED)
+    first.close()
+    assert lines_of(guard_pid(bay))
+    bay.emulator.unplug(0.0)
+    eventually(lambda: not lines_of(guard_pid(bay)))
+    back_ns = eventually(lambda: (bay.folder / "main").exists() and time.monotonic_ns())
+    eventually(lambda: lines_of(guard_pid(bay)) or time.monotonic_ns() - back_ns > 3 * RETRY_NS)
+    assert not lines_of(guard_pid(bay))
+    second = bay.client()
+    eventually(lambda: second.hello() and second.poll() and second.state.output_open)
+    assert (second.state.phase, second.state.cause) == (Phase.STOPPED, "the stop button")
+
+
 def test_a_co_processor_that_answers_no_more_is_a_stop(bay, table, eventually):
     client = bay.start()
     bay.get_going(client)
@@ -177,12 +205,47 @@ def test_motion_cannot_be_enabled_before_the_co_processor_answers(folder, bay, e
 
 
 def test_jaws_get_their_pulse_and_after_a_stop_what_the_robot_file_says(bay, eventually):
-    machine = bay.emulator._processor._machine
-    client = bay.start(servo={"open": 0.0019, "closed": 0.0011, "on_stop": "release"})
+    client = bay.start(servo=JAWS | {"on_stop": "release"})
     bay.get_going(client)
-    eventually(lambda: bay.command(client, pulse_us=1100) or machine.sample(time.monotonic_ns()).opening == 0.0)
+    eventually(lambda: bay.command(client, pulse_us=1100) or bay.machine.pulses[-1][0] == JAWS["closed"])
     client.stop("stop")
-    eventually(lambda: machine.sample(time.monotonic_ns()).opening == 1.0)
+    eventually(lambda: bay.machine.pulses[-1][0] == JAWS["open"])
+
+
+PUSHING = """
+import itertools, sys, time
+from pathlib import Path
+from rover.devices.readings import DriveCommand
+from rover.guard.client import GuardClient
+client = GuardClient(Path(sys.argv[1]))
+for sequence in itertools.count(1):
+    client.enable()
+    client.command(DriveCommand(0.0, 0.0, sequence, time.monotonic_ns() + 250_000_000), 1100)
+    time.sleep(0.02)
+"""
+
+
+@pytest.mark.parametrize("end", [signal.SIGKILL, signal.SIGSTOP])
+def test_a_runtime_that_ends_in_the_middle_of_a_push_does_not_prolong_it(bay, eventually, end):
+    """Neither by the time until the guard gives it up, nor by a time of the guard's own."""
+    bay.start(servo=JAWS | {"on_stop": "hold"}, hold_ns=PUSH_MS * 1_000_000)
+    with subprocess.Popen([sys.executable, "-c", PUSHING, str(bay.door)]) as runtime:
+        eventually(lambda: [pulse_s for pulse_s, _ in bay.machine.pulses].count(JAWS["closed"]) > 5)
+        runtime.send_signal(end)
+        eventually(lambda: bay.machine.pulses[-1][0] is None)
+        runtime.kill()
+    pushed_ns = bay.machine.pulses[-1][1] - next(at for pulse_s, at in bay.machine.pulses if pulse_s)
+    assert PUSH_MS - LOG_MOST_MS <= pushed_ns / 1e6 <= PUSH_MS + LOG_MOST_MS
+
+
+def test_a_stop_holds_what_the_jaws_hold_until_the_push_has_lasted_long_enough(bay, eventually):
+    client = bay.start(servo=JAWS | {"on_stop": "hold"}, hold_ns=2 * PUSH_MS * 1_000_000)
+    bay.get_going(client)
+    eventually(lambda: bay.command(client, pulse_us=1100) or bay.machine.pulses[-1][0] == JAWS["closed"])
+    client.stop("stop")
+    eventually(lambda: client.hello() and bay.machine.pulses[-1][0] is None)
+    pushed_ns = bay.machine.pulses[-1][1] - next(at for pulse_s, at in bay.machine.pulses if pulse_s)
+    assert 2 * PUSH_MS - LOG_MOST_MS <= pushed_ns / 1e6 <= 2 * PUSH_MS + LOG_MOST_MS
 
 
 def test_the_stop_input_is_obeyed_and_a_reset_waits_for_it(bay, eventually):
@@ -204,6 +267,26 @@ def test_the_stop_input_is_obeyed_and_a_reset_waits_for_it(bay, eventually):
     client.reset()
     client.resume()
     eventually(lambda: bay.command(client) or bay.duty() == (0.5, 0.4))
+
+
+def test_a_stop_input_that_is_closed_at_the_start_latches_no_stop(bay, eventually):
+    """Though it would have to settle after an opening for longer than this test takes."""
+    (bay.folder / "line4").write_text("0\n")
+    client = bay.start(stop_input={"pin": 4, "gpio": str(bay.folder), "settle": 100.0})
+    bay.get_going(client)
+    assert not client.state.input_open
+
+
+def test_a_stop_input_that_is_open_at_the_start_latches(bay, eventually):
+    line = bay.folder / "line4"
+    line.write_text("1\n")
+    client = bay.start(stop_input={"pin": 4, "gpio": str(bay.folder), "settle": 0.0})
+    eventually(lambda: client.poll() and client.state.input_open and client.state.output_open)
+    line.write_text("0\n")
+    eventually(lambda: client.hello() and client.poll() and not client.state.input_open)
+    client.enable()
+    eventually(lambda: client.poll() and client.state.commander == client.session)
+    assert (client.state.phase, client.state.cause) == (Phase.STOPPED, "the stop input is open")
 
 
 def test_a_stop_input_that_cannot_be_read_stops(bay, eventually):

@@ -1,12 +1,13 @@
 """The robot's drivers at work: made from the robot file, polled and told, each fault kept to its own device."""
 
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 from rover.core import StepRecord
 from rover.devices.protocols import Host
 from rover.devices.readings import Reading
-from rover.devices.registry import SIMULATED, is_dotted, load_driver
+from rover.devices.registry import SIMULATED, LoadError, is_dotted, load_driver
 from rover.files.robot import Device
 
 
@@ -16,29 +17,33 @@ class Drivers:
     Args:
         host: what drivers are given.
         simulate: families whose built-in driver is replaced by its simulated twin; a user's own is never replaced.
+        held: drivers that are there already, by family: of what the motor guard holds.
+
+    Raises:
+        LoadError: there is no such driver, or its device cannot be had.
     """
 
-    def __init__(self, host: Host, simulate: Sequence[str]) -> None:
-        self._made: dict[str, Any] = {}
+    def __init__(self, host: Host, simulate: Sequence[str], held: Mapping[str, Any] = MappingProxyType({})) -> None:
+        self._made: dict[str, Any] = dict(held)
         self._faults: list[tuple[str, str]] = []
-        for family, device in sorted(host.robot.devices.fitted().items()):
-            driver = SIMULATED if family in simulate and not is_dotted(device.driver) else device.driver
-            self._make(family, driver, device, host)
-        self._sensors = [(family, driver.poll) for family, driver in self._made.items() if hasattr(driver, "poll")]
-        self._drive = self._told("drive")
-        self._gripper = self._told("gripper")
-
-    def _make(self, family: str, driver: str, device: Device, host: Host) -> None:
-        made = load_driver(family, driver)
         try:
-            self._made[family] = made(device.options, host)
-        except OSError:
+            for family, device in host.robot.devices.fitted().items():
+                if family not in held:
+                    is_simulated = family in simulate and not is_dotted(device.driver)
+                    self._made[family] = _made(family, SIMULATED if is_simulated else device.driver, device, host)
+        except BaseException:
             self.close()
             raise
+        self._sensors = [(family, self._made[family].poll) for family in sorted(self._made) if self._reports(family)]
+        self._drive = self._told("drive")
+        self._gripper = self._told("gripper")
 
     def made(self, family: str) -> Any:
         """Return a family's driver, None when the robot has none."""
         return self._made.get(family)
+
+    def _reports(self, family: str) -> bool:
+        return hasattr(self._made[family], "poll")
 
     def _told(self, family: str) -> Any:
         return getattr(self._made.get(family), "apply", None)
@@ -88,6 +93,13 @@ class Drivers:
             except Exception as error:
                 self._faults.append((family, f"closing it raised {type(error).__name__}: {error}"))
         self._made = {}
+
+
+def _made(family: str, driver: str, device: Device, host: Host) -> Any:
+    try:
+        return load_driver(family, driver)(device.options, host)
+    except (OSError, ValueError) as error:
+        raise LoadError(f"{family}: {error}") from error
 
 
 def families_by_link(devices: Mapping[str, Device]) -> tuple[str, ...]:

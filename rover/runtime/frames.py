@@ -2,7 +2,9 @@
 
 import shutil
 import struct
+import threading
 import zlib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,7 @@ from rover.devices.readings import Frame, Reading
 KEEP_EVERY_NS = 1_000_000_000
 ROOM_FOR_MORE = 200_000_000
 """Bytes that stay free on the disk: pictures are the first to be left out."""
+WRITTEN_WITHIN_S = 5.0
 _QUICK = 1
 
 
@@ -45,9 +48,13 @@ class FrameFolder:
         self.trouble = ""
         self._next_ns = 0
 
+    def is_due(self, reading: Reading) -> bool:
+        """Tell whether a frame would be kept."""
+        return not self.trouble and reading.taken_ns >= self._next_ns
+
     def keep(self, reading: Reading) -> None:
         """Write a frame, if one is due."""
-        if self.trouble or reading.taken_ns < self._next_ns:
+        if not self.is_due(reading):
             return
         self._next_ns = reading.taken_ns + KEEP_EVERY_NS
         try:
@@ -57,3 +64,42 @@ class FrameFolder:
             (self.path / f"{reading.taken_ns}.png").write_bytes(png(reading.value))
         except OSError as error:
             self.trouble = f"no more frames are kept: {error}"
+
+
+class CameraFrames:
+    """Keeps frames of a camera that is at work; they are packed in a thread, since that takes longer than a step.
+
+    Args:
+        record: the run record's file.
+        camera: the driver, which reports frames, or what it found in them and has that ``frame``; None: there is none.
+    """
+
+    def __init__(self, record: Path, camera: Any) -> None:
+        self._folder = FrameFolder(record)
+        self._camera = camera
+        self._packing = threading.Thread()
+
+    @property
+    def trouble(self) -> str:
+        """Why frames are not kept any more; empty while they are."""
+        return self._folder.trouble
+
+    def take(self, new: Sequence[tuple[str, Reading]]) -> None:
+        """Take a step's readings, and keep the frame of one among them, unless an earlier one is still being packed."""
+        if self._packing.is_alive() or not any(family == "camera" for family, _ in new):
+            return
+        frame = getattr(self._camera, "frame", None) or dict(new)["camera"]
+        if isinstance(frame.value, Frame) and self._folder.is_due(frame):
+            self._packing = threading.Thread(target=self._folder.keep, args=(frame,), name="frames", daemon=True)
+            self._packing.start()
+
+    def close(self) -> None:
+        """Wait for the last frame, but not for a disk that hangs."""
+        if self._packing.is_alive():
+            self._packing.join(WRITTEN_WITHIN_S)
+
+
+def without_picture(reading: Reading) -> Reading:
+    """Return a reading as the record takes it: the picture is kept beside that."""
+    value = reading.value
+    return reading._replace(value=value._replace(image=None)) if isinstance(value, Frame) else reading

@@ -4,11 +4,9 @@ import json
 import time
 import traceback
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import rover
 from rover.core import Core, StepReadings, StepRecord
 from rover.devices.readings import Reading
 from rover.estimate.ellipse import ellipse_95
@@ -16,7 +14,9 @@ from rover.events import Delivery, Event, Find, Note
 from rover.record.writer import RunRecord
 from rover.runtime.assembly import Assembly
 from rover.runtime.checks_before_start import is_synchronised
-from rover.runtime.rehearse import RECORD_EVERY, FindReport, Result
+from rover.runtime.frames import CameraFrames, without_picture
+from rover.runtime.records import TRACK_EVERY, errand_header
+from rover.runtime.result import FindReport, Result
 from rover.runtime.saved_state import StateKeeper, path_beside
 
 Row = tuple[str, Reading]
@@ -27,7 +27,7 @@ class Recorder:
 
     Besides the devices' readings, the record has under the names ``operator`` (actions), ``driver`` (drivers that gave
     up) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a replay can give it
-    the same again.
+    the same again. Frames of the ``camera``, where there is one, are kept beside it.
 
     Attributes:
         delivered: objects set down so far.
@@ -37,11 +37,12 @@ class Recorder:
         RecordError: the record cannot be made.
     """
 
-    def __init__(self, core: Core, assembly: Assembly, path: Path, header: Mapping[str, str]) -> None:
+    def __init__(self, core: Core, assembly: Assembly, path: Path, header: Mapping[str, str], camera: Any) -> None:
         self.delivered = len(core.book.delivered)
         self.folder = path.parent
         self._core, self._assembly, self._path = core, assembly, path
         self._record = RunRecord.create(path, header)
+        self._frames = CameraFrames(path, camera)
         self._keeper = StateKeeper(path_beside(path), assembly.errand.errand)
         self._point = core.track_point()
         self._finds: list[FindReport] = []
@@ -55,7 +56,8 @@ class Recorder:
         self._began_ns = now_ns if self._began_ns is None else self._began_ns
         self._latest_ns = now_ns
         self._record.readings(now_ns, self._rows(given))
-        if self._steps % RECORD_EVERY == 0:
+        self._frames.take(given.new)
+        if self._steps % TRACK_EVERY == 0:
             self._point = self._core.track_point()
             self._record.step(now_ns, self._point, (decided.drive.left, decided.drive.right))
         for event in decided.events:
@@ -73,7 +75,7 @@ class Recorder:
         others += [("driver", fault) for fault in given.faults]
         if not given.new and not others:
             others = [("loop", None)]
-        rows = list(given.new)
+        rows = [(family, without_picture(reading)) for family, reading in given.new]
         for name, value in others:
             self._others += 1
             rows.append((name, Reading(given.now_ns, self._others, value)))
@@ -98,6 +100,9 @@ class Recorder:
         for name, count in self._core.refusals.items():
             if count:
                 self.note("refused", f"{name}: {count}")
+        self._frames.close()
+        if self._frames.trouble:
+            self.note("fault", self._frames.trouble)
         expected = self._assembly.errand.expect
         summary = {"expected": expected, "delivered": self.delivered, "steps": self._steps, "skipped": skipped}
         self._record.finish(result, reason, summary)
@@ -112,23 +117,15 @@ class Recorder:
     @property
     def troubles(self) -> tuple[str, ...]:
         """What went wrong with writing, in words for a person."""
-        return tuple(trouble for trouble in (self._record.trouble, self._keeper.trouble) if trouble)
+        troubles = (self._record.trouble, self._keeper.trouble, self._frames.trouble)
+        return tuple(filter(None, troubles))
 
 
-def header_of(core: Core, assembly: Assembly, seed: int, saved: Mapping[str, Any] | None) -> dict[str, str]:
-    """Return the header of a run on the robot."""
-    header = {
-        "title": assembly.errand.errand,
-        "started": datetime.now(UTC).isoformat(timespec="seconds"),
-        "seed": str(seed),
-        "version": rover.__version__,
-        "host": "robot",
-        "boot": _boot_id(),
-        "clock": json.dumps(_clock_pair()),
-        "field": _field(core, assembly),
-    }
+def run_header(core: Core, assembly: Assembly, seed: int, saved: Mapping[str, Any] | None) -> dict[str, str]:
+    """Return the header of a run on the robot, taken up again from ``saved`` or not."""
+    here = {"boot": _boot_id(), "clock": json.dumps(_clock_pair())}
     resumed = {} if saved is None else {"resumed": json.dumps(saved)}
-    return header | resumed | {f"file:{name}": text for name, text in assembly.texts.items()}
+    return errand_header(core, assembly, seed, "robot") | here | resumed
 
 
 def _clock_pair() -> dict[str, object]:
@@ -141,17 +138,3 @@ def _boot_id() -> str:
         return Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip()
     except OSError:
         return ""
-
-
-def _field(core: Core, assembly: Assembly) -> str:
-    field = assembly.errand.field
-    zone = field.zone
-    return json.dumps(
-        {
-            "boundary": field.boundary,
-            "walls": field.walls,
-            "zone": zone and {"x": zone.x, "y": zone.y, "width": zone.width, "depth": zone.depth},
-            "start": {"x": field.start.x, "y": field.start.y, "heading": field.start.heading or 0.0},
-            "slots": [(slot.x, slot.y) for slot in core.book.ground.slots],
-        }
-    )

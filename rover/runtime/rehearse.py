@@ -1,67 +1,32 @@
 """Rehearsal: the core on the bench, in simulated time as fast as it goes, or wired to an emulated co-processor."""
 
-import json
 import math
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import rover
 from rover.activities.world import Activity
 from rover.bench.world import Bench
 from rover.core import Core, StepReadings, StepRecord
 from rover.devices.protocols import Host
 from rover.estimate.ellipse import ellipse_95
-from rover.events import Delivery, Ellipse, Find, Health, HealthChange, Note, Stop
+from rover.events import Delivery, Find, Health, HealthChange, Note, Stop
 from rover.files.bench import BenchFile
 from rover.record.run import FinalObject
 from rover.record.writer import RunRecord
 from rover.runtime.assembly import Assembly
 from rover.runtime.drivers import Drivers, families_by_link
+from rover.runtime.records import TRACK_EVERY, errand_header
+from rover.runtime.result import FindReport, Progress, Result
 from rover.runtime.wired import Wiring, wire
 
-RECORD_EVERY = 5
-"""A track point is recorded every so many steps: ten a second at 50 Hz."""
 LONGEST_NS = 4 * 3600 * 1_000_000_000
 """A rehearsal of a behaviour that does not end is stopped after so much robot time."""
 WIRED_PACE = 4.0
 """A wired rehearsal runs so many times faster than real time, serial line included."""
-
-
-@dataclass(frozen=True)
-class FindReport:
-    """One find for the result: believed position (m), errors against the truth where that is known, 95 % ellipse."""
-
-    kind: str
-    x_m: float
-    y_m: float
-    axis_error_m: float | None
-    distance_error_m: float | None
-    ellipse: Ellipse
-
-
-@dataclass(frozen=True)
-class Result:
-    """How a rehearsal ended. ``delivered`` is what truly stands in the tray, where the truth is known."""
-
-    result: str
-    reason: str
-    delivered: int
-    objects: int | None
-    finds: tuple[FindReport, ...]
-    worst_axis_error_m: float | None
-    robot_time_s: float
-    wall_time_s: float
-    steps: int
-    record: str
-
-
-Progress = Callable[[float, str, int], None]
-"""Called now and then with robot time (s), state and the number delivered so far."""
 
 
 class Rehearsal:
@@ -100,7 +65,7 @@ class Rehearsal:
         try:
             self._drivers = self._make_drivers(wired)
             self.core = Core(assembly.robot, assembly.errand, assembly.graph, activities, seed)
-            self._record = RunRecord.create(record, self._header())
+            self._record = RunRecord.create(record, errand_header(self.core, assembly, seed, self._depths()))
         except BaseException:
             self._resources.close()
             raise
@@ -123,6 +88,9 @@ class Rehearsal:
         drivers = Drivers(host, families)
         self._resources.callback(drivers.close)
         return drivers
+
+    def _depths(self) -> str:
+        return " ".join([*(["wired"] if self._wiring else []), *(["rendered"] if self._rendered else []), "bench"])
 
     @property
     def bench(self) -> Bench:
@@ -175,7 +143,7 @@ class Rehearsal:
             self._pictures.keep(now_ns)
         if decided.events:
             self._note(now_ns, decided)
-        if self._steps % RECORD_EVERY == 0:
+        if self._steps % TRACK_EVERY == 0:
             self._record.step(now_ns, self.core.track_point(), (decided.drive.left, decided.drive.right))
             self._record.true_pose(now_ns, self._bench.pose)
         self._steps += 1
@@ -241,32 +209,6 @@ class Rehearsal:
         )
         self._record.finish(result, reason, {"expected": report.objects, "delivered": report.delivered})
         return report
-
-    def _header(self) -> dict[str, str]:
-        assembly = self._assembly
-        depths = [*(["wired"] if self._wiring else []), *(["rendered"] if self._rendered else []), "bench"]
-        header = {
-            "title": assembly.errand.errand,
-            "started": datetime.now(UTC).isoformat(timespec="seconds"),
-            "seed": str(self._seed),
-            "version": rover.__version__,
-            "host": " ".join(depths),
-            "field": self._field_json(),
-        }
-        return header | {f"file:{name}": text for name, text in assembly.texts.items()}
-
-    def _field_json(self) -> str:
-        field = self._assembly.errand.field
-        zone = field.zone
-        return json.dumps(
-            {
-                "boundary": field.boundary,
-                "walls": field.walls,
-                "zone": zone and {"x": zone.x, "y": zone.y, "width": zone.width, "depth": zone.depth},
-                "start": {"x": field.start.x, "y": field.start.y, "heading": field.start.heading or 0.0},
-                "slots": [(slot.x, slot.y) for slot in self.core.book.ground.slots],
-            }
-        )
 
 
 def _rendered(assembly: Assembly) -> Assembly:

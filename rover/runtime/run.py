@@ -2,7 +2,6 @@
 
 import time
 from collections.abc import Mapping
-from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -23,9 +22,9 @@ from rover.runtime.interruption import Interruption
 from rover.runtime.operator_control import Operator
 from rover.runtime.pacing import Pace
 from rover.runtime.panel import Standing
-from rover.runtime.real_devices import RealDevices, RunError, real_devices, with_ports
-from rover.runtime.recording import Recorder, header_of
-from rover.runtime.rehearse import Progress, Result
+from rover.runtime.real_devices import RealDevices, RunError, real_devices, simulated_in, with_ports
+from rover.runtime.recording import Recorder, run_header
+from rover.runtime.result import Progress, Result
 from rover.runtime.saved_state import StateError
 from rover.runtime.start import NOT_ENABLED, Say, Stage, Start
 
@@ -103,18 +102,22 @@ def run_errand(
         StateError: the saved state does not belong to this errand.
         LoadError, RecordError: a driver or the record cannot be had.
     """
-    assembly = replace(assembly, robot=with_ports(assembly.robot, options.ports or {}))
+    robot = with_ports(assembly.robot, options.ports or {})
+    if simulated := simulated_in(robot):
+        raise RunError(
+            f"{', '.join(simulated)}: driver 'simulated' works in a rehearsal only; name a real one in the robot file"
+        )
+    assembly = replace(assembly, robot=robot)
     core = _core(assembly, activities, options)
     recorder = None
     with Interruption() as interruption:
         try:
-            with ExitStack() as closing:
-                devices = closing.enter_context(
-                    real_devices(assembly.robot, assembly.errand.kinds, options.seed, options.guard)
-                )
-                operator = closing.enter_context(Operator(assembly.robot.panel, devices.client))
-                header = header_of(core, assembly, options.seed, options.saved)
-                recorder = Recorder(core, assembly, options.record, header)
+            with (
+                real_devices(robot, options.guard, assembly.errand.kinds, options.seed) as devices,
+                Operator(robot.panel, devices.client) as operator,
+            ):
+                header = run_header(core, assembly, options.seed, options.saved)
+                recorder = Recorder(core, assembly, options.record, header, devices.drivers.made("camera"))
                 start = Start(devices.client, operator.terminal, say, enable=options.enable_motion)
                 if options.saved is not None:
                     say(BY_THE_MARKER if core.fix_due else FROM_THE_START)

@@ -579,14 +579,6 @@ class TestTheCommand:
         assert "cart.yaml:9:5: write 'reverse_left: true' in 'devices.drive:'" in ended.stdout
         assert "cart.yaml:10:3: add 'reverse_left: true' to 'devices.counts:'" in ended.stdout
 
-    def test_a_port_that_is_not_there_is_one_clear_line(self, stand):
-        stand.put(OnAStand(), ROBOT.replace("PORT", "PORT-elsewhere"))
-        ended = rover(stand, "bring-up", "cart.yaml", "--only", "battery")
-        assert ended.returncode == 2
-        assert ended.stderr.startswith("no such port: ")
-        assert ended.stderr.count("\n") == 1
-        assert not is_at_work(stand.guard)
-
     def test_a_robot_without_two_ways_to_zero_is_refused(self, stand):
         stand.put(OnAStand(), ROBOT.replace("driver: co_processor\n", "driver: simulated\n"))
         ended = rover(stand, "bring-up", "cart.yaml", "--only", "battery")

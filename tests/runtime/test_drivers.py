@@ -136,7 +136,7 @@ def test_actuators_are_closed_first_and_one_that_fails_does_not_keep_the_others_
 
 
 def test_one_that_cannot_be_opened_closes_those_made_before():
-    with pytest.raises(OSError, match="no such port"):
+    with pytest.raises(LoadError, match="range: no such port"):
         Drivers(host(range={"driver": "my_drivers:CannotOpen"}), ())
     assert ("Counts", "closed") in Base.log
 

@@ -252,12 +252,13 @@ def test_at_a_terminal_a_typed_yes_starts_and_keys_stop_reset_and_go_on(stand):
         stand.wait_until_moving()
         stop_now(stand.guard, "a jar rolls under the wheels")
         wait_for(lambda: "stopped: a jar rolls" in stand.said, "the cause from another process")
-        assert not stand.is_moving
+        wait_for(lambda: not stand.is_moving, "stopped")
         code, _ = stand.end(process, signal.SIGINT)
     finally:
         os.close(person)
         os.close(terminal)
     assert code == 130
+    assert state_of(stand.guard).cause == "a jar rolls under the wheels", "a stop outlives the run"
     causes = [stop.cause for stop in stand.record().events_of(Stop)]
     assert causes == ["motion has not been enabled", "stopped at the terminal", "a jar rolls under the wheels"]
 
@@ -345,7 +346,7 @@ def newest_delivered(stand: Stand, count: int) -> "dict[str, Any] | None":
     return next((state for state in states if len(state["delivered"]) == count), None)
 
 
-# Bad input: one clear line, exit code 2, nothing left energised.
+# Refused: one clear line, exit code 2, nothing left energised. Ports and pins: `test_bad_input.py`.
 
 
 def refused(stand: Stand) -> str:
@@ -357,67 +358,53 @@ def refused(stand: Stand) -> str:
     return said.splitlines()[-1]
 
 
-def test_a_line_that_is_not_there(stand):
-    stand.straight_on()
-    assert refused(stand).startswith(f"no such port: {stand.port}; plug the device in")
+CAMERAS = """
+import numpy
+from rover.devices.readings import Detections, Frame, Reading
 
 
-def test_a_port_that_another_program_has(stand):
-    from rover.link.port import open_serial
-
-    stand.straight_on()
-    stand.emulate()
-    other = open_serial(str(stand.port), 115200)
-    try:
-        assert "busy: another program has it open" in refused(stand)
-    finally:
-        other.close()
-
-
-@pytest.fixture
-def dumb_line(stand) -> Iterator[int]:
-    """A pseudo-terminal on the robot's port with nobody behind it."""
-    stand.straight_on()
-    near, far = pty.openpty()
-    stand.port.symlink_to(os.ttyname(far))
-    yield near
-    os.close(near)
-    os.close(far)
-
-
-def test_a_line_on_which_nobody_speaks(stand, dumb_line):
-    assert "has not answered yet; check its power" in refused(stand)
-
-
-def test_a_wrong_baud_rate_is_guessed_from_what_cannot_be_understood(stand, dumb_line):
-    process = stand.start("--enable-motion")
-    while process.poll() is None:
-        with contextlib.suppress(BlockingIOError):
-            os.set_blocking(dumb_line, False)
-            os.write(dumb_line, bytes(range(128, 250)))
-        time.sleep(0.02)
-    assert process.returncode == 2
-    assert "no sentence was understood" in stand.said
-    assert "'baud: 115200'" in stand.said
-    assert not is_at_work(stand.guard)
-
-
-CAMERA = """
-class Camera:
+class Missing:
     def __init__(self, options, host):
         raise OSError("/dev/video7 is not there; plug the camera in")
+
+
+class Violet:
+    def __init__(self, options, host):
+        self.frame = None
+
+    def poll(self, now_ns):
+        sequence = self.frame.sequence + 1 if self.frame else 0
+        self.frame = Reading(now_ns, sequence, Frame(numpy.full((2, 3, 3), 200, numpy.uint8), 3, 2))
+        return [Reading(now_ns, sequence, Detections(()))]
+
+    def close(self):
+        pass
 """
 
 
-def test_a_camera_that_is_missing(stand):
-    (stand.folder / "own/lost.py").write_text(CAMERA)
-    stand.robot["devices"]["camera"] = {"driver": "lost:Camera"}
-    stand.straight_on()
+def run_with_camera(stand: Stand, name: str) -> "tuple[int, str]":
+    (stand.folder / "own/cameras.py").write_text(CAMERAS)
+    stand.robot["devices"]["camera"] = {"driver": f"cameras:{name}"}
+    stand.straight_on("5 cm")
     stand.emulate()
     code, _, said = stand.run("--enable-motion", "--drivers", str(stand.folder / "own"))
+    return code, said
+
+
+def test_a_camera_that_is_missing(stand):
+    code, said = run_with_camera(stand, "Missing")
     assert code == 2
     assert said.splitlines()[-1] == "camera: /dev/video7 is not there; plug the camera in"
     assert not is_at_work(stand.guard)
+
+
+def test_frames_are_kept_beside_the_record(stand):
+    code, said = run_with_camera(stand, "Violet")
+    assert code == 0, said
+    record = next((stand.folder / "runs").glob("*.sqlite"))
+    frames = list(record.with_suffix(".frames").glob("*.png"))
+    assert frames
+    assert all(frame.read_bytes().startswith(b"\x89PNG") for frame in frames)
 
 
 def test_a_device_that_reports_nothing_is_named_with_its_place_in_the_robot_file(stand):
@@ -448,7 +435,7 @@ def test_a_second_run_on_the_same_robot_is_refused_and_the_first_goes_on(stand):
     process = stand.start("--enable-motion")
     stand.wait_until_moving()
     code, _, said = stand.run("--enable-motion")
-    assert (code, said.splitlines()[-1][:36]) == (2, "another run commands this robot; end")
+    assert (code, said.splitlines()[-1][:36]) == (2, "another program commands this robot;")
     assert stand.is_moving
     assert stand.end(process, signal.SIGINT)[0] == 130
 

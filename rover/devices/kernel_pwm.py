@@ -42,15 +42,15 @@ class PwmChannel:
         if not self._chip.is_dir():
             raise DeviceError(f"there is no PWM chip {chip} in {root}{_beside(root)}; is the PWM overlay loaded?")
         try:
-            _export(self._chip, channel, self._name)
-            self._open()
+            is_new = _export(self._chip, channel, self._name)
+            self._open(_APPEAR_TRIES if is_new else 1)
         except BaseException:
             self._let_go()
             raise
 
-    def _open(self) -> None:
+    def _open(self, tries: int) -> None:
         folder = self._chip / f"pwm{self._channel}"
-        self._files = {name: _open_when_there(folder / name) for name in _FILES}
+        self._files = {name: _open_when_there(folder / name, tries) for name in _FILES}
         try:
             fcntl.flock(self._files["enable"], fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
@@ -144,10 +144,10 @@ def silence(chip: int, channel: int, root: Path = ROOT) -> None:
                 os.close(descriptor)
 
 
-def _export(chip: Path, channel: int, name: str) -> None:
-    """Ask the kernel for the channel's files, unless they are there: left by a process that died."""
+def _export(chip: Path, channel: int, name: str) -> bool:
+    """Ask the kernel for the channel's files, unless they are there: left by a process that died. Tell which it was."""
     if (chip / f"pwm{channel}").is_dir():
-        return
+        return False
     try:
         (chip / "export").write_text(f"{channel}\n", "ascii")
     except OSError as error:
@@ -156,11 +156,12 @@ def _export(chip: Path, channel: int, name: str) -> None:
         if error.errno in (errno.ENODEV, errno.EINVAL):
             raise DeviceError(f"{name}: the chip has only {_count(chip)} channels, from 0") from error
         raise DeviceError(f"{name}: {explain(error, chip / 'export')}") from error
+    return True
 
 
-def _open_when_there(path: Path) -> int:
-    """Open a file of a channel just exported: it may take a moment until it is there and its group is set."""
-    for _ in range(_APPEAR_TRIES - 1):
+def _open_when_there(path: Path, tries: int) -> int:
+    """Open a file of a channel: just exported, it may take a moment until it is there and its group is set."""
+    for _ in range(tries - 1):
         try:
             return open_to_write(path)
         except (FileNotFoundError, PermissionError):

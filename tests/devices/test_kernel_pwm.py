@@ -147,6 +147,15 @@ def test_a_channel_that_never_appears_is_told(pwm, monkeypatch):
         PwmChannel(0, 1, pwm.root)
 
 
+def test_a_channel_that_is_there_and_cannot_be_opened_is_told_without_waiting(pwm, monkeypatch):
+    """The guard opens it, and must go on beating."""
+    pwm.add_channel(0)
+    (pwm.root / "pwmchip0" / "pwm0" / "duty_cycle").unlink()
+    monkeypatch.setattr(kernel_pwm.time, "sleep", lambda seconds: pytest.fail("it waited"))
+    with pytest.raises(DeviceError, match="is not there"):
+        PwmChannel(0, 0, pwm.root)
+
+
 def test_a_channel_belongs_to_one_process_at_a_time(pwm):
     pwm.add_channel(0)
     holder = "import sys, pathlib; from rover.devices.kernel_pwm import PwmChannel as C"

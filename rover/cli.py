@@ -339,7 +339,7 @@ def _robot_at_hand(robot: Path, ports: Sequence[str], drivers: Sequence[Path]) -
     """Return the loaded robot file with other ports for some of its links, and say which drivers it loads."""
     from rover.devices.registry import allow_folders
     from rover.files.load import load
-    from rover.runtime.attended import loads
+    from rover.runtime.assembly import user_drivers
     from rover.runtime.real_devices import RunError, with_ports
 
     allow_folders(drivers)
@@ -351,7 +351,7 @@ def _robot_at_hand(robot: Path, ports: Sequence[str], drivers: Sequence[Path]) -
         loaded = replace(loaded, model=with_ports(loaded.model, {name: path for name, _, path in pairs}))
     except RunError as error:
         raise Unusable(str(error)) from error
-    for name in loads(loaded.model):
+    for name in user_drivers(loaded.model):
         click.echo(f"loading {name}", err=True)
     return loaded
 

@@ -98,16 +98,14 @@ class Gripper:
         self._closed_s, self._open_s = float(options["closed"]), float(options["open"])
         self._on_stop = options.get("on_stop", "hold")
         self._slew = Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
-        self._period_ns = round(_NS / float(options.get("rate") or 50.0))
-        self._next_ns, self._sequence = 0, 0
         self._sent: float | None = None
-        self._feel, self._close_feel = feel_of(options)
+        self._feedback = Feedback(options)
         try:
             chip, root = options.get("pwm_chip") or 0, Path(options.get("pwm_files") or ROOT)
             self._channel = PwmChannel(chip, options["pwm_channel"], root)
             self._channel.configure(1.0 / SERVO_PERIOD_S)
         except BaseException:
-            self._close_feel()
+            self._feedback.close()
             raise
 
     def apply(self, command: JawsCommand, now_ns: int) -> None:
@@ -132,21 +130,14 @@ class Gripper:
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Move on, and return what jaws with feedback report."""
         self._send(now_ns)
-        if now_ns < self._next_ns:
-            return ()
-        self._next_ns = now_ns + self._period_ns
-        value = self._feel(self._slew.opening if self._slew.has_arrived else None)
-        if value is None:
-            return ()
-        self._sequence += 1
-        return [Reading(now_ns, self._sequence, value)]
+        return self._feedback.poll(self._slew, now_ns)
 
     def close(self) -> None:
         """Go limp, whatever ``on_stop`` says: nobody is left to limit how long the servo pushes."""
         try:
             self._channel.close()
         finally:
-            self._close_feel()
+            self._feedback.close()
 
     def _send(self, now_ns: int) -> None:
         self._slew.move(now_ns)
@@ -157,8 +148,8 @@ class Gripper:
         self._sent = opening
 
 
-def feel_of(options: Mapping[str, Any]) -> tuple[Feel, Callable[[], None]]:
-    """Return (what the jaws report, how to let go of it) for the ``feedback`` that is fitted.
+class Feedback:
+    """What the jaws report, at the device's ``rate``, by the ``feedback`` that is fitted.
 
     ``switch``: ``feedback_pin`` is pulled up, and low while a jar presses the switch. ``position``: the number in
     ``feedback_file`` lies between ``reads_closed`` and ``reads_open``. ``current``: the number in
@@ -168,6 +159,26 @@ def feel_of(options: Mapping[str, Any]) -> tuple[Feel, Callable[[], None]]:
         ValueError: a key of that feedback is missing.
         DeviceError: its pin or file cannot be had.
     """
+
+    def __init__(self, options: Mapping[str, Any]) -> None:
+        self._period_ns = round(_NS / float(options.get("rate") or 50.0))
+        self._next_ns = self._sequence = 0
+        self._feel, self.close = _feel_of(options)
+
+    def poll(self, slew: Slew, now_ns: int) -> Sequence[Reading]:
+        """Return a report when one is due; ``slew`` tells where the jaws should be."""
+        if now_ns < self._next_ns:
+            return ()
+        self._next_ns = now_ns + self._period_ns
+        value = self._feel(slew.opening if slew.has_arrived else None)
+        if value is None:
+            return ()
+        self._sequence += 1
+        return [Reading(now_ns, self._sequence, value)]
+
+
+def _feel_of(options: Mapping[str, Any]) -> tuple[Feel, Callable[[], None]]:
+    """Return (what the jaws report, how to let go of it)."""
     kind = options.get("feedback", "none")
     if kind == "none":
         return (lambda told: None), lambda: None

@@ -7,6 +7,7 @@ from rover.devices import co_processor, servo_pins
 from rover.devices.protocols import Host
 from rover.devices.readings import DriveCommand, JawsCommand, Reading, StopInputValue
 from rover.guard.client import GuardClient
+from rover.quantities import clamp
 
 _LAST_WORD_NS = 250_000_000
 
@@ -59,10 +60,8 @@ class PinJaws:
     def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
         self._closed_s, self._open_s = float(options["closed"]), float(options["open"])
         self._slew = servo_pins.Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
-        self._period_ns = round(1e9 / float(options.get("rate") or 50.0))
-        self._feel, self._close_feel = servo_pins.feel_of(options)
+        self._feedback = servo_pins.Feedback(options)
         self._wheels = wheels
-        self._next_ns = self._sequence = 0
 
     def apply(self, command: JawsCommand, now_ns: int) -> None:
         """Move on towards the wanted opening; the pulse goes with the next command to the wheels.
@@ -73,7 +72,7 @@ class PinJaws:
         target = command.opening
         if target is not None:
             servo_pins.pulse_for(target, self._closed_s, self._open_s)
-            target = max(0.0, min(1.0, target))
+            target = clamp(target, 0.0, 1.0)
         self._slew.aim(target, now_ns)
         opening = self._slew.opening
         pulse_s = 0.0 if opening is None else servo_pins.pulse_for(opening, self._closed_s, self._open_s)
@@ -81,18 +80,11 @@ class PinJaws:
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Return what jaws with feedback report."""
-        if now_ns < self._next_ns:
-            return ()
-        self._next_ns = now_ns + self._period_ns
-        value = self._feel(self._slew.opening if self._slew.has_arrived else None)
-        if value is None:
-            return ()
-        self._sequence += 1
-        return [Reading(now_ns, self._sequence, value)]
+        return self._feedback.poll(self._slew, now_ns)
 
     def close(self) -> None:
         """Let go of the feedback; the guard does what ``on_stop`` says once nobody commands."""
-        self._close_feel()
+        self._feedback.close()
 
 
 class StopInput:

@@ -187,5 +187,9 @@ def with_user_activities(path: Path, overrides: Mapping[str, Any]) -> tuple[Asse
 
 def loads(assembly: Assembly) -> list[str]:
     """Return the user's own classes that a run of the errand imports, to be shown to the person."""
-    drivers = [device.driver for device in assembly.robot.devices.fitted().values() if is_dotted(device.driver)]
-    return [*drivers, *assembly.user_activities]
+    return [*user_drivers(assembly.robot), *assembly.user_activities]
+
+
+def user_drivers(robot: Robot) -> list[str]:
+    """Return the user's own drivers that the robot file names, which are imported when they are used."""
+    return [device.driver for device in robot.devices.fitted().values() if is_dotted(device.driver)]

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import NamedTuple
 
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
-from rover.devices.registry import is_dotted
 from rover.events import Event, Health, HealthChange, HoldBack, Note, Stop
 from rover.files.load import Loaded
 from rover.files.robot import Robot
@@ -206,8 +205,3 @@ def _recorded(path: Path, header: Mapping[str, str]) -> Iterator[RunRecord]:
         record.finish("stopped", str(error) or type(error).__name__, {})
         raise
     record.finish("done", "ended by the person", {})
-
-
-def loads(robot: Robot) -> list[str]:
-    """Return the user's own drivers that are imported, to be shown to the person."""
-    return [device.driver for device in robot.devices.fitted().values() if is_dotted(device.driver)]

@@ -35,35 +35,15 @@ class Wheels:
         self._client.command(DriveCommand(0.0, 0.0, self._sequence + 1, self._client.now_ns() + _LAST_WORD_NS))
 
 
-class LinkJaws(co_processor.Gripper):
-    """The servo on the co-processor: its reports come over the link, its pulses go through the guard."""
-
-    def __init__(self, options: Mapping[str, Any], host: Host, wheels: Wheels) -> None:
-        super().__init__(options, host)
-        self._wheels = wheels
-
-    def apply(self, command: JawsCommand, now_ns: int) -> None:
-        """Send the pulse width for the opening with the next command to the wheels.
-
-        Raises:
-            ValueError: the opening is not a finite number.
-        """
-        self._wheels.carry(self._pulse_us(command.opening), command.expires_ns)
-
-    def close(self) -> None:
-        """Do nothing: the guard does what ``on_stop`` says once nobody commands."""
-
-
-class PinJaws:
-    """The servo on a PWM channel: slewed and limited here, as by `servo_pins.Gripper`, its pulses made by the guard."""
+class Pulses:
+    """The jaws' pulses: slewed, and limited in how long they push, as by `servo_pins.Gripper`; made by the guard."""
 
     def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
         self._closed_s, self._open_s = float(options["closed"]), float(options["open"])
-        self._slew = servo_pins.Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
-        self._feedback = servo_pins.Feedback(options)
+        self.slew = servo_pins.Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
         self._wheels = wheels
 
-    def apply(self, command: JawsCommand, now_ns: int) -> None:
+    def send(self, command: JawsCommand, now_ns: int) -> None:
         """Move on towards the wanted opening; the pulse goes with the next command to the wheels.
 
         Raises:
@@ -73,14 +53,49 @@ class PinJaws:
         if target is not None:
             servo_pins.pulse_for(target, self._closed_s, self._open_s)
             target = clamp(target, 0.0, 1.0)
-        self._slew.aim(target, now_ns)
-        opening = self._slew.opening
+        self.slew.aim(target, now_ns)
+        opening = self.slew.opening
         pulse_s = 0.0 if opening is None else servo_pins.pulse_for(opening, self._closed_s, self._open_s)
         self._wheels.carry(round(pulse_s * 1e6), command.expires_ns)
 
+
+class LinkJaws(co_processor.Gripper):
+    """The servo on the co-processor: its reports come over the link, its pulses go through the guard."""
+
+    def __init__(self, options: Mapping[str, Any], host: Host, wheels: Wheels) -> None:
+        super().__init__(options, host)
+        self._pulses = Pulses(options, wheels)
+
+    def apply(self, command: JawsCommand, now_ns: int) -> None:
+        """Move on towards the wanted opening.
+
+        Raises:
+            ValueError: the opening is not a number.
+        """
+        self._pulses.send(command, now_ns)
+
+    def close(self) -> None:
+        """Do nothing: the guard does what ``on_stop`` says once nobody commands."""
+
+
+class PinJaws:
+    """The servo on a PWM channel, with whatever feedback is fitted."""
+
+    def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
+        self._pulses = Pulses(options, wheels)
+        self._feedback = servo_pins.Feedback(options)
+
+    def apply(self, command: JawsCommand, now_ns: int) -> None:
+        """Move on towards the wanted opening.
+
+        Raises:
+            ValueError: the opening is not a number.
+        """
+        self._pulses.send(command, now_ns)
+
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Return what jaws with feedback report."""
-        return self._feedback.poll(self._slew, now_ns)
+        return self._feedback.poll(self._pulses.slew, now_ns)
 
     def close(self) -> None:
         """Let go of the feedback; the guard does what ``on_stop`` says once nobody commands."""

@@ -1,6 +1,7 @@
 """The runtime's drivers through a real guard to the emulated co-processor."""
 
 import time
+from contextlib import closing
 
 import pytest
 
@@ -68,6 +69,18 @@ def test_jaws_on_pins_are_slewed_into_pulses(bay, wheels, eventually):
     eventually(lambda: bay.machine.sample(time.monotonic_ns()).opening == pytest.approx(0.5))
     assert gripper.poll(0) == ()
     gripper.close()
+
+
+def test_jaws_on_the_link_push_for_so_long_and_then_go_limp(bay, wheels):
+    with closing(GuardPort(bay.door)) as port:
+        link = Link(port, time.monotonic_ns, 115200)
+        gripper = LinkJaws({**JAWS, "travel_time": 1.0, "push_for": 2.0}, Host(ROBOT, 1, {"main": link}), wheels)
+        sent = []
+        wheels.carry = lambda pulse_us, expires_ns: sent.append(pulse_us)
+        gripper.apply(jaws(1, 1.0), 0)
+        for at_s in (0.0, 0.5, 1.0, 2.9, 3.1):
+            gripper.apply(jaws(2, 0.0), round(at_s * 1e9))
+    assert sent == [1900, 1900, 1500, 1100, 1100, 0]
 
 
 def test_a_pulse_whose_time_is_over_stays_at_home(client, wheels):

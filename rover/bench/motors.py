@@ -62,7 +62,6 @@ class Base:
     Attributes:
         left_travel, right_travel: what the wheels have rolled (m), slip included: this is what encoders see.
         speed, turn_rate: of the body over the last step (m/s, rad/s).
-        acceleration: of the body, along x forward (m/s^2).
     """
 
     __slots__ = (
@@ -70,18 +69,18 @@ class Base:
         "_duties",
         "_expires_ns",
         "_gain",
+        "_kept",
+        "_kept_steadily",
+        "_last_speed",
         "_left_target",
         "_response",
         "_right_target",
-        "_slip",
         "_slip_burst",
         "_slip_changes_ns",
         "_slip_draws",
         "_slips",
-        "_steady_slip",
         "_steps",
         "_track",
-        "acceleration",
         "left_speed",
         "left_travel",
         "right_speed",
@@ -100,8 +99,8 @@ class Base:
         self._response = 1.0 - math.exp(-STEP / drawn(file.motors.lag, draws))
         self._track = robot.body.track * drawn(file.floor.track_factor, stream(seed, "track"))
         self._slip_draws = stream(seed, "slip")
-        self._steady_slip = (drawn(file.floor.slip, self._slip_draws), drawn(file.floor.slip, self._slip_draws))
-        self._slip = self._steady_slip
+        left, right = drawn(file.floor.slip, self._slip_draws), drawn(file.floor.slip, self._slip_draws)
+        self._kept = self._kept_steadily = (1.0 - left, 1.0 - right)
         self._slip_burst = file.floor.slip_burst
         self._slips = Episodes(file.floor.slip_every, file.floor.slip_lasts, stream(seed, "slip bursts"))
         self._slip_changes_ns = 0
@@ -110,7 +109,7 @@ class Base:
         self._duties = (0.0, 0.0)
         self._expires_ns = self._steps = 0
         self.left_speed = self.right_speed = self.left_travel = self.right_travel = 0.0
-        self.speed = self.turn_rate = self.acceleration = 0.0
+        self.speed = self._last_speed = self.turn_rate = 0.0
 
     def drive(self, left: float, right: float, expires_ns: int) -> None:
         """Set the duties (-1 to 1); from ``expires_ns`` on they are zero."""
@@ -135,7 +134,7 @@ class Base:
         left, right = self._left_target, self._right_target
         idle = left == right == 0.0
         if idle and self.left_speed == self.right_speed == 0.0:
-            self.speed = self.turn_rate = self.acceleration = 0.0
+            self.speed = self._last_speed = self.turn_rate = 0.0
             return 0.0, 0.0
         if begins_ns >= self._slip_changes_ns:
             self._change_slip(begins_ns)
@@ -146,27 +145,31 @@ class Base:
         self.left_speed, self.right_speed = left, right
         self.left_travel += left * STEP
         self.right_travel += right * STEP
-        left *= 1.0 - self._slip[0]
-        right *= 1.0 - self._slip[1]
+        left *= self._kept[0]
+        right *= self._kept[1]
         speed = 0.5 * (left + right)
-        self.acceleration = (speed - self.speed) / STEP
-        self.speed = speed
+        self._last_speed, self.speed = self.speed, speed
         self.turn_rate = (right - left) / self._track
         return speed * STEP, self.turn_rate * STEP
+
+    @property
+    def acceleration(self) -> float:
+        """Acceleration of the body in the last step (m/s^2), forwards positive."""
+        return (self.speed - self._last_speed) / STEP
 
     def block(self) -> None:
         """Stall the motors in the step just made: the body stands against something that does not give way."""
         self.left_travel -= self.left_speed * STEP
         self.right_travel -= self.right_speed * STEP
-        self.left_speed = self.right_speed = self.speed = self.turn_rate = self.acceleration = 0.0
+        self.left_speed = self.right_speed = self.speed = self._last_speed = self.turn_rate = 0.0
 
     def _change_slip(self, now_ns: int) -> None:
         is_slipping = self._slips.on(now_ns)
         self._slip_changes_ns = self._slips.ends_ns if is_slipping else self._slips.begins_ns
-        left, right = self._slip = self._steady_slip
+        left, right = self._kept = self._kept_steadily
         if is_slipping:
             burst = drawn(self._slip_burst, self._slip_draws)
-            self._slip = (burst, right) if self._slip_draws.random() < 0.5 else (left, burst)
+            self._kept = (1.0 - burst, right) if self._slip_draws.random() < 0.5 else (left, 1.0 - burst)
 
 
 def _past(duty: float, dead_band: float) -> float:

@@ -177,6 +177,8 @@ class PoseFilter:
 
     def pose_at(self, now_ns: int) -> Pose:
         """Return the estimate carried on to a time at the last speeds: counts are late by a few milliseconds."""
+        if self.speed == self.heading_rate == 0.0:
+            return self.pose
         age = clamp(now_ns - self._as_of_ns, 0, CARRY_ON_NS) * 1e-9
         turn, way = self.heading_rate * age, self.speed * age
         middle = self.heading + 0.5 * turn

@@ -229,8 +229,10 @@ class Limits:
 
     def _ramp(self, speed: float, turn_rate: float, seconds: float) -> None:
         limits = self._limits
-        slowing = abs(speed) < abs(self._speed) or speed * self._speed < 0.0
-        step = (limits.deceleration if slowing else limits.acceleration) * seconds
-        self._speed += clamp(speed - self._speed, -step, step)
-        turn_step = limits.turn_acceleration * seconds
-        self._turn_rate += clamp(turn_rate - self._turn_rate, -turn_step, turn_step)
+        if speed != self._speed:
+            slowing = abs(speed) < abs(self._speed) or speed * self._speed < 0.0
+            step = (limits.deceleration if slowing else limits.acceleration) * seconds
+            self._speed += clamp(speed - self._speed, -step, step)
+        if turn_rate != self._turn_rate:
+            step = limits.turn_acceleration * seconds
+            self._turn_rate += clamp(turn_rate - self._turn_rate, -step, step)

@@ -436,7 +436,7 @@ def jog(robot: Path, ports: tuple[str, ...], guard: Path | None, drivers: tuple[
 
 @commands.command()
 @_with_a_person
-@click.argument("what", type=click.Choice(("drive", "heading", "range", "gripper", "camera")))
+@click.argument("what", type=click.Choice(("drive", "heading", "range", "gripper", "camera", "latency")))
 @click.option(
     "--pictures",
     type=click.Path(path_type=Path, exists=True, file_okay=False),
@@ -447,7 +447,7 @@ def jog(robot: Path, ports: tuple[str, ...], guard: Path | None, drivers: tuple[
 @click.option("--side", default="1 m", show_default=True, metavar="LENGTH", help="Side of the squares of 'drive'.")
 @click.option("--write", is_flag=True, help="Write the robot file without asking.")
 def calibrate(robot: Path, what: str, side: str, write: bool, **given: Any) -> int:
-    """Calibrate a ROBOT's drive, heading, range, gripper or camera, and offer to correct its file."""
+    """Calibrate a ROBOT's drive, heading, range, gripper, camera or its latency, and offer to correct its file."""
     from rover.calibrate import session
     from rover.calibrate.findings import CalibrationError
     from rover.devices.registry import LoadError

@@ -23,7 +23,9 @@ WALL_AT = 5.0
 ASIDE = (-8.0, -8.0)
 """Where the jar stands while nobody needs it (m)."""
 _TAPE_SIGMA = 0.001
-_FAMILIES = ("counts", "heading", "range", "gripper")
+MARKER_AT = ("1.5 m", "0 m")
+"""The tray's marker, ahead of the start."""
+_FAMILIES = ("counts", "heading", "range", "gripper", "camera")
 
 
 class Start(NamedTuple):
@@ -44,6 +46,13 @@ def field_round(start: Start) -> Errand:
             "field": {
                 "boundary": [[low, low], [high, low], [high, high], [low, high]],
                 "start": {"x": f"{start.x} m", "y": f"{start.y} m", "heading": f"{start.heading} rad"},
+                "zone": {
+                    "x": "0 m",
+                    "y": "0 m",
+                    "width": "1 m",
+                    "depth": "1 m",
+                    "marker": MARKER_AT,
+                },
                 "walls": {"east": [[f"{WALL_AT} m", low], [f"{WALL_AT} m", high]]},
             },
             "kinds": {"amber": {"lid": "amber", "height": "60 mm", "width": "50 mm"}},

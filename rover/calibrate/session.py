@@ -8,7 +8,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rover.calibrate import drive, gripper, heading, plots, range
+from rover.calibrate import camera_latency, drive, gripper, heading, plots, range
 from rover.calibrate.findings import CalibrationError, Change, Findings
 from rover.calibrate.hands import Assistant, Drivetrain
 from rover.calibrate.practice import BenchAssistant, BenchDrivetrain, practice_bench, true_geometry
@@ -20,7 +20,7 @@ SIDES = (0.3, 6.0)
 
 
 class Order(NamedTuple):
-    """What to calibrate (``drive``, ``heading``, ``range`` or ``gripper``), and the side (m) of the squares."""
+    """What to calibrate (``drive``, ``heading``, ``range``, ``gripper``, ``latency``), and the squares' side (m)."""
 
     what: str
     side: float = drive.SIDE
@@ -47,6 +47,7 @@ def calibrate(order: Order, drivetrain: Drivetrain, assistant: Assistant, robot:
         "heading": (heading.measure, heading.findings),
         "range": (range.measure, range.findings),
         "gripper": (gripper.measure, gripper.findings),
+        "latency": (camera_latency.measure, camera_latency.findings),
     }
     measure, findings = steps[order.what]
     return findings(measure(drivetrain, assistant, robot), robot)

@@ -6,11 +6,25 @@ from typing import Any, NamedTuple
 from rover.devices.readings import MARKER, Detection, Detections
 from rover.files.errand import Kind
 from rover.files.robot import Camera, Colour, Marker, Robot
-from rover.vision.colour import Patch, patches_of
-from rover.vision.geometry import Extent, Place, View, joined_extent, locate, locate_marker, view_of
+from rover.vision.colour import Patch, patches_of, to_hsv
+from rover.vision.geometry import (
+    Extent,
+    Place,
+    View,
+    joined_extent,
+    locate,
+    locate_marker,
+    locate_pair,
+    split_extent,
+    view_of,
+)
 
-DARK, BRIGHT = 32, 245
+DARK, BRIGHT = 42, 245
 """A frame whose mean brightness (0 to 255) is below or above shows nothing that could be relied on."""
+COLOURLESS = 66
+"""Up to this saturation (0 to 255) a pixel is about grey: no channel more than 1.35 times as bright as another."""
+LEAST_GREY = 0.1
+"""Wherever a robot looks, so large a share of the picture is about grey, if the white balance is right."""
 FROZEN_AFTER = 5
 """A sensor's noise never repeats: so many equal frames in a row are one frame again and again."""
 SMALLEST_SIDE = 60
@@ -59,7 +73,7 @@ class Detector:
         patches = patches_of(image, self._colours)
         markers = list(self._markers(view, patches))
         rest = [patch for patch in patches if not any(_overlap(patch.extent, marker.extent) for marker in markers)]
-        seen = markers + [lid for patch in rest if (lid := self._lid(view, patch)) is not None]
+        seen = markers + [lid for patch in rest for lid in self._lids(view, patch)]
         return sorted(seen, key=lambda one: one.detection.distance)
 
     def _view_for(self, image: Any) -> View:
@@ -68,14 +82,27 @@ class Detector:
             self._view = view_of(self._camera, width, height)
         return self._view
 
-    def _lid(self, view: View, patch: Patch) -> Seen | None:
-        """Return the kind that is placed most surely, of those with a lid of this colour."""
+    def _lids(self, view: View, patch: Patch) -> Iterator[Seen]:
+        """Yield the lid of the kind that is placed most surely, of those of this colour; or two that stand as one.
+
+        Surely farther than the camera sees to, its pixels are too few: two lids there are soon one that seems nearer.
+        """
         places = [
             (place.distance_sigma / place.distance, name, place)
             for name, kind in self._kinds.items()
             if kind.lid == patch.colour and (place := locate(view, patch.extent, kind.height, kind.width)) is not None
         ]
-        return _seen(min(places)[1], min(places)[2], view, patch.extent) if places else None
+        if not places:
+            return
+        _, name, place = min(places)
+        if place.distance - place.distance_sigma > self._camera.sees_to:
+            return
+        pair = locate_pair(view, patch.extent, self._kinds[name].height, self._kinds[name].width)
+        if pair is None:
+            yield _seen(name, place, view, patch.extent)
+        else:
+            for one, extent in zip(pair, split_extent(patch.extent), strict=True):
+                yield _seen(name, one, view, extent)
 
     def _markers(self, view: View, patches: Iterable[Patch]) -> Iterator[Seen]:
         marker = self._marker
@@ -138,7 +165,8 @@ class FrameWatch:
         if misshapen := self._misshapen(image):
             return misshapen
         frozen = self._frozen(image)
-        return _light(image) or frozen or _unfinished(image)  # covered up, a lens gives equal frames as well
+        # Covered up, a lens gives equal frames as well; and what has not arrived is grey.
+        return _light(image) or frozen or _unfinished(image) or _tinted(image)
 
     def _misshapen(self, image: Any) -> str:
         shape: Any = getattr(image, "shape", ())
@@ -166,3 +194,10 @@ def _light(image: Any) -> str:
 def _unfinished(image: Any) -> str:
     last = image[-max(1, len(image) // 8) :]
     return "the lower part of the frame is missing; is the cable good?" if bool((last == GREY).all()) else ""
+
+
+def _tinted(image: Any) -> str:
+    saturation = to_hsv(image[::4, ::4].copy())[:, :, 1]
+    if (saturation <= COLOURLESS).mean() >= LEAST_GREY:
+        return ""
+    return "all is tinted: is the white balance right for this light, and is anything grey in sight?"

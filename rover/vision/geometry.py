@@ -23,6 +23,10 @@ SCALE_SIGMA = 0.015
 """The same of all distances alike, as a share: how well lids, camera height and field of view are measured."""
 AGREE = 3.0
 """Two answers that differ by more than so many sigma are not answers to the same question."""
+AS_WIDE_AS_TWO = 1.5
+"""Wider than its row allows by this factor, and by ``AGREE`` sigma, a patch is two lids that stand side by side."""
+LEVEL = (1.5, 0.3)
+"""A lone lid goes farthest left and right in the same row, give or take pixels, or this share of its height."""
 SMALLEST, LARGEST = 0.25, 2.5
 """What looks narrower or wider than its kind by these factors, from its place on the floor, is not of that kind."""
 FARTHEST = 20.0
@@ -155,8 +159,8 @@ def locate(view: View, patch: Extent, lid_height: float, lid_width: float) -> Pl
 
     The far edge of the lid's upper face is the top of the patch, whatever rim shows below it; where its ray meets the
     plane of the lid is the middle's distance and half a width. The apparent width gives a second answer. The two are
-    joined by inverse variance while they agree. If they do not, the lid is partly hidden, or two lids make one patch:
-    then the row alone counts, and the bearing is less certain.
+    joined by inverse variance while they agree. If they do not, the lid is partly hidden, or two lids make one patch
+    (see `locate_pair`): then the row alone counts, and the bearing is less certain.
 
     Args:
         view: the camera.
@@ -171,9 +175,40 @@ def locate(view: View, patch: Extent, lid_height: float, lid_width: float) -> Pl
     best = _best(view.lens, patch, by_row, by_width)
     if best is None or best.inverse <= 1.0 / FARTHEST:
         return None
-    distance = 1.0 / best.inverse
-    bearing, bearing_sigma = _bearing(view, patch, min(1.0, lid_width / 2.0 * best.inverse))
-    return Place(bearing, distance, bearing_sigma, distance * math.hypot(best.sigma * distance, SCALE_SIGMA))
+    return _place(best, *_bearing(view, patch, _half_angle(best, lid_width)))
+
+
+def locate_pair(view: View, patch: Extent, lid_height: float, lid_width: float) -> tuple[Place, Place] | None:
+    """Return where two round lids stand, left and right, that make one patch; None if it is not too wide for one.
+
+    Both are as far as the row has it, each with its own edge of the patch half a width from its middle.
+
+    Args:
+        view: the camera.
+        patch: its edges.
+        lid_height: of the upper faces above the floor (m).
+        lid_width: their diameter (m).
+    """
+    by_row = _by_row(view, patch, lid_height, lid_width)
+    if by_row is None or by_row.inverse <= 1.0 / FARTHEST or _is_cut(view.lens, patch) or patch.top <= 0:
+        return None
+    by_width = _by_width(view, patch, lid_width)
+    two = by_width.inverse > AS_WIDE_AS_TWO * by_row.inverse and _sigmas_nearer(by_row, by_width) > AGREE
+    if not two or not _is_plausible(by_row, by_width, cut=False):
+        return None
+    half, (left, right) = _half_angle(by_row, lid_width), _edges(view, patch)
+    sigma = math.hypot(_edge_sigma(patch, left - right), 0.2 * half)
+    return _place(by_row, left - half, sigma), _place(by_row, right + half, sigma)
+
+
+def _half_angle(guess: Guess, width: float) -> float:
+    """Return half the angle (rad) that a round thing of a width fills at a distance."""
+    return math.asin(min(1.0, width / 2.0 * guess.inverse))
+
+
+def _place(guess: Guess, bearing: float, bearing_sigma: float) -> Place:
+    distance = 1.0 / guess.inverse
+    return Place(bearing, distance, bearing_sigma, distance * math.hypot(guess.sigma * distance, SCALE_SIGMA))
 
 
 def _is_cut(lens: Lens, patch: Extent) -> bool:
@@ -225,24 +260,38 @@ def _best(lens: Lens, patch: Extent, by_row: Guess | None, by_width: Guess) -> G
     cut = _is_cut(lens, patch)
     if by_row is None or patch.top <= 0:
         return None if cut else by_width
-    apart = abs(by_row.inverse - by_width.inverse)
-    if cut or apart > AGREE * math.hypot(by_row.sigma, by_width.sigma):
+    if cut or abs(_sigmas_nearer(by_row, by_width)) > AGREE or _is_lopsided(patch):
         return by_row
     row, width = by_row.sigma**-2, by_width.sigma**-2
     return Guess((row * by_row.inverse + width * by_width.inverse) / (row + width), (row + width) ** -0.5)
 
 
-def _bearing(view: View, patch: Extent, sine: float) -> tuple[float, float]:
-    """Return the bearing of a round thing of which ``sine`` is that of half its angle, and its sigma (rad)."""
+def _sigmas_nearer(by_row: Guess, by_width: Guess) -> float:
+    """Return by how many sigma the width has it nearer than the row does."""
+    return (by_width.inverse - by_row.inverse) / math.hypot(by_row.sigma, by_width.sigma)
+
+
+def _is_lopsided(patch: Extent) -> bool:
+    """Whether one side of the patch is lower than the other: a lid and part of another that stands behind it."""
+    if patch.left_row is None or patch.right_row is None:
+        return False
+    pixels, share = LEVEL
+    return abs(patch.left_row - patch.right_row) > max(pixels, share * (patch.bottom - patch.top))
+
+
+def _bearing(view: View, patch: Extent, half: float) -> tuple[float, float]:
+    """Return the bearing of a round thing that fills twice the angle ``half``, and its sigma (rad)."""
     left, right = _edges(view, patch)
-    expected, seen = 2.0 * math.asin(sine), left - right
+    seen, sigma = left - right, _edge_sigma(patch, left - right)
     cut_left, cut_right = patch.left <= 0, patch.right >= view.lens.width
-    a_pixel = seen / (patch.right - patch.left)
-    sigma = math.hypot(HEADING_SIGMA, a_pixel * EDGE_SIGMA)
     if cut_left != cut_right:  # the edge in sight, and half a width from there
-        middle = right + expected / 2.0 if cut_left else left - expected / 2.0
-        return middle, math.hypot(sigma, 0.1 * expected)
-    return (left + right) / 2.0, math.hypot(sigma, abs(expected - seen) / 4.0)
+        return right + half if cut_left else left - half, math.hypot(sigma, 0.2 * half)
+    return (left + right) / 2.0, math.hypot(sigma, abs(2.0 * half - seen) / 4.0)
+
+
+def _edge_sigma(patch: Extent, seen: float) -> float:
+    """Return how well the bearing of an edge is known (rad), of a patch that fills an angle."""
+    return math.hypot(HEADING_SIGMA, seen / (patch.right - patch.left) * EDGE_SIGMA)
 
 
 def locate_marker(view: View, halves: tuple[Extent, Extent], width: float, height: float) -> Place | None:
@@ -271,6 +320,12 @@ def joined_extent(left: Extent, right: Extent) -> Extent:
     """Return the edges of two patches side by side taken as one."""
     top, bottom = min(left.top, right.top), max(left.bottom, right.bottom)
     return Extent(left.left, top, right.right, bottom, left.left_row, right.right_row)
+
+
+def split_extent(patch: Extent) -> tuple[Extent, Extent]:
+    """Return the left and the right half of a patch."""
+    middle = (patch.left + patch.right) / 2.0
+    return patch._replace(right=middle, right_row=None), patch._replace(left=middle, left_row=None)
 
 
 def _falls(view: View, patch: Extent) -> tuple[float, float]:

@@ -21,7 +21,7 @@ JOIN_DISTANCE, JOIN_SIGMAS, JOIN_AT_MOST = 0.15, 3.0, 0.6
 """A sighting nearer to an object of its kind than this (m), or than so many sigma and that (m), is of that object..."""
 APART = 0.04
 """... unless another of the same frame is, and they are farther apart than this (m): two things are not one."""
-ALIKE = 3.0
+SIGHTINGS_AS_ONE = 3.0
 """So many sightings tell as much as one would whose error is all its own: tilt and lens err alike in all."""
 FADING = 1.1
 """Variance grows by this factor from sighting to sighting: the object may have been pushed, the pose has drifted."""
@@ -257,15 +257,15 @@ def _square_sigmas(one: Remembered, sighting: Sighting, dx: float, dy: float) ->
 def _merge(one: Remembered, sighting: Sighting) -> None:
     """Join a sighting to an object: the mean weighted by the inverse of their covariances, never surer than 2 cm.
 
-    A bearing is much surer than a distance, so that sightings from places abreast sharpen the distance by triangulation.
-    The weighing is Kalman's update (1960) of a thing that stands still, written out.
+    A bearing is much surer than a distance: sightings from places abreast sharpen the distance by triangulation. The
+    weighing is the update of R. E. Kalman, "A New Approach to Linear Filtering and Prediction Problems", 1960.
     """
     base, fading = sighting.base, FADING
     xx, xy, yy = fading * (one.xx - one.base) + 1e-5, fading * one.xy, fading * (one.yy - one.base) + 1e-5
     sum_xx, sum_xy, sum_yy = (
-        xx + ALIKE * (sighting.xx - base),
-        xy + ALIKE * sighting.xy,
-        yy + ALIKE * (sighting.yy - base),
+        xx + SIGHTINGS_AS_ONE * (sighting.xx - base),
+        xy + SIGHTINGS_AS_ONE * sighting.xy,
+        yy + SIGHTINGS_AS_ONE * (sighting.yy - base),
     )
     determinant = sum_xx * sum_yy - sum_xy * sum_xy
     gain_xx, gain_xy = (xx * sum_yy - xy * sum_xy) / determinant, (xy * sum_xx - xx * sum_xy) / determinant

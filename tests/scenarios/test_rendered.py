@@ -62,11 +62,15 @@ def test_a_jar_is_delivered_through_the_serial_line_too(rehearsed):
     assert record.header["host"] == "wired rendered bench"
 
 
-def test_in_the_dark_the_robot_says_so_and_ends_without_running_into_anything(rehearsed):
-    rehearsal, result, record = rehearsed(rendering={"light": 0.05})
+@pytest.mark.parametrize(
+    ("rendering", "why"),
+    [({"light": 0.15}, "too dark"), ({"cast": "25 %"}, "all is tinted"), ({"cast": "-25 %"}, "all is tinted")],
+)
+def test_in_no_light_to_rely_on_the_robot_says_so_and_ends_without_running_into_anything(rehearsed, rendering, why):
+    rehearsal, result, record = rehearsed(rendering=rendering)
     assert (result.result, result.delivered) == ("failed", 0)
     [remark] = rehearsal.remarks
-    assert "were of no use: too dark" in remark
+    assert f"were of no use: {why}" in remark
     assert remark in [note.text for note in record.events_of(Note)]
     assert rehearsal.bench.bumps == 0
 

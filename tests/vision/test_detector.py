@@ -23,7 +23,7 @@ def detect(scene):
 
 def runs(scene, size, distance, count=60):
     """Return (bearing error in deg, distance error as a share, in sigma) of lids drawn with 0.5 deg of pitch."""
-    device = scene.camera(frame_width=size[0], frame_height=size[1])
+    device = scene.camera(frame_width=size[0], frame_height=size[1], sees_to="4 m")
     detector = Detector(device, scene.COLOURS, scene.KINDS)
     draws = random.Random(round(1000 * distance) + size[0])
     found = []
@@ -58,6 +58,14 @@ def test_each_kind_is_told_by_its_lid_nearest_first(scene, detect):
     objects = detect(scene.draw(scene.camera(), jars)).objects
     assert [one.kind for one in objects] == ["amber", "teal", "violet"]
     assert [one.bearing > 0 for one in objects] == [True, False, True]
+
+
+@pytest.mark.parametrize(("sees_to", "kinds"), [("1 m", []), ("2 m", ["amber"])])
+def test_what_is_surely_farther_than_the_camera_sees_to_is_left_out(scene, sees_to, kinds):
+    device = scene.camera(sees_to=sees_to)
+    frame = scene.draw(device, [scene.Jar("amber", 1.6, 0.0)])
+    found = Detector(device, scene.COLOURS, scene.KINDS).detections(frame).objects
+    assert [one.kind for one in found] == kinds
 
 
 def test_swapped_red_and_blue_show_no_amber(scene, detect):
@@ -103,7 +111,7 @@ def test_the_marker_is_one_detection_and_no_lid(scene, detect, distance, turned)
 
 def test_the_halves_of_a_far_marker_are_no_lids_either(scene):
     """The nose is up by 1.2 deg, and the halves might, by their size and row, be lids at the horizon."""
-    size = {"frame_width": 640, "frame_height": 480}
+    size = {"frame_width": 640, "frame_height": 480, "sees_to": "6 m"}
     frame = scene.draw_marker(scene.camera(**size), 4.5, 0.0)
     believed = scene.camera(**size, tilt="16.2 deg")
     with_marker, without = (Detector(believed, scene.COLOURS, scene.KINDS, one) for one in (scene.MARKER, None))
@@ -139,6 +147,11 @@ def half_arrived(frame):
     return frame
 
 
+def tinted(red):
+    """Return what makes red brighter and blue darker by a share, as a wrong white balance does."""
+    return lambda frame: numpy.clip(frame * (1.0 - red, 1.0, 1.0 + red), 0, 255).astype(numpy.uint8)
+
+
 def plain(level):
     return lambda frame: numpy.full_like(frame, level)
 
@@ -147,6 +160,8 @@ BAD_FRAMES = {
     "black": (plain(0), "too dark"),
     "lens covered": (lambda frame: frame // 20, "too dark"),
     "white": (plain(255), "too bright"),
+    "too red": (tinted(0.25), "all is tinted"),
+    "too blue": (tinted(-0.25), "all is tinted"),
     "lower half missing": (half_arrived, "lower part"),
     "wrong size": (cut, "280x240"),
     "tiny": (lambda frame: frame[:8, :8], "8x8"),
@@ -177,6 +192,19 @@ def test_an_upside_down_frame_shows_nothing_on_the_floor(scene, detect):
 def test_good_frames_are_no_trouble(scene):
     watch = FrameWatch(scene.camera())
     assert [watch.trouble(scene.blank(scene.camera(), seed)) for seed in range(8)] == [""] * 8
+
+
+@pytest.mark.parametrize("red", [-0.1, 0.1])
+def test_a_light_a_little_off_is_no_trouble(scene, red):
+    assert FrameWatch(scene.camera()).trouble(tinted(red)(scene.blank(scene.camera()))) == ""
+
+
+def test_a_coloured_floor_is_no_trouble_while_something_grey_is_in_sight(scene):
+    frame = scene.blank(scene.camera())
+    frame[60:] = (60, 110, 160)
+    assert FrameWatch(scene.camera()).trouble(frame) == ""
+    frame[:] = (60, 110, 160)
+    assert "anything grey" in FrameWatch(scene.camera()).trouble(frame)
 
 
 def test_a_camera_of_another_size_but_the_same_shape_is_good(scene):

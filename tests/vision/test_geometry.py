@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.vision import geometry
-from rover.vision.geometry import Extent, Lens, View, direction, locate, locate_marker, pixel, ray
+from rover.vision.geometry import Extent, Lens, View, direction, locate, locate_marker, locate_pair, pixel, ray
 
 FOCAL = geometry.focal_length(320, math.radians(60.0))
 PLAIN = View(Lens(320, 240, FOCAL), 0.22, math.radians(15.0))
@@ -68,11 +68,14 @@ def lid_at(view, distance, bearing, rim=0.012):
     """Return the exact edges of a lid's patch."""
     x, y = distance * math.cos(bearing), distance * math.sin(bearing)
     turns = [2.0 * math.pi * step / 180 for step in range(180)]
-    rings = [(x + 0.025 * math.cos(t), y + 0.025 * math.sin(t), above) for t in turns for above in (0.06, 0.06 - rim)]
-    pixels = [pixel(view, *point) for point in rings]
-    us, vs = [u for u, _ in pixels], [v for _, v in pixels]
-    left, right = pixels[us.index(min(us))], pixels[us.index(max(us))]
-    return Extent(min(us), min(vs), max(us), max(vs), left[1], right[1])
+    rings = [
+        [pixel(view, x + 0.025 * math.cos(t), y + 0.025 * math.sin(t), above) for t in turns]
+        for above in (0.06, 0.06 - rim)
+    ]
+    vs = [v for ring in rings for _, v in ring]
+    # A side goes from the one ring down to the other, and leans: half-way it is looked at.
+    left, right = (tuple(sum(parts) / 2.0 for parts in zip(*map(end, rings), strict=True)) for end in (min, max))
+    return Extent(left[0], min(vs), right[0], max(vs), left[1], right[1])
 
 
 @given(st.floats(0.35, 2.5), st.floats(-0.35, 0.35), st.sampled_from([0.0, 0.012, 0.02]))
@@ -130,6 +133,37 @@ def test_a_lid_half_hidden_is_placed_by_its_row():
 def test_two_lids_that_make_one_patch_are_placed_by_their_row():
     one, other = lid_at(PLAIN, 0.8, 0.03), lid_at(PLAIN, 0.8, -0.03)
     assert locate(PLAIN, one._replace(right=other.right), *LID).distance == pytest.approx(0.8, rel=0.03)
+
+
+def both(one, other):
+    """Return the edges of two lids' patches in one."""
+    low, high = min(one, other), max(one, other)
+    rows = low.left_row, high.right_row
+    return Extent(low.left, min(one.top, other.top), high.right, max(one.bottom, other.bottom), *rows)
+
+
+@given(st.floats(0.35, 2.0), st.floats(-0.3, 0.3))
+def test_two_lids_side_by_side_in_one_patch_are_placed_each_by_its_own_edge(distance, bearing):
+    apart = 0.055 / distance
+    one, other = (lid_at(PLAIN, distance, bearing + side * apart / 2.0) for side in (1, -1))
+    left, right = locate_pair(PLAIN, both(one, other), *LID)
+    for place, side in ((left, 1), (right, -1)):
+        assert place.distance == pytest.approx(distance, rel=0.03)
+        assert abs(place.bearing - (bearing + side * apart / 2.0)) < math.radians(0.5)
+
+
+@given(st.floats(0.35, 2.5), st.floats(-0.35, 0.35), st.sampled_from([0.0, 0.012, 0.02]))
+def test_a_lone_lid_is_no_pair(distance, bearing, rim):
+    assert locate_pair(PLAIN, lid_at(PLAIN, distance, bearing, rim), *LID) is None
+
+
+def test_a_lid_half_hidden_behind_another_does_not_make_it_seem_nearer():
+    """The nose is up by 0.6 deg: by row and width together the two might be one at 1.7 m."""
+    nodding = PLAIN._replace(tilt=PLAIN.tilt - math.radians(0.6))
+    patch = both(lid_at(nodding, 2.2, 0.006), lid_at(nodding, 2.45, -0.007))
+    place, fooled = (locate(PLAIN, one, *LID) for one in (patch, patch._replace(left_row=None)))
+    assert abs(place.distance - 2.45) < 1.96 * place.distance_sigma
+    assert abs(fooled.distance - 2.2) > 1.96 * fooled.distance_sigma
 
 
 @pytest.mark.parametrize(

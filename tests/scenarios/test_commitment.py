@@ -1,0 +1,28 @@
+"""Two equal jars, left and right: once chosen, the target stays the target."""
+
+import importlib.util
+from pathlib import Path
+
+import pytest
+
+TOOLS = Path(__file__).parents[2] / "tools" / "benchmarks"
+SEEDS = (38, 59, 105, 2, 3)
+
+
+@pytest.fixture(scope="module")
+def benchmark():
+    """The module `commitment` of the benchmarks, which has the bench."""
+    spec = importlib.util.spec_from_file_location("commitment", TOOLS / "commitment.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_between_two_equal_jars_the_robot_never_changes_its_mind(benchmark):
+    runs = [benchmark.approach(seed) for seed in SEEDS]
+    assert [(run.switches, run.arrived) for run in runs] == [(0, True)] * len(SEEDS)
+
+
+def test_without_commitment_it_does(benchmark):
+    runs = [benchmark.approach(seed, benchmark.best_of_the_frame) for seed in SEEDS]
+    assert sum(run.switches for run in runs) > 0

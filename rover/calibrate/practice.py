@@ -51,7 +51,7 @@ def field_round(start: Start) -> Errand:
                     "y": "0 m",
                     "width": "1 m",
                     "depth": "1 m",
-                    "marker": MARKER_AT,
+                    "marker": list(MARKER_AT),
                 },
                 "walls": {"east": [[f"{WALL_AT} m", low], [f"{WALL_AT} m", high]]},
             },

@@ -65,6 +65,14 @@ class _Device:
         return Health.OK if self.last_ns >= 0 and now_ns - self.last_ns <= self.age_ns else Health.OVERDUE
 
 
+def _is_possible(device: _Device, value: Any) -> bool:
+    """Tell whether a value may be believed; one of another type than the device's may not."""
+    try:
+        return device.possible(value)
+    except (AttributeError, TypeError):
+        return False
+
+
 class HealthWatch:
     """Keeps each device's health, and the signals that tell of reports: ok, how many, taken when."""
 
@@ -92,7 +100,7 @@ class HealthWatch:
         if reading.sequence <= device.sequence or reading.taken_ns > now_ns + CLOCK_SLACK_NS:
             self.impossible += 1
             return False
-        if isinstance(reading.value, Fault) or not device.possible(reading.value):
+        if isinstance(reading.value, Fault) or not _is_possible(device, reading.value):
             self._quiet_until_ns = -1
             device.fault = self._why_not(reading.value)
             return False

@@ -25,6 +25,7 @@ class ActivityPerformer:
 
     def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
         """Make the state's activity; its random draws depend on seed, state and entry alone."""
+        self._world.held_back_for = 0.0  # what held the last one back has not yet held this one
         self._world.random = random.Random(f"{self._seed}/{state.path}/{entry}")
         self._failed = False
         try:
@@ -50,6 +51,8 @@ class ActivityPerformer:
         if activity.outcome == Outcome.RUNNING:
             try:
                 request = activity.step(self._world)
+                if not isinstance(request, Request):
+                    raise TypeError(f"an activity's step returns a Request, and this one returned {request!r}")
             except Exception:
                 self._fail(engine.path)
                 engine.report(Outcome.FAILED)

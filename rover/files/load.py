@@ -108,9 +108,13 @@ def follow(source: Source, where: tuple[str | int, ...], kind: str, text: str) -
     named = yaml_source.read(path, show(path))
     found = kind_of(named)
     if found != kind:
-        source.report(where, f"this is a {found} file, but a {kind} file is due here")
+        source.report(where, f"this is {_a(found)} file, but {_a(kind)} file is due here")
         return None
     return Loaded(build(KINDS[kind], named), named)
+
+
+def _a(kind: str) -> str:
+    return f"an {kind}" if kind.startswith("e") else f"a {kind}"
 
 
 def load(path: Path, kind: str) -> Loaded[Any]:
@@ -122,7 +126,7 @@ def load(path: Path, kind: str) -> Loaded[Any]:
     source = yaml_source.read(path, show(path))
     found = kind_of(source)
     if found != kind:
-        source.report((found,), f"this is a {found} file, but a {kind} file is due here", of_key=True)
+        source.report((found,), f"this is {_a(found)} file, but {_a(kind)} file is due here", of_key=True)
         raise FileProblems(source.problems)
     return Loaded(build(KINDS[kind], source), source)
 

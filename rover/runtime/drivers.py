@@ -54,7 +54,9 @@ class Drivers:
         for family, poll in self._sensors:
             try:
                 for reading in poll(now_ns):
-                    new.append((family, reading))  # noqa: PERF401 - mostly there is one, or none
+                    if not isinstance(reading, Reading):
+                        raise TypeError(f"poll returns Readings, and this one returned {reading!r}")
+                    new.append((family, reading))
             except Exception as error:
                 self._give_up(family, error)
         return new

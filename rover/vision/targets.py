@@ -197,7 +197,8 @@ class TargetMemory:
     def recall(self, kind: str, x: float, y: float) -> None:
         """Remember an object again where it was left (m); it need not be seen anew to be believed in."""
         variance = RECALLED_SIGMA**2
-        self.objects.append(Remembered(self._numbers, kind, x, y, variance, 0.0, variance, SIGHTINGS_TO_KNOW))
+        recalled = Remembered(self._numbers, kind, x, y, variance, 0.0, variance, sightings=SIGHTINGS_TO_KNOW)
+        self.objects.append(recalled)
         self._numbers += 1
 
     def forget(self, one: Remembered) -> None:

@@ -92,6 +92,13 @@ class TestBelief:
         assert getattr(at_work.core.signals, f"{device}_n") == reports
         assert all(math.isfinite(part) for part in at_work.core.pose)
 
+    @pytest.mark.parametrize("device", ["heading", "range", "battery", "camera"])
+    def test_a_value_of_another_type(self, stepping, device):
+        at_work = stepping()
+        at_work.steps(0.5)
+        (change,) = at_work.step(**{device: 2.0}).events
+        assert (change.device, change.health) == (device, Health.FAULTY)
+
     @pytest.mark.parametrize("device", ["battery", "range", "camera"])
     def test_a_fault_that_the_device_tells_is_its_health_until_a_value_comes(self, stepping, device):
         at_work = stepping()

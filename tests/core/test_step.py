@@ -260,6 +260,11 @@ class RaisesLater(Sound):
         return Request(0.2)
 
 
+class ReturnsNothing(Sound):
+    def step(self, world):
+        return None
+
+
 OWN = """
 behaviour: Own
 start: own
@@ -274,7 +279,12 @@ class TestAUsersOwnActivity:
     """Rule R12: what it raises ends it as failed and is recorded with its traceback; the run goes on."""
 
     @pytest.mark.parametrize(
-        ("activity", "error"), [(RaisesAtOnce, "KeyError: 'no such setting'"), (RaisesLater, "ZeroDivisionError")]
+        ("activity", "error"),
+        [
+            (RaisesAtOnce, "KeyError: 'no such setting'"),
+            (RaisesLater, "ZeroDivisionError"),
+            (ReturnsNothing, "TypeError: an activity's step returns a Request, and this one returned None"),
+        ],
     )
     def test_one_that_raises_has_failed(self, stepping, activity, error):
         at_work = stepping(OWN, {**ACTIVITIES, "mine": activity})

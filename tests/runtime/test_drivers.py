@@ -62,6 +62,11 @@ class Raising(Base):
         raise RuntimeError("will not close")
 
 
+class NoReadings(Base):
+    def poll(self, now_ns):
+        return [2.0]
+
+
 class CannotOpen(Base):
     def __init__(self, options, host):
         raise OSError("no such port")
@@ -71,7 +76,7 @@ class CannotOpen(Base):
 def module():
     """These classes, as a user's own module; the log is emptied."""
     made = ModuleType("my_drivers")
-    vars(made).update({one.__name__: one for one in (Told, ToldBadly, Counts, Range, Raising, CannotOpen)})
+    vars(made).update({one.__name__: one for one in (Told, ToldBadly, Counts, Range, Raising, NoReadings, CannotOpen)})
     sys.modules["my_drivers"] = made
     Base.log.clear()
     yield
@@ -116,6 +121,14 @@ def test_a_sensor_that_raises_is_faulty_once_and_the_others_go_on():
     assert drivers.faults() == [("range", "its driver raised ValueError: garbled")]
     drivers.poll(1)
     assert drivers.faults() == []
+
+
+def test_a_sensor_that_returns_anything_but_readings_is_faulty():
+    drivers = Drivers(host(range={"driver": "my_drivers:NoReadings"}), ())
+    assert [family for family, _ in drivers.poll(0)] == ["counts", "counts"]
+    ((family, why),) = drivers.faults()
+    assert family == "range"
+    assert why.endswith("poll returns Readings, and this one returned 2.0")
 
 
 @pytest.mark.parametrize(("family", "other"), [("gripper", "drive"), ("drive", "gripper")])

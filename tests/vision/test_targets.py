@@ -299,3 +299,11 @@ class TestChoice:
         look(memory, (1.8, 1.0), (2.5, 1.2, "teal"), frames=5)
         memory.choose(START, None)
         assert [one.kind for one in memory.others()] == ["teal"]
+
+
+def test_what_is_recalled_is_believed_in_and_may_be_chosen_unseen():
+    memory = TargetMemory(EYE)
+    memory.recall("amber", 3.0, 1.0)
+    memory.choose(Pose(0.0, 0.0, 0.0), None)
+    assert memory.chosen is not None
+    assert (memory.chosen.kind, memory.chosen.x, memory.chosen.y, memory.chosen.known) == ("amber", 3.0, 1.0, True)

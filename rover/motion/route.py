@@ -1,7 +1,8 @@
-"""Ways round things: from here to there past circles (objects, things to keep clear of), inside the boundary.
+"""Ways round things: from here to there past circles (objects, things to keep clear of) and walls, inside the boundary.
 
 A straight line where it is free; otherwise the nearer of two detours past the first thing in the way, each
-looked at again in the same manner, a few levels deep.
+looked at again in the same manner, a few levels deep. Walls are passed beyond their ends, and so are the boundary's
+sides where the field is not convex.
 """
 
 import math
@@ -9,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from rover.estimate.field import Ground, distance_to_segment
+from rover.estimate.field import Ground, distance_to_segment, inside
 
 XY = tuple[float, float]
 DEEPEST = 5
@@ -37,7 +38,17 @@ def route(start: XY, goal: XY, circles: Sequence[Circle], ground: Ground, margin
         margin: detours stay inside its boundary and off its walls by so much (m).
     """
     kept = [circle for circle in (_shrunk(circle, start, goal) for circle in circles) if circle.radius > 0.02]
-    return _route(start, goal, kept, ground, margin, 0)
+    is_within = inside(start, ground.boundary) and inside(goal, ground.boundary)
+    barriers = [*ground.walls, *(ground.edges if is_within else ())]
+    return _route(start, goal, _Map(kept, barriers, ground, margin), 0)
+
+
+@dataclass(frozen=True)
+class _Map:
+    circles: list[Circle]
+    barriers: list[tuple[XY, XY]]
+    ground: Ground
+    margin: float
 
 
 def _shrunk(circle: Circle, start: XY, goal: XY) -> Circle:
@@ -45,21 +56,32 @@ def _shrunk(circle: Circle, start: XY, goal: XY) -> Circle:
     return circle if room >= circle.radius else Circle(circle.x, circle.y, room)
 
 
-def _route(start: XY, goal: XY, circles: list[Circle], ground: Ground, margin: float, depth: int) -> list[XY] | None:
-    blocking = _first_in_the_way(start, goal, circles)
-    if blocking is None:
-        return None if _crosses_wall(start, goal, ground) else [goal]
+def _route(start: XY, goal: XY, known: _Map, depth: int) -> list[XY] | None:
+    points = _detours(start, goal, known)
+    if points is None:
+        return [goal]
     if depth >= DEEPEST:
         return None
     ways = []
-    for point in _beside(start, goal, blocking):
-        if ground.clearance(*point) < margin:
+    for point in points:
+        if known.ground.clearance(*point) < known.margin:
             continue
-        first = _route(start, point, circles, ground, margin, depth + 1)
-        rest = _route(point, goal, circles, ground, margin, depth + 1) if first else None
+        first = _route(start, point, known, depth + 1)
+        rest = _route(point, goal, known, depth + 1) if first else None
         if first and rest:
             ways.append(first + rest)
     return min(ways, key=lambda way: length([start, *way]), default=None)
+
+
+def _detours(start: XY, goal: XY, known: _Map) -> list[XY] | None:
+    """Return the points past the first thing in the way, None where nothing is."""
+    blocking = _first_in_the_way(start, goal, known.circles)
+    if blocking is not None:
+        return _beside(start, goal, blocking)
+    crossed = next((barrier for barrier in known.barriers if _cross(start, goal, *barrier)), None)
+    if crossed is None:
+        return None
+    return [point for end in crossed for point in _beside(start, goal, Circle(*end, known.margin))]
 
 
 def length(points: Sequence[XY]) -> float:
@@ -79,10 +101,6 @@ def _beside(start: XY, goal: XY, circle: Circle) -> list[XY]:
         (circle.x + reach * math.cos(heading + side), circle.y + reach * math.sin(heading + side))
         for side in (math.pi / 2, -math.pi / 2)
     ]
-
-
-def _crosses_wall(start: XY, goal: XY, ground: Ground) -> bool:
-    return any(_cross(start, goal, a, b) for a, b in ground.walls)
 
 
 def _cross(p: XY, q: XY, a: XY, b: XY) -> bool:

@@ -82,3 +82,33 @@ def test_a_ring_of_things_has_no_way_in(field):
 def test_length():
     assert length([(0.0, 0.0), (3.0, 4.0), (3.0, 5.0)]) == pytest.approx(6.0)
     assert length([(1.0, 1.0)]) == 0.0
+
+
+WALL = ((3.0, 1.0), (3.0, 3.2))
+
+
+def crosses(points, a, b):
+    """Tell whether a line through points crosses a segment along x = constant or y = constant."""
+    return any(math.dist(point, near) < 0.02 for point in sampled(points) for near in sampled([a, b]))
+
+
+def test_a_wall_is_passed_beyond_its_nearer_end(field):
+    way = route(START, GOAL, [], replace(field, walls=(WALL,)), MARGIN)
+    assert not crosses([START, *way], *WALL)
+    assert way[-1] == GOAL
+    assert min(math.dist(point, WALL[0]) for point in way) > MARGIN
+    assert length([START, *way]) < 5.6
+
+
+def test_a_wall_from_edge_to_edge_has_no_way_round(field):
+    assert route(START, GOAL, [], replace(field, walls=(((3.0, 0.0), (3.0, 4.0)),)), MARGIN) is None
+
+
+def test_round_the_inner_corner_of_a_field_that_is_not_convex(field):
+    corners = ((0.0, 0.0), (6.0, 0.0), (6.0, 1.5), (3.0, 1.5), (3.0, 4.0), (0.0, 4.0))
+    edges = tuple((corners[at - 1], corner) for at, corner in enumerate(corners))
+    shape = replace(field, boundary=corners, edges=edges, walls=())
+    start, goal = (1.0, 3.5), (5.5, 0.7)
+    way = route(start, goal, [], shape, MARGIN)
+    assert way[-1] == goal
+    assert all(shape.clearance(*point) > 0.12 for point in sampled([start, *way]))

@@ -81,7 +81,7 @@ class Ask(Activity):
         world.answer = world.signals.operator_answer = "none"
         chosen = world.targets.chosen
         about = "" if chosen is None else f": {chosen.kind} at x {chosen.x:.2f} m, y {chosen.y:.2f} m"
-        world.events.append(Note("question", f"yes or no{about}?"))
+        world.events.append(Note("question", f"yes or no{about}"))
 
     def step(self, world: World) -> Request:
         """Look for the answer."""

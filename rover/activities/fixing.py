@@ -6,6 +6,7 @@ from typing import Any
 from rover.activities.driving import TurnTowards
 from rover.activities.world import Activity, World
 from rover.estimate.fixes import facing, wall_ahead
+from rover.files.robot import Range
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter, WallName
 from rover.motion.profile import bearing_to
 from rover.motion.request import STILL, Request
@@ -64,7 +65,11 @@ class SquareUp(Activity):
         self.outcome = Outcome.RUNNING
         self._wanted = world.book.wall_fixes + values.get("echoes", 4)
         self._seconds = PATIENCE
-        heading = _square_to(world, values["wall"]) if "wall" in values else _most_telling(world)
+        sensor = world.robot.devices.range
+        if sensor is None:
+            self.outcome, self.why = Outcome.FAILED, "the robot has no range finder"
+            return
+        heading = _square_to(world, values["wall"]) if "wall" in values else _most_telling(world, sensor)
         if heading is None:
             self.outcome, self.why = Outcome.FAILED, "no known wall is in reach of the range finder"
             return
@@ -88,11 +93,8 @@ def _square_to(world: World, name: str) -> float | None:
     return None if ends is None else facing(world.pose, *ends)
 
 
-def _most_telling(world: World) -> float | None:
+def _most_telling(world: World, sensor: Range) -> float | None:
     """Return the heading (rad) square to the wall in reach across which the position is least sure."""
-    sensor = world.robot.devices.range
-    if sensor is None:
-        return None
     xx, xy, _, yy, _, _ = world.filter.covariance(world.now_ns)
     best: tuple[float, float] | None = None
     for wall in world.ground.walls:

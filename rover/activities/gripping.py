@@ -6,7 +6,7 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.driving import GIVE_UP_HELD, HEADING_GAIN, StallWatch, TurnTowards, Way, trouble
-from rover.activities.world import Activity, World
+from rover.activities.world import Activity, Deed, World
 from rover.errand import Filled, Grip
 from rover.estimate.ellipse import chance_inside
 from rover.events import Delivery, Find, GivenUp
@@ -185,7 +185,7 @@ def jaws_place(world: World) -> tuple[float, float]:
     return pose.x + reach * math.cos(pose.heading), pose.y + reach * math.sin(pose.heading)
 
 
-class RecordFind(Activity):
+class RecordFind(Deed):
     """Notes the object in the jaws as found here, and as carried from now on."""
 
     spec = ActivitySpec(
@@ -196,7 +196,6 @@ class RecordFind(Activity):
     )
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.DONE
         target, book = world.targets.chosen, world.book
         grip = book.grip or _grip(world)
         book.carried = grip.kind
@@ -205,10 +204,6 @@ class RecordFind(Activity):
         world.events.append(Find(book.finds, *grip))
         if target is not None:
             world.targets.forget(target)
-
-    def step(self, world: World) -> Request:
-        """Nothing is left to do."""
-        return STILL
 
 
 def _grip(world: World) -> Grip:

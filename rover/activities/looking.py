@@ -6,7 +6,7 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.driving import StallWatch, TurnTowards
-from rover.activities.world import Activity, World
+from rover.activities.world import Activity, Deed, World
 from rover.errand import PutOff
 from rover.events import GivenUp, Note
 from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
@@ -64,53 +64,38 @@ class Sweep(Activity):
         return STILL
 
 
-class SkipTarget(Activity):
+class SkipTarget(Deed):
     """Puts the present target off: it is left where it is, and not chosen again."""
 
     spec = ActivitySpec("put the present target off: leave it where it is", can_fail=False)
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.DONE
         chosen = world.targets.chosen
         if chosen is not None:
             world.book.put_off.append(PutOff(chosen.kind, chosen.x, chosen.y))
             world.targets.forget(chosen)
             world.events.append(GivenUp(chosen.kind, chosen.x, chosen.y, "put off"))
 
-    def step(self, world: World) -> Request:
-        """Nothing is left to do."""
-        return STILL
 
-
-class RecallPutOff(Activity):
+class RecallPutOff(Deed):
     """Takes up again what was put off: it is remembered where it was left, and may be chosen."""
 
     spec = ActivitySpec("take up again every object that was put off", can_fail=False)
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.DONE
         for one in world.book.put_off:
             world.targets.recall(one.kind, one.x, one.y)
         world.book.put_off.clear()
 
-    def step(self, world: World) -> Request:
-        """Nothing is left to do."""
-        return STILL
 
-
-class NoteSeen(Activity):
+class NoteSeen(Deed):
     """Writes down what is known of about the field."""
 
     spec = ActivitySpec("note every object that is known of, with its position, in the run record", can_fail=False)
 
     def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.DONE
         for one in world.targets.objects:
             if one.known:
                 sigma = math.sqrt(max(one.xx, one.yy))
                 text = f"{one.kind} seen at x {one.x:.2f} m, y {one.y:.2f} m, give or take {2 * sigma:.2f} m"
                 world.events.append(Note("seen", text))
-
-    def step(self, world: World) -> Request:
-        """Nothing is left to do."""
-        return STILL

@@ -12,7 +12,7 @@ from rover.events import Event
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.graph.vocabulary import ActivitySpec, Outcome, Signals
-from rover.motion.request import Request
+from rover.motion.request import STILL, Request
 from rover.vision.targets import TargetMemory
 
 
@@ -71,3 +71,13 @@ class Activity(Protocol):
     def step(self, world: World) -> Request:
         """Return what is wanted of wheels and jaws now."""
         ...
+
+
+class Deed(Activity):
+    """An activity that is done as soon as it begins; what it does stands in its constructor."""
+
+    outcome = Outcome.DONE
+
+    def step(self, world: World) -> Request:
+        """Nothing is left to do."""
+        return STILL

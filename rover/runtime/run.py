@@ -10,7 +10,7 @@ from rover.activities.registry import specs
 from rover.activities.world import Activity
 from rover.core import Action, Core, StepReadings, StepRecord
 from rover.devices.readings import Reading
-from rover.events import Health, HealthChange, Stop
+from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.graph.vocabulary import SENSORS
 from rover.guard.door import default_folder
 from rover.guard.protocol import Phase
@@ -226,9 +226,9 @@ class Run:
         self._latch_at_guard()
         self._advance_start(now_ns, (now_ns - began_ns) * 1e-9)
         self._operator.panel.show(self._shown(decided), now_ns)
-        for event in decided.events:
-            if isinstance(event, Stop) and event.cause != NOT_ENABLED:
-                say(f"stopped: {event.cause}; r resets, then g goes on")
+        for line in map(told, decided.events):
+            if line:
+                say(line)
         return now_ns
 
     def _take_due(self) -> list[Action]:
@@ -280,6 +280,16 @@ class Run:
             waiting=waiting,
             moving=any(decided.drive[:2]),
         )
+
+
+def told(event: Event) -> str:
+    """Return what the operator is told of an event, mostly nothing: a stop, a question of the behaviour."""
+    match event:
+        case Stop(cause) if cause != NOT_ENABLED:
+            return f"stopped: {cause}; r resets, then g goes on"
+        case Note("question", text):
+            return f"asked: {text}; y is yes, n is no"
+    return ""
 
 
 class Known:

@@ -1,5 +1,5 @@
 """``python -m rover``."""
 
-from rover.cli import main
+from rover.commands.main import main
 
 main()

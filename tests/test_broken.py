@@ -16,9 +16,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import rover.files.problems
-from rover import cli
+from rover.commands import main as cli
 from rover.files.problems import FileProblems
-from rover.runtime.checking import check_file
+from rover.readiness.files import check_file
 
 BROKEN = Path(__file__).parent / "broken"
 CANARY = "canary_of_the_broken_files"
@@ -152,7 +152,7 @@ def hook(event, arguments):
     if event in FORBIDDEN or event == "import" and arguments[0].startswith("canary"):
         os._exit(99)
 sys.addaudithook(hook)
-from rover.cli import main
+from rover.commands.main import main
 main(sys.argv[1:])
 """
 

@@ -14,15 +14,15 @@ from pydantic import BaseModel, TypeAdapter
 
 from rover import quantities
 from rover.activities.registry import specs
-from rover.cli import commands
+from rover.behaviour.build import Builder
+from rover.behaviour.vocabulary import PLACES, SIGNALS, Choice, Kind, Number, Place, Truth, WallName
+from rover.commands.main import commands
 from rover.devices.registry import BUILT_IN
 from rover.files import load, yaml_source
 from rover.files.behaviour import Behaviour, Exit, State, Tries
 from rover.files.bench import DEVICE_FAULTS, parse_fault
 from rover.files.robot import Device
-from rover.graph.build import Builder
-from rover.graph.vocabulary import PLACES, SIGNALS, Choice, Kind, Number, Place, Truth, WallName
-from rover.runtime.checking import check_file
+from rover.readiness.files import check_file
 
 ROOT = Path(__file__).parents[1]
 LANGUAGE, FILES = ROOT / "behaviours" / "README.md", ROOT / "config" / "README.md"

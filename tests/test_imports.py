@@ -144,13 +144,15 @@ def loaded_by(code: str, *arguments: str) -> set[str]:
     return {name for name in new if not name.startswith("_")}
 
 
-CHECK = "import sys; from rover.cli import commands; commands.main(['check', sys.argv[1]], standalone_mode=False)"
+CHECK = (
+    "import sys; from rover.commands.main import commands; commands.main(['check', sys.argv[1]], standalone_mode=False)"
+)
 HELPERS = {"annotated_types", "typing_extensions", "typing_inspection", "pydantic_core", "org", "cython_runtime"}
 """What pydantic and PyYAML bring; ``org`` is a name under which the standard library looks for another interpreter."""
 
 
 def test_the_commands_start_without_what_only_some_of_them_need() -> None:
-    assert loaded_by("import rover.cli") <= {"rover", "click"}
+    assert loaded_by("import rover.commands.main") <= {"rover", "click"}
 
 
 @pytest.mark.parametrize("kind", ["behaviour", "robot", "bench", "errand"])

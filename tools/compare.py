@@ -146,9 +146,7 @@ def main():
         trees = (check_out(given.revision, folder / "old"), ROOT)
         errands = robot_trees(trees, folder) if given.robots else named_errands(given.errand, trees)
         more = ("--rendered",) if given.rendered else ()
-        jobs = [
-            Job(f"{name} seed {seed}", old, new, seed, more) for name, old, new in errands for seed in given.seeds
-        ]
+        jobs = [Job(f"{name} seed {seed}", old, new, seed, more) for name, old, new in errands for seed in given.seeds]
         same = True
         with ThreadPoolExecutor(os.cpu_count()) as pool:
             for is_same, line in pool.map(lambda job: hold(job, trees, folder), jobs):

@@ -5,10 +5,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover import quantities
+from rover.activities.activity import Activity, World
 from rover.activities.places import obstacles, place_of
-from rover.activities.world import Activity, World
+from rover.behaviour.vocabulary import ActivitySpec, Choice, Number, Outcome, Parameter, Place
 from rover.events import Note
-from rover.graph.vocabulary import ActivitySpec, Choice, Number, Outcome, Parameter, Place
 from rover.motion.profile import bearing_to, towards, turning
 from rover.motion.request import STILL, Request
 from rover.motion.route import route

@@ -3,11 +3,11 @@
 from collections.abc import Mapping
 from typing import Any
 
+from rover.activities.activity import Activity, World
 from rover.activities.driving import TurnTowards
-from rover.activities.world import Activity, World
+from rover.behaviour.vocabulary import ActivitySpec, Number, Outcome, Parameter, WallName
 from rover.estimate.fixes import facing, wall_ahead
 from rover.files.robot import Range
-from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter, WallName
 from rover.motion.profile import bearing_to
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap

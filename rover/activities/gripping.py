@@ -5,12 +5,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover import quantities
+from rover.activities.activity import Activity, Deed, World
 from rover.activities.driving import GIVE_UP_HELD, HEADING_GAIN, StallWatch, TurnTowards, Way, trouble
-from rover.activities.world import Activity, Deed, World
-from rover.errand import Filled, Grip
+from rover.behaviour.vocabulary import ActivitySpec, Number, Outcome, Parameter
+from rover.errand.ledger import Filled, Grip
 from rover.estimate.ellipse import chance_inside
 from rover.events import Delivery, Find, GivenUp
-from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
 from rover.quantities import clamp, wrap

@@ -5,11 +5,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover import quantities
+from rover.activities.activity import Activity, Deed, World
 from rover.activities.driving import StallWatch, TurnTowards
-from rover.activities.world import Activity, Deed, World
-from rover.errand import PutOff
+from rover.behaviour.vocabulary import ActivitySpec, Number, Outcome, Parameter
+from rover.errand.ledger import PutOff
 from rover.events import GivenUp, Note
-from rover.graph.vocabulary import ActivitySpec, Number, Outcome, Parameter
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
 

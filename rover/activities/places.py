@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from rover.activities.world import World
+from rover.activities.activity import World
 from rover.motion.route import Circle
 
 PlaceXYH = tuple[float, float, float | None]

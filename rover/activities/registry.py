@@ -3,8 +3,8 @@
 from collections.abc import Mapping
 
 from rover.activities import driving, fixing, gripping, looking
-from rover.activities.world import Activity
-from rover.graph.vocabulary import ActivitySpec
+from rover.activities.activity import Activity
+from rover.behaviour.vocabulary import ActivitySpec
 
 ACTIVITIES: dict[str, type[Activity]] = {
     "stand_still": driving.StandStill,

@@ -10,13 +10,13 @@ from collections import deque
 from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
-from rover.bench.chance import NEVER_NS
+from rover.bench.bench import Bench
+from rover.bench.draws import NEVER_NS
 from rover.bench.faults import on
 from rover.bench.motors import EMPTY
 from rover.bench.orientation import Orientation
 from rover.bench.sight import Sight, View
 from rover.bench.sonar import Sonar
-from rover.bench.world import Bench
 from rover.devices.protocols import Host
 from rover.devices.readings import (
     BatteryValue,

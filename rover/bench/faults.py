@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from rover.bench.chance import NEVER_NS
+from rover.bench.draws import NEVER_NS
 from rover.files.bench import Fault
 
 Faults = tuple[tuple[int, int, str], ...]

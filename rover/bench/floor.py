@@ -3,7 +3,7 @@
 import math
 from typing import NamedTuple
 
-from rover.bench.chance import stream
+from rover.bench.draws import stream
 from rover.files.bench import BenchFile, Floor
 from rover.files.errand import Errand
 from rover.quantities import clamp

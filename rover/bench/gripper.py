@@ -2,7 +2,7 @@
 
 from random import Random
 
-from rover.bench.chance import NEVER_NS, drawn, stream
+from rover.bench.draws import NEVER_NS, drawn, stream
 from rover.bench.motors import STEP
 from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Jar
 from rover.files.bench import BenchFile

@@ -1,6 +1,6 @@
 """The serial link as the direct bench has it: reports are a little late, and in a stall they wait and come together."""
 
-from rover.bench.chance import Episodes, drawn, stream
+from rover.bench.draws import Episodes, drawn, stream
 from rover.files.bench import LinkErrors
 
 

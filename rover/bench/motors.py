@@ -2,7 +2,7 @@
 
 import math
 
-from rover.bench.chance import NEVER_NS, Episodes, drawn, stream
+from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
 from rover.files.bench import BenchFile
 from rover.files.robot import Battery, Body, Robot
 from rover.quantities import clamp

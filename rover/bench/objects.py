@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from random import Random
 from typing import NamedTuple
 
-from rover.bench.chance import stream
+from rover.bench.draws import stream
 from rover.bench.floor import Solids, distance_to, wall
 from rover.files.bench import BenchFile, mismatches
 from rover.files.errand import Errand, Zone

@@ -2,7 +2,7 @@
 
 import math
 
-from rover.bench.chance import NEVER_NS, drawn, stream
+from rover.bench.draws import NEVER_NS, drawn, stream
 from rover.bench.floor import BiasField
 from rover.files.bench import BenchFile
 from rover.quantities import wrap

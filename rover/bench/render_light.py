@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from rover.bench.chance import drawn, stream
+from rover.bench.draws import drawn, stream
 from rover.files.bench import Rendering
 
 Image = NDArray[np.uint8]

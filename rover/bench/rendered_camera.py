@@ -7,8 +7,8 @@ a detection do not, since what is detected is up to the pixels.
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rover.bench.chance import Episodes, drawn, stream
 from rover.bench.devices import Reporter
+from rover.bench.draws import Episodes, drawn, stream
 from rover.bench.render import Renderer, Scene, generator, lidded
 from rover.bench.render_lens import Viewpoint
 from rover.devices.protocols import Host

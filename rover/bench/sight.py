@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from rover.bench.chance import Episodes, drawn, stream
+from rover.bench.draws import Episodes, drawn, stream
 from rover.bench.floor import Solids
 from rover.bench.objects import Jar
 from rover.devices.readings import MARKER, Detection

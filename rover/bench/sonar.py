@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable
 
-from rover.bench.chance import drawn, stream
+from rover.bench.draws import drawn, stream
 from rover.bench.floor import Round, Wall
 from rover.files.bench import BenchFile
 from rover.files.robot import Range

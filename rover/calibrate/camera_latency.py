@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.drive import geometry_of
 from rover.calibrate.findings import CalibrationError, Findings, Panel, Series, changed
-from rover.calibrate.hands import Assistant, Drivetrain
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import Array, Run, headings_of
 from rover.devices.readings import MARKER

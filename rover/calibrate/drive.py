@@ -12,8 +12,8 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
+from rover.calibrate.apparatus import Assistant, Drivetrain, check_length, check_return
 from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
-from rover.calibrate.hands import Assistant, Drivetrain, check_length, check_return
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import Geometry, Run, Track, path, slip, track_of, turned
 from rover.calibrate.umbmark import correction, wheel_scales

@@ -5,8 +5,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
-from rover.calibrate.hands import Assistant, Drivetrain
 from rover.devices.readings import JawsValue
 from rover.files import robot as files
 from rover.files.robot import Robot

@@ -11,13 +11,13 @@ from rover.devices.kernel_files import read_number
 from rover.devices.readings import Reading
 from rover.files.load import Loaded
 from rover.files.robot import Robot
-from rover.runtime.attended import PERIOD_NS, Attended, attend
+from rover.session.by_hand import PERIOD_NS, Attended, attend
 
 PERMITTED_WITHIN_S = 1.0
 
 
 class RobotDrivetrain:
-    """The robot through its drivers and the motor guard (see `rover.calibrate.hands.Drivetrain`)."""
+    """The robot through its drivers and the motor guard (see `rover.calibrate.apparatus.Drivetrain`)."""
 
     def __init__(self, at: Attended) -> None:
         self._at = at
@@ -72,7 +72,7 @@ def on_the_robot(
 
     Raises:
         CalibrationError: motion is not permitted.
-        ValueError, OSError, LoadError, RecordError: see `rover.runtime.attended.attend`.
+        ValueError, OSError, LoadError, RecordError: see `rover.session.by_hand.attend`.
     """
     with attend(loaded, guard, record, "Calibration") as at:
         lines = Lines(0, say, at.step)

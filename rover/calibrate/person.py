@@ -6,9 +6,9 @@ import select
 from collections.abc import Callable
 
 from rover import quantities
+from rover.calibrate.apparatus import check_length, check_return
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import check_pulse
-from rover.calibrate.hands import check_length, check_return
 from rover.quantities import ANGLE, LENGTH, TEMPERATURE, TIME, Dimension, QuantityError
 
 
@@ -45,7 +45,7 @@ class Lines:
 
 
 class Person:
-    """Asks for what is measured, and again until it can be meant (see `rover.calibrate.hands.Assistant`)."""
+    """Asks for what is measured, and again until it can be meant (see `rover.calibrate.apparatus.Assistant`)."""
 
     def __init__(self, lines: Lines) -> None:
         self._lines = lines

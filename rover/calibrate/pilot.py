@@ -3,8 +3,8 @@
 import math
 from collections.abc import Callable, Sequence
 
+from rover.calibrate.apparatus import Drivetrain
 from rover.calibrate.findings import CalibrationError
-from rover.calibrate.hands import Drivetrain
 from rover.calibrate.runs import Geometry, Run
 from rover.devices.readings import Reading
 from rover.estimate.field import Ground

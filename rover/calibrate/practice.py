@@ -4,10 +4,10 @@ import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from rover.bench.chance import drawn, stream
-from rover.bench.world import Bench
+from rover.bench.bench import Bench
+from rover.bench.draws import drawn, stream
+from rover.calibrate.apparatus import check_length, check_return
 from rover.calibrate.gripper import opening_at
-from rover.calibrate.hands import check_length, check_return
 from rover.calibrate.runs import Geometry
 from rover.devices.protocols import Host
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
@@ -98,7 +98,7 @@ class BenchDrivetrain:
         return self._period_ns * 1e-9
 
     def step(self, left: float, right: float) -> Sequence[tuple[str, Reading]]:
-        """See `rover.calibrate.hands.Drivetrain`."""
+        """See `rover.calibrate.apparatus.Drivetrain`."""
         self._sequence += 1
         ends_ns = self._now_ns + self._lasts_ns
         self._made["drive"].apply(DriveCommand(left, right, self._sequence, ends_ns), self._now_ns)
@@ -109,7 +109,7 @@ class BenchDrivetrain:
         return [(family, reading) for family, made in sensors for reading in made.poll(self._now_ns)]
 
     def jaws(self, pulse: float) -> None:
-        """See `rover.calibrate.hands.Drivetrain`."""
+        """See `rover.calibrate.apparatus.Drivetrain`."""
         self._opening = opening_at(pulse, self._bench.robot)
 
     def feedback(self) -> float | None:

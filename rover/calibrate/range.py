@@ -6,8 +6,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
-from rover.calibrate.hands import Assistant, Drivetrain
 from rover.devices.echo_pins import speed_of_sound
 from rover.devices.readings import RangeValue
 from rover.files import robot as files

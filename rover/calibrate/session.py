@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from rover.calibrate import camera_latency, drive, gripper, heading, plots, range
+from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.findings import CalibrationError, Change, Findings
-from rover.calibrate.hands import Assistant, Drivetrain
 from rover.calibrate.practice import BenchAssistant, BenchDrivetrain, practice_bench, true_geometry
 from rover.files.bench import BenchFile
 from rover.files.robot import Robot

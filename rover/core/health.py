@@ -4,10 +4,10 @@ import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from rover.behaviour.vocabulary import SENSORS, Signals
 from rover.devices.readings import Fault, Reading
 from rover.events import Event, Health, HealthChange
 from rover.files.robot import Robot
-from rover.graph.vocabulary import SENSORS, Signals
 
 CLOCK_SLACK_NS = 1_000_000
 """A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""

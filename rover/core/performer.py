@@ -5,11 +5,11 @@ import traceback
 from collections.abc import Mapping
 from typing import Any
 
-from rover.activities.world import Activity, World
+from rover.activities.activity import Activity, World
+from rover.behaviour.engine import Engine
+from rover.behaviour.model import StateNode
+from rover.behaviour.vocabulary import Outcome
 from rover.events import Note
-from rover.graph.engine import Engine
-from rover.graph.model import StateNode
-from rover.graph.vocabulary import Outcome
 from rover.motion.request import STILL, Request
 
 

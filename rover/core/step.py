@@ -7,12 +7,15 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
+from rover.activities.activity import Activity, World
 from rover.activities.fixing import SightMarker
-from rover.activities.world import Activity, World
+from rover.behaviour.engine import Ending, Engine
+from rover.behaviour.model import BehaviourGraph
+from rover.behaviour.vocabulary import Outcome, Signals
 from rover.core.health import HealthWatch
 from rover.core.performer import ActivityPerformer
 from rover.devices.readings import MARKER, Detection, DriveCommand, JawsCommand, Reading
-from rover.errand import Book
+from rover.errand.ledger import Book
 from rover.estimate.field import Ground, LookedAt, ground_of, inside
 from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
 from rover.estimate.odometry import Odometer
@@ -20,9 +23,6 @@ from rover.estimate.pose import Errors, Pose, PoseFilter
 from rover.events import Event, HoldBack, Note, Stop, TrackPoint
 from rover.files.errand import Errand
 from rover.files.robot import Range, Robot
-from rover.graph.engine import Ending, Engine
-from rover.graph.model import BehaviourGraph
-from rover.graph.vocabulary import Outcome, Signals
 from rover.motion.limits import Allowed, EchoMemory, Limits, Situation, StopLatch
 from rover.motion.request import STILL, Request
 from rover.motion.wheels import wheel_controls

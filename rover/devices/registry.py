@@ -40,7 +40,7 @@ BUILT_IN: dict[str, dict[str, str]] = {
         SIMULATED: f"{_BENCH}:Heading",
     },
     "range": {"echo_pins": f"{_HERE}.echo_pins:Range", SCRIPTED: f"{_FAKES}:Range", SIMULATED: f"{_BENCH}:Range"},
-    "camera": {"video": "rover.runtime.camera:Camera", SCRIPTED: f"{_FAKES}:Camera", SIMULATED: f"{_BENCH}:Camera"},
+    "camera": {"video": "rover.session.camera:Camera", SCRIPTED: f"{_FAKES}:Camera", SIMULATED: f"{_BENCH}:Camera"},
     "gripper": {
         "co_processor": f"{_LINK}:Gripper",
         "servo_pins": f"{_HERE}.servo_pins:Gripper",

@@ -1,6 +1,6 @@
 """The behaviour file as it is written: states, activities and exits. `behaviours/README.md` is its reference.
 
-Only shape is checked here; what the words mean (names, units, conditions) is for `rover.graph`.
+Only shape is checked here; what the words mean (names, units, conditions) is for `rover.behaviour`.
 """
 
 from typing import Annotated, Any, Literal

@@ -2,7 +2,8 @@
 
 import sys
 
-from rover.guard import process, supervisor
+from rover.guard import guard as process
+from rover.guard import supervisor
 
 MAINS = {"supervise": supervisor.main, "guard": process.main}
 

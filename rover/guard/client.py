@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from rover.devices.readings import DriveCommand
-from rover.guard.door import Door
+from rover.guard.channel import Door
 from rover.guard.protocol import Answer, Ask, Command, State
 
 _U32 = 0xFFFF_FFFF

@@ -12,11 +12,11 @@ from typing import Any
 
 from rover.files.robot import Robot
 from rover.guard import settings as files
-from rover.guard.door import GuardError, state_of
+from rover.guard.channel import GuardError, state_of
 from rover.guard.protocol import State
 from rover.guard.settings import GuardSettings
 from rover.guard.supervisor import take_lock
-from rover.guard.ways import CO_PROCESSOR, H_BRIDGE, why_no_motion
+from rover.guard.ways_to_zero import CO_PROCESSOR, H_BRIDGE, why_no_motion
 
 START_WITHIN_S = 10.0
 _RETIRE_WITHIN_S = 3.0

@@ -6,7 +6,7 @@ import time
 from collections.abc import Mapping
 from pathlib import Path
 
-from rover.guard.door import Door
+from rover.guard.channel import Door
 from rover.guard.protocol import Ask, Received
 from rover.link.port import Compose, OnLine, PortCounts, PortError
 from rover.link.sentences import Damage, Framer

@@ -21,7 +21,7 @@ from typing import Any
 
 from rover.devices.kernel_pwm import silence
 from rover.guard import settings as files
-from rover.guard.hurry import hurry
+from rover.guard.priority import hurry
 from rover.guard.settings import SPARE, GuardSettings
 
 PATIENCE_NS = 220_000_000

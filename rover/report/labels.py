@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from rover.report.ground import Point
+from rover.report.floor import Point
 
 CELL = 6.0
 

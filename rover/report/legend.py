@@ -7,7 +7,7 @@ from rover.events import Ellipse
 from rover.record.run import Run
 from rover.report import symbols
 from rover.report.figures import kinds_of
-from rover.report.ground import Point
+from rover.report.floor import Point
 from rover.report.look import (
     BOUNDARY,
     INK,

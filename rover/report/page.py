@@ -6,7 +6,7 @@ from xml.etree.ElementTree import Element, tostring
 from rover.record.run import Run
 from rover.report import tables
 from rover.report.figures import delivered_words, errors_of
-from rover.report.ground import read_ground
+from rover.report.floor import read_ground
 from rover.report.look import STYLE
 from rover.report.markup import add
 from rover.report.numbers import clock, millimetres

@@ -9,7 +9,7 @@ from rover.events import Delivery, Find, GivenUp
 from rover.record.run import Run, TrackSample
 from rover.report import symbols
 from rover.report.figures import ellipse_of, kinds_of
-from rover.report.ground import Ground, Point
+from rover.report.floor import Ground, Point
 from rover.report.labels import Box, Clutter, box_round
 from rover.report.legend import draw_legend, legend_height
 from rover.report.look import (

@@ -4,7 +4,7 @@ import math
 from xml.etree.ElementTree import Element
 
 from rover.events import Ellipse
-from rover.report.ground import Point
+from rover.report.floor import Point
 from rover.report.look import INK, INK_SOFT, PAPER, Stroke, Tint, stroke_attributes
 from rover.report.markup import add
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from rover.record.run import Run
-from rover.report.ground import Ground, Point
+from rover.report.floor import Ground, Point
 
 WIDTH = 1000.0
 MARGIN_LEFT, MARGIN_TOP, MARGIN_RIGHT, MARGIN_BOTTOM = 48.0, 12.0, 14.0, 40.0

@@ -15,8 +15,8 @@ from rover.events import Note
 from rover.files import yaml_source
 from rover.record.reader import read
 from rover.record.run import Run
-from rover.runtime.assembly import with_user_activities
-from rover.runtime.rehearse import Rehearsal
+from rover.session.assembly import with_user_activities
+from rover.session.on_bench import Rehearsal
 
 CART = Path(__file__).parents[2] / "config/cart.yaml"
 # Every effect at nothing, so that what an activity does is what it says.

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from rover.bench import devices
-from rover.bench.world import Bench
+from rover.bench.bench import Bench
 from rover.devices.protocols import Host
 from rover.devices.readings import Reading
 from rover.files.bench import BenchFile

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rover.bench.chance import Episodes, stream
+from rover.bench.draws import Episodes, stream
 
 TOP_SPEED = 0.6
 TRACK = 0.24

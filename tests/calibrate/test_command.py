@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from rover import cli
+from rover.commands import main as cli
 
 CONFIG = Path(__file__).parents[2] / "config"
-COMMAND = [sys.executable, "-c", "from rover.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from rover.commands.main import main; main()"]
 TIME_LIMIT_S = 60
 
 

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 import yaml
 
+from rover.activities.activity import Activity
 from rover.activities.registry import ACTIVITIES
-from rover.activities.world import Activity
 from rover.core import Action, Core, StepReadings, StepRecord
 from rover.devices.readings import (
     BatteryValue,
@@ -24,7 +24,7 @@ from rover.devices.readings import (
     WheelCounts,
 )
 from rover.files import yaml_source
-from rover.runtime.assembly import assemble
+from rover.session.assembly import assemble
 
 ROOT = Path(__file__).parents[2]
 STEP = 0.02

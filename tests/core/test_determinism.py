@@ -44,8 +44,8 @@ def test_the_same_readings_give_equal_records(stepping, values):
 PROGRAM = """
 import json, random, sys
 from pathlib import Path
-from rover.runtime.assembly import with_user_activities
-from rover.runtime.rehearse import Rehearsal
+from rover.session.assembly import with_user_activities
+from rover.session.on_bench import Rehearsal
 random.seed({noise})
 assembly, activities = with_user_activities(Path({errand!r}), {{}})
 result = Rehearsal(assembly, activities, 5, Path({record!r}), wired=False).run(lambda *_: random.random())

@@ -4,8 +4,9 @@ import math
 
 import pytest
 
+from rover.activities.activity import Activity
 from rover.activities.registry import ACTIVITIES
-from rover.activities.world import Activity
+from rover.behaviour.vocabulary import ActivitySpec, Outcome
 from rover.core import Action
 from rover.devices.readings import (
     BatteryValue,
@@ -16,7 +17,6 @@ from rover.devices.readings import (
     WheelCounts,
 )
 from rover.events import HoldBack, Note, StateChange, Stop
-from rover.graph.vocabulary import ActivitySpec, Outcome
 from rover.motion.request import Request
 
 STOP, RESET, RESUME, HOLD = Action("stop"), Action("reset"), Action("resume"), Action("hold")

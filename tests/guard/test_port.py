@@ -6,7 +6,7 @@ from rover.devices.co_processor import Counts
 from rover.devices.protocols import Host
 from rover.devices.readings import WheelCounts
 from rover.files.robot import Robot
-from rover.guard.door import GuardError
+from rover.guard.channel import GuardError
 from rover.guard.port import GuardPort
 from rover.link import Link, PortError
 

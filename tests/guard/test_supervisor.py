@@ -7,7 +7,7 @@ import sys
 import time
 
 from rover.guard import settings as files
-from rover.guard.clients import FORGET_NS
+from rover.guard.callers import FORGET_NS
 from rover.guard.launch import is_at_work, retire
 from rover.guard.protocol import Phase
 from rover.guard.settings import LOG, SPARE_NS, GuardSettings

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from rover.activities.registry import specs
+from rover.behaviour.build import Builder
+from rover.behaviour.confirmation import BURST, FLICKER, binomial_tail, bought
+from rover.behaviour.engine import Engine
+from rover.behaviour.vocabulary import Signals
 from rover.files import load
 from rover.files.robot import Robot
-from rover.graph.build import Builder
-from rover.graph.confirmation import BURST, FLICKER, binomial_tail, bought
-from rover.graph.engine import Engine
-from rover.graph.vocabulary import Signals
 
 # [C] binom.sf(k - 1, n, p), rounded as noted down: (k, n, p, chance, half a unit of the last figure)
 TABLE = [

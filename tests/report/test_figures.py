@@ -10,7 +10,7 @@ from rover.events import Find, HoldBack, StateChange
 from rover.record.run import Happening, Run, TrueFind
 from rover.report.changes import Stay, hold_back_lengths, stays_of
 from rover.report.figures import ellipse_of, error_of
-from rover.report.ground import Ground
+from rover.report.floor import Ground
 from rover.report.labels import Box, Clutter
 from rover.report.look import STATE_STROKES, TINTS, letters, state_strokes, tints
 from rover.report.numbers import clock, metres, millimetres

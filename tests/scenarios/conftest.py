@@ -14,8 +14,8 @@ from rover.events import StateChange
 from rover.files import yaml_source
 from rover.record.reader import read
 from rover.record.run import Run
-from rover.runtime.assembly import with_user_activities
-from rover.runtime.rehearse import Rehearsal, Result
+from rover.session.assembly import with_user_activities
+from rover.session.on_bench import Rehearsal, Result
 
 ROOT = Path(__file__).parents[2]
 BAY: dict[str, Any] = {

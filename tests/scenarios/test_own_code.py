@@ -124,7 +124,7 @@ class Jaws:
 """
 
 MY_MOVES = """
-from rover.graph.vocabulary import ActivitySpec, Outcome
+from rover.behaviour.vocabulary import ActivitySpec, Outcome
 from rover.motion.request import Request
 
 
@@ -173,7 +173,7 @@ def rehearsed(errand, drivers):
         [
             sys.executable,
             "-c",
-            "from rover.cli import main; main()",
+            "from rover.commands.main import main; main()",
             "rehearse",
             str(errand),
             "--drivers",

@@ -7,8 +7,8 @@ import pytest
 
 from rover.events import HealthChange, Note, StateChange
 from rover.record.reader import read
-from rover.runtime.assembly import assemble, with_user_activities
-from rover.runtime.rehearse import Rehearsal
+from rover.session.assembly import assemble, with_user_activities
+from rover.session.on_bench import Rehearsal
 
 # Nothing that only luck decides.
 STEADY = {"gripper": {"missed": 0, "dropped": 0}, "link": {"stall_every": "0 s"}}
@@ -104,7 +104,7 @@ def test_what_cannot_be_rendered_is_said_before_anything_is_run(files, small_bay
     assert not record.exists()
 
 
-LIST = "import sys; from rover.cli import commands; commands.main(sys.argv[1:], standalone_mode=False); "
+LIST = "import sys; from rover.commands.main import commands; commands.main(sys.argv[1:], standalone_mode=False); "
 LIST += "print(*sorted(name for name in sys.modules if name in ('cv2', 'numpy') or 'render' in name), file=sys.stderr)"
 
 

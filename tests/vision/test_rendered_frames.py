@@ -8,7 +8,7 @@ import pytest
 
 from rover.bench.render import Lidded, Renderer, Scene
 from rover.bench.render_lens import Viewpoint
-from rover.runtime.assembly import assemble
+from rover.session.assembly import assemble
 from rover.vision.detector import Detector
 
 ERRAND = Path(__file__).parents[2] / "config" / "greenhouse.yaml"

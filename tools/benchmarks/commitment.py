@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 import yaml
 
-from rover.runtime.assembly import with_user_activities
-from rover.runtime.rehearse import Rehearsal
+from rover.session.assembly import with_user_activities
+from rover.session.on_bench import Rehearsal
 from rover.vision.targets import TargetMemory
 
 ROOT = Path(__file__).parents[2]

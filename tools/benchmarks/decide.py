@@ -13,10 +13,10 @@ from pathlib import Path
 from types import SimpleNamespace
 
 from rover.activities.registry import specs
+from rover.behaviour.build import Builder
+from rover.behaviour.engine import Engine
+from rover.behaviour.vocabulary import Signals
 from rover.files import load
-from rover.graph.build import Builder
-from rover.graph.engine import Engine
-from rover.graph.vocabulary import Signals
 
 STEPS = 200_000
 STEP_NS = 20_000_000

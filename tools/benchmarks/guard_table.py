@@ -28,8 +28,8 @@ from typing import Any, NamedTuple
 from rover.devices.readings import DriveCommand
 from rover.events import Note
 from rover.guard import settings as files
+from rover.guard.channel import state_of
 from rover.guard.client import GuardClient
-from rover.guard.door import state_of
 from rover.guard.launch import GuardProcess, start_guard
 from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings

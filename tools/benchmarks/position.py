@@ -15,8 +15,8 @@ import numpy as np
 import yaml
 
 from rover.quantities import wrap
-from rover.runtime.assembly import with_user_activities
-from rover.runtime.rehearse import Rehearsal
+from rover.session.assembly import with_user_activities
+from rover.session.on_bench import Rehearsal
 
 ROOT = Path(__file__).parents[2]
 FLOORS = {"mild": "1 deg", "steel": "6 deg"}

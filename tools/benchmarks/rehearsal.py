@@ -11,9 +11,9 @@ from pathlib import Path
 
 from rover.core import Core
 from rover.core.performer import ActivityPerformer
-from rover.runtime.assembly import with_user_activities
-from rover.runtime.drivers import Drivers
-from rover.runtime.rehearse import Rehearsal
+from rover.session.assembly import with_user_activities
+from rover.session.drivers import Drivers
+from rover.session.on_bench import Rehearsal
 
 DECIDE = "decide step"
 ERRAND = Path(__file__).parents[2] / "config" / "greenhouse.yaml"

@@ -10,8 +10,8 @@ from pathlib import Path
 import yaml
 from position import ROOT, copy_tree
 
-from rover.runtime.assembly import with_user_activities
-from rover.runtime.rehearse import Rehearsal
+from rover.session.assembly import with_user_activities
+from rover.session.on_bench import Rehearsal
 
 # track (m), wheel (mm), counts a revolution, loop (Hz), top speed (m/s), speed limit (m/s)
 ROBOTS = (

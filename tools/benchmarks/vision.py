@@ -21,7 +21,7 @@ from rover.bench.render import Lidded, Renderer, Scene
 from rover.bench.render_lens import Viewpoint
 from rover.files.errand import Kind
 from rover.files.robot import Camera, Colour, Marker
-from rover.runtime.assembly import assemble
+from rover.session.assembly import assemble
 from rover.vision.colour import mask_of, patches_of, to_hsv
 from rover.vision.detector import Detector, FrameWatch
 

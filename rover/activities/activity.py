@@ -1,0 +1,83 @@
+"""What an activity sees, and what an activity is."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from random import Random
+from typing import Any, ClassVar, Protocol
+
+from rover.behaviour.vocabulary import ActivitySpec, Outcome, Signals
+from rover.errand.ledger import Book
+from rover.estimate.field import Ground
+from rover.estimate.pose import Pose, PoseFilter
+from rover.events import Event
+from rover.files.errand import Errand
+from rover.files.robot import Robot
+from rover.motion.request import STILL, Request
+from rover.vision.targets import TargetMemory
+
+
+@dataclass
+class World:
+    """All that an activity may read, in one step. Only `book`, `targets` and `events` may be changed.
+
+    Attributes:
+        now_ns, seconds: time of the step, and since the last one.
+        pose: estimated pose.
+        filter: the pose filter, for covariances and speeds.
+        jaws: opening last commanded, None before the first command.
+        held_back_for: seconds for which the limits have taken motion away because of what is in the way. A device that
+            is missing does not count: wheels stand still meanwhile, and the errand goes on when it returns.
+        random: a generator that depends on the run's seed, the state and its count of entries, and on nothing else.
+    """
+
+    robot: Robot
+    errand: Errand
+    ground: Ground
+    filter: PoseFilter
+    signals: Signals
+    targets: TargetMemory
+    book: Book
+    pose: Pose
+    now_ns: int = 0
+    seconds: float = 0.02
+    jaws: float | None = None
+    held_back_for: float = 0.0
+    obstacle: bool = False
+    answer: str = "none"
+    random: Random = field(default_factory=lambda: Random(0))
+    events: list[Event] = field(default_factory=list)
+
+    @property
+    def things(self) -> list[tuple[float, float]]:
+        """Where objects stand that are known of: remembered ones, and those in the tray (m)."""
+        things = [(one.x, one.y) for one in self.targets.objects]
+        return things + [(filled.slot.x, filled.slot.y) for filled in self.book.filled]
+
+
+class Activity(Protocol):
+    """One activity at work. Made as ``Class(world, values)`` when its state is entered; `step` is called each step.
+
+    ``outcome`` tells how it stands; once it is no longer RUNNING the wheels are at zero and `step` is not called.
+    One that fails says why in ``why``, which goes into the run record. An exception ends it as FAILED too (R12).
+    """
+
+    spec: ClassVar[ActivitySpec]
+    outcome: Outcome
+    why: str = ""
+
+    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
+        """Begin."""
+
+    def step(self, world: World) -> Request:
+        """Return what is wanted of wheels and jaws now."""
+        ...
+
+
+class Deed(Activity):
+    """An activity that is done as soon as it begins; what it does stands in its constructor."""
+
+    outcome = Outcome.DONE
+
+    def step(self, world: World) -> Request:
+        """Nothing is left to do."""
+        return STILL

@@ -1,0 +1,342 @@
+"""What is wrong with a behaviour although every line of it can be read: rules R1, R9, R14 and what the robot lacks."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from rover.behaviour.conditions import could_be
+from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode, Where
+from rover.behaviour.vocabulary import FAMILIES, SIGNALS, ActivitySpec
+from rover.files.problems import Problem
+from rover.files.robot import Robot
+
+
+def examine(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot | None) -> list[Problem]:
+    """Return every problem and warning of a behaviour, for a robot where one is given."""
+    problems = list(_structure(graph, activities))
+    if robot is not None:
+        problems += _robot(graph, activities, robot)
+    return sorted(set(problems))
+
+
+def _problem(where: Where, text: str, why: str, warning: bool = False) -> Problem:
+    return Problem(where.file, where.line, where.column, text, why, warning)
+
+
+def _structure(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
+    yield from _rings_of_diversions(graph)
+    for part in graph.top.graphs():
+        yield from _unreachable(part)
+        yield from _unbounded_cycles(graph, part)
+        yield from _dead_always(part)
+    for state in graph.states.values():
+        if state.final is None:
+            yield from _ways_out(graph, state, activities)
+            yield from _dead_exits(state, activities)
+    yield from _no_end(graph)
+
+
+def _edges(part: GraphNode) -> dict[str, set[str]]:
+    """Return, by name, the states each state of a graph may lead to."""
+    names = {state.path: name for name, state in part.states.items()}
+    edges: dict[str, set[str]] = {}
+    for name, state in part.states.items():
+        targets = [one.go for one in state.exits]
+        if state.final is None:
+            targets += [one.go for one in part.always if name not in one.silent_in]
+        edges[name] = {names[target] for target in targets if target in names}
+    return edges
+
+
+def _with_diversions(part: GraphNode, edges: Mapping[str, set[str]]) -> dict[str, set[str]]:
+    names = {state.path: name for name, state in part.states.items()}
+    landings = {name: [state.diversion] if state.diversion else [] for name, state in part.states.items()}
+    closed = {name: set(targets) for name, targets in edges.items()}
+    for targets in closed.values():
+        todo = list(targets)
+        while todo:
+            for path in landings[todo.pop()]:
+                if path in names and names[path] not in targets:
+                    targets.add(names[path])
+                    todo.append(names[path])
+    return closed
+
+
+def _reachable(edges: Mapping[str, set[str]], start: str) -> set[str]:
+    seen, todo = {start}, [start]
+    while todo:
+        for target in edges.get(todo.pop(), ()):
+            if target not in seen:
+                seen.add(target)
+                todo.append(target)
+    return seen
+
+
+def _unreachable(part: GraphNode) -> Iterator[Problem]:
+    reached = _reachable(_with_diversions(part, _edges(part)), part.start)
+    for name, state in part.states.items():
+        if name not in reached:
+            yield _problem(state.where, name, "no exit leads to this state; remove it or let one go there")
+
+
+def _rings_of_diversions(graph: BehaviourGraph) -> Iterator[Problem]:
+    told: set[str] = set()
+    for state in graph.states.values():
+        if state.path in told:
+            continue
+        seen, current = [state.path], state.diversion
+        while current is not None and current in graph.states and current not in seen:
+            seen.append(current)
+            current = graph.states[current].diversion
+        if current is not None and current == state.path:
+            told.update(seen)
+            ring = " -> ".join(path.rpartition("/")[2] for path in (*seen, current))
+            yield _problem(state.where, state.name, f"tries that are used up would go in a ring: {ring}")
+
+
+def _unbounded_cycles(graph: BehaviourGraph, part: GraphNode) -> Iterator[Problem]:
+    """R14: every cycle has a ``tries`` in it or a timed way out round it."""
+    if _timed_round(graph, part.path):
+        return
+    bounding = [one for one in part.always if one.after_ns is not None]
+    edges = _with_diversions(part, _edges(part))
+    for cycle in _cycles(edges, {name for name, state in part.states.items() if state.at_most is not None}):
+        if any(not cycle <= one.silent_in and not cycle & _landings(part, one) for one in bounding):
+            continue
+        first = min((part.states[name] for name in cycle), key=lambda state: (state.where.line, state.where.column))
+        names = ", ".join(name for name in part.states if name in cycle)
+        why = (
+            f"nothing bounds the cycle through {names}: give one of them 'tries: {{at_most: ..., go: ...}}', "
+            "or the graph an 'always' exit with 'after'"
+        )
+        yield _problem(first.where, first.name, why)
+
+
+def _landings(part: GraphNode, one: ExitNode) -> set[str]:
+    """Return the names of the states an exit of a graph leads to: its own, and those it may be diverted to."""
+    return _with_diversions(part, {"": {one.go.rpartition("/")[2]}})[""]
+
+
+def _timed_round(graph: BehaviourGraph, path: str) -> bool:
+    """Tell whether an enclosing state is left after a time whatever happens inside.
+
+    Only 'always' does that: a state's own exits come after those inside it, and a cycle inside may fire in every step.
+    """
+    while path:
+        state = graph.states[path]
+        parent = graph.top if not state.parent else graph.states[state.parent].graph
+        assert parent is not None
+        if any(one.after_ns is not None and state.name not in one.silent_in for one in parent.always):
+            return True
+        path = state.parent
+    return False
+
+
+def _cycles(edges: Mapping[str, set[str]], without: set[str]) -> list[set[str]]:
+    """Return the strongly connected sets that hold a cycle, once the counted states are taken out (Tarjan 1972)."""
+    kept = {
+        name: [target for target in sorted(targets) if target not in without]
+        for name, targets in edges.items()
+        if name not in without
+    }
+    reach = {name: _reach_beyond(kept, name) for name in kept}
+    found: list[set[str]] = []
+    for name in kept:
+        together = {other for other in reach[name] if name in reach.get(other, ())}
+        if name in reach[name] and together not in found:
+            found.append(together)
+    return found
+
+
+def _reach_beyond(edges: Mapping[str, list[str]], start: str) -> set[str]:
+    """Return what can be reached from a state in one change or more."""
+    seen: set[str] = set()
+    todo = list(edges[start])
+    while todo:
+        name = todo.pop()
+        if name not in seen:
+            seen.add(name)
+            todo.extend(edges[name])
+    return seen
+
+
+def _ways_out(graph: BehaviourGraph, state: StateNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
+    """R14: a state that waits has a way out by time; one that can fail has an exit for it."""
+    if state.graph is not None:
+        if not _timed(state):
+            yield from _ended_without_exit(graph, state)
+        return
+    spec = activities.get(state.activity or "")
+    if not _timed(state) and not _encloses_timed(graph, state) and not (spec and spec.waits_for_operator):
+        yield _problem(state.where, state.name, "no way out by time: give it, or a state round it, one with 'after'")
+    if (spec is None or spec.can_fail) and not _leaves_on(state, "failed"):
+        yield _problem(state.where, state.name, f"'{state.activity}' can fail, but no exit takes that (when: failed)")
+
+
+def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Problem]:
+    """R14: an inner graph that has ended waits too: each end needs an exit, and one that is sure or a timed way out."""
+    assert state.graph is not None
+    for outcome in sorted(_outcomes_of(state.graph)):
+        if not _leaves_on(state, outcome):
+            yield _problem(state.where, state.name, f"it can end '{outcome}', but no exit takes that (when: {outcome})")
+        elif not _encloses_timed(graph, state) and not any(_sure(one, outcome) for one in state.exits):
+            why = f"it can end '{outcome}' with no exit taken: add one with 'when: {outcome}' alone, or with 'after'"
+            yield _problem(state.where, state.name, why)
+
+
+def _sure(one: ExitNode, outcome: str) -> bool:
+    """Tell whether an exit holds in every step after an outcome, whatever the signals are."""
+    known = one.when is not None and not one.devices and not one.when.operands and not one.when.divides
+    return known and one.when is not None and could_be(one.when, _facts(outcome)) == {True}
+
+
+def _outcomes_of(part: GraphNode) -> set[str]:
+    reached = _reachable(_with_diversions(part, _edges(part)), part.start)
+    return {state.final for name, state in part.states.items() if state.final is not None and name in reached}
+
+
+def _timed(state: StateNode) -> bool:
+    return any(one.after_ns is not None for one in state.exits)
+
+
+def _encloses_timed(graph: BehaviourGraph, state: StateNode) -> bool:
+    return any(_timed(outer) for outer in graph.lineage(state.path)[:-1])
+
+
+def _facts(outcome: str) -> dict[str, bool]:
+    return {"done": outcome == "done", "failed": outcome == "failed"}
+
+
+def _leaves_on(state: StateNode, outcome: str) -> bool:
+    """Tell whether an exit takes an outcome: one that may fire then, and not while the state goes on."""
+    for one in state.exits:
+        if one.when is not None and one.when.outcomes and True in could_be(one.when, _facts(outcome)):
+            return True
+    return False
+
+
+def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
+    """Yield the exits that can never be taken."""
+    possible = _possible_outcomes(state, activities)
+    earliest: int | None = None
+    above: list[ExitNode] = []
+    for one in state.exits:
+        if one.after_ns is not None:
+            if earliest is not None and one.after_ns >= earliest:
+                yield _problem(one.where, one.text, "never taken: an exit above it leaves at that time or before")
+            earliest = one.after_ns if earliest is None else min(earliest, one.after_ns)
+        elif one.when is not None:
+            if not any(True in could_be(one.when, _facts(outcome)) for outcome in possible):
+                yield _problem(one.where, one.text, f"never taken: this state cannot end so{_endings(possible)}")
+            elif any(_overtakes(higher, one, possible) for higher in above):
+                yield _problem(one.where, one.text, "never taken: an exit above it fires first")
+            above.append(one)
+
+
+def _overtakes(higher: ExitNode, lower: ExitNode, possible: Iterable[str]) -> bool:
+    """Tell whether an exit fires whenever one below it could: it says the same, or is sure where that could be true."""
+    assert higher.when is not None
+    assert lower.when is not None
+    texts = [(one.when.text, one.until.text if one.until else "") for one in (higher, lower) if one.when]
+    if texts[0] == texts[1] and higher.confirm in (lower.confirm, AT_ONCE):
+        return True
+    if higher.confirm != AT_ONCE or higher.until:
+        return False
+    when = lower.when
+    return all(_sure(higher, outcome) for outcome in possible if True in could_be(when, _facts(outcome)))
+
+
+def _endings(possible: Iterable[str]) -> str:
+    endings = [outcome for outcome in possible if outcome != "running"]
+    return f" (only {' or '.join(endings)})" if endings else " (its activity goes on until it is left)"
+
+
+def _possible_outcomes(state: StateNode, activities: Mapping[str, ActivitySpec]) -> list[str]:
+    if state.graph is not None:
+        return ["running", *sorted(_outcomes_of(state.graph))]
+    spec = activities.get(state.activity or "")
+    if spec is None:
+        return ["running", "done", "failed"]
+    return ["running", *(["done"] if spec.ends else []), *(["failed"] if spec.can_fail else [])]
+
+
+def _dead_always(part: GraphNode) -> Iterator[Problem]:
+    living = {name for name, state in part.states.items() if state.final is None}
+    for one in part.always:
+        if living <= one.silent_in:
+            yield _problem(one.where, one.text, "never taken: 'except' names every state of the graph")
+        elif one.when is not None and True not in could_be(one.when, {}):
+            yield _problem(one.where, one.text, "never taken: this condition is always false")
+
+
+def _no_end(graph: BehaviourGraph) -> Iterator[Problem]:
+    if not any(state.final for state in graph.top.states.values()):
+        yield _problem(graph.top.where, "", "the behaviour never ends: it needs a state with 'final: done' or 'failed'")
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """Looks at a behaviour beside one robot."""
+
+    activities: Mapping[str, ActivitySpec]
+    robot: Robot
+
+    def exits(self, exits: Iterable[ExitNode]) -> Iterator[Problem]:
+        for one in exits:
+            yield from self.signals(one.signals, one.where, one.text)
+
+    def signals(self, signals: Iterable[str], where: Where, text: str) -> Iterator[Problem]:
+        fitted = self.robot.devices.fitted()
+        for name in signals:
+            signal = SIGNALS[name]
+            families = signal.devices or ((name[:-3],) if name.endswith(".ok") else ())
+            lacks = [family for family in families if family not in fitted]
+            if lacks:
+                yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")
+            elif why := signal.lacking(self.robot):
+                yield _problem(where, text, f"this robot cannot give '{name}': {why}")
+
+    def activity(self, state: StateNode) -> Iterator[Problem]:
+        spec = self.activities.get(state.activity or "")
+        for family in spec.needs if spec else ():
+            if family not in self.robot.devices.fitted():
+                why = f"'{state.activity}' needs the device '{family}', which the robot file does not have"
+                yield _problem(state.where, state.name, why)
+        for given in state.given.values():
+            if given.expression is not None:
+                yield from self.signals(given.expression.signals, state.where, given.expression.text)
+
+
+def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot) -> Iterator[Problem]:
+    fit = _Fit(activities, robot)
+    for part in graph.top.graphs():
+        yield from fit.exits(part.always)
+    for state in graph.states.values():
+        yield from fit.exits(state.exits)
+        yield from fit.activity(state)
+        yield from _leads_to_need(graph, state.exits, activities)
+    for part in graph.top.graphs():
+        yield from _leads_to_need(graph, part.always, activities)
+
+
+def _leads_to_need(
+    graph: BehaviourGraph, exits: Iterable[ExitNode], activities: Mapping[str, ActivitySpec]
+) -> Iterator[Problem]:
+    """Warn where an exit for a lost device leads to a state that needs it."""
+    for one in exits:
+        for family in FAMILIES:
+            if one.when is None or f"{family}.ok" not in one.signals:
+                continue
+            if True in could_be(one.when, {f"{family}.ok": True}):
+                continue
+            first = _first_activity(graph, one.go)
+            spec = activities.get(first.activity or "")
+            if spec is not None and family in spec.needs:
+                why = f"leads to '{first.name}', whose activity '{first.activity}' needs {family}"
+                yield _problem(one.where, one.text, why, warning=True)
+
+
+def _first_activity(graph: BehaviourGraph, path: str) -> StateNode:
+    state = graph.states[path]
+    while state.graph is not None:
+        state = state.graph.states[state.graph.start]
+    return state

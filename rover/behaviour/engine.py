@@ -1,0 +1,266 @@
+"""Runs a behaviour: decides in each step which exit to take, and changes state.
+
+Deciding is compiled (`rover.behaviour.compile`). Every change of state is a trigger on the hierarchical machine
+of the `transitions` library, whose entry and exit callbacks do what entering and leaving mean here.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from transitions.extensions.nesting import HierarchicalMachine, NestedState
+
+from rover.behaviour.compile import UNKNOWNS, Compiler, Memory, fresh
+from rover.behaviour.conditions import evaluator, finite
+from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, StateNode
+from rover.behaviour.vocabulary import Outcome, Signals
+from rover.events import StateChange
+
+
+class Performer(Protocol):
+    """Carries activities out for the engine."""
+
+    def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
+        """Start a state's activity; ``entry`` counts the state's entries in this run. Must not raise."""
+        ...
+
+    def cancel(self) -> None:
+        """End the present activity without an outcome."""
+        ...
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How a behaviour ended: ``done`` or ``failed``, the final state's name and the exit that led there."""
+
+    result: str
+    reason: str
+    exit: str
+
+
+class _Slashed(NestedState):
+    """State whose path is joined by '/', so that names with '_' are safe."""
+
+    separator = "/"
+
+
+class _Machine(HierarchicalMachine):
+    state_cls = _Slashed
+
+    def _add_model_to_state(self, state: Any, model: Any) -> None:
+        """Give the model no ``is_<state>`` functions: a state may be called like one of their attributes."""
+
+
+class _Position:
+    """What the machine moves; it holds nothing but the present state."""
+
+
+class Engine:
+    """One run of one behaviour. Not safe for use by several threads.
+
+    Attributes:
+        path: of the innermost active state; empty before the start.
+        step: takes at most one exit; call it as ``step(now_ns, signals)`` once a step. ``now_ns`` is the engine's own
+            time: it stands still in holds and stops (R10). It is the compiled function of the present configuration
+            itself, so that a step without a change costs nothing besides.
+    """
+
+    def __init__(self, graph: BehaviourGraph, performer: Performer) -> None:
+        self.graph = graph
+        self.ending: Ending | None = None
+        self.changes: list[StateChange] = []
+        self.compiler = Compiler(graph, self._leave_by)
+        self.memory: Memory = self.compiler.memory
+        self._performer = performer
+        self._exits = _numbered(graph)
+        self._values = {state.path: _entry_values(state) for state in graph.states.values()}
+        self._entries = dict.fromkeys(graph.states, 0)
+        self._tries = dict.fromkeys(graph.states, 0)
+        self.path = ""
+        self.step: Callable[[int, Signals], int] = lambda now_ns, signals: -1
+        self._now_ns = 0
+        self._signals = Signals()
+        self._position = _Position()
+        self._machine = self._build_machine()
+
+    @property
+    def unknowns(self) -> int:
+        """How often a condition could not be worked out: not a number, or a division by zero."""
+        return self.memory[UNKNOWNS]
+
+    def _build_machine(self) -> Any:
+        machine = _Machine(
+            model=self._position,
+            states=["before the start", *(_described(state, self) for state in self.graph.top.states.values())],
+            initial="before the start",
+            auto_transitions=False,
+            send_event=False,
+        )
+        machine.add_transition("begin", "before the start", self.graph.top.start)
+        for one in self._exits.values():
+            source = self._holder(one)
+            for place in self._landings(one.go):
+                for origin in source:
+                    machine.add_transition(f"exit {one.number} to {place}", origin, place)
+        for name in self.graph.top.states:
+            machine.add_transition(f"again {name}", name, name)
+        return machine
+
+    def _holder(self, one: ExitNode) -> list[str]:
+        """Return the states an exit can be taken from: its own, or for ``always`` all of its graph."""
+        for state in self.graph.states.values():
+            if one in state.exits:
+                return [state.path]
+        part = next(part for part in self.graph.top.graphs() if one in part.always)
+        return [state.path for state in part.states.values()]
+
+    def _landings(self, path: str) -> list[str]:
+        """Return the state an exit leads to, and those it may be diverted to when tries are used up."""
+        chain = [path]
+        while (diversion := self.graph.states[chain[-1]].diversion) and diversion not in chain:
+            chain.append(diversion)
+        return chain
+
+    def begin(self, now_ns: int, signals: Signals) -> None:
+        """Enter the start state."""
+        self._now_ns, self._signals = now_ns, signals
+        self._enter_graph(self.graph.top)
+        start = self.graph.top.start
+        self._trigger("begin")
+        self.changes.append(StateChange("", self.path, "start", str(self.graph.states[start].where)))
+        self._note_ending("start")
+
+    def _leave_by(self, number: int, now_ns: int, signals: Signals) -> None:
+        self._now_ns, self._signals = now_ns, signals
+        self._take(self._exits[number])
+
+    def report(self, outcome: Outcome) -> None:
+        """Note how the present state's activity ended; exits see it from the next step."""
+        self.memory[self.compiler.places.outcome[self.path]] = outcome
+
+    def resume(self, now_ns: int, signals: Signals) -> None:
+        """Enter the outermost present state afresh after a hold or stop, its own tries not counted (R10).
+
+        Before the start and after the end there is none, and nothing happens.
+        """
+        if not self.path or self.ending is not None:
+            return
+        self._now_ns, self._signals = now_ns, signals
+        outermost = self.path.partition("/")[0]
+        left = self.path
+        self._empty_windows(None, self.graph.top.always)
+        self._tries[outermost] -= 1
+        self._trigger(f"again {outermost}")
+        self.changes.append(StateChange(left, self.path, "resumed", str(self.graph.states[outermost].where)))
+
+    def _take(self, one: ExitNode) -> None:
+        left = self.path
+        values = {name: self._signals.value(name) for name in one.signals}
+        landing = self._land(one.go)
+        self._trigger(f"exit {one.number} to {landing}")
+        self.changes.append(StateChange(left, self.path, one.text, str(one.where), values))
+        self._note_ending(one.text)
+
+    def _note_ending(self, way: str) -> None:
+        state = self.graph.states[self.path]
+        if state.final is not None and not state.parent:
+            self.ending = Ending(state.final, state.name, way)
+
+    def _land(self, path: str) -> str:
+        """Return where a way to ``path`` ends: there, or elsewhere if its tries are used up (R9)."""
+        state = self.graph.states[path]
+        while state.at_most is not None and state.diversion is not None and self._tries[state.path] >= state.at_most:
+            state = self.graph.states[state.diversion]
+        return state.path
+
+    def _trigger(self, name: str) -> None:
+        self._machine.trigger_event(self._position, name)
+        self.path = self._position.state  # type: ignore[attr-defined]
+        self.step = self.compiler.decide(self.path)
+
+    def _entered(self, path: str) -> None:
+        """Library callback: a state is entered (parents first)."""
+        state = self.graph.states[path]
+        self._tries[path] += 1
+        self._entries[path] += 1
+        self.memory[self.compiler.places.entered[path]] = self._now_ns
+        self._empty_windows(state, state.exits)
+        if state.graph is not None:
+            self._enter_graph(state.graph)
+        elif state.final is not None:
+            self._end_graph(state)
+        else:
+            self._begin_activity(state)
+
+    def _begin_activity(self, state: StateNode) -> None:
+        values = {}
+        for name, work_out in self._values[state.path].items():
+            try:
+                values[name] = work_out(self._signals)
+            except (ArithmeticError, ValueError):
+                values[name] = float("nan")
+        if not all(finite(value) for value in values.values()):
+            self.memory[UNKNOWNS] += 1
+            self.memory[self.compiler.places.outcome[state.path]] = Outcome.FAILED
+            return
+        self._performer.begin(state, values, self._entries[state.path])
+
+    def _left(self, path: str) -> None:
+        """Library callback: a state is left (children first)."""
+        if self.graph.states[path].activity is not None:
+            self._performer.cancel()
+
+    def _enter_graph(self, part: GraphNode) -> None:
+        for state in part.states.values():
+            self._tries[state.path] = 0
+        if not part.path:
+            self.memory[self.compiler.places.entered[""]] = self._now_ns
+        self._empty_windows(None, part.always)
+
+    def _end_graph(self, state: StateNode) -> None:
+        if state.parent:
+            self.memory[self.compiler.places.outcome[state.parent]] = (
+                Outcome.DONE if state.final == "done" else Outcome.FAILED
+            )
+
+    def _empty_windows(self, state: StateNode | None, exits: tuple[ExitNode, ...]) -> None:
+        memory, signals = self.memory, self._signals
+        for place, value in fresh(state, exits, self.compiler.places):
+            memory[place] = value
+        places = self.compiler.places
+        for one in exits:
+            if one.number in places.since:
+                memory[places.since[one.number]] = signals.step_ns
+            for device, place in places.marks.get(one.number, ()):
+                memory[place] = getattr(signals, f"{device}_n")
+
+
+def _numbered(graph: BehaviourGraph) -> dict[int, ExitNode]:
+    exits = [one for part in graph.top.graphs() for one in part.always]
+    exits += [one for state in graph.states.values() for one in state.exits]
+    return {one.number: one for one in exits}
+
+
+def _entry_values(state: StateNode) -> dict[str, Callable[[Signals], Any]]:
+    """Return, for each parameter, the function that works it out at entry (R11)."""
+    return {
+        name: evaluator(given.expression) if given.expression is not None else _always(given.constant)
+        for name, given in state.given.items()
+    }
+
+
+def _always(constant: Any) -> Callable[[Signals], Any]:
+    return lambda signals: constant
+
+
+def _described(state: StateNode, engine: Engine) -> dict[str, Any]:
+    """Return a state as the library takes it."""
+    described: dict[str, Any] = {
+        "name": state.name,
+        "on_enter": [lambda: engine._entered(state.path)],
+        "on_exit": [lambda: engine._left(state.path)],
+    }
+    if state.graph is not None:
+        described["initial"] = state.graph.start
+        described["children"] = [_described(child, engine) for child in state.graph.states.values()]
+    return described

@@ -1,0 +1,325 @@
+"""The bench itself: a robot on a floor with objects, stepped in simulated time.
+
+Time starts at 0 and goes on in fixed steps of 10 ms on an absolute grid, however it is asked for, so that one seed
+gives one run exactly. Devices have themselves called on that grid (`Bench.watch`): a report's value is the one at
+its stated time, whoever polls first. A lock guards the public entry points; the rest is for this package.
+"""
+
+import math
+from collections.abc import Callable
+from threading import RLock
+from typing import NamedTuple
+
+from rover.bench.draws import NEVER_NS
+from rover.bench.faults import Schedule
+from rover.bench.floor import Rectangle, Solids
+from rover.bench.gripper import Jaws
+from rover.bench.line import Line
+from rover.bench.motors import STEP_NS, Base, encoders
+from rover.bench.objects import FINGER, HALF_GAP, TIP, Jar, jars, outline, outside_zone, pushed
+from rover.files.bench import BenchFile
+from rover.files.errand import Errand, Zone
+from rover.files.robot import Robot
+from rover.quantities import wrap
+
+# Two touches of one jar within this time are one.
+SAME_TOUCH_NS = 1_000_000_000
+
+
+class Pose(NamedTuple):
+    """Where the robot truly is (m, rad, field frame)."""
+
+    x: float
+    y: float
+    heading: float
+
+
+class Thing(NamedTuple):
+    """An object as it truly is: ``state`` is ``floor`` or ``held``; (x, y) in m, field frame."""
+
+    id: int
+    kind: str
+    x: float
+    y: float
+    state: str
+
+
+class Watcher:
+    """Something that is to be called at a fixed rate of simulated time."""
+
+    __slots__ = ("call", "due_ns", "period_ns")
+
+    def __init__(self, period_ns: int, due_ns: int, call: Callable[[int], None]) -> None:
+        self.period_ns, self.due_ns, self.call = period_ns, due_ns, call
+
+
+class Bench:
+    """A rehearsal's floor, objects and robot.
+
+    Args:
+        bench: the bench file.
+        robot: the robot file: measures of the body and stated properties of the devices.
+        errand: the errand file: boundary, walls, start, zone and kinds.
+        seed: the run's seed.
+
+    Raises:
+        ValueError: the bench file has objects of a kind that the errand lacks, or more than there is room for.
+    """
+
+    def __init__(self, bench: BenchFile, robot: Robot, errand: Errand, seed: int) -> None:
+        self.file, self.robot, self.errand, self.seed = bench, robot, errand, seed
+        self.now_ns = 0
+        self.bumps = 0
+        self.touched_in_zone = 0
+        self.schedule = Schedule(bench.faults)
+        self.solids = Solids(bench, errand)
+        self.jars = jars(bench, errand, seed)
+        self.base = Base(bench, robot, seed)
+        self.encoders = encoders(bench, robot.body, seed)
+        self.jaws_state = Jaws(bench, robot, seed)
+        self.line = Line(bench.link, seed)
+        self.lock = RLock()
+        start = errand.field.start
+        self.x, self.y, self.heading = start.x, start.y, wrap(start.heading or 0.0)
+        self._outline = outline(robot.body)
+        self._footprint = (
+            Rectangle(-self._outline.half_length, self._outline.half_length, self._outline.half_width),
+            Rectangle(self._outline.half_length, robot.body.gripper_reach + TIP, HALF_GAP + 2.0 * FINGER),
+        )
+        # The next step's end: a caller that compares with it spares most of its calls of `advance`.
+        self.next_ns = STEP_NS
+        self._next_moment_ns = self.schedule.next_moment_ns
+        self._next_watch_ns = NEVER_NS
+        self._watchers: list[Watcher] = []
+        # How far the robot can go before it can meet anything: no contact is looked for until it has gone that far.
+        self._free_way = 0.0
+        self._bumping = False
+
+    def advance(self, now_ns: int) -> None:
+        """Bring the bench to ``now_ns`` (ns from the start). A time that it has reached already changes nothing."""
+        if now_ns < self.next_ns:
+            return
+        with self.lock:
+            while self.next_ns <= now_ns:
+                self._step()
+
+    def drive(self, left: float, right: float, expires_ns: int) -> None:
+        """Set the duty of the two motor channels (-1 to 1, forwards positive), valid until ``expires_ns``."""
+        with self.lock:
+            self.base.drive(left, right, expires_ns)
+
+    def jaws(self, opening: float | None) -> None:
+        """Set the wanted jaw opening, 0 (closed) to 1 (open); None lets the servo go limp, and a held jar with it."""
+        with self.lock:
+            self.jaws_state.command(opening)
+
+    def watch(self, rate: float, call: Callable[[int], None]) -> None:
+        """Have ``call(now_ns)`` called ``rate`` times a second (Hz) of simulated time, at most once a step of 10 ms."""
+        with self.lock:
+            period_ns = max(STEP_NS, round(1e9 / rate))
+            watcher = Watcher(period_ns, self.now_ns + period_ns, call)
+            self._watchers.append(watcher)
+            self._next_watch_ns = min(self._next_watch_ns, watcher.due_ns)
+
+    def unwatch(self, call: Callable[[int], None]) -> None:
+        """Have ``call`` called no more; nothing happens when it is not watched."""
+        with self.lock:
+            self._watchers = [watcher for watcher in self._watchers if watcher.call != call]
+
+    @property
+    def pose(self) -> Pose:
+        """Where the robot truly is."""
+        with self.lock:
+            return Pose(self.x, self.y, self.heading)
+
+    @property
+    def objects(self) -> tuple[Thing, ...]:
+        """All objects as they truly are, in the order of their numbers."""
+        with self.lock:
+            self.carry()
+            return tuple(Thing(jar.number, jar.kind, jar.x, jar.y, _state(jar)) for jar in self.jars)
+
+    def held_from(self) -> tuple[float, float] | None:
+        """Return the true place (m) where the object now held stood when it was gripped; None when none is held."""
+        with self.lock:
+            return self.jaws_state.held_from
+
+    def delivered(self, zone: Zone) -> list[int]:
+        """Return the numbers of the objects that stand inside a zone."""
+        return [thing.id for thing in self.objects if thing.state == "floor" and _is_in(thing, zone)]
+
+    def left_on_floor(self, zone: Zone) -> list[int]:
+        """Return the numbers of the objects that stand outside a zone."""
+        return [thing.id for thing in self.objects if thing.state == "floor" and not _is_in(thing, zone)]
+
+    def carry(self) -> None:
+        """Bring the held jar's place up to date: nobody needs it at every step."""
+        held = self.jaws_state.held
+        if held is not None:
+            held.x, held.y = self.to_field(self.jaws_state.reach, 0.0)
+
+    def to_field(self, ahead: float, left: float) -> tuple[float, float]:
+        """Return the place (m, field frame) of a point in the robot's frame (m)."""
+        cosine, sine = math.cos(self.heading), math.sin(self.heading)
+        return self.x + ahead * cosine - left * sine, self.y + ahead * sine + left * cosine
+
+    def to_robot(self, x: float, y: float) -> tuple[float, float]:
+        """Return the place (m ahead, m left) in the robot's frame of a point of the field (m)."""
+        cosine, sine = math.cos(self.heading), math.sin(self.heading)
+        dx, dy = x - self.x, y - self.y
+        return dx * cosine + dy * sine, dy * cosine - dx * sine
+
+    def jar_in_jaws(self) -> Jar | None:
+        """Return the jar that stands between the jaws, held or not; the one nearest to their middle."""
+        if self.jaws_state.held is not None:
+            return self.jaws_state.held
+        if self._free_way > 0.0:
+            return None
+        between = [
+            (abs(left), jar.number, jar) for jar, ahead, left in self._near() if self.jaws_state.takes(ahead, left)
+        ]
+        return min(between)[2] if between else None
+
+    def _near(self) -> list[tuple[Jar, float, float]]:
+        """Return the standing jars within the robot's circle, with their places in its frame."""
+        x, y, within = self.x, self.y, self._outline.radius
+        return [
+            (jar, *self.to_robot(jar.x, jar.y))
+            for jar in self.jars
+            if not jar.held and abs(jar.x - x) < within + jar.radius and abs(jar.y - y) < within + jar.radius
+        ]
+
+    def _step(self) -> None:
+        begins_ns = self.now_ns
+        now_ns = self.now_ns = self.next_ns
+        self.next_ns = now_ns + STEP_NS
+        way, turn = self.base.step(begins_ns)
+        if way or turn:
+            self._move(way, turn)
+        jaws = self.jaws_state
+        if jaws.opening != jaws.wanted or now_ns >= jaws.drop_due_ns:
+            self._work_jaws(now_ns)
+        if now_ns >= self._next_moment_ns:
+            self._take_moments(now_ns)
+        if now_ns >= self._next_watch_ns:
+            self._call_watchers(now_ns)
+
+    def _move(self, way: float, turn: float) -> None:
+        """Move along a chord of the arc: over 10 ms it differs from the arc by less than a micrometre."""
+        before = (self.x, self.y, self.heading)
+        middle = self.heading + 0.5 * turn
+        self.x += way * math.cos(middle)
+        self.y += way * math.sin(middle)
+        heading = self.heading + turn
+        self.heading = heading if -math.pi <= heading < math.pi else wrap(heading)
+        self._free_way -= abs(way)
+        if self._free_way <= 0.0:
+            self._meet(before)
+
+    def _meet(self, before: tuple[float, float, float]) -> None:
+        clearance = self.solids.clearance(self.x, self.y) - self._outline.radius
+        if clearance <= 0.0 and self.solids.touch(self._footprint, *self.pose):
+            self.x, self.y, self.heading = before
+            self.base.block()
+            self.bumps += not self._bumping
+            self._bumping = True
+        else:
+            self._bumping = False
+        self._free_way = min(clearance, self._push_jars())
+
+    def _push_jars(self) -> float:
+        """Push what the body or the jaws have run into; return how far the nearest jar is from the robot's circle."""
+        for jar, ahead, left in self._near():
+            place = pushed(ahead, left, jar.radius, self._outline, self.jaws_state.halves(jar.radius))
+            if place is not None:
+                self._shift(jar, *self.to_field(*place))
+        gaps = (math.hypot(jar.x - self.x, jar.y - self.y) - jar.radius for jar in self.jars if not jar.held)
+        gap = min(gaps, default=math.inf) - self._outline.radius
+        self._leave_jars()
+        return gap
+
+    def _shift(self, jar: Jar, x: float, y: float) -> None:
+        """Put a jar elsewhere, and those that it runs into out of its way."""
+        self._note_touch(jar)
+        jar.x, jar.y = x, y
+        for other in self.jars:
+            dx, dy = other.x - x, other.y - y
+            apart, least = math.hypot(dx, dy), jar.radius + other.radius
+            if other is not jar and not other.held and 0.0 < apart < least:
+                self._note_touch(other)
+                other.x, other.y = x + dx / apart * least, y + dy / apart * least
+
+    def _note_touch(self, jar: Jar) -> None:
+        if jar.set_down and self.now_ns - jar.touched_ns > SAME_TOUCH_NS:
+            self.touched_in_zone += 1
+        jar.touched_ns = self.now_ns
+
+    def _leave_jars(self) -> None:
+        """Count a released jar as set down when it stands in the zone and the jaws have left it."""
+        for jar in self.jars:
+            if jar.leaving and self.to_robot(jar.x, jar.y)[0] > self._outline.reach + TIP + jar.radius:
+                jar.leaving = False
+                zone = self.errand.field.zone
+                jar.set_down = zone is not None and outside_zone(jar.x, jar.y, zone) == 0.0
+
+    def _work_jaws(self, now_ns: int) -> None:
+        jaws = self.jaws_state
+        jaws.move()
+        if jaws.lets_go(now_ns):
+            self._release()
+        elif jaws.held is None:
+            jar = self.jar_in_jaws()
+            if jar is not None and jaws.closes_on(jar):
+                self._try_grip(jar, now_ns)
+
+    def _try_grip(self, jar: Jar, now_ns: int) -> None:
+        self._note_touch(jar)
+        jaws = self.jaws_state
+        if jaws.grip(jar, now_ns):
+            jar.held, jar.set_down, jar.leaving = True, False, False
+        else:
+            left = self.to_robot(jar.x, jar.y)[1]
+            self._shift(jar, *self.to_field(*jaws.knocked(left, jar.radius)))
+
+    def _release(self) -> None:
+        self.carry()
+        jar = self.jaws_state.release()
+        if jar is not None:
+            jar.held, jar.leaving = False, True
+            self._free_way = 0.0
+
+    def _take_moments(self, now_ns: int) -> None:
+        while self._next_moment_ns <= now_ns:
+            fault = self.schedule.take_moment()
+            self._next_moment_ns = self.schedule.next_moment_ns
+            if fault.place is None:
+                for encoder in self.encoders:
+                    encoder.jump(fault.number)
+            else:
+                self._relocate(self.jars[fault.number - 1], fault.place)
+
+    def _relocate(self, jar: Jar, place: tuple[float, float]) -> None:
+        if jar.held:
+            self._release()
+        jar.x, jar.y = place
+        jar.set_down = jar.leaving = False
+        self._free_way = 0.0
+
+    def _call_watchers(self, now_ns: int) -> None:
+        next_ns = NEVER_NS
+        for watcher in self._watchers:
+            due_ns = watcher.due_ns
+            if due_ns <= now_ns:
+                due_ns = watcher.due_ns = due_ns + watcher.period_ns
+                watcher.call(now_ns)
+            if due_ns < next_ns:
+                next_ns = due_ns
+        self._next_watch_ns = next_ns
+
+
+def _state(jar: Jar) -> str:
+    return "held" if jar.held else "floor"
+
+
+def _is_in(thing: Thing, zone: Zone) -> bool:
+    return outside_zone(thing.x, thing.y, zone) == 0.0

@@ -1,0 +1,1 @@
+"""The commands, one file each: arguments in, sentences and exit codes out."""

@@ -1,0 +1,1 @@
+"""The errand's bookkeeping: objects found, delivered and put off, slots of the tray, searched ground."""

@@ -1,0 +1,63 @@
+"""`rover check FILE`: any of the four kinds of file, by itself or with all that it names. Imports nothing they name."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rover.behaviour.confirmation import BURST, FLICKER, bought
+from rover.behaviour.model import BehaviourGraph
+from rover.files import load, yaml_source
+from rover.files.load import Loaded
+from rover.files.problems import FileProblems, Problem
+from rover.files.robot import Robot
+from rover.session.assembly import Assembly, assemble, check_behaviour, check_robot, loads
+
+
+@dataclass(frozen=True)
+class CheckReport:
+    """What a check found in a file without mistakes: warnings, and lines to print."""
+
+    warnings: tuple[Problem, ...]
+    lines: tuple[str, ...]
+
+
+def check_file(path: Path) -> CheckReport:
+    """Return the report of a file.
+
+    Raises:
+        FileProblems: every mistake in it and in the files it names.
+    """
+    source = yaml_source.read(path, load.show(path))
+    kind = load.kind_of(source)
+    if kind == "errand":
+        return _errand(assemble(path, {}))
+    loaded: Loaded[Any] = Loaded(load.build(load.KINDS[kind], source), source)
+    if kind == "behaviour":
+        return CheckReport((), (_summary(check_behaviour(loaded)),))
+    if kind == "robot" and (problems := check_robot(loaded)):
+        raise FileProblems(problems)
+    return CheckReport((), (f"{load.show(path)}: a {kind} file, nothing wrong with it",))
+
+
+def _summary(graph: BehaviourGraph) -> str:
+    exits = sum(len(state.exits) for state in graph.states.values())
+    exits += sum(len(part.always) for part in graph.top.graphs())
+    return f"'{graph.title}': {len(graph.states)} states, {exits} exits, every one has a way out"
+
+
+def _errand(assembly: Assembly) -> CheckReport:
+    lines = [f"'{assembly.errand.errand}' with {assembly.robot.robot}", _summary(assembly.graph)]
+    lines += [f"would load {name} (not loaded by this check)" for name in loads(assembly)]
+    lines += _confirmations(assembly.graph, assembly.robot)
+    return CheckReport(assembly.warnings, tuple(lines))
+
+
+def _confirmations(graph: BehaviourGraph, robot: Robot) -> Iterator[str]:
+    rows = list(bought(graph, robot))
+    if not rows:
+        return
+    yield "what each confirmation buys:"
+    yield f"  delay (s)   flicker {FLICKER:.0%} passes   burst of {BURST} passes   exit"
+    for row in rows:
+        yield f"  {row.added_delay_s:9.2f}   {row.independent:17.2g}   {row.burst:17.2g}   {row.where}: {row.text}"

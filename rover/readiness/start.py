@@ -1,0 +1,112 @@
+"""From power-up to permitted motion: devices looked at, the stop input tried, and a person's deliberate word."""
+
+from collections.abc import Callable
+from enum import Enum
+
+from rover.guard.client import GuardClient
+from rover.guard.protocol import Phase
+from rover.readiness.before_start import (
+    DEVICES_WITHIN_S,
+    Facts,
+    StopTrial,
+    Verdict,
+    checks,
+    is_ready,
+    table,
+)
+from rover.session.guard_watch import GuardWatch
+from rover.session.hardware import RunError
+from rover.session.terminal import HELP, Terminal
+
+STOP_INPUT_OPEN = "the stop input is open"
+PERMITTED_WITHIN_NS = 1_000_000_000
+NOT_ENABLED = "motion has not been enabled"
+HOW_TO_ENABLE = (
+    "standing still: motion is not enabled. End this run and start it at a terminal, where it asks for a yes, "
+    "or with --enable-motion, by a person who sees the robot"
+)
+Say = Callable[[str], None]
+
+
+class Stage(Enum):
+    """How far the start has come."""
+
+    CHECKING = "looking at the devices"
+    TRYING_STOP = "waiting for the stop input to be tried"
+    WAITING = "standing still, motion not enabled"
+    ENABLED = "motion enabled"
+
+
+class Start:
+    """Goes from stage to stage, a little in each step. Everything here happens with the wheels at zero.
+
+    Attributes:
+        stage: how far it has come.
+    """
+
+    def __init__(self, client: GuardClient, terminal: Terminal, say: Say, *, enable: bool) -> None:
+        self.stage = Stage.CHECKING
+        self._client, self._terminal, self._say, self._enable = client, terminal, say, enable
+        self._trial = StopTrial()
+        self._enabled_ns: int | None = None
+
+    def look(self, facts: Facts) -> None:
+        """Judge what is known of the devices, once all are ok or their time is over; to be called while `CHECKING`.
+
+        Raises:
+            RunError: something is not in order; all rows have been shown.
+        """
+        if not is_ready(facts.robot, facts.healthy) and facts.seconds < DEVICES_WITHIN_S:
+            return
+        rows = checks(facts)
+        for line in table(rows):
+            self._say(line)
+        bad = [row.name for row in rows if row.verdict is Verdict.BAD]
+        if bad:
+            raise RunError(f"not in order: {', '.join(bad)}; nothing was moved")
+        if facts.robot.devices.stop_input is not None:
+            self.stage = Stage.TRYING_STOP
+            self._say("try the stop input: press the stop, then release it")
+        else:
+            self._wait_for_word()
+
+    def see_stop_input(self, closed: bool) -> None:
+        """Take a report of the stop input while `TRYING_STOP`."""
+        self._trial.see(closed)
+        if self._trial.is_done:
+            self._say("stop input: opens and closes, ok")
+            self._wait_for_word()
+
+    def _wait_for_word(self) -> None:
+        self.stage = Stage.WAITING
+        if self._enable:
+            return
+        self._terminal.forget()
+        if self._terminal.is_there:
+            self._say("nobody near the robot? Type yes and Enter to enable motion")
+        else:
+            self._say(HOW_TO_ENABLE)
+
+    def listen(self, now_ns: int) -> None:
+        """Enable motion at the person's word; to be called while `WAITING`."""
+        if not self._enable and "yes" not in self._terminal.read().lower().split():
+            return
+        self.stage, self._enabled_ns = Stage.ENABLED, now_ns
+        state = self._client.state
+        # The trial has latched a stop; who tried it and then gives the word, resets it. Any other stop stays.
+        if self._trial.is_done and state is not None and state.cause == STOP_INPUT_OPEN:
+            self._client.reset()
+        self._client.enable()
+        self._client.resume()
+        self._terminal.begin_keys()
+        if self._terminal.is_there:
+            self._say(HELP)
+
+    def confirm(self, watch: GuardWatch, now_ns: int) -> None:
+        """Say so if the guard does not permit motion although it was enabled."""
+        if self._enabled_ns is None or now_ns - self._enabled_ns < PERMITTED_WITHIN_NS:
+            return
+        self._enabled_ns = None
+        state = self._client.state
+        if watch.phase is not Phase.RUNNING and state is not None:
+            self._say(f"motion is not permitted: {state.note or state.cause}; press r to reset, then g to go on")

@@ -1,0 +1,195 @@
+"""Everything an errand names, loaded and checked: all mistakes of all files at once."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rover.activities.activity import Activity
+from rover.activities.registry import ACTIVITIES, specs
+from rover.behaviour.analysis import examine
+from rover.behaviour.build import Builder, Override, unknown_settings
+from rover.behaviour.model import BehaviourGraph
+from rover.behaviour.vocabulary import ActivitySpec
+from rover.devices.registry import is_dotted, load_class, why_unknown
+from rover.estimate.field import inside
+from rover.files import load
+from rover.files.behaviour import Behaviour
+from rover.files.bench import BenchFile, mismatches
+from rover.files.errand import Errand
+from rover.files.load import Loaded
+from rover.files.problems import FileProblems, Problem
+from rover.files.robot import Robot
+
+MISSING_SPEC = ActivitySpec("a user's own activity, not looked at")
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """An errand with all it names.
+
+    Attributes:
+        graph: the behaviour, checked against the robot.
+        user_activities: dotted names of activities that the behaviour uses.
+        warnings: what is probably not meant.
+        texts: by path as shown, the text of each file used.
+    """
+
+    errand: Errand
+    robot: Robot
+    graph: BehaviourGraph
+    bench: BenchFile | None
+    user_activities: tuple[str, ...]
+    warnings: tuple[Problem, ...]
+    texts: Mapping[str, str]
+
+
+def assemble(
+    path: Path, overrides: Mapping[str, Any], activities: Mapping[str, type[Activity]] = ACTIVITIES
+) -> Assembly:
+    """Load an errand file and the files it names.
+
+    Args:
+        path: the errand file.
+        overrides: settings from the command line; they win over the errand file's.
+        activities: known activities; a user's own are added once they are imported.
+
+    Raises:
+        FileProblems: every mistake in any of them.
+    """
+    errand = load.load(path, "errand")
+    problems: list[Problem] = []
+    robot = _named(errand, "robot", problems)
+    behaviour = _named(errand, "behaviour", problems)
+    bench = _named(errand, "bench", problems)
+    if robot is not None:
+        problems += check_robot(robot)
+    graph, builder = None, Builder(specs(activities), errand.model, _overrides(errand, overrides, problems))
+    if behaviour is not None:
+        problems += _unknown_overrides(errand, behaviour, overrides)
+        try:
+            graph = builder.build(behaviour)
+        except FileProblems as error:
+            problems += error.problems
+    _errand_beside(errand, robot, bench)
+    problems += errand.source.problems + (bench.source.problems if bench is not None else [])
+    if graph is not None:
+        problems += examine(graph, specs(activities), robot.model if robot else None)
+    if any(not problem.warning for problem in problems) or graph is None or robot is None:
+        raise FileProblems(problems)
+    loaded = [one for one in (errand, robot, behaviour, bench) if one is not None]
+    return Assembly(
+        errand.model,
+        robot.model,
+        graph,
+        bench.model if bench else None,
+        tuple(builder.user_activities),
+        tuple(sorted(set(problems))),
+        {one.source.name: one.source.path.read_text("utf-8", "replace") for one in loaded},
+    )
+
+
+def _named(errand: Loaded[Errand], kind: str, problems: list[Problem]) -> Loaded[Any] | None:
+    """Return one of the files that an errand names."""
+    text = getattr(errand.model.files, kind)
+    if text is None:
+        return None
+    try:
+        return load.follow(errand.source, ("files", kind), kind, text)
+    except FileProblems as error:
+        problems += error.problems
+        return None
+
+
+def check_robot(robot: Loaded[Robot]) -> list[Problem]:
+    """Return what is wrong with a robot file beyond its form: drivers that do not exist."""
+    for family, device in robot.model.devices.fitted().items():
+        if why := why_unknown(family, device.driver):
+            robot.source.report(("devices", family, "driver"), why)
+        if device.driver == "co_processor" and device.link is None:
+            robot.source.report(("devices", family), "a co_processor device needs 'link:', one of the robot's links")
+    return robot.source.problems
+
+
+def check_behaviour(behaviour: Loaded[Behaviour]) -> BehaviourGraph:
+    """Return the graph of a behaviour file looked at by itself.
+
+    Raises:
+        FileProblems: every mistake in it.
+    """
+    graph = Builder(specs()).build(behaviour)
+    problems = examine(graph, specs(), None)
+    if any(not problem.warning for problem in problems):
+        raise FileProblems(problems)
+    return graph
+
+
+def _overrides(
+    errand: Loaded[Errand], from_command_line: Mapping[str, Any], problems: list[Problem]
+) -> dict[str, Override]:
+    """Return the settings that the errand file and the command line set; the latter win."""
+
+    def in_errand(name: str) -> Callable[[str], None]:
+        return lambda why: errand.source.report(("settings", name), why)
+
+    def on_command_line(name: str) -> Callable[[str], None]:
+        return lambda why: problems.append(Problem("--set", 1, 1, name, why))
+
+    overrides = {name: Override(value, in_errand(name)) for name, value in errand.model.settings.items()}
+    return overrides | {name: Override(value, on_command_line(name)) for name, value in from_command_line.items()}
+
+
+def _unknown_overrides(
+    errand: Loaded[Errand], behaviour: Loaded[Behaviour], overrides: Mapping[str, Any]
+) -> list[Problem]:
+    for name, why in unknown_settings(errand.model.settings, behaviour.model):
+        errand.source.report(("settings", name), why, of_key=True)
+    return [Problem("--set", 1, 1, name, why) for name, why in unknown_settings(overrides, behaviour.model)]
+
+
+def _errand_beside(errand: Loaded[Errand], robot: Loaded[Robot] | None, bench: Loaded[BenchFile] | None) -> None:
+    """Note in the errand's and the bench's source what does not go together with the other files."""
+    field = errand.model.field
+    if not inside((field.start.x, field.start.y), field.boundary):
+        errand.source.report(("field", "start"), "the start lies outside the field's boundary")
+    if robot is not None and robot.model.devices.camera is not None:
+        for name, kind in errand.model.kinds.items():
+            if kind.lid not in robot.model.colours:
+                known = ", ".join(robot.model.colours) or "none"
+                why = f"the robot file's 'colours' do not have '{kind.lid}' (known: {known})"
+                errand.source.report(("kinds", name, "lid"), why)
+    if robot is not None and robot.model.marker is None and field.zone is not None and field.zone.marker is not None:
+        why = "the robot file has no 'marker:', so its camera does not know the plate that stands here"
+        errand.source.report(("field", "zone", "marker"), why, warning=True)
+    if bench is not None:
+        for place, why in mismatches(bench.model, errand.model):
+            bench.source.report(place, why, of_key=place[0] == "scatter")
+
+
+def with_user_activities(path: Path, overrides: Mapping[str, Any]) -> tuple[Assembly, Mapping[str, type[Activity]]]:
+    """As `assemble`, importing the behaviour's own activities and checking against what they say of themselves.
+
+    Raises:
+        FileProblems: as `assemble`.
+        LoadError: an activity cannot be imported.
+    """
+    assembly = assemble(path, overrides)
+    if not assembly.user_activities:
+        return assembly, ACTIVITIES
+    own: dict[str, type[Activity]] = {}
+    for name in assembly.user_activities:
+        own[name] = load_class(name, "activity")
+        if not isinstance(getattr(own[name], "spec", None), ActivitySpec):
+            own[name].spec = MISSING_SPEC
+    known = {**ACTIVITIES, **{name: found for name, found in own.items() if found.spec is not MISSING_SPEC}}
+    return assemble(path, overrides, known), {**ACTIVITIES, **own}
+
+
+def loads(assembly: Assembly) -> list[str]:
+    """Return the user's own classes that a run of the errand imports, to be shown to the person."""
+    return [*user_drivers(assembly.robot), *assembly.user_activities]
+
+
+def user_drivers(robot: Robot) -> list[str]:
+    """Return the user's own drivers that the robot file names, which are imported when they are used."""
+    return [device.driver for device in robot.devices.fitted().values() if is_dotted(device.driver)]

@@ -1,0 +1,207 @@
+"""The robot with a person beside it, for bring-up and jog: motor guard, links, drivers and record, and no core.
+
+The guard alone holds wheels, jaws and stop input; what is commanded here goes to it as datagrams.
+"""
+
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import NamedTuple
+
+from rover.devices.readings import DriveCommand, JawsCommand, Reading
+from rover.events import Event, Health, HealthChange, HoldBack, Note, Stop
+from rover.files.load import Loaded
+from rover.files.robot import Robot
+from rover.guard.channel import default_folder
+from rover.guard.protocol import Answer, Phase, State
+from rover.record.frames import CameraFrames, without_picture
+from rover.record.writer import RunRecord
+from rover.session.hardware import RealDevices, real_devices, simulated_in
+from rover.session.header import header_of
+
+PERIOD_NS = 20_000_000
+HELLO_EVERY_NS = 500_000_000
+
+
+class Heard(NamedTuple):
+    """A reading of a device and when it was taken over."""
+
+    at_ns: int
+    family: str
+    reading: Reading
+
+
+class Attended:
+    """The devices at work, and their record. One thread; made by `attend`.
+
+    Attributes:
+        robot: the robot file.
+        client: the guard's client; its ``state`` is what the guard last said.
+        links: serial links by name.
+        latest: the last reading of each family.
+        left_out: families that have no driver on the robot (``driver: simulated``).
+        faults: why a driver gave up, by family.
+    """
+
+    def __init__(self, robot: Robot, devices: RealDevices, record: RunRecord, frames: CameraFrames) -> None:
+        self.robot, self.client, self.links = robot, devices.client, devices.links
+        self.latest: dict[str, Reading] = {}
+        self.faults: dict[str, str] = {}
+        self.left_out = simulated_in(robot)
+        self._drivers, self._record, self._frames = devices.drivers, record, frames
+        self._sequence = 0
+        self._hello_ns = self._due_ns = 0
+        self._phase: Phase | None = None
+        self._causes: tuple[str, ...] = ()
+
+    @property
+    def now_ns(self) -> int:
+        """The host's time."""
+        return time.monotonic_ns()
+
+    @property
+    def state(self) -> State | None:
+        """What the guard last said."""
+        return self.client.state
+
+    @property
+    def is_running(self) -> bool:
+        """Motion is permitted, for this program."""
+        state = self.client.state
+        return state is not None and state.phase is Phase.RUNNING and state.commander == self.client.session
+
+    def drive(self, left: float, right: float, expires_ns: int) -> None:
+        """Give the wheels duties that nobody renews: at ``expires_ns`` they are at zero."""
+        self._sequence += 1
+        self._drivers.made("drive").apply(DriveCommand(left, right, self._sequence, expires_ns), self.now_ns)
+
+    def grip(self, opening: float | None, expires_ns: int) -> None:
+        """Tell the jaws; where the guard holds them, with the next command to the wheels."""
+        self._sequence += 1
+        self._drivers.made("gripper").apply(JawsCommand(opening, self._sequence, expires_ns), self.now_ns)
+
+    def step(self) -> list[Heard]:
+        """Wait for the next 20 ms, and return what came in; steps that are late are skipped."""
+        now_ns = self.now_ns
+        self._due_ns = max(self._due_ns + PERIOD_NS, now_ns)
+        time.sleep((self._due_ns - now_ns) / 1e9)
+        return self.poll()
+
+    def poll(self) -> list[Heard]:
+        """Return what came in, and record it; waits for nothing."""
+        now_ns = self.now_ns
+        self._listen_to_guard(now_ns)
+        new = self._drivers.poll(now_ns)
+        for family, why in self._drivers.faults():
+            self.faults[family] = why
+            self._record.event(now_ns, HealthChange(family, Health.FAULTY, why))
+        self.latest.update(new)
+        self._frames.take(new)
+        if new:
+            self._record.readings(now_ns, [(family, without_picture(reading)) for family, reading in new])
+        return [Heard(now_ns, family, reading) for family, reading in new]
+
+    def watch(self, seconds: float, each: Callable[[int], None] | None = None) -> list[Heard]:
+        """Return what comes in within a time; ``each`` is called in every step with the time."""
+        heard: list[Heard] = []
+        end_ns = self.now_ns + round(seconds * 1e9)
+        while (now_ns := self.now_ns) < end_ns:
+            if each is not None:
+                each(now_ns)
+            heard += self.step()
+        return heard
+
+    def wait_for(self, condition: Callable[[], object], seconds: float) -> bool:
+        """Step until a condition holds; tell whether it came to that within a time."""
+        end_ns = self.now_ns + round(seconds * 1e9)
+        while not condition():
+            if self.now_ns >= end_ns:
+                return False
+            self.step()
+        return True
+
+    def trouble(self, family: str) -> str:
+        """Return what a driver says is wrong with its device, or ''."""
+        return str(getattr(self._drivers.made(family), "trouble", ""))
+
+    def note(self, kind: str, text: str) -> None:
+        """Record what a person would want to read afterwards."""
+        self._record.event(self.now_ns, Note(kind, text))
+
+    def note_holds(self, causes: Sequence[str]) -> None:
+        """Record which hold-backs of the limits began and ended."""
+        events: list[Event] = [HoldBack(cause) for cause in causes if cause not in self._causes]
+        events += [HoldBack(cause, ended=True) for cause in self._causes if cause not in causes]
+        for event in events:
+            self._record.event(self.now_ns, event)
+        self._causes = tuple(causes)
+
+    def _listen_to_guard(self, now_ns: int) -> None:
+        if now_ns >= self._hello_ns:
+            self._hello_ns = now_ns + HELLO_EVERY_NS
+            self.client.hello()
+        news = self.client.poll()
+        answers = [
+            ("guard", Reading(answer.now_ns, answer.sequence, answer)) for answer in news if isinstance(answer, Answer)
+        ]
+        if answers:
+            self._record.readings(now_ns, answers)
+        for state in news:
+            if isinstance(state, State) and state.phase is not self._phase:
+                self._phase = state.phase
+                is_stop = state.phase is Phase.STOPPED
+                self._record.event(now_ns, Stop(state.cause) if is_stop else Note("guard", state.phase.name.lower()))
+
+
+@contextmanager
+def attend(loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title: str) -> Iterator[Attended]:
+    """Start the guard, then everything else, motion not yet permitted.
+
+    At the end wheels are at zero, and the guard ends too, unless a stop is latched: that outlives this program, for as
+    long as the guard waits for another one.
+
+    Args:
+        loaded: the robot file.
+        guard_folder: the guard's; None: the one of this user.
+        record: file of the run record; frames are kept beside it.
+        title: of the record.
+
+    Raises:
+        RunError: the robot cannot be had; the message says what to do.
+        LoadError: a driver cannot be had.
+        RecordError: the record cannot be made.
+    """
+    robot = loaded.model
+    header = header_of(f"{title}: {robot.robot}", "robot, attended", _text_of(loaded))
+    with (
+        real_devices(_without_simulated(robot), guard_folder or default_folder(), {}, 0) as devices,
+        _recorded(record, header) as written,
+    ):
+        frames = CameraFrames(record, devices.drivers.made("camera"))
+        at = Attended(robot, devices, written, frames)
+        with closing(frames), closing(devices.drivers):
+            yield at
+        if frames.trouble:
+            at.note("fault", frames.trouble)
+
+
+def _without_simulated(robot: Robot) -> Robot:
+    """Leave out what has no driver; without a drive there would be nothing to attend, so that is refused later."""
+    left_out = dict.fromkeys(family for family in simulated_in(robot) if family != "drive")
+    return robot.model_copy(update={"devices": robot.devices.model_copy(update=left_out)})
+
+
+def _text_of(loaded: Loaded[Robot]) -> dict[str, str]:
+    return {loaded.source.name: loaded.source.path.read_text("utf-8-sig")}
+
+
+@contextmanager
+def _recorded(path: Path, header: Mapping[str, str]) -> Iterator[RunRecord]:
+    record = RunRecord.create(path, header)
+    try:
+        yield record
+    except BaseException as error:
+        record.finish("stopped", str(error) or type(error).__name__, {})
+        raise
+    record.finish("done", "ended by the person", {})

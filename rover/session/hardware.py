@@ -1,0 +1,222 @@
+"""The real devices: motor guard first, then serial links, then drivers; closed again wheels first."""
+
+import fcntl
+import os
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from rover.devices.protocols import Host
+from rover.devices.registry import SIMULATED
+from rover.devices.stop_pin import StopInput as StopPin
+from rover.files.errand import Kind
+from rover.files.robot import Robot, SerialLink
+from rover.guard.client import GuardClient
+from rover.guard.drivers import LinkJaws, PinJaws, StopInput, Wheels
+from rover.guard.launch import GuardProcess, is_at_work, prepare_folder, settings_of, start_guard
+from rover.guard.outputs import FIRST_ANSWER_DUE
+from rover.guard.permission import POWER_UP
+from rover.guard.port import GuardPort
+from rover.guard.protocol import Phase, State
+from rover.guard.settings import GuardSettings
+from rover.guard.ways_to_zero import CO_PROCESSOR
+from rover.link import Link, open_link
+from rover.link.sentences import UPWARDS, MagneticHeading, RateOfTurn, TrueHeading
+from rover.session.drivers import Drivers
+
+SENTENCE_WITHIN_S = 1.0
+ANSWER_WITHIN_S = 4.0
+"""A board that restarts as its port is opened needs some seconds for it."""
+LAST_WORD_WITHIN_NS = 500_000_000
+_LOOK_EVERY_S = 0.01
+
+
+class RunError(OSError):
+    """The robot cannot be had; the message is one line that says why and what to do."""
+
+
+@dataclass(frozen=True)
+class RealDevices:
+    """What a robot is commanded through; ``links`` are those that devices are on, by name."""
+
+    client: GuardClient
+    links: Mapping[str, Link]
+    drivers: Drivers
+
+
+@contextmanager
+def real_devices(robot: Robot, folder: Path, kinds: Mapping[str, Kind], seed: int) -> Iterator[RealDevices]:
+    """Start the guard and open everything, motion not permitted; at the end the wheels are at zero before all else.
+
+    Args:
+        robot: the robot file.
+        folder: the guard's.
+        kinds: the errand's kinds of object, for the camera.
+        seed: for drivers that draw random numbers.
+
+    Raises:
+        RunError: something cannot be had.
+        LoadError: a driver cannot be had.
+    """
+    with ExitStack() as closing:
+        try:
+            devices = _opened(Host(robot, seed, {}, kinds=kinds), folder, closing)
+        except (OSError, ValueError) as error:
+            raise RunError(str(error)) from error
+        yield devices
+
+
+def _opened(host: Host, folder: Path, closing: ExitStack) -> RealDevices:
+    settings = settings_of(host.robot)
+    _be_alone(folder, closing)
+    _try_stop_pin(settings, folder)
+    client = _start_guard(settings, folder, closing)
+    links = _open_links(host.robot, settings, folder, closing)
+    _wait_for_answers(host.robot, links, client)
+    host = replace(host, links=links)
+    drivers = Drivers(host, (), _held_by_guard(host, settings, client))
+    closing.callback(drivers.close)
+    return RealDevices(client, links, drivers)
+
+
+def simulated_in(robot: Robot) -> list[str]:
+    """Return the families that have no driver on the robot."""
+    return [family for family, device in robot.devices.fitted().items() if device.driver == SIMULATED]
+
+
+def with_ports(robot: Robot, ports: Mapping[str, str]) -> Robot:
+    """Return the robot with other ports for some of its links.
+
+    Raises:
+        RunError: it has no such link.
+    """
+    for name in ports:
+        if name not in robot.links:
+            known = ", ".join(robot.links) or "none"
+            raise RunError(f"--port {name}: the robot file has no such link (its links: {known})")
+    links = {
+        name: link.model_copy(update={"port": os.path.abspath(ports[name])} if name in ports else {})
+        for name, link in robot.links.items()
+    }
+    return robot.model_copy(update={"links": links})
+
+
+def _be_alone(folder: Path, closing: ExitStack) -> None:
+    """Keep other programs from this robot until the end."""
+    prepare_folder(folder)
+    descriptor = os.open(folder / "run.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    closing.callback(os.close, descriptor)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise RunError("another program commands this robot; end it first, or give each robot its --guard") from None
+
+
+def _try_stop_pin(settings: GuardSettings, folder: Path) -> None:
+    """See that the stop input can be had: for the guard, one that cannot is open, and why is told in its log only."""
+    if settings.stop_input is not None and not is_at_work(folder):
+        StopPin(settings.stop_input).close()
+
+
+def _start_guard(settings: GuardSettings, folder: Path, closing: ExitStack) -> GuardClient:
+    client = GuardClient(folder)
+    closing.callback(client.close)
+    closing.callback(_end_guard, start_guard(settings, folder), client)
+    return client
+
+
+def _end_guard(guard: GuardProcess, client: GuardClient) -> None:
+    """End the guard, unless a stop is latched: that outlives this program, and the next one finds it."""
+    state = _last_word(client)
+    if state is None or state.phase is not Phase.STOPPED or state.cause == POWER_UP:
+        guard.close()
+
+
+def _last_word(client: GuardClient) -> State | None:
+    """Return how the guard stands after all that was asked of it so far."""
+    asked_ns = time.monotonic_ns()
+    client.hello()
+    while time.monotonic_ns() - asked_ns < LAST_WORD_WITHIN_NS:
+        client.poll()
+        if client.state is not None and client.state.now_ns > asked_ns:
+            break
+        time.sleep(_LOOK_EVERY_S)
+    return client.state
+
+
+def _open_links(robot: Robot, settings: GuardSettings, folder: Path, closing: ExitStack) -> dict[str, Link]:
+    """Open the links that devices are on; that of the drive comes by the guard, which owns its port."""
+    guarded = robot.devices.drive.link if settings.is_serial else None
+    links: dict[str, Link] = {}
+    for name in sorted({device.link for device in robot.devices.fitted().values() if device.link is not None}):
+        line = robot.links[name]
+        by_guard = name == guarded
+        links[name] = Link(GuardPort(folder), time.monotonic_ns, line.baud) if by_guard else open_link(line)
+        closing.callback(links[name].close)
+    return links
+
+
+def _wait_for_answers(robot: Robot, links: Mapping[str, Link], client: GuardClient) -> None:
+    """Wait until every line is understood and the actuators answer.
+
+    Raises:
+        RunError: they do not, with the cause that can be told from what came in.
+    """
+    kinds = [layout.value for layout in UPWARDS]
+    boxes = {name: link.mailbox(*kinds, TrueHeading, MagneticHeading, RateOfTurn) for name, link in links.items()}
+    began_ns = time.monotonic_ns()
+    while not _output_is_open(client) or boxes:
+        boxes = {name: box for name, box in boxes.items() if not box.take()}
+        seconds = (time.monotonic_ns() - began_ns) * 1e-9
+        for name in boxes if seconds > SENTENCE_WITHIN_S else ():
+            if links[name].counts.bytes_in:
+                raise RunError(_why_not_understood(name, robot.links[name]))
+        if seconds > (SENTENCE_WITHIN_S if _is_hopeless(client) else ANSWER_WITHIN_S):
+            raise RunError(_why_no_answer(client) or _why_silent(next(iter(boxes)), robot.links))
+        time.sleep(_LOOK_EVERY_S)
+
+
+def _output_is_open(client: GuardClient) -> bool:
+    client.hello()
+    client.poll()
+    return client.state is not None and client.state.output_open
+
+
+def _is_hopeless(client: GuardClient) -> bool:
+    """Tell whether the guard cannot even open what the actuators are on: waiting longer is of no use."""
+    state = client.state
+    return state is not None and not state.output_open and FIRST_ANSWER_DUE not in state.note
+
+
+def _why_no_answer(client: GuardClient) -> str:
+    if client.state is None:
+        return "the motor guard does not answer; look at its log"
+    return "" if client.state.output_open else client.state.note
+
+
+def _why_silent(name: str, lines: Mapping[str, SerialLink]) -> str:
+    where = f"link '{name}' on {lines[name].port}"
+    return f"{where}: nothing comes in; check the device's power and wiring, and 'port:' in the robot file"
+
+
+def _why_not_understood(name: str, line: SerialLink) -> str:
+    return (
+        f"link '{name}' on {line.port}: no sentence was understood in what comes in; 'baud: {line.baud}' is probably "
+        "not the device's, or 'port:' is another device's"
+    )
+
+
+def _held_by_guard(host: Host, settings: GuardSettings, client: GuardClient) -> dict[str, Any]:
+    """Return the drivers of what the guard holds: the wheels, and as far as it can jaws and stop input."""
+    wheels = Wheels(client)
+    held: dict[str, Any] = {"drive": wheels}
+    gripper = host.robot.devices.gripper
+    if settings.stop_input is not None:
+        held["stop_input"] = StopInput(client)
+    if gripper is not None and settings.servo is not None:
+        is_on_link = gripper.driver == CO_PROCESSOR
+        held["gripper"] = LinkJaws(gripper.options, host, wheels) if is_on_link else PinJaws(gripper.options, wheels)
+    return held

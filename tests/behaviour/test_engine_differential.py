@@ -1,0 +1,519 @@
+"""The engine against two others, over random behaviours and random signals.
+
+(a) `Reference` is an interpreter of the raw YAML, written from the rules alone: nothing is compiled, every window is
+the whole history of its samples. Compared are the innermost state after every step, the ending, and how often a
+condition could not be worked out; the language is covered but for `with`, `from` and settings. Devices come and go,
+report at their own paces with taken-at times of their own, give NaN; activities end; the operator resumes.
+
+(b) The general-purpose statechart interpreter `sismic` gets the part of the language that statecharts have: nesting,
+conditions without device, `done` and `failed`, `after`, priorities, final states. One event stands for one step; its
+clock is set by the test. Not compared there: confirmations, hysteresis, unknown, tries, resuming. `always` has no
+counterpart in it (an outer exit that beats inner ones), so the test writes those out into every innermost state.
+
+The same random behaviours are run against what the analysis says of them.
+"""
+
+import math
+import random
+from collections import Counter
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import pytest
+import yaml
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sismic.clock import SimulatedClock
+from sismic.interpreter import Interpreter
+from sismic.model import BasicState, CompoundState, Statechart, Transition
+
+from rover.activities.registry import specs
+from rover.behaviour.analysis import examine
+from rover.behaviour.build import Builder
+from rover.behaviour.conditions import Scope, read_condition
+from rover.behaviour.engine import Engine
+from rover.behaviour.vocabulary import Outcome, Signals
+from rover.files import load
+
+DEVICES = ("camera", "range", "battery")
+NAN = math.nan
+
+# text -> (devices it reads, what it is in a world; ZeroDivisionError and None stand for unknown)
+CONDITIONS = {
+    "target.seen": (("camera",), lambda w: w["target_seen"]),
+    "not target.seen": (("camera",), lambda w: not w["target_seen"]),
+    "range.distance < 30 cm": (("range",), lambda w: known(w["range_distance"]) and w["range_distance"] < 0.3),
+    "not range.distance < 30 cm": (("range",), lambda w: known(w["range_distance"]) and not w["range_distance"] < 0.3),
+    "target.seen and range.echo": (("camera", "range"), lambda w: w["target_seen"] and w["range_echo"]),
+    "battery.volts < 10 V or target.known": (
+        ("battery",),
+        lambda w: known(w["battery_volts"]) and (w["battery_volts"] < 10 or w["target_known"]),
+    ),
+    "not camera.ok": ((), lambda w: not w["camera_ok"]),
+    "target.known": ((), lambda w: w["target_known"]),
+    "not target.known": ((), lambda w: not w["target_known"]),
+    "objects.left / objects.known <= 1": ((), lambda w: w["objects_left"] / w["objects_known"] <= 1),
+    "objects.left == 1": ((), lambda w: w["objects_left"] == 1),
+    "true": ((), lambda w: True),
+}
+OUTCOMES = {
+    "done": ((), lambda w: w["done"]),
+    "failed": ((), lambda w: w["failed"]),
+    "done or failed": ((), lambda w: w["done"] or w["failed"]),
+    "not done": ((), lambda w: not w["done"]),
+    "done and target.seen": (("camera",), lambda w: w["done"] and w["target_seen"]),
+    "failed and objects.left == 1": ((), lambda w: w["failed"] and w["objects_left"] == 1),
+}
+ALL = CONDITIONS | OUTCOMES
+PLAIN = [text for text, (devices, _) in ALL.items() if not devices and "/" not in text]
+CONFIRMATIONS = ("1 of 2", "2 of 2", "2 of 3", "3 of 5", "for 100 ms", "for 250 ms")
+TIMES = ("100 ms", "200 ms", "350 ms", "1 s")
+
+
+def known(number):
+    """Return True, unless the whole condition is unknown."""
+    if math.isnan(number):
+        raise ZeroDivisionError
+    return True
+
+
+def seconds(text):
+    number, unit = text.split()
+    return int(number) * (1_000_000 if unit == "ms" else 1_000_000_000)
+
+
+@st.composite
+def exits(draw, names, texts, confirmed, always):
+    one = {}
+    if draw(st.integers(0, 3)) == 0:
+        one["after"] = draw(st.sampled_from(TIMES))
+    else:
+        one["when"] = draw(st.sampled_from(texts))
+        if confirmed and draw(st.booleans()):
+            one["confirm"] = draw(st.sampled_from(CONFIRMATIONS))
+        if confirmed and draw(st.integers(0, 3)) == 0:
+            one["until"] = draw(st.sampled_from(texts))
+    one["go"] = draw(st.sampled_from(names))
+    if always:
+        one["except"] = sorted({one["go"], *draw(st.lists(st.sampled_from(names), max_size=1))})
+    return one
+
+
+@st.composite
+def graphs(draw, depth, confirmed=True):
+    """A graph of two to four states; the last may be final, the first is where it starts."""
+    names = ["a", "b", "c", "d"][: draw(st.integers(2, 4))]
+    texts = sorted(ALL) if confirmed else PLAIN
+    in_always = [text for text in texts if text in CONDITIONS]
+    states = {}
+    for name in names:
+        if name == names[-1] and draw(st.booleans()):
+            states[name] = {"final": draw(st.sampled_from(["done", "failed"]))}
+            continue
+        nested = depth > 1 and draw(st.integers(0, 2)) == 0
+        state = draw(graphs(depth - 1, confirmed)) if nested else {"does": "close_jaws"}
+        state["exits"] = draw(st.lists(exits(names, texts, confirmed, False), max_size=3))
+        states[name] = state
+    if confirmed and len(names) > 2 and "final" not in states["a"] and draw(st.booleans()):
+        states["a"]["tries"] = {"at_most": draw(st.integers(1, 3)), "go": names[-1]}
+    always = draw(st.lists(exits(names, in_always, confirmed, True), max_size=2))
+    return {"start": names[0], "always": always, "states": states}
+
+
+def trace(seed, length):
+    """Yield worlds: signals, which devices report and when their values were taken, how an activity ends, a resume."""
+    draw = random.Random(seed)
+    world = {f"{device}_ok": True for device in DEVICES} | {f"{device}_n": 0 for device in DEVICES}
+    world |= {f"{device}_t": 0 for device in DEVICES} | {"now": 0, "end": None, "resume": False}
+    lazy = draw.choice([0.05, 0.3, 0.8])  # how often things change
+    for step in range(length):
+        world = dict(world, end=None, resume=False)
+        world["now"] += draw.choice([50, 50, 50, 100, 130]) * 1_000_000 if step else 0
+        for device in DEVICES:
+            if draw.random() < 0.08:
+                world[f"{device}_ok"] = not world[f"{device}_ok"]
+            if draw.random() < 0.5:
+                world[f"{device}_n"] += 1
+                world[f"{device}_t"] = max(world[f"{device}_t"], world["now"] - draw.choice([0, 20, 60]) * 1_000_000)
+        for name, values in VALUES.items():
+            if name not in world or draw.random() < lazy:
+                world[name] = draw.choice(values)
+        if draw.random() < 0.25:
+            world["end"] = draw.choice(["done", "failed"])
+        world["resume"] = step > 0 and draw.random() < 0.02
+        yield world
+
+
+VALUES = {
+    "target_seen": [True, True, False],
+    "range_distance": [0.1, 0.1, 0.5, NAN],
+    "range_echo": [True, False],
+    "battery_volts": [9.0, 12.0, NAN],
+    "target_known": [True, False, False],
+    "objects_left": [0, 1, 2],
+    "objects_known": [0, 1, 2],
+}
+
+
+class Reference:
+    """The rules, as plainly as they can be said. A scope is a path; '' is the whole behaviour."""
+
+    def __init__(self, graph):
+        self.top = graph
+        self.path = []
+        self.entered, self.outcome, self.tries = {}, {}, Counter()
+        self.history, self.sampled, self.answer = {}, {}, {}
+        self.ending = None
+        self.unknowns = self.diverted = 0
+
+    def state(self, path):
+        graph = self.top
+        for name in path:
+            graph = graph["states"][name]
+        return graph
+
+    def begin(self, world):
+        self.enter_graph([], world)
+        self.enter([self.top["start"]], world)
+        self.note_ending()
+
+    def enter(self, path, world):
+        """Enter a state and, as far as it has a graph, what that starts with."""
+        key, state = "/".join(path), self.state(path)
+        self.path = path
+        self.tries[key] += 1
+        self.entered[key], self.outcome[key] = world["now"], None
+        self.empty([(key, "exits", index) for index in range(len(state.get("exits", [])))], world)
+        if "states" in state:
+            self.enter_graph(path, world)
+            self.enter([*path, state["start"]], world)
+        elif "final" in state and len(path) > 1:
+            self.outcome["/".join(path[:-1])] = state["final"]
+
+    def enter_graph(self, path, world):
+        graph, key = self.state(path), "/".join(path)
+        self.entered.setdefault("", world["now"])
+        for name in graph["states"]:
+            self.tries["/".join([*path, name])] = 0
+        self.empty([(key, "always", index) for index in range(len(graph["always"]))], world)
+
+    def empty(self, places, world):
+        for place in places:
+            self.history[place], self.answer[place] = [], False
+            self.sampled[place] = {device: world[f"{device}_n"] for device in DEVICES}
+
+    def lists(self):
+        """Return (place, exit, silent) of all active exits, first priority first (R1)."""
+        found = []
+        for depth in range(len(self.path)):
+            outer, name = self.path[:depth], self.path[depth]
+            graph = self.state(outer)
+            if "final" not in graph["states"][name]:
+                for index, one in enumerate(graph["always"]):
+                    found.append((("/".join(outer), "always", index), one, name in one["except"]))
+        for depth in range(len(self.path), 0, -1):
+            for index, one in enumerate(self.state(self.path[:depth]).get("exits", [])):
+                found.append((("/".join(self.path[:depth]), "exits", index), one, False))
+        return found
+
+    def step(self, world):
+        fires = [(place, one) for place, one, silent in self.lists() if self.holds(place, one, world) and not silent]
+        if fires:
+            place, one = fires[0]
+            outer = place[0].split("/") if place[0] else []
+            outer = outer if place[1] == "always" else outer[:-1]
+            self.enter([*outer, self.land(outer, one["go"])], world)
+            self.note_ending()
+
+    def land(self, outer, name):
+        tries = self.state([*outer, name]).get("tries")
+        if tries and self.tries["/".join([*outer, name])] >= tries["at_most"]:
+            self.diverted += 1
+            return self.land(outer, tries["go"])
+        return name
+
+    def note_ending(self):
+        self.ending = self.state(self.path).get("final") if len(self.path) == 1 else None
+
+    def holds(self, place, one, world):
+        if "after" in one:
+            return world["now"] - self.entered[place[0]] >= seconds(one["after"])
+        parts = [ALL[one[key]] for key in ("when", "until") if key in one]
+        devices = {device for names, _ in parts for device in names}
+        lasting = one.get("confirm", "").startswith("for ")
+        if not all(world[f"{device}_ok"] for device in devices):
+            if lasting:
+                self.history[place].append((0, None))
+            return False
+        if all(world[f"{device}_n"] > self.sampled[place][device] for device in devices):
+            self.sampled[place] = {device: world[f"{device}_n"] for device in DEVICES}
+            taken = max([world[f"{device}_t"] for device in devices], default=world["now"])
+            self.history[place].append((taken, self.sample(place, one, world)))
+        return self.confirmed(self.history[place], one.get("confirm", "1 of 1"))
+
+    def sample(self, place, one, world):
+        outcome = self.outcome.get(place[0])
+        world = dict(world, done=outcome == "done", failed=outcome == "failed")
+        try:
+            truth = ALL[one["when"]][1](world)
+            ends = "until" in one and ALL[one["until"]][1](world)
+        except ZeroDivisionError:
+            self.unknowns += 1
+            return None
+        if "until" in one:
+            self.answer[place] = truth or (self.answer[place] and not ends)
+            return self.answer[place]
+        return truth
+
+    def confirmed(self, history, confirm):
+        if not history or history[-1][1] is None:
+            return False
+        if confirm.startswith("for "):
+            run = []
+            for taken, truth in history:
+                run = [*run, taken] if truth else []
+            return bool(run) and run[-1] - run[0] >= seconds(confirm[4:])
+        needed, of = (int(number) for number in confirm.split(" of "))
+        truths = [truth for _, truth in history if truth is not None]
+        return sum(truths[-of:]) >= needed
+
+    def end(self, outcome):
+        self.outcome["/".join(self.path)] = outcome
+
+    def resume(self, world):
+        outermost = self.path[0]
+        self.tries[outermost] -= 1
+        self.empty([("", "always", index) for index in range(len(self.top["always"]))], world)
+        self.enter([outermost], world)
+
+
+class Idle:
+    def begin(self, state, values, entry):
+        pass
+
+    def cancel(self):
+        pass
+
+
+def engine_of(graph):
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "behaviour.yaml"
+        file.write_text(yaml.safe_dump({"behaviour": "Random", **graph}, sort_keys=False), encoding="utf-8")
+        return Engine(Builder(specs()).build(load.load(file, "behaviour")), Idle())
+
+
+def signals_of(world):
+    signals = Signals()
+    for name, value in world.items():
+        if name not in ("now", "end", "resume"):
+            setattr(signals, name, value)
+    return signals
+
+
+def is_leaf_at_work(graph, path):
+    state = graph
+    for name in path.split("/"):
+        state = state["states"][name]
+    return "does" in state
+
+
+@given(graphs(3), st.integers(0, 2**32))
+@settings(max_examples=1000, derandomize=True, deadline=None)
+def test_the_engine_takes_the_same_way_as_the_rules_read_plainly(graph, seed):
+    engine, reference = engine_of(graph), Reference(graph)
+    for step, world in enumerate(trace(seed, 40)):
+        signals = signals_of(world)
+        if step == 0:
+            engine.begin(world["now"], signals)
+            reference.begin(world)
+        elif world["resume"]:
+            engine.resume(world["now"], signals)
+            reference.resume(world)
+        else:
+            engine.step(world["now"], signals)
+            reference.step(world)
+        assert engine.path == "/".join(reference.path), step
+        assert engine.unknowns == reference.unknowns, step
+        assert (engine.ending.result if engine.ending else None) == reference.ending
+        if engine.ending:
+            return
+        if world["end"] and is_leaf_at_work(graph, engine.path):
+            engine.report(Outcome.DONE if world["end"] == "done" else Outcome.FAILED)
+            reference.end(world["end"])
+
+
+SISMIC_TEXT = {
+    "not camera.ok": "not w['camera_ok']",
+    "target.known": "w['target_known']",
+    "not target.known": "not w['target_known']",
+    "objects.left == 1": "w['objects_left'] == 1",
+    "true": "True",
+    "done": "outcome.get({0!r}) == 'done'",
+    "failed": "outcome.get({0!r}) == 'failed'",
+    "done or failed": "outcome.get({0!r}) is not None",
+    "not done": "outcome.get({0!r}) != 'done'",
+    "failed and objects.left == 1": "outcome.get({0!r}) == 'failed' and w['objects_left'] == 1",
+}
+
+
+class Translation:
+    """A behaviour as a statechart: paths are the names of its states, ``outcome`` and ``entered`` its variables."""
+
+    def __init__(self, graph):
+        self.graph = graph
+        self.chart = Statechart("behaviour")
+        self.chart.add_state(CompoundState("/", initial=graph["start"]), None)
+        self.transitions = []
+        self.add(graph, "", "/", [])
+        for transition in self.transitions:
+            self.chart.add_transition(transition)
+
+    def add(self, graph, path, parent, always):
+        for name, state in graph["states"].items():
+            here = f"{path}/{name}" if path else name
+            entry = f"outcome[{here!r}] = None; entered[{here!r}] = w['now']"
+            if "final" in state:
+                entry += f"; outcome[{path!r}] = {state['final']!r}"
+            kind = (
+                CompoundState(here, f"{here}/{state['start']}", entry) if "states" in state else BasicState(here, entry)
+            )
+            self.chart.add_state(kind, parent)
+            own = [] if "final" in state else [(path, one) for one in graph["always"] if name not in one["except"]]
+            if "states" in state:
+                self.add(state, here, here, always + own)
+            else:
+                self.leave(here, always + own, 1000)
+            self.leave(here, [(here, one) for one in state.get("exits", [])], 500)
+
+    def leave(self, source, ways, priority):
+        for index, (scope, one) in enumerate(ways):
+            outer = scope if priority == 1000 else scope.rpartition("/")[0]
+            target = f"{outer}/{one['go']}" if outer else one["go"]
+            self.transitions.append(
+                Transition(source, target, "step", self.guard(scope, one), priority=priority - index)
+            )
+
+    def guard(self, scope, one):
+        if "after" in one:
+            return f"w['now'] - entered[{scope!r}] >= {seconds(one['after'])}"
+        return SISMIC_TEXT[one["when"]].format(scope)
+
+
+@given(graphs(3, confirmed=False), st.integers(0, 2**32))
+@settings(max_examples=200, derandomize=True, deadline=None)
+def test_the_engine_takes_the_same_way_as_a_statechart_interpreter(graph, seed):
+    worlds = list(trace(seed, 25))
+    context = {"outcome": {}, "entered": {"": 0}, "w": dict(worlds[0])}
+    clock = SimulatedClock()
+    chart = Interpreter(Translation(graph).chart, initial_context=context, clock=clock)
+    engine = engine_of(graph)
+    engine.begin(0, signals_of(worlds[0]))
+    chart.execute()
+    for world in worlds[1:]:
+        chart.context["w"].clear()
+        chart.context["w"].update(world)
+        clock.time = world["now"] * 1e-9
+        chart.queue("step").execute_once()
+        engine.step(world["now"], signals_of(world))
+        assert chart.configuration[-1] == engine.path
+        if engine.ending:
+            assert engine.ending.result == chart.context["outcome"][""]
+            return
+        if world["end"] and is_leaf_at_work(graph, engine.path):
+            engine.report(Outcome.DONE if world["end"] == "done" else Outcome.FAILED)
+            chart.context["outcome"][engine.path] = world["end"]
+
+
+def test_the_random_behaviours_are_worth_the_comparison():
+    """In a fixed sample, most runs change state, some end, some are diverted, some meet the unknown."""
+    counts = Counter()
+
+    @given(graphs(3), st.integers(0, 2**32))
+    @settings(max_examples=150, derandomize=True, deadline=None, database=None)
+    def survey(graph, seed):
+        reference = Reference(graph)
+        for step, world in enumerate(trace(seed, 40)):
+            if step == 0:
+                reference.begin(world)
+            elif not reference.ending:
+                before = list(reference.path)
+                reference.step(world)
+                counts["changes"] += before != reference.path
+        counts["ended"] += reference.ending is not None
+        counts["unknown"] += reference.unknowns > 0
+        counts["diverted"] += reference.diverted > 0
+        counts["deep"] += len(reference.path) > 1
+
+    @given(bounded_graphs(2))
+    @settings(max_examples=100, derandomize=True, deadline=None, database=None)
+    def survey_of_bounded(graph):
+        found = examine(engine_of(graph).graph, ACTIVITIES, None)
+        counts["without findings"] += not any(one.why.startswith(BOUNDS) for one in found)
+
+    survey()
+    survey_of_bounded()
+    assert counts["changes"] > 300
+    assert min(counts[name] for name in ("ended", "diverted", "unknown", "deep", "without findings")) > 10, counts
+
+
+@given(graphs(3), st.integers(0, 2**32))
+@settings(max_examples=300, derandomize=True, deadline=None)
+def test_what_the_analysis_calls_dead_is_never_taken(graph, seed):
+    """No false alarm: over random signals, no exit and no state is met of which the analysis says that it cannot be."""
+    engine = engine_of(graph)
+    found = examine(engine.graph, ACTIVITIES, None)
+    dead = {(one.line, one.text) for one in found if "never taken" in one.why}
+    unreachable = {(one.line, one.text) for one in found if "no exit leads" in one.why}
+    for step, world in enumerate(trace(seed, 30)):
+        (engine.step if step else engine.begin)(world["now"], signals_of(world))
+        if world["end"] and is_leaf_at_work(graph, engine.path):
+            engine.report(Outcome.DONE if world["end"] == "done" else Outcome.FAILED)
+    for change in engine.changes:
+        assert (int(change.where.rpartition(":")[2]), change.exit) not in dead
+        for state in engine.graph.lineage(change.entered):
+            assert (state.where.line, state.name) not in unreachable
+
+
+@st.composite
+def bounded_graphs(draw, depth):
+    """A graph in which much is in order: each state is left after a time at the latest, the last one is final."""
+    graph = draw(graphs(depth))
+    names = list(graph["states"])
+    graph["always"].sort(
+        key=lambda one: "when" in one
+    )  # times first: two conditions that go to and fro would hide them
+    graph["states"][names[-1]] = {"final": "done"}
+    for name in names[:-1]:
+        state = graph["states"][name]
+        if "states" in state:
+            state.update(draw(bounded_graphs(depth - 1)))
+        if draw(st.integers(0, 5)):
+            state["exits"].append({"after": draw(st.sampled_from(TIMES)), "go": draw(st.sampled_from(names))})
+        if draw(st.booleans()):
+            state["tries"] = {"at_most": draw(st.integers(1, 3)), "go": names[-1]}
+    return graph
+
+
+@given(bounded_graphs(2), st.integers(0, 2**32))
+@settings(max_examples=500, derandomize=True, deadline=None)
+def test_a_behaviour_without_findings_comes_to_its_end(graph, seed):
+    """R14 is enough: whatever the signals are, tries and times bring every such behaviour to a final state."""
+    engine = engine_of(graph)
+    if any(one.why.startswith(BOUNDS) for one in examine(engine.graph, ACTIVITIES, None)):
+        return
+    worlds = list(trace(seed, 60))
+    engine.begin(0, signals_of(worlds[0]))
+    for second in range(1, 3000):
+        engine.step(second * 1_000_000_000, signals_of(worlds[second % len(worlds)]))
+        if engine.ending:
+            return
+    raise AssertionError(f"still going round: {[change.entered for change in engine.changes[-9:]]}")
+
+
+BOUNDS = ("nothing bounds", "no way out", "it can end", "tries that are")
+ACTIVITIES = specs()
+
+
+@pytest.mark.parametrize("text", sorted(ALL))
+def test_the_table_of_conditions_names_the_devices_the_language_finds(text):
+    assert read_condition(text, Scope(outcomes=True)).devices == ALL[text][0]

@@ -1,0 +1,100 @@
+"""`rover look` on pictures, folders and a recorded video."""
+
+import cv2
+import numpy
+import pytest
+from click.testing import CliRunner
+
+from rover.commands.main import Unusable, commands
+
+ROBOT = """\
+robot: Looker
+body: {wheel_diameter: 7 cm, track: 24 cm, counts_per_rev: 1320, gripper_reach: 16 cm}
+devices:
+  drive: {driver: scripted}
+  counts: {driver: scripted}
+  camera: {driver: video}
+colours:
+  amber: {hue: [14, 26]}
+"""
+ERRAND = """\
+errand: Look
+files: {robot: robot.yaml, behaviour: none.yaml}
+field: {boundary: [[0 m, 0 m], [1 m, 0 m], [1 m, 1 m]], start: {x: 0 m, y: 0 m}}
+kinds: {jar: {lid: amber, height: 60 mm, width: 50 mm}}
+"""
+
+
+def picture(seed=1):
+    frame = numpy.clip(numpy.random.default_rng(seed).normal(150, 4, (240, 320, 3)), 0, 255).astype(numpy.uint8)
+    cv2.ellipse(frame, (160, 122), (12, 5), 0, 0, 360, (50, 166, 230), -1)
+    return frame
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    (tmp_path / "robot.yaml").write_text(ROBOT)
+    (tmp_path / "errand.yaml").write_text(ERRAND)
+    pictures = tmp_path / "pictures"
+    pictures.mkdir()
+    cv2.imwrite(str(pictures / "one.png"), picture())
+    cv2.imwrite(str(pictures / "two.jpg"), numpy.zeros((240, 320, 3), numpy.uint8))
+    (pictures / "three.png").write_bytes(b"no picture")
+    (pictures / "notes.txt").write_text("no picture either")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def look(*arguments):
+    return CliRunner().invoke(commands, ["look", *arguments], catch_exceptions=True)
+
+
+def test_what_is_seen_is_told_and_drawn(folder):
+    told = look("pictures/one.png", "--errand", "errand.yaml").output
+    assert "jar  0.5" in told
+    assert "patch of amber: " in told
+    drawn = cv2.imread(str(folder / "looks" / "one-seen.png"))
+    assert drawn.shape == (480, 640, 3)
+    assert (drawn != cv2.resize(picture(), (640, 480), interpolation=cv2.INTER_NEAREST)).any()
+
+
+def test_without_the_errand_patches_and_bearings_alone(folder):
+    told = look("pictures/one.png", "--robot", "robot.yaml").output
+    assert "bearing -0.1 deg" in told or "bearing +0.0 deg" in told or "bearing -0.0 deg" in told
+    assert "--errand" in told
+
+
+def test_without_a_robot_the_hues(folder):
+    assert "hue 10 to 19: 0.2" in look("pictures/one.png").output
+
+
+def test_a_folder_is_gone_through_and_what_is_no_picture_is_told(folder):
+    told = look("pictures", "--errand", "errand.yaml")
+    assert told.exit_code == 0
+    assert "three: no picture that can be read" in told.output
+    assert "two: 320x240; too dark" in told.output
+    assert sorted(path.name for path in (folder / "looks").iterdir()) == ["one-seen.png", "two-seen.png"]
+
+
+def test_a_recorded_video_is_looked_at_like_a_camera(folder):
+    writer = cv2.VideoWriter(str(folder / "jars.avi"), cv2.VideoWriter_fourcc(*"MJPG"), 10.0, (320, 240))
+    for seed in range(20):
+        writer.write(picture(seed))
+    writer.release()
+    assert "jar  0.5" in look("jars.avi", "--errand", "errand.yaml").output
+
+
+@pytest.mark.parametrize(
+    ("source", "told"),
+    [
+        ("pictures/three.png", "no picture that can be read"),
+        ("pictures/notes.txt", "no pictures"),
+        ("empty", "has no pictures"),
+        ("nothing.png", "there is no nothing.png"),
+    ],
+)
+def test_what_cannot_be_looked_at_is_told(folder, source, told):
+    (folder / "empty").mkdir()
+    ended = look(source)
+    assert ended.exit_code == Unusable.exit_code
+    assert told in str(ended.output)

@@ -1,0 +1,170 @@
+"""Drivers at work: made by name, polled and told, each fault kept to its own device."""
+
+import sys
+from pathlib import Path
+from types import ModuleType
+from typing import ClassVar
+
+import pytest
+
+from rover.core import StepRecord
+from rover.devices.protocols import Host
+from rover.devices.readings import DriveCommand, JawsCommand, RangeValue, Reading
+from rover.devices.registry import LoadError
+from rover.files import yaml_source
+from rover.files.robot import Robot
+from rover.session.drivers import Drivers, families_by_link
+
+CART = Path(__file__).parents[2] / "config/cart.yaml"
+
+
+class Base:
+    """What the drivers of these tests share: a log of what was done to them."""
+
+    log: ClassVar[list[tuple[str, str]]] = []
+
+    def __init__(self, options, host):
+        self.options = options
+        self.note("made")
+
+    def note(self, what):
+        Base.log.append((type(self).__name__, what))
+
+    def close(self):
+        self.note("closed")
+
+
+class Told(Base):
+    def apply(self, command, now_ns):
+        self.note(f"told {command.sequence}")
+
+
+class ToldBadly(Base):
+    def apply(self, command, now_ns):
+        raise OSError("no bus")
+
+
+class Counts(Base):
+    def poll(self, now_ns):
+        return [Reading(now_ns, 0, "a"), Reading(now_ns, 1, "b")]
+
+
+class Range(Base):
+    def poll(self, now_ns):
+        return [Reading(now_ns, 5, RangeValue(1.0))]
+
+
+class Raising(Base):
+    def poll(self, now_ns):
+        raise ValueError("garbled")
+
+    def close(self):
+        raise RuntimeError("will not close")
+
+
+class NoReadings(Base):
+    def poll(self, now_ns):
+        return [2.0]
+
+
+class CannotOpen(Base):
+    def __init__(self, options, host):
+        raise OSError("no such port")
+
+
+@pytest.fixture(autouse=True)
+def module():
+    """These classes, as a user's own module; the log is emptied."""
+    made = ModuleType("my_drivers")
+    vars(made).update({one.__name__: one for one in (Told, ToldBadly, Counts, Range, Raising, NoReadings, CannotOpen)})
+    sys.modules["my_drivers"] = made
+    Base.log.clear()
+    yield
+    del sys.modules["my_drivers"]
+
+
+def host(**devices):
+    usual = {"drive": {"driver": "my_drivers:Told"}, "counts": {"driver": "my_drivers:Counts"}}
+    values = yaml_source.read(CART, CART.name).values | {"devices": usual | devices}
+    return Host(Robot.model_validate(values), 1, {})
+
+
+def record(sequence, jaws=None):
+    return StepRecord(0, DriveCommand(0.1, 0.1, sequence, 1), jaws, "", (), None)
+
+
+def test_readings_come_by_family_and_in_their_order():
+    drivers = Drivers(host(range={"driver": "my_drivers:Range"}), ())
+    assert [(family, reading.sequence) for family, reading in drivers.poll(7)] == [
+        ("counts", 0),
+        ("counts", 1),
+        ("range", 5),
+    ]
+
+
+def test_options_of_a_users_own_driver_are_si_floats():
+    drivers = Drivers(host(range={"driver": "my_drivers:Range", "reach": "25 cm", "name": "bow"}), ())
+    made = drivers._made["range"]
+    assert (made.options["reach"], made.options["name"]) == (0.25, "bow")
+
+
+def test_a_step_is_told_to_drive_and_gripper():
+    drivers = Drivers(host(gripper={"driver": "my_drivers:Told"}), ())
+    drivers.apply(record(3))
+    drivers.apply(record(4, JawsCommand(1.0, 4, 1)))
+    assert Base.log[-3:] == [("Told", "told 3"), ("Told", "told 4"), ("Told", "told 4")]
+
+
+def test_a_sensor_that_raises_is_faulty_once_and_the_others_go_on():
+    drivers = Drivers(host(range={"driver": "my_drivers:Raising"}), ())
+    assert [family for family, _ in drivers.poll(0)] == ["counts", "counts"]
+    assert drivers.faults() == [("range", "its driver raised ValueError: garbled")]
+    drivers.poll(1)
+    assert drivers.faults() == []
+
+
+def test_a_sensor_that_returns_anything_but_readings_is_faulty():
+    drivers = Drivers(host(range={"driver": "my_drivers:NoReadings"}), ())
+    assert [family for family, _ in drivers.poll(0)] == ["counts", "counts"]
+    ((family, why),) = drivers.faults()
+    assert family == "range"
+    assert why.endswith("poll returns Readings, and this one returned 2.0")
+
+
+@pytest.mark.parametrize(("family", "other"), [("gripper", "drive"), ("drive", "gripper")])
+def test_an_actuator_that_raises_is_faulty_and_not_told_again(family, other):
+    drivers = Drivers(host(**{family: {"driver": "my_drivers:ToldBadly"}, other: {"driver": "my_drivers:Told"}}), ())
+    for sequence in range(3):
+        drivers.apply(record(sequence, JawsCommand(1.0, sequence, 1)))
+    assert drivers.faults() == [(family, "its driver raised OSError: no bus")]
+    assert ("Told", "told 2") in Base.log
+
+
+def test_actuators_are_closed_first_and_one_that_fails_does_not_keep_the_others_open():
+    drivers = Drivers(host(battery={"driver": "my_drivers:Raising"}), ())
+    drivers.close()
+    assert [entry for entry in Base.log if entry[1] == "closed"] == [("Told", "closed"), ("Counts", "closed")]
+    drivers.close()
+    assert Base.log.count(("Told", "closed")) == 1
+
+
+def test_one_that_cannot_be_opened_closes_those_made_before():
+    with pytest.raises(LoadError, match="range: no such port"):
+        Drivers(host(range={"driver": "my_drivers:CannotOpen"}), ())
+    assert ("Counts", "closed") in Base.log
+
+
+def test_a_class_that_is_not_there_is_named():
+    with pytest.raises(LoadError, match="has no class 'Rang'; did you mean 'Range'"):
+        Drivers(host(range={"driver": "my_drivers:Rang"}), ())
+
+
+def test_families_on_a_link():
+    values = yaml_source.read(CART, CART.name).values
+    assert set(families_by_link(Robot.model_validate(values).devices.fitted())) == {
+        "drive",
+        "counts",
+        "heading",
+        "gripper",
+        "battery",
+    }

@@ -1,0 +1,84 @@
+"""Keys at a real pseudo-terminal, and what they mean."""
+
+import os
+import pty
+import termios
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rover.session.terminal import Keys, Terminal
+
+
+@pytest.mark.parametrize(
+    ("letters", "words"),
+    [
+        ("s", ["stop"]),
+        ("H", ["hold"]),
+        ("yn", ["yes", "no"]),
+        ("x \n", []),
+        ("g", []),
+        ("rg", ["reset", "go on"]),
+        ("rgg", ["reset", "go on"]),
+        ("rsg", ["reset", "stop"]),
+        ("hg", ["hold"]),
+        ("hrg", ["hold", "reset", "go on"]),
+    ],
+)
+def test_letters_and_words(letters, words):
+    assert Keys().words(letters) == words
+
+
+@given(st.text("shrgyn \nx", max_size=30))
+def test_nothing_goes_on_unless_reset_since_the_last_stop_hold_or_going_on(letters):
+    words = Keys().words(letters)
+    for index, word in enumerate(words):
+        if word == "go on":
+            acts = [one for one in words[:index] if one in ("stop", "hold", "go on", "reset")]
+            assert acts[-1] == "reset"
+
+
+def test_what_is_no_terminal_is_never_read():
+    near, far = os.pipe()
+    os.write(far, b"yes\n")
+    terminal = Terminal(near)
+    assert not terminal.is_there
+    assert terminal.read() == ""
+    terminal.begin_keys()
+    terminal.close()
+    os.close(near)
+    os.close(far)
+
+
+def at_own_terminal():
+    """In a child whose controlling terminal is a new pseudo-terminal: line, keys, and settings as before."""
+    terminal = Terminal()
+    before = termios.tcgetattr(0)
+    os.write(1, b"ready\n")
+    while not (line := terminal.read()):
+        pass
+    terminal.begin_keys()
+    os.write(1, b"keys\n")
+    while not (key := terminal.read()):
+        pass
+    terminal.close()
+    same = termios.tcgetattr(0) == before
+    os.write(1, f"line {line.strip()} key {key} restored {same}\n".encode())
+
+
+def test_lines_first_then_single_keys_and_at_the_end_it_is_as_before():
+    child, person = pty.fork()
+    if child == 0:
+        try:
+            at_own_terminal()
+        finally:
+            os._exit(0)
+    said = b""
+    for due, typed in ((b"ready", b"yes\n"), (b"keys", b"s"), (b"restored", b"")):
+        while due not in said:
+            said += os.read(person, 1000)
+        os.write(person, typed)
+    os.waitpid(child, 0)
+    os.close(person)
+    assert b"line yes key s restored True" in said

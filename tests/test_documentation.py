@@ -15,7 +15,7 @@ from pydantic import BaseModel, TypeAdapter
 from rover import quantities
 from rover.activities.registry import specs
 from rover.behaviour.build import Builder
-from rover.behaviour.vocabulary import PLACES, SIGNALS, Choice, Kind, Number, Place, Truth, WallName
+from rover.behaviour.vocabulary import PLACES, SIGNALS, Choice, Kind, Number, PlaceName, Truth, WallName
 from rover.commands.main import commands
 from rover.devices.registry import BUILT_IN
 from rover.files import load, yaml_source
@@ -227,7 +227,7 @@ def unit_fits(unit: str, kind: Kind) -> bool:
             return {quantities.parse_unit(one)[0] for one in unit.split(", ")} == {dimension}
         case Choice(words=words):
             return unit == "a word" if words is None else set(spans(unit)) == words
-        case Place():
+        case PlaceName():
             return unit == "a place"
         case WallName():
             return unit == "name of a wall"
@@ -266,7 +266,7 @@ def test_every_rule_is_there_and_has_tests_that_name_it():
     tested = set(
         re.findall(
             r"def test_r(\d\d)_",
-            "".join(path.read_text("utf-8") for path in (ROOT / "tests" / "graph").glob("test_rules*.py")),
+            "".join(path.read_text("utf-8") for path in (ROOT / "tests" / "behaviour").glob("test_rules*.py")),
         )
     )
     assert tested == {f"{int(number):02}" for number in told}

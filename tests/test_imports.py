@@ -26,26 +26,28 @@ ALLOWED = {
     "estimate": VALUES,
     "vision": {*VALUES, "estimate"},
     "motion": {*VALUES, "estimate"},
-    "graph": VALUES,
+    "behaviour": VALUES,
     "errand": {*VALUES, "estimate"},
-    "activities": {*VALUES, "graph", "motion", "estimate", "vision", "errand"},
-    "core": {*VALUES, "graph", "motion", "estimate", "vision", "errand", "activities"},
+    "activities": {*VALUES, "behaviour", "motion", "estimate", "vision", "errand"},
+    "core": {*VALUES, "behaviour", "motion", "estimate", "vision", "errand", "activities"},
     "record": {*VALUES, "core"},
     "report": {*FOUNDATION, "record", "estimate"},
-    "notices": {*FOUNDATION, "record", "core"},
-    "page": {*FOUNDATION, "record", "core"},
-    "runtime": {
+    "session": {
         *VALUES,
-        *("graph", "motion", "estimate", "vision", "errand", "activities", "core"),
-        *("devices", "link", "guard", "bench", "record", "report", "notices", "page"),
+        *("behaviour", "motion", "estimate", "vision", "errand", "activities", "core"),
+        *("devices", "link", "guard", "bench", "record", "readiness"),
     },
-    "calibrate": {*VALUES, "motion", "estimate", "vision", "devices", "bench", "runtime"},
-    "cli": {*VALUES, "runtime", "calibrate", "bench", "record", "report", "notices", "page", "devices", "link"},
-    "__main__": {"cli"},
+    "readiness": {*VALUES, "behaviour", "motion", "session", "guard", "devices", "link"},
+    "calibrate": {*VALUES, "motion", "estimate", "vision", "devices", "bench", "session"},
+    "commands": {
+        *VALUES,
+        *("readiness", "session", "calibrate", "bench", "record", "report", "devices", "link"),
+    },
+    "__main__": {"commands"},
 }
 """Part of the package -> what it may import besides itself; a dotted name is one module of a part."""
 
-PURE = ("core", "activities", "errand", "graph", "motion", "estimate", "vision", "events", "quantities")
+PURE = ("core", "activities", "errand", "behaviour", "motion", "estimate", "vision", "events", "quantities")
 IMPURE = {
     *("time", "datetime", "socket", "sqlite3", "threading", "os", "numpy"),
     *("secrets", "subprocess", "select", "signal", "uuid", "asyncio", "multiprocessing", "tempfile", "serial"),

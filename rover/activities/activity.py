@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Any, ClassVar, Protocol
 
-from rover.behaviour.vocabulary import ActivitySpec, Outcome, Signals
-from rover.errand.ledger import Book
+from rover.behaviour.vocabulary import ActivitySpec, Progress, Signals
+from rover.errand.ledger import Ledger
 from rover.estimate.field import Ground
 from rover.estimate.pose import Pose, PoseFilter
 from rover.events import Event
@@ -17,8 +17,8 @@ from rover.vision.targets import TargetMemory
 
 
 @dataclass
-class World:
-    """All that an activity may read, in one step. Only `book`, `targets` and `events` may be changed.
+class Knowledge:
+    """All that an activity may read, in one step. Only `ledger`, `targets` and `events` may be changed.
 
     Attributes:
         now_ns, seconds: time of the step, and since the last one.
@@ -36,7 +36,7 @@ class World:
     filter: PoseFilter
     signals: Signals
     targets: TargetMemory
-    book: Book
+    ledger: Ledger
     pose: Pose
     now_ns: int = 0
     seconds: float = 0.02
@@ -51,24 +51,24 @@ class World:
     def things(self) -> list[tuple[float, float]]:
         """Where objects stand that are known of: remembered ones, and those in the tray (m)."""
         things = [(one.x, one.y) for one in self.targets.objects]
-        return things + [(filled.slot.x, filled.slot.y) for filled in self.book.filled]
+        return things + [(filled.slot.x, filled.slot.y) for filled in self.ledger.filled]
 
 
 class Activity(Protocol):
-    """One activity at work. Made as ``Class(world, values)`` when its state is entered; `step` is called each step.
+    """One activity at work. Made as ``Class(known, values)`` when its state is entered; `step` is called each step.
 
-    ``outcome`` tells how it stands; once it is no longer RUNNING the wheels are at zero and `step` is not called.
+    ``progress`` tells how it stands; once it is no longer UNDER_WAY the wheels are at zero and `step` is not called.
     One that fails says why in ``why``, which goes into the run record. An exception ends it as FAILED too (R12).
     """
 
     spec: ClassVar[ActivitySpec]
-    outcome: Outcome
+    progress: Progress
     why: str = ""
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
         """Begin."""
 
-    def step(self, world: World) -> Request:
+    def step(self, known: Knowledge) -> Request:
         """Return what is wanted of wheels and jaws now."""
         ...
 
@@ -76,8 +76,8 @@ class Activity(Protocol):
 class Deed(Activity):
     """An activity that is done as soon as it begins; what it does stands in its constructor."""
 
-    outcome = Outcome.DONE
+    progress = Progress.DONE
 
-    def step(self, world: World) -> Request:
+    def step(self, known: Knowledge) -> Request:
         """Nothing is left to do."""
         return STILL

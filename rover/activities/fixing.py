@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
-from rover.activities.activity import Activity, World
+from rover.activities.activity import Activity, Knowledge
 from rover.activities.driving import TurnTowards
-from rover.behaviour.vocabulary import ActivitySpec, Number, Outcome, Parameter, WallName
+from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, Progress, WallName
 from rover.estimate.fixes import facing, wall_ahead
 from rover.files.robot import Range
 from rover.motion.profile import bearing_to
@@ -25,27 +25,27 @@ class SightMarker(Activity):
         ("drive", "counts", "camera"),
     )
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.RUNNING
-        self._wanted = world.book.marker_fixes + values.get("frames", 8)
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        self.progress = Progress.UNDER_WAY
+        self._wanted = known.ledger.marker_fixes + values.get("frames", 8)
         self._seconds = PATIENCE
-        marker = world.ground.marker
+        marker = known.ground.marker
         if marker is None:
-            self.outcome, self.why = Outcome.FAILED, "the errand's zone has no 'marker'"
+            self.progress, self.why = Progress.FAILED, "the errand's zone has no 'marker'"
             return
-        _, bearing = bearing_to(*world.pose, *marker)
-        self._turn = TurnTowards(wrap(world.pose.heading + bearing), world.robot.limits.turn_rate)
+        _, bearing = bearing_to(*known.pose, *marker)
+        self._turn = TurnTowards(wrap(known.pose.heading + bearing), known.robot.limits.turn_rate)
 
-    def step(self, world: World) -> Request:
+    def step(self, known: Knowledge) -> Request:
         """Turn to it, then stand and look."""
-        request = self._turn.request(world)
+        request = self._turn.request(known)
         if request is not None:
             return request
-        self._seconds -= world.seconds
-        if world.book.marker_fixes >= self._wanted:
-            self.outcome = Outcome.DONE
+        self._seconds -= known.seconds
+        if known.ledger.marker_fixes >= self._wanted:
+            self.progress = Progress.DONE
         elif self._seconds <= 0.0:
-            self.outcome, self.why = Outcome.FAILED, "the marker was not sighted where it should be"
+            self.progress, self.why = Progress.FAILED, "the marker was not sighted where it should be"
         return STILL
 
 
@@ -61,46 +61,46 @@ class SquareUp(Activity):
         ("drive", "counts"),  # a robot that hears no walls fails at once, and the behaviour goes on without
     )
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.RUNNING
-        self._wanted = world.book.wall_fixes + values.get("echoes", 4)
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        self.progress = Progress.UNDER_WAY
+        self._wanted = known.ledger.wall_fixes + values.get("echoes", 4)
         self._seconds = PATIENCE
-        sensor = world.robot.devices.range
+        sensor = known.robot.devices.range
         if sensor is None:
-            self.outcome, self.why = Outcome.FAILED, "the robot has no range finder"
+            self.progress, self.why = Progress.FAILED, "the robot has no range finder"
             return
-        heading = _square_to(world, values["wall"]) if "wall" in values else _most_telling(world, sensor)
+        heading = _square_to(known, values["wall"]) if "wall" in values else _most_telling(known, sensor)
         if heading is None:
-            self.outcome, self.why = Outcome.FAILED, "no known wall is in reach of the range finder"
+            self.progress, self.why = Progress.FAILED, "no known wall is in reach of the range finder"
             return
-        self._turn = TurnTowards(heading, world.robot.limits.turn_rate)
+        self._turn = TurnTowards(heading, known.robot.limits.turn_rate)
 
-    def step(self, world: World) -> Request:
+    def step(self, known: Knowledge) -> Request:
         """Turn to it, then stand and listen."""
-        request = self._turn.request(world)
+        request = self._turn.request(known)
         if request is not None:
             return request
-        self._seconds -= world.seconds
-        if world.book.wall_fixes >= self._wanted:
-            self.outcome = Outcome.DONE
+        self._seconds -= known.seconds
+        if known.ledger.wall_fixes >= self._wanted:
+            self.progress = Progress.DONE
         elif self._seconds <= 0.0:
-            self.outcome, self.why = Outcome.FAILED, "no echo came from where the wall should be"
+            self.progress, self.why = Progress.FAILED, "no echo came from where the wall should be"
         return STILL
 
 
-def _square_to(world: World, name: str) -> float | None:
-    ends = world.errand.field.walls.get(name)
-    return None if ends is None else facing(world.pose, *ends)
+def _square_to(known: Knowledge, name: str) -> float | None:
+    ends = known.errand.field.walls.get(name)
+    return None if ends is None else facing(known.pose, *ends)
 
 
-def _most_telling(world: World, sensor: Range) -> float | None:
+def _most_telling(known: Knowledge, sensor: Range) -> float | None:
     """Return the heading (rad) square to the wall in reach across which the position is least sure."""
-    xx, xy, _, yy, _, _ = world.filter.covariance(world.now_ns)
+    xx, xy, _, yy, _, _ = known.filter.covariance(known.now_ns)
     best: tuple[float, float] | None = None
-    for wall in world.ground.walls:
-        heading = facing(world.pose, *wall)
-        pose = world.pose._replace(heading=heading)
-        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, world.ground.walls, world.things)
+    for wall in known.ground.walls:
+        heading = facing(known.pose, *wall)
+        pose = known.pose._replace(heading=heading)
+        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, known.ground.walls, known.things)
         if view is not None:
             nx, ny = view.normal
             variance = nx * nx * xx + 2.0 * nx * ny * xy + ny * ny * yy

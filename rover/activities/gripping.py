@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover import quantities
-from rover.activities.activity import Activity, Deed, World
+from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.driving import GIVE_UP_HELD, HEADING_GAIN, StallWatch, TurnTowards, Way, trouble
-from rover.behaviour.vocabulary import ActivitySpec, Number, Outcome, Parameter
+from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, Progress
 from rover.errand.ledger import Filled, Grip
 from rover.estimate.ellipse import chance_inside
 from rover.events import Delivery, Find, GivenUp
@@ -39,11 +39,11 @@ class CloseIn(Activity):
         ("drive", "counts", "camera"),
     )
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.RUNNING
-        reach = world.robot.body.gripper_reach
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        self.progress = Progress.UNDER_WAY
+        reach = known.robot.body.gripper_reach
         self._stop_at = max(values.get("stop_at", 0.0), reach + (0.03 if "stop_at" in values else 0.08))
-        self._target = world.targets.chosen
+        self._target = known.targets.chosen
         self._way: Way | None = None
         self._turn: TurnTowards | None = None
         self._last: tuple[float, float, float, float] | None = None
@@ -54,78 +54,78 @@ class CloseIn(Activity):
         self._place = (self._target.x, self._target.y)
 
     def _fail(self, why: str) -> Request:
-        self.outcome, self.why = Outcome.FAILED, why
+        self.progress, self.why = Progress.FAILED, why
         return STILL
 
-    def step(self, world: World) -> Request:
+    def step(self, known: Knowledge) -> Request:
         """Go near by a route, then by sight, then straight."""
-        target = self._target = world.targets.chosen if self._last is None else self._target
+        target = self._target = known.targets.chosen if self._last is None else self._target
         if target is None:
-            world.book.vanished.append(self._place)
+            known.ledger.vanished.append(self._place)
             return self._fail("the target is gone")
         self._place = (target.x, target.y)
-        request = self._drive(world, target)._replace(jaws=1.0)
-        if why := trouble(world, self._stall, request):
+        request = self._drive(known, target)._replace(jaws=1.0)
+        if why := trouble(known, self._stall, request):
             return self._fail(why)
         return request
 
-    def _drive(self, world: World, target: Remembered) -> Request:
+    def _drive(self, known: Knowledge, target: Remembered) -> Request:
         if self._last is not None:
-            return self._straight(world)
-        distance, bearing = bearing_to(world.pose.x, world.pose.y, world.pose.heading, target.x, target.y)
+            return self._straight(known)
+        distance, bearing = bearing_to(known.pose.x, known.pose.y, known.pose.heading, target.x, target.y)
         if self._way is not None or distance > FAR:
-            return self._go_near(world, target, distance)
-        return self._centre(world, distance, bearing)
+            return self._go_near(known, target, distance)
+        return self._centre(known, distance, bearing)
 
-    def _go_near(self, world: World, target: Remembered, distance: float) -> Request:
+    def _go_near(self, known: Knowledge, target: Remembered, distance: float) -> Request:
         if self._way is None:
             share = (distance - 0.85 * FAR) / distance
             goal = (
-                world.pose.x + share * (target.x - world.pose.x),
-                world.pose.y + share * (target.y - world.pose.y),
+                known.pose.x + share * (target.x - known.pose.x),
+                known.pose.y + share * (target.y - known.pose.y),
             )
-            self._way = Way(world, goal, world.robot.limits.speed)
-        request = self._way.request(world)
-        if self._way.outcome != Outcome.RUNNING or distance < 0.8 * FAR:
-            if self._way.outcome == Outcome.FAILED and distance > 1.5 * FAR:
+            self._way = Way(known, goal, known.robot.limits.speed)
+        request = self._way.request(known)
+        if self._way.progress != Progress.UNDER_WAY or distance < 0.8 * FAR:
+            if self._way.progress == Progress.FAILED and distance > 1.5 * FAR:
                 self._fail(self._way.why)
             self._way = None
         return request
 
-    def _centre(self, world: World, distance: float, bearing: float) -> Request:
-        reach = world.robot.body.gripper_reach
+    def _centre(self, known: Knowledge, distance: float, bearing: float) -> Request:
+        reach = known.robot.body.gripper_reach
         if self._turn is not None or abs(bearing) > math.radians(20.0 if distance > self._stop_at + 0.1 else 8.0):
-            return self._turn_to(world, distance, bearing)
+            return self._turn_to(known, distance, bearing)
         if distance <= self._stop_at:
-            self._last = (world.pose.x, world.pose.y, world.pose.heading + bearing, distance - reach)
-            return self._straight(world)
-        speed = towards(distance - reach, 0.7 * world.robot.limits.speed, 0.3 * world.robot.limits.deceleration, 0.06)
+            self._last = (known.pose.x, known.pose.y, known.pose.heading + bearing, distance - reach)
+            return self._straight(known)
+        speed = towards(distance - reach, 0.7 * known.robot.limits.speed, 0.3 * known.robot.limits.deceleration, 0.06)
         return Request(
             speed * max(0.3, math.cos(3.0 * bearing)), HEADING_GAIN * bearing, expects_contact=distance < 0.5
         )
 
-    def _turn_to(self, world: World, distance: float, bearing: float) -> Request:
-        if distance < world.robot.body.gripper_reach + 0.02:
+    def _turn_to(self, known: Knowledge, distance: float, bearing: float) -> Request:
+        if distance < known.robot.body.gripper_reach + 0.02:
             return self._fail("too near to turn to it without sweeping it aside")
-        heading = wrap(world.pose.heading + bearing)
+        heading = wrap(known.pose.heading + bearing)
         if self._turn is None:
-            self._turn = TurnTowards(heading, 0.6 * world.robot.limits.turn_rate)
+            self._turn = TurnTowards(heading, 0.6 * known.robot.limits.turn_rate)
         self._turn.heading = heading
-        request = self._turn.request(world)
+        request = self._turn.request(known)
         if request is None or abs(bearing) < CENTRED:
             self._turn = None
             return STILL
         return request
 
-    def _straight(self, world: World) -> Request:
+    def _straight(self, known: Knowledge) -> Request:
         assert self._last is not None
         x, y, heading, length = self._last
-        gone = (world.pose.x - x) * math.cos(heading) + (world.pose.y - y) * math.sin(heading)
+        gone = (known.pose.x - x) * math.cos(heading) + (known.pose.y - y) * math.sin(heading)
         if gone >= length:
-            self.outcome = Outcome.DONE
+            self.progress = Progress.DONE
             return STILL
-        speed = towards(length - gone, 0.12, 0.3 * world.robot.limits.deceleration, 0.06)
-        return Request(speed, HEADING_GAIN * wrap(heading - world.pose.heading), expects_contact=True)
+        speed = towards(length - gone, 0.12, 0.3 * known.robot.limits.deceleration, 0.06)
+        return Request(speed, HEADING_GAIN * wrap(heading - known.pose.heading), expects_contact=True)
 
 
 class _Jaws(Activity):
@@ -133,22 +133,22 @@ class _Jaws(Activity):
 
     opening = 0.0
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.RUNNING
-        gripper = world.robot.devices.gripper
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        self.progress = Progress.UNDER_WAY
+        gripper = known.robot.devices.gripper
         assert gripper is not None
         self._seconds = gripper.travel_time + SETTLE
 
-    def step(self, world: World) -> Request:
+    def step(self, known: Knowledge) -> Request:
         """Wait."""
-        self._seconds -= world.seconds
+        self._seconds -= known.seconds
         if self._seconds <= 0.0:
-            self.outcome = self.result(world)
+            self.progress = self.result(known)
         return Request(jaws=self.opening)
 
-    def result(self, world: World) -> Outcome:
+    def result(self, known: Knowledge) -> Progress:
         """Return how it ended."""
-        return Outcome.DONE
+        return Progress.DONE
 
 
 class CloseJaws(_Jaws):
@@ -156,13 +156,13 @@ class CloseJaws(_Jaws):
 
     spec = ActivitySpec("close the jaws; fails if feedback says that they hold nothing", {}, ("gripper",))
 
-    def result(self, world: World) -> Outcome:
+    def result(self, known: Knowledge) -> Progress:
         """Return FAILED where the servo tells that it closed on nothing."""
-        gripper = world.robot.devices.gripper
+        gripper = known.robot.devices.gripper
         assert gripper is not None
-        world.book.grip = _grip(world)
-        empty = gripper.feedback != "none" and world.signals.gripper_ok and not world.signals.jaws_holding
-        return Outcome.FAILED if empty else Outcome.DONE
+        known.ledger.grip = _grip(known)
+        empty = gripper.feedback != "none" and known.signals.gripper_ok and not known.signals.jaws_holding
+        return Progress.FAILED if empty else Progress.DONE
 
 
 class OpenJaws(_Jaws):
@@ -171,17 +171,17 @@ class OpenJaws(_Jaws):
     spec = ActivitySpec("open the jaws; what was carried is noted as left here", {}, ("gripper",), can_fail=False)
     opening = 1.0
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        super().__init__(world, values)
-        if world.book.carried is not None:
-            x, y = jaws_place(world)
-            world.events.append(GivenUp(world.book.carried, x, y, "lost on the way"))
-            world.book.carried = None
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        super().__init__(known, values)
+        if known.ledger.carried is not None:
+            x, y = jaws_place(known)
+            known.events.append(GivenUp(known.ledger.carried, x, y, "lost on the way"))
+            known.ledger.carried = None
 
 
-def jaws_place(world: World) -> tuple[float, float]:
+def jaws_place(known: Knowledge) -> tuple[float, float]:
     """Return where the middle of the jaws is in the field (m)."""
-    reach, pose = world.robot.body.gripper_reach, world.pose
+    reach, pose = known.robot.body.gripper_reach, known.pose
     return pose.x + reach * math.cos(pose.heading), pose.y + reach * math.sin(pose.heading)
 
 
@@ -195,29 +195,29 @@ class RecordFind(Deed):
         can_fail=False,
     )
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        target, book = world.targets.chosen, world.book
-        grip = book.grip or _grip(world)
-        book.carried = grip.kind
-        book.finds += 1
-        book.looked_at.clear()
-        world.events.append(Find(book.finds, *grip))
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        target, ledger = known.targets.chosen, known.ledger
+        grip = ledger.grip or _grip(known)
+        ledger.carried = grip.kind
+        ledger.finds += 1
+        ledger.looked_at.clear()
+        known.events.append(Find(ledger.finds, *grip))
         if target is not None:
-            world.targets.forget(target)
+            known.targets.forget(target)
 
 
-def _grip(world: World) -> Grip:
+def _grip(known: Knowledge) -> Grip:
     """Return what the jaws close on now: the target, since by the time it is recorded it may have been forgotten."""
-    target = world.targets.chosen
-    kind = target.kind if target is not None else next(iter(world.errand.kinds), "object")
-    return Grip(kind, *jaws_place(world), *_jaws_covariance(world))
+    target = known.targets.chosen
+    kind = target.kind if target is not None else next(iter(known.errand.kinds), "object")
+    return Grip(kind, *jaws_place(known), *_jaws_covariance(known))
 
 
-def _jaws_covariance(world: World) -> tuple[float, float, float]:
+def _jaws_covariance(known: Knowledge) -> tuple[float, float, float]:
     """Return (xx, xy, yy) in m^2 of the jaws' place: the pose's, the heading's over the reach, and 1.5 cm of play."""
-    xx, xy, xt, yy, yt, tt = world.filter.covariance(world.now_ns)
-    reach = world.robot.body.gripper_reach
-    dx, dy = -reach * math.sin(world.pose.heading), reach * math.cos(world.pose.heading)
+    xx, xy, xt, yy, yt, tt = known.filter.covariance(known.now_ns)
+    reach = known.robot.body.gripper_reach
+    dx, dy = -reach * math.sin(known.pose.heading), reach * math.cos(known.pose.heading)
     play = 0.015**2
     return (
         xx + 2.0 * dx * xt + dx * dx * tt + play,
@@ -239,79 +239,82 @@ class SetDown(Activity):
         ("drive", "counts", "gripper"),
     )
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.RUNNING
-        self._slot = world.book.slot
-        self._speed = values.get("speed", 0.5 * world.robot.limits.speed)
-        self._in_from = (world.pose.x, world.pose.y)
-        gripper = world.robot.devices.gripper
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        self.progress = Progress.UNDER_WAY
+        self._slot = known.ledger.slot
+        self._speed = values.get("speed", 0.5 * known.robot.limits.speed)
+        self._in_from = (known.pose.x, known.pose.y)
+        gripper = known.robot.devices.gripper
         assert gripper is not None
         self._wait = gripper.travel_time + SETTLE
         self._stall = StallWatch()
         if self._slot is None:
-            self.outcome, self.why = Outcome.FAILED, "no slot is free"
-        elif self._chance_inside(world, world.book.carried or "", (self._slot.x, self._slot.y)) < SURE_ENOUGH:
-            self.outcome, self.why = Outcome.FAILED, "the position is too unsure: it could be set down beside the tray"
+            self.progress, self.why = Progress.FAILED, "no slot is free"
+        elif self._chance_inside(known, known.ledger.carried or "", (self._slot.x, self._slot.y)) < SURE_ENOUGH:
+            self.progress, self.why = (
+                Progress.FAILED,
+                "the position is too unsure: it could land beside the tray",
+            )
 
-    def step(self, world: World) -> Request:
+    def step(self, known: Knowledge) -> Request:
         """In, let go, out."""
         if self._slot is not None:
-            return self._drive_in(world)
+            return self._drive_in(known)
         if self._wait > 0.0:
-            return self._let_go(world)
-        return self._back_out(world)
+            return self._let_go(known)
+        return self._back_out(known)
 
-    def _drive_in(self, world: World) -> Request:
+    def _drive_in(self, known: Knowledge) -> Request:
         assert self._slot is not None
-        c, s = math.cos(world.ground.entry), math.sin(world.ground.entry)
-        dx, dy = self._slot.x - world.pose.x, self._slot.y - world.pose.y
-        ahead = dx * c + dy * s - world.robot.body.gripper_reach
+        c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
+        dx, dy = self._slot.x - known.pose.x, self._slot.y - known.pose.y
+        ahead = dx * c + dy * s - known.robot.body.gripper_reach
         aside = -dx * s + dy * c
         if ahead <= 0.01:
-            return self._arrive(world)
+            return self._arrive(known)
         lean = clamp(2.0 * aside, -0.35, 0.35) if ahead > 0.08 else 0.0
-        turn_rate = HEADING_GAIN * wrap(world.ground.entry + lean - world.pose.heading)
-        speed = towards(ahead, self._speed, 0.5 * world.robot.limits.deceleration)
+        turn_rate = HEADING_GAIN * wrap(known.ground.entry + lean - known.pose.heading)
+        speed = towards(ahead, self._speed, 0.5 * known.robot.limits.deceleration)
         request = Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15)
-        self.why = trouble(world, self._stall, request, GIVE_UP_HELD)
+        self.why = trouble(known, self._stall, request, GIVE_UP_HELD)
         if self.why:
-            self.outcome = Outcome.FAILED
+            self.progress = Progress.FAILED
         return request
 
-    def _arrive(self, world: World) -> Request:
+    def _arrive(self, known: Knowledge) -> Request:
         assert self._slot is not None
-        x, y = jaws_place(world)
-        book = world.book
-        kind = book.carried or "object"
-        book.filled.append(Filled(self._slot, kind))
-        if book.carried is not None:
-            book.delivered.append(kind)
-            chance = self._chance_inside(world, kind, (x, y))
-            world.events.append(Delivery(len(book.delivered), kind, self._slot.number, x, y, chance))
-            book.carried = None
+        x, y = jaws_place(known)
+        ledger = known.ledger
+        kind = ledger.carried or "object"
+        ledger.filled.append(Filled(self._slot, kind))
+        if ledger.carried is not None:
+            ledger.delivered.append(kind)
+            chance = self._chance_inside(known, kind, (x, y))
+            known.events.append(Delivery(len(ledger.delivered), kind, self._slot.number, x, y, chance))
+            ledger.carried = None
         self._slot = None
         return Request(jaws=1.0)
 
     @staticmethod
-    def _chance_inside(world: World, kind: str, place: tuple[float, float]) -> float:
-        zone, kinds = world.ground.zone, world.errand.kinds
+    def _chance_inside(known: Knowledge, kind: str, place: tuple[float, float]) -> float:
+        zone, kinds = known.ground.zone, known.errand.kinds
         assert zone is not None  # there is a slot
-        xx, _, yy = _jaws_covariance(world)
+        xx, _, yy = _jaws_covariance(known)
         return chance_inside(place, (xx, yy), zone, kinds[kind].width if kind in kinds else 0.0)
 
-    def _let_go(self, world: World) -> Request:
-        self._wait -= world.seconds
+    def _let_go(self, known: Knowledge) -> Request:
+        self._wait -= known.seconds
         return Request(jaws=1.0)
 
-    def _back_out(self, world: World) -> Request:
-        c, s = math.cos(world.ground.entry), math.sin(world.ground.entry)
-        left = (world.pose.x - self._in_from[0]) * c + (world.pose.y - self._in_from[1]) * s
+    def _back_out(self, known: Knowledge) -> Request:
+        c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
+        left = (known.pose.x - self._in_from[0]) * c + (known.pose.y - self._in_from[1]) * s
         if left <= 0.02:
-            self.outcome = Outcome.DONE
+            self.progress = Progress.DONE
             return STILL
-        speed = -towards(left, self._speed, 0.5 * world.robot.limits.deceleration)
-        request = Request(speed, HEADING_GAIN * wrap(world.ground.entry - world.pose.heading), jaws=1.0)
-        self.why = trouble(world, self._stall, request)
+        speed = -towards(left, self._speed, 0.5 * known.robot.limits.deceleration)
+        request = Request(speed, HEADING_GAIN * wrap(known.ground.entry - known.pose.heading), jaws=1.0)
+        self.why = trouble(known, self._stall, request)
         if self.why:
-            self.outcome = Outcome.FAILED
+            self.progress = Progress.FAILED
         return request

@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover import quantities
-from rover.activities.activity import Activity, Deed, World
+from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.driving import StallWatch, TurnTowards
-from rover.behaviour.vocabulary import ActivitySpec, Number, Outcome, Parameter
+from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, Progress
 from rover.errand.ledger import PutOff
 from rover.events import GivenUp, Note
 from rover.motion.request import STILL, Request
@@ -32,11 +32,11 @@ class Sweep(Activity):
         can_fail=False,
     )
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        self.outcome = Outcome.RUNNING
-        camera = world.robot.devices.camera
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        self.progress = Progress.UNDER_WAY
+        camera = known.robot.devices.camera
         assert camera is not None
-        self._rate = values.get("rate", world.robot.limits.turn_rate)
+        self._rate = values.get("rate", known.robot.limits.turn_rate)
         self._step = STEP_SHARE * camera.field_of_view
         self._looks = math.ceil(2.0 * math.pi / self._step)
         self._look_seconds = FRAMES_A_LOOK / camera.rate + camera.latency
@@ -44,23 +44,23 @@ class Sweep(Activity):
         self._stall = StallWatch()
         self._seconds = 0.0
 
-    def step(self, world: World) -> Request:
+    def step(self, known: Knowledge) -> Request:
         """Look, or turn to the next view."""
         if self._turn is None:
-            return self._look(world)
-        request = self._turn.request(world)
-        if request is None or self._stall.stalled(world, request):
+            return self._look(known)
+        request = self._turn.request(known)
+        if request is None or self._stall.stalled(known, request):
             self._turn, self._seconds = None, 0.0
             return STILL
         return request
 
-    def _look(self, world: World) -> Request:
-        self._seconds += world.seconds
+    def _look(self, known: Knowledge) -> Request:
+        self._seconds += known.seconds
         if self._seconds >= self._look_seconds:
             self._looks -= 1
             if self._looks <= 0:
-                self.outcome = Outcome.DONE
-            self._turn = TurnTowards(wrap(world.pose.heading + self._step), self._rate)
+                self.progress = Progress.DONE
+            self._turn = TurnTowards(wrap(known.pose.heading + self._step), self._rate)
         return STILL
 
 
@@ -69,12 +69,12 @@ class SkipTarget(Deed):
 
     spec = ActivitySpec("put the present target off: leave it where it is", can_fail=False)
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        chosen = world.targets.chosen
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        chosen = known.targets.chosen
         if chosen is not None:
-            world.book.put_off.append(PutOff(chosen.kind, chosen.x, chosen.y))
-            world.targets.forget(chosen)
-            world.events.append(GivenUp(chosen.kind, chosen.x, chosen.y, "put off"))
+            known.ledger.put_off.append(PutOff(chosen.kind, chosen.x, chosen.y))
+            known.targets.forget(chosen)
+            known.events.append(GivenUp(chosen.kind, chosen.x, chosen.y, "put off"))
 
 
 class RecallPutOff(Deed):
@@ -82,10 +82,10 @@ class RecallPutOff(Deed):
 
     spec = ActivitySpec("take up again every object that was put off", can_fail=False)
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        for one in world.book.put_off:
-            world.targets.recall(one.kind, one.x, one.y)
-        world.book.put_off.clear()
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        for one in known.ledger.put_off:
+            known.targets.recall(one.kind, one.x, one.y)
+        known.ledger.put_off.clear()
 
 
 class NoteSeen(Deed):
@@ -93,9 +93,9 @@ class NoteSeen(Deed):
 
     spec = ActivitySpec("note every object that is known of, with its position, in the run record", can_fail=False)
 
-    def __init__(self, world: World, values: Mapping[str, Any]) -> None:
-        for one in world.targets.objects:
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        for one in known.targets.objects:
             if one.known:
                 sigma = math.sqrt(max(one.xx, one.yy))
                 text = f"{one.kind} seen at x {one.x:.2f} m, y {one.y:.2f} m, give or take {2 * sigma:.2f} m"
-                world.events.append(Note("seen", text))
+                known.events.append(Note("seen", text))

@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from rover.activities.activity import World
+from rover.activities.activity import Knowledge
 from rover.motion.route import Circle
 
 PlaceXYH = tuple[float, float, float | None]
@@ -14,73 +14,73 @@ CLEAR = 0.05
 LOOKOUT_SPACING = 0.6
 
 
-def place_of(world: World, place: Any) -> PlaceXYH | None:
+def place_of(known: Knowledge, place: Any) -> PlaceXYH | None:
     """Return (x, y, heading or None) of a place as ``drive_to`` names it; None where there is none now."""
     if isinstance(place, tuple):
         return place[0], place[1], None
-    field = world.errand.field
+    field = known.errand.field
     if place == "field.start":
         return field.start.x, field.start.y, field.start.heading
     if place == "zone.gate":
-        return _gate(world)
+        return _gate(known)
     if place == "target.place":
-        chosen = world.targets.chosen
+        chosen = known.targets.chosen
         return None if chosen is None else (chosen.x, chosen.y, None)
     if place == "field.next_lookout":
-        return next_lookout(world)
+        return next_lookout(known)
     if place == "field.next_place":
-        return _next_place(world)
+        return _next_place(known)
     named = field.places[place.rpartition(".")[2]]
     return named.x, named.y, named.heading
 
 
-def _gate(world: World) -> PlaceXYH | None:
-    slot, zone = world.book.slot, world.ground.zone
+def _gate(known: Knowledge) -> PlaceXYH | None:
+    slot, zone = known.ledger.slot, known.ground.zone
     if slot is None or zone is None:
         return None
-    c, s = math.cos(world.ground.entry), math.sin(world.ground.entry)
+    c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
     half = 0.5 * (abs(c) * zone.width + abs(s) * zone.depth)
     depth = (slot.x - zone.x) * c + (slot.y - zone.y) * s + half
-    back = depth + world.robot.body.gripper_reach + GATE_CLEAR
-    return slot.x - back * c, slot.y - back * s, world.ground.entry
+    back = depth + known.robot.body.gripper_reach + GATE_CLEAR
+    return slot.x - back * c, slot.y - back * s, known.ground.entry
 
 
-def _next_place(world: World) -> PlaceXYH | None:
-    places = list(world.errand.field.places.values())
+def _next_place(known: Knowledge) -> PlaceXYH | None:
+    places = list(known.errand.field.places.values())
     if not places:
         return None
-    place = places[world.book.visited_places % len(places)]
-    world.book.visited_places += 1
+    place = places[known.ledger.visited_places % len(places)]
+    known.ledger.visited_places += 1
     return place.x, place.y, place.heading
 
 
-def next_lookout(world: World) -> PlaceXYH | None:
+def next_lookout(known: Knowledge) -> PlaceXYH | None:
     """Return the place to look round from next: much ground not yet looked at, and not far to drive."""
-    reach = 0.85 * world.targets.eye.reach
-    looked_at = world.book.looked_at
+    reach = 0.85 * known.targets.view.reach
+    looked_at = known.ledger.looked_at
     best, best_score = None, 0.0
-    for x, y in lookouts(world):
+    for x, y in lookouts(known):
         gain = looked_at.unseen_from((x, y), reach)
-        distance = math.hypot(x - world.pose.x, y - world.pose.y)
+        distance = math.hypot(x - known.pose.x, y - known.pose.y)
         score = gain / (1.5 + distance)
         if gain and score > best_score and distance > 0.3:
             best, best_score = (x, y), score
     return None if best is None else (*best, None)
 
 
-def lookouts(world: World) -> list[tuple[float, float]]:
+def lookouts(known: Knowledge) -> list[tuple[float, float]]:
     """Return the places to look round from: the errand's, or a grid over the field off its edges and the tray."""
-    if world.errand.field.lookouts:
-        return list(world.errand.field.lookouts)
-    xs = [x for x, _ in world.ground.boundary]
-    ys = [y for _, y in world.ground.boundary]
-    margin = 0.5 * math.hypot(world.robot.body.width, world.robot.body.length) + 0.15
+    if known.errand.field.lookouts:
+        return list(known.errand.field.lookouts)
+    xs = [x for x, _ in known.ground.boundary]
+    ys = [y for _, y in known.ground.boundary]
+    margin = 0.5 * math.hypot(known.robot.body.width, known.robot.body.length) + 0.15
     return [
         point
         for point in ((x, y) for x in _steps(min(xs), max(xs)) for y in _steps(min(ys), max(ys)))
-        if world.ground.clearance(*point) > margin
-        and not world.ground.in_zone(*point, margin=0.2)
-        and _is_free(world, point, margin)
+        if known.ground.clearance(*point) > margin
+        and not known.ground.in_zone(*point, margin=0.2)
+        and _is_free(known, point, margin)
     ]
 
 
@@ -89,19 +89,19 @@ def _steps(low: float, high: float) -> list[float]:
     return [low + (high - low) * (index + 0.5) / count for index in range(count)]
 
 
-def _is_free(world: World, point: tuple[float, float], margin: float) -> bool:
-    return all(one.distance(*point) > margin + 0.05 for one in world.targets.objects)
+def _is_free(known: Knowledge, point: tuple[float, float], margin: float) -> bool:
+    return all(one.distance(*point) > margin + 0.05 for one in known.targets.objects)
 
 
-def obstacles(world: World, half_width: float) -> list[Circle]:
+def obstacles(known: Knowledge, half_width: float) -> list[Circle]:
     """Return what is to be driven round: other objects, those put off, filled slots and unknown things met."""
-    size = max((kind.width for kind in world.errand.kinds.values()), default=0.05)
+    size = max((kind.width for kind in known.errand.kinds.values()), default=0.05)
     radius = half_width + 0.5 * size + CLEAR
     circles = [
-        Circle(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy)))) for one in world.targets.others()
+        Circle(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy)))) for one in known.targets.others()
     ]
-    spots = [(one.x, one.y) for one in world.book.put_off]
-    spots += [(filled.slot.x, filled.slot.y) for filled in world.book.filled]
+    spots = [(one.x, one.y) for one in known.ledger.put_off]
+    spots += [(filled.slot.x, filled.slot.y) for filled in known.ledger.filled]
     circles += [Circle(x, y, radius) for x, y in spots]
-    circles += [Circle(x, y, half_width + 0.08) for x, y in world.book.obstacles[-6:]]
+    circles += [Circle(x, y, half_width + 0.08) for x, y in known.ledger.obstacles[-6:]]
     return circles

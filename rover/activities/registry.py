@@ -8,7 +8,7 @@ from rover.behaviour.vocabulary import ActivitySpec
 
 ACTIVITIES: dict[str, type[Activity]] = {
     "stand_still": driving.StandStill,
-    "drive_straight": driving.DriveStraight,
+    "run_straight": driving.RunStraight,
     "drive_on": driving.DriveOn,
     "reverse": driving.Reverse,
     "turn": driving.Turn,

@@ -175,18 +175,20 @@ def _ways_out(graph: BehaviourGraph, state: StateNode, activities: Mapping[str, 
 def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Problem]:
     """R14: an inner graph that has ended waits too: each end needs an exit, and one that is sure or a timed way out."""
     assert state.graph is not None
-    for outcome in sorted(_outcomes_of(state.graph)):
-        if not _leaves_on(state, outcome):
-            yield _problem(state.where, state.name, f"it can end '{outcome}', but no exit takes that (when: {outcome})")
-        elif not _encloses_timed(graph, state) and not any(_sure(one, outcome) for one in state.exits):
-            why = f"it can end '{outcome}' with no exit taken: add one with 'when: {outcome}' alone, or with 'after'"
+    for progress in sorted(_outcomes_of(state.graph)):
+        if not _leaves_on(state, progress):
+            yield _problem(
+                state.where, state.name, f"it can end '{progress}', but no exit takes that (when: {progress})"
+            )
+        elif not _encloses_timed(graph, state) and not any(_sure(one, progress) for one in state.exits):
+            why = f"it can end '{progress}' with no exit taken: add one with 'when: {progress}' alone, or with 'after'"
             yield _problem(state.where, state.name, why)
 
 
-def _sure(one: ExitNode, outcome: str) -> bool:
-    """Tell whether an exit holds in every step after an outcome, whatever the signals are."""
+def _sure(one: ExitNode, progress: str) -> bool:
+    """Tell whether an exit holds in every step after an progress, whatever the signals are."""
     known = one.when is not None and not one.devices and not one.when.operands and not one.when.divides
-    return known and one.when is not None and could_be(one.when, _facts(outcome)) == {True}
+    return known and one.when is not None and could_be(one.when, _facts(progress)) == {True}
 
 
 def _outcomes_of(part: GraphNode) -> set[str]:
@@ -202,14 +204,14 @@ def _encloses_timed(graph: BehaviourGraph, state: StateNode) -> bool:
     return any(_timed(outer) for outer in graph.lineage(state.path)[:-1])
 
 
-def _facts(outcome: str) -> dict[str, bool]:
-    return {"done": outcome == "done", "failed": outcome == "failed"}
+def _facts(progress: str) -> dict[str, bool]:
+    return {"done": progress == "done", "failed": progress == "failed"}
 
 
-def _leaves_on(state: StateNode, outcome: str) -> bool:
-    """Tell whether an exit takes an outcome: one that may fire then, and not while the state goes on."""
+def _leaves_on(state: StateNode, progress: str) -> bool:
+    """Tell whether an exit takes an progress: one that may fire then, and not while the state goes on."""
     for one in state.exits:
-        if one.when is not None and one.when.outcomes and True in could_be(one.when, _facts(outcome)):
+        if one.when is not None and one.when.outcomes and True in could_be(one.when, _facts(progress)):
             return True
     return False
 
@@ -225,7 +227,7 @@ def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Ite
                 yield _problem(one.where, one.text, "never taken: an exit above it leaves at that time or before")
             earliest = one.after_ns if earliest is None else min(earliest, one.after_ns)
         elif one.when is not None:
-            if not any(True in could_be(one.when, _facts(outcome)) for outcome in possible):
+            if not any(True in could_be(one.when, _facts(progress)) for progress in possible):
                 yield _problem(one.where, one.text, f"never taken: this state cannot end so{_endings(possible)}")
             elif any(_overtakes(higher, one, possible) for higher in above):
                 yield _problem(one.where, one.text, "never taken: an exit above it fires first")
@@ -242,11 +244,11 @@ def _overtakes(higher: ExitNode, lower: ExitNode, possible: Iterable[str]) -> bo
     if higher.confirm != AT_ONCE or higher.until:
         return False
     when = lower.when
-    return all(_sure(higher, outcome) for outcome in possible if True in could_be(when, _facts(outcome)))
+    return all(_sure(higher, progress) for progress in possible if True in could_be(when, _facts(progress)))
 
 
 def _endings(possible: Iterable[str]) -> str:
-    endings = [outcome for outcome in possible if outcome != "running"]
+    endings = [progress for progress in possible if progress != "running"]
     return f" (only {' or '.join(endings)})" if endings else " (its activity goes on until it is left)"
 
 

@@ -18,13 +18,13 @@ from rover.behaviour.model import (
     Confirmation,
     Counted,
     ExitNode,
-    Given,
     GraphNode,
     Lasting,
+    ParameterValue,
     StateNode,
     Where,
 )
-from rover.behaviour.vocabulary import PLACES, ActivitySpec, Choice, Kind, Number, Parameter, Place, Truth, WallName
+from rover.behaviour.vocabulary import PLACES, ActivitySpec, Choice, Kind, Number, Parameter, PlaceName, Truth, WallName
 from rover.files import load
 from rover.files.behaviour import Behaviour, Exit, State
 from rover.files.errand import Errand
@@ -271,12 +271,12 @@ class _FileReader:
             self.source.report(at, f"'{text}' can never be: k of n needs 1 <= k <= n <= {MOST_SAMPLES}")
         return Counted(needed, of)
 
-    def _given(self, activity: str, values: Mapping[str, Any], at: At) -> dict[str, Given]:
+    def _given(self, activity: str, values: Mapping[str, Any], at: At) -> dict[str, ParameterValue]:
         spec = self.builder.activities.get(activity)
         if spec is None:
             if ":" in activity:
                 self.builder.user_activities[activity] = None
-                return {name: Given(loose(value)) for name, value in values.items()}
+                return {name: ParameterValue(loose(value)) for name, value in values.items()}
             hint = nearest(activity, self.builder.activities)
             self.source.report((*at, "does"), f"there is no activity '{activity}'{hint}")
             return {}
@@ -296,7 +296,7 @@ class _FileReader:
             given[name] = self._value(value, due, where)
         return given
 
-    def _value(self, value: Any, parameter: Parameter, at: At) -> Given:
+    def _value(self, value: Any, parameter: Parameter, at: At) -> ParameterValue:
         try:
             given = self._read_value(value, parameter.kind)
             if parameter.positive and given.expression is None and given.constant <= 0:
@@ -306,15 +306,15 @@ class _FileReader:
             self._report_part(at, error, str(value))
         except QuantityError as error:
             self.source.report(at, str(error))
-        return Given()
+        return ParameterValue()
 
-    def _read_value(self, value: Any, kind: Kind) -> Given:
-        if isinstance(kind, Place):
-            return Given(self._place(value))
+    def _read_value(self, value: Any, kind: Kind) -> ParameterValue:
+        if isinstance(kind, PlaceName):
+            return ParameterValue(self._place(value))
         if isinstance(kind, WallName):
-            return Given(self._wall(value))
+            return ParameterValue(self._wall(value))
         if isinstance(kind, Choice) and kind.words and isinstance(value, str) and value in kind.words:
-            return Given(value)
+            return ParameterValue(value)
         if isinstance(value, (list, dict)) or value is None:
             raise QuantityError(f"{kind} is due here")
         text = str(value).lower() if isinstance(value, bool) else str(value)
@@ -323,11 +323,11 @@ class _FileReader:
         if not _same_kind(expression.kind, kind if isinstance(kind, Number) and kind.whole else expected):
             raise ConditionError(f"{kind} is due here{_unit_hint(kind)}, but this is {expression.kind}", text)
         if not expression.constant:
-            return Given(expression=expression)
+            return ParameterValue(expression=expression)
         constant = conditions.evaluator(expression)(None)
         if isinstance(kind, Choice) and kind.words and constant not in kind.words:
             raise ConditionError(f"{kind} is due here", text)
-        return Given(constant)
+        return ParameterValue(constant)
 
     def _wall(self, value: Any) -> str:
         walls = self.builder.errand.field.walls if self.builder.errand else None

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from rover.behaviour.conditions import Expression
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, Counted, ExitNode, Lasting, StateNode
-from rover.behaviour.vocabulary import Outcome, Signals
+from rover.behaviour.vocabulary import Progress, Signals
 from rover.quantities import wrap
 
 UNKNOWNS = 0
@@ -31,7 +31,7 @@ class Places:
 
     Attributes:
         entered: by state path ('' is the whole graph), the time of entry.
-        outcome: by state path, the `Outcome`.
+        progress: by state path, the `Progress`.
         marks: by exit number, for each of its devices the reports looked at so far.
         since: by exit number, the host's time at the entry of its scope: a report taken before it is no sample.
         fired: by exit number, whether its confirmation holds.
@@ -40,7 +40,7 @@ class Places:
     """
 
     entered: Mapping[str, int]
-    outcome: Mapping[str, int]
+    progress: Mapping[str, int]
     marks: Mapping[int, tuple[tuple[str, int], ...]]
     since: Mapping[int, int]
     fired: Mapping[int, int]
@@ -62,13 +62,13 @@ def allocate(graph: BehaviourGraph) -> Places:
     """Return where the memory keeps the state of every part of a behaviour."""
     new = _Allocator()
     entered = {path: new() for path in ("", *graph.states)}
-    outcome = {path: new() for path in graph.states}
+    progress = {path: new() for path in graph.states}
     exits = [one for part in graph.top.graphs() for one in part.always]
     exits += [one for state in graph.states.values() for one in state.exits]
     conditions = [one for one in exits if one.when is not None]
     return Places(
         entered,
-        outcome,
+        progress,
         {one.number: tuple((device, new()) for device in one.devices) for one in conditions},
         {one.number: new() for one in conditions if one.devices},
         {one.number: new() for one in conditions},
@@ -152,9 +152,9 @@ class Compiler:
         """Return an expression's source with ``done`` and ``failed`` of the scope's state in place."""
         if not expression.outcomes:
             return expression.code
-        place = self.places.outcome[scope]
-        code = _replace_word(expression.code, "done", f"w[{place}] == {int(Outcome.DONE)}")
-        return _replace_word(code, "failed", f"w[{place}] == {int(Outcome.FAILED)}")
+        place = self.places.progress[scope]
+        code = _replace_word(expression.code, "done", f"w[{place}] == {int(Progress.DONE)}")
+        return _replace_word(code, "failed", f"w[{place}] == {int(Progress.FAILED)}")
 
     def _sampled(self, body: "_Body", one: ExitNode, scope: str, silent: bool) -> None:
         devices = self.places.marks[one.number]
@@ -252,7 +252,7 @@ def fresh(state: StateNode | None, exits: tuple[ExitNode, ...], places: Places) 
         if one.number in places.answer:
             pairs.append((places.answer[one.number], 0))
     if state is not None:
-        pairs.append((places.outcome[state.path], Outcome.RUNNING))
+        pairs.append((places.progress[state.path], Progress.UNDER_WAY))
     return pairs
 
 

@@ -94,7 +94,7 @@ class Expression:
 
     @property
     def constant(self) -> bool:
-        """No signal and no outcome is read."""
+        """No signal and no progress is read."""
         return not self.signals and not self.outcomes
 
 

@@ -14,7 +14,7 @@ BURST = 3
 
 
 @dataclass(frozen=True)
-class Bought:
+class ConfirmationCost:
     """One row of the table.
 
     Attributes:
@@ -37,7 +37,7 @@ def binomial_tail(needed: int, of: int, chance: float) -> float:
     return sum(math.comb(of, k) * chance**k * (1 - chance) ** (of - k) for k in range(needed, of + 1))
 
 
-def bought(graph: BehaviourGraph, robot: Robot) -> Iterator[Bought]:
+def confirmation_costs(graph: BehaviourGraph, robot: Robot) -> Iterator[ConfirmationCost]:
     """Yield a row for each confirmed exit of a behaviour, with the rates of a robot's devices."""
     exits = [one for part in graph.top.graphs() for one in part.always]
     exits += [one for state in graph.states.values() for one in state.exits]
@@ -52,7 +52,7 @@ def _rate(one: ExitNode, robot: Robot) -> float:
     return min([fitted[device].rate for device in one.devices if device in fitted] or [robot.loop])
 
 
-def _row(one: ExitNode, rate: float) -> Bought:
+def _row(one: ExitNode, rate: float) -> ConfirmationCost:
     if isinstance(one.confirm, Counted):
         needed, of = one.confirm.needed, one.confirm.of
         delay = (needed - 1) / rate
@@ -61,4 +61,4 @@ def _row(one: ExitNode, rate: float) -> Bought:
         delay, needed, of = gaps / rate, gaps + 1, gaps + 1
     passes = min(BURST, of)
     rest = binomial_tail(max(needed - passes, 0), of - passes, FLICKER) if needed > passes else 1.0
-    return Bought(one.text, str(one.where), delay, binomial_tail(needed, of, FLICKER), rest)
+    return ConfirmationCost(one.text, str(one.where), delay, binomial_tail(needed, of, FLICKER), rest)

@@ -13,7 +13,7 @@ from transitions.extensions.nesting import HierarchicalMachine, NestedState
 from rover.behaviour.compile import UNKNOWNS, Compiler, Memory, fresh
 from rover.behaviour.conditions import evaluator, finite
 from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, StateNode
-from rover.behaviour.vocabulary import Outcome, Signals
+from rover.behaviour.vocabulary import Progress, Signals
 from rover.events import StateChange
 
 
@@ -25,7 +25,7 @@ class Performer(Protocol):
         ...
 
     def cancel(self) -> None:
-        """End the present activity without an outcome."""
+        """End the present activity without an progress."""
         ...
 
 
@@ -134,9 +134,9 @@ class Engine:
         self._now_ns, self._signals = now_ns, signals
         self._take(self._exits[number])
 
-    def report(self, outcome: Outcome) -> None:
+    def report(self, progress: Progress) -> None:
         """Note how the present state's activity ended; exits see it from the next step."""
-        self.memory[self.compiler.places.outcome[self.path]] = outcome
+        self.memory[self.compiler.places.progress[self.path]] = progress
 
     def resume(self, now_ns: int, signals: Signals) -> None:
         """Enter the outermost present state afresh after a hold or stop, its own tries not counted (R10).
@@ -201,7 +201,7 @@ class Engine:
                 values[name] = float("nan")
         if not all(finite(value) for value in values.values()):
             self.memory[UNKNOWNS] += 1
-            self.memory[self.compiler.places.outcome[state.path]] = Outcome.FAILED
+            self.memory[self.compiler.places.progress[state.path]] = Progress.FAILED
             return
         self._performer.begin(state, values, self._entries[state.path])
 
@@ -219,8 +219,8 @@ class Engine:
 
     def _end_graph(self, state: StateNode) -> None:
         if state.parent:
-            self.memory[self.compiler.places.outcome[state.parent]] = (
-                Outcome.DONE if state.final == "done" else Outcome.FAILED
+            self.memory[self.compiler.places.progress[state.parent]] = (
+                Progress.DONE if state.final == "done" else Progress.FAILED
             )
 
     def _empty_windows(self, state: StateNode | None, exits: tuple[ExitNode, ...]) -> None:

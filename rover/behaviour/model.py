@@ -75,7 +75,7 @@ class ExitNode:
 
 
 @dataclass(frozen=True)
-class Given:
+class ParameterValue:
     """A parameter's value: a constant, or an expression to be worked out at entry."""
 
     constant: Any = None
@@ -89,7 +89,7 @@ class StateNode:
     path: str
     where: Where
     activity: str | None = None
-    given: Mapping[str, Given] = field(default_factory=dict)
+    given: Mapping[str, ParameterValue] = field(default_factory=dict)
     graph: "GraphNode | None" = None
     final: Literal["done", "failed"] | None = None
     exits: tuple[ExitNode, ...] = ()

@@ -13,10 +13,10 @@ from rover.files.robot import Robot
 from rover.quantities import Dimension
 
 
-class Outcome(IntEnum):
+class Progress(IntEnum):
     """How an activity or an inner graph stands."""
 
-    RUNNING = 0
+    UNDER_WAY = 0
     DONE = 1
     FAILED = 2
 
@@ -51,7 +51,7 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Place:
+class PlaceName:
     """A place in the field: a name such as ``field.start``, or a point ``[1 m, 2 m]``."""
 
     def __str__(self) -> str:
@@ -66,7 +66,7 @@ class WallName:
         return "the name of a wall"
 
 
-Kind = Truth | Number | Choice | Place | WallName
+Kind = Truth | Number | Choice | PlaceName | WallName
 
 
 @dataclass(frozen=True)

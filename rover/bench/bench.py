@@ -26,7 +26,7 @@ from rover.quantities import wrap
 SAME_TOUCH_NS = 1_000_000_000
 
 
-class Pose(NamedTuple):
+class BenchPose(NamedTuple):
     """Where the robot truly is (m, rad, field frame)."""
 
     x: float
@@ -127,10 +127,10 @@ class Bench:
             self._watchers = [watcher for watcher in self._watchers if watcher.call != call]
 
     @property
-    def pose(self) -> Pose:
+    def pose(self) -> BenchPose:
         """Where the robot truly is."""
         with self.lock:
-            return Pose(self.x, self.y, self.heading)
+            return BenchPose(self.x, self.y, self.heading)
 
     @property
     def objects(self) -> tuple[Thing, ...]:
@@ -147,10 +147,6 @@ class Bench:
     def delivered(self, zone: Zone) -> list[int]:
         """Return the numbers of the objects that stand inside a zone."""
         return [thing.id for thing in self.objects if thing.state == "floor" and _is_in(thing, zone)]
-
-    def left_on_floor(self, zone: Zone) -> list[int]:
-        """Return the numbers of the objects that stand outside a zone."""
-        return [thing.id for thing in self.objects if thing.state == "floor" and not _is_in(thing, zone)]
 
     def carry(self) -> None:
         """Bring the held jar's place up to date: nobody needs it at every step."""

@@ -15,9 +15,9 @@ from rover.bench.draws import NEVER_NS
 from rover.bench.faults import on
 from rover.bench.motors import EMPTY
 from rover.bench.orientation import Orientation
-from rover.bench.sight import Sight, View
+from rover.bench.sight import CameraPose, Sight
 from rover.bench.sonar import Sonar
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import (
     BatteryValue,
     Detections,
@@ -31,16 +31,16 @@ from rover.devices.readings import (
     WheelCounts,
 )
 from rover.files import robot as files
-from rover.link.emulator import MachineState
+from rover.link.emulator import HardwareState
 
 CALIBRATED = 3
 CLOSED, OPEN = StopInputValue(True), StopInputValue(False)
 
 
-def _bench_of(host: Host) -> Bench:
-    if not isinstance(host.bench, Bench):
+def _bench_of(context: DriverContext) -> Bench:
+    if not isinstance(context.bench, Bench):
         raise ValueError("a simulated driver works in a rehearsal only; name a real driver in the robot file")
-    return host.bench
+    return context.bench
 
 
 class Reporter:
@@ -48,8 +48,8 @@ class Reporter:
 
     FAMILY: ClassVar[str]
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        self._bench = _bench_of(host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        self._bench = _bench_of(context)
         self._on_link = options.get("link") is not None
         self._latency_ns = 0
         self._sequence = 0
@@ -108,8 +108,8 @@ class Heading(Reporter):
 
     FAMILY = "heading"
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
         self._orientation = Orientation(self._bench.file, self._bench.seed)
 
     def _measure(self, now_ns: int, fault: str | None) -> HeadingValue:
@@ -123,8 +123,8 @@ class Range(Reporter):
 
     FAMILY = "range"
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
         device = self._bench.robot.devices.range or files.Range(driver="bench")
         self._ahead = device.ahead
         self._sonar = Sonar(self._bench.file, device, self._bench.seed)
@@ -145,8 +145,8 @@ class Camera(Reporter):
 
     FAMILY = "camera"
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
         device = self._bench.robot.devices.camera or files.Camera(driver="bench")
         self._ahead = device.ahead
         self._sight = Sight(self._bench.file, device, self._bench.seed)
@@ -163,7 +163,7 @@ class Camera(Reporter):
         if bench.jaws_state.held is not None:
             bench.carry()
         x, y = bench.to_field(self._ahead, 0.0)
-        view = View(x, y, bench.heading, bench.base.turn_rate, bench.base.acceleration)
+        view = CameraPose(x, y, bench.heading, bench.base.turn_rate, bench.base.acceleration)
         found = self._sight.frame(view, bench.jars, bench.solids, bench.jar_in_jaws(), now_ns)
         false = self._sight.false_detection(self._kinds)
         marker = None if self._marker is None else self._sight.marker(view, self._marker, bench.solids, now_ns)
@@ -197,9 +197,9 @@ class Gripper(Reporter):
 
     FAMILY = "gripper"
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         self._feedback = options.get("feedback", "none")
-        super().__init__(options, host)
+        super().__init__(options, context)
         self._actuator_faults = (*self._faults, *self._link_faults)
         self._told: float | None = math.nan  # nothing yet
         if self._feedback == "none":
@@ -224,8 +224,8 @@ class Gripper(Reporter):
 class Drive:
     """Two motor channels."""
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        self._bench = _bench_of(host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        self._bench = _bench_of(context)
         schedule = self._bench.schedule
         self._faults = schedule.of("drive") + (schedule.of("link") if options.get("link") is not None else ())
 
@@ -242,7 +242,7 @@ class Drive:
         self._bench.drive(0.0, 0.0, 0)
 
 
-class Machine:
+class BenchHardware:
     """The bench as the co-processor emulator of a wired rehearsal meets it. Any thread may call."""
 
     def __init__(self, bench: Bench) -> None:
@@ -250,7 +250,7 @@ class Machine:
         self._orientation = Orientation(bench.file, bench.seed)
         self._gripper = bench.robot.devices.gripper or files.Gripper(driver="bench")
 
-    def sample(self, now_ns: int) -> MachineState:
+    def sample(self, now_ns: int) -> HardwareState:
         """Return what the sensors on the co-processor measure at ``now_ns``."""
         bench = self._bench
         bench.advance(now_ns)
@@ -258,7 +258,7 @@ class Machine:
             base, jaws = bench.base, bench.jaws_state
             left, right = bench.encoders
             heading = self._orientation.measure(bench.heading, (bench.x, bench.y), bench.now_ns)
-            return MachineState(
+            return HardwareState(
                 left.absorb(base.left_travel),
                 right.absorb(base.right_travel),
                 heading,

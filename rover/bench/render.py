@@ -14,7 +14,7 @@ import numpy as np
 
 from rover.bench.floor import Segment, Solids, Wall
 from rover.bench.objects import TIP, Jar
-from rover.bench.render_ground import Facade, Ground
+from rover.bench.render_ground import Facade, FloorTexture
 from rover.bench.render_lens import NEAR, Projection, Viewpoint, lens
 from rover.bench.render_light import Light, Sensor, Weather
 from rover.bench.render_paint import Colour, Image, from_hsv
@@ -113,7 +113,7 @@ class Renderer:
         # Jaws and what they hold stand still before the camera, however the body pitches.
         self._aboard = Projection(self.lens, Viewpoint(camera.ahead, 0.0, camera.height, 0.0, camera.tilt))
         self._sky: Image = np.full((self.lens.height, self.lens.width, 3), SKY, np.uint8)
-        self._ground = Ground(field.boundary, tray, rendering, generator(seed, "floor"))
+        self._ground = FloorTexture(field.boundary, tray, rendering, generator(seed, "floor"))
         walls = generator(seed, "walls")
         self._facades = [Facade(wall, walls) for wall in solids.walls]
         draws = generator(seed, "light")

@@ -32,7 +32,7 @@ LEAF_HUES = (34.0, 50.0)
 """Yellow-green to green, on OpenCV's scale: between the amber and the teal lids."""
 
 
-class Ground:
+class FloorTexture:
     """The floor of one field.
 
     Args:

@@ -11,7 +11,7 @@ from rover.bench.devices import Reporter
 from rover.bench.draws import Episodes, drawn, stream
 from rover.bench.render import Renderer, Scene, generator, lidded
 from rover.bench.render_lens import Viewpoint
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import Frame, Reading
 from rover.files import robot as files
 
@@ -28,8 +28,8 @@ class RenderedCamera(Reporter):
 
     FAMILY = "camera"
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
         bench = self._bench
         errors = bench.file.camera
         self._device = bench.robot.devices.camera or files.Camera(driver="bench")

@@ -17,7 +17,7 @@ PITCH_SIGMA = math.radians(0.6)
 BEARING_SIGMA = math.radians(0.5)
 
 
-class View(NamedTuple):
+class CameraPose(NamedTuple):
     """Where the camera is (m, rad, field frame) and how the body moves (rad/s, m/s^2)."""
 
     x: float
@@ -27,7 +27,7 @@ class View(NamedTuple):
     acceleration: float
 
 
-class Seen(NamedTuple):
+class InSight(NamedTuple):
     """A jar in sight: its distance (m) and bearing (rad, left positive) from the camera."""
 
     distance: float
@@ -55,7 +55,7 @@ class Sight:
         self._wide = 2.0 * self._slope
 
     def frame(
-        self, view: View, jars: Iterable[Jar], solids: Solids, in_jaws: Jar | None, now_ns: int
+        self, view: CameraPose, jars: Iterable[Jar], solids: Solids, in_jaws: Jar | None, now_ns: int
     ) -> list[Detection]:
         """Return the detections of one frame, nearest first. ``in_jaws`` is in sight, near as it is."""
         seen = self._unhidden(view, self._in_sight(view, jars, in_jaws), solids)
@@ -76,7 +76,7 @@ class Sight:
         bearing = draws.uniform(-self._half, self._half)
         return Detection(draws.choice(kinds), bearing, distance, BEARING_SIGMA, self._distance_sigma(distance), size)
 
-    def marker(self, view: View, place: tuple[float, float], solids: Solids, now_ns: int) -> Detection | None:
+    def marker(self, view: CameraPose, place: tuple[float, float], solids: Solids, now_ns: int) -> Detection | None:
         """Return the detection of the tray's marker, a plate on a post at the camera's height: jars do not hide it."""
         dx, dy = place[0] - view.x, place[1] - view.y
         distance, bearing = math.hypot(dx, dy), wrap(math.atan2(dy, dx) - view.heading)
@@ -98,7 +98,7 @@ class Sight:
         chance = (1.0 - errors.missed) * 2.0 ** -(turning * turning)
         return float(chance * (1.0 - errors.flicker)) if self._flicker.on(now_ns) else float(chance)
 
-    def _in_sight(self, view: View, jars: Iterable[Jar], in_jaws: Jar | None) -> list[Seen]:
+    def _in_sight(self, view: CameraPose, jars: Iterable[Jar], in_jaws: Jar | None) -> list[InSight]:
         ahead, left = math.cos(view.heading), math.sin(view.heading)
         slope, nearest, farthest = self._slope, self._nearest, self._farthest
         seen = []
@@ -110,10 +110,10 @@ class Sight:
             sideways = dy * ahead - dx * left
             distance = math.hypot(dx, dy)
             if jar is in_jaws or (abs(sideways) <= slope * forward and nearest <= distance <= farthest):
-                seen.append(Seen(distance, math.atan2(sideways, forward), jar))
+                seen.append(InSight(distance, math.atan2(sideways, forward), jar))
         return seen
 
-    def _unhidden(self, view: View, seen: list[Seen], solids: Solids) -> list[Seen]:
+    def _unhidden(self, view: CameraPose, seen: list[InSight], solids: Solids) -> list[InSight]:
         if not seen:
             return seen
         seen.sort(key=lambda each: (each.distance, each.jar.number))
@@ -124,7 +124,7 @@ class Sight:
             and not solids.hide(view.x, view.y, each.jar.x, each.jar.y)
         ]
 
-    def _hides(self, nearer: Seen, farther: Seen) -> bool:
+    def _hides(self, nearer: InSight, farther: InSight) -> bool:
         """Whether the nearer jar covers the farther one's foot, so that the two make one patch of colour."""
         jar = nearer.jar
         if abs(nearer.bearing - farther.bearing) >= math.atan2(jar.radius, nearer.distance):
@@ -132,7 +132,7 @@ class Sight:
         above = self._height - jar.height
         return above <= 0.0 or farther.distance < nearer.distance * self._height / above
 
-    def _detection(self, seen: Seen, pitch: float) -> Detection:
+    def _detection(self, seen: InSight, pitch: float) -> Detection:
         """A jar is seen at the angle atan(height / distance) below the horizon; pitch is an error of that angle."""
         distance, bearing, jar = seen
         height = self._height

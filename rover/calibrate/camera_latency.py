@@ -13,7 +13,7 @@ from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.drive import geometry_of
 from rover.calibrate.findings import CalibrationError, Findings, Panel, Series, changed
 from rover.calibrate.pilot import REST_S, Pilot
-from rover.calibrate.runs import Array, Run, headings_of
+from rover.calibrate.runs import Array, CalibrationRun, headings_of
 from rover.devices.readings import MARKER
 from rover.files.robot import Robot
 
@@ -40,7 +40,7 @@ class Latency(NamedTuple):
     residual: float
 
 
-def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Run:
+def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> CalibrationRun:
     """Let the robot turn to and fro before the tray's marker; return all that it reported meanwhile.
 
     Raises:
@@ -51,7 +51,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Run:
     assistant.ready("put the tray's marker 1 to 2 m straight ahead of the robot, and give it room to turn on the spot")
     pilot = Pilot(drivetrain, robot, geometry_of(robot))
     pilot.rest(REST_S)
-    return Run([reading for angle in SWINGS for reading in pilot.spin(math.radians(angle)).readings])
+    return CalibrationRun([reading for angle in SWINGS for reading in pilot.spin(math.radians(angle)).readings])
 
 
 def latency_of(headings: tuple[Array, Array], bearings: tuple[Array, Array]) -> Latency:
@@ -101,7 +101,7 @@ def _fit(headings: tuple[Array, Array], bearings: tuple[Array, Array], late: flo
     return square, residual, residual / telling if telling > 0.0 else math.inf
 
 
-def findings(run: Run, robot: Robot) -> Findings:
+def findings(run: CalibrationRun, robot: Robot) -> Findings:
     """Return what turning to and fro before the tray's marker says about a robot file's ``latency``.
 
     Args:
@@ -135,7 +135,7 @@ def findings(run: Run, robot: Robot) -> Findings:
     return Findings(changes, lines, (panel,), found._asdict())
 
 
-def _bearings_of(run: Run) -> tuple[Array, Array]:
+def _bearings_of(run: CalibrationRun) -> tuple[Array, Array]:
     """Return (s, rad) of the marker in the frames that show it."""
     seen = [
         (reading.taken_ns * 1e-9, one.bearing)

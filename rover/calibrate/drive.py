@@ -15,7 +15,7 @@ import numpy as np
 from rover.calibrate.apparatus import Assistant, Drivetrain, check_length, check_return
 from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
 from rover.calibrate.pilot import REST_S, Pilot
-from rover.calibrate.runs import Geometry, Run, Track, path, slip, track_of, turned
+from rover.calibrate.runs import CalibrationRun, Geometry, Track, path, slip, track_of, turned
 from rover.calibrate.umbmark import correction, wheel_scales
 from rover.files.robot import Body, Counts, Robot
 
@@ -160,7 +160,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot, side: fl
 
 
 def _straight(pilot: Pilot, assistant: Assistant) -> Straight:
-    def attempt() -> tuple[Run, float]:
+    def attempt() -> tuple[CalibrationRun, float]:
         assistant.ready(f"put the robot at the mark, {LENGTH + 0.5:g} m free ahead")
         run = pilot.straight(LENGTH)
         return run, assistant.length(_mean_way(track_of(run), pilot.geometry))
@@ -177,7 +177,7 @@ def _spin(pilot: Pilot, sign: float) -> Spin:
 def _square(pilot: Pilot, assistant: Assistant, side: float, sign: float) -> Square:
     way = "left, counter-clockwise" if sign > 0.0 else "right, clockwise"
 
-    def attempt() -> tuple[Run, tuple[float, float]]:
+    def attempt() -> tuple[CalibrationRun, tuple[float, float]]:
         assistant.ready(f"mark where the robot stands; it drives a square of {side:g} m to its {way}")
         return pilot.square(side, sign), assistant.return_error(side)
 
@@ -186,9 +186,9 @@ def _square(pilot: Pilot, assistant: Assistant, side: float, sign: float) -> Squ
     return Square(track_of(run), sign, x, y, slipped)
 
 
-def _without_slip(attempt: Callable[[], tuple[Run, Taken]]) -> tuple[Run, Taken, bool]:
+def _without_slip(attempt: Callable[[], tuple[CalibrationRun, Taken]]) -> tuple[CalibrationRun, Taken, bool]:
     """Return the first run in which no wheel slipped, what was measured, and False; after some tries the best, True."""
-    tried: list[tuple[float, tuple[Run, Taken]]] = []
+    tried: list[tuple[float, tuple[CalibrationRun, Taken]]] = []
     while len(tried) < TRIES:
         run, taken = attempt()
         tried.append((slip(run), (run, taken)))

@@ -15,7 +15,7 @@ CLOSINGS = 5
 SETTLE_S = 0.4
 """After its travel time the servo is given so long to come to rest."""
 SHORTEST, LONGEST = 0.0005, 0.0025
-"""Pulses (s) that servos take: 1 to 2 ms by convention, 0.5 to 2.5 ms where the travel is extended."""
+"""ServoPulses (s) that servos take: 1 to 2 ms by convention, 0.5 to 2.5 ms where the travel is extended."""
 _APART_SIGMAS = 4.0
 
 
@@ -27,7 +27,7 @@ class Felt(NamedTuple):
 
 
 class Measured(NamedTuple):
-    """Pulses (s) and what was felt with the jaws open, closed on nothing, and closed on an object."""
+    """ServoPulses (s) and what was felt with the jaws open, closed on nothing, and closed on an object."""
 
     opened: float
     closed: float

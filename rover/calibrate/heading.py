@@ -9,7 +9,7 @@ from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.drive import geometry_of
 from rover.calibrate.findings import CalibrationError, Findings, Panel, Series, changed
 from rover.calibrate.pilot import REST_S, Pilot
-from rover.calibrate.runs import Array, Run, headings_of, turned
+from rover.calibrate.runs import Array, CalibrationRun, headings_of, turned
 from rover.files import robot as files
 from rover.files.robot import Robot
 from rover.quantities import wrap
@@ -55,7 +55,7 @@ def _sensor(robot: Robot) -> files.Heading:
     return robot.devices.heading
 
 
-def check_direction(run: Run, went_left: bool) -> None:
+def check_direction(run: CalibrationRun, went_left: bool) -> None:
     """Raise unless a turn that was commanded to the left went left and the sensor counts that as positive.
 
     Raises:

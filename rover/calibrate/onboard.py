@@ -11,7 +11,7 @@ from rover.devices.kernel_files import read_number
 from rover.devices.readings import Reading
 from rover.files.load import Loaded
 from rover.files.robot import Robot
-from rover.session.by_hand import PERIOD_NS, Attended, attend
+from rover.session.by_hand import PERIOD_NS, HandSession, hand_session
 
 PERMITTED_WITHIN_S = 1.0
 
@@ -19,7 +19,7 @@ PERMITTED_WITHIN_S = 1.0
 class RobotDrivetrain:
     """The robot through its drivers and the motor guard (see `rover.calibrate.apparatus.Drivetrain`)."""
 
-    def __init__(self, at: Attended) -> None:
+    def __init__(self, at: HandSession) -> None:
         self._at = at
         self._lasts_ns = round(at.robot.limits.command_lasts * 1e9)
         self._opening: float | None = None
@@ -72,9 +72,9 @@ def on_the_robot(
 
     Raises:
         CalibrationError: motion is not permitted.
-        ValueError, OSError, LoadError, RecordError: see `rover.session.by_hand.attend`.
+        ValueError, OSError, LoadError, RecordError: see `rover.session.by_hand.hand_session`.
     """
-    with attend(loaded, guard, record, "Calibration") as at:
+    with hand_session(loaded, guard, record, "Calibration") as at:
         lines = Lines(0, say, at.step)
         if lines.ask("the robot is going to move. Nobody near it, emergency stop at hand? Type yes to permit") != "yes":
             raise CalibrationError("motion was not permitted; nothing was moved, nothing is written")

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 
 from rover.calibrate.apparatus import Drivetrain
 from rover.calibrate.findings import CalibrationError
-from rover.calibrate.runs import Geometry, Run
+from rover.calibrate.runs import CalibrationRun, Geometry
 from rover.devices.readings import Reading
 from rover.estimate.field import Ground
 from rover.estimate.pose import Pose
@@ -108,15 +108,15 @@ class Pilot:
             raise CalibrationError(_SILENT)
         return self._heading
 
-    def straight(self, length: float) -> Run:
+    def straight(self, length: float) -> CalibrationRun:
         """Drive a length (m, by the counts) straight ahead."""
         return self._run(lambda: self._drive_straight(length))
 
-    def spin(self, angle: float) -> Run:
+    def spin(self, angle: float) -> CalibrationRun:
         """Turn on the spot by an angle (rad, counter-clockwise positive; more than a turn where it says so)."""
         return self._run(lambda: self._turn_to(self.heading + angle))
 
-    def turn_by_wheels(self, angle: float) -> Run:
+    def turn_by_wheels(self, angle: float) -> CalibrationRun:
         """Turn on the spot by an angle (rad) of less than a turn as the wheels measure it, whatever the sensor says."""
 
         def drive() -> None:
@@ -131,7 +131,7 @@ class Pilot:
 
         return self._run(drive)
 
-    def square(self, side: float, sign: float) -> Run:
+    def square(self, side: float, sign: float) -> CalibrationRun:
         """Drive round a square with a ``side`` (m), counter-clockwise (``sign`` 1) or clockwise (-1).
 
         The sides are driven in fixed headings, so that the square closes within what the heading sensor can do.
@@ -145,19 +145,19 @@ class Pilot:
 
         return self._run(drive)
 
-    def rest(self, seconds: float) -> Run:
+    def rest(self, seconds: float) -> CalibrationRun:
         """Stand still."""
         self._log = []
         self._stand(seconds)
-        return Run(tuple(self._log))
+        return CalibrationRun(tuple(self._log))
 
-    def _run(self, drive: Callable[[], None]) -> Run:
+    def _run(self, drive: Callable[[], None]) -> CalibrationRun:
         self._stand(REST_S)
         self._log = []
         self._stand(REST_S)
         drive()
         self._stand(REST_S + 0.5)
-        return Run(tuple(self._log))
+        return CalibrationRun(tuple(self._log))
 
     def _stand(self, seconds: float) -> None:
         self._limits.stop()

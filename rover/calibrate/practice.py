@@ -9,7 +9,7 @@ from rover.bench.draws import drawn, stream
 from rover.calibrate.apparatus import check_length, check_return
 from rover.calibrate.gripper import opening_at
 from rover.calibrate.runs import Geometry
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.devices.registry import SIMULATED, is_dotted, load_driver
 from rover.files.bench import BenchFile, Standing
@@ -80,12 +80,12 @@ class BenchDrivetrain:
         self._lasts_ns = round(robot.limits.command_lasts * 1e9)
         self._now_ns = self._sequence = 0
         self._opening: float | None = None
-        host = Host(robot, bench.seed, {}, bench)
+        context = DriverContext(robot, bench.seed, {}, bench)
         self._made = {}
         for family, device in robot.devices.fitted().items():
             if family in _FAMILIES or family == "drive":
                 driver = device.driver if is_dotted(device.driver) else SIMULATED
-                self._made[family] = load_driver(family, driver)(device.options, host)
+                self._made[family] = load_driver(family, driver)(device.options, context)
 
     @property
     def now_ns(self) -> int:

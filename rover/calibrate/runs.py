@@ -28,7 +28,7 @@ class Geometry(NamedTuple):
     track: float
 
 
-class Run(NamedTuple):
+class CalibrationRun(NamedTuple):
     """What came in while a run was driven: ``(family, reading)`` in the order of arrival."""
 
     readings: Sequence[tuple[str, Reading]]
@@ -46,7 +46,7 @@ class Track(NamedTuple):
     right: Array
 
 
-def track_of(run: Run) -> Track:
+def track_of(run: CalibrationRun) -> Track:
     """Return the counts of a run.
 
     Raises:
@@ -66,7 +66,7 @@ def track_of(run: Run) -> Track:
     )
 
 
-def headings_of(run: Run) -> tuple[Array, Array]:
+def headings_of(run: CalibrationRun) -> tuple[Array, Array]:
     """Return (s, rad) of the heading reports, turns counted on.
 
     Raises:
@@ -79,7 +79,7 @@ def headings_of(run: Run) -> tuple[Array, Array]:
     return seconds, np.unwrap(np.array([reading.value.angle for reading in readings]))
 
 
-def turned(run: Run, rest_s: float) -> float:
+def turned(run: CalibrationRun, rest_s: float) -> float:
     """Return how far (rad) the heading sensor saw the robot turn, from its rest of ``rest_s`` before to that after."""
     seconds, angles = headings_of(run)
     return float(np.mean(angles[seconds >= seconds[-1] - rest_s]) - np.mean(angles[seconds <= seconds[0] + rest_s]))
@@ -97,7 +97,7 @@ def path(track: Track, geometry: Geometry) -> tuple[Array, Array, Array]:
     return x, y, heading
 
 
-def slip(run: Run) -> float:
+def slip(run: CalibrationRun) -> float:
     """Return by how much (rad) wheels and heading sensor differ at worst in a half second; 0.0 when it is noise.
 
     The turn rate is held against the best linear combination of the two sides' travel over the run, so neither the

@@ -26,7 +26,7 @@ class Order(NamedTuple):
     side: float = drive.SIDE
 
 
-class Outcome(NamedTuple):
+class CalibrationOutcome(NamedTuple):
     """What was found, where (``bench, seed 3``), and on the bench how it compares with the truth."""
 
     found: Findings
@@ -53,7 +53,7 @@ def calibrate(order: Order, drivetrain: Drivetrain, assistant: Assistant, robot:
     return findings(measure(drivetrain, assistant, robot), robot)
 
 
-def practise(order: Order, robot: Robot, bench: BenchFile, seed: int) -> Outcome:
+def practise(order: Order, robot: Robot, bench: BenchFile, seed: int) -> CalibrationOutcome:
     """Calibrate on the bench.
 
     Raises:
@@ -68,7 +68,7 @@ def practise(order: Order, robot: Robot, bench: BenchFile, seed: int) -> Outcome
         drivetrain.close()
     host = f"{bench.bench}, seed {seed}"
     if order.what != "drive":
-        return Outcome(found, host)
+        return CalibrationOutcome(found, host)
     truth = true_geometry(stage)
     left, right, track = found.data["metres_per_count_left_right_and_track_m"]["after"]
     line = (
@@ -76,7 +76,7 @@ def practise(order: Order, robot: Robot, bench: BenchFile, seed: int) -> Outcome
         f"wheels {truth.right / truth.left:.5f} (found {_percent(right / left * truth.left / truth.right)}), "
         f"travel for one count (found {_percent((left + right) / (truth.left + truth.right))})"
     )
-    return Outcome(found, host, (line,))
+    return CalibrationOutcome(found, host, (line,))
 
 
 def _percent(factor: float) -> str:
@@ -108,7 +108,7 @@ def new_path(order: Order, robot_file: Path) -> Path:
     return next(path for path in candidates if not path.exists())
 
 
-def keep(outcome: Outcome, order: Order, path: Path) -> list[Path]:
+def keep(outcome: CalibrationOutcome, order: Order, path: Path) -> list[Path]:
     """Write the record (JSON) and, where it can be drawn, the picture beside it; return their paths.
 
     Raises:

@@ -417,7 +417,7 @@ def jog(robot: Path, ports: tuple[str, ...], guard: Path | None, drivers: tuple[
     """Drive a ROBOT by hand: it moves only while a key is held. Keys: arrows or i k j l, space stops, q ends."""
     from rover.devices.registry import LoadError
     from rover.record.run import RecordError
-    from rover.session.by_hand import attend
+    from rover.session.by_hand import hand_session
     from rover.session.jog import HELP, Jog, cropped, keys_at_once
 
     if not sys.stdin.isatty():
@@ -425,7 +425,7 @@ def jog(robot: Path, ports: tuple[str, ...], guard: Path | None, drivers: tuple[
     loaded = _robot_at_hand(robot, ports, drivers)
     record = _new_record(f"{robot.stem}-jog")
     try:
-        with attend(loaded, guard, record, "Jog") as at, keys_at_once(0):
+        with hand_session(loaded, guard, record, "Jog") as at, keys_at_once(0):
             click.echo(HELP)
             Jog(at, 0, lambda line: click.echo(f"\r{cropped(line)}\x1b[K", nl=False)).run()
     except (LoadError, RecordError, ValueError, OSError) as error:
@@ -477,7 +477,7 @@ def _calibrated(order: Any, loaded: Any, path: Path, given: Mapping[str, Any]) -
     from rover.calibrate import session
 
     if order.what == "camera":
-        return session.Outcome(_camera_findings(loaded.model, path, given["pictures"]), "on the robot")
+        return session.CalibrationOutcome(_camera_findings(loaded.model, path, given["pictures"]), "on the robot")
     if given["bench"] is not None:
         from rover.files.load import load
 
@@ -487,7 +487,7 @@ def _calibrated(order: Any, loaded: Any, path: Path, given: Mapping[str, Any]) -
 
     driven = replace(loaded, model=widened(loaded.model)) if order.what == "gripper" else loaded
     with on_the_robot(driven, given["guard"], path.with_suffix(".sqlite"), click.echo) as (drivetrain, person):
-        return session.Outcome(session.calibrate(order, drivetrain, person, loaded.model), "on the robot")
+        return session.CalibrationOutcome(session.calibrate(order, drivetrain, person, loaded.model), "on the robot")
 
 
 def _camera_findings(robot: Any, path: Path, pictures: Path | None) -> Any:

@@ -150,7 +150,7 @@ class HealthWatch:
         else:
             events.append(HealthChange(family, Health.FAULTY, why))
 
-    def blind(self, now_ns: int) -> str:
+    def why_stand_still(self, now_ns: int) -> str:
         """Return why the wheels must stand still: counts or heading missing for too long, both, or the stop input."""
         missing = self._missing_since
         if not missing:

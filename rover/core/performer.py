@@ -5,10 +5,10 @@ import traceback
 from collections.abc import Mapping
 from typing import Any
 
-from rover.activities.activity import Activity, World
+from rover.activities.activity import Activity, Knowledge
 from rover.behaviour.engine import Engine
 from rover.behaviour.model import StateNode
-from rover.behaviour.vocabulary import Outcome
+from rover.behaviour.vocabulary import Progress
 from rover.events import Note
 from rover.motion.request import STILL, Request
 
@@ -16,8 +16,8 @@ from rover.motion.request import STILL, Request
 class ActivityPerformer:
     """Carries the present activity out for the engine."""
 
-    def __init__(self, world: World, activities: Mapping[str, type[Activity]], seed: int) -> None:
-        self._world = world
+    def __init__(self, known: Knowledge, activities: Mapping[str, type[Activity]], seed: int) -> None:
+        self._world = known
         self._activities = activities
         self._seed = seed
         self._activity: Activity | None = None
@@ -42,26 +42,26 @@ class ActivityPerformer:
         """Step the activity and tell the engine when it has ended."""
         if self._failed:
             self._failed = False
-            engine.report(Outcome.FAILED)
+            engine.report(Progress.FAILED)
             return STILL
         activity = self._activity
         if activity is None:
             return STILL
         request = STILL
-        if activity.outcome == Outcome.RUNNING:
+        if activity.progress == Progress.UNDER_WAY:
             try:
                 request = activity.step(self._world)
                 if not isinstance(request, Request):
                     raise TypeError(f"an activity's step returns a Request, and this one returned {request!r}")
             except Exception:
                 self._fail(engine.path)
-                engine.report(Outcome.FAILED)
+                engine.report(Progress.FAILED)
                 return STILL
-        if activity.outcome != Outcome.RUNNING:
+        if activity.progress != Progress.UNDER_WAY:
             why = getattr(activity, "why", "")  # a user's own need not have it
-            if why and activity.outcome == Outcome.FAILED:
+            if why and activity.progress == Progress.FAILED:
                 self._world.events.append(Note("activity", f"{engine.path} failed: {why}"))
-            engine.report(activity.outcome)
+            engine.report(activity.progress)
             self._activity = None
             return STILL._replace(jaws=request.jaws)
         return request

@@ -7,15 +7,15 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
-from rover.activities.activity import Activity, World
+from rover.activities.activity import Activity, Knowledge
 from rover.activities.fixing import SightMarker
 from rover.behaviour.engine import Ending, Engine
 from rover.behaviour.model import BehaviourGraph
-from rover.behaviour.vocabulary import Outcome, Signals
+from rover.behaviour.vocabulary import Progress, Signals
 from rover.core.health import HealthWatch
 from rover.core.performer import ActivityPerformer
 from rover.devices.readings import MARKER, Detection, DriveCommand, JawsCommand, Reading
-from rover.errand.ledger import Book
+from rover.errand.ledger import Ledger
 from rover.estimate.field import Ground, LookedAt, ground_of, inside
 from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
 from rover.estimate.odometry import Odometer
@@ -26,7 +26,7 @@ from rover.files.robot import Range, Robot
 from rover.motion.limits import Allowed, EchoMemory, Limits, Situation, StopLatch
 from rover.motion.request import STILL, Request
 from rover.motion.wheels import wheel_controls
-from rover.vision.targets import Eye, Sighting, TargetMemory, sight
+from rover.vision.targets import FieldOfView, Sighting, TargetMemory, sight
 
 START_SIGMAS = (0.02, 0.02, math.radians(3.0))
 """How well a person sets the robot down at its start: m, m, rad."""
@@ -125,18 +125,18 @@ class Core:
         self.signals = Signals()
         self.signals.operator_chooses = errand.order == "ask"
         self.signals.motion_held_back_for = 0.0
-        self.targets = TargetMemory(_eye(robot))
-        self.book = Book(errand, ground, LookedAt(ground))
+        self.targets = TargetMemory(_field_of_view(robot))
+        self.ledger = Ledger(errand, ground, LookedAt(ground))
         if saved is not None:
-            self.book.restore(saved["book"])
-        self.world = World(
-            robot, errand, ground, self._filter, self.signals, self.targets, self.book, self._filter.pose
+            self.ledger.restore(saved["ledger"])
+        self.known = Knowledge(
+            robot, errand, ground, self._filter, self.signals, self.targets, self.ledger, self._filter.pose
         )
         self.stop = StopLatch()
         self._limits = Limits(robot, ground)
         self._echo = EchoMemory(_front_of_body(robot))
         self._left_wheel, self._right_wheel = wheel_controls(robot)
-        self._performer = ActivityPerformer(self.world, activities, seed)
+        self._performer = ActivityPerformer(self.known, activities, seed)
         self.engine = Engine(graph, self._performer)
         self._first_fix: SightMarker | None = None
         self._health = HealthWatch(robot, self.signals)
@@ -155,11 +155,11 @@ class Core:
     @property
     def pose(self) -> Pose:
         """The estimated pose."""
-        return self.world.pose
+        return self.known.pose
 
     def covariance(self) -> tuple[float, float, float, float, float, float]:
         """Return (xx, xy, xt, yy, yt, tt) of the pose: m^2, m rad, rad^2."""
-        return self._filter.covariance(self.world.now_ns)
+        return self._filter.covariance(self.known.now_ns)
 
     @property
     def fix_due(self) -> bool:
@@ -182,22 +182,22 @@ class Core:
         return {
             "pose": [point.x, point.y, point.heading],
             "sigmas": [point.sigma_x, point.sigma_y, point.sigma_heading],
-            "book": self.book.saved(),
+            "ledger": self.ledger.saved(),
         }
 
     def track_point(self) -> TrackPoint:
         """Return where the robot believes to be, for the record."""
-        pose = self.world.pose
+        pose = self.known.pose
         return TrackPoint(*pose, *self._filter.sigmas, self.engine.path)
 
     def step(self, readings: StepReadings) -> StepRecord:
         """Take one step: readings -> estimate -> signals -> behaviour -> activity -> limits -> commands."""
-        world, now_ns = self.world, readings.now_ns
+        known, now_ns = self.known, readings.now_ns
         self._advance(now_ns)
-        world.events.clear()
+        known.events.clear()
         self._estimate(readings)
-        world.pose = self._filter.pose_at(now_ns)
-        self._health.look(now_ns, readings.faults, world.events)
+        known.pose = self._filter.pose_at(now_ns)
+        self._health.look(now_ns, readings.faults, known.events)
         if readings.actions:
             self._operate(readings.actions)
         self._fill_signals()
@@ -206,8 +206,8 @@ class Core:
     def _advance(self, now_ns: int) -> None:
         last_ns = self._last_ns
         self._passed_ns = now_ns - last_ns if last_ns is not None and now_ns > last_ns else 0
-        self._last_ns = self.world.now_ns = now_ns
-        self.world.seconds = self._passed_ns * 1e-9
+        self._last_ns = self.known.now_ns = now_ns
+        self.known.seconds = self._passed_ns * 1e-9
 
     def _estimate(self, readings: StepReadings) -> None:
         self._fresh_counts = False
@@ -230,7 +230,7 @@ class Core:
                     self.signals.jaws_holding = bool(reading.value.holding)
                 case "stop_input":
                     if not reading.value.closed and self.stop.stop("the stop input is open"):
-                        self.world.events.append(Stop("the stop input is open"))
+                        self.known.events.append(Stop("the stop input is open"))
 
     def _take_heading(self, reading: Reading) -> None:
         angle, rate, calibration = reading.value
@@ -258,33 +258,33 @@ class Core:
         assert sensor is not None
         self.signals.range_echo = distance is not None
         self.signals.range_distance = sensor.no_echo_distance if distance is None else distance
-        if distance is not None and self.book.carried is None and reading.taken_ns >= self._next_wall_fix_ns:
+        if distance is not None and self.ledger.carried is None and reading.taken_ns >= self._next_wall_fix_ns:
             self._next_wall_fix_ns = reading.taken_ns + WALL_FIX_EVERY_NS
             self._fix_by_wall(distance, reading.taken_ns, sensor)
 
     def _fix_by_wall(self, distance: float, taken_ns: int, sensor: Range) -> None:
-        pose, walls = self._filter.at(taken_ns), self.book.ground.walls
-        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, walls, self.world.things)
+        pose, walls = self._filter.at(taken_ns), self.ledger.ground.walls
+        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, walls, self.known.things)
         if view is not None:
             before = self._filter.pose
             if fix_by_wall(self._filter, view, sensor.ahead, distance):
-                self.book.wall_fixes += 1
+                self.ledger.wall_fixes += 1
                 self._note_fix("a wall", before)
 
     def _fix_by_marker(self, seen: Detection, pose: Pose) -> None:
-        marker, before = self.book.ground.marker, self._filter.pose
+        marker, before = self.ledger.ground.marker, self._filter.pose
         if marker is None:
             return
         sighting = MarkerSighting(seen.bearing, seen.distance, seen.bearing_sigma, seen.distance_sigma)
-        if fix_by_marker(self._filter, pose, self.targets.eye.ahead, marker, sighting):
-            self.book.marker_fixes += 1
+        if fix_by_marker(self._filter, pose, self.targets.view.ahead, marker, sighting):
+            self.ledger.marker_fixes += 1
             self._note_fix("the marker", before)
 
     def _note_fix(self, what: str, before: Pose) -> None:
         after = self._filter.pose
         if math.hypot(after.x - before.x, after.y - before.y) > FIX_WORTH_NOTING:
             text = f"by {what}: from x {before.x:.3f} m, y {before.y:.3f} m to x {after.x:.3f} m, y {after.y:.3f} m"
-            self.world.events.append(Note("fix", f"{text}, sigma now {self._filter.sigma:.3f} m"))
+            self.known.events.append(Note("fix", f"{text}, sigma now {self._filter.sigma:.3f} m"))
 
     def _take_battery(self, reading: Reading) -> None:
         battery = self._robot.devices.battery
@@ -299,22 +299,22 @@ class Core:
         """Bring a frame's detections into the field, and let the target memory and the search have them."""
         pose = self._filter.at(reading.taken_ns)
         sigma = min(self._filter.sigma, 0.05)
-        closed = self.world.jaws is not None and self.world.jaws < 0.5
+        closed = self.known.jaws is not None and self.known.jaws < 0.5
         free: list[Sighting] = []
         in_jaws = False
         for one in reading.value.objects:
             if one.kind == MARKER:
                 self._fix_by_marker(one, pose)
                 continue
-            sighting = sight(one, self.targets.eye, pose, sigma)
+            sighting = sight(one, self.targets.view, pose, sigma)
             if closed and self._between_jaws(sighting):
                 in_jaws = True
             elif self._is_candidate(sighting):
                 free.append(sighting)
         steady = abs(self._filter.heading_rate) < STEADY_TURN_RATE
         self.targets.update(free, pose, steady)
-        if self.book.carried is None:
-            self.targets.choose(pose, self.book.kinds_now())
+        if self.ledger.carried is None:
+            self.targets.choose(pose, self.ledger.kinds_now())
         if steady and not closed:
             self._look(pose)
         self._fill_target(free, in_jaws)
@@ -326,10 +326,10 @@ class Core:
         return abs(one.ahead - reach) < JAWS_WINDOW[0] + slack and abs(one.left) < JAWS_WINDOW[1] + 0.01
 
     def _is_candidate(self, one: Sighting) -> bool:
-        book, kind = self.book, one.detection.kind
-        if kind not in book.errand.kinds or not inside((one.x, one.y), book.ground.boundary):
+        ledger, kind = self.ledger, one.detection.kind
+        if kind not in ledger.errand.kinds or not inside((one.x, one.y), ledger.ground.boundary):
             return False
-        return not book.is_done_with(kind, one.x, one.y, math.sqrt(max(one.xx, one.yy)))
+        return not ledger.is_done_with(kind, one.x, one.y, math.sqrt(max(one.xx, one.yy)))
 
     def _look(self, pose: Pose) -> None:
         """Count the ground in view as looked at, once for each place and direction."""
@@ -341,8 +341,8 @@ class Core:
         ):
             return
         self._looked_from = pose
-        eye = self.targets.eye
-        self.book.looked_at.look(eye.place(pose), pose.heading, eye.half_view, LOOKING_SHARE * eye.reach)
+        view = self.targets.view
+        self.ledger.looked_at.look(view.place(pose), pose.heading, view.half_view, LOOKING_SHARE * view.reach)
 
     def _fill_target(self, free: Sequence[Sighting], in_jaws: bool) -> None:
         signals, chosen = self.signals, self.targets.chosen
@@ -362,7 +362,7 @@ class Core:
             match action.kind:
                 case "stop":
                     if self.stop.stop(action.value or "operator"):
-                        self.world.events.append(Stop(self.stop.cause or ""))
+                        self.known.events.append(Stop(self.stop.cause or ""))
                 case "reset":
                     self.stop.reset()
                     self._limits.forget()
@@ -373,38 +373,38 @@ class Core:
                         self._held = False
                         self._resumed = True
                 case "answer":
-                    self.world.answer = self.signals.operator_answer = action.value
+                    self.known.answer = self.signals.operator_answer = action.value
 
     def _fill_signals(self) -> None:
-        signals, world = self.signals, self.world
-        signals.step_ns = world.now_ns
+        signals, known = self.signals, self.known
+        signals.step_ns = known.now_ns
         signals.run_time = self._behaviour_ns * 1e-9
-        signals.pose_x, signals.pose_y, signals.pose_heading = world.pose
+        signals.pose_x, signals.pose_y, signals.pose_heading = known.pose
         signals.pose_travelled = self._filter.travelled
         causes = self._limits.causes
         if causes or signals.motion_held_back:
-            world.obstacle = signals.motion_obstacle = "obstacle" in causes
-            in_the_way = world.obstacle or "boundary" in causes
-            world.held_back_for = world.held_back_for + world.seconds if in_the_way else 0.0
+            known.obstacle = signals.motion_obstacle = "obstacle" in causes
+            in_the_way = known.obstacle or "boundary" in causes
+            known.held_back_for = known.held_back_for + known.seconds if in_the_way else 0.0
             signals.motion_held_back = bool(causes)
-            signals.motion_held_back_for = signals.motion_held_back_for + world.seconds if causes else 0.0
+            signals.motion_held_back_for = signals.motion_held_back_for + known.seconds if causes else 0.0
         if self._errand_changed:
             self._errand_changed = False
             self._fill_errand_signals()
 
     def _fill_errand_signals(self) -> None:
         """Bring the signals up to date that only a frame or an activity's deed can change."""
-        signals, book, targets = self.signals, self.book, self.targets
+        signals, ledger, targets = self.signals, self.ledger, self.targets
         chosen = targets.chosen
         signals.target_known = chosen is not None
         signals.target_kind = chosen.kind if chosen is not None else "none"
         known = sum(one.known for one in targets.objects)
         signals.objects_known = known
-        signals.objects_left = book.left(known)
-        signals.objects_delivered = len(book.delivered)
-        signals.objects_put_off = len(book.put_off)
-        signals.slots_free = len(book.ground.slots) - len(book.filled)
-        signals.field_searched = book.looked_at.all
+        signals.objects_left = ledger.left(known)
+        signals.objects_delivered = len(ledger.delivered)
+        signals.objects_put_off = len(ledger.put_off)
+        signals.slots_free = len(ledger.ground.slots) - len(ledger.filled)
+        signals.field_searched = ledger.looked_at.all
 
     def _behave(self) -> Request:
         """Step the behaviour and its activity; under a stop or hold neither steps, and time stands still for them."""
@@ -422,51 +422,51 @@ class Core:
             engine.step(self._behaviour_ns, self.signals)
         self._resumed = False
         if engine.changes:
-            self.world.events.extend(engine.changes)
+            self.known.events.extend(engine.changes)
             engine.changes.clear()
             self._errand_changed = True
         if engine.ending is not None:
             return STILL
         request = self._performer.step(engine)
-        if self.world.events:
+        if self.known.events:
             self._errand_changed = True
         return request
 
     def _take_first_fix(self) -> Request:
         """Sight the marker before the behaviour begins; without it the robot stops, and tries again once resumed."""
         if self._first_fix is None:
-            self._first_fix = SightMarker(self.world, {})
-        request = self._first_fix.step(self.world)
-        if self._first_fix.outcome is Outcome.DONE:
+            self._first_fix = SightMarker(self.known, {})
+        request = self._first_fix.step(self.known)
+        if self._first_fix.progress is Progress.DONE:
             self._fix_due = False
-            self.world.events.append(Note("fix", f"by the marker: sigma now {self._filter.sigma:.3f} m"))
-        elif self._first_fix.outcome is Outcome.FAILED:
+            self.known.events.append(Note("fix", f"by the marker: sigma now {self._filter.sigma:.3f} m"))
+        elif self._first_fix.progress is Progress.FAILED:
             self._first_fix = None
             self.stop.stop(NO_FIX)
-            self.world.events.append(Stop(NO_FIX))
+            self.known.events.append(Stop(NO_FIX))
         return request
 
     def _limit(self, request: Request) -> Allowed:
-        limits, before, world = self._limits, self._limits.causes, self.world
+        limits, before, known = self._limits, self._limits.causes, self.known
         if self.stop.stopped:
             return limits.stop()
-        blind = self._health.blind(world.now_ns)
-        situation = Situation(world.now_ns, world.seconds, world.pose, self._echo.gap, blind)
+        standstill = self._health.why_stand_still(known.now_ns)
+        situation = Situation(known.now_ns, known.seconds, known.pose, self._echo.gap, standstill)
         allowed = limits.apply(request, situation)
         if limits.causes != before:
-            world.events.extend(HoldBack(cause) for cause in limits.causes if cause not in before)
-            world.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in limits.causes)
+            known.events.extend(HoldBack(cause) for cause in limits.causes if cause not in before)
+            known.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in limits.causes)
             if limits.too_many() and self.stop.stop("held back too often"):
-                world.events.append(Stop("held back too often"))
+                known.events.append(Stop("held back too often"))
                 return limits.stop()
         return allowed
 
     def _command(self, allowed: Allowed) -> StepRecord:
         self._sequence += 1
-        world = self.world
-        now_ns, seconds = world.now_ns, world.seconds
+        known = self.known
+        now_ns, seconds = known.now_ns, known.seconds
         if allowed.jaws is not None:
-            world.jaws = allowed.jaws
+            known.jaws = allowed.jaws
         self._filter.suppose(allowed.speed, allowed.turn_rate, seconds)
         left, right = self._wheel_speeds(allowed)
         odometer = self._odometer
@@ -477,8 +477,8 @@ class Core:
         )
         expires = now_ns + self._command_ns
         drive = DriveCommand(*self._duties, self._sequence, expires)
-        jaws = None if world.jaws is None else JawsCommand(world.jaws, self._sequence, expires)
-        return StepRecord(now_ns, drive, jaws, self.engine.path, tuple(world.events), self.engine.ending)
+        jaws = None if known.jaws is None else JawsCommand(known.jaws, self._sequence, expires)
+        return StepRecord(now_ns, drive, jaws, self.engine.path, tuple(known.events), self.engine.ending)
 
     def _wheel_speeds(self, allowed: Allowed) -> tuple[float, float]:
         """Return the two sides' speeds (m/s); both are scaled down where one would have to be faster than it can."""
@@ -513,11 +513,11 @@ def _front_of_body(robot: Robot) -> float:
     return 0.0 if sensor is None else max(0.0, front - sensor.ahead)
 
 
-def _eye(robot: Robot) -> Eye:
+def _field_of_view(robot: Robot) -> FieldOfView:
     camera = robot.devices.camera
     if camera is None:
-        return Eye(0.0, 0.0, 1.0, 0.0)
-    return Eye(camera.ahead, 0.5 * camera.field_of_view, camera.sees_to, 0.12)
+        return FieldOfView(0.0, 0.0, 1.0, 0.0)
+    return FieldOfView(camera.ahead, 0.5 * camera.field_of_view, camera.sees_to, 0.12)
 
 
 def _or_nan(value: float | None) -> float:

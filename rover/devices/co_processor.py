@@ -8,7 +8,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import (
     BatteryValue,
     DriveCommand,
@@ -28,24 +28,24 @@ _LAST_WORD_NS = 250_000_000
 _REPEAT_SERVO_NS = 100_000_000
 
 
-def link_of(options: Mapping[str, Any], host: Host) -> Link:
+def link_of(options: Mapping[str, Any], context: DriverContext) -> Link:
     """Return the link that a device's options name.
 
     Raises:
         ValueError: they name none, or one that is not open.
     """
     name = options.get("link")
-    link = host.links.get(name) if isinstance(name, str) else None
+    link = context.links.get(name) if isinstance(name, str) else None
     if not isinstance(link, Link):
-        raise ValueError(f"driver '{options.get('driver')}' needs 'link:', one of {', '.join(host.links) or 'none'}")
+        raise ValueError(f"driver '{options.get('driver')}' needs 'link:', one of {', '.join(context.links) or 'none'}")
     return link
 
 
 class _OnLink:
     """What the drivers have in common: the link is closed by who opened it, not by one of its drivers."""
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        self._link = link_of(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        self._link = link_of(options, context)
 
     def close(self) -> None:
         """Do nothing: the other drivers may still need the link."""
@@ -54,8 +54,8 @@ class _OnLink:
 class Counts(_OnLink):
     """Wheel encoders; a lost sentence loses nothing, since counts are cumulative."""
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
         self._sides = Sides(options)
         self._mailbox = self._link.mailbox(CountsReport)
         self._last: CountsReport | None = None
@@ -86,8 +86,8 @@ def counts_between(earlier: int, later: int) -> int:
 class Heading(_OnLink):
     """Absolute-orientation sensor; the option ``offset`` (rad, counter-clockwise) is added to what it says."""
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
         self._offset = float(options.get("offset", 0.0))
         self._mailbox = self._link.mailbox(HeadingReport)
 
@@ -107,8 +107,8 @@ class Heading(_OnLink):
 class Battery(_OnLink):
     """Battery monitor."""
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
         self._mailbox = self._link.mailbox(BatteryReport)
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
@@ -123,8 +123,8 @@ def _battery_value(report: BatteryReport) -> BatteryValue:
 class Drive(_OnLink):
     """Two motor channels. The device's own deadline is the second way to zero, besides the motor guard's."""
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
         self._sides = Sides(options)
         self._sequence = 0
 
@@ -156,8 +156,8 @@ class Gripper(_OnLink):
     A command that changes nothing is repeated to the device ten times a second at most.
     """
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
         self._closed, self._open = float(options["closed"]), float(options["open"])
         self._has_feedback = options.get("feedback", "none") != "none"
         self._on_stop = options.get("on_stop", "hold")

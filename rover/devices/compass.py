@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.devices.co_processor import link_of
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import HeadingValue, Reading
 from rover.link.sentences import MagneticHeading, RateOfTurn, TrueHeading, compass_angle
 from rover.quantities import wrap
@@ -20,9 +20,9 @@ class Heading:
     magnetic north would look like a turn. A rate goes with the headings that follow it.
     """
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         self._offset = float(options.get("offset", 0.0))
-        self._mailbox = link_of(options, host).mailbox(TrueHeading, MagneticHeading, RateOfTurn)
+        self._mailbox = link_of(options, context).mailbox(TrueHeading, MagneticHeading, RateOfTurn)
         self._knows_true = False
         self._rate: Reading | None = None
         self._sequence = 0

@@ -1,6 +1,6 @@
 """The driver interface: what a class must offer to be named under ``driver:`` in a robot file.
 
-A driver is a class made with ``Class(options, host)``. One that reports has `poll`; one that is told has
+A driver is a class made with ``Class(options, context)``. One that reports has `poll`; one that is told has
 `apply`; all have `close`. Time is passed in, so the same class runs on the robot, on the bench and in a
 test. A driver that has to wait for its hardware does so in a thread of its own and hands over what has come
 in when it is polled; `poll` and `apply` never wait.
@@ -20,7 +20,7 @@ Command = TypeVar("Command", DriveCommand, JawsCommand, contravariant=True)
 
 
 @dataclass(frozen=True)
-class Host:
+class DriverContext:
     """What a driver is given besides its own options.
 
     Attributes:
@@ -61,12 +61,4 @@ class Actuator(Protocol[Command]):
 
     def close(self) -> None:
         """Stop the motion, then let go of what the driver holds; a second call does nothing."""
-        ...
-
-
-class DriverFactory(Protocol):
-    """How the runtime makes a driver."""
-
-    def __call__(self, options: Mapping[str, Any], host: Host) -> Sensor | Actuator[Any]:
-        """Return the driver for the options written beside its name in the robot file (SI floats)."""
         ...

@@ -43,7 +43,7 @@ class PutOff(NamedTuple):
 
 
 @dataclass
-class Book:
+class Ledger:
     """What has been done so far.
 
     Attributes:

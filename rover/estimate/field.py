@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rover.files.errand import Field_, Zone
+from rover.files.errand import FieldPlan, Zone
 from rover.quantities import wrap
 
 XY = tuple[float, float]
@@ -85,7 +85,7 @@ class Ground:
         return nearest if inside((x, y), self.boundary) else -nearest
 
 
-def ground_of(field: Field_, object_width: float, expected: int | None) -> Ground:
+def ground_of(field: FieldPlan, object_width: float, expected: int | None) -> Ground:
     """Return the geometry of an errand's field.
 
     Args:

@@ -32,7 +32,7 @@ class Zone(Model):
     marker: Point | None = None
 
 
-class Field_(Model):  # noqa: N801  'Field' is the model library's
+class FieldPlan(Model):
     """The ground: its edge, what stands on it, where the robot starts and where the tray is."""
 
     boundary: list[Point] = Field(min_length=3)
@@ -44,7 +44,7 @@ class Field_(Model):  # noqa: N801  'Field' is the model library's
     heading_error: Annotated[Angle, POSITIVE] = math.radians(1.0)
 
     @model_validator(mode="after")
-    def _boundary_has_an_inside(self) -> "Field_":
+    def _boundary_has_an_inside(self) -> "FieldPlan":
         ends = zip(self.boundary, (*self.boundary[1:], self.boundary[0]), strict=True)
         if sum(x * next_y - next_x * y for (x, y), (next_x, next_y) in ends) == 0.0:
             raise ValueMistakeError(
@@ -84,7 +84,7 @@ class Errand(Model):
 
     errand: Text
     files: Files
-    field: Field_
+    field: FieldPlan
     kinds: dict[Name, Kind] = Field(default_factory=dict)
     order: Annotated[str | list[Name], BeforeValidator(_order)] = "nearest"
     expect: Annotated[StrictInt, Field(ge=0)] | None = None

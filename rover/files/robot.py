@@ -417,7 +417,7 @@ class Marker(Model):
     height: Annotated[Length, POSITIVE] = 0.1
 
 
-class Limits(Model):
+class LimitSettings(Model):
     """What no behaviour may exceed."""
 
     speed: Annotated[Speed, POSITIVE] = 0.4
@@ -446,7 +446,7 @@ class Robot(Model):
     panel: Panel = Panel()
     colours: dict[Name, Colour] = Field(default_factory=dict)
     marker: Marker | None = None
-    limits: Limits = Limits()
+    limits: LimitSettings = LimitSettings()
 
     @model_validator(mode="after")
     def _links_exist(self) -> "Robot":

@@ -71,7 +71,6 @@ Speed = Annotated[float, _parser(quantities.SPEED)]
 TurnRate = Annotated[float, _parser(quantities.TURN_RATE)]
 Acceleration = Annotated[float, _parser(quantities.ACCELERATION), POSITIVE]
 TurnAcceleration = Annotated[float, _parser(quantities.TURN_ACCELERATION), POSITIVE]
-Mass = Annotated[float, _parser(quantities.MASS), POSITIVE]
 
 
 def span_of(dimension: Dimension) -> BeforeValidator:
@@ -96,8 +95,6 @@ NumberSpan = Annotated[Span, span_of(quantities.NONE)]
 LengthSpan = Annotated[Span, span_of(quantities.LENGTH)]
 AngleSpan = Annotated[Span, span_of(quantities.ANGLE)]
 TimeSpan = Annotated[Span, span_of(quantities.TIME)]
-VoltageSpan = Annotated[Span, span_of(quantities.VOLTAGE)]
-TurnRateSpan = Annotated[Span, span_of(quantities.TURN_RATE)]
 
 
 def _point(value: Any) -> tuple[float, float]:

@@ -50,7 +50,7 @@ _YAML_MISTAKES = (
 )
 
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-Path_ = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
 
 
 @dataclass(frozen=True)
@@ -69,11 +69,11 @@ class Source:
     path: Path
     name: str
     values: Any
-    value_spots: dict[Path_, Spot] = field(default_factory=dict)
-    key_spots: dict[Path_, Spot] = field(default_factory=dict)
+    value_spots: dict[KeyPath, Spot] = field(default_factory=dict)
+    key_spots: dict[KeyPath, Spot] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
 
-    def spot(self, where: Path_, of_key: bool = False) -> Spot:
+    def spot(self, where: KeyPath, of_key: bool = False) -> Spot:
         """Return the place of a value (or of its key), or of the nearest enclosing one that the file has."""
         first, second = (self.key_spots, self.value_spots) if of_key else (self.value_spots, self.key_spots)
         for length in range(len(where), -1, -1):
@@ -82,7 +82,7 @@ class Source:
                 return found
         return Spot(1, 1, "")
 
-    def report(self, where: Path_, why: str, *, of_key: bool = False, warning: bool = False) -> None:
+    def report(self, where: KeyPath, why: str, *, of_key: bool = False, warning: bool = False) -> None:
         """Note a mistake at a place."""
         spot = self.spot(where, of_key)
         self.problems.append(Problem(self.name, spot.line, spot.column, spot.text, why, warning))
@@ -194,7 +194,7 @@ def _follows_document(text: str, line: int) -> bool:
     return any(row.strip() and not row.lstrip().startswith(("#", "%")) for row in before)
 
 
-def _convert(node: yaml.Node, where: Path_, source: Source) -> Any:
+def _convert(node: yaml.Node, where: KeyPath, source: Source) -> Any:
     line, column = _place(node.start_mark)
     source.value_spots[where] = Spot(line, column, node.value if isinstance(node, yaml.ScalarNode) else "")
     if isinstance(node, yaml.ScalarNode):

@@ -1,4 +1,4 @@
-"""The guard's door: one datagram socket in a private folder, and who has knocked there lately."""
+"""The guard's channel: one datagram socket in a private folder, and who has knocked there lately."""
 
 import contextlib
 import os
@@ -23,13 +23,13 @@ class Incoming(NamedTuple):
 
 
 @dataclass
-class _Client:
+class _Caller:
     heard_ns: int
     listens: bool = False
     waiting: deque[Received] = field(default_factory=deque)
 
 
-class Clients:
+class Callers:
     """Receives from any client; sends without waiting, and what a client has no room for waits or is left out.
 
     Attributes:
@@ -43,7 +43,7 @@ class Clients:
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         self._socket.setblocking(False)
         self._socket.bind(str(path))
-        self._known: dict[str, _Client] = {}
+        self._known: dict[str, _Caller] = {}
 
     def descriptor(self) -> int:
         """Return what to poll."""
@@ -79,7 +79,7 @@ class Clients:
         if ask is Ask.GOODBYE:
             self._known.pop(address, None)
             return
-        client = self._known.setdefault(address, _Client(now_ns))
+        client = self._known.setdefault(address, _Caller(now_ns))
         client.heard_ns = now_ns
         client.listens |= ask is Ask.LISTEN
 
@@ -108,7 +108,7 @@ class Clients:
                     client.waiting.popleft()
 
     def close(self) -> None:
-        """Close the door."""
+        """Close the channel."""
         self._socket.close()
         with contextlib.suppress(OSError):
             os.unlink(self._path)

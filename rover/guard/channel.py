@@ -28,7 +28,7 @@ def default_folder() -> Path:
     return runtime / "rover-guard" if runtime.is_dir() else Path(f"/tmp/rover-guard-{os.getuid()}")
 
 
-class Door:
+class GuardChannel:
     """A client's socket: sends to the guard and takes what it says, without waiting.
 
     Attributes:
@@ -106,16 +106,16 @@ def stop_now(folder: Path, cause: str = "stopped by an operator") -> State:
 
 
 def _asked(folder: Path, ask: Ask, cause: str, is_done: Callable[[State], bool]) -> State:
-    door = Door(folder)
+    channel = GuardChannel(folder)
     try:
         end_ns = time.monotonic_ns() + int(ANSWER_WITHIN_S * 1e9)
-        is_sent = door.ask(ask, cause)
+        is_sent = channel.ask(ask, cause)
         while (left_ns := end_ns - time.monotonic_ns()) > 0:
-            is_sent = is_sent or door.ask(ask, cause)
-            door.wait(min(left_ns / 1e9, 0.05))
-            for value in door.receive():
+            is_sent = is_sent or channel.ask(ask, cause)
+            channel.wait(min(left_ns / 1e9, 0.05))
+            for value in channel.receive():
                 if isinstance(value, State) and is_done(value):
                     return value
     finally:
-        door.close()
+        channel.close()
     raise GuardError(f"the motor guard in {folder} does not answer; use the hard-wired stop, then look at its log")

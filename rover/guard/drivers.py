@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.devices import co_processor, servo_pins
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading, StopInputValue
 from rover.guard.client import GuardClient
 from rover.quantities import clamp
@@ -35,7 +35,7 @@ class Wheels:
         self._client.command(DriveCommand(0.0, 0.0, self._sequence + 1, self._client.now_ns() + _LAST_WORD_NS))
 
 
-class Pulses:
+class ServoPulses:
     """The jaws' pulses: slewed, and limited in how long they push, as by `servo_pins.Gripper`; made by the guard."""
 
     def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
@@ -62,9 +62,9 @@ class Pulses:
 class LinkJaws(co_processor.Gripper):
     """The servo on the co-processor: its reports come over the link, its pulses go through the guard."""
 
-    def __init__(self, options: Mapping[str, Any], host: Host, wheels: Wheels) -> None:
-        super().__init__(options, host)
-        self._pulses = Pulses(options, wheels)
+    def __init__(self, options: Mapping[str, Any], context: DriverContext, wheels: Wheels) -> None:
+        super().__init__(options, context)
+        self._pulses = ServoPulses(options, wheels)
 
     def apply(self, command: JawsCommand, now_ns: int) -> None:
         """Move on towards the wanted opening.
@@ -82,7 +82,7 @@ class PinJaws:
     """The servo on a PWM channel, with whatever feedback is fitted."""
 
     def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
-        self._pulses = Pulses(options, wheels)
+        self._pulses = ServoPulses(options, wheels)
         self._feedback = servo_pins.Feedback(options)
 
     def apply(self, command: JawsCommand, now_ns: int) -> None:

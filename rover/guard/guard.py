@@ -19,11 +19,11 @@ from pathlib import Path
 from typing import Any
 
 from rover.guard import settings as files
-from rover.guard.callers import Clients, Incoming
+from rover.guard.callers import Callers, Incoming
 from rover.guard.outputs import ZERO, Output, output_of
 from rover.guard.permission import CommandGate, Permission
-from rover.guard.priority import hurry
-from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State, Verdict
+from rover.guard.priority import take_priority
+from rover.guard.protocol import Answer, Ask, Command, Phase, Request, Ruling, State
 from rover.guard.settings import NEEDED, SPARE, GuardSettings
 from rover.guard.watchdog import HardwareWatchdog
 
@@ -91,7 +91,7 @@ class SupervisorLink:
 class Guard:
     """The loop's body: what came in, what that means, what goes out. One thread."""
 
-    def __init__(self, settings: GuardSettings, output: Output, clients: Clients, supervisor: SupervisorLink) -> None:
+    def __init__(self, settings: GuardSettings, output: Output, clients: Callers, supervisor: SupervisorLink) -> None:
         self.permission = Permission()
         self.restarts = 0
         self.watchdog: HardwareWatchdog | None = None
@@ -150,7 +150,7 @@ class Guard:
         return b"" if is_lost and self._clients.is_idle() else self._output.work(now_ns)
 
     def _take_request(self, address: str, request: Request, now_ns: int) -> None:
-        if request.session == self.permission.commander:
+        if request.session == self.permission.permit_holder:
             self._commander_heard_ns = now_ns
         if request.ask in (Ask.HELLO, Ask.LISTEN):
             self._told = ()
@@ -203,7 +203,7 @@ class Guard:
         ]
 
     def _part(self, session: int) -> None:
-        if session == self.permission.commander:
+        if session == self.permission.permit_holder:
             self.permission.lapse("the runtime has ended: motion has to be enabled again")
 
     def _look_at_stops(self, now_ns: int) -> None:
@@ -212,7 +212,7 @@ class Guard:
             self.permission.stop("the stop input is open")
         if self._supervisor.fault:
             self.permission.stop(self._supervisor.fault)
-        if self.permission.commander and now_ns - self._commander_heard_ns > self._settings.forget_ns:
+        if self.permission.permit_holder and now_ns - self._commander_heard_ns > self._settings.forget_ns:
             # A runtime that comes back to life after a long while must not move a robot that people take to be dead.
             self.permission.lapse("the runtime fell silent: motion has to be enabled again")
 
@@ -228,13 +228,13 @@ class Guard:
                 verdict = self._obey(value, now_ns)
                 self._clients.send(address, Answer(value.session, value.sequence, verdict, *self._applied, now_ns))
 
-    def _obey(self, command: Command, now_ns: int) -> Verdict:
-        if command.session == self.permission.commander:
+    def _obey(self, command: Command, now_ns: int) -> Ruling:
+        if command.session == self.permission.permit_holder:
             self._commander_heard_ns = now_ns
         if self._output.fault:
-            return Verdict.NO_OUTPUT
+            return Ruling.NO_OUTPUT
         verdict = self._gate.judge(command, self.permission, now_ns)
-        if verdict is not Verdict.ACCEPTED:
+        if verdict is not Ruling.ACCEPTED:
             return verdict
         self._ran_out = False
         self._applied = self._output.drive(command.left, command.right, self._gate.until_ns)
@@ -281,7 +281,7 @@ class Guard:
         permission, note = self.permission, self._output.fault or self._note
         facts = (
             *(permission.phase, self._input_open, self._ran_out, not self._output.fault),
-            *(permission.commander, self.restarts),
+            *(permission.permit_holder, self.restarts),
         )
         news = (*facts, permission.cause, note)
         if news != self._told or now_ns - self._told_ns >= TELL_EVERY_NS:
@@ -355,7 +355,7 @@ def _stop_input(options: Mapping[str, Any]) -> Callable[[int], bool]:
 def _assemble(folder: Path, descriptor: int, session: int, restarts: int) -> Guard:
     settings = files.load(folder)
     now_ns = time.monotonic_ns()
-    clients = Clients(folder / files.SOCKET)
+    clients = Callers(folder / files.SOCKET)
     guard = Guard(settings, output_of(settings, session), clients, SupervisorLink(descriptor, now_ns))
     guard.restarts, guard.idle_since_ns = restarts, now_ns
     guard.watchdog = _watchdog(settings.watchdog)
@@ -393,5 +393,5 @@ def _wait(descriptors: list[int], patience_ns: int) -> None:
 def main(arguments: list[str]) -> None:
     """Run the guard; ``arguments``: folder, descriptor of the supervisor's socket, session, restarts."""
     folder, descriptor, session, restarts = arguments
-    hurry()
+    take_priority()
     run(_assemble(Path(folder), int(descriptor), int(session), int(restarts)))

@@ -9,7 +9,7 @@ or a reconnection nothing moves without a deliberate start (ISO 3691-4:2020, 4.1
 import math
 from collections.abc import Hashable
 
-from rover.guard.protocol import NOBODY, Command, Phase, Verdict
+from rover.guard.protocol import NOBODY, Command, Phase, Ruling
 
 POWER_UP = "power-up: motion has not been enabled"
 CLOCK_SLACK_NS = 2_000_000
@@ -22,14 +22,14 @@ class Permission:
     Attributes:
         phase: stopped, reset, or running.
         cause: why it is stopped; kept after the reset, empty while running.
-        commander: the session that enabled motion; `NOBODY`: none.
+        permit_holder: the session that enabled motion; `NOBODY`: none.
         demanded: it is stopped because a person, the stop input or a fault demanded it, and has not been reset.
     """
 
     def __init__(self) -> None:
         self.phase = Phase.STOPPED
         self.cause = POWER_UP
-        self.commander = NOBODY
+        self.permit_holder = NOBODY
         self.demanded = False
         self._pressed_by: Hashable = None
 
@@ -40,8 +40,8 @@ class Permission:
         self.phase, self.demanded, self._pressed_by = Phase.STOPPED, True, None
 
     def lapse(self, cause: str) -> None:
-        """Take the permission from a commander that is gone: motion has to be enabled anew, by whoever comes."""
-        self.commander = NOBODY
+        """Take the permission from a permit_holder that is gone: motion has to be enabled anew, by whoever comes."""
+        self.permit_holder = NOBODY
         if self.phase is Phase.RUNNING:
             self.phase, self.cause = Phase.STOPPED, cause
 
@@ -63,14 +63,14 @@ class Permission:
         """Permit motion again after a reset; return why not, or ''."""
         if self.phase is not Phase.READY:
             return "" if self.phase is Phase.RUNNING else "a stop has to be reset before motion can resume"
-        if self.commander == NOBODY:
+        if self.permit_holder == NOBODY:
             return "nobody has enabled motion"
         self._start()
         return ""
 
     def enable(self, session: int) -> None:
         """Let a session command; starts after power-up, but clears no stop that was demanded, nor its reset."""
-        self.commander = session
+        self.permit_holder = session
         if self.phase is Phase.STOPPED and not self.demanded:
             self._start()
 
@@ -90,32 +90,32 @@ class CommandGate:
         self._deadline_ns = deadline_ns
         self._session, self._sequence = NOBODY, -1
 
-    def judge(self, command: Command, permission: Permission, now_ns: int) -> Verdict:
+    def judge(self, command: Command, permission: Permission, now_ns: int) -> Ruling:
         """Return what becomes of a command; one that is accepted sets `until_ns`."""
         verdict = self._why_not(command, permission, now_ns)
-        if verdict is Verdict.ACCEPTED:
+        if verdict is Ruling.ACCEPTED:
             self._session, self._sequence = command.session, command.sequence
             # Counted from the stamp: what waited in a queue has used up its time there.
             self.until_ns = min(command.expires_ns, command.stamp_ns + self._deadline_ns)
         return verdict
 
-    def _why_not(self, command: Command, permission: Permission, now_ns: int) -> Verdict:
+    def _why_not(self, command: Command, permission: Permission, now_ns: int) -> Ruling:
         if not _is_in_range(command):
-            return Verdict.INVALID
+            return Ruling.INVALID
         if permission.phase is not Phase.RUNNING:
-            return Verdict.STOPPED
-        if command.session != permission.commander:
-            return Verdict.NOT_ENABLED
+            return Ruling.STOPPED
+        if command.session != permission.permit_holder:
+            return Ruling.NOT_ENABLED
         if command.session == self._session and command.sequence <= self._sequence:
-            return Verdict.OLD
+            return Ruling.OLD
         return self._untimely(command, now_ns)
 
-    def _untimely(self, command: Command, now_ns: int) -> Verdict:
+    def _untimely(self, command: Command, now_ns: int) -> Ruling:
         if command.stamp_ns > now_ns + CLOCK_SLACK_NS:
-            return Verdict.FUTURE
+            return Ruling.FUTURE
         if now_ns >= command.expires_ns:
-            return Verdict.EXPIRED
-        return Verdict.STALE if now_ns - command.stamp_ns >= self._deadline_ns else Verdict.ACCEPTED
+            return Ruling.EXPIRED
+        return Ruling.STALE if now_ns - command.stamp_ns >= self._deadline_ns else Ruling.ACCEPTED
 
 
 def _is_in_range(command: Command) -> bool:

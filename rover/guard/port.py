@@ -6,7 +6,7 @@ import time
 from collections.abc import Mapping
 from pathlib import Path
 
-from rover.guard.channel import Door
+from rover.guard.channel import GuardChannel
 from rover.guard.protocol import Ask, Received
 from rover.link.port import Compose, OnLine, PortCounts, PortError
 from rover.link.sentences import Damage, Framer
@@ -30,7 +30,7 @@ class GuardPort:
         self._framer = Framer()
         self._subscribers: tuple[OnLine, ...] = ()
         self._tally = PortCounts()
-        self._door = Door(folder)
+        self._channel = GuardChannel(folder)
         self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="guard port", daemon=True)
         self._thread.start()
@@ -64,19 +64,19 @@ class GuardPort:
         self._closing.set()
         if self._thread is not threading.current_thread():
             self._thread.join()
-        self._door.close()
+        self._channel.close()
 
     def _run(self) -> None:
         hello_ns = 0
         while not self._closing.is_set():
             if time.monotonic_ns() >= hello_ns:
-                self._door.ask(Ask.LISTEN)
+                self._channel.ask(Ask.LISTEN)
                 hello_ns = time.monotonic_ns() + HELLO_EVERY_NS
-            if self._door.wait(_PATIENCE_S):
+            if self._channel.wait(_PATIENCE_S):
                 self._take()
 
     def _take(self) -> None:
-        for value in self._door.receive():
+        for value in self._channel.receive():
             if isinstance(value, Received):
                 self._hand_over(value)
 

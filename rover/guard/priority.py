@@ -4,10 +4,10 @@ import contextlib
 import os
 
 
-def hurry() -> None:
+def take_priority() -> None:
     """Take the lowest real-time priority where the system lets us (``LimitRTPRIO`` of the service, or root).
 
-    Called once started up, and not inherited: loading modules is no hurry.
+    Called once started up, and not inherited: loading modules is no take_priority.
     """
     try:
         os.sched_setscheduler(0, os.SCHED_RR | os.SCHED_RESET_ON_FORK, os.sched_param(1))

@@ -38,7 +38,7 @@ class Ask(IntEnum):
     GOODBYE = 8
 
 
-class Verdict(IntEnum):
+class Ruling(IntEnum):
     """What the guard did with a command."""
 
     ACCEPTED = 0
@@ -85,7 +85,7 @@ class Answer(NamedTuple):
 
     session: int
     sequence: int
-    verdict: Verdict
+    verdict: Ruling
     left: float
     right: float
     now_ns: int
@@ -100,7 +100,7 @@ class State(NamedTuple):
         input_open: the stop input is open, which means stop.
         ran_out: no valid command came within the deadline, so the wheels stand still.
         output_open: the actuator is there and answers.
-        commander: session whose commands count, `NOBODY` before anyone enabled motion.
+        permit_holder: session whose commands count, `NOBODY` before anyone enabled motion.
         restarts: how often the supervisor had to start the guard again.
         left, right: duty that the wheels have been given.
         cause: why motion is stopped.
@@ -112,7 +112,7 @@ class State(NamedTuple):
     input_open: bool
     ran_out: bool
     output_open: bool
-    commander: int
+    permit_holder: int
     restarts: int
     left: float
     right: float
@@ -179,7 +179,7 @@ def _one_of(enum: type[IntEnum]) -> Field:
 LAYOUTS = {
     1: Layout(Command, (WHOLE, WHOLE, TIME, TIME, REAL, REAL, PULSE)),
     2: Layout(Request, (WHOLE, _one_of(Ask), TEXT)),
-    3: Layout(Answer, (WHOLE, WHOLE, _one_of(Verdict), REAL, REAL, TIME)),
+    3: Layout(Answer, (WHOLE, WHOLE, _one_of(Ruling), REAL, REAL, TIME)),
     4: Layout(State, (TIME, _one_of(Phase), TRUTH, TRUTH, TRUTH, WHOLE, WHOLE, REAL, REAL, TEXT, TEXT)),
     5: Layout(Received, (TIME, WHOLE)),
 }

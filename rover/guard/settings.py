@@ -27,7 +27,7 @@ class GuardSettings:
         watchdog: the board's hardware watchdog; None: not used.
         deadline_ns: wheels are at zero when no valid command came for this long.
         hold_ns: how long jaws that nobody commands any more stay at a pulse, from its first time; then they go limp.
-        forget_ns: a commander that was silent for this long has to enable motion anew.
+        forget_ns: a permit_holder that was silent for this long has to enable motion anew.
         linger_ns: with its starter gone, nobody connected and a stop latched, the guard ends after this long: who comes
             back in time finds the stop. With none latched it ends after `SPARE_NS`, and lets go of the port.
     """

@@ -21,7 +21,7 @@ from typing import Any
 
 from rover.devices.kernel_pwm import silence
 from rover.guard import settings as files
-from rover.guard.priority import hurry
+from rover.guard.priority import take_priority
 from rover.guard.settings import SPARE, GuardSettings
 
 PATIENCE_NS = 220_000_000
@@ -223,5 +223,5 @@ def take_lock(folder: Path) -> int:
 def main(arguments: list[str]) -> Any:
     """Run the supervisor; ``arguments``: folder, process that starts it."""
     folder, starter = arguments
-    hurry()
+    take_priority()
     Supervisor(Path(folder), int(starter)).run()

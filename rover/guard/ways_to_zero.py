@@ -5,7 +5,7 @@ from rover.files.robot import Robot
 CO_PROCESSOR, H_BRIDGE = "co_processor", "h_bridge"
 
 
-def two_ways(robot: Robot) -> list[str]:
+def ways_to_zero(robot: Robot) -> list[str]:
     """Return the independent ways in which the wheels come to zero; motion needs two of them.
 
     A drive that the guard cannot hold (a user's own driver) has none: nothing outlives the runtime there.
@@ -22,7 +22,7 @@ def two_ways(robot: Robot) -> list[str]:
 
 def why_no_motion(robot: Robot) -> str:
     """Return why motion must not be enabled on a robot, or ''."""
-    ways = two_ways(robot)
+    ways = ways_to_zero(robot)
     if len(ways) >= 2:
         return ""
     driver = robot.devices.drive.driver

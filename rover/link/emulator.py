@@ -2,7 +2,7 @@
 
 `CoProcessor` is the protocol and nothing else: bytes and times in, bytes out, so that tests are exact.
 `Emulator` puts it behind a pseudo-terminal in a thread of its own. What drives, turns and grips stands behind
-the `Machine` protocol: the bench, or `WheelsFree`.
+the `EmulatedHardware` protocol: the bench, or `WheelsFree`.
 
 It models: the baud rate both ways, delivery in odd pieces, a skewed device clock, reboots, unplugging, the
 command deadline, refusal of stale, repeated, expired and invalid commands. It does not model: bit errors, parity,
@@ -27,6 +27,7 @@ from rover.link.sentences import (
     U16,
     U32,
     UPWARDS,
+    Acceptance,
     Acknowledgement,
     BatteryReport,
     Command,
@@ -40,7 +41,6 @@ from rover.link.sentences import (
     MotorCommand,
     SentenceError,
     ServoCommand,
-    Verdict,
     decode,
     encode,
 )
@@ -55,7 +55,7 @@ _TICK_NS = 2_000_000
 _BUFFER = 512
 
 
-class MachineState(NamedTuple):
+class HardwareState(NamedTuple):
     """What the sensors of a machine would say at a moment.
 
     Attributes:
@@ -77,10 +77,10 @@ class MachineState(NamedTuple):
     holding: bool | None
 
 
-class Machine(Protocol):
+class EmulatedHardware(Protocol):
     """What stands behind the co-processor's pins. Times never go back; one thread calls."""
 
-    def sample(self, now_ns: int) -> MachineState:
+    def sample(self, now_ns: int) -> HardwareState:
         """Return what the sensors say now."""
         ...
 
@@ -104,12 +104,12 @@ class WheelsFree:
         self._opening: float | None = None
         self._since_ns: int | None = None
 
-    def sample(self, now_ns: int) -> MachineState:
+    def sample(self, now_ns: int) -> HardwareState:
         """Return what the sensors say now."""
         self._turn_wheels(now_ns)
         amps = 0.3 + abs(self._duty[0]) + abs(self._duty[1])
         left, right = math.floor(self._left), math.floor(self._right)
-        return MachineState(left, right, 0.0, 0.0, 3, 12.3 - 0.15 * amps, amps, self._opening, None)
+        return HardwareState(left, right, 0.0, 0.0, 3, 12.3 - 0.15 * amps, amps, self._opening, None)
 
     def drive(self, left: float, right: float, now_ns: int) -> None:
         """Give the two channels a duty (-1 to 1) from now on."""
@@ -166,7 +166,7 @@ class CoProcessor:
         damage: what was wrong with the bytes fed.
     """
 
-    def __init__(self, machine: Machine, now_ns: int, firmware: Firmware | None = None) -> None:
+    def __init__(self, machine: EmulatedHardware, now_ns: int, firmware: Firmware | None = None) -> None:
         self.boot = 0
         self.applied: list[Applied] = []
         self._firmware = firmware or Firmware()
@@ -189,7 +189,7 @@ class CoProcessor:
         self._motors_until_ns: int | None = None
         self._driven_by = 0
         self._servo_until_ns: int | None = None
-        self._answers: dict[str, tuple[int, Verdict]] = {}
+        self._answers: dict[str, tuple[int, Acceptance]] = {}
         self._sent: Counter[str] = Counter()
         self._next_ns = {layout.letter: now_ns for layout in UPWARDS}
         self._duty = (0, 0)
@@ -220,7 +220,7 @@ class CoProcessor:
         verdict = self._judge(command)
         letter = "M" if isinstance(command, MotorCommand) else "S"
         self._answers[letter] = (command.sequence, verdict)
-        if verdict is not Verdict.ACCEPTED:
+        if verdict is not Acceptance.ACCEPTED:
             return
         if command.session != self._session:
             self._session, self._last_sequence = command.session, {}
@@ -230,19 +230,19 @@ class CoProcessor:
         else:
             self._move_servo(command, now_ns)
 
-    def _judge(self, command: Command) -> Verdict:
+    def _judge(self, command: Command) -> Acceptance:
         if not _is_in_range(command):
-            return Verdict.INVALID
+            return Acceptance.INVALID
         if command.lasts_ms == 0:
-            return Verdict.EXPIRED
+            return Acceptance.EXPIRED
         if command.session != self._session:
             # Anyone may stop; only who finds the motors at zero may start.
             free = self._duty == (0, 0) or (isinstance(command, MotorCommand) and command[2:4] == (0, 0))
-            return Verdict.ACCEPTED if free else Verdict.OTHER_SESSION
+            return Acceptance.ACCEPTED if free else Acceptance.OTHER_SESSION
         last = self._last_sequence.get(type(command))
         if last is not None and not 0 < (command.sequence - last) & U32 < 1 << 31:
-            return Verdict.STALE
-        return Verdict.ACCEPTED
+            return Acceptance.STALE
+        return Acceptance.ACCEPTED
 
     def _drive(self, command: MotorCommand, now_ns: int) -> None:
         most = round(self._firmware.max_duty * 1000)
@@ -268,7 +268,7 @@ class CoProcessor:
         if self._motors_until_ns is not None and now_ns >= self._motors_until_ns:
             self._set_duty((0, 0), self._motors_until_ns)
             self._motors_until_ns = None
-            self._answers["M"] = (self._driven_by, Verdict.LAPSED)
+            self._answers["M"] = (self._driven_by, Acceptance.LAPSED)
         # The jaws keep what they hold through a short silence; the servo shall not push for ever at a long one.
         if self._servo_until_ns is not None and now_ns >= self._servo_until_ns:
             self._machine.servo(None, self._servo_until_ns)
@@ -285,7 +285,7 @@ class CoProcessor:
         )
         return True
 
-    def _report(self, layout: Layout, state: MachineState, now_ns: int) -> bytes:
+    def _report(self, layout: Layout, state: HardwareState, now_ns: int) -> bytes:
         fields = self._fields(layout.value, state)
         if fields is None:
             return b""
@@ -297,7 +297,7 @@ class CoProcessor:
         since_boot_ns = (now_ns - self._booted_ns) * (1.0 + self._firmware.skew)
         return (self._firmware.first_ms + round(since_boot_ns) // _NS_PER_MS) & U32
 
-    def _fields(self, kind: type[Any], state: MachineState) -> tuple[Any, ...] | None:
+    def _fields(self, kind: type[Any], state: HardwareState) -> tuple[Any, ...] | None:
         """Return what a report says besides its stamp; None: the machine has nothing of the kind."""
         if kind is HeadingReport:
             return (*_compass_fields(state), state.calibration)
@@ -324,11 +324,11 @@ def _is_in_range(command: Command) -> bool:
     return command.pulse_us == 0 or SHORTEST_PULSE_US <= command.pulse_us <= LONGEST_PULSE_US
 
 
-def _compass_fields(state: MachineState) -> tuple[int, int]:
+def _compass_fields(state: HardwareState) -> tuple[int, int]:
     return round(field_to_compass(state.heading) * 100) % 36000, round(-math.degrees(state.rate) * 100)
 
 
-def _jaws_fields(state: MachineState) -> tuple[int | None, int | None] | None:
+def _jaws_fields(state: HardwareState) -> tuple[int | None, int | None] | None:
     if state.opening is None and state.holding is None:
         return None
     opening = None if state.opening is None else round(state.opening * 1000)
@@ -355,7 +355,7 @@ class Emulator:
 
     def __init__(
         self,
-        machine: Machine,
+        machine: EmulatedHardware,
         path: Path,
         now_ns: Callable[[], int] = time.monotonic_ns,
         firmware: Firmware | None = None,

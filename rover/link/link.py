@@ -51,7 +51,7 @@ class Mailbox:
 
 
 class Link:
-    """One serial link of the robot file, shared by its drivers: what `Host.links` holds.
+    """One serial link of the robot file, shared by its drivers: what `DriverContext.links` holds.
 
     The value of each reading is the decoded sentence; the boot number in it is the one in force by the device
     clock, so that a board that forgets its boot number still shows a restart. Sequence numbers count on through

@@ -76,7 +76,7 @@ class SentenceError(ValueError):
         self.damage = damage
 
 
-class Verdict(IntEnum):
+class Acceptance(IntEnum):
     """What the device did with a command."""
 
     ACCEPTED = 0
@@ -139,7 +139,7 @@ class Identity(NamedTuple):
 
 
 class Acknowledgement(NamedTuple):
-    """The last command of a letter, its `Verdict`, and the duty that the two channels have now."""
+    """The last command of a letter, its `Acceptance`, and the duty that the two channels have now."""
 
     sequence: int
     device_ms: int

@@ -118,7 +118,7 @@ class Situation(NamedTuple):
     seconds: float
     pose: Pose
     gap: float
-    blind: str
+    standstill: str
     """Why the wheels must stand still for want of a device, or empty."""
 
 
@@ -149,9 +149,9 @@ class Limits:
 
     def apply(self, request: Request, situation: Situation) -> Allowed:
         """Return what is allowed of a request now."""
-        held = STILL if situation.blind else request
+        held = STILL if situation.standstill else request
         speed, turn_rate = self._capped(held)
-        causes = [situation.blind] if situation.blind else []
+        causes = [situation.standstill] if situation.standstill else []
         if speed > 0.0 and not request.expects_contact and not request.range_blocked:
             speed = self._before_obstacle(speed, situation.gap, causes)
         if speed:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from rover.files.robot import Robot
-from rover.guard.ways_to_zero import two_ways
+from rover.guard.ways_to_zero import ways_to_zero
 
 DEVICES_WITHIN_S = 10.0
 REST_SHARE = 0.86
@@ -41,7 +41,7 @@ class Check(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Machine:
+class ComputerState:
     """What the computer itself tells: free bytes for the record, and whether its wall clock is set by a better one."""
 
     free: int
@@ -64,12 +64,12 @@ class Facts:
     healthy: frozenset[str]
     latest: Mapping[str, Any]
     why: Mapping[str, str]
-    machine: Machine
+    machine: ComputerState
 
 
-def machine(folder: Path) -> Machine:
+def machine(folder: Path) -> ComputerState:
     """Return what the computer tells, for a record in ``folder``."""
-    return Machine(shutil.disk_usage(folder).free, is_synchronised())
+    return ComputerState(shutil.disk_usage(folder).free, is_synchronised())
 
 
 def is_synchronised() -> bool:
@@ -144,13 +144,13 @@ def _battery(facts: Facts) -> Iterable[Check]:
 
 
 def _ways(robot: Robot) -> Check:
-    ways = two_ways(robot)
+    ways = ways_to_zero(robot)
     verdict = Verdict.GOOD if len(ways) >= 2 else Verdict.BAD
     mend = "" if len(ways) >= 2 else "use a drive that the motor guard holds"
     return Check("ways to zero", ", ".join(ways) or "none", "two that are independent", verdict, mend)
 
 
-def _machine(found: Machine) -> Iterable[Check]:
+def _machine(found: ComputerState) -> Iterable[Check]:
     room = Verdict.GOOD if found.free >= ROOM else Verdict.BAD
     mend = "" if found.free >= ROOM else "make room: old records in runs/ can go"
     yield Check("free disk", f"{found.free / 1e6:.0f} MB", f"at least {ROOM / 1e6:.0f} MB", room, mend)

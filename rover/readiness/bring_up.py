@@ -15,7 +15,7 @@ from rover.motion.wheels import past_dead_band
 from rover.readiness import sensors, wheels
 from rover.readiness.finding import Change, Finding, Verdict, change, judged, not_tried
 from rover.readiness.person import Person
-from rover.session.by_hand import Attended, Heard, attend
+from rover.session.by_hand import HandSession, TimedReading, hand_session
 
 REST_S = 3.0
 TRIAL_S, SETTLE_S = 1.0, 0.5
@@ -38,7 +38,7 @@ class RestartedError(Exception):
 
 
 @dataclass(frozen=True)
-class Result:
+class BringUpResult:
     """What bring-up came to."""
 
     robot: str
@@ -47,16 +47,16 @@ class Result:
     record: str
 
 
-class Walk:
+class BringUp:
     """One walk with a robot at hand; without a ``person``, answers come from the encoders alone."""
 
-    def __init__(self, loaded: Loaded[Robot], at: Attended, person: Person | None) -> None:
+    def __init__(self, loaded: Loaded[Robot], at: HandSession, person: Person | None) -> None:
         self.robot, self.source = loaded.model, loaded.source
         self.at, self.person = at, person
-        self._at_rest: list[Heard] | None = None
+        self._at_rest: list[TimedReading] | None = None
         self._damaged: dict[str, tuple[int, int]] = {}
 
-    def at_rest(self) -> list[Heard]:
+    def at_rest(self) -> list[TimedReading]:
         """Return what came in during a few seconds at rest; they are waited for once."""
         if self._at_rest is None:
             self.at.poll()
@@ -113,7 +113,7 @@ class Walk:
         """Return the lines of the robot file for settings."""
         return tuple(change(self.source, each.family, each.key, str(each.value).lower()) for each in settings)
 
-    def command(self, left: float, right: float, seconds: float) -> list[Heard]:
+    def command(self, left: float, right: float, seconds: float) -> list[TimedReading]:
         """Give the wheels duties for a time, then wait for them to stand; return what came in.
 
         Raises:
@@ -130,7 +130,7 @@ class Walk:
         self.at.drive(0.0, 0.0, expires_ns)
 
 
-def check_link(walk: Walk) -> Finding:
+def check_link(walk: BringUp) -> Finding:
     """Look at the serial links: do whole sentences come, and who sends them?"""
     counts = walk.on_links()
     told = [f"{name}: {lines / REST_S:.0f} lines a second, {bad} damaged" for name, (lines, bad) in counts.items()]
@@ -142,19 +142,19 @@ def check_link(walk: Walk) -> Finding:
     )
 
 
-def check_battery(walk: Walk) -> Finding:
+def check_battery(walk: BringUp) -> Finding:
     """Look at the voltage at rest."""
     assert walk.robot.devices.battery is not None
     return sensors.battery_finding(walk.at_rest(), walk.robot.devices.battery)
 
 
-def check_heading(walk: Walk) -> Finding:
+def check_heading(walk: BringUp) -> Finding:
     """Look at the heading's rate, losses and calibration."""
     assert walk.robot.devices.heading is not None
     return sensors.heading_finding(walk.at_rest(), walk.robot.devices.heading)
 
 
-def check_camera(walk: Walk) -> Finding:
+def check_camera(walk: BringUp) -> Finding:
     """Look at the camera's frames."""
     assert walk.robot.devices.camera is not None
     finding = sensors.camera_finding(walk.at_rest(), walk.robot.devices.camera)
@@ -162,14 +162,14 @@ def check_camera(walk: Walk) -> Finding:
     return replace(finding, verdict=Verdict.OTHERWISE, mistakes=(trouble,)) if trouble else finding
 
 
-def check_turn(walk: Walk) -> Finding:
+def check_turn(walk: BringUp) -> Finding:
     """Have the robot turned by hand, a quarter turn to the left."""
     expected = "+90 deg (to the left, counter-clockwise)"
     if walk.person is None:
         return not_tried(
             "turn", "somebody has to turn the robot by hand", expected, "leave --json and --yes-to-all out"
         )
-    heard: list[Heard] = walk.at.watch(0.2)
+    heard: list[TimedReading] = walk.at.watch(0.2)
     question = "Turn the robot by hand a quarter turn to the left, seen from above; then press Enter. "
     walk.person.ask(question, lambda: heard.extend(walk.at.step()))
     heard += walk.at.watch(0.3)
@@ -177,7 +177,7 @@ def check_turn(walk: Walk) -> Finding:
     return sensors.turn_finding(sensors.turned_by(values)) if values else judged("turn", False, SILENT, expected)
 
 
-def check_range(walk: Walk) -> Finding:
+def check_range(walk: BringUp) -> Finding:
     """Hold the range finder against a ruler."""
     assert walk.robot.devices.range is not None
     ruler_m = None if walk.person is None else _ruler(walk.person, walk.at)
@@ -185,7 +185,7 @@ def check_range(walk: Walk) -> Finding:
     return sensors.range_finding(heard, walk.robot.devices.range, ruler_m)
 
 
-def _ruler(person: Person, at: Attended) -> float | None:
+def _ruler(person: Person, at: HandSession) -> float | None:
     question = "Put a box before the range finder. How far is it from the sensor's face by the ruler, such as 50 cm? "
     while answer := person.ask(question, at.step):
         try:
@@ -195,7 +195,7 @@ def _ruler(person: Person, at: Attended) -> float | None:
     return None
 
 
-def check_motors(walk: Walk) -> Finding:
+def check_motors(walk: BringUp) -> Finding:
     """Turn each motor alone, and find out what that moves and counts."""
     expected = "each motor turns its own wheel forwards, and its own counts alone go up"
     walk.permit()
@@ -214,7 +214,7 @@ def check_motors(walk: Walk) -> Finding:
     )
 
 
-def _trial(walk: Walk, side: str) -> wheels.Trial:
+def _trial(walk: BringUp, side: str) -> wheels.Trial:
     rest = sensors.amps_of(walk.at.watch(SETTLE_S))
     before: WheelCounts = walk.at.latest["counts"].value
     duty = past_dead_band(LOW_DUTY, walk.robot.devices.drive.dead_band)
@@ -226,21 +226,21 @@ def _trial(walk: Walk, side: str) -> wheels.Trial:
     return wheels.Trial(side, counts, _look(walk, side), _drawn(heard, rest))
 
 
-def _drawn(heard: Sequence[Heard], rest: float | None) -> float | None:
+def _drawn(heard: Sequence[TimedReading], rest: float | None) -> float | None:
     told = [value.amps for value in sensors.values_of(heard, "battery") if value.amps is not None]
     return max(told) - rest if told and rest is not None else None
 
 
-def _look(walk: Walk, side: str) -> wheels.Seen | None:
+def _look(walk: BringUp, side: str) -> wheels.SeenTurning | None:
     person, step = walk.person, walk.at.step
     if person is None:
         return None
     question = f"The {side} motor was commanded. Which wheel turned?"
     answer = person.choose(question, ("left", "right", "both", "none"), step)
     if answer in ("both", "none"):
-        return wheels.Seen(wheels.SIDES if answer == "both" else ())
+        return wheels.SeenTurning(wheels.SIDES if answer == "both" else ())
     way = person.choose(f"Which way did the {answer} wheel turn?", ("forwards", "backwards"), step)
-    return wheels.Seen((answer,), way == "forwards")
+    return wheels.SeenTurning((answer,), way == "forwards")
 
 
 def _told(trial: wheels.Trial) -> str:
@@ -261,7 +261,7 @@ class _End(NamedTuple):
     fits: bool | None
 
 
-def check_gripper(walk: Walk) -> Finding:
+def check_gripper(walk: BringUp) -> Finding:
     """Send the jaws to both ends, and find out whether they stall there."""
     gripper = walk.robot.devices.gripper
     assert gripper is not None
@@ -281,7 +281,7 @@ def check_gripper(walk: Walk) -> Finding:
     )
 
 
-def _end(walk: Walk, key: str, wanted: float, rest: float | None) -> _End:
+def _end(walk: BringUp, key: str, wanted: float, rest: float | None) -> _End:
     gripper = walk.robot.devices.gripper
     travel_s = 1.0 if gripper is None else gripper.travel_time
     walk.at.watch(travel_s, lambda now_ns: walk.hold_jaws(wanted))
@@ -303,7 +303,7 @@ def _end_told(opening: float | None, drawn: float | None, is_quiet: bool | None)
     return ", ".join(filter(None, told)) or "nothing told"
 
 
-def _is_quiet(walk: Walk, person: Person, key: str, wanted: float) -> bool:
+def _is_quiet(walk: BringUp, person: Person, key: str, wanted: float) -> bool:
     def meanwhile() -> None:
         walk.hold_jaws(wanted)
         walk.at.step()
@@ -312,7 +312,7 @@ def _is_quiet(walk: Walk, person: Person, key: str, wanted: float) -> bool:
     return person.choose(question, ("yes", "no"), meanwhile) == "yes"
 
 
-def check_stop_input(walk: Walk) -> Finding:
+def check_stop_input(walk: BringUp) -> Finding:
     """Have the stop input opened and closed again."""
     expected = "closed; open while it is pressed, which stops; closed again"
     walk.at.wait_for(lambda: "stop_input" in walk.at.latest, 1.0)
@@ -333,7 +333,7 @@ def check_stop_input(walk: Walk) -> Finding:
     return judged("stop_input", fits, measured, expected, advice)
 
 
-def _pressed(walk: Walk) -> str:
+def _pressed(walk: BringUp) -> str:
     """Return how the contact stands, and whether the guard stops at it; one that it does not hold stops a run only."""
     stop = walk.robot.devices.stop_input
     if stop is None or stop.driver != "stop_pin":
@@ -342,7 +342,7 @@ def _pressed(walk: Walk) -> str:
     return f"{_contact(walk)}, {'stopped' if has_stopped else 'not stopped'}"
 
 
-def _contact(walk: Walk) -> str:
+def _contact(walk: BringUp) -> str:
     reading = walk.at.latest.get("stop_input")
     if reading is None:
         return "silent"
@@ -354,7 +354,7 @@ class Check(NamedTuple):
 
     family: str
     moves: bool
-    make: Callable[[Walk], Finding]
+    make: Callable[[BringUp], Finding]
 
 
 CHECKS: dict[str, Check] = {
@@ -371,7 +371,7 @@ CHECKS: dict[str, Check] = {
 """The checks in their order: what must be right before motors turn comes first."""
 
 
-def make(name: str, walk: Walk) -> Finding:
+def make(name: str, walk: BringUp) -> Finding:
     """Return the finding of one check."""
     family = CHECKS[name].family
     if name == "link" and not walk.at.links:
@@ -416,7 +416,7 @@ def bring_up(
     names: Sequence[str],
     person: Person | None,
     show: Callable[[Finding], None],
-) -> Result:
+) -> BringUpResult:
     """Make checks one after the other, showing each finding as it comes.
 
     Args:
@@ -428,15 +428,15 @@ def bring_up(
 
     Raises:
         NobodyAnswersError: the input has ended.
-        ValueError, OSError, LoadError, RecordError: as `attend`.
+        ValueError, OSError, LoadError, RecordError: as `hand_session`.
     """
     folder, record = where
     findings = []
-    with attend(loaded, folder, record, "Bring-up") as at:
-        walk = Walk(loaded, at, person)
+    with hand_session(loaded, folder, record, "Bring-up") as at:
+        walk = BringUp(loaded, at, person)
         for name in names:
             findings.append(make(name, walk))
             at.note("check", f"{name}: {findings[-1].verdict.value}: {findings[-1].measured}")
             show(findings[-1])
     is_fine = all(finding.verdict is not Verdict.OTHERWISE for finding in findings)
-    return Result(loaded.model.robot, is_fine, tuple(findings), str(record))
+    return BringUpResult(loaded.model.robot, is_fine, tuple(findings), str(record))

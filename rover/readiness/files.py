@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rover.behaviour.confirmation import BURST, FLICKER, bought
+from rover.behaviour.confirmation import BURST, FLICKER, confirmation_costs
 from rover.behaviour.model import BehaviourGraph
 from rover.files import load, yaml_source
 from rover.files.load import Loaded
@@ -54,7 +54,7 @@ def _errand(assembly: Assembly) -> CheckReport:
 
 
 def _confirmations(graph: BehaviourGraph, robot: Robot) -> Iterator[str]:
-    rows = list(bought(graph, robot))
+    rows = list(confirmation_costs(graph, robot))
     if not rows:
         return
     yield "what each confirmation buys:"

@@ -10,7 +10,7 @@ from rover.devices.readings import HeadingValue
 from rover.files.robot import Battery, Camera, Device, Gripper, Heading, Range
 from rover.quantities import wrap
 from rover.readiness.finding import Finding, judged
-from rover.session.by_hand import Heard
+from rover.session.by_hand import TimedReading
 
 ENOUGH_RATE = 0.8
 """A device that reports at this share of its rate is as expected."""
@@ -25,18 +25,18 @@ ENDS_WITHIN = 0.1
 STALLS_AMPS = 0.3
 
 
-def values_of(heard: Sequence[Heard], family: str) -> list[Any]:
+def values_of(heard: Sequence[TimedReading], family: str) -> list[Any]:
     """Return the values of one family, oldest first."""
     return [each.reading.value for each in heard if each.family == family]
 
 
-def rate_of(heard: Sequence[Heard], family: str) -> float:
+def rate_of(heard: Sequence[TimedReading], family: str) -> float:
     """Return how many reports a second (Hz) were taken, 0 for fewer than two."""
     taken = [each.reading.taken_ns for each in heard if each.family == family]
     return (len(taken) - 1) * 1e9 / (taken[-1] - taken[0]) if len(taken) > 1 and taken[-1] > taken[0] else 0.0
 
 
-def lost_of(heard: Sequence[Heard], family: str) -> int:
+def lost_of(heard: Sequence[TimedReading], family: str) -> int:
     """Return how many reports of a family went missing, by their sequence numbers."""
     sequences = [each.reading.sequence for each in heard if each.family == family]
     return sum(later - earlier - 1 for earlier, later in pairwise(sequences))
@@ -47,7 +47,7 @@ def is_frequent(rate: float, device: Device) -> bool:
     return rate >= ENOUGH_RATE * device.rate
 
 
-def heading_finding(heard: Sequence[Heard], heading: Heading) -> Finding:
+def heading_finding(heard: Sequence[TimedReading], heading: Heading) -> Finding:
     """Judge rate, losses and calibration of a heading sensor that stood still."""
     rate, lost = rate_of(heard, "heading"), lost_of(heard, "heading")
     values: list[HeadingValue] = values_of(heard, "heading")
@@ -82,7 +82,7 @@ def turn_finding(turned: float) -> Finding:
     )
 
 
-def range_finding(heard: Sequence[Heard], finder: Range, ruler_m: float | None) -> Finding:
+def range_finding(heard: Sequence[TimedReading], finder: Range, ruler_m: float | None) -> Finding:
     """Judge the range finder, against a ruler where the person gave a distance (m from the sensor's face)."""
     rate = rate_of(heard, "range")
     distances = [value.distance for value in values_of(heard, "range")]
@@ -104,7 +104,7 @@ _RANGE_ADVICE = (
 )
 
 
-def camera_finding(heard: Sequence[Heard], camera: Camera) -> Finding:
+def camera_finding(heard: Sequence[TimedReading], camera: Camera) -> Finding:
     """Judge how many frames come and how old they are when they do."""
     rate = rate_of(heard, "camera")
     ages = [(each.at_ns - each.reading.taken_ns) / 1e9 for each in heard if each.family == "camera"]
@@ -119,7 +119,7 @@ def camera_finding(heard: Sequence[Heard], camera: Camera) -> Finding:
     )
 
 
-def battery_finding(heard: Sequence[Heard], battery: Battery) -> Finding:
+def battery_finding(heard: Sequence[TimedReading], battery: Battery) -> Finding:
     """Judge the voltage at rest."""
     values = values_of(heard, "battery")
     low, high = EMPTY_SHARE * battery.full, FULL_SHARE * battery.full
@@ -136,13 +136,13 @@ def battery_finding(heard: Sequence[Heard], battery: Battery) -> Finding:
     )
 
 
-def opening_of(heard: Sequence[Heard]) -> float | None:
+def opening_of(heard: Sequence[TimedReading]) -> float | None:
     """Return the last jaw opening (0 to 1) that was told, if one was."""
     told = [value.opening for value in values_of(heard, "gripper") if value.opening is not None]
     return told[-1] if told else None
 
 
-def amps_of(heard: Sequence[Heard]) -> float | None:
+def amps_of(heard: Sequence[TimedReading]) -> float | None:
     """Return the last current (A) that the battery monitor told, if it measures one."""
     told = [value.amps for value in values_of(heard, "battery") if value.amps is not None]
     return told[-1] if told else None

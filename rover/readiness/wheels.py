@@ -17,7 +17,7 @@ DRAWS_AMPS = 0.05
 """A motor that turns, or tries to, draws at least so much more (A) than the robot at rest."""
 
 
-class Seen(NamedTuple):
+class SeenTurning(NamedTuple):
     """What the person saw: the sides whose wheels turned, and the way the (last) one of them turned."""
 
     sides: tuple[str, ...]
@@ -36,7 +36,7 @@ class Trial(NamedTuple):
 
     side: str
     counts: tuple[int, int]
-    seen: Seen | None = None
+    seen: SeenTurning | None = None
     amps: float | None = None
 
 
@@ -131,12 +131,12 @@ def _sign(counts: tuple[int, int], counted: tuple[str, ...]) -> int:
     return 1 if counts[SIDES.index(counted[0])] > 0 else -1
 
 
-def _assumed(trial: Trial, counted: tuple[str, ...]) -> Seen:
+def _assumed(trial: Trial, counted: tuple[str, ...]) -> SeenTurning:
     """Return what would have been seen if the encoders are right; a motor that draws current is taken to turn."""
     if counted:
-        return Seen(counted, _sign(trial.counts, counted) > 0)
+        return SeenTurning(counted, _sign(trial.counts, counted) > 0)
     is_drawing = trial.amps is not None and trial.amps >= DRAWS_AMPS
-    return Seen((trial.side,) if is_drawing else ())
+    return SeenTurning((trial.side,) if is_drawing else ())
 
 
 def _note_stillness(trial: Trial, counted: tuple[str, ...], found: Diagnosis) -> None:

@@ -8,10 +8,20 @@ from typing import Any
 
 from rover.events import TrackPoint
 from rover.record import schema
-from rover.record.run import FinalObject, Gap, Happening, Outcome, RecordError, Run, TrackSample, TrueFind, TruePose
+from rover.record.run import (
+    FinalObject,
+    Gap,
+    Happening,
+    RecordedRun,
+    RecordError,
+    RunEnd,
+    TrackSample,
+    TrueFind,
+    TruePose,
+)
 
 
-def read(path: Path) -> Run:
+def read(path: Path) -> RecordedRun:
     """Return the run that is recorded in the file, with all that was committed to it.
 
     Raises:
@@ -49,14 +59,14 @@ def _check_version(path: Path, connection: sqlite3.Connection) -> None:
         )
 
 
-def _run(connection: sqlite3.Connection) -> Run:
+def _run(connection: sqlite3.Connection) -> RecordedRun:
     connection.execute("BEGIN")  # one view of the file, should a run still be writing to it
     track = tuple(_track(connection))
     true_track = tuple(TruePose(row[0], *map(_number, row[1:])) for row in connection.execute(_ordered("true_track")))
     happenings = tuple(_happenings(connection))
-    outcomes = list(_entries(connection, Outcome))
+    outcomes = list(_entries(connection, RunEnd))
     times = [row[0] for rows in (track, true_track, happenings) for row in rows] + [at_ns for _, at_ns, _ in outcomes]
-    return Run(
+    return RecordedRun(
         header=dict(connection.execute("SELECT key, value FROM header")),
         track=track,
         true_track=true_track,

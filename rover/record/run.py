@@ -68,7 +68,7 @@ class Gap:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class RunEnd:
     """How the run ended, and whatever else its host wanted to say about it."""
 
     result: str
@@ -77,7 +77,7 @@ class Outcome:
 
 
 @dataclass(frozen=True)
-class Run:
+class RecordedRun:
     """The whole record of a run, except for the device readings.
 
     Attributes:
@@ -96,7 +96,7 @@ class Run:
     true_finds: Mapping[int, TrueFind]
     final_objects: tuple[FinalObject, ...]
     gaps: tuple[Gap, ...]
-    outcome: Outcome | None
+    outcome: RunEnd | None
     started_ns: int
     ended_ns: int
 

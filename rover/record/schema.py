@@ -22,7 +22,7 @@ from rover.events import (
     StateChange,
     Stop,
 )
-from rover.record.run import FinalObject, Gap, Outcome, TrueFind
+from rover.record.run import FinalObject, Gap, RunEnd, TrueFind
 
 VERSION = 1
 
@@ -70,7 +70,7 @@ CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
 ) ORDER BY entry;
 """
 
-Entry = Event | TrueFind | FinalObject | Gap | Outcome
+Entry = Event | TrueFind | FinalObject | Gap | RunEnd
 
 
 class EntryTable(NamedTuple):
@@ -94,7 +94,7 @@ ENTRY_TABLES: dict[type, EntryTable] = EVENT_TABLES | {
     TrueFind: EntryTable("true_finds", ("number", "x", "y")),
     FinalObject: EntryTable("final_objects", ("id", "kind", "x", "y", "place")),
     Gap: EntryTable("gaps", ("table", "from_ns", "to_ns", "samples")),
-    Outcome: EntryTable("outcome", ("result", "reason", "summary")),
+    RunEnd: EntryTable("outcome", ("result", "reason", "summary")),
 }
 
 POINT_FIELDS = ("x", "y", "heading", "sigma_x", "sigma_y", "sigma_heading", "state")

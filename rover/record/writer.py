@@ -17,7 +17,7 @@ from rover.devices.readings import Reading
 from rover.events import Event, TrackPoint
 from rover.record import schema
 from rover.record.queues import SampleQueue
-from rover.record.run import FinalObject, Gap, Outcome, RecordError, TrueFind
+from rover.record.run import FinalObject, Gap, RecordError, RunEnd, TrueFind
 
 Row = tuple[object, ...]
 
@@ -112,7 +112,7 @@ class RunRecord:
             return
         for queue in self._queues():
             queue.close_gap()
-        self._keep(self._latest_ns, Outcome(result, reason, dict(summary)))
+        self._keep(self._latest_ns, RunEnd(result, reason, dict(summary)))
         self._closing = True
         self._wake.set()
         self._thread.join(CLOSE_WITHIN_S)

@@ -4,7 +4,7 @@ from itertools import groupby, pairwise
 from typing import NamedTuple
 
 from rover.events import HoldBack, StateChange
-from rover.record.run import Run
+from rover.record.run import RecordedRun
 from rover.report.look import outermost
 
 
@@ -16,7 +16,7 @@ class Stay(NamedTuple):
     to_ns: int
 
 
-def stays_of(run: Run) -> list[Stay]:
+def stays_of(run: RecordedRun) -> list[Stay]:
     """Return the stays in outermost states, in order; the last one lasts to the end of the record."""
     entered = [(at_ns, event.entered) for at_ns, event in run.happenings if isinstance(event, StateChange)]
     firsts = [next(group) for _, group in groupby(entered, lambda item: outermost(item[1]))]
@@ -24,7 +24,7 @@ def stays_of(run: Run) -> list[Stay]:
     return [Stay(outermost(state), from_ns, to_ns) for (from_ns, state), (to_ns, _) in pairwise(ends)]
 
 
-def hold_back_lengths(run: Run) -> dict[int, int]:
+def hold_back_lengths(run: RecordedRun) -> dict[int, int]:
     """Return how long (ns) each hold-back lasted, by the position of its begin among the run's happenings."""
     lengths: dict[int, int] = {}
     begun: dict[str, int] = {}

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from rover.estimate.ellipse import ellipse_95
 from rover.events import Delivery, Ellipse, Find, GivenUp
-from rover.record.run import Run, TrueFind
+from rover.record.run import RecordedRun, TrueFind
 
 
 @dataclass(frozen=True)
@@ -44,19 +44,19 @@ def error_of(find: Find, truth: TrueFind) -> FindError:
     return FindError(x, y, inside)
 
 
-def errors_of(run: Run) -> dict[int, FindError]:
+def errors_of(run: RecordedRun) -> dict[int, FindError]:
     """Return the errors of the finds whose true place is known, by number."""
     finds = (find for find in run.events_of(Find) if find.number in run.true_finds)
     return {find.number: error_of(find, run.true_finds[find.number]) for find in finds}
 
 
-def kinds_of(run: Run) -> list[str]:
+def kinds_of(run: RecordedRun) -> list[str]:
     """Return the names of all kinds that the record speaks of, sorted."""
     told = run.events_of(Find) + run.events_of(Delivery) + run.events_of(GivenUp) + run.final_objects
     return sorted({thing.kind for thing in told})
 
 
-def delivered_words(run: Run) -> str:
+def delivered_words(run: RecordedRun) -> str:
     """Return '9 of 9', or '9' where nobody said how many there were."""
     known = run.outcome.summary.get("expected") if run.outcome else None
     total = known if isinstance(known, int) else len(run.final_objects) or None

@@ -10,7 +10,7 @@ Point = tuple[float, float]
 
 
 @dataclass(frozen=True)
-class Ground:
+class DrawnField:
     """Edge, walls, tray and start (m, rad, field frame). All may be missing: then the plan shows what there is."""
 
     boundary: tuple[Point, ...] = ()
@@ -20,7 +20,7 @@ class Ground:
     start: tuple[float, float, float] | None = None
 
 
-def read_ground(header: Mapping[str, str]) -> Ground:
+def read_ground(header: Mapping[str, str]) -> DrawnField:
     """Return the ground out of the header's entry ``field``; an empty one if there is no entry.
 
     Raises:
@@ -29,7 +29,7 @@ def read_ground(header: Mapping[str, str]) -> Ground:
     try:
         entry = json.loads(header.get("field", "{}"))
         start = entry.get("start")
-        return Ground(
+        return DrawnField(
             boundary=tuple(_point(point) for point in entry.get("boundary", ())),
             walls={name: (_point(a), _point(b)) for name, (a, b) in entry.get("walls", {}).items()},
             tray=_corners(entry.get("zone")),

@@ -44,7 +44,7 @@ def box_round(middle: Point, width: float, height: float) -> Box:
     return Box(x - width / 2.0, y - height / 2.0, x + width / 2.0, y + height / 2.0)
 
 
-class Clutter:
+class LabelSpace:
     """What labels keep off: signs and other labels wherever possible, lines where there is a choice."""
 
     def __init__(self, inside: Box) -> None:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from xml.etree.ElementTree import Element
 
 from rover.events import Ellipse
-from rover.record.run import Run
+from rover.record.run import RecordedRun
 from rover.report import symbols
 from rover.report.figures import kinds_of
 from rover.report.floor import Point
@@ -32,12 +32,12 @@ ROW = 23.0
 LONGEST = 30
 
 
-def legend_height(run: Run) -> float:
+def legend_height(run: RecordedRun) -> float:
     """Return the height that the strip needs."""
     return max(_rows(len(_entries(run))) * ROW, 110.0) + 16.0
 
 
-def draw_legend(picture: Element, view: View, run: Run) -> None:
+def draw_legend(picture: Element, view: View, run: RecordedRun) -> None:
     """Draw the strip beneath the plan."""
     top = view.bottom + MARGIN_BOTTOM + 14.0
     group = add(picture, "g")
@@ -61,7 +61,7 @@ def _draw_scale_bar(group: Element, view: View, at: Point) -> None:
     symbols.scale_bar(group, at, longest, view.scale)
 
 
-def _entries(run: Run) -> list[tuple[Sign, str]]:
+def _entries(run: RecordedRun) -> list[tuple[Sign, str]]:
     kinds, tint_of, letter_of = kinds_of(run), tints(kinds_of(run)), letters(kinds_of(run))
     tags = [(_tag(letter_of[kind], tint_of[kind]), kind) for kind in kinds]
     strokes = state_strokes(sample.point.state for sample in run.track)

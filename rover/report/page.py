@@ -3,7 +3,7 @@
 from pathlib import Path
 from xml.etree.ElementTree import Element, tostring
 
-from rover.record.run import Run
+from rover.record.run import RecordedRun
 from rover.report import tables
 from rover.report.figures import delivered_words, errors_of
 from rover.report.floor import read_ground
@@ -14,7 +14,7 @@ from rover.report.plan import draw_plan
 from rover.report.timeline import draw_timeline
 
 
-def write_report(run: Run, target: Path) -> Path:
+def write_report(run: RecordedRun, target: Path) -> Path:
     """Write the report of a run to ``target`` and return its path; what was there is replaced.
 
     Raises:
@@ -26,7 +26,7 @@ def write_report(run: Run, target: Path) -> Path:
     return target
 
 
-def _page(run: Run) -> Element:
+def _page(run: RecordedRun) -> Element:
     page = Element("html", {"lang": "en"})
     head = add(page, "head")
     add(head, "meta", {"charset": "utf-8"})
@@ -42,7 +42,7 @@ def _page(run: Run) -> Element:
     return page
 
 
-def _sections(run: Run) -> list[tuple[str, Element]]:
+def _sections(run: RecordedRun) -> list[tuple[str, Element]]:
     return [
         ("Plan", draw_plan(read_ground(run.header), run)),
         ("Found", tables.finds_table(run)),
@@ -54,11 +54,11 @@ def _sections(run: Run) -> list[tuple[str, Element]]:
     ]
 
 
-def _title(run: Run) -> str:
+def _title(run: RecordedRun) -> str:
     return run.header.get("title") or "A run without a title"
 
 
-def _add_heading(body: Element, run: Run) -> None:
+def _add_heading(body: Element, run: RecordedRun) -> None:
     add(body, "h1", text=_title(run))
     add(body, "p", {"class": "outcome"}, _outcome_words(run))
     facts = add(body, "dl")
@@ -68,13 +68,13 @@ def _add_heading(body: Element, run: Run) -> None:
         add(pair, "dd", text=text)
 
 
-def _outcome_words(run: Run) -> str:
+def _outcome_words(run: RecordedRun) -> str:
     if run.outcome is None:
         return "The record ends before the run did: no result."
     return f"{run.outcome.result}: {run.outcome.reason}" if run.outcome.reason else run.outcome.result
 
 
-def _facts(run: Run) -> list[tuple[str, str]]:
+def _facts(run: RecordedRun) -> list[tuple[str, str]]:
     errors = errors_of(run)
     worst = max(errors, key=lambda number: errors[number].larger_axis, default=None)
     facts = [
@@ -91,7 +91,7 @@ def _worst_words(number: int, error: float) -> str:
     return f"{millimetres(error)} (find {number})"
 
 
-def _add_footer(body: Element, run: Run) -> None:
+def _add_footer(body: Element, run: RecordedRun) -> None:
     files = [key.removeprefix("file:") for key in run.header if key.startswith("file:")]
     used = f" Files used: {', '.join(files)}." if files else ""
     add(

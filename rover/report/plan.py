@@ -6,11 +6,11 @@ from typing import NamedTuple, TypeVar
 from xml.etree.ElementTree import Element
 
 from rover.events import Delivery, Find, GivenUp
-from rover.record.run import Run, TrackSample
+from rover.record.run import RecordedRun, TrackSample
 from rover.report import symbols
 from rover.report.figures import ellipse_of, kinds_of
-from rover.report.floor import Ground, Point
-from rover.report.labels import Box, Clutter, box_round
+from rover.report.floor import DrawnField, Point
+from rover.report.labels import Box, LabelSpace, box_round
 from rover.report.legend import draw_legend, legend_height
 from rover.report.look import (
     BOUNDARY,
@@ -36,12 +36,12 @@ Placed = TypeVar("Placed", Find, Delivery, GivenUp)
 SHORTEST_STEP = 0.8  # picture units; nearer points of a path would only make the file longer
 
 
-def draw_plan(ground: Ground, run: Run) -> Element:
+def draw_plan(ground: DrawnField, run: RecordedRun) -> Element:
     """Return the plan of the ground and of what happened on it, with its legend beneath."""
     view = view_of(ground, run)
     height = view.bottom + MARGIN_BOTTOM + legend_height(run)
     picture = Element("svg", {"viewBox": f"0 0 {WIDTH:g} {height:.0f}", "role": "img", "aria-label": "Floor plan"})
-    clutter = Clutter(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2))
+    clutter = LabelSpace(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2))
     _draw_grid(picture, view)
     _draw_ground(picture, view, ground)
     _draw_paths(picture, view, run, clutter)
@@ -78,7 +78,7 @@ def _turned(x: float) -> dict[str, object]:
     return {"transform": f"rotate(-90 {x:g} {MARGIN_TOP + 44:g})"}
 
 
-def _draw_ground(picture: Element, view: View, ground: Ground) -> None:
+def _draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
     if ground.boundary:
         symbols.polygon(picture, [view.at(*point) for point in ground.boundary], BOUNDARY)
     if ground.tray:
@@ -89,7 +89,7 @@ def _draw_ground(picture: Element, view: View, ground: Ground) -> None:
         symbols.line(picture, view.at(*a), view.at(*b), WALL)
 
 
-def _draw_names(picture: Element, view: View, ground: Ground, clutter: Clutter) -> None:
+def _draw_names(picture: Element, view: View, ground: DrawnField, clutter: LabelSpace) -> None:
     """Draw what has to stand above the paths: the names of the walls, and the start."""
     for name, ends in ground.walls.items():
         clutter.add_box(_draw_name(picture, view, name, ends))
@@ -114,7 +114,7 @@ def _draw_name(picture: Element, view: View, name: str, ends: tuple[Point, Point
     return box_round((x, y), 16, 16)
 
 
-def _draw_paths(picture: Element, view: View, run: Run, clutter: Clutter) -> None:
+def _draw_paths(picture: Element, view: View, run: RecordedRun, clutter: LabelSpace) -> None:
     truth = _thinned([view.at(pose.x, pose.y) for pose in run.true_track if _finite(pose.x, pose.y)])
     if truth:
         symbols.polyline(picture, truth, TRUE_PATH, INK_SOFT)
@@ -145,7 +145,7 @@ def _thinned(points: list[Point]) -> list[Point]:
     return kept + points[-1:]
 
 
-def _draw_events(picture: Element, view: View, run: Run, clutter: Clutter) -> None:
+def _draw_events(picture: Element, view: View, run: RecordedRun, clutter: LabelSpace) -> None:
     tint_of, letter_of = tints(kinds_of(run)), letters(kinds_of(run))
     _draw_set_down(picture, view, run, clutter)
     labels = []
@@ -165,12 +165,12 @@ def _draw_events(picture: Element, view: View, run: Run, clutter: Clutter) -> No
     _draw_labels(picture, labels, clutter)
 
 
-def _placed(run: Run, kind: type[Placed]) -> list[Placed]:
+def _placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
     """Return the events of a class that have a place: where it was lost, x and y are NaN."""
     return [event for event in run.events_of(kind) if _finite(event.x, event.y)]
 
 
-def _draw_set_down(picture: Element, view: View, run: Run, clutter: Clutter) -> None:
+def _draw_set_down(picture: Element, view: View, run: RecordedRun, clutter: LabelSpace) -> None:
     tint_of, letter_of = tints(kinds_of(run)), letters(kinds_of(run))
     side = min(max(0.09 * view.scale, 5.0), 14.0)
     for delivery in _placed(run, Delivery):
@@ -188,7 +188,7 @@ class _Label(NamedTuple):
     tint: Tint
 
 
-def _draw_labels(picture: Element, labels: list[_Label], clutter: Clutter) -> None:
+def _draw_labels(picture: Element, labels: list[_Label], clutter: LabelSpace) -> None:
     for label in labels:
         clutter.add_box(box_round(label.anchor, 2 * label.clear, 2 * label.clear))
     for label in labels:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from xml.etree.ElementTree import Element
 
 from rover.events import Delivery, Find, GivenUp, HealthChange, HoldBack, Note, StateChange, Stop
-from rover.record.run import Happening, Run
+from rover.record.run import Happening, RecordedRun
 from rover.report.changes import hold_back_lengths
 from rover.report.figures import FindError, ellipse_of, errors_of, kinds_of
 from rover.report.look import letters, tints
@@ -15,7 +15,7 @@ Cell = str | Element
 FIGURE = "+"  # a heading that begins with it stands over figures, set to the right
 
 
-def finds_table(run: Run) -> Element:
+def finds_table(run: RecordedRun) -> Element:
     """Return the table of finds, with their errors where the truth is known."""
     heads = (
         "+no.", "", "kind", "+x / m", "+y / m", "+error in x / mm", "+error in y / mm", "+larger axis error / mm",
@@ -26,7 +26,7 @@ def finds_table(run: Run) -> Element:
     return table(heads, rows, "Nothing was found.")
 
 
-def _find_row(run: Run, find: Find, error: FindError | None) -> list[Cell]:
+def _find_row(run: RecordedRun, find: Find, error: FindError | None) -> list[Cell]:
     axes = ellipse_of(find)
     off = [error.x, error.y, error.larger_axis, error.distance] if error else []
     return [
@@ -42,7 +42,7 @@ def _find_row(run: Run, find: Find, error: FindError | None) -> list[Cell]:
     ]
 
 
-def deliveries_table(run: Run) -> Element:
+def deliveries_table(run: RecordedRun) -> Element:
     """Return the table of what was set down."""
     heads = ("+time / min:s", "+no.", "", "kind", "+slot", "+x / m", "+y / m", "+chance that it is inside / %")
     rows: list[list[Cell]] = [
@@ -62,7 +62,7 @@ def deliveries_table(run: Run) -> Element:
     return table(heads, rows, "Nothing was set down.")
 
 
-def given_up_table(run: Run) -> Element:
+def given_up_table(run: RecordedRun) -> Element:
     """Return the table of what was left."""
     heads = ("+time / min:s", "", "kind", "+x / m", "+y / m", "why")
     rows: list[list[Cell]] = [
@@ -73,7 +73,7 @@ def given_up_table(run: Run) -> Element:
     return table(heads, rows, "Nothing was given up.")
 
 
-def changes_table(run: Run) -> Element:
+def changes_table(run: RecordedRun) -> Element:
     """Return the table of changes of state: the exit taken, where it is written, what its condition saw."""
     heads = ("+time / min:s", "left", "entered", "exit taken", "written in", "values it saw")
     rows = [
@@ -94,7 +94,7 @@ def _short(value: object) -> str:
     return with_minus(f"{value:.4g}") if isinstance(value, float) else str(value)
 
 
-def watch_table(run: Run) -> Element:
+def watch_table(run: RecordedRun) -> Element:
     """Return the table of health, hold-backs, stops and notes."""
     lengths = hold_back_lengths(run)
     rows = [
@@ -145,12 +145,12 @@ def _add_row(body: Element, row: Sequence[Cell], classes: Sequence[dict[str, str
             add(line, "td", attributes).append(cell)
 
 
-def _letter(run: Run, kind: str) -> Element:
+def _letter(run: RecordedRun, kind: str) -> Element:
     tint = tints(kinds_of(run))[kind]
     box = Element("span", {"class": "letter", "style": f"background:{tint.fill};color:{tint.letter}"})
     box.text = letters(kinds_of(run))[kind]
     return box
 
 
-def _time(run: Run, happening: Happening) -> str:
+def _time(run: RecordedRun, happening: Happening) -> str:
     return clock(happening.at_ns - run.started_ns)

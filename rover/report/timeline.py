@@ -4,7 +4,7 @@ from itertools import pairwise
 from xml.etree.ElementTree import Element
 
 from rover.events import Stop
-from rover.record.run import Run
+from rover.record.run import RecordedRun
 from rover.report import symbols
 from rover.report.changes import stays_of
 from rover.report.look import GRID_BOLD, GRID_FINE, INK_SOFT, outermost, state_strokes
@@ -16,7 +16,7 @@ LONGEST = 26
 STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 18000, 36000)
 
 
-def draw_timeline(run: Run) -> Element:
+def draw_timeline(run: RecordedRun) -> Element:
     """Return the strip; its time runs in minutes and seconds from the start of the record."""
     strokes = state_strokes([*(sample.point.state for sample in run.track), *(stay.state for stay in stays_of(run))])
     rows = {state: ROW * (number + 0.7) for number, state in enumerate(strokes)}
@@ -38,11 +38,11 @@ def draw_timeline(run: Run) -> Element:
     return picture
 
 
-def _across(run: Run, at_ns: int) -> float:
+def _across(run: RecordedRun, at_ns: int) -> float:
     return LEFT + (RIGHT - LEFT) * (at_ns - run.started_ns) / max(run.ended_ns - run.started_ns, 1)
 
 
-def _draw_times(picture: Element, run: Run, bottom: float) -> None:
+def _draw_times(picture: Element, run: RecordedRun, bottom: float) -> None:
     lasts_s = (run.ended_ns - run.started_ns) / 1e9
     step = next((step for step in STEPS_S if lasts_s / step <= 12), STEPS_S[-1])
     for second in range(0, int(lasts_s) + 1, step):

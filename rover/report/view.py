@@ -5,8 +5,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
-from rover.record.run import Run
-from rover.report.floor import Ground, Point
+from rover.record.run import RecordedRun
+from rover.report.floor import DrawnField, Point
 
 WIDTH = 1000.0
 MARGIN_LEFT, MARGIN_TOP, MARGIN_RIGHT, MARGIN_BOTTOM = 48.0, 12.0, 14.0, 40.0
@@ -55,7 +55,7 @@ class View:
         return self.left + (x - self.west) * self.scale, MARGIN_TOP + (self.north - y) * self.scale
 
 
-def view_of(ground: Ground, run: Run) -> View:
+def view_of(ground: DrawnField, run: RecordedRun) -> View:
     """Return the view that shows the ground and all that happened on it."""
     points = [point for point in (*_ground_points(ground), *_run_points(run)) if all(map(math.isfinite, point))]
     xs, ys = [x for x, _ in points] or [0.0], [y for _, y in points] or [0.0]
@@ -74,12 +74,12 @@ def _widened(low: float, high: float) -> tuple[float, float]:
     return low - more, high + more
 
 
-def _ground_points(ground: Ground) -> Iterable[Point]:
+def _ground_points(ground: DrawnField) -> Iterable[Point]:
     ends = [end for wall in ground.walls.values() for end in wall]
     return (*ground.boundary, *ends, *ground.tray, *ground.slots, *([ground.start[:2]] if ground.start else []))
 
 
-def _run_points(run: Run) -> Iterable[Point]:
+def _run_points(run: RecordedRun) -> Iterable[Point]:
     track = [(sample.point.x, sample.point.y) for sample in run.track]
     truth = [(pose.x, pose.y) for pose in run.true_track]
     places = [(event.x, event.y) for _, event in run.happenings if hasattr(event, "x") and hasattr(event, "y")]

@@ -24,7 +24,7 @@ PERIOD_NS = 20_000_000
 HELLO_EVERY_NS = 500_000_000
 
 
-class Heard(NamedTuple):
+class TimedReading(NamedTuple):
     """A reading of a device and when it was taken over."""
 
     at_ns: int
@@ -32,8 +32,8 @@ class Heard(NamedTuple):
     reading: Reading
 
 
-class Attended:
-    """The devices at work, and their record. One thread; made by `attend`.
+class HandSession:
+    """The devices at work, and their record. One thread; made by `hand_session`.
 
     Attributes:
         robot: the robot file.
@@ -69,7 +69,7 @@ class Attended:
     def is_running(self) -> bool:
         """Motion is permitted, for this program."""
         state = self.client.state
-        return state is not None and state.phase is Phase.RUNNING and state.commander == self.client.session
+        return state is not None and state.phase is Phase.RUNNING and state.permit_holder == self.client.session
 
     def drive(self, left: float, right: float, expires_ns: int) -> None:
         """Give the wheels duties that nobody renews: at ``expires_ns`` they are at zero."""
@@ -81,14 +81,14 @@ class Attended:
         self._sequence += 1
         self._drivers.made("gripper").apply(JawsCommand(opening, self._sequence, expires_ns), self.now_ns)
 
-    def step(self) -> list[Heard]:
+    def step(self) -> list[TimedReading]:
         """Wait for the next 20 ms, and return what came in; steps that are late are skipped."""
         now_ns = self.now_ns
         self._due_ns = max(self._due_ns + PERIOD_NS, now_ns)
         time.sleep((self._due_ns - now_ns) / 1e9)
         return self.poll()
 
-    def poll(self) -> list[Heard]:
+    def poll(self) -> list[TimedReading]:
         """Return what came in, and record it; waits for nothing."""
         now_ns = self.now_ns
         self._listen_to_guard(now_ns)
@@ -100,11 +100,11 @@ class Attended:
         self._frames.take(new)
         if new:
             self._record.readings(now_ns, [(family, without_picture(reading)) for family, reading in new])
-        return [Heard(now_ns, family, reading) for family, reading in new]
+        return [TimedReading(now_ns, family, reading) for family, reading in new]
 
-    def watch(self, seconds: float, each: Callable[[int], None] | None = None) -> list[Heard]:
+    def watch(self, seconds: float, each: Callable[[int], None] | None = None) -> list[TimedReading]:
         """Return what comes in within a time; ``each`` is called in every step with the time."""
-        heard: list[Heard] = []
+        heard: list[TimedReading] = []
         end_ns = self.now_ns + round(seconds * 1e9)
         while (now_ns := self.now_ns) < end_ns:
             if each is not None:
@@ -155,7 +155,7 @@ class Attended:
 
 
 @contextmanager
-def attend(loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title: str) -> Iterator[Attended]:
+def hand_session(loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title: str) -> Iterator[HandSession]:
     """Start the guard, then everything else, motion not yet permitted.
 
     At the end wheels are at zero, and the guard ends too, unless a stop is latched: that outlives this program, for as
@@ -179,7 +179,7 @@ def attend(loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title
         _recorded(record, header) as written,
     ):
         frames = CameraFrames(record, devices.drivers.made("camera"))
-        at = Attended(robot, devices, written, frames)
+        at = HandSession(robot, devices, written, frames)
         with closing(frames), closing(devices.drivers):
             yield at
         if frames.trouble:
@@ -187,7 +187,7 @@ def attend(loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title
 
 
 def _without_simulated(robot: Robot) -> Robot:
-    """Leave out what has no driver; without a drive there would be nothing to attend, so that is refused later."""
+    """Leave out what has no driver; without a drive there would be nothing to drive, so that is refused later."""
     left_out = dict.fromkeys(family for family in simulated_in(robot) if family != "drive")
     return robot.model_copy(update={"devices": robot.devices.model_copy(update=left_out)})
 

@@ -5,7 +5,7 @@ from types import MappingProxyType
 from typing import Any
 
 from rover.core import StepRecord
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import Reading
 from rover.devices.registry import SIMULATED, LoadError, is_dotted, load_driver
 from rover.files.robot import Device
@@ -15,7 +15,7 @@ class Drivers:
     """All drivers of a run, in the order of their families' names.
 
     Args:
-        host: what drivers are given.
+        context: what drivers are given.
         simulate: families whose built-in driver is replaced by its simulated twin; a user's own is never replaced.
         held: drivers that are there already, by family: of what the motor guard holds.
 
@@ -23,14 +23,16 @@ class Drivers:
         LoadError: there is no such driver, or its device cannot be had.
     """
 
-    def __init__(self, host: Host, simulate: Sequence[str], held: Mapping[str, Any] = MappingProxyType({})) -> None:
+    def __init__(
+        self, context: DriverContext, simulate: Sequence[str], held: Mapping[str, Any] = MappingProxyType({})
+    ) -> None:
         self._made: dict[str, Any] = dict(held)
         self._faults: list[tuple[str, str]] = []
         try:
-            for family, device in host.robot.devices.fitted().items():
+            for family, device in context.robot.devices.fitted().items():
                 if family not in held:
                     is_simulated = family in simulate and not is_dotted(device.driver)
-                    self._made[family] = _made(family, SIMULATED if is_simulated else device.driver, device, host)
+                    self._made[family] = _made(family, SIMULATED if is_simulated else device.driver, device, context)
         except BaseException:
             self.close()
             raise
@@ -97,9 +99,9 @@ class Drivers:
         self._made = {}
 
 
-def _made(family: str, driver: str, device: Device, host: Host) -> Any:
+def _made(family: str, driver: str, device: Device, context: DriverContext) -> Any:
     try:
-        return load_driver(family, driver)(device.options, host)
+        return load_driver(family, driver)(device.options, context)
     except (OSError, ValueError) as error:
         raise LoadError(f"{family}: {error}") from error
 

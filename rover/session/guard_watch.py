@@ -38,6 +38,6 @@ class GuardWatch:
     def _judge(self, state: State | None, now_ns: int) -> tuple[Phase, str]:
         if state is None or now_ns - state.now_ns > SILENT_NS:
             return Phase.STOPPED, SILENT
-        if state.phase is Phase.RUNNING and state.commander != self._session:
+        if state.phase is Phase.RUNNING and state.permit_holder != self._session:
             return Phase.STOPPED, OTHER
         return state.phase, state.cause

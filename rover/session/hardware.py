@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.registry import SIMULATED
 from rover.devices.stop_pin import StopInput as StopPin
 from rover.files.errand import Kind
@@ -63,21 +63,21 @@ def real_devices(robot: Robot, folder: Path, kinds: Mapping[str, Kind], seed: in
     """
     with ExitStack() as closing:
         try:
-            devices = _opened(Host(robot, seed, {}, kinds=kinds), folder, closing)
+            devices = _opened(DriverContext(robot, seed, {}, kinds=kinds), folder, closing)
         except (OSError, ValueError) as error:
             raise RunError(str(error)) from error
         yield devices
 
 
-def _opened(host: Host, folder: Path, closing: ExitStack) -> RealDevices:
-    settings = settings_of(host.robot)
+def _opened(context: DriverContext, folder: Path, closing: ExitStack) -> RealDevices:
+    settings = settings_of(context.robot)
     _be_alone(folder, closing)
     _try_stop_pin(settings, folder)
     client = _start_guard(settings, folder, closing)
-    links = _open_links(host.robot, settings, folder, closing)
-    _wait_for_answers(host.robot, links, client)
-    host = replace(host, links=links)
-    drivers = Drivers(host, (), _held_by_guard(host, settings, client))
+    links = _open_links(context.robot, settings, folder, closing)
+    _wait_for_answers(context.robot, links, client)
+    context = replace(context, links=links)
+    drivers = Drivers(context, (), _held_by_guard(context, settings, client))
     closing.callback(drivers.close)
     return RealDevices(client, links, drivers)
 
@@ -209,14 +209,14 @@ def _why_not_understood(name: str, line: SerialLink) -> str:
     )
 
 
-def _held_by_guard(host: Host, settings: GuardSettings, client: GuardClient) -> dict[str, Any]:
+def _held_by_guard(context: DriverContext, settings: GuardSettings, client: GuardClient) -> dict[str, Any]:
     """Return the drivers of what the guard holds: the wheels, and as far as it can jaws and stop input."""
     wheels = Wheels(client)
     held: dict[str, Any] = {"drive": wheels}
-    gripper = host.robot.devices.gripper
+    gripper = context.robot.devices.gripper
     if settings.stop_input is not None:
         held["stop_input"] = StopInput(client)
     if gripper is not None and settings.servo is not None:
         is_on_link = gripper.driver == CO_PROCESSOR
-        held["gripper"] = LinkJaws(gripper.options, host, wheels) if is_on_link else PinJaws(gripper.options, wheels)
+        held["gripper"] = LinkJaws(gripper.options, context, wheels) if is_on_link else PinJaws(gripper.options, wheels)
     return held

@@ -25,7 +25,7 @@ from rover.guard.protocol import Phase, State
 from rover.motion.limits import EchoMemory, Limits, Situation
 from rover.motion.request import Request
 from rover.motion.wheels import past_dead_band
-from rover.session.by_hand import PERIOD_NS, Attended, Heard
+from rover.session.by_hand import PERIOD_NS, HandSession, TimedReading
 
 WORD_LASTS_NS = 200_000_000
 """Leaves 100 ms of the 300 ms for the way to the motors."""
@@ -146,7 +146,7 @@ class Steering:
         """The hold-backs in force."""
         return self._limits.causes
 
-    def hear(self, heard: list[Heard]) -> None:
+    def hear(self, heard: list[TimedReading]) -> None:
         """Take in what the range finder said."""
         for each in heard:
             if each.family == "range":
@@ -178,7 +178,7 @@ class Jog:
         show: shows a line in place of the last one.
     """
 
-    def __init__(self, at: Attended, descriptor: int, show: Callable[[str], None]) -> None:
+    def __init__(self, at: HandSession, descriptor: int, show: Callable[[str], None]) -> None:
         self._at, self._descriptor, self._show = at, descriptor, show
         self._held, self._steering = HoldToRun(), Steering(at.robot)
         self._typed = b""
@@ -244,13 +244,13 @@ class Jog:
             self._show(status(self._at, self._held.share, self._steering.causes, now_ns))
 
 
-def status(at: Attended, share: float, causes: tuple[str, ...], now_ns: int) -> str:
+def status(at: HandSession, share: float, causes: tuple[str, ...], now_ns: int) -> str:
     """Return one line: how the guard stands, the speed, and what the sensors say."""
     parts = [_standing(at.state, at.is_running, now_ns), f"speed {share:.0%}", *map(_reading_told, _shown(at))]
     return "  ".join(parts + ([f"held back: {', '.join(causes)}"] if causes else []))
 
 
-def _shown(at: Attended) -> Iterator[tuple[str, Any]]:
+def _shown(at: HandSession) -> Iterator[tuple[str, Any]]:
     for family in ("counts", "heading", "range", "battery"):
         if family in at.latest:
             yield family, at.latest[family].value

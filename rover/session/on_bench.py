@@ -11,7 +11,7 @@ from typing import Any
 from rover.activities.activity import Activity
 from rover.bench.bench import Bench
 from rover.core import Core, StepReadings, StepRecord
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.estimate.ellipse import ellipse_95
 from rover.events import Delivery, Find, Health, HealthChange, Note, Stop
 from rover.files.bench import BenchFile
@@ -20,7 +20,7 @@ from rover.record.writer import RunRecord
 from rover.session.assembly import Assembly
 from rover.session.drivers import Drivers, families_by_link
 from rover.session.header import TRACK_EVERY, errand_header
-from rover.session.result import FindReport, Progress, Result
+from rover.session.result import FindReport, Result, ShowProgress
 from rover.session.wired import Wiring, wire
 
 LONGEST_NS = 4 * 3600 * 1_000_000_000
@@ -84,8 +84,8 @@ class Rehearsal:
             self._wiring = self._resources.enter_context(wire(robot, self._bench, WIRED_PACE))
             links = self._wiring.links
             families = tuple(set(families) - set(families_by_link(robot.devices.fitted())))
-        host = Host(robot, self._seed, links, self._bench, self._assembly.errand.kinds)
-        drivers = Drivers(host, families)
+        context = DriverContext(robot, self._seed, links, self._bench, self._assembly.errand.kinds)
+        drivers = Drivers(context, families)
         self._resources.callback(drivers.close)
         return drivers
 
@@ -107,7 +107,7 @@ class Rehearsal:
         """The emulated co-processor and its line, in a wired rehearsal."""
         return self._wiring
 
-    def run(self, progress: Progress) -> Result:
+    def run(self, progress: ShowProgress) -> Result:
         """Run to the end, and return how it ended. On an interrupt the record is finished all the same."""
         started = time.perf_counter()
         try:
@@ -122,7 +122,7 @@ class Rehearsal:
             return self._finish(ending.result, ending.reason, started)
         return self._finish("stopped", self._stopped or "the rehearsal's time limit", started)
 
-    def _loop(self, progress: Progress) -> None:
+    def _loop(self, progress: ShowProgress) -> None:
         period_ns = round(1e9 / self._assembly.robot.loop)
         now_ns = 0
         next_progress = 0
@@ -182,7 +182,7 @@ class Rehearsal:
 
     def _finish(self, result: str, reason: str, started: float) -> Result:
         core, zone = self.core, self._assembly.errand.field.zone
-        now_ns = core.world.now_ns
+        now_ns = core.known.now_ns
         things = self._bench.objects
         inside = set(self._bench.delivered(zone)) if zone is not None else set()
         for thing in things:

@@ -25,7 +25,7 @@ from rover.session.operator import Operator
 from rover.session.pacing import Pace
 from rover.session.panel import Standing
 from rover.session.recorder import Recorder, run_header
-from rover.session.result import Progress, Result
+from rover.session.result import Result, ShowProgress
 from rover.session.saved_state import StateError
 
 PROGRESS_EVERY_NS = 2_000_000_000
@@ -93,7 +93,7 @@ class Ended:
 
 
 def run_errand(
-    assembly: Assembly, activities: Mapping[str, type[Activity]], options: RunOptions, say: Say, progress: Progress
+    assembly: Assembly, activities: Mapping[str, type[Activity]], options: RunOptions, say: Say, progress: ShowProgress
 ) -> Ended:
     """Carry an errand out on the real robot, until it ends or a signal ends it.
 
@@ -169,13 +169,13 @@ class Run:
         self._core, self._client, self._drivers = core, devices.client, devices.drivers
         self._operator, self._recorder, self._start = operator, recorder, start
         self._watch = GuardWatch(devices.client.session)
-        self._robot = core.world.robot
+        self._robot = core.known.robot
         self._due: list[Action] = [Action("stop", NOT_ENABLED)]
-        self._known = Known()
+        self._reports = LatestReports()
         self._guard_told_ns = self._guard_words = 0
         self._asking = _states_that_ask(core)
 
-    def loop(self, interruption: Interruption, say: Say, progress: Progress) -> None:
+    def loop(self, interruption: Interruption, say: Say, progress: ShowProgress) -> None:
         """Step until the errand ends or a signal comes; then the wheels are told to stand, before all else."""
         pace, heartbeat = Pace(self._robot.loop), Heartbeat()
         began_ns = pace.wait()
@@ -222,7 +222,7 @@ class Run:
         decided = self._core.step(given)
         self._drivers.apply(decided)
         self._recorder.take(given, decided)
-        self._known.take(given, decided)
+        self._reports.take(given, decided)
         self._latch_at_guard()
         self._advance_start(now_ns, (now_ns - began_ns) * 1e-9)
         self._operator.panel.show(self._shown(decided), now_ns)
@@ -251,7 +251,7 @@ class Run:
             self._client.stop(cause)
 
     def _advance_start(self, now_ns: int, seconds: float) -> None:
-        start, known = self._start, self._known
+        start, known = self._start, self._reports
         match start.stage:
             case Stage.CHECKING:
                 signals = self._core.signals
@@ -275,7 +275,7 @@ class Run:
         waiting = self._start.stage is not Stage.ENABLED or decided.state in self._asking
         return Standing(
             stopped=core.stop.stopped and self._start.stage is Stage.ENABLED,
-            fault=bool(self._known.sick),
+            fault=bool(self._reports.sick),
             held_back=bool(core.signals.motion_held_back),
             waiting=waiting,
             moving=any(decided.drive[:2]),
@@ -292,7 +292,7 @@ def told(event: Event) -> str:
     return ""
 
 
-class Known:
+class LatestReports:
     """What has been seen of the devices.
 
     Attributes:

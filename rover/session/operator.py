@@ -72,7 +72,7 @@ class Operator:
         if watch.phase is Phase.RUNNING:
             return Action("resume") if was_held else None
         state = self._client.state
-        if state is not None and state.commander != self._client.session:
+        if state is not None and state.permit_holder != self._client.session:
             self._client.enable()  # the guard took the permission away, for a silence that was too long
         self._client.resume()
         return None

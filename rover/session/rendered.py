@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from rover.bench.rendered_camera import RenderedCamera
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import Detections, Frame
 from rover.files.bench import BenchFile
 from rover.files.robot import Robot
@@ -48,11 +48,11 @@ class Camera(RenderedCamera):
         trouble: what is wrong with the latest frame; empty for a good one.
     """
 
-    def __init__(self, options: Mapping[str, Any], host: Host) -> None:
-        super().__init__(options, host)
-        device = host.robot.devices.camera
+    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
+        super().__init__(options, context)
+        device = context.robot.devices.camera
         assert device is not None
-        self._detector = Detector(device, host.robot.colours, host.bench.errand.kinds, host.robot.marker)
+        self._detector = Detector(device, context.robot.colours, context.bench.errand.kinds, context.robot.marker)
         self._watch = FrameWatch(device)
         self._troubles: Counter[str] = Counter()
         self.trouble = ""

@@ -34,5 +34,5 @@ class Result:
     record: str
 
 
-Progress = Callable[[float, str, int], None]
+ShowProgress = Callable[[float, str, int], None]
 """Called now and then with robot time (s), state and the number delivered so far."""

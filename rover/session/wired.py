@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rover.bench.bench import Bench
-from rover.bench.devices import Machine
+from rover.bench.devices import BenchHardware
 from rover.files.robot import Robot
 from rover.link.emulator import Emulator
 from rover.link.link import Link, open_link
@@ -45,7 +45,7 @@ def wire(robot: Robot, bench: Bench, pace: float) -> Iterator[Wiring]:
         links: dict[str, Link] = {}
         for name, settings in robot.links.items():
             path = folder / name
-            emulators[name] = Emulator(Machine(bench), path, clock.now_ns, baud=settings.baud, seed=bench.seed)
+            emulators[name] = Emulator(BenchHardware(bench), path, clock.now_ns, baud=settings.baud, seed=bench.seed)
             stack.callback(emulators[name].close)
             links[name] = open_link(settings.model_copy(update={"port": str(path)}), clock.now_ns)
             stack.callback(links[name].close)

@@ -9,8 +9,8 @@ from rover.files.robot import Camera, Colour, Marker, Robot
 from rover.vision.colour import Patch, patches_of, to_hsv
 from rover.vision.geometry import (
     Extent,
-    Place,
-    View,
+    Located,
+    MountedLens,
     joined_extent,
     locate,
     locate_marker,
@@ -35,7 +35,7 @@ ALIKE = 1.6
 """The two halves of the marker differ in width and height by no more than this factor."""
 
 
-class Seen(NamedTuple):
+class MarkedDetection(NamedTuple):
     """A detection, and the edges of its patch in the picture."""
 
     detection: Detection
@@ -67,7 +67,7 @@ class Detector:
         """Return all objects in a picture (rows of blue, green and red, 8 bit), nearest first."""
         return Detections(tuple(seen.detection for seen in self.look(image)))
 
-    def look(self, image: Any) -> list[Seen]:
+    def look(self, image: Any) -> list[MarkedDetection]:
         """Return the same with where each stands in the picture."""
         view = self._view_for(image)
         patches = patches_of(image, self._colours)
@@ -76,13 +76,13 @@ class Detector:
         seen = markers + [lid for patch in rest for lid in self._lids(view, patch)]
         return sorted(seen, key=lambda one: one.detection.distance)
 
-    def _view_for(self, image: Any) -> View:
+    def _view_for(self, image: Any) -> MountedLens:
         height, width = image.shape[:2]
         if (width, height) != (self._view.lens.width, self._view.lens.height):
             self._view = view_of(self._camera, width, height)
         return self._view
 
-    def _lids(self, view: View, patch: Patch) -> Iterator[Seen]:
+    def _lids(self, view: MountedLens, patch: Patch) -> Iterator[MarkedDetection]:
         """Yield the lid of the kind that is placed most surely, of those of this colour; or two that stand as one.
 
         Surely farther than the camera sees to, its pixels are too few: two lids there are soon one that seems nearer.
@@ -104,7 +104,7 @@ class Detector:
             for one, extent in zip(pair, split_extent(patch.extent), strict=True):
                 yield _seen(name, one, view, extent)
 
-    def _markers(self, view: View, patches: Iterable[Patch]) -> Iterator[Seen]:
+    def _markers(self, view: MountedLens, patches: Iterable[Patch]) -> Iterator[MarkedDetection]:
         marker = self._marker
         if marker is None:
             return
@@ -131,12 +131,12 @@ def detector_of(robot: Robot, kinds: Mapping[str, Kind]) -> Detector:
     return Detector(camera, robot.colours, kinds, robot.marker)
 
 
-def _seen(kind: str, place: Place, view: View, extent: Extent) -> Seen:
+def _seen(kind: str, place: Located, view: MountedLens, extent: Extent) -> MarkedDetection:
     size = (extent.right - extent.left) / view.lens.width
     detection = Detection(
         kind, place.bearing, place.distance, place.bearing_sigma, place.distance_sigma, round(size, 6)
     )
-    return Seen(detection, extent)
+    return MarkedDetection(detection, extent)
 
 
 def _overlap(one: Extent, other: Extent) -> bool:

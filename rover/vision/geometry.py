@@ -52,7 +52,7 @@ class Lens(NamedTuple):
     distortion: tuple[float, ...] = ()
 
 
-class View(NamedTuple):
+class MountedLens(NamedTuple):
     """A lens and how it is mounted: ``height`` above the ground (m), ``tilt`` downwards from level (rad)."""
 
     lens: Lens
@@ -81,7 +81,7 @@ class Extent(NamedTuple):
     right_row: float | None = None
 
 
-class Place(NamedTuple):
+class Located(NamedTuple):
     """Where something is, seen from the camera: bearing (rad, left positive) and distance along the ground (m)."""
 
     bearing: float
@@ -102,10 +102,10 @@ def focal_length(width: int, field_of_view: float) -> float:
     return width / 2.0 / math.tan(field_of_view / 2.0)
 
 
-def view_of(camera: Camera, width: int, height: int) -> View:
+def view_of(camera: Camera, width: int, height: int) -> MountedLens:
     """Return the view of the robot file's camera in pictures of this size (pixels)."""
     lens = Lens(width, height, focal_length(width, camera.field_of_view), tuple(camera.distortion))
-    return View(lens, camera.height, camera.tilt)
+    return MountedLens(lens, camera.height, camera.tilt)
 
 
 def _bent(distortion: tuple[float, ...], x: float, y: float) -> tuple[float, float, float]:
@@ -133,7 +133,7 @@ def ray(lens: Lens, u: float, v: float) -> tuple[float, float]:
     return x, y
 
 
-def pixel(view: View, ahead: float, left: float, above: float) -> tuple[float, float] | None:
+def pixel(view: MountedLens, ahead: float, left: float, above: float) -> tuple[float, float] | None:
     """Return the pixel (u, v) of a point (m, from the camera's foot on the ground), or None behind the lens."""
     lens, drop = view.lens, view.height - above
     c, s = math.cos(view.tilt), math.sin(view.tilt)
@@ -146,7 +146,7 @@ def pixel(view: View, ahead: float, left: float, above: float) -> tuple[float, f
     return lens.width / 2.0 + lens.focal * bent_x, lens.height / 2.0 + lens.focal * bent_y
 
 
-def direction(view: View, u: float, v: float) -> Direction:
+def direction(view: MountedLens, u: float, v: float) -> Direction:
     """Return where the ray through a pixel goes, by the full ray: with a tilt, the column alone does not tell."""
     right, down = ray(view.lens, u, v)
     c, s = math.cos(view.tilt), math.sin(view.tilt)
@@ -154,7 +154,7 @@ def direction(view: View, u: float, v: float) -> Direction:
     return Direction(-math.atan2(right, ahead), fall / math.hypot(ahead, right))
 
 
-def locate(view: View, patch: Extent, lid_height: float, lid_width: float) -> Place | None:
+def locate(view: MountedLens, patch: Extent, lid_height: float, lid_width: float) -> Located | None:
     """Return where a round lid stands, or None if the patch cannot be such a lid on the floor.
 
     The far edge of the lid's upper face is the top of the patch, whatever rim shows below it; where its ray meets the
@@ -178,7 +178,9 @@ def locate(view: View, patch: Extent, lid_height: float, lid_width: float) -> Pl
     return _place(best, *_bearing(view, patch, _half_angle(best, lid_width)))
 
 
-def locate_pair(view: View, patch: Extent, lid_height: float, lid_width: float) -> tuple[Place, Place] | None:
+def locate_pair(
+    view: MountedLens, patch: Extent, lid_height: float, lid_width: float
+) -> tuple[Located, Located] | None:
     """Return where two round lids stand, left and right, that make one patch; None if it is not too wide for one.
 
     Both are as far as the row has it, each with its own edge of the patch half a width from its middle.
@@ -206,9 +208,9 @@ def _half_angle(guess: Guess, width: float) -> float:
     return math.asin(min(1.0, width / 2.0 * guess.inverse))
 
 
-def _place(guess: Guess, bearing: float, bearing_sigma: float) -> Place:
+def _place(guess: Guess, bearing: float, bearing_sigma: float) -> Located:
     distance = 1.0 / guess.inverse
-    return Place(bearing, distance, bearing_sigma, distance * math.hypot(guess.sigma * distance, SCALE_SIGMA))
+    return Located(bearing, distance, bearing_sigma, distance * math.hypot(guess.sigma * distance, SCALE_SIGMA))
 
 
 def _is_cut(lens: Lens, patch: Extent) -> bool:
@@ -216,13 +218,13 @@ def _is_cut(lens: Lens, patch: Extent) -> bool:
     return patch.left <= 0 or patch.right >= lens.width or patch.bottom >= lens.height
 
 
-def _by_row(view: View, patch: Extent, lid_height: float, lid_width: float) -> Guess | None:
+def _by_row(view: MountedLens, patch: Extent, lid_height: float, lid_width: float) -> Guess | None:
     """Return what the patch's top row tells; nothing if the lid is at the camera's height."""
     drop = view.height - lid_height
     if abs(drop) < 1e-3:
         return None
     fall = direction(view, (patch.left + patch.right) / 2.0, patch.top).fall
-    # Seen from below, it is the near edge of the lid that shows highest.
+    # MarkedDetection from below, it is the near edge of the lid that shows highest.
     beyond = math.copysign(lid_width / 2.0, drop)
     to_edge = fall / drop
     inverse = to_edge / max(1.0 - to_edge * beyond, 0.1)
@@ -230,7 +232,7 @@ def _by_row(view: View, patch: Extent, lid_height: float, lid_width: float) -> G
     return Guess(inverse, (1.0 + fall * fall) * angle / abs(drop))
 
 
-def _edges(view: View, patch: Extent) -> tuple[float, float]:
+def _edges(view: MountedLens, patch: Extent) -> tuple[float, float]:
     """Return the bearings of the patch's left and right edge (rad)."""
     middle = (patch.top + patch.bottom) / 2.0
     left_row = middle if patch.left_row is None else patch.left_row
@@ -238,7 +240,7 @@ def _edges(view: View, patch: Extent) -> tuple[float, float]:
     return direction(view, patch.left, left_row).bearing, direction(view, patch.right, right_row).bearing
 
 
-def _by_width(view: View, patch: Extent, lid_width: float) -> Guess:
+def _by_width(view: MountedLens, patch: Extent, lid_width: float) -> Guess:
     """Return what the patch's width tells: an upright round thing fills the angle 2 asin(radius / distance)."""
     left, right = _edges(view, patch)
     half = (left - right) / 2.0
@@ -279,7 +281,7 @@ def _is_lopsided(patch: Extent) -> bool:
     return abs(patch.left_row - patch.right_row) > max(pixels, share * (patch.bottom - patch.top))
 
 
-def _bearing(view: View, patch: Extent, half: float) -> tuple[float, float]:
+def _bearing(view: MountedLens, patch: Extent, half: float) -> tuple[float, float]:
     """Return the bearing of a round thing that fills twice the angle ``half``, and its sigma (rad)."""
     left, right = _edges(view, patch)
     seen, sigma = left - right, _edge_sigma(patch, left - right)
@@ -294,7 +296,7 @@ def _edge_sigma(patch: Extent, seen: float) -> float:
     return math.hypot(HEADING_SIGMA, seen / (patch.right - patch.left) * EDGE_SIGMA)
 
 
-def locate_marker(view: View, halves: tuple[Extent, Extent], width: float, height: float) -> Place | None:
+def locate_marker(view: MountedLens, halves: tuple[Extent, Extent], width: float, height: float) -> Located | None:
     """Return where the tray's marker stands: an upright plate of a width and height (m) at the camera's height.
 
     Seen aslant, a plate is narrower and as high as ever, so that of the two answers the larger counts. None if the
@@ -313,7 +315,7 @@ def locate_marker(view: View, halves: tuple[Extent, Extent], width: float, heigh
     distance = 1.0 / max(by_width, by_height)
     edge = EDGE_SIGMA / view.lens.focal
     distance_sigma = distance * math.hypot(edge * math.sqrt(2.0) / side * distance, SCALE_SIGMA)
-    return Place((left + right) / 2.0, distance, math.hypot(HEADING_SIGMA, edge), distance_sigma)
+    return Located((left + right) / 2.0, distance, math.hypot(HEADING_SIGMA, edge), distance_sigma)
 
 
 def joined_extent(left: Extent, right: Extent) -> Extent:
@@ -328,7 +330,7 @@ def split_extent(patch: Extent) -> tuple[Extent, Extent]:
     return patch._replace(right=middle, right_row=None), patch._replace(left=middle, left_row=None)
 
 
-def _falls(view: View, patch: Extent) -> tuple[float, float]:
+def _falls(view: MountedLens, patch: Extent) -> tuple[float, float]:
     """Return the falls of a patch's top and bottom, half-way across."""
     middle = (patch.left + patch.right) / 2.0
     return direction(view, middle, patch.top).fall, direction(view, middle, patch.bottom).fall

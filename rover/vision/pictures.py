@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from rover.vision.detector import Seen
+from rover.vision.detector import MarkedDetection
 
 INK, PAPER = (43, 38, 35), (243, 249, 251)
 ENDINGS = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp")
@@ -42,7 +42,7 @@ def write_picture(path: Path, image: Any) -> Path:
     return path
 
 
-def described(seen: Seen) -> str:
+def described(seen: MarkedDetection) -> str:
     """Return one line about a detection: kind, distance and bearing with their 95 % intervals."""
     one = seen.detection
     bearing, bearing_most = math.degrees(one.bearing), 1.96 * math.degrees(one.bearing_sigma)
@@ -50,7 +50,7 @@ def described(seen: Seen) -> str:
     return f"{one.kind}  {distance}  {bearing:+.1f} deg +- {bearing_most:.1f}"
 
 
-def annotated(image: Any, found: Iterable[Seen]) -> Any:
+def annotated(image: Any, found: Iterable[MarkedDetection]) -> Any:
     """Return a copy of a picture, large enough to read, with a box and a line of text for each detection."""
     import cv2
 

@@ -68,7 +68,7 @@ class Remembered:
 
 
 @dataclass(frozen=True)
-class Eye:
+class FieldOfView:
     """The camera: ahead of the robot's middle (m), half its field of view (rad), nearest and farthest sight (m)."""
 
     ahead: float
@@ -98,9 +98,9 @@ class Sighting(NamedTuple):
     base: float
 
 
-def sight(detection: Detection, eye: Eye, pose: Pose, pose_sigma: float) -> Sighting:
+def sight(detection: Detection, view: FieldOfView, pose: Pose, pose_sigma: float) -> Sighting:
     """Return where a detection stands in the field, with its covariance from the camera's and the pose's errors."""
-    ahead = eye.ahead + detection.distance * math.cos(detection.bearing)
+    ahead = view.ahead + detection.distance * math.cos(detection.bearing)
     left = detection.distance * math.sin(detection.bearing)
     c, s = math.cos(pose.heading), math.sin(pose.heading)
     x, y = pose.x + ahead * c - left * s, pose.y + ahead * s + left * c
@@ -124,8 +124,8 @@ def sight(detection: Detection, eye: Eye, pose: Pose, pose_sigma: float) -> Sigh
 class TargetMemory:
     """The objects seen and not yet dealt with, in the order in which they were first seen."""
 
-    def __init__(self, eye: Eye) -> None:
-        self.eye = eye
+    def __init__(self, view: FieldOfView) -> None:
+        self.view = view
         self.objects: list[Remembered] = []
         self.chosen: Remembered | None = None
         self.seen: Sighting | None = None
@@ -178,8 +178,8 @@ class TargetMemory:
         return nearest
 
     def _forget_missing(self, met: Mapping[int, Sighting], pose: Pose) -> None:
-        eye_x, eye_y = self.eye.place(pose)
-        nearest, farthest = self.eye.nearest, PLAIN_SHARE * self.eye.reach
+        eye_x, eye_y = self.view.place(pose)
+        nearest, farthest = self.view.nearest, PLAIN_SHARE * self.view.reach
         gone = []
         for one in self.objects:
             if one.number in met:
@@ -187,7 +187,7 @@ class TargetMemory:
             dx, dy = one.x - eye_x, one.y - eye_y
             if not nearest < math.hypot(dx, dy) < farthest:
                 continue
-            if abs(wrap(math.atan2(dy, dx) - pose.heading)) < 0.75 * self.eye.half_view:
+            if abs(wrap(math.atan2(dy, dx) - pose.heading)) < 0.75 * self.view.half_view:
                 one.misses += 1
                 if one.misses >= MISSES_TO_FORGET or not one.known:
                     gone.append(one)

@@ -1,4 +1,4 @@
-"""One activity at a time on a bench without any effect, its true outcome read from the record."""
+"""One activity at a time on a bench without any effect, its true progress read from the record."""
 
 import itertools
 import math
@@ -14,7 +14,7 @@ from rover.activities.registry import ACTIVITIES
 from rover.events import Note
 from rover.files import yaml_source
 from rover.record.reader import read
-from rover.record.run import Run
+from rover.record.run import RecordedRun
 from rover.session.assembly import with_user_activities
 from rover.session.on_bench import Rehearsal
 
@@ -43,9 +43,9 @@ KINDS = {kind: {"lid": kind, "height": "60 mm", "width": "50 mm"} for kind in ("
 class Did:
     """What an activity did: how it ended, why it failed, and the run."""
 
-    outcome: str
+    progress: str
     why: str
-    run: Run
+    run: RecordedRun
 
     @property
     def way(self) -> tuple[float, float, float]:

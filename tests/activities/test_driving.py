@@ -12,48 +12,48 @@ DRIVE_SILENT = ["at 0 s: drive silent"]
 class TestStraightRuns:
     @pytest.mark.parametrize("length", [0.3, 1.0, 2.0])
     def test_a_length_is_driven(self, doing, length):
-        did = doing(("drive_straight", {"length": f"{length} m"}))
-        assert did.outcome == "done"
+        did = doing(("run_straight", {"length": f"{length} m"}))
+        assert did.progress == "done"
         assert did.way == pytest.approx((length, 0.0, 0.0), abs=0.04)
 
     def test_backwards(self, doing):
         did = doing(("reverse", {"length": "40 cm"}))
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert did.way == pytest.approx((-0.4, 0.0, 0.0), abs=0.03)
 
     def test_speed_is_a_limit(self, doing):
-        slow, fast = (doing(("drive_straight", {"length": "1 m", "speed": speed})) for speed in ("10 cm/s", "40 cm/s"))
+        slow, fast = (doing(("run_straight", {"length": "1 m", "speed": speed})) for speed in ("10 cm/s", "40 cm/s"))
         assert slow.seconds > 10.0
         assert fast.seconds < 6.0
 
     def test_unlike_motors_do_not_make_it_a_curve(self, doing):
-        did = doing(("drive_straight", {"length": "2 m"}), motors={"mismatch": 0.15})
+        did = doing(("run_straight", {"length": "2 m"}), motors={"mismatch": 0.15})
         assert did.way == pytest.approx((2.0, 0.0, 0.0), abs=0.05)
 
     def test_a_random_length_lies_between_its_ends(self, doing):
-        ahead = doing(("drive_straight", {"length": "50 cm", "up_to": "1.5 m"})).way[0]
+        ahead = doing(("run_straight", {"length": "50 cm", "up_to": "1.5 m"})).way[0]
         assert 0.45 < ahead < 1.55
-        assert doing(("drive_straight", {"length": "50 cm", "up_to": "1.5 m"})).way[0] == ahead
+        assert doing(("run_straight", {"length": "50 cm", "up_to": "1.5 m"})).way[0] == ahead
 
     def test_held_back_by_an_obstacle_it_fails(self, doing):
-        did = doing(("drive_straight", {"length": "2 m"}), obstacles=[{"x": "4 m", "y": "2 m"}])
-        assert (did.outcome, did.why) == ("failed", "held back for 3 s")
+        did = doing(("run_straight", {"length": "2 m"}), obstacles=[{"x": "4 m", "y": "2 m"}])
+        assert (did.progress, did.why) == ("failed", "held back for 3 s")
         assert 0.5 < did.way[0] < 0.85
 
     def test_held_back_by_the_edge_of_the_field_it_fails(self, doing):
-        did = doing(("drive_straight", {"length": "5 m"}))
-        assert (did.outcome, did.why) == ("failed", "held back for 3 s")
+        did = doing(("run_straight", {"length": "5 m"}))
+        assert (did.progress, did.why) == ("failed", "held back for 3 s")
         assert 2.6 < did.way[0] < 2.92
 
     def test_wheels_that_are_driven_and_do_not_turn_fail(self, doing):
-        did = doing(("drive_straight", {"length": "2 m"}), faults=DRIVE_SILENT)
-        assert (did.outcome, did.why) == ("failed", "the wheels are driven and do not turn")
+        did = doing(("run_straight", {"length": "2 m"}), faults=DRIVE_SILENT)
+        assert (did.progress, did.why) == ("failed", "the wheels are driven and do not turn")
 
 
 class TestDriveOn:
     def test_it_drives_until_the_state_is_left(self, doing):
         did = doing(("drive_on", {"speed": "20 cm/s"}), lasts="5 s")
-        assert did.outcome == "late"
+        assert did.progress == "late"
         assert did.way == pytest.approx((0.95, 0.0, 0.0), abs=0.12)
 
     def test_by_default_at_half_the_limit(self, doing):
@@ -67,7 +67,7 @@ class TestTurn:
     @pytest.mark.parametrize("degrees", [90, -90, 30, 170, -170])
     def test_by_an_angle(self, doing, degrees):
         did = doing(("turn", {"by": f"{degrees} deg"}))
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert math.degrees(did.way[2]) == pytest.approx(degrees, abs=4.0)
         assert math.hypot(*did.way[:2]) < 0.03
 
@@ -80,11 +80,11 @@ class TestTurn:
 
     def test_stalled_it_fails(self, doing):
         did = doing(("turn", {"by": "90 deg"}), faults=DRIVE_SILENT)
-        assert (did.outcome, did.why) == ("failed", "the wheels are driven and do not turn")
+        assert (did.progress, did.why) == ("failed", "the wheels are driven and do not turn")
 
     def test_with_counts_and_heading_missing_it_stands_still_and_goes_on_when_they_return(self, doing):
         did = doing(("turn", {"by": "90 deg"}), faults=["at 1 s: link silent for 8 s"])
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert did.seconds > 8.0
         assert math.degrees(did.way[2]) == pytest.approx(90.0, abs=4.0)
 
@@ -93,25 +93,25 @@ class TestDriveTo:
     @pytest.mark.parametrize("place", [(5.0, 3.0), (3.0, 3.5), (2.0, 1.0)])
     def test_a_point(self, doing, place):
         did = doing(("drive_to", {"place": [f"{place[0]} m", f"{place[1]} m"]}))
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert (did.way[0] + 3.0, did.way[1] + 2.0) == pytest.approx(place, abs=0.08)
 
     def test_a_place_with_a_heading(self, doing):
-        places = {"door": {"x": "4 m", "y": "3 m", "heading": "90 deg"}}
-        did = doing(("drive_to", {"place": "field.places.door"}), field={"places": places})
-        assert did.outcome == "done"
+        places = {"channel": {"x": "4 m", "y": "3 m", "heading": "90 deg"}}
+        did = doing(("drive_to", {"place": "field.places.channel"}), field={"places": places})
+        assert did.progress == "done"
         assert did.way == pytest.approx((1.0, 1.0, math.pi / 2.0), abs=0.1)
 
     def test_the_gate_of_the_tray_faces_the_free_slot(self, doing):
         did = doing(("drive_to", {"place": "zone.gate"}))
         end = did.run.true_track[-1]
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert abs(math.remainder(end.heading - math.pi, math.tau)) < 0.08
         assert end.x > 1.25 + 0.16
 
     def test_round_an_unknown_obstacle(self, doing):
         did = doing(("drive_to", {"place": ["5 m", "2 m"]}), obstacles=[{"x": "4 m", "y": "2 m", "radius": "6 cm"}])
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert max(abs(pose.y - 2.0) for pose in did.run.true_track) > 0.1
 
     def test_round_a_jar_that_was_seen(self, doing, jar):
@@ -119,18 +119,18 @@ class TestDriveTo:
         did = doing(
             ("stand_still", {}), ("skip_target", {}), ("drive_to", {"place": ["5 m", "2 m"]}), objects=[jar(4.0, 2.0)]
         )
-        assert did.outcome == "done"
+        assert did.progress == "done"
         (thing,) = did.run.final_objects
         assert (thing.x, thing.y) == pytest.approx((4.0, 2.0))
 
     def test_a_wall_across_the_field_is_no_way(self, doing):
         walls = {"middle": [["4 m", "0 m"], ["4 m", "4 m"]]}
         did = doing(("drive_to", {"place": ["5 m", "2 m"]}), field={"walls": walls})
-        assert (did.outcome, did.why) == ("failed", "found no way round what stands in between")
+        assert (did.progress, did.why) == ("failed", "found no way round what stands in between")
 
     def test_a_place_that_there_is_none_of(self, doing):
         did = doing(("drive_to", {"place": "target.place"}))
-        assert (did.outcome, did.why) == ("failed", "there is no target.place now")
+        assert (did.progress, did.why) == ("failed", "there is no target.place now")
 
     def test_a_field_full_of_unknown_things(self, doing):
         ring = [
@@ -138,18 +138,18 @@ class TestDriveTo:
             for angle in (math.tau * index / 14 for index in range(14))
         ]
         did = doing(("drive_to", {"place": ["5 m", "2 m"]}), obstacles=ring)
-        assert did.outcome == "failed"
+        assert did.progress == "failed"
         assert did.why
         assert math.hypot(*did.way[:2]) < 0.6
 
     def test_stalled(self, doing):
         did = doing(("drive_to", {"place": ["5 m", "2 m"]}), faults=DRIVE_SILENT)
-        assert (did.outcome, did.why) == ("failed", "the wheels are driven and do not turn")
+        assert (did.progress, did.why) == ("failed", "the wheels are driven and do not turn")
 
 
 def test_standing_still_lasts_until_the_state_is_left(doing):
     did = doing(("stand_still", {}), lasts="3 s")
-    assert did.outcome == "late"
+    assert did.progress == "late"
     assert did.way == pytest.approx((0.0, 0.0, 0.0), abs=1e-9)
 
 

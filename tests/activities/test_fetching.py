@@ -15,7 +15,7 @@ class TestCloseIn:
     @pytest.mark.parametrize("place", [(3.8, 2.0), (4.5, 2.3), (3.6, 1.85)])
     def test_the_target_stands_between_the_jaws_and_was_not_pushed(self, doing, jar, place):
         did = doing(LOOK, NEAR, objects=[jar(*place)])
-        assert did.outcome == "done"
+        assert did.progress == "done"
         end = did.run.true_track[-1]
         jaws = (end.x + 0.16 * math.cos(end.heading), end.y + 0.16 * math.sin(end.heading))
         assert math.dist(jaws, place) < 0.03
@@ -24,37 +24,37 @@ class TestCloseIn:
 
     def test_without_a_target_it_fails(self, doing):
         did = doing(LOOK, NEAR)
-        assert (did.outcome, did.why) == ("failed", "no target is chosen")
+        assert (did.progress, did.why) == ("failed", "no target is chosen")
 
     def test_with_the_target_taken_away_it_fails(self, doing, jar):
         did = doing(LOOK, NEAR, objects=[jar(4.8, 2.0)], faults=["at 2.5 s: jar 1 moved to [9 m, 9 m]"])
-        assert (did.outcome, did.why) == ("failed", "the target is gone")
+        assert (did.progress, did.why) == ("failed", "the target is gone")
 
     def test_stalled_it_fails(self, doing, jar):
         did = doing(LOOK, NEAR, objects=[jar(4.0, 2.0)], faults=["at 0 s: drive silent"])
-        assert (did.outcome, did.why) == ("failed", "the wheels are driven and do not turn")
+        assert (did.progress, did.why) == ("failed", "the wheels are driven and do not turn")
 
     def test_two_equal_targets_left_and_right_are_no_dilemma(self, doing, jar):
         did = doing(LOOK, NEAR, objects=[jar(4.5, 2.3), jar(4.5, 1.7)])
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert did.seconds < 15.0
 
 
 class TestJaws:
     def test_closed_on_a_jar_they_hold_it(self, doing, jar):
         did = doing(LOOK, NEAR, GRIP, objects=[jar(4.0, 2.0)])
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert [thing.place for thing in did.run.final_objects] == ["held"]
 
     def test_feedback_tells_of_closing_on_nothing(self, doing):
-        assert doing(GRIP, devices={"gripper": {"feedback": "switch"}}).outcome == "failed"
+        assert doing(GRIP, devices={"gripper": {"feedback": "switch"}}).progress == "failed"
 
     def test_without_feedback_closing_on_nothing_is_not_noticed(self, doing):
-        assert doing(GRIP).outcome == "done"
+        assert doing(GRIP).progress == "done"
 
     def test_opened_they_let_go(self, doing, jar):
         did = doing(LOOK, NEAR, GRIP, ("open_jaws", {}), objects=[jar(4.0, 2.0)])
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert [thing.place for thing in did.run.final_objects] == ["floor"]
 
     def test_something_carried_is_lost_where_they_open(self, doing, jar):
@@ -91,7 +91,7 @@ class TestSetDown:
 
     def test_the_jar_stands_in_the_slot_and_the_robot_is_out_again(self, doing, jar):
         did = doing(*self.carried, ("set_down", {}), objects=[jar(4.0, 2.0)], errand={"expect": 1})
-        assert did.outcome == "done"
+        assert did.progress == "done"
         (delivery,) = did.run.events_of(Delivery)
         (thing,) = did.run.final_objects
         assert thing.place == "tray"
@@ -108,17 +108,17 @@ class TestSetDown:
         gate, down = ("drive_to", {"place": "zone.gate"}), ("set_down", {})
         field = {"zone": {"x": "75 cm", "y": "2 m", "width": "25 cm", "depth": "25 cm", "entry": "180 deg"}}
         did = doing(gate, down, down, field=field)
-        assert (did.outcome, did.why) == ("failed", "no slot is free")
+        assert (did.progress, did.why) == ("failed", "no slot is free")
 
     def test_stalled_it_fails(self, doing):
         did = doing(("drive_to", {"place": "zone.gate"}), ("set_down", {}), faults=["at 12 s: drive silent"])
-        assert (did.outcome, did.why) == ("failed", "the wheels are driven and do not turn")
+        assert (did.progress, did.why) == ("failed", "the wheels are driven and do not turn")
 
 
 class TestLooking:
     def test_a_sweep_looks_all_round_and_ends_near_where_it_began(self, doing):
         did = doing(("sweep", {}))
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert math.degrees(did.way[2]) == pytest.approx(315.0, abs=45.0)
         assert math.hypot(*did.way[:2]) < 0.05
 
@@ -135,5 +135,5 @@ class TestLooking:
 
     def test_nothing_seen_nothing_noted(self, doing):
         did = doing(LOOK, ("note_seen", {}))
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert [note for note in did.run.events_of(Note) if note.kind == "seen"] == []

@@ -24,46 +24,46 @@ class TestSquareUp:
     @pytest.mark.parametrize(("wall", "turned"), [("north", 90.0), ("south", -90.0)])
     def test_it_faces_the_wall_and_is_sure_of_one_axis(self, doing, wall, turned):
         did = doing(("square_up", {"wall": wall}), field={"walls": WALLS})
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert math.degrees(did.way[2]) == pytest.approx(turned, abs=4.0)
         across, _ = sigmas(did)
         assert sigmas(did)[1] < 0.015 < across
 
     def test_told_no_wall_it_takes_the_one_that_tells_most(self, doing):
         """Heading east with a doubtful heading, the way across is what is not known: north or south tells it."""
-        did = doing(("drive_straight", {"length": "1.2 m"}), ("square_up", {}), field={"walls": WALLS})
-        assert did.outcome == "done"
+        did = doing(("run_straight", {"length": "1.2 m"}), ("square_up", {}), field={"walls": WALLS})
+        assert did.progress == "done"
         assert abs(math.degrees(did.way[2])) == pytest.approx(90.0, abs=4.0)
         assert sigmas(did)[1] < 0.015
 
     def test_a_second_time_it_takes_the_other_axis(self, doing):
         walls = {"walls": WALLS, "start": {"x": "4.5 m", "y": "2 m", "heading": "90 deg"}}
         did = doing(("square_up", {}), ("square_up", {}), field=walls)
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert max(sigmas(did)) < 0.018
 
     def test_a_wall_behind_a_known_object_is_not_taken(self, doing, jar):
         """The jar ahead echoes before the east wall does; west is out of reach, and there is no other."""
         walls = {name: WALLS[name] for name in ("east", "west")}
         did = doing(("stand_still", {}), ("square_up", {}), field={"walls": walls}, objects=[jar(4.0, 2.0)])
-        assert (did.outcome, did.why) == ("failed", "no known wall is in reach of the range finder")
+        assert (did.progress, did.why) == ("failed", "no known wall is in reach of the range finder")
 
     def test_without_walls_it_fails_at_once(self, doing):
         did = doing(("square_up", {}))
-        assert (did.outcome, did.why) == ("failed", "no known wall is in reach of the range finder")
+        assert (did.progress, did.why) == ("failed", "no known wall is in reach of the range finder")
         assert did.seconds < 0.5
 
     def test_where_the_wall_does_not_echo_it_gives_up(self, doing):
         did = doing(("square_up", {"wall": "north"}), field={"walls": WALLS}, range={"missing": "100 %"})
-        assert (did.outcome, did.why) == ("failed", "no echo came from where the wall should be")
+        assert (did.progress, did.why) == ("failed", "no echo came from where the wall should be")
 
 
 class TestSightMarker:
     def test_it_faces_the_marker_and_knows_both_axes_better(self, doing):
         did = doing(("sight_marker", {}), field={"zone": ZONE})
-        assert did.outcome == "done"
+        assert did.progress == "done"
         assert abs(math.degrees(did.way[2])) == pytest.approx(180.0, abs=4.0)
 
     def test_without_a_marker_it_fails_at_once(self, doing):
         did = doing(("sight_marker", {}))
-        assert (did.outcome, did.why) == ("failed", "the errand's zone has no 'marker'")
+        assert (did.progress, did.why) == ("failed", "the errand's zone has no 'marker'")

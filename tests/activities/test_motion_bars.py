@@ -18,13 +18,13 @@ def test_a_turn_overshoots_by_three_degrees_at_most(doing, by, seed):
     turn = doing(("turn", {"by": by}), motors=MISMATCHED, seed=seed)
     wanted = math.radians(float(by.split()[0]))
     farthest = max(math.remainder(heading, math.tau) * math.copysign(1.0, wanted) for heading in headings(turn))
-    assert turn.outcome == "done"
+    assert turn.progress == "done"
     assert farthest - abs(wanted) <= 3.0 * DEGREE
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_a_straight_run_keeps_its_heading_within_a_degree_and_a_half(doing, seed):
-    run = doing(("drive_straight", {"length": "2.5 m"}), motors=MISMATCHED, seed=seed)
+    run = doing(("run_straight", {"length": "2.5 m"}), motors=MISMATCHED, seed=seed)
     off = [math.remainder(heading, math.tau) for heading in headings(run)]
-    assert run.outcome == "done"
+    assert run.progress == "done"
     assert math.sqrt(sum(each * each for each in off) / len(off)) <= 1.5 * DEGREE

@@ -11,7 +11,7 @@ from rover.behaviour.analysis import examine
 from rover.behaviour.build import Builder
 from rover.behaviour.engine import Engine
 from rover.behaviour.model import BehaviourGraph, StateNode
-from rover.behaviour.vocabulary import SENSORS, Outcome, Signals, attribute_of
+from rover.behaviour.vocabulary import SENSORS, Progress, Signals, attribute_of
 from rover.files import load
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
@@ -84,9 +84,9 @@ class Run:
     def steps(self, count: int) -> list[str]:
         return [self.step() for _ in range(count)]
 
-    def end(self, outcome: Outcome) -> None:
+    def end(self, progress: Progress) -> None:
         """Let the present activity end, as after a step."""
-        self.engine.report(outcome)
+        self.engine.report(progress)
 
     def resume(self) -> str:
         self.engine.resume(round(self.now * 1e9), self.signals)

@@ -60,7 +60,7 @@ FINDINGS = {
     ),
     "no way out by time": (states("{when: target.known, go: end}"), "a", "no way out by time"),
     "failure without exit": (states(does="close_jaws"), "a", "'close_jaws' can fail, but no exit takes that"),
-    "failure that only another outcome leaves": (
+    "failure that only another progress leaves": (
         states(f"{{when: done, go: end}}, {LEFT}", does="close_jaws"),
         "a",
         "can fail, but no exit takes that",
@@ -129,12 +129,12 @@ FINDINGS = {
         "when target.seen and false",
         "never taken: this condition is always false",
     ),
-    "outcome that the activity does not have": (
+    "progress that the activity does not have": (
         states(f"{{when: done, go: end}}, {LEFT}"),
         "when done",
         "never taken: this state cannot end so (its activity goes on until it is left)",
     ),
-    "outcome that the graph does not have": (
+    "progress that the graph does not have": (
         nested("{after: 1 s, go: ok}", "{when: done, go: b}, {when: failed, go: end}"),
         "when failed",
         "never taken: this state cannot end so (only done)",
@@ -158,14 +158,14 @@ FINDINGS = {
         "when target.seen confirm 2 of 3",
         "never taken: an exit above it fires first",
     ),
-    "an outcome below one that takes both": (
+    "an progress below one that takes both": (
         states(
             f"{{when: done or failed, go: end}}, {{when: done and target.seen, go: end}}, {LEFT}", does="close_jaws"
         ),
         "when done and target.seen",
         "never taken: an exit above it fires first",
     ),
-    "an outcome held by an until below one that takes it": (
+    "an progress held by an until below one that takes it": (
         states(
             f"{{when: done or failed, go: end}}, {{when: done, until: target.seen, go: end}}, {LEFT}", does="close_jaws"
         ),
@@ -234,13 +234,13 @@ SOUND = {
         f"{{when: target.seen, until: target.known, confirm: 3 of 3, go: end}}, {LEFT}"
     ),
     "a shorter time below a longer one": states("{after: 5 s, go: end}, {after: 1 s, go: end}"),
-    "an outcome below a narrower one": states(
+    "an progress below a narrower one": states(
         f"{{when: done and target.seen, go: end}}, {{when: done or failed, go: end}}, {LEFT}", does="close_jaws"
     ),
-    "an outcome below one that waits for a device": states(
+    "an progress below one that waits for a device": states(
         f"{{when: failed or target.seen, go: end}}, {{when: failed, go: end}}, {LEFT}", does="close_jaws"
     ),
-    "an outcome below one whose until may not be known": states(
+    "an progress below one whose until may not be known": states(
         f"{{when: done or failed, until: pose.x > 1 m, go: end}}, {{when: failed, go: end}}, {LEFT}", does="close_jaws"
     ),
     "always for one state only": states(
@@ -290,7 +290,7 @@ def without(robot: Robot, *families: str) -> Robot:
         ),
         (
             "range",
-            states(f"{{when: failed, go: end}}, {LEFT}", does="'drive_straight', with: {length: range.distance}"),
+            states(f"{{when: failed, go: end}}, {LEFT}", does="'run_straight', with: {length: range.distance}"),
             "'range.distance' needs the device 'range'",
         ),
     ],

@@ -377,7 +377,7 @@ VALUES = st.fixed_dictionaries(
         **{name: st.sampled_from([0.0, 0.1, 0.2, 1.0, -1.0, math.nan]) for name in LENGTHS},
         **{name: st.integers(0, 2) for name in WHOLES},
         **{name: st.booleans() for name in TRUTHS},
-        "outcome": st.integers(0, 2),
+        "progress": st.integers(0, 2),
     }
 )
 
@@ -399,7 +399,7 @@ def pieces(tmp_path_factory):
             setattr(signals, f"{device}_ok", True)
             setattr(signals, f"{device}_n", 1)
         memory = [0] * compiler.places.size
-        memory[compiler.places.outcome["a"]] = values["outcome"]
+        memory[compiler.places.progress["a"]] = values["progress"]
         taken = compiler.decide("a")(0, signals, memory) == 0
         return None if memory[UNKNOWNS] else taken
 
@@ -420,7 +420,7 @@ def divides_by_a_constant_zero(text):
 def test_compiled_conditions_say_what_their_text_says(pieces, condition, values):
     text, work = condition
     try:
-        expected = work(values | {"done": values["outcome"] == 1, "failed": values["outcome"] == 2})
+        expected = work(values | {"done": values["progress"] == 1, "failed": values["progress"] == 2})
     except UNKNOWN:
         expected = None
     if len(text) <= LONGEST and not divides_by_a_constant_zero(text):
@@ -432,7 +432,7 @@ def test_compiled_conditions_say_what_their_text_says(pieces, condition, values)
 def test_could_be_never_leaves_out_what_a_condition_is(condition, values):
     """The analysis asks what a condition could be; the answer may be too wide, never too narrow."""
     text, work = condition
-    facts = {"done": values["outcome"] == 1, "failed": values["outcome"] == 2}
+    facts = {"done": values["progress"] == 1, "failed": values["progress"] == 2}
     try:
         truth = work(values | facts)
     except UNKNOWN:

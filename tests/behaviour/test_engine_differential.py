@@ -32,13 +32,13 @@ from rover.behaviour.analysis import examine
 from rover.behaviour.build import Builder
 from rover.behaviour.conditions import Scope, read_condition
 from rover.behaviour.engine import Engine
-from rover.behaviour.vocabulary import Outcome, Signals
+from rover.behaviour.vocabulary import Progress, Signals
 from rover.files import load
 
 DEVICES = ("camera", "range", "battery")
 NAN = math.nan
 
-# text -> (devices it reads, what it is in a world; ZeroDivisionError and None stand for unknown)
+# text -> (devices it reads, what it is in a known; ZeroDivisionError and None stand for unknown)
 CONDITIONS = {
     "target.seen": (("camera",), lambda w: w["target_seen"]),
     "not target.seen": (("camera",), lambda w: not w["target_seen"]),
@@ -123,25 +123,25 @@ def graphs(draw, depth, confirmed=True):
 def trace(seed, length):
     """Yield worlds: signals, which devices report and when their values were taken, how an activity ends, a resume."""
     draw = random.Random(seed)
-    world = {f"{device}_ok": True for device in DEVICES} | {f"{device}_n": 0 for device in DEVICES}
-    world |= {f"{device}_t": 0 for device in DEVICES} | {"now": 0, "end": None, "resume": False}
+    known = {f"{device}_ok": True for device in DEVICES} | {f"{device}_n": 0 for device in DEVICES}
+    known |= {f"{device}_t": 0 for device in DEVICES} | {"now": 0, "end": None, "resume": False}
     lazy = draw.choice([0.05, 0.3, 0.8])  # how often things change
     for step in range(length):
-        world = dict(world, end=None, resume=False)
-        world["now"] += draw.choice([50, 50, 50, 100, 130]) * 1_000_000 if step else 0
+        known = dict(known, end=None, resume=False)
+        known["now"] += draw.choice([50, 50, 50, 100, 130]) * 1_000_000 if step else 0
         for device in DEVICES:
             if draw.random() < 0.08:
-                world[f"{device}_ok"] = not world[f"{device}_ok"]
+                known[f"{device}_ok"] = not known[f"{device}_ok"]
             if draw.random() < 0.5:
-                world[f"{device}_n"] += 1
-                world[f"{device}_t"] = max(world[f"{device}_t"], world["now"] - draw.choice([0, 20, 60]) * 1_000_000)
+                known[f"{device}_n"] += 1
+                known[f"{device}_t"] = max(known[f"{device}_t"], known["now"] - draw.choice([0, 20, 60]) * 1_000_000)
         for name, values in VALUES.items():
-            if name not in world or draw.random() < lazy:
-                world[name] = draw.choice(values)
+            if name not in known or draw.random() < lazy:
+                known[name] = draw.choice(values)
         if draw.random() < 0.25:
-            world["end"] = draw.choice(["done", "failed"])
-        world["resume"] = step > 0 and draw.random() < 0.02
-        yield world
+            known["end"] = draw.choice(["done", "failed"])
+        known["resume"] = step > 0 and draw.random() < 0.02
+        yield known
 
 
 VALUES = {
@@ -161,7 +161,7 @@ class Reference:
     def __init__(self, graph):
         self.top = graph
         self.path = []
-        self.entered, self.outcome, self.tries = {}, {}, Counter()
+        self.entered, self.progress, self.tries = {}, {}, Counter()
         self.history, self.sampled, self.answer = {}, {}, {}
         self.ending = None
         self.unknowns = self.diverted = 0
@@ -172,35 +172,35 @@ class Reference:
             graph = graph["states"][name]
         return graph
 
-    def begin(self, world):
-        self.enter_graph([], world)
-        self.enter([self.top["start"]], world)
+    def begin(self, known):
+        self.enter_graph([], known)
+        self.enter([self.top["start"]], known)
         self.note_ending()
 
-    def enter(self, path, world):
+    def enter(self, path, known):
         """Enter a state and, as far as it has a graph, what that starts with."""
         key, state = "/".join(path), self.state(path)
         self.path = path
         self.tries[key] += 1
-        self.entered[key], self.outcome[key] = world["now"], None
-        self.empty([(key, "exits", index) for index in range(len(state.get("exits", [])))], world)
+        self.entered[key], self.progress[key] = known["now"], None
+        self.empty([(key, "exits", index) for index in range(len(state.get("exits", [])))], known)
         if "states" in state:
-            self.enter_graph(path, world)
-            self.enter([*path, state["start"]], world)
+            self.enter_graph(path, known)
+            self.enter([*path, state["start"]], known)
         elif "final" in state and len(path) > 1:
-            self.outcome["/".join(path[:-1])] = state["final"]
+            self.progress["/".join(path[:-1])] = state["final"]
 
-    def enter_graph(self, path, world):
+    def enter_graph(self, path, known):
         graph, key = self.state(path), "/".join(path)
-        self.entered.setdefault("", world["now"])
+        self.entered.setdefault("", known["now"])
         for name in graph["states"]:
             self.tries["/".join([*path, name])] = 0
-        self.empty([(key, "always", index) for index in range(len(graph["always"]))], world)
+        self.empty([(key, "always", index) for index in range(len(graph["always"]))], known)
 
-    def empty(self, places, world):
+    def empty(self, places, known):
         for place in places:
             self.history[place], self.answer[place] = [], False
-            self.sampled[place] = {device: world[f"{device}_n"] for device in DEVICES}
+            self.sampled[place] = {device: known[f"{device}_n"] for device in DEVICES}
 
     def lists(self):
         """Return (place, exit, silent) of all active exits, first priority first (R1)."""
@@ -216,13 +216,13 @@ class Reference:
                 found.append((("/".join(self.path[:depth]), "exits", index), one, False))
         return found
 
-    def step(self, world):
-        fires = [(place, one) for place, one, silent in self.lists() if self.holds(place, one, world) and not silent]
+    def step(self, known):
+        fires = [(place, one) for place, one, silent in self.lists() if self.holds(place, one, known) and not silent]
         if fires:
             place, one = fires[0]
             outer = place[0].split("/") if place[0] else []
             outer = outer if place[1] == "always" else outer[:-1]
-            self.enter([*outer, self.land(outer, one["go"])], world)
+            self.enter([*outer, self.land(outer, one["go"])], known)
             self.note_ending()
 
     def land(self, outer, name):
@@ -235,28 +235,28 @@ class Reference:
     def note_ending(self):
         self.ending = self.state(self.path).get("final") if len(self.path) == 1 else None
 
-    def holds(self, place, one, world):
+    def holds(self, place, one, known):
         if "after" in one:
-            return world["now"] - self.entered[place[0]] >= seconds(one["after"])
+            return known["now"] - self.entered[place[0]] >= seconds(one["after"])
         parts = [ALL[one[key]] for key in ("when", "until") if key in one]
         devices = {device for names, _ in parts for device in names}
         lasting = one.get("confirm", "").startswith("for ")
-        if not all(world[f"{device}_ok"] for device in devices):
+        if not all(known[f"{device}_ok"] for device in devices):
             if lasting:
                 self.history[place].append((0, None))
             return False
-        if all(world[f"{device}_n"] > self.sampled[place][device] for device in devices):
-            self.sampled[place] = {device: world[f"{device}_n"] for device in DEVICES}
-            taken = max([world[f"{device}_t"] for device in devices], default=world["now"])
-            self.history[place].append((taken, self.sample(place, one, world)))
+        if all(known[f"{device}_n"] > self.sampled[place][device] for device in devices):
+            self.sampled[place] = {device: known[f"{device}_n"] for device in DEVICES}
+            taken = max([known[f"{device}_t"] for device in devices], default=known["now"])
+            self.history[place].append((taken, self.sample(place, one, known)))
         return self.confirmed(self.history[place], one.get("confirm", "1 of 1"))
 
-    def sample(self, place, one, world):
-        outcome = self.outcome.get(place[0])
-        world = dict(world, done=outcome == "done", failed=outcome == "failed")
+    def sample(self, place, one, known):
+        progress = self.progress.get(place[0])
+        known = dict(known, done=progress == "done", failed=progress == "failed")
         try:
-            truth = ALL[one["when"]][1](world)
-            ends = "until" in one and ALL[one["until"]][1](world)
+            truth = ALL[one["when"]][1](known)
+            ends = "until" in one and ALL[one["until"]][1](known)
         except ZeroDivisionError:
             self.unknowns += 1
             return None
@@ -277,14 +277,14 @@ class Reference:
         truths = [truth for _, truth in history if truth is not None]
         return sum(truths[-of:]) >= needed
 
-    def end(self, outcome):
-        self.outcome["/".join(self.path)] = outcome
+    def end(self, progress):
+        self.progress["/".join(self.path)] = progress
 
-    def resume(self, world):
+    def resume(self, known):
         outermost = self.path[0]
         self.tries[outermost] -= 1
-        self.empty([("", "always", index) for index in range(len(self.top["always"]))], world)
-        self.enter([outermost], world)
+        self.empty([("", "always", index) for index in range(len(self.top["always"]))], known)
+        self.enter([outermost], known)
 
 
 class Idle:
@@ -302,9 +302,9 @@ def engine_of(graph):
         return Engine(Builder(specs()).build(load.load(file, "behaviour")), Idle())
 
 
-def signals_of(world):
+def signals_of(known):
     signals = Signals()
-    for name, value in world.items():
+    for name, value in known.items():
         if name not in ("now", "end", "resume"):
             setattr(signals, name, value)
     return signals
@@ -321,25 +321,25 @@ def is_leaf_at_work(graph, path):
 @settings(max_examples=1000, derandomize=True, deadline=None)
 def test_the_engine_takes_the_same_way_as_the_rules_read_plainly(graph, seed):
     engine, reference = engine_of(graph), Reference(graph)
-    for step, world in enumerate(trace(seed, 40)):
-        signals = signals_of(world)
+    for step, known in enumerate(trace(seed, 40)):
+        signals = signals_of(known)
         if step == 0:
-            engine.begin(world["now"], signals)
-            reference.begin(world)
-        elif world["resume"]:
-            engine.resume(world["now"], signals)
-            reference.resume(world)
+            engine.begin(known["now"], signals)
+            reference.begin(known)
+        elif known["resume"]:
+            engine.resume(known["now"], signals)
+            reference.resume(known)
         else:
-            engine.step(world["now"], signals)
-            reference.step(world)
+            engine.step(known["now"], signals)
+            reference.step(known)
         assert engine.path == "/".join(reference.path), step
         assert engine.unknowns == reference.unknowns, step
         assert (engine.ending.result if engine.ending else None) == reference.ending
         if engine.ending:
             return
-        if world["end"] and is_leaf_at_work(graph, engine.path):
-            engine.report(Outcome.DONE if world["end"] == "done" else Outcome.FAILED)
-            reference.end(world["end"])
+        if known["end"] and is_leaf_at_work(graph, engine.path):
+            engine.report(Progress.DONE if known["end"] == "done" else Progress.FAILED)
+            reference.end(known["end"])
 
 
 SISMIC_TEXT = {
@@ -348,16 +348,16 @@ SISMIC_TEXT = {
     "not target.known": "not w['target_known']",
     "objects.left == 1": "w['objects_left'] == 1",
     "true": "True",
-    "done": "outcome.get({0!r}) == 'done'",
-    "failed": "outcome.get({0!r}) == 'failed'",
-    "done or failed": "outcome.get({0!r}) is not None",
-    "not done": "outcome.get({0!r}) != 'done'",
-    "failed and objects.left == 1": "outcome.get({0!r}) == 'failed' and w['objects_left'] == 1",
+    "done": "progress.get({0!r}) == 'done'",
+    "failed": "progress.get({0!r}) == 'failed'",
+    "done or failed": "progress.get({0!r}) is not None",
+    "not done": "progress.get({0!r}) != 'done'",
+    "failed and objects.left == 1": "progress.get({0!r}) == 'failed' and w['objects_left'] == 1",
 }
 
 
 class Translation:
-    """A behaviour as a statechart: paths are the names of its states, ``outcome`` and ``entered`` its variables."""
+    """A behaviour as a statechart: paths are the names of its states, ``progress`` and ``entered`` its variables."""
 
     def __init__(self, graph):
         self.graph = graph
@@ -371,9 +371,9 @@ class Translation:
     def add(self, graph, path, parent, always):
         for name, state in graph["states"].items():
             here = f"{path}/{name}" if path else name
-            entry = f"outcome[{here!r}] = None; entered[{here!r}] = w['now']"
+            entry = f"progress[{here!r}] = None; entered[{here!r}] = w['now']"
             if "final" in state:
-                entry += f"; outcome[{path!r}] = {state['final']!r}"
+                entry += f"; progress[{path!r}] = {state['final']!r}"
             kind = (
                 CompoundState(here, f"{here}/{state['start']}", entry) if "states" in state else BasicState(here, entry)
             )
@@ -403,25 +403,25 @@ class Translation:
 @settings(max_examples=200, derandomize=True, deadline=None)
 def test_the_engine_takes_the_same_way_as_a_statechart_interpreter(graph, seed):
     worlds = list(trace(seed, 25))
-    context = {"outcome": {}, "entered": {"": 0}, "w": dict(worlds[0])}
+    context = {"progress": {}, "entered": {"": 0}, "w": dict(worlds[0])}
     clock = SimulatedClock()
     chart = Interpreter(Translation(graph).chart, initial_context=context, clock=clock)
     engine = engine_of(graph)
     engine.begin(0, signals_of(worlds[0]))
     chart.execute()
-    for world in worlds[1:]:
+    for known in worlds[1:]:
         chart.context["w"].clear()
-        chart.context["w"].update(world)
-        clock.time = world["now"] * 1e-9
+        chart.context["w"].update(known)
+        clock.time = known["now"] * 1e-9
         chart.queue("step").execute_once()
-        engine.step(world["now"], signals_of(world))
+        engine.step(known["now"], signals_of(known))
         assert chart.configuration[-1] == engine.path
         if engine.ending:
-            assert engine.ending.result == chart.context["outcome"][""]
+            assert engine.ending.result == chart.context["progress"][""]
             return
-        if world["end"] and is_leaf_at_work(graph, engine.path):
-            engine.report(Outcome.DONE if world["end"] == "done" else Outcome.FAILED)
-            chart.context["outcome"][engine.path] = world["end"]
+        if known["end"] and is_leaf_at_work(graph, engine.path):
+            engine.report(Progress.DONE if known["end"] == "done" else Progress.FAILED)
+            chart.context["progress"][engine.path] = known["end"]
 
 
 def test_the_random_behaviours_are_worth_the_comparison():
@@ -432,12 +432,12 @@ def test_the_random_behaviours_are_worth_the_comparison():
     @settings(max_examples=150, derandomize=True, deadline=None, database=None)
     def survey(graph, seed):
         reference = Reference(graph)
-        for step, world in enumerate(trace(seed, 40)):
+        for step, known in enumerate(trace(seed, 40)):
             if step == 0:
-                reference.begin(world)
+                reference.begin(known)
             elif not reference.ending:
                 before = list(reference.path)
-                reference.step(world)
+                reference.step(known)
                 counts["changes"] += before != reference.path
         counts["ended"] += reference.ending is not None
         counts["unknown"] += reference.unknowns > 0
@@ -464,10 +464,10 @@ def test_what_the_analysis_calls_dead_is_never_taken(graph, seed):
     found = examine(engine.graph, ACTIVITIES, None)
     dead = {(one.line, one.text) for one in found if "never taken" in one.why}
     unreachable = {(one.line, one.text) for one in found if "no exit leads" in one.why}
-    for step, world in enumerate(trace(seed, 30)):
-        (engine.step if step else engine.begin)(world["now"], signals_of(world))
-        if world["end"] and is_leaf_at_work(graph, engine.path):
-            engine.report(Outcome.DONE if world["end"] == "done" else Outcome.FAILED)
+    for step, known in enumerate(trace(seed, 30)):
+        (engine.step if step else engine.begin)(known["now"], signals_of(known))
+        if known["end"] and is_leaf_at_work(graph, engine.path):
+            engine.report(Progress.DONE if known["end"] == "done" else Progress.FAILED)
     for change in engine.changes:
         assert (int(change.where.rpartition(":")[2]), change.exit) not in dead
         for state in engine.graph.lineage(change.entered):

@@ -2,9 +2,9 @@
 
 import pytest
 
-from rover.behaviour.vocabulary import Outcome
+from rover.behaviour.vocabulary import Progress
 
-DONE, FAILED = Outcome.DONE, Outcome.FAILED
+DONE, FAILED = Progress.DONE, Progress.FAILED
 
 NESTED = """
 start: outer
@@ -158,11 +158,11 @@ states:
 """
 
 
-@pytest.mark.parametrize(("outcome", "lands"), [(DONE, "b"), (FAILED, "c")])
-def test_r02_outcomes_stay_true_until_the_state_is_left(run_of, outcome, lands):
+@pytest.mark.parametrize(("progress", "lands"), [(DONE, "b"), (FAILED, "c")])
+def test_r02_outcomes_stay_true_until_the_state_is_left(run_of, progress, lands):
     run = run_of(OUTCOMES)
     assert run.step() == "a"
-    run.end(outcome)
+    run.end(progress)
     assert run.steps(3) == ["a", "a", "a"]
     run.set(target_known=True)
     assert run.step() == lands
@@ -280,7 +280,7 @@ states:
 
 
 def test_r04_an_activity_that_has_ended_leaves_its_state_as_it_is(run_of):
-    """Nothing is cancelled and nothing begun while no exit takes the outcome."""
+    """Nothing is cancelled and nothing begun while no exit takes the progress."""
     run = run_of(AFTER)
     run.end(DONE)
     run.steps(5)

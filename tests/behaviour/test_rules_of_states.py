@@ -6,13 +6,13 @@ from rover.activities.driving import StandStill
 from rover.activities.registry import ACTIVITIES, specs
 from rover.behaviour.build import Builder
 from rover.behaviour.engine import Ending
-from rover.behaviour.vocabulary import Outcome, Signals
+from rover.behaviour.vocabulary import Progress, Signals
 from rover.core import Core, StepReadings
 from rover.events import Note, StateChange
 from rover.files import load
 from rover.files.errand import Errand
 
-DONE, FAILED = Outcome.DONE, Outcome.FAILED
+DONE, FAILED = Progress.DONE, Progress.FAILED
 
 
 def leaving_by(exits: str) -> str:
@@ -356,12 +356,12 @@ def test_r11_a_part_cannot_contain_itself(problems_of):
 class Broken(StandStill):
     """A user's activity with a mistake in it."""
 
-    def step(self, world):
+    def step(self, known):
         raise ArithmeticError("the jar ran away")
 
 
 class BrokenAtOnce(StandStill):
-    def __init__(self, world, values):
+    def __init__(self, known, values):
         raise ArithmeticError("the jar ran away")
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from rover.bench import devices
 from rover.bench.bench import Bench
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import Reading
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand
@@ -118,7 +118,7 @@ DRIVERS = {
 def device(bench: Bench, family: str) -> Any:
     """Return a simulated driver on a bench, with the options of the robot file."""
     options = bench.robot.devices.fitted()[family].options
-    return DRIVERS[family](options, Host(bench.robot, bench.seed, {}, bench))
+    return DRIVERS[family](options, DriverContext(bench.robot, bench.seed, {}, bench))
 
 
 def reports(bench: Bench, family: str, lasts: float) -> list[Reading]:

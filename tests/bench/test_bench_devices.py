@@ -2,8 +2,8 @@ import threading
 
 import pytest
 
-from rover.bench.devices import Counts, Machine
-from rover.devices.protocols import Actuator, Host, Sensor
+from rover.bench.devices import BenchHardware, Counts
+from rover.devices.protocols import Actuator, DriverContext, Sensor
 from rover.devices.readings import DriveCommand, JawsCommand
 
 SENSORS = ("counts", "heading", "range", "camera", "battery", "stop_input")
@@ -94,12 +94,12 @@ def test_the_gripper_reports_only_what_its_feedback_can_tell(bay, feedback, valu
 
 def test_a_simulated_driver_without_a_bench_says_so(bay):
     with pytest.raises(ValueError, match="rehearsal only"):
-        Counts({}, Host(bay.robot(), 1, {}))
+        Counts({}, DriverContext(bay.robot(), 1, {}))
 
 
 def test_the_machine_behind_the_co_processor_moves_and_measures(bay):
     bench = bay.quiet_bench(objects=[bay.jar(2.15, 2.0)])
-    machine = Machine(bench)
+    machine = BenchHardware(bench)
     machine.servo(0.0011, 0)
     machine.drive(-0.5, 0.5, bay.seconds(1.0))
     state = machine.sample(bay.seconds(2.0))

@@ -9,7 +9,7 @@ import pytest
 
 from rover.calibrate.camera_latency import findings, latency_of
 from rover.calibrate.findings import CalibrationError
-from rover.calibrate.runs import Run
+from rover.calibrate.runs import CalibrationRun
 from rover.calibrate.session import Order, practise
 from rover.devices.readings import MARKER, Detection, Detections, HeadingValue, Reading
 from rover.files.bench import BenchFile
@@ -98,7 +98,7 @@ def test_the_files_latency_is_set_right_by_a_run(robot):
         ("camera", Reading(round(t * 1e9), n, Detections((jar, Detection(MARKER, bearing, AWAY, 0.005, 0.03, 0.1)))))
         for n, (t, bearing) in enumerate(zip(stamps, bearings, strict=True))
     ]
-    found = findings(Run(readings), robot)
+    found = findings(CalibrationRun(readings), robot)
     (change,) = found.changes
     assert (change.key, change.before) == (("devices", "camera", "latency"), "80 ms")
     assert float(change.after.removesuffix(" ms")) == pytest.approx(125.0, abs=8.0)

@@ -5,7 +5,7 @@ import pytest
 
 from rover.calibrate import heading
 from rover.calibrate.findings import CalibrationError
-from rover.calibrate.runs import Run
+from rover.calibrate.runs import CalibrationRun
 from rover.devices.readings import HeadingValue, Reading
 
 DEGREE = math.pi / 180.0
@@ -56,7 +56,7 @@ def test_too_few_reports_are_refused(robot):
 
 
 def turn(to):
-    return Run(
+    return CalibrationRun(
         [("heading", Reading(n * 10**8, n, HeadingValue(to * min(1.0, max(0.0, n / 20 - 1))))) for n in range(60)]
     )
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.calibrate.findings import CalibrationError
-from rover.calibrate.runs import Geometry, Run, Track, headings_of, path, slip, track_of, turned
+from rover.calibrate.runs import CalibrationRun, Geometry, Track, headings_of, path, slip, track_of, turned
 from rover.devices.readings import HeadingValue, Reading, WheelCounts
 from rover.estimate.odometry import Odometer
 
@@ -24,7 +24,7 @@ def run_of(left_speed, right_speed, heading_rate, seconds=6.0, rate=None):
         readings.append(("counts", Reading(taken, number, WheelCounts(round(left * 1e3), round(right * 1e3)))))
         told = heading_rate(now) if rate is None else rate(now)
         readings.append(("heading", Reading(taken, number, HeadingValue(heading, told))))
-    return Run(readings)
+    return CalibrationRun(readings)
 
 
 def test_the_path_of_a_quarter_circle():
@@ -51,7 +51,7 @@ def test_turns_are_counted_on():
     run = run_of(lambda _: -0.2, lambda _: 0.2, lambda now: 2.0 if 1.0 <= now < 5.0 else 0.0)
 
     assert turned(run, 0.5) == pytest.approx(8.0)
-    wrapped = Run(
+    wrapped = CalibrationRun(
         [
             (name, r._replace(value=r.value._replace(angle=math.remainder(r.value.angle, math.tau))))
             if name == "heading"
@@ -90,17 +90,17 @@ def test_without_a_turn_rate_no_slip_is_seen():
     ]
 
     assert slip(run) > 0.0
-    assert slip(Run(mute)) == 0.0
+    assert slip(CalibrationRun(mute)) == 0.0
 
 
 def test_a_restart_of_the_counting_device_is_refused():
     readings = [("counts", Reading(n, n, WheelCounts(n, n, boot))) for n, boot in enumerate((0, 0, 1))]
 
     with pytest.raises(CalibrationError, match="restarted"):
-        track_of(Run(readings))
+        track_of(CalibrationRun(readings))
 
 
 @pytest.mark.parametrize(("read", "what"), [(track_of, "wheel counts"), (headings_of, "heading")])
 def test_a_run_without_reports_is_refused(read, what):
     with pytest.raises(CalibrationError, match=f"no {what} came in"):
-        read(Run([]))
+        read(CalibrationRun([]))

@@ -180,7 +180,7 @@ class TestReport:
 
 
 class TestCheck:
-    @pytest.mark.parametrize("name", ["greenhouse", "rectangle", "wander", "patrol", "cart", "bay", "steel"])
+    @pytest.mark.parametrize("name", ["greenhouse", "rectangle", "roam", "patrol", "cart", "bay", "steel"])
     def test_the_files_of_the_project_are_right(self, rover, name):
         code, out, err = rover("check", CONFIG / f"{name}.yaml")
         assert code == 0, err

@@ -67,7 +67,7 @@ class Stepping:
         self.rest = [0.0, 0.0]
 
     def turn_wheels(self) -> None:
-        robot = self.core.world.robot
+        robot = self.core.known.robot
         drive, counts = robot.devices.drive, list(self.values["counts"])
         for side, duty in enumerate(self.duties):
             past = max(0.0, (abs(duty) - drive.dead_band) / (1.0 - drive.dead_band))
@@ -100,7 +100,7 @@ class Stepping:
 
     def roll(self, seconds: float, speed: float) -> list[StepRecord]:
         """Take steps in which both wheels turn at a speed (m/s)."""
-        metres_per_count = self.core.world.robot.body.metres_per_count
+        metres_per_count = self.core.known.robot.body.metres_per_count
         done = []
         for _ in range(round(seconds / STEP)):
             left, right, _ = self.values["counts"]

@@ -1,4 +1,4 @@
-"""An errand taken up again after a change of battery: wider pose, a fix before anything else, the book as it was."""
+"""An errand taken up again after a change of battery: wider pose, a fix before anything else, the ledger as it was."""
 
 import json
 
@@ -18,7 +18,7 @@ def resumed(stepping):
 
     def make(marker=(3.8, 2.0)):
         made = stepping()
-        robot, errand = made.core.world.robot, made.core.world.errand
+        robot, errand = made.core.known.robot, made.core.known.errand
         zone = Zone(x="3.4 m", y="2 m", width="1.2 m", depth="1.2 m").model_copy(update={"marker": marker})
         errand = errand.model_copy(update={"field": errand.field.model_copy(update={"zone": zone})})
         made.core = Core(robot, errand, made.core.engine.graph, ACTIVITIES, 1)
@@ -46,7 +46,7 @@ def test_the_pose_is_the_last_one_and_wider(resumed):
 
 def test_nothing_begins_before_the_marker_is_sighted(resumed):
     again = resumed()
-    eye = again.core.world.robot.devices.camera.ahead
+    eye = again.core.known.robot.devices.camera.ahead
     again.steps(0.1)
     assert again.core.fix_due
     assert again.core.engine.path == ""
@@ -79,6 +79,6 @@ def test_without_a_marker_it_begins_at_the_start_as_a_fresh_run_does(resumed):
 
 def test_a_state_that_is_none_is_refused(stepping):
     core = stepping().core
-    world = core.world
+    known = core.known
     with pytest.raises((KeyError, TypeError, ValueError)):
-        Core(world.robot, world.errand, core.engine.graph, ACTIVITIES, 1, {"pose": [1.0]})
+        Core(known.robot, known.errand, core.engine.graph, ACTIVITIES, 1, {"pose": [1.0]})

@@ -6,7 +6,7 @@ import pytest
 
 from rover.activities.activity import Activity
 from rover.activities.registry import ACTIVITIES
-from rover.behaviour.vocabulary import ActivitySpec, Outcome
+from rover.behaviour.vocabulary import ActivitySpec, Progress
 from rover.core import Action
 from rover.devices.readings import (
     BatteryValue,
@@ -64,7 +64,7 @@ class TestReadingsToSignals:
     def test_a_jar_seen_often_enough_is_the_target(self, at_work, jar):
         at_work.steps(0.1, camera=jar(1.0, 0.2))
         signals = at_work.core.signals
-        ahead = at_work.core.world.robot.devices.camera.ahead + math.cos(0.2)
+        ahead = at_work.core.known.robot.devices.camera.ahead + math.cos(0.2)
         assert signals.target_known
         assert signals.target_seen
         assert signals.target_kind == "amber"
@@ -85,7 +85,7 @@ class TestReadingsToSignals:
 
     def test_the_pose_is_in_the_signals(self, at_work):
         at_work.roll(1.0, 0.2)
-        signals, pose = at_work.core.signals, at_work.core.world.pose
+        signals, pose = at_work.core.signals, at_work.core.known.pose
         assert (signals.pose_x, signals.pose_y, signals.pose_heading) == pytest.approx(tuple(pose))
         assert signals.pose_travelled == pytest.approx(0.2, abs=0.02)
         assert signals.pose_sigma > 0.0
@@ -241,27 +241,27 @@ class Sound(Activity):
 
     spec = ActivitySpec("as a user would write it")
 
-    def __init__(self, world, values):
-        self.outcome = Outcome.RUNNING
+    def __init__(self, known, values):
+        self.progress = Progress.UNDER_WAY
 
-    def step(self, world):
+    def step(self, known):
         return Request(0.2)
 
 
 class RaisesAtOnce(Sound):
-    def __init__(self, world, values):
+    def __init__(self, known, values):
         raise KeyError("no such setting")
 
 
 class RaisesLater(Sound):
-    def step(self, world):
-        if world.now_ns > 1_000_000_000:
+    def step(self, known):
+        if known.now_ns > 1_000_000_000:
             raise ZeroDivisionError("at last")
         return Request(0.2)
 
 
 class ReturnsNothing(Sound):
-    def step(self, world):
+    def step(self, known):
         return None
 
 
@@ -302,9 +302,9 @@ class TestAUsersOwnActivity:
         drawn = []
 
         class Draws(Sound):
-            def __init__(self, world, values):
-                super().__init__(world, values)
-                drawn.append(world.random.random())
+            def __init__(self, known, values):
+                super().__init__(known, values)
+                drawn.append(known.random.random())
 
         for seed in (1, 1, 2):
             stepping(OWN, {**ACTIVITIES, "mine": Draws}, seed).step()

@@ -5,10 +5,10 @@ import math
 import pytest
 
 from rover.devices.co_processor import Battery, Counts, Drive, Gripper, Heading, Sides, counts_between
-from rover.devices.protocols import Actuator, Host, Sensor
+from rover.devices.protocols import Actuator, DriverContext, Sensor
 from rover.devices.readings import BatteryValue, DriveCommand, HeadingValue, JawsCommand, JawsValue, WheelCounts
 from rover.link import Link
-from rover.link.emulator import Applied, CoProcessor, Firmware, MachineState
+from rover.link.emulator import Applied, CoProcessor, Firmware, HardwareState
 from rover.link.port import PortCounts
 from rover.link.sentences import CountsReport, Framer, HeadingReport, encode
 
@@ -22,7 +22,7 @@ class Machine:
     """Whatever the test sets; it keeps what it is told."""
 
     def __init__(self):
-        self.state = MachineState(0, 0, 0.0, 0.0, 3, 12.0, 1.5, None, None)
+        self.state = HardwareState(0, 0, 0.0, 0.0, 3, 12.0, 1.5, None, None)
         self.pulses = []
 
     def sample(self, now_ns):
@@ -46,7 +46,7 @@ class Bench:
         self._framer, self._on_line = Framer(), None
         self.written = []
         self.link = Link(self, lambda: self.now_ns, 115200)
-        self.host = Host(robot=None, seed=0, links={"main": self.link})
+        self.context = DriverContext(robot=None, seed=0, links={"main": self.link})
 
     def subscribe(self, on_line):
         self._on_line = on_line
@@ -77,20 +77,20 @@ def bench():
 
 def test_the_drivers_fit_the_interface(bench):
     for driver in (Counts, Heading, Battery):
-        assert isinstance(driver(OPTIONS, bench.host), Sensor)
-    assert isinstance(Drive(OPTIONS, bench.host), Actuator)
-    assert isinstance(Gripper(JAWS, bench.host), Sensor)
-    assert isinstance(Gripper(JAWS, bench.host), Actuator)
+        assert isinstance(driver(OPTIONS, bench.context), Sensor)
+    assert isinstance(Drive(OPTIONS, bench.context), Actuator)
+    assert isinstance(Gripper(JAWS, bench.context), Sensor)
+    assert isinstance(Gripper(JAWS, bench.context), Actuator)
 
 
 @pytest.mark.parametrize("options", [{"driver": "co_processor"}, OPTIONS | {"link": "other"}])
 def test_a_link_that_is_not_there_is_told(bench, options):
     with pytest.raises(ValueError, match="driver 'co_processor' needs 'link:', one of main"):
-        Counts(options, bench.host)
+        Counts(options, bench.context)
 
 
 def _poll_counts(bench, options=OPTIONS, *states):
-    driver = Counts(options, bench.host)
+    driver = Counts(options, bench.context)
     for left, right in states:
         bench.machine.state = bench.machine.state._replace(left=left, right=right)
         bench.run(20)
@@ -106,7 +106,7 @@ def test_counts_go_on_through_the_32_bit_wrap(bench):
 
 
 def test_after_a_reboot_the_wraps_before_it_are_forgotten(bench):
-    driver = Counts(OPTIONS, bench.host)
+    driver = Counts(OPTIONS, bench.context)
     bench.hear(encode(CountsReport(0, 0, 1, 2**31 - 1, 0)))
     bench.hear(encode(CountsReport(1, 20, 1, -(2**31) + 100, 0)))
     bench.hear(encode(CountsReport(0, 0, 2, -50, 0)))
@@ -115,7 +115,7 @@ def test_after_a_reboot_the_wraps_before_it_are_forgotten(bench):
 
 
 def test_the_sequence_counts_on_through_wraps_and_reboots(bench):
-    driver = Counts(OPTIONS, bench.host)
+    driver = Counts(OPTIONS, bench.context)
     for sequence, boot in [(65534, 1), (65535, 1), (1, 1), (40000, 2), (40001, 2), (0, 3)]:
         bench.hear(encode(CountsReport(sequence, 0, boot, 0, 0)))
 
@@ -148,7 +148,7 @@ def test_counts_run_the_way_that_the_drive_is_told(swap, left, right):
 
 
 def test_lost_sentences_lose_no_counts(bench):
-    driver = Counts(OPTIONS, bench.host)
+    driver = Counts(OPTIONS, bench.context)
     bench.hear(encode(CountsReport(0, 0, 1, 100, 100)))
     bench.hear(encode(CountsReport(40, 800, 1, 900, 950)))
 
@@ -159,7 +159,7 @@ def test_lost_sentences_lose_no_counts(bench):
 
 
 def test_a_reboot_gives_a_new_boot_and_counts_from_zero(bench):
-    driver = Counts(OPTIONS, bench.host)
+    driver = Counts(OPTIONS, bench.context)
     bench.machine.state = bench.machine.state._replace(left=500, right=500)
     bench.run(40)
     bench.processor.reboot(bench.now_ns)
@@ -172,7 +172,7 @@ def test_a_reboot_gives_a_new_boot_and_counts_from_zero(bench):
 
 
 def test_a_board_that_forgets_its_boot_number_still_shows_the_restart(bench):
-    driver = Counts(OPTIONS, bench.host)
+    driver = Counts(OPTIONS, bench.context)
     bench.hear(encode(CountsReport(9, 60_000, 1, 800, 800)))
     bench.hear(encode(CountsReport(0, 20, 1, 3, 3)))
 
@@ -188,7 +188,7 @@ def test_counts_between_takes_the_shorter_way(earlier, later, between):
 
 
 def test_heading_is_in_the_field_frame_with_the_offset_added(bench):
-    driver = Heading(OPTIONS | {"offset": 0.1}, bench.host)
+    driver = Heading(OPTIONS | {"offset": 0.1}, bench.context)
     bench.machine.state = bench.machine.state._replace(heading=3.1, rate=0.5, calibration=2)
     bench.run(1)
 
@@ -200,7 +200,7 @@ def test_heading_is_in_the_field_frame_with_the_offset_added(bench):
 
 
 def test_a_sensor_without_heading_gives_no_reading(bench):
-    driver = Heading(OPTIONS, bench.host)
+    driver = Heading(OPTIONS, bench.context)
     bench.hear(encode(HeadingReport(0, 0, 1, None, 5, 0)))
     bench.hear(encode(HeadingReport(1, 50, 1, 9000, None, None)))
 
@@ -210,14 +210,14 @@ def test_a_sensor_without_heading_gives_no_reading(bench):
 
 
 def test_battery_in_volts_and_amperes(bench):
-    driver = Battery(OPTIONS, bench.host)
+    driver = Battery(OPTIONS, bench.context)
     bench.run(1)
 
     assert driver.poll(bench.now_ns)[0].value == BatteryValue(12.0, 1.5)
 
 
 def test_what_was_polled_is_not_polled_again(bench):
-    driver = Battery(OPTIONS, bench.host)
+    driver = Battery(OPTIONS, bench.context)
     bench.run(1)
 
     assert len(driver.poll(bench.now_ns)) == 1
@@ -225,7 +225,7 @@ def test_what_was_polled_is_not_polled_again(bench):
 
 
 def test_the_drives_duty_reaches_the_channels_of_the_sides(bench):
-    drive = Drive(OPTIONS | {"swap_sides": True, "reverse_left": True}, bench.host)
+    drive = Drive(OPTIONS | {"swap_sides": True, "reverse_left": True}, bench.context)
     drive.apply(DriveCommand(0.5, 0.25, sequence=1, expires_ns=200 * MS), 0)
 
     assert bench.processor.applied[-1] == Applied(0, 0.25, -0.5)
@@ -233,20 +233,20 @@ def test_the_drives_duty_reaches_the_channels_of_the_sides(bench):
 
 def test_the_original_expiry_travels_on_to_the_device(bench):
     bench.now_ns = SECOND
-    Drive(OPTIONS, bench.host).apply(DriveCommand(0.5, 0.5, 1, expires_ns=SECOND + 120 * MS), SECOND)
+    Drive(OPTIONS, bench.context).apply(DriveCommand(0.5, 0.5, 1, expires_ns=SECOND + 120 * MS), SECOND)
     bench.run(300)
 
     assert bench.processor.applied[-1] == Applied(SECOND + 120 * MS, 0.0, 0.0)
 
 
 def test_an_expired_drive_command_is_not_sent(bench):
-    Drive(OPTIONS, bench.host).apply(DriveCommand(0.5, 0.5, 1, expires_ns=0), 0)
+    Drive(OPTIONS, bench.context).apply(DriveCommand(0.5, 0.5, 1, expires_ns=0), 0)
 
     assert bench.written == []
 
 
 def test_duties_beyond_full_are_clipped_and_others_refused(bench):
-    drive = Drive(OPTIONS, bench.host)
+    drive = Drive(OPTIONS, bench.context)
     drive.apply(DriveCommand(1.7, -3.0, 1, 200 * MS), 0)
 
     with pytest.raises(ValueError, match="a duty of nan"):
@@ -256,7 +256,7 @@ def test_duties_beyond_full_are_clipped_and_others_refused(bench):
 
 
 def test_closing_the_drive_stops_the_motors(bench):
-    drive = Drive(OPTIONS, bench.host)
+    drive = Drive(OPTIONS, bench.context)
     drive.apply(DriveCommand(0.5, 0.5, 7, 200 * MS), 0)
     bench.now_ns = 20 * MS
     drive.close()
@@ -269,13 +269,13 @@ def test_closing_the_drive_stops_the_motors(bench):
     ("opening", "pulse_s"), [(0.0, 0.0011), (1.0, 0.0019), (0.25, 0.0013), (1.5, 0.0019), (None, None)]
 )
 def test_jaw_opening_lies_between_the_two_pulse_widths(bench, opening, pulse_s):
-    Gripper(JAWS, bench.host).apply(JawsCommand(opening, 1, 200 * MS), 0)
+    Gripper(JAWS, bench.context).apply(JawsCommand(opening, 1, 200 * MS), 0)
 
     assert bench.machine.pulses[-1] == pulse_s
 
 
 def test_a_jaws_command_that_changes_nothing_is_repeated_ten_times_a_second(bench):
-    gripper = Gripper(JAWS, bench.host)
+    gripper = Gripper(JAWS, bench.context)
     for sequence, now_ns in enumerate(range(0, SECOND, 20 * MS)):
         bench.now_ns = now_ns
         gripper.apply(JawsCommand(0.5, sequence, now_ns + 200 * MS), now_ns)
@@ -285,12 +285,12 @@ def test_a_jaws_command_that_changes_nothing_is_repeated_ten_times_a_second(benc
 
 def test_an_opening_that_is_no_number_is_refused(bench):
     with pytest.raises(ValueError, match="a jaw opening of inf"):
-        Gripper(JAWS, bench.host).apply(JawsCommand(math.inf, 1, 200 * MS), 0)
+        Gripper(JAWS, bench.context).apply(JawsCommand(math.inf, 1, 200 * MS), 0)
 
 
 @pytest.mark.parametrize(("on_stop", "last_pulse"), [("hold", 0.0011), ("release", 0.0019), ("limp", None)])
 def test_closing_leaves_the_jaws_as_the_robot_file_says(bench, on_stop, last_pulse):
-    gripper = Gripper(JAWS | {"on_stop": on_stop}, bench.host)
+    gripper = Gripper(JAWS | {"on_stop": on_stop}, bench.context)
     gripper.apply(JawsCommand(0.0, 1, 200 * MS), 0)
     gripper.close()
 
@@ -299,7 +299,7 @@ def test_closing_leaves_the_jaws_as_the_robot_file_says(bench, on_stop, last_pul
 
 @pytest.mark.parametrize(("feedback", "values"), [("position", [JawsValue(0.4, True)]), ("none", [])])
 def test_jaws_report_where_the_robot_file_says_they_can(bench, feedback, values):
-    gripper = Gripper(JAWS | {"feedback": feedback}, bench.host)
+    gripper = Gripper(JAWS | {"feedback": feedback}, bench.context)
     bench.machine.state = bench.machine.state._replace(opening=0.4, holding=True)
     bench.run(1)
 

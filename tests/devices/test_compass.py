@@ -8,7 +8,7 @@ import tty
 import pytest
 
 from rover.devices.compass import Heading
-from rover.devices.protocols import Host, Sensor
+from rover.devices.protocols import DriverContext, Sensor
 from rover.files.robot import SerialLink
 from rover.link import open_link
 from rover.link.sentences import frame
@@ -20,7 +20,7 @@ def compass():
     device, far = os.openpty()
     tty.setraw(far)
     link = open_link(SerialLink(port=os.ttyname(far), baud=4800))
-    yield device, Host(robot=None, seed=0, links={"aft": link})
+    yield device, DriverContext(robot=None, seed=0, links={"aft": link})
     link.close()
     os.close(device)
     os.close(far)
@@ -28,8 +28,8 @@ def compass():
 
 def _read(compass, bodies, number, offset=0.0):
     """Return the first ``number`` values that the driver gives for these sentences, polled again and again."""
-    device, host = compass
-    driver, values = Heading({"driver": "compass", "link": "aft", "offset": offset}, host), []
+    device, context = compass
+    driver, values = Heading({"driver": "compass", "link": "aft", "offset": offset}, context), []
     os.write(device, b"".join(map(frame, bodies)))
     for _ in range(20_000):
         values += [reading.value for reading in driver.poll(0)]
@@ -76,9 +76,9 @@ def test_a_rate_that_is_not_valid_is_none(compass):
 
 
 def test_a_rate_of_long_ago_is_left_out(compass):
-    _, host = compass
-    driver = Heading({"driver": "compass", "link": "aft"}, host)
-    link = host.links["aft"]
+    _, context = compass
+    driver = Heading({"driver": "compass", "link": "aft"}, context)
+    link = context.links["aft"]
     link._on_line(frame("HEROT,-60.0,A"), 1_000_000_000)
     link._on_line(frame("HEHDT,60.0,T"), 1_400_000_000)
     link._on_line(frame("HEHDT,60.0,T"), 1_600_000_000)
@@ -91,10 +91,10 @@ def test_a_rate_of_long_ago_is_left_out(compass):
 
 
 def test_times_never_go_back_within_one_chunk(compass):
-    _, host = compass
-    driver = Heading({"driver": "compass", "link": "aft"}, host)
-    host.links["aft"]._on_line(frame("HEHDT,9.0,T"), 1_000_000_000)
-    host.links["aft"]._on_line(frame("HEHDT,10.00,T"), 1_000_000_000)
+    _, context = compass
+    driver = Heading({"driver": "compass", "link": "aft"}, context)
+    context.links["aft"]._on_line(frame("HEHDT,9.0,T"), 1_000_000_000)
+    context.links["aft"]._on_line(frame("HEHDT,10.00,T"), 1_000_000_000)
 
     first, second = driver.poll(0)
 

@@ -5,42 +5,42 @@ from pathlib import Path
 
 import pytest
 
-from rover.errand.ledger import PUT_OFF_RADIUS, Book, Filled, PutOff
+from rover.errand.ledger import PUT_OFF_RADIUS, Filled, Ledger, PutOff
 from rover.estimate.field import LookedAt, ground_of
 from rover.files import yaml_source
 from rover.files.errand import Errand
 
-GREENHOUSE = Path(__file__).parents[1] / "config/greenhouse.yaml"
+GREENHOUSE = Path(__file__).parents[2] / "config/greenhouse.yaml"
 
 
 @pytest.fixture
-def book():
-    """Make a book of the greenhouse errand; keys of the errand file are changed by name."""
+def ledger():
+    """Make a ledger of the greenhouse errand; keys of the errand file are changed by name."""
 
     def make(**keys):
         errand = Errand.model_validate(yaml_source.read(GREENHOUSE, GREENHOUSE.name).values | keys)
         ground = ground_of(errand.field, 0.05, errand.expect)
-        return Book(errand, ground, LookedAt(ground))
+        return Ledger(errand, ground, LookedAt(ground))
 
     return make
 
 
-def deliver(book, kind):
-    book.filled.append(Filled(book.slot, kind))
-    book.delivered.append(kind)
+def deliver(ledger, kind):
+    ledger.filled.append(Filled(ledger.slot, kind))
+    ledger.delivered.append(kind)
 
 
-def search(book):
+def search(ledger):
     """Look at all the ground, twice."""
     for x in range(7):
         for y in range(5):
             for heading in (0.0, 1.0):
-                book.looked_at.look((x, y), heading, 4.0, 2.0)
+                ledger.looked_at.look((x, y), heading, 4.0, 2.0)
 
 
 class TestSlots:
-    def test_they_are_filled_in_order(self, book):
-        errand = book(expect=3)
+    def test_they_are_filled_in_order(self, ledger):
+        errand = ledger(expect=3)
         numbers = []
         while errand.slot is not None:
             numbers.append(errand.slot.number)
@@ -48,14 +48,14 @@ class TestSlots:
         assert numbers == sorted(numbers)
         assert len(numbers) >= 3
 
-    def test_without_a_tray_there_is_none(self, book):
+    def test_without_a_tray_there_is_none(self, ledger):
         field = yaml_source.read(GREENHOUSE, GREENHOUSE.name).values["field"]
-        assert book(field={key: value for key, value in field.items() if key != "zone"}).slot is None
+        assert ledger(field={key: value for key, value in field.items() if key != "zone"}).slot is None
 
 
 class TestLeft:
-    def test_where_the_errand_tells_how_many_they_are_counted(self, book):
-        errand = book(expect=2)
+    def test_where_the_errand_tells_how_many_they_are_counted(self, ledger):
+        errand = ledger(expect=2)
         assert errand.left(known=5) == 2
         deliver(errand, "amber")
         assert errand.left(known=0) == 1
@@ -63,14 +63,14 @@ class TestLeft:
         deliver(errand, "amber")
         assert errand.left(known=0) == 0
 
-    def test_otherwise_there_is_one_at_least_until_the_field_has_been_searched(self, book):
-        errand = book()
+    def test_otherwise_there_is_one_at_least_until_the_field_has_been_searched(self, ledger):
+        errand = ledger()
         assert errand.left(known=0) == 1
         search(errand)
         assert errand.left(known=0) == 0
 
-    def test_what_is_known_carried_or_put_off_is_left(self, book):
-        errand = book()
+    def test_what_is_known_carried_or_put_off_is_left(self, ledger):
+        errand = ledger()
         search(errand)
         errand.put_off.append(PutOff("teal", 3.0, 3.0))
         errand.carried = "teal"
@@ -78,41 +78,41 @@ class TestLeft:
 
 
 class TestOrder:
-    def test_nearest_allows_any(self, book):
-        assert book(order="nearest").kinds_now() is None
+    def test_nearest_allows_any(self, ledger):
+        assert ledger(order="nearest").kinds_now() is None
 
-    def test_a_list_is_the_order(self, book):
-        errand = book(order=["violet", "amber"])
+    def test_a_list_is_the_order(self, ledger):
+        errand = ledger(order=["violet", "amber"])
         deliver(errand, "violet")
         assert errand.kinds_now() == ["violet", "amber"]
 
-    def test_in_turn_begins_with_the_next_kind_each_time(self, book):
-        errand, firsts = book(order="in turn"), []
+    def test_in_turn_begins_with_the_next_kind_each_time(self, ledger):
+        errand, firsts = ledger(order="in turn"), []
         for _ in range(4):
             firsts.append(errand.kinds_now()[0])
             deliver(errand, firsts[-1])
         assert firsts == ["amber", "teal", "violet", "amber"]
 
-    def test_in_turn_the_other_kinds_may_come_when_the_next_is_not_to_be_had(self, book):
-        assert sorted(book(order="in turn").kinds_now()) == ["amber", "teal", "violet"]
+    def test_in_turn_the_other_kinds_may_come_when_the_next_is_not_to_be_had(self, ledger):
+        assert sorted(ledger(order="in turn").kinds_now()) == ["amber", "teal", "violet"]
 
 
 class TestDoneWith:
-    def test_what_stands_in_the_tray_is(self, book):
-        errand = book()
+    def test_what_stands_in_the_tray_is(self, ledger):
+        errand = ledger()
         assert errand.is_done_with("amber", 0.75, 0.75, 0.02)
         assert errand.is_done_with("amber", 1.39, 0.75, 0.02)
         assert not errand.is_done_with("amber", 1.6, 0.75, 0.02)
 
-    def test_what_was_put_off_is(self, book):
-        errand = book()
+    def test_what_was_put_off_is(self, ledger):
+        errand = ledger()
         errand.put_off.append(PutOff("teal", 3.0, 3.0))
         assert errand.is_done_with("amber", 3.0 + 0.9 * PUT_OFF_RADIUS, 3.0, 0.01)
         assert not errand.is_done_with("amber", 3.0 + 1.1 * PUT_OFF_RADIUS, 3.0, 0.01)
         assert errand.is_done_with("amber", 3.0 + 1.1 * PUT_OFF_RADIUS, 3.0, 0.3)
 
-    def test_seen_vaguely_from_far_off_a_jar_in_the_tray_may_seem_to_stand_beside_it(self, book):
-        errand = book(expect=1)
+    def test_seen_vaguely_from_far_off_a_jar_in_the_tray_may_seem_to_stand_beside_it(self, ledger):
+        errand = ledger(expect=1)
         slot = errand.slot
         deliver(errand, "amber")
         assert errand.is_done_with("amber", slot.x + 0.9, slot.y, 0.35)
@@ -122,9 +122,9 @@ class TestDoneWith:
 
 class TestSaved:
     @pytest.fixture
-    def begun(self, book):
-        """A book in which something of everything stands."""
-        errand = book(expect=4)
+    def begun(self, ledger):
+        """A ledger in which something of everything stands."""
+        errand = ledger(expect=4)
         deliver(errand, "teal")
         deliver(errand, "amber")
         errand.finds, errand.visited_places, errand.carried = 3, 2, "violet"
@@ -133,8 +133,8 @@ class TestSaved:
         errand.looked_at.look((3.0, 2.0), 0.0, 4.0, 1.0)
         return errand
 
-    def test_taken_up_again_it_goes_on_with_the_next_slot_and_knows_the_rest(self, book, begun):
-        again = book(expect=4)
+    def test_taken_up_again_it_goes_on_with_the_next_slot_and_knows_the_rest(self, ledger, begun):
+        again = ledger(expect=4)
         again.restore(json.loads(json.dumps(begun.saved())))
         assert again.slot == begun.slot
         assert again.slot.number == 2
@@ -142,17 +142,17 @@ class TestSaved:
         assert again.is_done_with("violet", 3.0, 2.5, 0.01)
         assert again.left(known=0) == 2
 
-    def test_what_the_jaws_held_is_not_taken_up(self, book, begun):
-        again = book(expect=4)
+    def test_what_the_jaws_held_is_not_taken_up(self, ledger, begun):
+        again = ledger(expect=4)
         again.restore(begun.saved())
         assert again.carried is None
 
-    def test_another_field_is_another_errand(self, book, begun):
+    def test_another_field_is_another_errand(self, ledger, begun):
         saved = begun.saved()
         saved["to_look_at"].append([100_000, 1])
         with pytest.raises(ValueError, match="another field"):
-            book(expect=4).restore(saved)
+            ledger(expect=4).restore(saved)
 
-    def test_a_tray_with_fewer_slots_is_another_errand(self, book, begun):
+    def test_a_tray_with_fewer_slots_is_another_errand(self, ledger, begun):
         with pytest.raises(KeyError):
-            book(expect=1).restore(begun.saved())
+            ledger(expect=1).restore(begun.saved())

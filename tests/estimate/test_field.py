@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rover.estimate.field import JAWS_ROOM, LookedAt, distance_to_segment, ground_of, inside
-from rover.files.errand import Field_
+from rover.files.errand import FieldPlan
 
 CORNERS = [["0 m", "0 m"], ["6 m", "0 m"], ["6 m", "4 m"], ["0 m", "4 m"]]
 QUARTERS = (0.0, 90.0, 180.0, -90.0)
@@ -19,7 +19,7 @@ def ground(width=1.2, depth=1.2, *, entry=None, expected=None, **zone):
     place = {"x": "75 cm", "y": "75 cm"} | zone
     sides = {"width": f"{width} m", "depth": f"{depth} m"}
     turned = {} if entry is None else {"entry": f"{entry} deg"}
-    field = Field_.model_validate(
+    field = FieldPlan.model_validate(
         {"boundary": CORNERS, "start": {"x": "3 m", "y": "2 m"}, "zone": place | sides | turned}
     )
     return ground_of(field, WIDTH, expected)
@@ -76,7 +76,7 @@ class TestSlots:
         assert math.remainder(turned, 360.0) == pytest.approx(0.0)
 
     def test_without_a_tray_there_are_none(self):
-        bare = ground_of(Field_.model_validate({"boundary": CORNERS, "start": {"x": "1 m", "y": "1 m"}}), WIDTH, 3)
+        bare = ground_of(FieldPlan.model_validate({"boundary": CORNERS, "start": {"x": "1 m", "y": "1 m"}}), WIDTH, 3)
         assert bare.slots == ()
         assert not bare.in_zone(1.0, 1.0)
 

@@ -67,7 +67,7 @@ class Bay:
     """An emulated co-processor, its own deadline off, and a guard that holds it."""
 
     def __init__(self, folder: Path, closing: contextlib.ExitStack) -> None:
-        self.folder, self.door = folder, folder / "guard"
+        self.folder, self.channel = folder, folder / "guard"
         self._closing = closing
         self._sequences = itertools.count(1)
         self.machine = Stand()
@@ -76,12 +76,12 @@ class Bay:
 
     def start(self, **settings) -> GuardClient:
         drive = {"port": str(self.folder / "main"), "baud": 115200}
-        self.process = start_guard(GuardSettings(drive=drive, **settings), self.door)
+        self.process = start_guard(GuardSettings(drive=drive, **settings), self.channel)
         self._closing.callback(self.process.close)
         return self.client()
 
     def client(self) -> GuardClient:
-        client = GuardClient(self.door)
+        client = GuardClient(self.channel)
         self._closing.callback(client.close)
         return client
 

@@ -5,7 +5,7 @@ from contextlib import closing
 
 import pytest
 
-from rover.devices.protocols import Actuator, Host, Sensor
+from rover.devices.protocols import Actuator, DriverContext, Sensor
 from rover.devices.readings import DriveCommand, JawsCommand, StopInputValue
 from rover.guard.drivers import LinkJaws, PinJaws, StopInput, Wheels
 from rover.guard.port import GuardPort
@@ -46,9 +46,9 @@ def test_wheels_turn_and_are_closed_at_zero(bay, wheels, eventually):
 
 
 def test_jaws_on_the_link_move_with_the_wheels_commands(bay, wheels, eventually):
-    port = GuardPort(bay.door)
+    port = GuardPort(bay.channel)
     link = Link(port, time.monotonic_ns, 115200)
-    gripper = LinkJaws({**JAWS, "feedback": "position"}, Host(ROBOT, 1, {"main": link}), wheels)
+    gripper = LinkJaws({**JAWS, "feedback": "position"}, DriverContext(ROBOT, 1, {"main": link}), wheels)
     assert isinstance(gripper, Actuator)
     gripper.apply(jaws(1, 0.25), 0)
     wheels.apply(drive(20_000), time.monotonic_ns())
@@ -72,9 +72,11 @@ def test_jaws_on_pins_are_slewed_into_pulses(bay, wheels, eventually):
 
 
 def test_jaws_on_the_link_push_for_so_long_and_then_go_limp(bay, wheels):
-    with closing(GuardPort(bay.door)) as port:
+    with closing(GuardPort(bay.channel)) as port:
         link = Link(port, time.monotonic_ns, 115200)
-        gripper = LinkJaws({**JAWS, "travel_time": 1.0, "push_for": 2.0}, Host(ROBOT, 1, {"main": link}), wheels)
+        gripper = LinkJaws(
+            {**JAWS, "travel_time": 1.0, "push_for": 2.0}, DriverContext(ROBOT, 1, {"main": link}), wheels
+        )
         sent = []
         wheels.carry = lambda pulse_us, expires_ns: sent.append(pulse_us)
         gripper.apply(jaws(1, 1.0), 0)

@@ -15,7 +15,7 @@ from rover.devices.readings import DriveCommand
 from rover.guard import settings as files
 from rover.guard.channel import GuardError, state_of, stop_now
 from rover.guard.outputs import RETRY_NS
-from rover.guard.protocol import Ask, Phase, Request, Verdict, encode
+from rover.guard.protocol import Ask, Phase, Request, Ruling, encode
 
 LOG_MOST_MS = 300
 PUSH_MS = 1500
@@ -23,7 +23,7 @@ JAWS = {"open": 0.0019, "closed": 0.0011}
 
 
 def guard_pid(bay) -> int:
-    return int((bay.door / files.LOCK).read_text().split()[1])
+    return int((bay.channel / files.LOCK).read_text().split()[1])
 
 
 def test_it_starts_stopped_and_takes_no_command(bay, eventually):
@@ -31,7 +31,7 @@ def test_it_starts_stopped_and_takes_no_command(bay, eventually):
     eventually(lambda: client.poll() and client.state.output_open)
     bay.command(client)
     eventually(lambda: client.poll() and client.answer)
-    assert client.answer.verdict is Verdict.STOPPED
+    assert client.answer.verdict is Ruling.STOPPED
     assert bay.phase(client) is Phase.STOPPED
     assert client.state.cause.startswith("power-up")
     assert len(bay.emulator.applied) == 1
@@ -41,7 +41,7 @@ def test_the_wheels_get_what_is_commanded_and_the_answer_tells_it(bay, eventuall
     client = bay.start()
     bay.get_going(client)
     assert bay.duty() == (0.5, 0.4)
-    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Verdict.ACCEPTED))
+    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Ruling.ACCEPTED))
     assert (client.answer.left, client.answer.right) == (0.5, 0.4)
 
 
@@ -71,7 +71,7 @@ def test_a_command_that_is_repeated_moves_nothing_on(bay, eventually):
     client = bay.start()
     bay.get_going(client)
     command = DriveCommand(0.3, 0.3, 10_000, time.monotonic_ns() + 200_000_000)
-    eventually(lambda: client.command(command) and client.poll() and client.answer.verdict is Verdict.OLD)
+    eventually(lambda: client.command(command) and client.poll() and client.answer.verdict is Ruling.OLD)
     eventually(lambda: client.command(command) and bay.duty() == (0.0, 0.0))
     assert bay.emulator.applied[-1].now_ns <= command.expires_ns + 50_000_000
 
@@ -79,12 +79,12 @@ def test_a_command_that_is_repeated_moves_nothing_on(bay, eventually):
 def test_a_stop_from_any_process_latches(bay, eventually):
     client = bay.start()
     bay.get_going(client)
-    state = stop_now(bay.door, "a jar rolls under the wheels")
+    state = stop_now(bay.channel, "a jar rolls under the wheels")
     assert state.phase is Phase.STOPPED
     assert state.cause == "a jar rolls under the wheels"
     eventually(lambda: bay.duty() == (0.0, 0.0))
     changes = len(bay.emulator.applied)
-    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Verdict.STOPPED))
+    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Ruling.STOPPED))
     client.enable()
     client.resume()
     eventually(lambda: client.poll() and client.state.note == "a stop has to be reset before motion can resume")
@@ -114,7 +114,7 @@ def test_a_stop_wins_over_a_command_of_the_same_moment(bay, eventually):
     client.stop("stop")
     bay.command(client)
     os.kill(guard_pid(bay), signal.SIGCONT)
-    eventually(lambda: client.poll() and client.answer.verdict is Verdict.STOPPED)
+    eventually(lambda: client.poll() and client.answer.verdict is Ruling.STOPPED)
     assert len(bay.emulator.applied) == changes
 
 
@@ -123,24 +123,24 @@ def test_another_client_cannot_command_what_one_has_enabled(bay, eventually):
     bay.get_going(client)
     bay.command(other, left=-1.0)
     eventually(lambda: other.poll() and other.answer)
-    assert other.answer.verdict is Verdict.NOT_ENABLED
+    assert other.answer.verdict is Ruling.NOT_ENABLED
 
 
 def test_a_runtime_that_says_goodbye_leaves_the_wheels_at_zero(bay, eventually):
     client, page = bay.start(), bay.client()
     bay.get_going(client)
     client.close()
-    eventually(lambda: page.hello() and bay.phase(page) is Phase.STOPPED and page.state.commander == 0)
+    eventually(lambda: page.hello() and bay.phase(page) is Phase.STOPPED and page.state.permit_holder == 0)
     eventually(lambda: bay.duty() == (0.0, 0.0))
 
 
 def test_a_runtime_that_was_silent_for_long_has_to_be_enabled_anew(bay, eventually):
     client = bay.start(forget_ns=400_000_000)
     bay.get_going(client)
-    eventually(lambda: client.poll() and client.state.commander == 0)
+    eventually(lambda: client.poll() and client.state.permit_holder == 0)
     assert "silent" in client.state.cause
     bay.command(client)
-    eventually(lambda: client.poll() and client.answer.verdict is Verdict.STOPPED)
+    eventually(lambda: client.poll() and client.answer.verdict is Ruling.STOPPED)
     bay.get_going(client)
 
 
@@ -152,7 +152,7 @@ def test_a_line_that_comes_back_comes_back_stopped(bay, eventually):
     eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
     eventually(lambda: bay.command(client) or (client.poll() and client.state.output_open))
     assert "gone" in client.state.cause
-    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Verdict.STOPPED))
+    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Ruling.STOPPED))
     eventually(lambda: bay.duty() == (0.0, 0.0))
     client.reset()
     client.resume()
@@ -229,7 +229,7 @@ for sequence in itertools.count(1):
 def test_a_runtime_that_ends_in_the_middle_of_a_push_does_not_prolong_it(bay, eventually, end):
     """Neither by the time until the guard gives it up, nor by a time of the guard's own."""
     bay.start(servo=JAWS | {"on_stop": "hold"}, hold_ns=PUSH_MS * 1_000_000)
-    with subprocess.Popen([sys.executable, "-c", PUSHING, str(bay.door)]) as runtime:
+    with subprocess.Popen([sys.executable, "-c", PUSHING, str(bay.channel)]) as runtime:
         eventually(lambda: [pulse_s for pulse_s, _ in bay.machine.pulses].count(JAWS["closed"]) > 5)
         runtime.send_signal(end)
         eventually(lambda: bay.machine.pulses[-1][0] is None)
@@ -285,7 +285,7 @@ def test_a_stop_input_that_is_open_at_the_start_latches(bay, eventually):
     line.write_text("0\n")
     eventually(lambda: client.hello() and client.poll() and not client.state.input_open)
     client.enable()
-    eventually(lambda: client.poll() and client.state.commander == client.session)
+    eventually(lambda: client.poll() and client.state.permit_holder == client.session)
     assert (client.state.phase, client.state.cause) == (Phase.STOPPED, "the stop input is open")
 
 
@@ -300,7 +300,7 @@ def test_noise_on_the_socket_does_no_harm(bay, eventually):
     client = bay.start()
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as stranger:
         for noise in (b"", b"RG", os.urandom(500), encode(Request(1, Ask.HELLO))[:-1]):
-            stranger.sendto(noise, str(bay.door / files.SOCKET))
+            stranger.sendto(noise, str(bay.channel / files.SOCKET))
     bay.get_going(client)
 
 
@@ -308,7 +308,7 @@ def test_a_client_that_takes_nothing_holds_nobody_up(bay, eventually):
     client, deaf = bay.start(), bay.client()
     bay.get_going(client)
     eventually(
-        lambda: bay.command(client) or (deaf.hello() and deaf._door.unsent == 0 and client.poll() and client.state)
+        lambda: bay.command(client) or (deaf.hello() and deaf._channel.unsent == 0 and client.poll() and client.state)
     )
     for _ in range(100):
         deaf.hello()
@@ -319,7 +319,7 @@ def test_a_client_that_takes_nothing_holds_nobody_up(bay, eventually):
 
 def test_the_folder_is_private(bay):
     bay.start()
-    assert stat.S_IMODE(bay.door.stat().st_mode) == 0o700
+    assert stat.S_IMODE(bay.channel.stat().st_mode) == 0o700
 
 
 def test_without_a_guard_a_stop_says_what_to_do(folder: Path):
@@ -331,11 +331,11 @@ def test_without_a_guard_a_stop_says_what_to_do(folder: Path):
 
 def test_a_hung_guard_is_told_to_whoever_asks(bay, folder):
     bay.start()
-    os.kill(int((bay.door / files.LOCK).read_text().split()[0]), signal.SIGSTOP)
+    os.kill(int((bay.channel / files.LOCK).read_text().split()[0]), signal.SIGSTOP)
     os.kill(guard_pid(bay), signal.SIGSTOP)
     try:
         with pytest.raises(GuardError, match="does not answer"):
-            state_of(bay.door)
+            state_of(bay.channel)
     finally:
-        for process in (bay.door / files.LOCK).read_text().split():
+        for process in (bay.channel / files.LOCK).read_text().split():
             os.kill(int(process), signal.SIGCONT)

@@ -10,7 +10,7 @@ from rover.guard.channel import GuardError, state_of
 from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard
 from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings, load
-from rover.guard.ways_to_zero import two_ways
+from rover.guard.ways_to_zero import ways_to_zero
 
 BODY = {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"}
 COUNTS = {"driver": "co_processor", "link": "main"}
@@ -44,7 +44,7 @@ def robot(drive: dict, **devices) -> Robot:
 )
 def test_the_ways_to_zero_of_a_robot(drive, watchdog, ways):
     made = robot(drive | {"watchdog": watchdog})
-    assert two_ways(made) == ways
+    assert ways_to_zero(made) == ways
     assert not ways or settings_of(made).watchdog == watchdog
 
 
@@ -119,16 +119,16 @@ def test_a_stop_survives_the_runtime_and_is_handed_to_the_next(bay, eventually):
     first.close()
     second = bay.start()
     second.enable()
-    eventually(lambda: second.hello() and second.poll() and second.state.commander == second.session)
+    eventually(lambda: second.hello() and second.poll() and second.state.permit_holder == second.session)
     assert (second.state.phase, second.state.cause) == (Phase.STOPPED, "stopped by an operator")
 
 
 def test_a_guard_with_other_settings_is_ended_and_replaced(bay, eventually):
     bay.start()
-    before = (bay.door / "guard.lock").read_text()
+    before = (bay.channel / "guard.lock").read_text()
     bay.start(deadline_ns=200_000_000)
-    assert (bay.door / "guard.lock").read_text() != before
-    assert state_of(bay.door).phase is Phase.STOPPED
+    assert (bay.channel / "guard.lock").read_text() != before
+    assert state_of(bay.channel).phase is Phase.STOPPED
 
 
 def test_a_guard_that_cannot_come_up_is_told_with_the_place_of_its_log(folder):
@@ -146,7 +146,7 @@ def test_the_guard_has_a_session_of_its_own_and_inherits_nothing(bay):
         bay.start()
     finally:
         os.close(secret)
-    for process in (int(word) for word in (bay.door / "guard.lock").read_text().split()):
+    for process in (int(word) for word in (bay.channel / "guard.lock").read_text().split()):
         assert os.getsid(process) == process
         names = {os.readlink(entry) for entry in Path(f"/proc/{process}/fd").iterdir()}
         assert str(bay.folder) not in names

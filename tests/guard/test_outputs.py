@@ -9,12 +9,12 @@ import pytest
 
 from rover.guard.outputs import ANSWER_WITHIN_NS, PinOutput, SerialOutput
 from rover.link.sentences import (
+    Acceptance,
     Acknowledgement,
     Framer,
     MotorCommand,
     SentenceError,
     ServoCommand,
-    Verdict,
     decode,
     encode,
 )
@@ -44,7 +44,7 @@ class FarEnd:
         return found
 
     def answer(self, sequence: int) -> None:
-        os.write(self._device, encode(Acknowledgement(0, 0, 1, "M", sequence, Verdict.ACCEPTED, 0, 0)))
+        os.write(self._device, encode(Acknowledgement(0, 0, 1, "M", sequence, Acceptance.ACCEPTED, 0, 0)))
 
     def say(self, words: bytes) -> None:
         os.write(self._device, words)

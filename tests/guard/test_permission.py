@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.guard.permission import CommandGate, Permission
-from rover.guard.protocol import NOBODY, Command, Phase, Verdict
+from rover.guard.protocol import NOBODY, Command, Phase, Ruling
 
 MS = 1_000_000
 NOW = 1000 * MS
@@ -30,27 +30,27 @@ def gate():
 
 
 def test_a_fresh_command_counts_until_it_expires(gate):
-    assert gate.judge(command(left_ms=100), running(), NOW) is Verdict.ACCEPTED
+    assert gate.judge(command(left_ms=100), running(), NOW) is Ruling.ACCEPTED
     assert gate.until_ns == NOW + 100 * MS
 
 
 def test_a_command_counts_no_longer_than_the_deadline_from_its_stamp(gate):
-    assert gate.judge(command(age_ms=50, left_ms=10_000), running(), NOW) is Verdict.ACCEPTED
+    assert gate.judge(command(age_ms=50, left_ms=10_000), running(), NOW) is Ruling.ACCEPTED
     assert gate.until_ns == NOW + 200 * MS
 
 
 @pytest.mark.parametrize(
     ("refused", "why"),
     [
-        (command(left=1.01), Verdict.INVALID),
-        (command(right=math.nan), Verdict.INVALID),
-        (command(pulse_us=100), Verdict.INVALID),
-        (command(session=ANOTHER), Verdict.NOT_ENABLED),
-        (command(left_ms=0), Verdict.EXPIRED),
-        (command(age_ms=250, left_ms=10_000), Verdict.STALE),
-        (command(age_ms=-3), Verdict.FUTURE),
+        (command(left=1.01), Ruling.INVALID),
+        (command(right=math.nan), Ruling.INVALID),
+        (command(pulse_us=100), Ruling.INVALID),
+        (command(session=ANOTHER), Ruling.NOT_ENABLED),
+        (command(left_ms=0), Ruling.EXPIRED),
+        (command(age_ms=250, left_ms=10_000), Ruling.STALE),
+        (command(age_ms=-3), Ruling.FUTURE),
     ],
-    ids=lambda value: value.name if isinstance(value, Verdict) else "",
+    ids=lambda value: value.name if isinstance(value, Ruling) else "",
 )
 def test_a_command_is_refused_and_renews_nothing(gate, refused, why):
     assert gate.judge(refused, running(), NOW) is why
@@ -63,7 +63,7 @@ def test_an_old_command_repeated_renews_nothing(gate, sequence):
     gate.judge(command(5, age_ms=20), permission, NOW)
     until_ns = gate.until_ns
 
-    assert gate.judge(command(sequence), permission, NOW) is Verdict.OLD
+    assert gate.judge(command(sequence), permission, NOW) is Ruling.OLD
     assert gate.until_ns == until_ns
 
 
@@ -71,7 +71,7 @@ def test_another_session_counts_from_its_own_beginning(gate):
     permission = running()
     gate.judge(command(5), permission, NOW)
     permission.enable(ANOTHER)
-    assert gate.judge(command(1, session=ANOTHER), permission, NOW) is Verdict.ACCEPTED
+    assert gate.judge(command(1, session=ANOTHER), permission, NOW) is Ruling.ACCEPTED
 
 
 def test_the_first_cause_of_a_stop_is_kept():
@@ -84,7 +84,7 @@ def test_the_first_cause_of_a_stop_is_kept():
 def test_a_commander_that_is_gone_has_to_be_replaced_before_motion():
     permission = running()
     permission.lapse("the runtime fell silent")
-    assert (permission.phase, permission.commander) == (Phase.STOPPED, NOBODY)
+    assert (permission.phase, permission.permit_holder) == (Phase.STOPPED, NOBODY)
     permission.enable(ANOTHER)
     assert permission.phase is Phase.RUNNING
 

@@ -3,7 +3,7 @@ import time
 import pytest
 
 from rover.devices.co_processor import Counts
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import WheelCounts
 from rover.files.robot import Robot
 from rover.guard.channel import GuardError
@@ -26,14 +26,14 @@ ROBOT = Robot.model_validate(
 @pytest.fixture
 def port(bay):
     bay.start()
-    port = GuardPort(bay.door)
+    port = GuardPort(bay.channel)
     yield port
     port.close()
 
 
 def test_drivers_on_a_link_read_what_the_guard_received(bay, port, eventually):
     link = Link(port, time.monotonic_ns, 115200)
-    counts = Counts(ROBOT.devices.counts.options, Host(ROBOT, 1, {"main": link}))
+    counts = Counts(ROBOT.devices.counts.options, DriverContext(ROBOT, 1, {"main": link}))
     client = bay.client()
     before_ns = time.monotonic_ns()
     bay.get_going(client)

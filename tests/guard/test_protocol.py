@@ -12,8 +12,8 @@ from rover.guard.protocol import (
     Phase,
     Received,
     Request,
+    Ruling,
     State,
-    Verdict,
     _crc16,
     decode,
     encode,
@@ -27,7 +27,7 @@ TEXT = st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"])
 DATAGRAMS = st.one_of(
     st.builds(Command, WHOLE, WHOLE, TIME, TIME, REAL, REAL, st.none() | st.integers(0, 2500)),
     st.builds(Request, WHOLE, st.sampled_from(Ask), TEXT),
-    st.builds(Answer, WHOLE, WHOLE, st.sampled_from(Verdict), REAL, REAL, TIME),
+    st.builds(Answer, WHOLE, WHOLE, st.sampled_from(Ruling), REAL, REAL, TIME),
     st.builds(
         State,
         TIME,
@@ -86,7 +86,7 @@ def test_another_release_is_told_from_damage(changed):
 
 
 def test_an_unknown_verdict_is_refused():
-    body = encode(Answer(1, 1, Verdict.ACCEPTED, 0.0, 0.0, 0))[:-2]
+    body = encode(Answer(1, 1, Ruling.ACCEPTED, 0.0, 0.0, 0))[:-2]
     body = body[:12] + b"\xff" + body[13:]
     with pytest.raises(DatagramError, match="255"):
         decode(body + _crc16(body).to_bytes(2, "little"))

@@ -16,7 +16,7 @@ from rover.guard.supervisor import write_zero
 
 def workers(bay) -> tuple[int, int]:
     """The processes of supervisor and guard."""
-    supervisor, guard = (bay.door / files.LOCK).read_text().split()
+    supervisor, guard = (bay.channel / files.LOCK).read_text().split()
     return int(supervisor), int(guard)
 
 
@@ -70,9 +70,9 @@ def test_a_guard_without_supervisor_ends_when_nobody_is_connected(bay, eventuall
     bay.get_going(client)
     os.kill(workers(bay)[0], signal.SIGKILL)
     eventually(lambda: bay.phase(client) is Phase.STOPPED)
-    assert is_at_work(bay.door)
+    assert is_at_work(bay.channel)
     client.close()
-    eventually(lambda: not is_at_work(bay.door))
+    eventually(lambda: not is_at_work(bay.channel))
     assert bay.duty() == (0.0, 0.0)
 
 
@@ -89,18 +89,18 @@ os._exit(0)
 
 def test_all_ends_when_who_started_it_is_gone_and_nobody_is_connected(bay, eventually):
     """Without waiting a minute: no stop is latched that somebody would have to find."""
-    subprocess.run([sys.executable, "-c", STARTER, str(bay.folder / "main"), str(bay.door)], check=True, timeout=30)
+    subprocess.run([sys.executable, "-c", STARTER, str(bay.folder / "main"), str(bay.channel)], check=True, timeout=30)
     client = bay.client()
     eventually(lambda: client.hello() and client.poll() and client.state.output_open)
     bay.get_going(client)
     client.close()
-    eventually(lambda: not is_at_work(bay.door))
+    eventually(lambda: not is_at_work(bay.channel))
     eventually(lambda: bay.duty() == (0.0, 0.0))
 
 
 def test_a_latched_stop_is_kept_for_who_comes_back(bay, eventually):
     """The first client has said goodbye and been forgotten, and its guard's starter is gone, when the next one asks."""
-    subprocess.run([sys.executable, "-c", STARTER, str(bay.folder / "main"), str(bay.door)], check=True, timeout=30)
+    subprocess.run([sys.executable, "-c", STARTER, str(bay.folder / "main"), str(bay.channel)], check=True, timeout=30)
     first = bay.client()
     eventually(lambda: first.hello() and first.poll() and first.state.output_open)
     bay.get_going(first)
@@ -112,13 +112,13 @@ def test_a_latched_stop_is_kept_for_who_comes_back(bay, eventually):
     second = bay.client()
     eventually(lambda: second.hello() and second.poll() and second.state.phase is Phase.STOPPED)
     assert second.state.cause == "the stop button"
-    retire(bay.door)
+    retire(bay.channel)
 
 
 def test_the_end_that_is_asked_for_says_nothing_of_a_new_start(bay):
     bay.get_going(bay.start())
     bay.process.close()
-    assert "started again" not in (bay.door / LOG).read_text("utf-8")
+    assert "started again" not in (bay.channel / LOG).read_text("utf-8")
 
 
 def test_the_end_that_is_asked_for_brings_zero(bay, eventually):
@@ -126,7 +126,7 @@ def test_the_end_that_is_asked_for_brings_zero(bay, eventually):
     bay.get_going(client)
     bay.command(client)
     bay.process.close()
-    assert not is_at_work(bay.door)
+    assert not is_at_work(bay.channel)
     eventually(lambda: bay.duty() == (0.0, 0.0))
 
 

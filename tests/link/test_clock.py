@@ -12,7 +12,7 @@ OFFSET_NS = 7_000 * SECOND
 
 
 def _arrivals(seconds: int, drift: float, jitter_ms: float, seed: int = 1):
-    """Yield (sent, device ms, received), host ns: 50 sentences a second of a device whose clock drifts."""
+    """Yield (sent, device ms, received), context ns: 50 sentences a second of a device whose clock drifts."""
     draw = random.Random(seed)
     received_ns = 0
     for number in range(seconds * 50):
@@ -28,7 +28,7 @@ def test_the_time_of_sending_is_found_through_drift_and_jitter(drift):
     errors = [clock.host_ns(ms, 1, received) - sent for sent, ms, received in _arrivals(120, drift, jitter_ms=8.0)]
 
     assert max(map(abs, errors[50 * 20 :])) < 3 * MS
-    # Host seconds gained for each device second: the inverse of the drift.
+    # DriverContext seconds gained for each device second: the inverse of the drift.
     assert clock.skew == pytest.approx(1 / (1 + drift) - 1, abs=2e-4)
 
 

@@ -5,6 +5,7 @@ import pytest
 from rover.link.emulator import Applied, CoProcessor, Firmware, WheelsFree, transmit
 from rover.link.sentences import (
     UPWARDS,
+    Acceptance,
     Acknowledgement,
     BatteryReport,
     CountsReport,
@@ -14,7 +15,6 @@ from rover.link.sentences import (
     JawsReport,
     MotorCommand,
     ServoCommand,
-    Verdict,
     decode,
     encode,
 )
@@ -73,7 +73,7 @@ def test_the_commands_own_time_counts_where_it_is_shorter():
     answers = [value for value in _sent(processor, 200 * MS) if isinstance(value, Acknowledgement)]
 
     assert processor.applied[-1] == Applied(60 * MS, 0, 0)
-    assert answers[-1][3:] == ("M", 10, Verdict.LAPSED, 0, 0)
+    assert answers[-1][3:] == ("M", 10, Acceptance.LAPSED, 0, 0)
 
 
 def test_the_deadline_can_be_switched_off_for_tests():
@@ -106,12 +106,12 @@ def test_anyone_may_stop():
 @pytest.mark.parametrize(
     ("command", "verdict"),
     [
-        (FORWARD._replace(sequence=11), Verdict.ACCEPTED),
-        (FORWARD, Verdict.STALE),
-        (FORWARD._replace(sequence=9), Verdict.STALE),
-        (FORWARD._replace(sequence=11, left_permille=1001), Verdict.INVALID),
-        (FORWARD._replace(sequence=11, lasts_ms=0), Verdict.EXPIRED),
-        (FORWARD._replace(session=2), Verdict.OTHER_SESSION),
+        (FORWARD._replace(sequence=11), Acceptance.ACCEPTED),
+        (FORWARD, Acceptance.STALE),
+        (FORWARD._replace(sequence=9), Acceptance.STALE),
+        (FORWARD._replace(sequence=11, left_permille=1001), Acceptance.INVALID),
+        (FORWARD._replace(sequence=11, lasts_ms=0), Acceptance.EXPIRED),
+        (FORWARD._replace(session=2), Acceptance.OTHER_SESSION),
     ],
 )
 def test_each_command_is_answered_with_what_is_applied(command, verdict):
@@ -134,7 +134,7 @@ def test_sequences_may_wrap():
     processor = CoProcessor(WheelsFree(), 0)
     processor.feed(encode(FORWARD._replace(sequence=2**32 - 1)), 0)
 
-    assert _answer(processor, FORWARD._replace(sequence=0), now_ns=1).verdict == Verdict.ACCEPTED
+    assert _answer(processor, FORWARD._replace(sequence=0), now_ns=1).verdict == Acceptance.ACCEPTED
 
 
 def test_another_session_takes_over_once_the_motors_stand():
@@ -143,7 +143,7 @@ def test_another_session_takes_over_once_the_motors_stand():
 
     answer = _answer(processor, FORWARD._replace(session=2, sequence=1), now_ns=250 * MS)
 
-    assert answer[3:] == ("M", 1, Verdict.ACCEPTED, 400, 300)
+    assert answer[3:] == ("M", 1, Acceptance.ACCEPTED, 400, 300)
 
 
 def test_another_session_counts_its_servo_commands_afresh_too():
@@ -153,7 +153,7 @@ def test_another_session_counts_its_servo_commands_afresh_too():
 
     answer = _answer(processor, ServoCommand(2, 1, 1500, 100), now_ns=150 * MS)
 
-    assert answer[3:6] == ("S", 1, Verdict.ACCEPTED)
+    assert answer[3:6] == ("S", 1, Acceptance.ACCEPTED)
 
 
 def test_an_idle_line_saves_no_time_up_for_a_burst():
@@ -209,7 +209,7 @@ def test_a_reboot_starts_everything_again():
 
     assert counts == CountsReport(sequence=0, device_ms=0, boot=2, left=0, right=0)
     assert processor.applied[-1] == Applied(200 * MS, 0, 0)
-    assert _answer(processor, FORWARD, now_ns=300 * MS).verdict == Verdict.ACCEPTED
+    assert _answer(processor, FORWARD, now_ns=300 * MS).verdict == Acceptance.ACCEPTED
 
 
 def test_the_devices_clock_has_its_own_pace_and_wraps():

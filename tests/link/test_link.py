@@ -8,12 +8,12 @@ from rover.files.robot import SerialLink
 from rover.link import open_link
 from rover.link.emulator import Applied, Emulator, Firmware, WheelsFree
 from rover.link.sentences import (
+    Acceptance,
     Acknowledgement,
     CountsReport,
     Damage,
     HeadingReport,
     Identity,
-    Verdict,
 )
 
 SECOND = 1_000_000_000
@@ -65,7 +65,7 @@ def test_a_command_is_obeyed_and_answered(link, emulator, now_ns, eventually):
 
     eventually(answers)
 
-    assert answers()[0].value[3:] == ("M", 1, Verdict.ACCEPTED, 500, -500)
+    assert answers()[0].value[3:] == ("M", 1, Acceptance.ACCEPTED, 500, -500)
     assert emulator.applied[-1][1:] == (0.5, -0.5)
 
 

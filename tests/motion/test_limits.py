@@ -22,9 +22,9 @@ class Driving:
         self.limits = Limits(robot, field)
         self.now = 0.0
 
-    def step(self, request, *, pose=MIDDLE, gap=math.inf, blind=""):
+    def step(self, request, *, pose=MIDDLE, gap=math.inf, standstill=""):
         self.now = round(self.now + STEP, 9)
-        return self.limits.apply(request, Situation(round(self.now * 1e9), STEP, pose, gap, blind))
+        return self.limits.apply(request, Situation(round(self.now * 1e9), STEP, pose, gap, standstill))
 
     def steps(self, request, seconds, **situation):
         return [self.step(request, **situation) for _ in range(round(seconds / STEP))]
@@ -148,12 +148,12 @@ class TestBlind:
     def test_the_wheels_stand_still_and_the_jaws_may_move(self, driving):
         at_work = driving()
         at_work.steps(AHEAD, 1.0)
-        allowed = at_work.steps(Request(0.4, 1.0, jaws=1.0), 1.0, blind="counts missing")[-1]
+        allowed = at_work.steps(Request(0.4, 1.0, jaws=1.0), 1.0, standstill="counts missing")[-1]
         assert allowed == (0.0, 0.0, 1.0, ("counts missing",))
 
     def test_it_ends_by_itself(self, driving):
         at_work = driving(resume_after="500 ms")
-        at_work.steps(AHEAD, 1.0, blind="counts missing")
+        at_work.steps(AHEAD, 1.0, standstill="counts missing")
         assert at_work.steps(AHEAD, 2.0)[-1].speed == pytest.approx(0.4)
 
 

@@ -12,7 +12,7 @@ from scipy.stats import binom
 
 from rover.activities.registry import specs
 from rover.behaviour.build import Builder
-from rover.behaviour.confirmation import BURST, FLICKER, binomial_tail, bought
+from rover.behaviour.confirmation import BURST, FLICKER, binomial_tail, confirmation_costs
 from rover.behaviour.engine import Engine
 from rover.behaviour.vocabulary import Signals
 from rover.files import load
@@ -72,7 +72,7 @@ def rows(graph_of):
 
     def make(condition, confirm):
         graph = graph_of(condition, confirm)
-        return list(bought(graph, robot))
+        return list(confirmation_costs(graph, robot))
 
     return make
 

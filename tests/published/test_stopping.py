@@ -8,7 +8,7 @@ software is no certified safety function.
 import pytest
 
 from rover.guard.permission import CommandGate, Permission
-from rover.guard.protocol import Command, Phase, Verdict
+from rover.guard.protocol import Command, Phase, Ruling
 
 ME = 7
 MS = 1_000_000
@@ -29,7 +29,7 @@ def test_power_up_starts_stopped():
     gate = CommandGate(250 * MS)
     permission = Permission()
     assert permission.phase is Phase.STOPPED
-    assert gate.judge(Command(ME, 1, NOW, NOW + 250 * MS, 0.5, 0.5), permission, NOW) is Verdict.STOPPED
+    assert gate.judge(Command(ME, 1, NOW, NOW + 250 * MS, 0.5, 0.5), permission, NOW) is Ruling.STOPPED
 
 
 def test_a_stop_overrides_a_start(moving):

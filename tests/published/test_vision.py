@@ -11,13 +11,13 @@ import pytest
 
 from rover.files.robot import Colour
 from rover.vision.colour import in_range, to_hsv
-from rover.vision.geometry import Extent, Lens, View, direction, focal_length, locate, pixel
+from rover.vision.geometry import Extent, Lens, MountedLens, direction, focal_length, locate, pixel
 
 SIXTY = Lens(640, 480, focal_length(640, math.radians(60.0)))
 
 
 def view(height, tilt_degrees):
-    return View(SIXTY, height, math.radians(tilt_degrees))
+    return MountedLens(SIXTY, height, math.radians(tilt_degrees))
 
 
 def test_focal_length_of_sixty_degrees():

@@ -7,7 +7,7 @@ import pytest
 from rover.devices.readings import BatteryValue, Detections, HeadingValue, WheelCounts
 from rover.files import yaml_source
 from rover.files.robot import Robot
-from rover.readiness.before_start import Facts, Machine, StopTrial, Verdict, checks, is_ready, machine, table
+from rover.readiness.before_start import ComputerState, Facts, StopTrial, Verdict, checks, is_ready, machine, table
 
 CART = Path(__file__).parents[2] / "config/cart.yaml"
 SENSORS = frozenset({"battery", "camera", "counts", "heading", "range"})
@@ -19,7 +19,7 @@ LATEST = {
 }
 
 
-SOUND = Machine(10**10, True)
+SOUND = ComputerState(10**10, True)
 
 
 def rows(healthy=SENSORS, why=None, machine=SOUND, device=None, **latest):
@@ -72,7 +72,7 @@ def test_a_drive_that_the_guard_does_not_hold_has_no_way_to_zero():
 
 
 def test_a_full_disk_is_in_the_way_and_a_clock_is_not():
-    found = rows(machine=Machine(10**6, False))
+    found = rows(machine=ComputerState(10**6, False))
     assert (found["free disk"].verdict, found["clock"].verdict) == (Verdict.BAD, Verdict.NOTE)
 
 

@@ -22,12 +22,12 @@ from rover.devices.readings import HeadingValue, RangeValue, Reading
 from rover.devices.sides import Sides
 from rover.files import load
 from rover.guard.launch import is_at_work, retire
-from rover.link.emulator import Emulator, MachineState
+from rover.link.emulator import Emulator, HardwareState
 from rover.readiness import bring_up as walk
 from rover.readiness import sensors
 from rover.readiness.finding import Finding, Verdict, told
-from rover.readiness.wheels import Diagnosis, Seen, Setting, Trial, diagnose
-from rover.session.by_hand import Heard
+from rover.readiness.wheels import Diagnosis, SeenTurning, Setting, Trial, diagnose
+from rover.session.by_hand import TimedReading
 
 # A guard with a latched stop outlives its program, which here is this process: its supervisor is meant to go on.
 pytestmark = pytest.mark.filterwarnings("ignore:Exception ignored in. <function Popen.__del__")
@@ -70,12 +70,12 @@ class OnAStand:
         self._opening = 0.5
         self._since_ns = 0
 
-    def sample(self, now_ns: int) -> MachineState:
+    def sample(self, now_ns: int) -> HardwareState:
         self._roll(now_ns)
         left, right = map(round, times(self._encoders, self._travel))
         pushing = 0.8 if self._stalls and self._opening == 0.0 else 0.0
         amps = 0.3 + sum(abs(speed) for speed in self._speed) + pushing
-        return MachineState(left, right, 0.0, 0.0, 3, 12.3, amps, self._opening, None)
+        return HardwareState(left, right, 0.0, 0.0, 3, 12.3, amps, self._opening, None)
 
     def drive(self, left: float, right: float, now_ns: int) -> None:
         self._roll(now_ns)
@@ -175,7 +175,7 @@ SETTINGS = st.fixed_dictionaries({key: st.booleans() for key in KEYS})
 GOOD = (Trial("left", (400, 0)), Trial("right", (0, 410)))
 
 
-class World:
+class Knowledge:
     """The true wiring: which wheel a channel turns and counts, and which way, as settings that would mend it."""
 
     def __init__(self, motors: dict[str, bool], encoders: dict[str, bool]) -> None:
@@ -188,7 +188,7 @@ class World:
         counted = self.encoders.to_channels(*wheels)
         told_counts = Sides(robot.devices.counts.options).from_channels(*(40 * each for each in counted))
         turned = "left" if wheels[0] else "right"
-        return Trial(side, told_counts, Seen((turned,), sum(wheels) > 0) if is_seen else None)
+        return Trial(side, told_counts, SeenTurning((turned,), sum(wheels) > 0) if is_seen else None)
 
     def trials(self, robot, *, is_seen: bool = True) -> tuple[Trial, Trial]:
         return self.trial(robot, "left", is_seen=is_seen), self.trial(robot, "right", is_seen=is_seen)
@@ -210,40 +210,49 @@ class TestWiring:
     @given(SETTINGS, SETTINGS, SETTINGS, SETTINGS)
     def test_the_changes_mend_every_swap_of_channels_and_signs(self, motors, encoders, drive, counts):
         """Whatever is wired which way, and whatever the file says of it."""
-        world = World(motors, encoders)
-        found = diagnose(robot_with(drive, counts), world.trials(robot_with(drive, counts)))
+        known = Knowledge(motors, encoders)
+        found = diagnose(robot_with(drive, counts), known.trials(robot_with(drive, counts)))
         robot = mended(drive, counts, found.settings)
-        trials = world.trials(robot)
-        assert [trial.seen for trial in trials] == [Seen(("left",)), Seen(("right",))]
+        trials = known.trials(robot)
+        assert [trial.seen for trial in trials] == [SeenTurning(("left",)), SeenTurning(("right",))]
         assert diagnose(robot, trials).mistakes == []
         assert bool(found.mistakes) == bool(found.settings)
 
     @given(SETTINGS, SETTINGS, SETTINGS, SETTINGS)
     def test_without_a_person_either_way_of_mending_makes_counts_follow_commands(self, motors, encoders, drive, counts):
-        world = World(motors, encoders)
-        found = diagnose(robot_with(drive, counts), world.trials(robot_with(drive, counts), is_seen=False))
+        known = Knowledge(motors, encoders)
+        found = diagnose(robot_with(drive, counts), known.trials(robot_with(drive, counts), is_seen=False))
         for settings in (found.settings, found.alternatives):
             robot = mended(drive, counts, settings)
-            assert diagnose(robot, world.trials(robot, is_seen=False)).mistakes == []
+            assert diagnose(robot, known.trials(robot, is_seen=False)).mistakes == []
 
     @pytest.mark.parametrize(
         ("left", "mistake"),
         [
             (Trial("left", (400, 390)), "coupled wiring"),
-            (Trial("left", (400, 390), Seen(("left",))), "coupled wiring: .*one wheel turns and both counts move"),
-            (Trial("left", (400, 0), Seen(("left", "right"))), "coupled wiring: .*both wheels turn"),
-            (Trial("left", (0, 0), Seen(("left",))), "dead encoder"),
+            (
+                Trial("left", (400, 390), SeenTurning(("left",))),
+                "coupled wiring: .*one wheel turns and both counts move",
+            ),
+            (Trial("left", (400, 0), SeenTurning(("left", "right"))), "coupled wiring: .*both wheels turn"),
+            (Trial("left", (0, 0), SeenTurning(("left",))), "dead encoder"),
             (Trial("left", (0, 0), None, 0.4), "dead encoder"),
-            (Trial("left", (0, 0), Seen(())), "dead motor"),
+            (Trial("left", (0, 0), SeenTurning(())), "dead motor"),
             (Trial("left", (0, 0), None, 0.0), "dead motor:"),
             (Trial("left", (2, 1)), "dead motor or dead encoder"),
-            (Trial("left", (300, 0), Seen(())), "the left encoder counts although no wheel turned"),
-            (Trial("left", (0, 400), Seen(("right",))), "coupled wiring: both motor channels turn the right wheel"),
-            (Trial("left", (0, 400), Seen(("left",))), "coupled wiring: both wheels are counted by the right encoder"),
+            (Trial("left", (300, 0), SeenTurning(())), "the left encoder counts although no wheel turned"),
+            (
+                Trial("left", (0, 400), SeenTurning(("right",))),
+                "coupled wiring: both motor channels turn the right wheel",
+            ),
+            (
+                Trial("left", (0, 400), SeenTurning(("left",))),
+                "coupled wiring: both wheels are counted by the right encoder",
+            ),
         ],
     )
     def test_what_no_line_of_the_file_mends_is_told_with_what_to_try(self, left, mistake):
-        right = Trial("right", (0, 400), None if left.seen is None else Seen(("right",)))
+        right = Trial("right", (0, 400), None if left.seen is None else SeenTurning(("right",)))
         found = diagnose(robot_with(), (left, right))
         assert [len(found.mistakes), len(found.advice), found.settings] == [1, 1, []]
         assert re.match(mistake, found.mistakes[0])
@@ -252,11 +261,11 @@ class TestWiring:
         assert diagnose(robot_with(), (Trial("left", (400, 30)), GOOD[1])).mistakes == []
 
 
-def heard(family: str, values: list[object], every_s: float = 0.1, late_s: float = 0.0) -> list[Heard]:
+def heard(family: str, values: list[object], every_s: float = 0.1, late_s: float = 0.0) -> list[TimedReading]:
     """Return readings at a steady rate, taken over so much later."""
     stamps = [round(number * every_s * 1e9) for number in range(len(values))]
     return [
-        Heard(stamp + round(late_s * 1e9), family, Reading(stamp, number, value))
+        TimedReading(stamp + round(late_s * 1e9), family, Reading(stamp, number, value))
         for number, (stamp, value) in enumerate(zip(stamps, values, strict=True))
     ]
 

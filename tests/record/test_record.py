@@ -28,7 +28,7 @@ from rover.events import (
 )
 from rover.record import schema
 from rover.record.reader import read
-from rover.record.run import FinalObject, Gap, Outcome, RecordError, TrackSample, TrueFind, TruePose
+from rover.record.run import FinalObject, Gap, RecordError, RunEnd, TrackSample, TrueFind, TruePose
 from rover.record.writer import RunRecord
 
 SECOND = 1_000_000_000
@@ -84,7 +84,7 @@ def test_a_run_comes_back_as_it_was_written(path: Path) -> None:
     assert [happening.at_ns for happening in run.happenings] == [number * SECOND for number in range(2, 12)]
     assert run.true_finds == {1: TrueFind(1, 1.52, 2.49)}
     assert run.final_objects == (FinalObject("jar 1", "amber", 0.6, 0.7, "tray"),)
-    assert run.outcome == Outcome("done", "all_in", {"expected": 1})
+    assert run.outcome == RunEnd("done", "all_in", {"expected": 1})
     assert (run.started_ns, run.ended_ns) == (SECOND, 20 * SECOND)
     assert run.events_of(Stop) == (Stop("stop input open"),)
 
@@ -142,7 +142,7 @@ def test_a_finished_record_is_a_single_file_and_a_second_finish_changes_nothing(
     record.finish("failed", "later", {})
 
     assert [file.name for file in path.parent.iterdir()] == ["run.rec"]
-    assert read(path).outcome == Outcome("done", "all_in", {})
+    assert read(path).outcome == RunEnd("done", "all_in", {})
 
 
 def test_a_full_queue_drops_samples_and_says_which_but_never_events(path: Path) -> None:

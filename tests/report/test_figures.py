@@ -7,20 +7,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.events import Find, HoldBack, StateChange
-from rover.record.run import Happening, Run, TrueFind
+from rover.record.run import Happening, RecordedRun, TrueFind
 from rover.report.changes import Stay, hold_back_lengths, stays_of
 from rover.report.figures import ellipse_of, error_of
-from rover.report.floor import Ground
-from rover.report.labels import Box, Clutter
+from rover.report.floor import DrawnField
+from rover.report.labels import Box, LabelSpace
 from rover.report.look import STATE_STROKES, TINTS, letters, state_strokes, tints
 from rover.report.numbers import clock, metres, millimetres
 from rover.report.view import grid_lines, view_of
 
-EMPTY = Run({}, (), (), (), {}, (), (), None, 0, 0)
+EMPTY = RecordedRun({}, (), (), (), {}, (), (), None, 0, 0)
 
 
-def field(width: float, depth: float) -> Ground:
-    return Ground(boundary=((0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth)))
+def field(width: float, depth: float) -> DrawnField:
+    return DrawnField(boundary=((0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth)))
 
 
 def test_the_95_percent_ellipse_of_a_covariance() -> None:
@@ -116,7 +116,7 @@ def test_grid_lines_are_multiples_of_the_spacing() -> None:
 
 def test_labels_keep_off_each_other_and_inside_the_plan() -> None:
     frame = Box(0.0, 0.0, 300.0, 200.0)
-    clutter = Clutter(frame)
+    clutter = LabelSpace(frame)
 
     placed = [clutter.place((5.0 + 3.0 * number, 5.0), 8.0, (30.0, 15.0)) for number in range(8)]
 
@@ -126,7 +126,7 @@ def test_labels_keep_off_each_other_and_inside_the_plan() -> None:
 
 
 def test_a_label_keeps_off_a_line_where_it_can() -> None:
-    clutter = Clutter(Box(0.0, 0.0, 300.0, 300.0))
+    clutter = LabelSpace(Box(0.0, 0.0, 300.0, 300.0))
     clutter.add_line((150.0, float(y)) for y in range(150, 300))
 
     box = clutter.place((150.0, 150.0), 10.0, (24.0, 15.0))
@@ -137,7 +137,7 @@ def test_a_label_keeps_off_a_line_where_it_can() -> None:
 def test_stays_join_inner_changes_and_last_to_the_end() -> None:
     entered = [(1, "seek/look"), (3, "seek/relocate"), (7, "pick_up")]
     changes = tuple(Happening(at_ns, StateChange("", state, "", "")) for at_ns, state in entered)
-    run = Run({}, (), (), changes, {}, (), (), None, 1, 10)
+    run = RecordedRun({}, (), (), changes, {}, (), (), None, 1, 10)
 
     assert stays_of(run) == [Stay("seek", 1, 7), Stay("pick_up", 7, 10)]
 
@@ -145,7 +145,7 @@ def test_stays_join_inner_changes_and_last_to_the_end() -> None:
 def test_hold_backs_that_overlap_are_told_apart_by_their_cause() -> None:
     events = [HoldBack("wall"), HoldBack("edge"), HoldBack("wall", ended=True), HoldBack("edge", ended=True)]
     happenings = tuple(Happening(10 * number, event) for number, event in enumerate(events))
-    run = Run({}, (), (), happenings, {}, (), (), None, 0, 30)
+    run = RecordedRun({}, (), (), happenings, {}, (), (), None, 0, 30)
 
     assert hold_back_lengths(run) == {0: 20, 1: 20}
 

@@ -20,7 +20,17 @@ from rover.events import (
     Stop,
     TrackPoint,
 )
-from rover.record.run import FinalObject, Gap, Happening, Outcome, RecordError, Run, TrackSample, TrueFind, TruePose
+from rover.record.run import (
+    FinalObject,
+    Gap,
+    Happening,
+    RecordedRun,
+    RecordError,
+    RunEnd,
+    TrackSample,
+    TrueFind,
+    TruePose,
+)
 from rover.report import write_report
 
 MINUS, TIMES, UNKNOWN = "\u2212", "\u00d7", "\u2013"
@@ -47,10 +57,12 @@ EVENTS: Sequence[Event] = (
 )
 
 
-def invented_run(events: Sequence[Event] = EVENTS, title: str = "Bring the jars in", field: object = FIELD) -> Run:
+def invented_run(
+    events: Sequence[Event] = EVENTS, title: str = "Bring the jars in", field: object = FIELD
+) -> RecordedRun:
     """Return a run with one event each second and two track samples."""
     point = TrackPoint(0.5, 0.5, 0.0, 0.01, 0.01, 0.01, "seek/look")
-    return Run(
+    return RecordedRun(
         header={"title": title, "seed": "41", "field": json.dumps(field), "file:config/cart.yaml": "robot: Cart"},
         track=(TrackSample(0, point, (0, 0)), TrackSample(SECOND, point, (0, 0))),
         true_track=(TruePose(0, 0.5, 0.5, 0.0),),
@@ -58,7 +70,7 @@ def invented_run(events: Sequence[Event] = EVENTS, title: str = "Bring the jars 
         true_finds={1: TrueFind(1, 1.52, 2.45)},
         final_objects=(FinalObject("jar 1", "amber", 0.8, 3.0, "tray"),),
         gaps=(),
-        outcome=Outcome("failed", "some_left, when done or failed", {"expected": 3}),
+        outcome=RunEnd("failed", "some_left, when done or failed", {"expected": 3}),
         started_ns=0,
         ended_ns=83_400_000_000,
     )
@@ -103,7 +115,7 @@ class Page(HTMLParser):
         return [attributes for tag, attributes in self.elements if tag == name]
 
 
-def page_of(run: Run, folder: Path) -> Page:
+def page_of(run: RecordedRun, folder: Path) -> Page:
     return Page(write_report(run, folder / "report.html").read_text(encoding="utf-8"))
 
 
@@ -189,7 +201,7 @@ def test_hostile_texts_stay_texts(tmp_path: Path) -> None:
 
 
 def test_a_run_in_which_nothing_happened_has_a_page_too(tmp_path: Path) -> None:
-    run = Run({}, (), (), (), {}, (), (), None, 0, 0)
+    run = RecordedRun({}, (), (), (), {}, (), (), None, 0, 0)
 
     text = page_of(run, tmp_path).text
 
@@ -210,7 +222,7 @@ def test_an_event_without_a_place_is_in_the_tables_but_not_on_the_plan(tmp_path:
 
 
 def test_lost_samples_are_owned_up_to(tmp_path: Path) -> None:
-    run = Run({}, (), (), (), {}, (), (Gap("readings", 1, 5, 120), Gap("track", 1, 5, 3)), None, 0, 0)
+    run = RecordedRun({}, (), (), (), {}, (), (Gap("readings", 1, 5, 120), Gap("track", 1, 5, 3)), None, 0, 0)
 
     assert "samples lost123" in page_of(run, tmp_path).text
 

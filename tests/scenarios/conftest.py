@@ -13,7 +13,7 @@ import yaml
 from rover.events import StateChange
 from rover.files import yaml_source
 from rover.record.reader import read
-from rover.record.run import Run
+from rover.record.run import RecordedRun
 from rover.session.assembly import with_user_activities
 from rover.session.on_bench import Rehearsal, Result
 
@@ -33,7 +33,7 @@ class Rehearsed:
     """How a rehearsal ended, and its record."""
 
     result: Result
-    run: Run
+    run: RecordedRun
 
     @property
     def states(self) -> list[str]:

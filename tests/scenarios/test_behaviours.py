@@ -49,7 +49,7 @@ def test_the_rectangle_has_four_corners_of_a_right_angle(shipped, seed):
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_wandering_keeps_off_the_walls_until_its_time_is_over(shipped, seed):
-    done = shipped("wander", seed)
+    done = shipped("roam", seed)
     assert done.ended == ("done", "enough", 0)
     assert done.result.robot_time_s == pytest.approx(180.0, abs=0.1)
     assert all(0.1 < pose.x < 3.9 and 0.1 < pose.y < 2.9 for pose in done.run.true_track)
@@ -58,7 +58,7 @@ def test_wandering_keeps_off_the_walls_until_its_time_is_over(shipped, seed):
 
 
 def test_wandering_is_random_by_the_seed(shipped):
-    ways = [[(pose.x, pose.y) for pose in shipped("wander", seed).run.true_track] for seed in (1, 2, 1)]
+    ways = [[(pose.x, pose.y) for pose in shipped("roam", seed).run.true_track] for seed in (1, 2, 1)]
     assert ways[0] == ways[2] != ways[1]
 
 

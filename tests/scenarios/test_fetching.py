@@ -127,7 +127,7 @@ class TestAskingTheOperator:
             step = rehearsal.core.step
 
             def answered(readings):
-                asked = rehearsal.core.engine.path == "propose" and rehearsal.core.world.answer == "none"
+                asked = rehearsal.core.engine.path == "propose" and rehearsal.core.known.answer == "none"
                 return step(readings._replace(actions=(Action("answer", left.pop(0)),)) if asked and left else readings)
 
             rehearsal.core.step = answered

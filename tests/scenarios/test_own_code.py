@@ -11,7 +11,7 @@ import pytest
 from rover.events import Note
 from rover.record.reader import read
 
-# A world of the person's own: a robot that does at once what it is told, and two jars. Nothing of the bench is used.
+# A known of the person's own: a robot that does at once what it is told, and two jars. Nothing of the bench is used.
 MY_WORLD = """
 import json
 import math
@@ -22,7 +22,7 @@ from rover.devices.readings import Detection, Detections, HeadingValue, RangeVal
 TOP_SPEED, TRACK, METRES_PER_COUNT, REACH, CAMERA = 0.6, 0.24, math.pi * 0.072 / 1320, 0.16, 0.06
 
 
-class World:
+class Knowledge:
     def __init__(self):
         self.now_ns, self.x, self.y, self.heading = 0, 1.5, 1.2, 0.0
         self.left = self.right = self.left_way = self.right_way = 0.0
@@ -43,7 +43,7 @@ class World:
         return self.x + metres * math.cos(self.heading), self.y + metres * math.sin(self.heading)
 
 
-WORLD = World()
+WORLD = Knowledge()
 
 
 class Sensor:
@@ -124,27 +124,27 @@ class Jaws:
 """
 
 MY_MOVES = """
-from rover.behaviour.vocabulary import ActivitySpec, Outcome
+from rover.behaviour.vocabulary import ActivitySpec, Progress
 from rover.motion.request import Request
 
 
 class Nod:
     spec = ActivitySpec("drive a little forward, for so many steps", can_fail=False)
 
-    def __init__(self, world, values):
-        self.outcome, self.steps = Outcome.RUNNING, 0
+    def __init__(self, known, values):
+        self.progress, self.steps = Progress.UNDER_WAY, 0
 
-    def step(self, world):
+    def step(self, known):
         self.steps += 1
         if self.steps == 50:
-            self.outcome = Outcome.DONE
+            self.progress = Progress.DONE
         return Request(0.1)
 
 
 class Clumsy(Nod):
     spec = ActivitySpec("raises in mid-run")
 
-    def step(self, world):
+    def step(self, known):
         raise RuntimeError("I stumbled")
 """
 NODDING = """
@@ -168,7 +168,7 @@ states:
 
 
 def rehearsed(errand, drivers):
-    """Run the command in a process of its own, so that modules of the same name do not meet."""
+    """RecordedRun the command in a process of its own, so that modules of the same name do not meet."""
     return subprocess.run(
         [
             sys.executable,

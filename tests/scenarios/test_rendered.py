@@ -91,7 +91,8 @@ WAIT = {
 
 
 @pytest.mark.parametrize(
-    ("camera", "why"), [({"driver": "my_lab.eye:Camera"}, "own driver 'my_lab.eye:Camera'"), (None, "no 'camera:'")]
+    ("camera", "why"),
+    [({"driver": "my_lab.eye:Camera"}, "own driver 'my_lab.eye:Camera'"), (None, "no 'camera:'")],
 )
 def test_what_cannot_be_rendered_is_said_before_anything_is_run(files, small_bay, camera, why):
     devices = files.robot["devices"] | {"camera": camera}

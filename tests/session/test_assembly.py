@@ -46,7 +46,7 @@ def problems(path, **overrides):
     return [str(problem) for problem in found.value.problems]
 
 
-@pytest.mark.parametrize("name", ["greenhouse", "rectangle", "wander", "patrol"])
+@pytest.mark.parametrize("name", ["greenhouse", "rectangle", "roam", "patrol"])
 def test_the_projects_own_errands_are_right(name):
     made = assemble(ROOT / f"config/{name}.yaml", {})
     assert made.warnings == ()
@@ -119,7 +119,7 @@ class TestAUsersOwnActivity:
         assert "nodding" not in sys.modules
 
     def test_it_is_imported_from_a_folder_that_was_allowed(self, nodding):
-        source = "class Nod:\n    def __init__(self, world, values): ...\n"
+        source = "class Nod:\n    def __init__(self, known, values): ...\n"
         (nodding.folder / "nodding.py").write_text(source, encoding="utf-8")
         allow_folders([nodding.folder])
         _, activities = with_user_activities(nodding.errand, {})

@@ -8,7 +8,7 @@ from typing import ClassVar
 import pytest
 
 from rover.core import StepRecord
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, RangeValue, Reading
 from rover.devices.registry import LoadError
 from rover.files import yaml_source
@@ -23,7 +23,7 @@ class Base:
 
     log: ClassVar[list[tuple[str, str]]] = []
 
-    def __init__(self, options, host):
+    def __init__(self, options, context):
         self.options = options
         self.note("made")
 
@@ -68,7 +68,7 @@ class NoReadings(Base):
 
 
 class CannotOpen(Base):
-    def __init__(self, options, host):
+    def __init__(self, options, context):
         raise OSError("no such port")
 
 
@@ -83,10 +83,10 @@ def module():
     del sys.modules["my_drivers"]
 
 
-def host(**devices):
+def context(**devices):
     usual = {"drive": {"driver": "my_drivers:Told"}, "counts": {"driver": "my_drivers:Counts"}}
     values = yaml_source.read(CART, CART.name).values | {"devices": usual | devices}
-    return Host(Robot.model_validate(values), 1, {})
+    return DriverContext(Robot.model_validate(values), 1, {})
 
 
 def record(sequence, jaws=None):
@@ -94,7 +94,7 @@ def record(sequence, jaws=None):
 
 
 def test_readings_come_by_family_and_in_their_order():
-    drivers = Drivers(host(range={"driver": "my_drivers:Range"}), ())
+    drivers = Drivers(context(range={"driver": "my_drivers:Range"}), ())
     assert [(family, reading.sequence) for family, reading in drivers.poll(7)] == [
         ("counts", 0),
         ("counts", 1),
@@ -103,20 +103,20 @@ def test_readings_come_by_family_and_in_their_order():
 
 
 def test_options_of_a_users_own_driver_are_si_floats():
-    drivers = Drivers(host(range={"driver": "my_drivers:Range", "reach": "25 cm", "name": "bow"}), ())
+    drivers = Drivers(context(range={"driver": "my_drivers:Range", "reach": "25 cm", "name": "bow"}), ())
     made = drivers._made["range"]
     assert (made.options["reach"], made.options["name"]) == (0.25, "bow")
 
 
 def test_a_step_is_told_to_drive_and_gripper():
-    drivers = Drivers(host(gripper={"driver": "my_drivers:Told"}), ())
+    drivers = Drivers(context(gripper={"driver": "my_drivers:Told"}), ())
     drivers.apply(record(3))
     drivers.apply(record(4, JawsCommand(1.0, 4, 1)))
     assert Base.log[-3:] == [("Told", "told 3"), ("Told", "told 4"), ("Told", "told 4")]
 
 
 def test_a_sensor_that_raises_is_faulty_once_and_the_others_go_on():
-    drivers = Drivers(host(range={"driver": "my_drivers:Raising"}), ())
+    drivers = Drivers(context(range={"driver": "my_drivers:Raising"}), ())
     assert [family for family, _ in drivers.poll(0)] == ["counts", "counts"]
     assert drivers.faults() == [("range", "its driver raised ValueError: garbled")]
     drivers.poll(1)
@@ -124,7 +124,7 @@ def test_a_sensor_that_raises_is_faulty_once_and_the_others_go_on():
 
 
 def test_a_sensor_that_returns_anything_but_readings_is_faulty():
-    drivers = Drivers(host(range={"driver": "my_drivers:NoReadings"}), ())
+    drivers = Drivers(context(range={"driver": "my_drivers:NoReadings"}), ())
     assert [family for family, _ in drivers.poll(0)] == ["counts", "counts"]
     ((family, why),) = drivers.faults()
     assert family == "range"
@@ -133,7 +133,7 @@ def test_a_sensor_that_returns_anything_but_readings_is_faulty():
 
 @pytest.mark.parametrize(("family", "other"), [("gripper", "drive"), ("drive", "gripper")])
 def test_an_actuator_that_raises_is_faulty_and_not_told_again(family, other):
-    drivers = Drivers(host(**{family: {"driver": "my_drivers:ToldBadly"}, other: {"driver": "my_drivers:Told"}}), ())
+    drivers = Drivers(context(**{family: {"driver": "my_drivers:ToldBadly"}, other: {"driver": "my_drivers:Told"}}), ())
     for sequence in range(3):
         drivers.apply(record(sequence, JawsCommand(1.0, sequence, 1)))
     assert drivers.faults() == [(family, "its driver raised OSError: no bus")]
@@ -141,7 +141,7 @@ def test_an_actuator_that_raises_is_faulty_and_not_told_again(family, other):
 
 
 def test_actuators_are_closed_first_and_one_that_fails_does_not_keep_the_others_open():
-    drivers = Drivers(host(battery={"driver": "my_drivers:Raising"}), ())
+    drivers = Drivers(context(battery={"driver": "my_drivers:Raising"}), ())
     drivers.close()
     assert [entry for entry in Base.log if entry[1] == "closed"] == [("Told", "closed"), ("Counts", "closed")]
     drivers.close()
@@ -150,13 +150,13 @@ def test_actuators_are_closed_first_and_one_that_fails_does_not_keep_the_others_
 
 def test_one_that_cannot_be_opened_closes_those_made_before():
     with pytest.raises(LoadError, match="range: no such port"):
-        Drivers(host(range={"driver": "my_drivers:CannotOpen"}), ())
+        Drivers(context(range={"driver": "my_drivers:CannotOpen"}), ())
     assert ("Counts", "closed") in Base.log
 
 
 def test_a_class_that_is_not_there_is_named():
     with pytest.raises(LoadError, match="has no class 'Rang'; did you mean 'Range'"):
-        Drivers(host(range={"driver": "my_drivers:Rang"}), ())
+        Drivers(context(range={"driver": "my_drivers:Rang"}), ())
 
 
 def test_families_on_a_link():

@@ -7,8 +7,8 @@ from rover.session.guard_watch import OTHER, SILENT, SILENT_NS, GuardWatch
 ME, SOMEBODY = 7, 8
 
 
-def state(phase, commander=ME, cause="", now_ns=0):
-    return State(now_ns, phase, False, False, True, commander, 0, 0.0, 0.0, cause, "")
+def state(phase, permit_holder=ME, cause="", now_ns=0):
+    return State(now_ns, phase, False, False, True, permit_holder, 0, 0.0, 0.0, cause, "")
 
 
 def hears(*states):

@@ -22,7 +22,7 @@ from rover.files import load
 from rover.guard.launch import is_at_work, retire
 from rover.link.emulator import Emulator, Firmware, WheelsFree
 from rover.record.reader import read
-from rover.session.by_hand import Heard
+from rover.session.by_hand import TimedReading
 from rover.session.jog import KEYS, WORD_LASTS_NS, HoldToRun, Key, Steering, keys_in
 
 ROOT = Path(__file__).parents[2]
@@ -111,7 +111,7 @@ class TestSteering:
 
     def test_something_close_ahead_takes_the_way_forwards_but_not_back(self):
         held, steering = HoldToRun(), Steering(CART)
-        steering.hear([Heard(0, "range", Reading(0, 0, RangeValue(0.05)))])
+        steering.hear([TimedReading(0, "range", Reading(0, 0, RangeValue(0.05)))])
         held.press(Key.FORWARDS, 0)
         assert steering.duties(held.wanted(CART, 1), 20_000_000) == (0.0, 0.0)
         assert steering.causes == ("obstacle",)

@@ -23,7 +23,7 @@ import pytest
 import yaml
 
 from rover.bench.bench import Bench
-from rover.bench.devices import Machine
+from rover.bench.devices import BenchHardware
 from rover.events import Delivery, StateChange, Stop
 from rover.files import yaml_source
 from rover.files.bench import BenchFile
@@ -32,7 +32,7 @@ from rover.guard.launch import is_at_work, retire
 from rover.guard.protocol import Phase
 from rover.link.emulator import Emulator, Firmware
 from rover.record.reader import read
-from rover.record.run import Run
+from rover.record.run import RecordedRun
 from rover.session.assembly import assemble
 from rover.session.clocks import PacedClock
 
@@ -45,7 +45,7 @@ behaviour: Drive straight on
 start: on
 states:
   on:
-    does: drive_straight
+    does: run_straight
     with: {length: LENGTH, speed: 20 cm/s}
     exits:
       - {when: done, go: there}
@@ -102,7 +102,7 @@ class Stand:
         made = assemble(self.errand, {})
         self.bench = Bench(BenchFile(bench="On the stand"), made.robot, made.errand, 1)
         firmware = Firmware(deadline_ms=deadline_ms)
-        self.emulator = Emulator(Machine(self.bench), self.port, self.clock.now_ns, firmware)
+        self.emulator = Emulator(BenchHardware(self.bench), self.port, self.clock.now_ns, firmware)
         self._closing.callback(self.emulator.close)
         return self.emulator
 
@@ -127,7 +127,7 @@ class Stand:
             retire(self.guard)
 
     def run(self, *more: str) -> "tuple[int, dict[str, Any], str]":
-        """Run to the end; return exit code, result and what was said."""
+        """RecordedRun to the end; return exit code, result and what was said."""
         process = self.start(*more)
         out, _ = process.communicate(timeout=PATIENCE_S)
         return process.returncode, json.loads(out or "{}"), self.said
@@ -149,7 +149,7 @@ class Stand:
     def is_moving(self) -> bool:
         return self.duty != (0.0, 0.0)
 
-    def record(self) -> Run:
+    def record(self) -> RecordedRun:
         return read(next((self.folder / "runs").glob("*.sqlite")))
 
     def wait_until_moving(self) -> None:
@@ -289,7 +289,7 @@ def test_a_stop_that_the_core_latches_is_latched_by_the_guard_too(stand):
 
 
 DELIVER = '''
-"""An activity that sets something down, as far as the book is concerned."""
+"""An activity that sets something down, as far as the ledger is concerned."""
 
 from rover.errand.ledger import Filled
 from rover.events import Delivery
@@ -300,14 +300,14 @@ from rover.motion.request import STILL
 class SetDown:
     spec = ActivitySpec("set one down")
 
-    def __init__(self, world, values):
+    def __init__(self, known, values):
         self.outcome = Outcome.RUNNING
 
-    def step(self, world):
-        book, slot = world.book, world.book.slot
-        book.filled.append(Filled(slot, "amber"))
-        book.delivered.append("amber")
-        world.events.append(Delivery(len(book.delivered), "amber", slot.number, slot.x, slot.y))
+    def step(self, known):
+        ledger, slot = known.ledger, known.ledger.slot
+        ledger.filled.append(Filled(slot, "amber"))
+        ledger.delivered.append("amber")
+        known.events.append(Delivery(len(ledger.delivered), "amber", slot.number, slot.x, slot.y))
         self.outcome = Outcome.DONE
         return STILL
 '''
@@ -342,7 +342,7 @@ def test_taken_up_again_it_goes_on_with_the_next_slot(stand):
 
 
 def newest_delivered(stand: Stand, count: int) -> "dict[str, Any] | None":
-    states = [json.loads(path.read_text())["core"]["book"] for path in (stand.folder / "runs").glob("*.state.json")]
+    states = [json.loads(path.read_text())["core"]["ledger"] for path in (stand.folder / "runs").glob("*.state.json")]
     return next((state for state in states if len(state["delivered"]) == count), None)
 
 
@@ -350,7 +350,7 @@ def newest_delivered(stand: Stand, count: int) -> "dict[str, Any] | None":
 
 
 def refused(stand: Stand) -> str:
-    """Run, and return the one line with which it was refused."""
+    """RecordedRun, and return the one line with which it was refused."""
     code, _, said = stand.run("--enable-motion")
     assert code == 2, said
     assert not is_at_work(stand.guard)

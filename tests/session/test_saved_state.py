@@ -7,7 +7,7 @@ import pytest
 
 from rover.session.saved_state import StateError, StateKeeper, newest, path_beside, read, write_atomically
 
-CORE = {"pose": [1.0, 2.0, 0.5], "book": {"delivered": ["amber"]}}
+CORE = {"pose": [1.0, 2.0, 0.5], "ledger": {"delivered": ["amber"]}}
 
 
 def kept(path, core=CORE, ended="", errand="Bring the jars in"):

@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from rover.devices.co_processor import Battery, Counts, Drive, Gripper, Heading
-from rover.devices.protocols import Host
+from rover.devices.protocols import DriverContext
 from rover.devices.readings import BatteryValue, DriveCommand, HeadingValue, JawsCommand, WheelCounts
 from rover.files.robot import SerialLink
 from rover.link import open_link
-from rover.link.sentences import Acknowledgement, CountsReport, HeadingReport, Verdict
+from rover.link.sentences import Acceptance, Acknowledgement, CountsReport, HeadingReport
 from rover.quantities import compass_to_field
 
 COPROCESSOR = Path(__file__).parents[2] / "tools" / "coprocessor"
@@ -100,8 +100,8 @@ def link(board, eventually):
 
 
 @pytest.fixture
-def host(link):
-    return Host(robot=None, seed=0, links={"main": link})
+def context(link):
+    return DriverContext(robot=None, seed=0, links={"main": link})
 
 
 def _latest(sensor):
@@ -132,8 +132,8 @@ def test_the_board_says_who_it_is_and_counts_its_boots(link, eventually):
 
 
 @needs_compiler
-def test_the_encoders_are_counted_edge_by_edge_both_ways(board, host, eventually):
-    latest = _latest(Counts(OPTIONS, host))
+def test_the_encoders_are_counted_edge_by_edge_both_ways(board, context, eventually):
+    latest = _latest(Counts(OPTIONS, context))
     eventually(latest)
     board.tell("turn left 1000", "turn right -300")
     eventually(lambda: latest() == WheelCounts(1000, -300, 1))
@@ -144,10 +144,10 @@ def test_the_encoders_are_counted_edge_by_edge_both_ways(board, host, eventually
 
 
 @needs_compiler
-def test_the_heading_sensor_is_set_up_and_read(board, host, eventually):
+def test_the_heading_sensor_is_set_up_and_read(board, context, eventually):
     board.tell(*(f"sensor {register} {value}" for register, value in SENSOR_BYTES.items()))
 
-    value = eventually(_latest(Heading(OPTIONS, host)))
+    value = eventually(_latest(Heading(OPTIONS, context)))
 
     # 0x04B0 sixteenths are 75 degrees clockwise; the sensor turns anticlockwise at 0x00A0 sixteenths, 10 deg/s.
     assert value == HeadingValue(pytest.approx(compass_to_field(75.0)), pytest.approx(math.radians(10.0)), 3)
@@ -165,8 +165,8 @@ def test_a_sensor_that_restarted_gives_no_heading_until_it_is_set_up_again(board
 
 
 @needs_compiler
-def test_the_battery_is_measured_at_the_divider(board, host, eventually):
-    latest = _latest(Battery(OPTIONS, host))
+def test_the_battery_is_measured_at_the_divider(board, context, eventually):
+    latest = _latest(Battery(OPTIONS, context))
     board.tell("battery 3126")
 
     # 10 kohm above 3.3 kohm: 12.6 V make 3.126 V; a step of the converter is 20 mV of the battery.
@@ -174,9 +174,9 @@ def test_the_battery_is_measured_at_the_divider(board, host, eventually):
 
 
 @needs_compiler
-def test_commands_are_carried_out_and_answered(board, host, link, eventually):
+def test_commands_are_carried_out_and_answered(board, context, link, eventually):
     answers = link.mailbox(Acknowledgement)
-    drive = Drive(OPTIONS | {"reverse_right": True}, host)
+    drive = Drive(OPTIONS | {"reverse_right": True}, context)
     eventually(lambda: link.identity)
 
     drive.apply(DriveCommand(0.5, 0.25, 7, link.now_ns() + 60 * SECOND), link.now_ns())
@@ -184,12 +184,12 @@ def test_commands_are_carried_out_and_answered(board, host, link, eventually):
     # 255 steps are full duty.
     eventually(lambda: board.times("drive", "128", "-64"))
     first = eventually(answers.take)[0].value
-    assert first[3:] == ("M", 7, Verdict.ACCEPTED, 500, -250)
+    assert first[3:] == ("M", 7, Acceptance.ACCEPTED, 500, -250)
 
 
 @needs_compiler
-def test_the_gripper_gets_its_pulse(board, host, link, eventually):
-    gripper = Gripper(OPTIONS | {"closed": 0.0011, "open": 0.0019}, host)
+def test_the_gripper_gets_its_pulse(board, context, link, eventually):
+    gripper = Gripper(OPTIONS | {"closed": 0.0011, "open": 0.0019}, context)
     eventually(lambda: link.identity)
 
     gripper.apply(JawsCommand(0.5, 1, link.now_ns() + 60 * SECOND), link.now_ns())
@@ -200,8 +200,8 @@ def test_the_gripper_gets_its_pulse(board, host, link, eventually):
 
 
 @needs_compiler
-def test_motors_are_off_250_ms_after_the_last_command(board, host, link, eventually):
-    drive = Drive(OPTIONS, host)
+def test_motors_are_off_250_ms_after_the_last_command(board, context, link, eventually):
+    drive = Drive(OPTIONS, context)
     eventually(lambda: link.identity)
     for sequence in range(1, 20):
         drive.apply(DriveCommand(0.4, 0.4, sequence, link.now_ns() + 60 * SECOND), link.now_ns())
@@ -215,9 +215,9 @@ def test_motors_are_off_250_ms_after_the_last_command(board, host, link, eventua
 
 
 @needs_compiler
-def test_a_hung_program_is_ended_by_the_watchdog_and_motors_stay_off(board, host, link, eventually):
+def test_a_hung_program_is_ended_by_the_watchdog_and_motors_stay_off(board, context, link, eventually):
     counts = link.mailbox(CountsReport)
-    drive = Drive(OPTIONS, host)
+    drive = Drive(OPTIONS, context)
     eventually(lambda: link.identity)
     drive.apply(DriveCommand(0.4, 0.4, 1, link.now_ns() + 60 * SECOND), link.now_ns())
     eventually(lambda: board.times("drive", "102", "102"))

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.vision import geometry
-from rover.vision.geometry import Extent, Lens, View, direction, locate, locate_marker, locate_pair, pixel, ray
+from rover.vision.geometry import Extent, Lens, MountedLens, direction, locate, locate_marker, locate_pair, pixel, ray
 
 FOCAL = geometry.focal_length(320, math.radians(60.0))
-PLAIN = View(Lens(320, 240, FOCAL), 0.22, math.radians(15.0))
+PLAIN = MountedLens(Lens(320, 240, FOCAL), 0.22, math.radians(15.0))
 BENT = (-0.28, 0.09, 0.002, -0.001, -0.012)
 LID = (0.06, 0.05)
 
@@ -47,7 +47,7 @@ def test_a_point_behind_the_lens_has_no_pixel():
 
 @given(distances, bearings, st.sampled_from([(), BENT]), st.floats(-0.1, 0.7))
 def test_a_pixel_leads_back_to_its_point(distance, bearing, distortion, tilt):
-    view = View(Lens(320, 240, FOCAL, distortion), 0.22, tilt)
+    view = MountedLens(Lens(320, 240, FOCAL, distortion), 0.22, tilt)
     found = pixel(view, distance * math.cos(bearing), distance * math.sin(bearing), 0.0)
     if found is None or not (0 <= found[0] <= 320 and 0 <= found[1] <= 240):
         return
@@ -92,7 +92,7 @@ def test_what_is_farther_is_less_certain(distance, more, bearing):
 
 
 def test_fewer_pixels_are_less_certain():
-    few = View(Lens(160, 120, FOCAL / 2), 0.22, PLAIN.tilt)
+    few = MountedLens(Lens(160, 120, FOCAL / 2), 0.22, PLAIN.tilt)
     assert (
         locate(few, lid_at(few, 1.0, 0.0), *LID).distance_sigma
         > locate(PLAIN, lid_at(PLAIN, 1.0, 0.0), *LID).distance_sigma
@@ -194,7 +194,7 @@ def test_a_lid_at_the_cameras_height_has_its_width_alone():
 
 
 def test_a_lid_above_the_camera_is_found_too():
-    view = View(PLAIN.lens, 0.03, 0.0)
+    view = MountedLens(PLAIN.lens, 0.03, 0.0)
     assert locate(view, lid_at(view, 0.8, 0.1), *LID).distance == pytest.approx(0.8, rel=0.02)
 
 

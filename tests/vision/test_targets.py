@@ -14,12 +14,12 @@ from rover.vision.targets import (
     FRAMES_TO_SWITCH,
     MISSES_TO_FORGET,
     SIGHTINGS_TO_KNOW,
-    Eye,
+    FieldOfView,
     TargetMemory,
     sight,
 )
 
-EYE = Eye(ahead=0.06, half_view=math.radians(30.0), reach=2.5, nearest=0.12)
+EYE = FieldOfView(ahead=0.06, half_view=math.radians(30.0), reach=2.5, nearest=0.12)
 START = Pose(1.0, 1.0, 0.0)
 
 

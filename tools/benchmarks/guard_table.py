@@ -82,7 +82,9 @@ def begin_record(path: Path) -> Any:
 
 def get_going(client: GuardClient) -> None:
     """Reset, enable and resume until the guard permits motion to this client."""
-    while client.state is None or client.state.phase is not Phase.RUNNING or client.state.commander != client.session:
+    while (
+        client.state is None or client.state.phase is not Phase.RUNNING or client.state.permit_holder != client.session
+    ):
         client.reset()
         client.enable()
         client.resume()

@@ -85,7 +85,7 @@ def run(seed, floor="mild", fixes=True, faults=(), mistune=None):
         assembly, activities = with_user_activities(path, {})
         rehearsal = Rehearsal(assembly, activities, seed, root / "run.sqlite", wired=False)
         if mistune is not None:
-            mistune(rehearsal.core.world.filter)
+            mistune(rehearsal.core.known.filter)
         return watch(rehearsal, assembly, seed)
 
 

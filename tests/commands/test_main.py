@@ -15,7 +15,7 @@ from rover.commands import main as cli
 from rover.record.reader import read
 from rover.record.run import RecordError
 
-CONFIG = Path(__file__).parents[1] / "config"
+CONFIG = Path(__file__).parents[2] / "config"
 RECTANGLE = CONFIG / "rectangle.yaml"
 COMMAND = [sys.executable, "-c", "from rover.commands.main import main; main()"]
 TIME_LIMIT_S = 30

@@ -293,7 +293,7 @@ DELIVER = '''
 
 from rover.errand.ledger import Filled
 from rover.events import Delivery
-from rover.behaviour.vocabulary import ActivitySpec, Outcome
+from rover.behaviour.vocabulary import ActivitySpec, Progress
 from rover.motion.request import STILL
 
 
@@ -301,14 +301,14 @@ class SetDown:
     spec = ActivitySpec("set one down")
 
     def __init__(self, known, values):
-        self.outcome = Outcome.RUNNING
+        self.progress = Progress.UNDER_WAY
 
     def step(self, known):
         ledger, slot = known.ledger, known.ledger.slot
         ledger.filled.append(Filled(slot, "amber"))
         ledger.delivered.append("amber")
         known.events.append(Delivery(len(ledger.delivered), "amber", slot.number, slot.x, slot.y))
-        self.outcome = Outcome.DONE
+        self.progress = Progress.DONE
         return STILL
 '''
 ONE_AFTER_ANOTHER = """

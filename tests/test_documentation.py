@@ -17,11 +17,11 @@ from rover.activities.registry import specs
 from rover.behaviour.build import Builder
 from rover.behaviour.vocabulary import PLACES, SIGNALS, Choice, Kind, Number, PlaceName, Truth, WallName
 from rover.commands.main import commands
+from rover.devices.keys import DeviceKeys
 from rover.devices.registry import BUILT_IN
 from rover.files import load, yaml_source
 from rover.files.behaviour import Behaviour, Exit, State, Tries
 from rover.files.bench import DEVICE_FAULTS, parse_fault
-from rover.files.robot import Device
 from rover.readiness.files import check_file
 
 ROOT = Path(__file__).parents[1]
@@ -106,8 +106,8 @@ def project(tmp_path: Path) -> Path:
 def key_blocks(model: type[BaseModel], path: str = "") -> Iterator[tuple[str, type[BaseModel], list[str]]]:
     """Yield (path, model, keys due in its table) of a model and of those inside it."""
     keys = load.keys_of(model)
-    if issubclass(model, Device) and model is not Device:
-        common = Device.model_fields
+    if issubclass(model, DeviceKeys) and model is not DeviceKeys:
+        common = DeviceKeys.model_fields
         keys = [key for key in keys if key not in common or model.model_fields[key].default != common[key].default]
     yield path, model, keys
     for key in load.keys_of(model):
@@ -118,7 +118,7 @@ def key_blocks(model: type[BaseModel], path: str = "") -> Iterator[tuple[str, ty
             a_list = "list[" in str(model.model_fields[key].annotation)
             yield from key_blocks(block, f"{inner}[]" if a_list else f"{inner}.<name>")
     if path == "devices":
-        yield "devices.<device>", Device, load.keys_of(Device)
+        yield "devices.<device>", DeviceKeys, load.keys_of(DeviceKeys)
 
 
 CHAPTERS = {"robot": "Robot file", "errand": "Errand file", "bench": "Bench file"}

@@ -1,6 +1,7 @@
 """Imports point one way, and files and functions stay short: read from the package's own source."""
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -12,13 +13,19 @@ ROOT = Path(__file__).parents[1]
 BROKEN = ROOT / "tests" / "broken"
 
 FOUNDATION = {"files", "quantities", "events"}
-VALUES = {*FOUNDATION, "devices.readings"}
-"""What every part may stand on: units, files, events, and the values that devices report."""
+FAMILIES = sorted(path.parent.name for path in (ROOT / "rover" / "devices").glob("*/keys.py"))
+LEAVES = {
+    *("devices.readings", "devices.families", "devices.keys"),
+    *(f"devices.{family}.{leaf}" for family in FAMILIES for leaf in ("keys", "values")),
+}
+"""What devices report and are commanded, and the keys by which the robot file describes them."""
+VALUES = {*FOUNDATION, *LEAVES}
+"""What every part may stand on: units, files, events, and the leaves of the devices."""
 
 ALLOWED = {
     "quantities": set[str](),
     "events": set[str](),
-    "files": {"quantities"},
+    "files": {"quantities", *LEAVES},
     "devices": {"files", "quantities", "link"},
     "link": {"files", "quantities", "devices.readings"},
     "guard": {"files", "quantities", "devices", "link"},
@@ -89,14 +96,36 @@ def test_imports_point_one_way(path: Path) -> None:
     assert not backwards
 
 
+def test_the_leaves_of_the_devices_stand_on_little_else() -> None:
+    for leaf in sorted(
+        LEAVES & {str(path.relative_to(ROOT / "rover").with_suffix("")).replace("/", ".") for path in MODULES}
+    ):
+        near = {
+            name for _, name in imported(ROOT / "rover" / f"{leaf.replace('.', '/')}.py") if name.startswith("rover.")
+        }
+        allowed = {"rover.quantities", "rover.files.types", "rover.files.problems", *(f"rover.{one}" for one in LEAVES)}
+        assert {name for name in near if not any(name.startswith(f"{one}.") for one in allowed)} <= allowed, leaf
+
+
+def test_nothing_in_devices_and_link_names_what_is_above_them() -> None:
+    for path in MODULES:
+        if part_of(path) in ("devices", "link"):
+            assert set(re.findall(r"rover\.(\w+)", path.read_text("utf-8"))) <= {
+                "devices",
+                "link",
+                "files",
+                "quantities",
+            }
+
+
 def test_every_part_of_the_package_has_its_place() -> None:
     assert {part_of(path) for path in MODULES} - {"__init__"} <= set(ALLOWED)
 
 
-def test_the_parts_stand_in_an_order_but_for_devices_and_link() -> None:
-    """No ring of arrows; the two that lean on each other do so by the values that devices report alone."""
-    open_parts = {part: {name.partition(".")[0] for name in near} - {"link"} for part, near in ALLOWED.items()}
-    placed: set[str] = {"link"}
+def test_the_parts_stand_in_an_order() -> None:
+    """No ring of arrows; single modules that others may import, named with a dot, are leaves."""
+    open_parts = {part: {name for name in near if "." not in name} for part, near in ALLOWED.items()}
+    placed: set[str] = set()
     while ready := {part for part, near in open_parts.items() if part not in placed and near <= placed}:
         placed |= ready
     assert placed == set(ALLOWED)

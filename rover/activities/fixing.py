@@ -6,8 +6,8 @@ from typing import Any
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.driving import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, Progress, WallName
+from rover.devices.range.keys import RangeKeys
 from rover.estimate.fixes import facing, wall_ahead
-from rover.files.robot import Range
 from rover.motion.profile import bearing_to
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
@@ -93,7 +93,7 @@ def _square_to(known: Knowledge, name: str) -> float | None:
     return None if ends is None else facing(known.pose, *ends)
 
 
-def _most_telling(known: Knowledge, sensor: Range) -> float | None:
+def _most_telling(known: Knowledge, sensor: RangeKeys) -> float | None:
     """Return the heading (rad) square to the wall in reach across which the position is least sure."""
     xx, xy, _, yy, _, _ = known.filter.covariance(known.now_ns)
     best: tuple[float, float] | None = None

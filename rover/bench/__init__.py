@@ -1,1 +1,6 @@
-"""The bench: a simulated floor with objects, and the devices of a robot that stands on it."""
+"""The bench: a simulated floor with objects, and stand-ins of the devices of a robot that stands on it.
+
+Whoever imports any of it has the stand-ins registered with the devices, as their driver `simulated`.
+"""
+
+from rover.bench import devices as devices

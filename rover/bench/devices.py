@@ -1,4 +1,4 @@
-"""Simulated drivers: the devices of the robot, fed by the bench.
+"""Stand-ins of the robot's devices, fed by the bench.
 
 They measure at their stated rate on the bench's own clock and hand a report over when it has had time to arrive.
 A device that names a ``link:`` shares that link's latency and stalls. Wiring options (``swap_sides``,
@@ -17,6 +17,7 @@ from rover.bench.motors import EMPTY
 from rover.bench.orientation import Orientation
 from rover.bench.sight import CameraPose, Sight
 from rover.bench.sonar import Sonar
+from rover.devices.gripper.keys import GripperKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import (
     BatteryValue,
@@ -30,7 +31,7 @@ from rover.devices.readings import (
     StopInputValue,
     WheelCounts,
 )
-from rover.files import robot as files
+from rover.devices.registry import SIMULATED, register_stand_ins
 from rover.link.emulator import HardwareState
 
 CALIBRATED = 3
@@ -125,7 +126,8 @@ class Range(Reporter):
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         super().__init__(options, context)
-        device = self._bench.robot.devices.range or files.Range(driver="bench")
+        device = self._bench.robot.devices.range
+        assert device is not None
         self._ahead = device.ahead
         self._sonar = Sonar(self._bench.file, device, self._bench.seed)
 
@@ -147,7 +149,8 @@ class Camera(Reporter):
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         super().__init__(options, context)
-        device = self._bench.robot.devices.camera or files.Camera(driver="bench")
+        device = self._bench.robot.devices.camera
+        assert device is not None
         self._ahead = device.ahead
         self._sight = Sight(self._bench.file, device, self._bench.seed)
         self._latency_ns = self._sight.latency_ns
@@ -248,7 +251,7 @@ class BenchHardware:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._orientation = Orientation(bench.file, bench.seed)
-        self._gripper = bench.robot.devices.gripper or files.Gripper(driver="bench")
+        self._gripper = bench.robot.devices.gripper or GripperKeys(driver=SIMULATED)
 
     def sample(self, now_ns: int) -> HardwareState:
         """Return what the sensors on the co-processor measure at ``now_ns``."""
@@ -281,3 +284,17 @@ class BenchHardware:
         gripper = self._gripper
         span = gripper.open - gripper.closed
         self._bench.jaws(None if pulse_s is None or span == 0.0 else (pulse_s - gripper.closed) / span)
+
+
+register_stand_ins(
+    {
+        "drive": Drive,
+        "counts": Counts,
+        "heading": Heading,
+        "range": Range,
+        "camera": Camera,
+        "gripper": Gripper,
+        "battery": Battery,
+        "stop_input": StopInput,
+    }
+)

@@ -5,8 +5,9 @@ from random import Random
 from rover.bench.draws import NEVER_NS, drawn, stream
 from rover.bench.motors import STEP
 from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Jar
+from rover.devices.gripper.keys import GripperKeys
 from rover.files.bench import BenchFile
-from rover.files.robot import Gripper, Robot
+from rover.files.robot import Robot
 from rover.quantities import clamp
 
 # Wider than the jar by this share of the full opening, the jaws no longer hold it.
@@ -38,7 +39,7 @@ class Jaws:
     )
 
     def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
-        gripper = robot.devices.gripper or Gripper(driver="bench")
+        gripper = robot.devices.gripper or GripperKeys(driver="bench")
         self._errors = file.gripper
         self._draws: Random = stream(seed, "grip")
         self._share_a_step = STEP / gripper.travel_time

@@ -3,8 +3,9 @@
 import math
 
 from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
+from rover.devices.battery.keys import BatteryKeys
 from rover.files.bench import BenchFile
-from rover.files.robot import Battery, Body, Robot
+from rover.files.robot import Body, Robot
 from rover.quantities import clamp
 
 STEP_NS = 10_000_000
@@ -23,7 +24,7 @@ class PowerSupply:
     __slots__ = ("_ampere_seconds", "_resistance", "amps", "charge", "full", "idle", "load_at_full_duty")
 
     def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
-        battery = robot.devices.battery or Battery(driver="bench")
+        battery = robot.devices.battery or BatteryKeys(driver="bench")
         draws = stream(seed, "battery")
         self.full, self.load_at_full_duty = battery.full, battery.load_at_full_duty
         self.charge = drawn(file.battery.charge, draws)

@@ -19,9 +19,10 @@ from rover.bench.render_lens import NEAR, Projection, Viewpoint, lens
 from rover.bench.render_light import Light, Sensor, Weather
 from rover.bench.render_paint import Colour, Image, from_hsv
 from rover.bench.render_things import Plate, Upright, draw_jaws, draw_plate, draw_shadow, draw_upright, jar
+from rover.devices.camera.keys import CameraKeys
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand, Zone
-from rover.files.robot import Camera, Robot
+from rover.files.robot import Robot
 
 LID_SATURATION, LID_VALUE = 205.0, 200.0
 """Of a lid whose true colour the bench file does not give: glossy plastic, its hue the middle of the robot's range."""
@@ -103,7 +104,7 @@ class Renderer:
 
     def __init__(self, file: BenchFile, robot: Robot, errand: Errand, seed: int) -> None:
         rendering, field = file.rendering, errand.field
-        camera = robot.devices.camera or Camera(driver="bench")
+        camera = robot.devices.camera or CameraKeys(driver="bench")
         zone = field.zone
         tray = None if zone is None else _corners(zone.x, zone.y, zone.width, zone.depth)
         solids = Solids(file, errand)

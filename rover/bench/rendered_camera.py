@@ -4,6 +4,7 @@ Of the bench file's ``camera:`` block, ``latency``, ``pitch_noise``, ``dip`` and
 a detection do not, since what is detected is up to the pixels.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -12,18 +13,47 @@ from rover.bench.draws import Episodes, drawn, stream
 from rover.bench.render import Renderer, Scene, generator, lidded
 from rover.bench.render_lens import Viewpoint
 from rover.devices.protocols import DriverContext
-from rover.devices.readings import Frame, Reading
-from rover.files import robot as files
+from rover.devices.readings import Detections, Fault, Frame, Reading
+from rover.files.bench import BenchFile
+from rover.files.robot import Robot
 
 SPOILT = (0.05, 0.25)
 """Share of the light in a frame that a flickering lamp spoils."""
+WORTH_TELLING = 0.2
+"""When more than this share of the frames was of no use, a person is told so."""
+
+
+def with_rendered_camera(robot: Robot, bench: BenchFile) -> Robot:
+    """Return the robot whose camera is the rendered one, with the frame size that the bench file says.
+
+    Raises:
+        ValueError: the robot has no camera or one with a driver of its own, or the package for pictures is missing.
+    """
+    camera = robot.devices.camera
+    if camera is None:
+        raise ValueError("--rendered draws what the camera sees; the robot file has no 'camera:' among its devices")
+    if ":" in camera.driver:
+        raise ValueError(f"--rendered cannot stand in for the camera's own driver '{camera.driver}'; leave it out")
+    try:
+        import cv2
+    except ImportError as error:
+        raise ValueError("--rendered needs the package 'opencv'; install it: pip install 'rover[vision]'") from error
+    cv2.setNumThreads(1)  # for frames this small, threads cost more than they bring
+    size = {"frame_width": bench.rendering.frame_width, "frame_height": bench.rendering.frame_height}
+    # Drawn through a pinhole, so there is no distortion to undo.
+    changes = {"driver": f"{__name__}:RenderedCamera", "distortion": (), **size}
+    devices = robot.devices.model_copy(update={"camera": camera.model_copy(update=changes)})
+    return robot.model_copy(update={"devices": devices})
 
 
 class RenderedCamera(Reporter):
-    """Reports frames. What one shows is noted while its shutter is open, and drawn when it arrives, by whoever polls.
+    """Reports what is found in rendered frames; one that shows nothing to rely on gives no report.
+
+    What a frame shows is noted while its shutter is open, and drawn when it arrives, by whoever polls.
 
     Attributes:
         frame: the latest frame with the time at which it was taken; None before the first.
+        trouble: what is wrong with the latest frame; empty for a good one.
     """
 
     FAMILY = "camera"
@@ -32,27 +62,43 @@ class RenderedCamera(Reporter):
         super().__init__(options, context)
         bench = self._bench
         errors = bench.file.camera
-        self._device = bench.robot.devices.camera or files.Camera(driver="bench")
+        device = bench.robot.devices.camera
+        assert device is not None
+        self._device = device
+        self._find = context.finder_of(device)
+        self._troubles: Counter[str] = Counter()
         self._latency_ns = round(drawn(errors.latency, stream(bench.seed, "camera latency")) * 1e9)
         self._flicker = Episodes(errors.flicker_every, errors.flicker_lasts, stream(bench.seed, "flicker"))
         self._renderer = Renderer(bench.file, bench.robot, bench.errand, bench.seed)
         self._scene: Scene | None = None
         self.frame: Reading | None = None
+        self.trouble = ""
 
-    def value_of(self, frame: Frame) -> Any:
-        """Return what is reported of a frame, or None for no report; here the frame itself."""
-        return frame
+    @property
+    def remarks(self) -> list[str]:
+        """What a person should know of the frames, in sentences; mostly nothing."""
+        number = self._troubles.total()
+        return [
+            f"camera: {count} of {number} frames were of no use: {trouble}"
+            for trouble, count in self._troubles.items()
+            if trouble and count > WORTH_TELLING * number
+        ]
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Draw the frames that have arrived by ``now_ns``, and return the reports of them."""
-        reports = [self._report_of(reading) for reading in super().poll(now_ns)]
-        return [report for report in reports if report.value is not None]
+        found = ((reading, self._look(reading)) for reading in super().poll(now_ns))
+        return [reading._replace(value=value) for reading, value in found if value is not None]
 
-    def _report_of(self, reading: Reading) -> Reading:
+    def _look(self, reading: Reading) -> Detections | None:
+        """Draw a frame, and return what is found in it, or nothing of one that is no good."""
         image = self._renderer.frame(reading.value)
         height, width = image.shape[:2]
-        self.frame = reading._replace(value=Frame(image, width, height))
-        return reading._replace(value=self.value_of(self.frame.value))
+        frame = Frame(image, width, height)
+        self.frame = reading._replace(value=frame)
+        found = self._find(frame)
+        self.trouble = found.why if isinstance(found, Fault) else ""
+        self._troubles[self.trouble.partition(":")[0]] += 1
+        return None if isinstance(found, Fault) else found
 
     def _measure(self, now_ns: int, fault: str | None) -> Scene:
         """Return what is before the camera; when it is frozen, what was before it last."""

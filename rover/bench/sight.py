@@ -7,9 +7,9 @@ from typing import NamedTuple
 from rover.bench.draws import Episodes, drawn, stream
 from rover.bench.floor import Solids
 from rover.bench.objects import Jar
+from rover.devices.camera.keys import CameraKeys
 from rover.devices.readings import MARKER, Detection
 from rover.files.bench import BenchFile
-from rover.files.robot import Camera
 from rover.quantities import wrap
 
 # What vision can tell about its own errors: of the pitch (which sets the distance), and of the bearing (rad).
@@ -38,7 +38,7 @@ class InSight(NamedTuple):
 class Sight:
     """A camera looking ahead and down, and the detector behind it."""
 
-    def __init__(self, file: BenchFile, device: Camera, seed: int) -> None:
+    def __init__(self, file: BenchFile, device: CameraKeys, seed: int) -> None:
         errors = self._errors = file.camera
         self._draws = stream(seed, "camera")
         self._false_draws = stream(seed, "false detections")

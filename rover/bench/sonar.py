@@ -5,15 +5,15 @@ from collections.abc import Iterable
 
 from rover.bench.draws import drawn, stream
 from rover.bench.floor import Round, Wall
+from rover.devices.range.keys import RangeKeys
 from rover.files.bench import BenchFile
-from rover.files.robot import Range
 from rover.quantities import clamp
 
 
 class Sonar:
     """An ultrasonic range finder in a place with walls that mirror sound and round things that scatter it."""
 
-    def __init__(self, file: BenchFile, device: Range, seed: int) -> None:
+    def __init__(self, file: BenchFile, device: RangeKeys, seed: int) -> None:
         self._errors = file.range
         self._draws = stream(seed, "range")
         self._least, self._most = device.least, device.most

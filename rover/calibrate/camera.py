@@ -20,9 +20,10 @@ from typing import Annotated, Any, NamedTuple
 from pydantic import Field, StrictInt
 
 from rover.calibrate.findings import CalibrationError, Change, Findings, changed
+from rover.devices.camera.keys import CameraKeys
 from rover.files import load, yaml_source
 from rover.files.problems import nearest
-from rover.files.robot import Camera, Colour, Robot
+from rover.files.robot import Colour, Robot
 from rover.files.types import POSITIVE, Length, Model, Name, Text
 from rover.vision.calibrate_camera import (
     Pixel,
@@ -150,7 +151,7 @@ def _changes(name: str, before: Colour, after: Colour) -> tuple[Change, ...]:
 
 
 def _view(
-    regions: Regions, marked: list[Marked], camera: Camera, colours: dict[str, Colour]
+    regions: Regions, marked: list[Marked], camera: CameraKeys, colours: dict[str, Colour]
 ) -> tuple[tuple[Change, ...], tuple[str, ...]]:
     """Return the changes of field of view and tilt, and how well they fit; nothing without lids at known places."""
     placed = [one for one in marked if one.region.ahead is not None]

@@ -17,7 +17,8 @@ from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, 
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import CalibrationRun, Geometry, Track, path, slip, track_of, turned
 from rover.calibrate.umbmark import correction, wheel_scales
-from rover.files.robot import Body, Counts, Robot
+from rover.devices.counts.keys import CountsKeys
+from rover.files.robot import Body, Robot
 
 LENGTH = 2.0
 SIDE = 1.0
@@ -236,7 +237,7 @@ def _told_of_slips(measured: Measured) -> tuple[str, ...]:
 
 def _changes(robot: Robot, after: Geometry) -> tuple[Change, ...]:
     body: Body = robot.body
-    counts: Counts = robot.devices.counts
+    counts: CountsKeys = robot.devices.counts
     mean = 0.5 * (after.left + after.right)
     diameter = mean * body.counts_per_rev / math.pi
     return (

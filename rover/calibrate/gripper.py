@@ -7,8 +7,8 @@ import numpy as np
 
 from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
+from rover.devices.gripper.keys import GripperKeys
 from rover.devices.readings import JawsValue
-from rover.files import robot as files
 from rover.files.robot import Robot
 
 CLOSINGS = 5
@@ -75,7 +75,7 @@ def check_pulse(pulse: float) -> float:
     return pulse
 
 
-def _gripper(robot: Robot) -> files.Gripper:
+def _gripper(robot: Robot) -> GripperKeys:
     """Return the robot's gripper.
 
     Raises:
@@ -150,7 +150,7 @@ def findings(measured: Measured, robot: Robot) -> Findings:
     return Findings(changes, _lines(measured), (panel,) if _raw(measured.nothing) else (), pulses | data)
 
 
-def _signature(measured: Measured, gripper: files.Gripper) -> tuple[Change, ...]:
+def _signature(measured: Measured, gripper: GripperKeys) -> tuple[Change, ...]:
     """Return the changes to the feedback's numbers, where it is read from a file and they can be told apart."""
     key = ("devices", "gripper")
     opened, nothing, something = map(_raw, (measured.open_jaws, measured.nothing, measured.something))

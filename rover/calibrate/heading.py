@@ -10,7 +10,7 @@ from rover.calibrate.drive import geometry_of
 from rover.calibrate.findings import CalibrationError, Findings, Panel, Series, changed
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import Array, CalibrationRun, headings_of, turned
-from rover.files import robot as files
+from rover.devices.heading.keys import HeadingKeys
 from rover.files.robot import Robot
 from rover.quantities import wrap
 
@@ -44,7 +44,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Rest:
     return Rest(seconds - seconds[0], angles, true)
 
 
-def _sensor(robot: Robot) -> files.Heading:
+def _sensor(robot: Robot) -> HeadingKeys:
     """Return the robot's heading sensor.
 
     Raises:

@@ -5,11 +5,12 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rover.devices.video import Video
+from rover.devices.camera.keys import CameraKeys
+from rover.devices.camera.video import Video
 from rover.files import load
 from rover.files.errand import Kind
 from rover.files.problems import FileProblems
-from rover.files.robot import Camera, Robot
+from rover.files.robot import Robot
 from rover.vision.colour import patches_of, to_hsv
 from rover.vision.detector import FrameWatch, detector_of
 from rover.vision.geometry import direction, view_of
@@ -31,7 +32,7 @@ class Look(NamedTuple):
     picture: Any
 
 
-def pictures_at(source: Path, camera: Camera) -> Iterator[tuple[str, Any]]:
+def pictures_at(source: Path, camera: CameraKeys) -> Iterator[tuple[str, Any]]:
     """Yield (name, picture) of a picture, of all in a folder by their names, or of a camera or video's newest frame.
 
     In a folder, None stands for a picture that cannot be read.
@@ -60,7 +61,7 @@ def _or_none(path: Path) -> Any:
         return None
 
 
-def newest_frame(source: Path, camera: Camera) -> Any:
+def newest_frame(source: Path, camera: CameraKeys) -> Any:
     """Return a frame of a camera or recorded video.
 
     Raises:
@@ -138,10 +139,10 @@ def look(name: str, image: Any, robot: Robot | None, kinds: Mapping[str, Kind]) 
     return Look(name, (head, *found, *patches), annotated(image, seen))
 
 
-def camera_of(robot: Robot | None) -> Camera:
+def camera_of(robot: Robot | None) -> CameraKeys:
     """Return the robot's camera, or one with all defaults."""
     device = None if robot is None else robot.devices.camera
-    return Camera(driver="video") if device is None else device
+    return CameraKeys(driver="video") if device is None else device
 
 
 def _patches(image: Any, robot: Robot) -> list[str]:

@@ -7,7 +7,7 @@ from pathlib import Path
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import opening_at
 from rover.calibrate.person import Lines, Person
-from rover.devices.kernel_files import read_number
+from rover.devices.kernel.files import read_number
 from rover.devices.readings import Reading
 from rover.files.load import Loaded
 from rover.files.robot import Robot

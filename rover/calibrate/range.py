@@ -8,9 +8,9 @@ import numpy as np
 
 from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
-from rover.devices.echo_pins import speed_of_sound
+from rover.devices.range.echo_pins import speed_of_sound
+from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import RangeValue
-from rover.files import robot as files
 from rover.files.robot import Robot
 
 DISTANCES = (0.2, 0.4, 0.7, 1.0, 1.4, 1.8)
@@ -63,7 +63,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> tuple
     return [_listen(drivetrain, assistant.wall_distance(distance)) for distance in wanted], celsius
 
 
-def _sensor(robot: Robot) -> files.Range:
+def _sensor(robot: Robot) -> RangeKeys:
     """Return the robot's range finder.
 
     Raises:
@@ -169,7 +169,7 @@ def findings(measured: tuple[Sequence[Point], float], robot: Robot) -> Findings:
     )
 
 
-def _changes(sensor: files.Range, offset: float, line: Line, celsius: float) -> tuple[Change, ...]:
+def _changes(sensor: RangeKeys, offset: float, line: Line, celsius: float) -> tuple[Change, ...]:
     """Return the changes: an offset that is more than its error moves the place of the sensor's face."""
     key = ("devices", "range")
     ahead: tuple[Change, ...] = ()

@@ -542,7 +542,7 @@ def _offer_to_write(robot: Path, outcome: Any, write: bool) -> None:
 def look(source: Path, robot: Path | None, errand: Path | None, into: Path) -> int:
     """Say what the vision sees in a SOURCE (a picture, a folder of them, or a camera's device), and draw it."""
     from rover.calibrate import looking
-    from rover.devices.kernel_files import DeviceError
+    from rover.devices.kernel.files import DeviceError
 
     try:
         machine, kinds = looking.files_for(robot, errand)

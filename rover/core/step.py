@@ -14,6 +14,7 @@ from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.vocabulary import Progress, Signals
 from rover.core.health import HealthWatch
 from rover.core.performer import ActivityPerformer
+from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import MARKER, Detection, DriveCommand, JawsCommand, Reading
 from rover.errand.ledger import Ledger
 from rover.estimate.field import Ground, LookedAt, ground_of, inside
@@ -22,7 +23,7 @@ from rover.estimate.odometry import Odometer
 from rover.estimate.pose import Errors, Pose, PoseFilter
 from rover.events import Event, HoldBack, Note, Stop, TrackPoint
 from rover.files.errand import Errand
-from rover.files.robot import Range, Robot
+from rover.files.robot import Robot
 from rover.motion.limits import Allowed, EchoMemory, Limits, Situation, StopLatch
 from rover.motion.request import STILL, Request
 from rover.motion.wheels import wheel_controls
@@ -262,7 +263,7 @@ class Core:
             self._next_wall_fix_ns = reading.taken_ns + WALL_FIX_EVERY_NS
             self._fix_by_wall(distance, reading.taken_ns, sensor)
 
-    def _fix_by_wall(self, distance: float, taken_ns: int, sensor: Range) -> None:
+    def _fix_by_wall(self, distance: float, taken_ns: int, sensor: RangeKeys) -> None:
         pose, walls = self._filter.at(taken_ns), self.ledger.ground.walls
         view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, walls, self.known.things)
         if view is not None:

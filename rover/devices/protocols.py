@@ -1,6 +1,6 @@
 """The driver interface: what a class must offer to be named under ``driver:`` in a robot file.
 
-A driver is a class made with ``Class(options, context)``. One that reports has `poll`; one that is told has
+A driver is a class made with ``Class(options, context)``. One that reports has `poll`; one that is commanded has
 `apply`; all have `close`. Time is passed in, so the same class runs on the robot, on the bench and in a
 test. A driver that has to wait for its hardware does so in a thread of its own and hands over what has come
 in when it is polled; `poll` and `apply` never wait.
@@ -8,15 +8,21 @@ in when it is polled; `poll` and `apply` never wait.
 An exception out of a driver makes the device `faulty`; the run goes on without it (rule R12).
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Protocol, TypeVar, runtime_checkable
 
-from rover.devices.readings import DriveCommand, JawsCommand, Reading
-from rover.files.errand import Kind
+from rover.devices.camera.keys import CameraKeys
+from rover.devices.readings import Detections, DriveCommand, Fault, Frame, JawsCommand, Reading
 from rover.files.robot import Robot
 
 Command = TypeVar("Command", DriveCommand, JawsCommand, contravariant=True)
+FindObjects = Callable[[Frame], Detections | Fault]
+"""Returns what a camera's next frame shows, or what is wrong with one that shows nothing to rely on."""
+
+
+def _no_vision(camera: CameraKeys) -> FindObjects:
+    raise ValueError("nothing here finds objects in the frames of a camera")
 
 
 @dataclass(frozen=True)
@@ -28,14 +34,14 @@ class DriverContext:
         seed: the run's seed, for drivers that draw random numbers.
         links: serial links by the name they have in the robot file (objects of `rover.link`).
         bench: the bench in a rehearsal, None on the robot.
-        kinds: the errand's kinds of object, for a camera; empty where there is no errand.
+        finder_of: gives, for a camera, what finds the errand's objects in its frames.
     """
 
     robot: Robot
     seed: int
     links: Mapping[str, Any]
     bench: Any = None
-    kinds: Mapping[str, Kind] = field(default_factory=dict)
+    finder_of: Callable[[CameraKeys], FindObjects] = _no_vision
 
 
 @runtime_checkable
@@ -53,7 +59,7 @@ class Sensor(Protocol):
 
 @runtime_checkable
 class Actuator(Protocol[Command]):
-    """A device that is told: drive (`DriveCommand`) or gripper (`JawsCommand`)."""
+    """A device that is commanded: drive (`DriveCommand`) or gripper (`JawsCommand`)."""
 
     def apply(self, command: Command, now_ns: int) -> None:
         """Carry the command out. Never waits. The device itself goes to zero when the command expires."""

@@ -1,68 +1,36 @@
-"""Drivers by name: built-in short names, and a user's own as ``package.module:Class``.
+"""Drivers by name: a family's own, the bench's stand-ins, and a user's own as ``package.module:Class``.
 
-The table holds texts, so that nothing is imported until a device is used. Loading a user's driver runs code, so
-only commands that drive something do it, and say what they load.
+A family's own driver is the module of that name in the family's folder, and in it the class named for the family:
+``driver: echo_pins`` of ``range`` is `rover.devices.range.echo_pins.Range`. So nothing is imported until a device is
+used. Loading a user's driver runs code, so only commands that drive something do it, and say what they load.
 """
 
 import importlib
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+from rover.devices.families import KEYS
 from rover.files.problems import nearest
 
-_BENCH = "rover.bench.devices"
-_LINK = "rover.devices.co_processor"
-
-_FAKES = "rover.devices.scripted"
-_HERE = "rover.devices"
-
-SIMULATED = "simulated"
 SCRIPTED = "scripted"
-BUILT_IN: dict[str, dict[str, str]] = {
-    "drive": {
-        "co_processor": f"{_LINK}:Drive",
-        "h_bridge": f"{_HERE}.h_bridge:Drive",
-        SCRIPTED: f"{_FAKES}:Drive",
-        SIMULATED: f"{_BENCH}:Drive",
-    },
-    "counts": {
-        "co_processor": f"{_LINK}:Counts",
-        "encoder_pins": f"{_HERE}.encoder_pins:Counts",
-        SCRIPTED: f"{_FAKES}:Counts",
-        SIMULATED: f"{_BENCH}:Counts",
-    },
-    "heading": {
-        "co_processor": f"{_LINK}:Heading",
-        "compass": "rover.devices.compass:Heading",
-        SCRIPTED: f"{_FAKES}:Heading",
-        SIMULATED: f"{_BENCH}:Heading",
-    },
-    "range": {"echo_pins": f"{_HERE}.echo_pins:Range", SCRIPTED: f"{_FAKES}:Range", SIMULATED: f"{_BENCH}:Range"},
-    "camera": {"video": "rover.session.camera:Camera", SCRIPTED: f"{_FAKES}:Camera", SIMULATED: f"{_BENCH}:Camera"},
-    "gripper": {
-        "co_processor": f"{_LINK}:Gripper",
-        "servo_pins": f"{_HERE}.servo_pins:Gripper",
-        SCRIPTED: f"{_FAKES}:Gripper",
-        SIMULATED: f"{_BENCH}:Gripper",
-    },
-    "battery": {
-        "co_processor": f"{_LINK}:Battery",
-        "adc_file": f"{_HERE}.adc_file:Battery",
-        SCRIPTED: f"{_FAKES}:Battery",
-        SIMULATED: f"{_BENCH}:Battery",
-    },
-    "stop_input": {
-        "stop_pin": f"{_HERE}.stop_pin:StopInput",
-        SCRIPTED: f"{_FAKES}:StopInput",
-        SIMULATED: f"{_BENCH}:StopInput",
-    },
-}
+"""Plays what a test wrote."""
+SIMULATED = "simulated"
+"""Stands in for a device in a rehearsal: the bench registers its own, see `register_stand_ins`."""
+BUILT_IN = {family: (*keys.DRIVERS, SCRIPTED, SIMULATED) for family, keys in KEYS.items()}
+"""The short names that may stand under a family's ``driver:``."""
+
+_stand_ins: dict[str, type] = {}
 
 
 class LoadError(Exception):
     """A driver or activity cannot be had; the message says which and why."""
+
+
+def register_stand_ins(classes: Mapping[str, type]) -> None:
+    """Say which class stands in for a family's device while its driver is `SIMULATED`."""
+    _stand_ins.update(classes)
 
 
 def is_dotted(name: str) -> bool:
@@ -87,7 +55,12 @@ def load_driver(family: str, driver: str) -> Any:
     """
     if why := why_unknown(family, driver):
         raise LoadError(why)
-    return load_class(BUILT_IN[family].get(driver, driver), f"driver of {family}")
+    if driver == SIMULATED:
+        if family not in _stand_ins:
+            raise LoadError("a simulated driver works in a rehearsal only; name a real driver in the robot file")
+        return _stand_ins[family]
+    own = f"rover.devices.{family}.{driver}:{family.title().replace('_', '')}"
+    return load_class(driver if is_dotted(driver) else own, f"driver of {family}")
 
 
 def load_class(dotted: str, what: str) -> Any:

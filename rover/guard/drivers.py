@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rover.devices import co_processor, servo_pins
+from rover.devices.gripper import co_processor, servo_pins
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading, StopInputValue
 from rover.guard.client import GuardClient

@@ -335,7 +335,7 @@ def _watchdog(path: str | None) -> HardwareWatchdog | None:
 
 def _stop_input(options: Mapping[str, Any]) -> Callable[[int], bool]:
     """Return what tells at a time that the stop input is open; one that cannot be read counts as open."""
-    from rover.devices.stop_pin import StopInput
+    from rover.devices.stop_input.stop_pin import StopInput
 
     try:
         contact = StopInput(options)

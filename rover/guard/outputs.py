@@ -357,8 +357,8 @@ class PinOutput:
 
     def _open(self) -> None:
         # Imported here, so that a guard on a serial line loads nothing of pins.
-        from rover.devices.h_bridge import HBridge
-        from rover.devices.kernel_pwm import ROOT, PwmChannel
+        from rover.devices.drive.h_bridge import HBridge
+        from rover.devices.kernel.pwm import ROOT, PwmChannel
 
         self._bridge = HBridge(self._drive_options)
         if self._servo_options is not None:

@@ -19,7 +19,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from rover.devices.kernel_pwm import silence
+from rover.devices.kernel.pwm import silence
 from rover.guard import settings as files
 from rover.guard.priority import take_priority
 from rover.guard.settings import SPARE, GuardSettings

@@ -6,8 +6,13 @@ from itertools import pairwise
 from statistics import median
 from typing import Any
 
+from rover.devices.battery.keys import BatteryKeys
+from rover.devices.camera.keys import CameraKeys
+from rover.devices.gripper.keys import GripperKeys
+from rover.devices.heading.keys import HeadingKeys
+from rover.devices.keys import DeviceKeys
+from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import HeadingValue
-from rover.files.robot import Battery, Camera, Device, Gripper, Heading, Range
 from rover.quantities import wrap
 from rover.readiness.finding import Finding, judged
 from rover.session.by_hand import TimedReading
@@ -42,12 +47,12 @@ def lost_of(heard: Sequence[TimedReading], family: str) -> int:
     return sum(later - earlier - 1 for earlier, later in pairwise(sequences))
 
 
-def is_frequent(rate: float, device: Device) -> bool:
+def is_frequent(rate: float, device: DeviceKeys) -> bool:
     """Tell whether a device reports about as often as the robot file says."""
     return rate >= ENOUGH_RATE * device.rate
 
 
-def heading_finding(heard: Sequence[TimedReading], heading: Heading) -> Finding:
+def heading_finding(heard: Sequence[TimedReading], heading: HeadingKeys) -> Finding:
     """Judge rate, losses and calibration of a heading sensor that stood still."""
     rate, lost = rate_of(heard, "heading"), lost_of(heard, "heading")
     values: list[HeadingValue] = values_of(heard, "heading")
@@ -82,7 +87,7 @@ def turn_finding(turned: float) -> Finding:
     )
 
 
-def range_finding(heard: Sequence[TimedReading], finder: Range, ruler_m: float | None) -> Finding:
+def range_finding(heard: Sequence[TimedReading], finder: RangeKeys, ruler_m: float | None) -> Finding:
     """Judge the range finder, against a ruler where the person gave a distance (m from the sensor's face)."""
     rate = rate_of(heard, "range")
     distances = [value.distance for value in values_of(heard, "range")]
@@ -104,7 +109,7 @@ _RANGE_ADVICE = (
 )
 
 
-def camera_finding(heard: Sequence[TimedReading], camera: Camera) -> Finding:
+def camera_finding(heard: Sequence[TimedReading], camera: CameraKeys) -> Finding:
     """Judge how many frames come and how old they are when they do."""
     rate = rate_of(heard, "camera")
     ages = [(each.at_ns - each.reading.taken_ns) / 1e9 for each in heard if each.family == "camera"]
@@ -119,7 +124,7 @@ def camera_finding(heard: Sequence[TimedReading], camera: Camera) -> Finding:
     )
 
 
-def battery_finding(heard: Sequence[TimedReading], battery: Battery) -> Finding:
+def battery_finding(heard: Sequence[TimedReading], battery: BatteryKeys) -> Finding:
     """Judge the voltage at rest."""
     values = values_of(heard, "battery")
     low, high = EMPTY_SHARE * battery.full, FULL_SHARE * battery.full
@@ -166,7 +171,7 @@ def end_fits(wanted: float, opening: float | None, amps: float | None, is_quiet:
     return all(known) if known else None
 
 
-def pulled_in(gripper: Gripper, wanted: float) -> str:
+def pulled_in(gripper: GripperKeys, wanted: float) -> str:
     """Return the pulse width (us) for an end, a twentieth of the span less far out, as in the robot file."""
     inwards = (gripper.closed - gripper.open) * 0.05
     pulse = gripper.open + inwards if wanted else gripper.closed - inwards

@@ -37,15 +37,16 @@ def _chunk(kind: bytes, data: bytes) -> bytes:
 
 
 class FrameFolder:
-    """Keeps a frame a second, as long as there is room; the folder is made with the first. One thread.
+    """Keeps a frame a second, or as often as told, while there is room; the folder is made with the first. One thread.
 
     Attributes:
         trouble: why frames are not kept any more; empty while they are.
     """
 
-    def __init__(self, record: Path) -> None:
+    def __init__(self, record: Path, every_ns: int = KEEP_EVERY_NS) -> None:
         self.path = record.with_suffix(".frames")
         self.trouble = ""
+        self._every_ns = every_ns
         self._next_ns = 0
 
     def is_due(self, reading: Reading) -> bool:
@@ -56,7 +57,7 @@ class FrameFolder:
         """Write a frame, if one is due."""
         if not self.is_due(reading):
             return
-        self._next_ns = reading.taken_ns + KEEP_EVERY_NS
+        self._next_ns = reading.taken_ns + self._every_ns
         try:
             self.path.mkdir(exist_ok=True)
             if shutil.disk_usage(self.path).free < ROOM_FOR_MORE:

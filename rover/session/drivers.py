@@ -5,10 +5,10 @@ from types import MappingProxyType
 from typing import Any
 
 from rover.core import StepRecord
+from rover.devices.keys import DeviceKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import Reading
 from rover.devices.registry import SIMULATED, LoadError, is_dotted, load_driver
-from rover.files.robot import Device
 
 
 class Drivers:
@@ -16,7 +16,7 @@ class Drivers:
 
     Args:
         context: what drivers are given.
-        simulate: families whose built-in driver is replaced by its simulated twin; a user's own is never replaced.
+        simulate: families whose built-in driver is replaced by its stand-in; a user's own is never replaced.
         held: drivers that are there already, by family: of what the motor guard holds.
 
     Raises:
@@ -99,13 +99,13 @@ class Drivers:
         self._made = {}
 
 
-def _made(family: str, driver: str, device: Device, context: DriverContext) -> Any:
+def _made(family: str, driver: str, device: DeviceKeys, context: DriverContext) -> Any:
     try:
         return load_driver(family, driver)(device.options, context)
     except (OSError, ValueError) as error:
         raise LoadError(f"{family}: {error}") from error
 
 
-def families_by_link(devices: Mapping[str, Device]) -> tuple[str, ...]:
+def families_by_link(devices: Mapping[str, DeviceKeys]) -> tuple[str, ...]:
     """Return the families that are reached over a serial link."""
     return tuple(family for family, device in devices.items() if device.link is not None)

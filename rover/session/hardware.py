@@ -6,12 +6,13 @@ import time
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from rover.devices.protocols import DriverContext
 from rover.devices.registry import SIMULATED
-from rover.devices.stop_pin import StopInput as StopPin
+from rover.devices.stop_input.stop_pin import StopInput as StopPin
 from rover.files.errand import Kind
 from rover.files.robot import Robot, SerialLink
 from rover.guard.client import GuardClient
@@ -26,6 +27,7 @@ from rover.guard.ways_to_zero import CO_PROCESSOR
 from rover.link import Link, open_link
 from rover.link.sentences import UPWARDS, MagneticHeading, RateOfTurn, TrueHeading
 from rover.session.drivers import Drivers
+from rover.vision.detector import finder
 
 SENTENCE_WITHIN_S = 1.0
 ANSWER_WITHIN_S = 4.0
@@ -63,7 +65,7 @@ def real_devices(robot: Robot, folder: Path, kinds: Mapping[str, Kind], seed: in
     """
     with ExitStack() as closing:
         try:
-            devices = _opened(DriverContext(robot, seed, {}, kinds=kinds), folder, closing)
+            devices = _opened(DriverContext(robot, seed, {}, finder_of=partial(finder, robot, kinds)), folder, closing)
         except (OSError, ValueError) as error:
             raise RunError(str(error)) from error
         yield devices

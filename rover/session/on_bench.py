@@ -5,6 +5,7 @@ import time
 from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from rover.devices.protocols import DriverContext
 from rover.estimate.ellipse import ellipse_95
 from rover.events import Delivery, Find, Health, HealthChange, Note, Stop
 from rover.files.bench import BenchFile
+from rover.record.frames import FrameFolder
 from rover.record.run import FinalObject
 from rover.record.writer import RunRecord
 from rover.session.assembly import Assembly
@@ -22,9 +24,12 @@ from rover.session.drivers import Drivers, families_by_link
 from rover.session.header import TRACK_EVERY, errand_header
 from rover.session.result import FindReport, Result, ShowProgress
 from rover.session.wired import Wiring, wire
+from rover.vision.detector import finder
 
 LONGEST_NS = 4 * 3600 * 1_000_000_000
 """A rehearsal of a behaviour that does not end is stopped after so much robot time."""
+PICTURE_EVERY_NS = 10_000_000_000
+"""How often a rendered frame is kept beside the record."""
 WIRED_PACE = 4.0
 """A wired rehearsal runs so many times faster than real time, serial line included."""
 
@@ -70,7 +75,7 @@ class Rehearsal:
             self._resources.close()
             raise
         self._camera = self._drivers.made("camera")
-        self._pictures = _pictures(self._camera, record) if rendered else None
+        self._pictures = FrameFolder(record, PICTURE_EVERY_NS) if rendered else None
         self._finds: list[FindReport] = []
         self._believed = 0
         self._steps = 0
@@ -84,7 +89,8 @@ class Rehearsal:
             self._wiring = self._resources.enter_context(wire(robot, self._bench, WIRED_PACE))
             links = self._wiring.links
             families = tuple(set(families) - set(families_by_link(robot.devices.fitted())))
-        context = DriverContext(robot, self._seed, links, self._bench, self._assembly.errand.kinds)
+        find = partial(finder, robot, self._assembly.errand.kinds)
+        context = DriverContext(robot, self._seed, links, self._bench, find)
         drivers = Drivers(context, families)
         self._resources.callback(drivers.close)
         return drivers
@@ -139,8 +145,8 @@ class Rehearsal:
         self._drivers.apply(decided)
         if self._wiring is not None:  # direct, the seed gives the same readings again
             self._record.readings(now_ns, new)
-        if self._pictures is not None:
-            self._pictures.keep(now_ns)
+        if self._pictures is not None and self._camera.frame is not None:
+            self._pictures.keep(self._camera.frame)
         if decided.events:
             self._note(now_ns, decided)
         if self._steps % TRACK_EVERY == 0:
@@ -213,13 +219,7 @@ class Rehearsal:
 
 def _rendered(assembly: Assembly) -> Assembly:
     """Return the errand with the rendered camera; what that needs is imported only now."""
-    from rover.session.rendered import with_rendered_camera
+    from rover.bench.rendered_camera import with_rendered_camera
 
     bench = assembly.bench or BenchFile(bench="empty")
     return replace(assembly, robot=with_rendered_camera(assembly.robot, bench))
-
-
-def _pictures(camera: Any, record: Path) -> Any:
-    from rover.session.rendered import Pictures
-
-    return Pictures(camera, record)

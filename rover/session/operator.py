@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from types import TracebackType
 
 from rover.core import Action
-from rover.files.robot import Panel
+from rover.devices.panel.keys import PanelKeys
 from rover.guard.client import GuardClient
 from rover.guard.protocol import Phase
 from rover.session.guard_watch import GuardWatch
@@ -24,7 +24,7 @@ class Operator:
         RunError: a pin of the panel cannot be had.
     """
 
-    def __init__(self, panel: Panel, client: GuardClient) -> None:
+    def __init__(self, panel: PanelKeys, client: GuardClient) -> None:
         try:
             self.panel = OperatorPanel(panel)
         except OSError as error:

@@ -2,9 +2,9 @@
 
 from typing import Any, NamedTuple
 
-from rover.devices.indicator import Indicator, Mood
-from rover.devices.start_button import StartButton
-from rover.files.robot import Panel
+from rover.devices.panel.indicator import Indicator, Mood
+from rover.devices.panel.keys import PanelKeys
+from rover.devices.panel.start_button import StartButton
 
 
 class Standing(NamedTuple):
@@ -30,7 +30,7 @@ class OperatorPanel:
         DeviceError: a pin cannot be had.
     """
 
-    def __init__(self, panel: Panel) -> None:
+    def __init__(self, panel: PanelKeys) -> None:
         self._button: Any = None
         self._indicator: Any = None
         if panel.start_button is not None:

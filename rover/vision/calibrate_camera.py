@@ -5,7 +5,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 from typing import Any, NamedTuple
 
-from rover.files.robot import Camera, Colour
+from rover.devices.camera.keys import CameraKeys
+from rover.files.robot import Colour
 from rover.quantities import wrap
 from rover.vision.colour import to_hsv
 from rover.vision.geometry import pixel, view_of
@@ -141,7 +142,7 @@ class ViewFit(NamedTuple):
     errors: tuple[tuple[float, float], ...]
 
 
-def fit_view(camera: Camera, sights: Sequence[Sight], size: tuple[int, int]) -> ViewFit:
+def fit_view(camera: CameraKeys, sights: Sequence[Sight], size: tuple[int, int]) -> ViewFit:
     """Return field of view and tilt by least squares over the pixels (Gauss-Newton from the robot file's values).
 
     Args:
@@ -169,7 +170,9 @@ def fit_view(camera: Camera, sights: Sequence[Sight], size: tuple[int, int]) -> 
     return ViewFit(*guess, fov_sigma, tilt_sigma, tuple(zip(errors[::2], errors[1::2], strict=True)))
 
 
-def _errors(camera: Camera, guess: tuple[float, float], sights: Sequence[Sight], size: tuple[int, int]) -> list[float]:
+def _errors(
+    camera: CameraKeys, guess: tuple[float, float], sights: Sequence[Sight], size: tuple[int, int]
+) -> list[float]:
     """Return u and v of each sight less where they should be by a field of view and a tilt (pixels)."""
     view = view_of(camera.model_copy(update={"field_of_view": guess[0], "tilt": guess[1]}), *size)
     errors = []
@@ -182,7 +185,7 @@ def _errors(camera: Camera, guess: tuple[float, float], sights: Sequence[Sight],
 
 
 def _normal(
-    camera: Camera, guess: tuple[float, float], sights: Sequence[Sight], size: tuple[int, int]
+    camera: CameraKeys, guess: tuple[float, float], sights: Sequence[Sight], size: tuple[int, int]
 ) -> list[tuple[float, float]]:
     """Return how each error changes with the field of view and with the tilt (pixels for a radian)."""
 

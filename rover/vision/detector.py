@@ -1,11 +1,12 @@
 """What a frame shows: the errand's kinds by their lids, and the tray's marker; and whether the frame is any good."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
-from rover.devices.readings import MARKER, Detection, Detections
+from rover.devices.camera.keys import CameraKeys
+from rover.devices.readings import MARKER, Detection, Detections, Fault, Frame
 from rover.files.errand import Kind
-from rover.files.robot import Camera, Colour, Marker, Robot
+from rover.files.robot import Colour, Marker, Robot
 from rover.vision.colour import Patch, patches_of, to_hsv
 from rover.vision.geometry import (
     Extent,
@@ -53,7 +54,7 @@ class Detector:
     """
 
     def __init__(
-        self, camera: Camera, colours: Mapping[str, Colour], kinds: Mapping[str, Kind], marker: Marker | None = None
+        self, camera: CameraKeys, colours: Mapping[str, Colour], kinds: Mapping[str, Kind], marker: Marker | None = None
     ) -> None:
         self._camera = camera
         self._marker = marker
@@ -131,6 +132,17 @@ def detector_of(robot: Robot, kinds: Mapping[str, Kind]) -> Detector:
     return Detector(camera, robot.colours, kinds, robot.marker)
 
 
+def finder(robot: Robot, kinds: Mapping[str, Kind], camera: CameraKeys) -> Callable[[Frame], Detections | Fault]:
+    """Return what finds an errand's kinds in a camera's frames, one after the other, and says which are no good."""
+    detector, watch = Detector(camera, robot.colours, kinds, robot.marker), FrameWatch(camera)
+
+    def find(frame: Frame) -> Detections | Fault:
+        trouble = watch.trouble(frame.image)
+        return Fault(trouble) if trouble else detector.detections(frame.image)
+
+    return find
+
+
 def _seen(kind: str, place: Located, view: MountedLens, extent: Extent) -> MarkedDetection:
     size = (extent.right - extent.left) / view.lens.width
     detection = Detection(
@@ -155,7 +167,7 @@ def _side_by_side(left: Extent, right: Extent) -> bool:
 class FrameWatch:
     """Tells frames that show nothing to rely on; it remembers the last one, to know it again."""
 
-    def __init__(self, camera: Camera) -> None:
+    def __init__(self, camera: CameraKeys) -> None:
         self._shape = camera.frame_width / camera.frame_height
         self._last = b""
         self._equal = 0

@@ -11,7 +11,7 @@ horizon, or a little above it, is a number like any other.
 import math
 from typing import NamedTuple
 
-from rover.files.robot import Camera
+from rover.devices.camera.keys import CameraKeys
 
 PITCH_SIGMA = math.radians(0.6)
 """Standard deviation (rad) of the camera's pitch in a frame: 0.5 deg of a rolling chassis, and an error of the tilt."""
@@ -102,7 +102,7 @@ def focal_length(width: int, field_of_view: float) -> float:
     return width / 2.0 / math.tan(field_of_view / 2.0)
 
 
-def view_of(camera: Camera, width: int, height: int) -> MountedLens:
+def view_of(camera: CameraKeys, width: int, height: int) -> MountedLens:
     """Return the view of the robot file's camera in pictures of this size (pixels)."""
     lens = Lens(width, height, focal_length(width, camera.field_of_view), tuple(camera.distortion))
     return MountedLens(lens, camera.height, camera.tilt)

@@ -4,9 +4,14 @@ import math
 
 import pytest
 
-from rover.devices.co_processor import Battery, Counts, Drive, Gripper, Heading, Sides, counts_between
+from rover.devices.battery.co_processor import Battery
+from rover.devices.counts.co_processor import Counts, counts_between
+from rover.devices.drive.co_processor import Drive
+from rover.devices.gripper.co_processor import Gripper
+from rover.devices.heading.co_processor import Heading
 from rover.devices.protocols import Actuator, DriverContext, Sensor
 from rover.devices.readings import BatteryValue, DriveCommand, HeadingValue, JawsCommand, JawsValue, WheelCounts
+from rover.devices.sides import Sides
 from rover.link import Link
 from rover.link.emulator import Applied, CoProcessor, Firmware, HardwareState
 from rover.link.port import PortCounts

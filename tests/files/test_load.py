@@ -2,13 +2,14 @@ from pathlib import Path
 
 import pytest
 
+from rover.devices.drive.keys import DriveKeys
 from rover.files import load
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand
 from rover.files.load import keys_of, model_at
 from rover.files.problems import FileProblems
-from rover.files.robot import Body, Colour, Drive, Robot
+from rover.files.robot import Body, Colour, Robot
 from rover.files.yaml_source import Source, read_text
 
 ROOT = Path(__file__).parents[2]
@@ -48,7 +49,7 @@ def test_a_key_that_is_missing_and_one_that_is_unknown_are_two_mistakes_when_the
 
 
 def test_a_misspelt_driver_is_found_although_any_key_is_allowed_beside_it() -> None:
-    assert told(Drive, "drivr: simulated\n") == ["file.yaml:1:1: 'drivr': unknown key; did you mean 'driver'?"]
+    assert told(DriveKeys, "drivr: simulated\n") == ["file.yaml:1:1: 'drivr': unknown key; did you mean 'driver'?"]
 
 
 def test_a_key_with_nothing_behind_it_is_told_once() -> None:
@@ -72,7 +73,7 @@ def test_keys_are_named_as_they_are_written() -> None:
     ("model", "where", "found"),
     [
         (Robot, (), "Robot"),
-        (Robot, ("devices", "camera"), "Camera"),
+        (Robot, ("devices", "camera"), "CameraKeys"),
         (Robot, ("colours", "amber"), "Colour"),
         (Errand, ("field", "zone"), "Zone"),
         (Errand, ("kinds", "amber"), "Kind"),

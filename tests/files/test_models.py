@@ -5,12 +5,15 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
+from rover.devices.camera.keys import CameraKeys
+from rover.devices.drive.keys import DriveKeys
+from rover.devices.range.keys import RangeKeys
 from rover.files import load
 from rover.files.behaviour import Behaviour, Exit, State, Tries
 from rover.files.bench import BenchFile, Fault, mismatches, parse_fault
 from rover.files.errand import Errand
 from rover.files.problems import FileProblems
-from rover.files.robot import Camera, Colour, Drive, Range, Robot
+from rover.files.robot import Colour, Robot
 from rover.files.yaml_source import read_text
 
 BROKEN = Path(__file__).parents[1] / "broken"
@@ -44,22 +47,22 @@ def test_what_a_robot_file_leaves_out_has_its_usual_value() -> None:
     robot: Robot = good("robot")
     assert robot.limits.command_lasts == 0.25
     assert robot.body.effective_track == pytest.approx(0.24 * 1.5)
-    assert robot.devices.camera == Camera(driver="simulated", field_of_view="60 deg")
+    assert robot.devices.camera == CameraKeys(driver="simulated", field_of_view="60 deg")
     assert robot.devices.stop_input is None
     assert list(robot.devices.fitted()) == ["drive", "counts", "heading", "range", "camera", "gripper", "battery"]
 
 
 def test_no_echo_reads_as_far_as_the_sensor_goes_unless_stated() -> None:
-    assert Range(driver="simulated", most="3 m").no_echo_distance == 3.0
-    assert Range(driver="simulated", most="3 m", no_echo_reads="2 m").no_echo_distance == 2.0
+    assert RangeKeys(driver="simulated", most="3 m").no_echo_distance == 3.0
+    assert RangeKeys(driver="simulated", most="3 m", no_echo_reads="2 m").no_echo_distance == 2.0
 
 
 def test_only_a_driver_of_ones_own_may_have_keys_of_its_own() -> None:
-    own = read(Drive, "driver: my_lab.motors:Motors\nshunt: 5 mohm\nchannels: [3, {gain: 50 %}]\nmode: quiet\n")
+    own = read(DriveKeys, "driver: my_lab.motors:Motors\nshunt: 5 mohm\nchannels: [3, {gain: 50 %}]\nmode: quiet\n")
     assert own.options["shunt"] == pytest.approx(0.005)
     assert own.options["channels"] == [3, {"gain": 0.5}]
     assert own.options["mode"] == "quiet"
-    assert "unknown key" in told(Drive, "driver: co_processor\nshunt: 5 mohm\n")
+    assert "unknown key" in told(DriveKeys, "driver: co_processor\nshunt: 5 mohm\n")
 
 
 def test_a_hue_may_cross_zero() -> None:

@@ -158,7 +158,7 @@ LOADED = "import sys, {module}; print(*sorted({{name.partition('.')[0] for name 
 
 
 @pytest.mark.parametrize(
-    "module", ["rover.guard.guard", "rover.guard.supervisor", "rover.guard.channel", "rover.devices.h_bridge"]
+    "module", ["rover.guard.guard", "rover.guard.supervisor", "rover.guard.channel", "rover.devices.drive.h_bridge"]
 )
 def test_guard_supervisor_and_stop_load_nothing_heavy(module):
     command = [sys.executable, "-c", LOADED.format(module=module)]

@@ -2,7 +2,7 @@ import time
 
 import pytest
 
-from rover.devices.co_processor import Counts
+from rover.devices.counts.co_processor import Counts
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import WheelCounts
 from rover.files.robot import Robot

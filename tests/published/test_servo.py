@@ -2,9 +2,9 @@
 
 import pytest
 
-from rover.devices.kernel_pwm import PwmChannel
-from rover.devices.servo_pins import pulse_for
-from rover.files.robot import SERVO_PERIOD_S
+from rover.devices.gripper.keys import SERVO_PERIOD_S
+from rover.devices.gripper.servo_pins import pulse_for
+from rover.devices.kernel.pwm import PwmChannel
 
 
 @pytest.fixture

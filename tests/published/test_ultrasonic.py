@@ -2,8 +2,8 @@
 
 import pytest
 
-from rover.devices.echo_pins import EchoTimer, speed_of_sound
-from rover.devices.kernel_gpio import Edge
+from rover.devices.kernel.gpio import Edge
+from rover.devices.range.echo_pins import EchoTimer, speed_of_sound
 
 
 @pytest.mark.parametrize(("celsius", "speed"), [(0, 331.286), (10, 337.296), (20, 343.200), (30, 349.005)])

@@ -2,8 +2,8 @@
 
 import pytest
 
-from rover.devices.indicator import Mood
-from rover.files.robot import Panel
+from rover.devices.panel.indicator import Mood
+from rover.devices.panel.keys import PanelKeys
 from rover.session.panel import OperatorPanel, Standing, mood_of
 
 QUIET = Standing(stopped=False, fault=False, held_back=False, waiting=False, moving=False)
@@ -25,7 +25,7 @@ def test_the_most_urgent_is_shown(changes, mood):
 
 
 def test_the_light_follows_and_goes_dark_at_the_end(tmp_path):
-    panel = OperatorPanel(Panel(gpio=str(tmp_path), light=5, start_button=6))
+    panel = OperatorPanel(PanelKeys(gpio=str(tmp_path), light=5, start_button=6))
     panel.show(QUIET._replace(stopped=True), 0)
     assert (tmp_path / "line5").read_text() == "1\n"
     assert not panel.is_pressed()
@@ -35,7 +35,7 @@ def test_the_light_follows_and_goes_dark_at_the_end(tmp_path):
 
 
 def test_a_robot_without_a_panel_has_nothing_to_show():
-    panel = OperatorPanel(Panel())
+    panel = OperatorPanel(PanelKeys())
     panel.show(QUIET, 0)
     assert not panel.is_pressed()
     panel.close()

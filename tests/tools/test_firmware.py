@@ -10,7 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from rover.devices.co_processor import Battery, Counts, Drive, Gripper, Heading
+from rover.devices.battery.co_processor import Battery
+from rover.devices.counts.co_processor import Counts
+from rover.devices.drive.co_processor import Drive
+from rover.devices.gripper.co_processor import Gripper
+from rover.devices.heading.co_processor import Heading
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import BatteryValue, DriveCommand, HeadingValue, JawsCommand, WheelCounts
 from rover.files.robot import SerialLink

@@ -6,8 +6,9 @@ from typing import NamedTuple
 import cv2
 import numpy
 
+from rover.devices.camera.keys import CameraKeys
 from rover.files.errand import Kind
-from rover.files.robot import Camera, Colour, Marker
+from rover.files.robot import Colour, Marker
 from rover.vision.geometry import focal_length
 
 TINTS = {"amber": (50, 166, 230), "teal": (128, 128, 29), "violet": (128, 44, 74)}
@@ -33,7 +34,7 @@ class Jar(NamedTuple):
 
 
 def camera(**keys):
-    return Camera.model_validate({"driver": "video", "frame_width": 320, "frame_height": 240, **keys})
+    return CameraKeys.model_validate({"driver": "video", "frame_width": 320, "frame_height": 240, **keys})
 
 
 def matrix(device, scale=1):

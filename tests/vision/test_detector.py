@@ -7,9 +7,10 @@ import cv2
 import numpy
 import pytest
 
+from rover.devices.camera.keys import CameraKeys
 from rover.devices.readings import MARKER, Detections
 from rover.files.errand import Kind
-from rover.files.robot import Camera, Robot
+from rover.files.robot import Robot
 from rover.vision.detector import Detector, FrameWatch, detector_of
 
 SIZES = [(160, 120), (320, 240), (640, 480)]
@@ -248,6 +249,6 @@ def test_a_robot_without_a_camera_has_no_detector():
 
 
 def test_colours_that_no_kind_uses_are_not_looked_for(scene):
-    detector = Detector(Camera(driver="video"), scene.COLOURS, {"amber": scene.KINDS["amber"]})
+    detector = Detector(CameraKeys(driver="video"), scene.COLOURS, {"amber": scene.KINDS["amber"]})
     frame = scene.draw(scene.camera(), [scene.Jar("amber", 0.6, 0.1), scene.Jar("teal", 0.6, -0.1)])
     assert [one.kind for one in detector.detections(frame).objects] == ["amber"]

@@ -19,8 +19,9 @@ import numpy
 
 from rover.bench.render import Lidded, Renderer, Scene
 from rover.bench.render_lens import Viewpoint
+from rover.devices.camera.keys import CameraKeys
 from rover.files.errand import Kind
-from rover.files.robot import Camera, Colour, Marker
+from rover.files.robot import Colour, Marker
 from rover.session.assembly import assemble
 from rover.vision.colour import mask_of, patches_of, to_hsv
 from rover.vision.detector import Detector, FrameWatch
@@ -87,7 +88,7 @@ def microseconds(work, frames):
 
 def measure(width, height):
     """Return the rows (what, us a frame) of one size."""
-    camera = Camera.model_validate({"driver": "video", "frame_width": width, "frame_height": height})
+    camera = CameraKeys.model_validate({"driver": "video", "frame_width": width, "frame_height": height})
     detector, watch, frames = Detector(camera, COLOURS, KINDS, MARKER), FrameWatch(camera), frames_of(width, height)
 
     def whole(frame):

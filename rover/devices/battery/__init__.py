@@ -1,0 +1,1 @@
+"""Battery: a monitor of its voltage."""

@@ -1,0 +1,1 @@
+"""Camera: frames, and what is found in them."""

@@ -1,0 +1,106 @@
+"""Wheel encoders on pins: quadrature counts from edges timed by the kernel.
+
+Good to a few thousand edges a second in all; beyond that a board misses some (and counts that it did). Let a
+co-processor count fast encoders.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from rover.devices.kernel.gpio import CHIP, Edge, InputLines
+from rover.devices.readings import Reading, WheelCounts
+from rover.devices.sides import Sides
+
+_STEPS = (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0)
+"""Counts for ``previous << 2 | present``, a state being ``a << 1 | b``; A leads B forwards: 00 10 11 01."""
+_BOTH_CHANGED = 0b11
+
+
+class Quadrature:
+    """Decodes one encoder, four counts to a line of its disc (x4).
+
+    Attributes:
+        count: counts so far; forwards (A leads B) is positive.
+        errors: transitions in which both channels changed, or an edge repeated the level known: counts were missed.
+    """
+
+    def __init__(self, a: bool, b: bool) -> None:
+        self._state = a << 1 | b
+        self.count = self.errors = 0
+
+    def see(self, a: bool, b: bool) -> None:
+        """Take the present levels of both channels."""
+        state = a << 1 | b
+        self.errors += state ^ self._state == _BOTH_CHANGED
+        self.count += _STEPS[self._state << 2 | state]
+        self._state = state
+
+    def see_edge(self, is_a: bool, rising: bool) -> None:
+        """Take an edge of one channel. An edge to the level it had already means that the one between was lost."""
+        mask = 0b10 if is_a else 0b01
+        state = self._state | mask if rising else self._state & ~mask
+        self.errors += state == self._state
+        self.count += _STEPS[self._state << 2 | state]
+        self._state = state
+
+
+class Counts:
+    """Both encoders; polling drains the kernel's edges, so counts are those of the time of the poll.
+
+    Options: ``left`` and ``right`` (each ``a`` and ``b``), ``gpio``, ``bias``, ``swap_sides``, ``reverse_left``,
+    ``reverse_right``.
+
+    Attributes:
+        lost: edges that the kernel dropped because nobody polled.
+
+    Raises:
+        ValueError: a key is missing.
+        DeviceError: a pin cannot be had.
+    """
+
+    def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
+        self._sides = Sides(options)
+        self._pins = (_pins_of(options, "left"), _pins_of(options, "right"))
+        lines = [line for pair in self._pins for line in pair]
+        self._lines = InputLines(options.get("gpio") or CHIP, lines, options.get("bias") or "pull_up")
+        levels = [self._lines.is_high(line) for line in lines]
+        self._encoders = (Quadrature(*levels[:2]), Quadrature(*levels[2:]))
+        self._by_line = {
+            line: (encoder, is_a)
+            for encoder, pair in zip(self._encoders, self._pins, strict=True)
+            for line, is_a in zip(pair, (True, False), strict=True)
+        }
+        self._edge_sequence: int | None = None
+        self._sequence = 0
+        self.lost = 0
+
+    @property
+    def errors(self) -> int:
+        """Impossible transitions of both encoders so far."""
+        return sum(encoder.errors for encoder in self._encoders)
+
+    def poll(self, now_ns: int) -> Sequence[Reading]:
+        """Return the counts as `WheelCounts`."""
+        self._take(self._lines.edges())
+        left, right = (encoder.count for encoder in self._encoders)
+        self._sequence += 1
+        return [Reading(now_ns, self._sequence, WheelCounts(*self._sides.from_channels(left, right)))]
+
+    def close(self) -> None:
+        """Let go of the pins."""
+        self._lines.close()
+
+    def _take(self, edges: Iterable[Edge]) -> None:
+        for edge in edges:
+            if self._edge_sequence is not None:
+                self.lost += edge.sequence - self._edge_sequence - 1
+            self._edge_sequence = edge.sequence
+            encoder, is_a = self._by_line[edge.line]
+            encoder.see_edge(is_a, edge.rising)
+
+
+def _pins_of(options: Mapping[str, Any], side: str) -> tuple[int, int]:
+    keys = options.get(side) or {}
+    if keys.get("a") is None or keys.get("b") is None:
+        raise ValueError(f"driver 'encoder_pins' needs '{side}: {{a: PIN, b: PIN}}'")
+    return int(keys["a"]), int(keys["b"])

@@ -1,0 +1,1 @@
+"""The drive: two motor channels, the wheels of a side coupled."""

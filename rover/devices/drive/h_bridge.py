@@ -1,0 +1,154 @@
+"""Two-channel H-bridge on pins: for each side one or two direction pins and a PWM channel for the size of the duty.
+
+`HBridge` drives the pins and lives in the motor guard's process, nowhere else. The runtime's driver of that name
+sends its commands to the guard.
+"""
+
+import math
+from collections.abc import Mapping
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+from rover.devices.kernel.gpio import CHIP, OutputLines
+from rover.devices.kernel.pwm import ROOT, PwmChannel
+from rover.devices.sides import Sides
+from rover.quantities import clamp
+
+FREQUENCY_HZ = 20_000.0
+"""Above what people hear; most bridges take it."""
+_FULL = 1_000_000
+"""Steps of a duty of 1 while sides are swapped and reversed."""
+
+
+class HBridge:
+    """Both motor channels, at zero when made and at zero when closed. One thread at a time.
+
+    The two direction pins of a side are never high together, and a side changes direction only through zero: the
+    command that asks for the other direction brings it to zero, the next one turns it round.
+
+    ``at_zero: coast`` sets both direction pins low as well; ``brake`` leaves them, which shorts the motor on bridges
+    that brake while their pulse input is low. (Full duty with both pins low would brake other bridges, but a process
+    that dies would leave it standing there.) With one direction pin the board itself decides.
+
+    Args:
+        options: the drive's keys out of the robot file: ``left`` and ``right`` (each ``pwm``, and ``forward`` with
+            ``backward`` or ``direction``), ``enable``, ``gpio``, ``pwm_chip``, ``pwm_frequency``, ``pwm_files``,
+            ``at_zero``, ``swap_sides``, ``reverse_left``, ``reverse_right``.
+
+    Raises:
+        ValueError: a key is missing.
+        DeviceError: a pin or channel cannot be had. Nothing is left energised.
+    """
+
+    def __init__(self, options: Mapping[str, Any]) -> None:
+        self._sides = Sides(options)
+        pins = [_pins_of(options, side) for side in ("left", "right")]
+        self._enable = options.get("enable")
+        extra = () if self._enable is None else (self._enable,)
+        with ExitStack() as undo:
+            self._lines = OutputLines(options.get("gpio") or CHIP, [line for side in pins for line in side] + [*extra])
+            undo.callback(self._lines.close)
+            channels = [_channel(options, side, undo) for side in ("left", "right")]
+            self._left, self._right = (
+                _Side(self._lines, side, channel, options.get("at_zero") == "brake")
+                for side, channel in zip(pins, channels, strict=True)
+            )
+            self._lines.set(dict.fromkeys(extra, True))
+            self._undo = undo.pop_all()
+
+    def apply(self, left: float, right: float) -> tuple[float, float]:
+        """Set the duties (-1 to 1, forwards positive; what lies beyond is cut), and return those set now.
+
+        Raises:
+            ValueError: a duty is not a number; nothing is changed.
+        """
+        channels = self._sides.to_channels(_steps(left), _steps(right))
+        applied = (self._left.apply(channels[0] / _FULL), self._right.apply(channels[1] / _FULL))
+        steps = (round(applied[0] * _FULL), round(applied[1] * _FULL))
+        left_steps, right_steps = self._sides.from_channels(*steps)
+        return left_steps / _FULL, right_steps / _FULL
+
+    def zero(self) -> None:
+        """Bring both channels to zero; a failure of one does not keep the other from it."""
+        try:
+            self._left.zero()
+        finally:
+            self._right.zero()
+
+    def close(self) -> None:
+        """Zero, then let go of channels and pins; a second call does nothing."""
+        self._undo.close()
+
+
+class _Side:
+    """One motor channel."""
+
+    def __init__(self, lines: OutputLines, pins: tuple[int, ...], channel: PwmChannel, brakes: bool) -> None:
+        self._lines, self._pins, self._channel, self._brakes = lines, pins, channel, brakes
+        self._duty = 0.0
+
+    def apply(self, duty: float) -> float:
+        if duty * self._duty < 0.0:
+            duty = 0.0
+        if duty == 0.0:
+            self.zero()
+            return 0.0
+        if self._duty == 0.0:
+            self._face(duty > 0.0)
+        self._channel.set_duty(abs(duty))
+        self._duty = duty
+        return duty
+
+    def zero(self) -> None:
+        self._channel.set_duty(0.0)
+        self._duty = 0.0
+        if not self._brakes:
+            self._lines.set(dict.fromkeys(self._pins, False))
+
+    def _face(self, forwards: bool) -> None:
+        """Set the direction while the duty is zero: break before make."""
+        if len(self._pins) == 1:
+            self._lines.set({self._pins[0]: forwards})
+            return
+        forward, backward = self._pins
+        self._lines.set({(backward if forwards else forward): False})
+        self._lines.set({(forward if forwards else backward): True})
+
+
+class Drive:
+    """The runtime's driver named ``h_bridge``: motors on pins are driven by the motor guard's process only."""
+
+    def __init__(self, options: Mapping[str, Any], context: Any) -> None:
+        raise ValueError(
+            "driver 'h_bridge' is driven by the motor guard, which 'rover run' starts; rehearse with 'rover rehearse'"
+        )
+
+    def apply(self, command: Any, now_ns: int) -> None:
+        """Never reached: the class cannot be made outside the guard."""
+
+    def close(self) -> None:
+        """Never reached."""
+
+
+def _steps(duty: float) -> int:
+    if not math.isfinite(duty):
+        raise ValueError(f"a duty of {duty}: the command is not carried out")
+    return round(clamp(duty, -1.0, 1.0) * _FULL)
+
+
+def _pins_of(options: Mapping[str, Any], side: str) -> tuple[int, ...]:
+    keys = options.get(side) or {}
+    if keys.get("pwm") is not None:
+        if keys.get("direction") is not None:
+            return (int(keys["direction"]),)
+        if keys.get("forward") is not None and keys.get("backward") is not None:
+            return (int(keys["forward"]), int(keys["backward"]))
+    raise ValueError(f"driver 'h_bridge' needs '{side}: {{pwm: CHANNEL, forward: PIN, backward: PIN}}' or 'direction:'")
+
+
+def _channel(options: Mapping[str, Any], side: str, undo: ExitStack) -> PwmChannel:
+    channel = PwmChannel(options.get("pwm_chip") or 0, options[side]["pwm"], Path(options.get("pwm_files") or ROOT))
+    undo.callback(channel.close)
+    channel.configure(options.get("pwm_frequency") or FREQUENCY_HZ)
+    return channel

@@ -1,0 +1,1 @@
+"""The gripper: jaws moved by a servo."""

@@ -1,0 +1,1 @@
+"""Heading: absolute-orientation sensor or compass."""

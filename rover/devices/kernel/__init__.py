@@ -1,0 +1,1 @@
+"""What the kernel offers drivers: pins, pulses, and files with a number in them."""

@@ -1,0 +1,52 @@
+"""What the families' keys in the robot file have in common."""
+
+from typing import Annotated, Any, ClassVar
+
+from pydantic import BeforeValidator, ConfigDict, Field, StrictInt, model_validator
+
+from rover.files.problems import nearest
+from rover.files.types import POSITIVE, Frequency, KeyMistakeError, Model, Name, Text, Time, loose
+
+Pin = Annotated[StrictInt, Field(ge=0)]
+"""Offset of a line on its GPIO chip."""
+
+
+class DeviceKeys(Model):
+    """What all devices have. A driver named ``package.module:Class`` may have any further keys.
+
+    Attributes:
+        DRIVERS: the family's own drivers; the name of each is that of its module in the family's folder.
+    """
+
+    DRIVERS: ClassVar[tuple[str, ...]] = ()
+
+    model_config = ConfigDict(frozen=True, extra="allow")
+
+    driver: Text
+    link: Name | None = None
+    rate: Frequency = 50.0
+    overdue_after: Annotated[Time, POSITIVE] = 0.3
+    gpio: Text = "/dev/gpiochip0"
+    script: Annotated[list[Annotated[list[Any], Field(min_length=1)]], BeforeValidator(loose)] = Field(
+        default_factory=list
+    )
+
+    @model_validator(mode="after")
+    def _known_keys(self) -> "DeviceKeys":
+        if ":" not in self.driver:
+            for key in self.model_extra or {}:
+                raise KeyMistakeError(key, f"unknown key{nearest(key, type(self).model_fields)}")
+        return self
+
+    def _needs(self, driver: str, *keys: str) -> None:
+        """Raise at the driver's line for keys that it cannot do without."""
+        missing = [key for key in keys if getattr(self, key) is None]
+        if self.driver == driver and missing:
+            named = " and ".join(f"'{key}:'" for key in missing)
+            raise KeyMistakeError("driver", f"driver '{driver}' needs {named} beside it")
+
+    @property
+    def options(self) -> dict[str, Any]:
+        """The device's keys and values for its driver, SI floats."""
+        known = self.model_dump()
+        return known | {key: loose(value) for key, value in (self.model_extra or {}).items()}

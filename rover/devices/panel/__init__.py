@@ -1,0 +1,1 @@
+"""The panel: what the operator finds on the robot itself."""

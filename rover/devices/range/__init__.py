@@ -1,0 +1,1 @@
+"""Range: an ultrasonic range finder looking ahead."""

@@ -1,0 +1,1 @@
+"""The stop input: hard-wired, normally closed."""

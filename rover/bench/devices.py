@@ -204,7 +204,7 @@ class Gripper(Reporter):
         self._feedback = options.get("feedback", "none")
         super().__init__(options, context)
         self._actuator_faults = (*self._faults, *self._link_faults)
-        self._told: float | None = math.nan  # nothing yet
+        self._wanted: float | None = math.nan  # nothing yet
         if self._feedback == "none":
             self._bench.unwatch(self._sample)
 
@@ -215,8 +215,8 @@ class Gripper(Reporter):
             bench.advance(now_ns)
         if now_ns > command.expires_ns or (self._actuator_faults and on(self._actuator_faults, now_ns)):
             return
-        if command.opening != self._told:
-            self._told = command.opening
+        if command.opening != self._wanted:
+            self._wanted = command.opening
             bench.jaws(command.opening)
 
     def _measure(self, now_ns: int, fault: str | None) -> JawsValue:

@@ -1,1 +1,1 @@
-"""Devices: what they report, what they are told, and the drivers that do it."""
+"""Devices, a folder a family: its keys in the robot file, its values, its drivers and its fake."""

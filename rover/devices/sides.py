@@ -22,6 +22,6 @@ class Sides:
         return self._left_sign * left, self._right_sign * right
 
     def to_channels(self, left: int, right: int) -> tuple[int, int]:
-        """Return what the two channels are told for the (left, right) sides."""
+        """Return what the two channels get for the (left, right) sides."""
         left, right = self._left_sign * left, self._right_sign * right
         return (right, left) if self._swapped else (left, right)

@@ -23,7 +23,7 @@ from rover.session.hardware import RealDevices, RunError, real_devices, simulate
 from rover.session.interruption import Interruption
 from rover.session.operator import Operator
 from rover.session.pacing import Pace
-from rover.session.panel import Standing
+from rover.session.panel import PanelState
 from rover.session.recorder import Recorder, run_header
 from rover.session.result import Result, ShowProgress
 from rover.session.saved_state import StateError
@@ -270,10 +270,10 @@ class Run:
             self._recorder.note("loop", f"{skipped - self.skipped} steps skipped: the computer was too slow")
             self.skipped = skipped
 
-    def _shown(self, decided: StepRecord) -> Standing:
+    def _shown(self, decided: StepRecord) -> PanelState:
         core = self._core
         waiting = self._start.stage is not Stage.ENABLED or decided.state in self._asking
-        return Standing(
+        return PanelState(
             stopped=core.stop.stopped and self._start.stage is Stage.ENABLED,
             fault=bool(self._reports.sick),
             held_back=bool(core.signals.motion_held_back),

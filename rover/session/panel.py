@@ -2,12 +2,12 @@
 
 from typing import Any, NamedTuple
 
-from rover.devices.panel.indicator import Indicator, Mood
+from rover.devices.panel.indicator import Indication, Indicator
 from rover.devices.panel.keys import PanelKeys
 from rover.devices.panel.start_button import StartButton
 
 
-class Standing(NamedTuple):
+class PanelState(NamedTuple):
     """How the robot stands, for the indicator: each of them may be true, the most urgent is shown."""
 
     stopped: bool
@@ -17,10 +17,12 @@ class Standing(NamedTuple):
     moving: bool
 
 
-def mood_of(standing: Standing) -> Mood:
+def indication_of(state: PanelState) -> Indication:
     """Return what the indicator shows."""
-    moods = (Mood.STOPPED, Mood.FAULT, Mood.HELD_BACK, Mood.WAITING, Mood.MOVING)
-    return next((mood for mood, is_so in zip(moods, standing, strict=True) if is_so), Mood.STANDING)
+    indications = (Indication.STOPPED, Indication.FAULT, Indication.HELD_BACK, Indication.WAITING, Indication.MOVING)
+    return next(
+        (indication for indication, is_so in zip(indications, state, strict=True) if is_so), Indication.STANDING
+    )
 
 
 class OperatorPanel:
@@ -46,10 +48,10 @@ class OperatorPanel:
         """Tell whether the start button was pressed since the last call."""
         return self._button is not None and bool(self._button.presses())
 
-    def show(self, standing: Standing, now_ns: int) -> None:
+    def show(self, state: PanelState, now_ns: int) -> None:
         """Show how the robot stands."""
         if self._indicator is not None:
-            self._indicator.show(mood_of(standing), now_ns)
+            self._indicator.show(indication_of(state), now_ns)
 
     def close(self) -> None:
         """Go dark and let go of the pins; a second call does nothing."""

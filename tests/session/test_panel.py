@@ -2,26 +2,26 @@
 
 import pytest
 
-from rover.devices.panel.indicator import Mood
+from rover.devices.panel.indicator import Indication
 from rover.devices.panel.keys import PanelKeys
-from rover.session.panel import OperatorPanel, Standing, mood_of
+from rover.session.panel import OperatorPanel, PanelState, indication_of
 
-QUIET = Standing(stopped=False, fault=False, held_back=False, waiting=False, moving=False)
+QUIET = PanelState(stopped=False, fault=False, held_back=False, waiting=False, moving=False)
 
 
 @pytest.mark.parametrize(
-    ("changes", "mood"),
+    ("changes", "indication"),
     [
-        ({}, Mood.STANDING),
-        ({"moving": True}, Mood.MOVING),
-        ({"moving": True, "waiting": True}, Mood.WAITING),
-        ({"moving": True, "held_back": True}, Mood.HELD_BACK),
-        ({"held_back": True, "fault": True}, Mood.FAULT),
-        ({"stopped": True, "fault": True}, Mood.STOPPED),
+        ({}, Indication.STANDING),
+        ({"moving": True}, Indication.MOVING),
+        ({"moving": True, "waiting": True}, Indication.WAITING),
+        ({"moving": True, "held_back": True}, Indication.HELD_BACK),
+        ({"held_back": True, "fault": True}, Indication.FAULT),
+        ({"stopped": True, "fault": True}, Indication.STOPPED),
     ],
 )
-def test_the_most_urgent_is_shown(changes, mood):
-    assert mood_of(QUIET._replace(**changes)) is mood
+def test_the_most_urgent_is_shown(changes, indication):
+    assert indication_of(QUIET._replace(**changes)) is indication
 
 
 def test_the_light_follows_and_goes_dark_at_the_end(tmp_path):

@@ -51,7 +51,7 @@ class HBridge:
             undo.callback(self._lines.close)
             channels = [_channel(options, side, undo) for side in ("left", "right")]
             self._left, self._right = (
-                _Side(self._lines, side, channel, options.get("at_zero") == "brake")
+                _MotorChannel(self._lines, side, channel, options.get("at_zero") == "brake")
                 for side, channel in zip(pins, channels, strict=True)
             )
             self._lines.set(dict.fromkeys(extra, True))
@@ -81,7 +81,7 @@ class HBridge:
         self._undo.close()
 
 
-class _Side:
+class _MotorChannel:
     """One motor channel."""
 
     def __init__(self, lines: OutputLines, pins: tuple[int, ...], channel: PwmChannel, brakes: bool) -> None:

@@ -17,11 +17,11 @@ from rover.devices.readings import JawsCommand, JawsValue, Reading
 from rover.quantities import clamp
 
 _HELD_OPEN_BY = 0.05
-"""Jaws told to close that stay open by more than this share have something between them."""
+"""Jaws commanded to close that stay open by more than this share have something between them."""
 _NS = 1e9
 
-Feel = Callable[[float | None], JawsValue | None]
-"""Returns what the jaws report while they are told an opening (None: limp)."""
+ReadJaws = Callable[[float | None], JawsValue | None]
+"""Returns what the jaws report while they are commanded an opening (None: limp, or still on their way)."""
 
 
 def pulse_for(opening: float, closed_s: float, open_s: float) -> float:
@@ -36,9 +36,9 @@ def pulse_for(opening: float, closed_s: float, open_s: float) -> float:
 
 
 class Slew:
-    """Jaw opening as told, moving to its target no faster than the full travel in ``travel_s``. Pure.
+    """Jaw opening as commanded, moving to its target no faster than the full travel in ``travel_s``. Pure.
 
-    Where the jaws are is not known until they have been told once, so the first target is taken at once.
+    Where the jaws are is not known until they have been commanded once, so the first target is taken at once.
 
     Args:
         travel_s: time for the full travel (s).
@@ -81,7 +81,7 @@ class Slew:
 
 
 class Gripper:
-    """The jaws, told by `apply` and moved on by every `poll`; both belong to one thread.
+    """The jaws, commanded by `apply` and moved on by every `poll`; both belong to one thread.
 
     The channel is off (the servo limp) until the first command, after ``push_for`` and once closed: gear friction
     then holds what is held. Options: ``pwm_channel``, ``pwm_chip``, ``pwm_files``, ``open``, ``closed``,
@@ -163,39 +163,39 @@ class Feedback:
     def __init__(self, options: Mapping[str, Any]) -> None:
         self._period_ns = round(_NS / float(options.get("rate") or 50.0))
         self._next_ns = self._sequence = 0
-        self._feel, self.close = _feel_of(options)
+        self._read, self.close = _feedback_of(options)
 
     def poll(self, slew: Slew, now_ns: int) -> Sequence[Reading]:
         """Return a report when one is due; ``slew`` tells where the jaws should be."""
         if now_ns < self._next_ns:
             return ()
         self._next_ns = now_ns + self._period_ns
-        value = self._feel(slew.opening if slew.has_arrived else None)
+        value = self._read(slew.opening if slew.has_arrived else None)
         if value is None:
             return ()
         self._sequence += 1
         return [Reading(now_ns, self._sequence, value)]
 
 
-def _feel_of(options: Mapping[str, Any]) -> tuple[Feel, Callable[[], None]]:
+def _feedback_of(options: Mapping[str, Any]) -> tuple[ReadJaws, Callable[[], None]]:
     """Return (what the jaws report, how to let go of it)."""
     kind = options.get("feedback", "none")
     if kind == "none":
-        return (lambda told: None), lambda: None
+        return (lambda wanted: None), lambda: None
     for key in FEEDBACK_KEYS[kind]:
         if options.get(key) is None:
             raise ValueError(f"driver 'servo_pins' with 'feedback: {kind}' needs '{key}:'")
     if kind == "switch":
         pin = int(options["feedback_pin"])
         lines = InputLines(options.get("gpio") or CHIP, [pin], "pull_up", debounce_s=0.005)
-        return (lambda told: _switch_value(lines, pin)), lines.close
+        return (lambda wanted: _switch_value(lines, pin)), lines.close
     file = Path(options["feedback_file"])
     read_number(file)
     if kind == "current":
         threshold = float(options["holds_above"])
-        return (lambda told: JawsValue(None, told is not None and read_number(file) > threshold)), lambda: None
+        return (lambda wanted: JawsValue(None, wanted is not None and read_number(file) > threshold)), lambda: None
     ends = float(options["reads_closed"]), float(options["reads_open"])
-    return (lambda told: _position_value(read_number(file), ends, told)), lambda: None
+    return (lambda wanted: _position_value(read_number(file), ends, wanted)), lambda: None
 
 
 def _switch_value(lines: InputLines, pin: int) -> JawsValue:
@@ -203,8 +203,8 @@ def _switch_value(lines: InputLines, pin: int) -> JawsValue:
     return JawsValue(None, not lines.is_high(pin))
 
 
-def _position_value(number: float, ends: tuple[float, float], told: float | None) -> JawsValue:
+def _position_value(number: float, ends: tuple[float, float], wanted: float | None) -> JawsValue:
     closed, opened = ends
     opening = (number - closed) / (opened - closed)
-    holding = told is not None and told < 1.0 and opening - told > _HELD_OPEN_BY
+    holding = wanted is not None and wanted < 1.0 and opening - wanted > _HELD_OPEN_BY
     return JawsValue(clamp(opening, 0.0, 1.0), holding)

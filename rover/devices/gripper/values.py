@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 
 class JawsValue(NamedTuple):
-    """Jaw opening from 0 (closed) to 1 (open), and whether they closed on something; None where it is not told."""
+    """Jaw opening from 0 (closed) to 1 (open), and whether they closed on something; None where it is not known."""
 
     opening: float | None = None
     holding: bool | None = None

@@ -98,7 +98,7 @@ class InputLines:
 
 
 class _Levels:
-    """An output request of the package, told with plain booleans."""
+    """An output request of the package, set with plain booleans."""
 
     def __init__(self, request: Any, values: Any) -> None:
         self._set_values, self._low, self._high = request.set_values, values.INACTIVE, values.ACTIVE

@@ -1,4 +1,4 @@
-"""Light and buzzer: what the robot is about, told at a distance by rhythm alone."""
+"""Light and buzzer: what the robot is about, shown at a distance by rhythm alone."""
 
 from enum import Enum
 from typing import NamedTuple
@@ -8,7 +8,7 @@ from rover.devices.kernel.gpio import OutputLines
 _MS = 1_000_000
 
 
-class Mood(Enum):
+class Indication(Enum):
     """What the indicator tells, the most urgent first."""
 
     STOPPED = "stopped"
@@ -20,31 +20,31 @@ class Mood(Enum):
     OFF = "off"
 
 
-class Shown(NamedTuple):
+class PanelOutputs(NamedTuple):
     """Whether the light is lit and the buzzer sounds."""
 
     light: bool
     buzzer: bool
 
 
-DARK = Shown(False, False)
+DARK = PanelOutputs(False, False)
 
-# mood -> (lengths in ms of on, off, on, off ... repeated), and whether the buzzer goes along in the first round.
-_RHYTHMS: dict[Mood, tuple[tuple[int, ...], bool]] = {
-    Mood.STOPPED: ((100, 100), True),
-    Mood.FAULT: ((100, 150, 100, 150, 100, 900), True),
-    Mood.HELD_BACK: ((300, 300), False),
-    Mood.WAITING: ((100, 150, 100, 1650), True),
-    Mood.MOVING: ((500, 500), False),
-    Mood.STANDING: ((100, 1900), False),
+# indication -> (lengths in ms of on, off, on, off ... repeated), and whether the buzzer goes along in the first round.
+_RHYTHMS: dict[Indication, tuple[tuple[int, ...], bool]] = {
+    Indication.STOPPED: ((100, 100), True),
+    Indication.FAULT: ((100, 150, 100, 150, 100, 900), True),
+    Indication.HELD_BACK: ((300, 300), False),
+    Indication.WAITING: ((100, 150, 100, 1650), True),
+    Indication.MOVING: ((500, 500), False),
+    Indication.STANDING: ((100, 1900), False),
 }
 
 
-def pattern(mood: Mood, since_ns: int) -> Shown:
-    """Return what is shown so long (ns) after a mood began. The buzzer sounds in the first round alone."""
-    if mood not in _RHYTHMS:
+def pattern(indication: Indication, since_ns: int) -> PanelOutputs:
+    """Return what is shown so long (ns) after an indication began. The buzzer sounds in the first round alone."""
+    if indication not in _RHYTHMS:
         return DARK
-    lengths, sounds = _RHYTHMS[mood]
+    lengths, sounds = _RHYTHMS[indication]
     rounds, into_ns = divmod(since_ns, sum(lengths) * _MS)
     lit = True
     for length in lengths:
@@ -52,7 +52,7 @@ def pattern(mood: Mood, since_ns: int) -> Shown:
             break
         into_ns -= length * _MS
         lit = not lit
-    return Shown(lit, lit and sounds and rounds == 0)
+    return PanelOutputs(lit, lit and sounds and rounds == 0)
 
 
 class Indicator:
@@ -65,13 +65,13 @@ class Indicator:
     def __init__(self, chip: str, light: int | None, buzzer: int | None) -> None:
         self._pins = (light, buzzer)
         self._lines = OutputLines(chip, [pin for pin in self._pins if pin is not None])
-        self._mood, self._since_ns, self._shown = Mood.OFF, 0, DARK
+        self._indication, self._since_ns, self._shown = Indication.OFF, 0, DARK
 
-    def show(self, mood: Mood, now_ns: int) -> None:
-        """Show a mood; to be called at every step."""
-        if mood is not self._mood:
-            self._mood, self._since_ns = mood, now_ns
-        shown = pattern(mood, now_ns - self._since_ns)
+    def show(self, indication: Indication, now_ns: int) -> None:
+        """Show an indication; to be called at every step."""
+        if indication is not self._indication:
+            self._indication, self._since_ns = indication, now_ns
+        shown = pattern(indication, now_ns - self._since_ns)
         if shown != self._shown:
             pairs = zip(self._pins, shown, strict=True)
             self._lines.set({pin: level for pin, level in pairs if pin is not None})

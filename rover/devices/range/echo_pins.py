@@ -25,7 +25,7 @@ def speed_of_sound(celsius: float) -> float:
     return 343.2 * math.sqrt((celsius + 273.15) / 293.15)
 
 
-class Doubt(Enum):
+class RefusedEcho(Enum):
     """Why an echo pulse was refused."""
 
     TOO_SHORT = "shorter than the nearest distance the sensor can tell"
@@ -56,8 +56,8 @@ class EchoTimer:
         """The echo line rose and has not fallen yet."""
         return self._rose_ns is not None
 
-    def see(self, edge: Edge) -> tuple[int, RangeValue] | Doubt | None:
-        """Take an edge; return (time the echo was made, value) or the doubt when a pulse has ended.
+    def see(self, edge: Edge) -> tuple[int, RangeValue] | RefusedEcho | None:
+        """Take an edge; return (time the echo was made, value) or why it was refused when a pulse has ended.
 
         A pulse longer than the way to ``most`` and back is no echo: that is how such sensors say so.
         """
@@ -69,10 +69,10 @@ class EchoTimer:
             return None
         rose_ns, self._rose_ns = self._rose_ns, None
         if self._spoilt:
-            return Doubt.CROSSTALK
+            return RefusedEcho.CROSSTALK
         distance = (edge.taken_ns - rose_ns) * self._metres_per_ns
         if distance < self._least:
-            return Doubt.TOO_SHORT
+            return RefusedEcho.TOO_SHORT
         if distance > self._most:
             return rose_ns, RangeValue(None)
         return (rose_ns + edge.taken_ns) // 2, RangeValue(distance)
@@ -81,7 +81,7 @@ class EchoTimer:
 class MedianOf:
     """Median of the last ``size`` measurements; no echo counts as farther than any. Pure.
 
-    The median is told as taken when the middle one of them was, so times never go back.
+    The median counts as taken when the middle one of them was, so times never go back.
     """
 
     def __init__(self, size: int, lasts_ns: int) -> None:
@@ -137,7 +137,7 @@ class Range:
             raise
         self._next_ns = 0
         self._sequence = 0
-        self.refused = dict.fromkeys(Doubt, 0)
+        self.refused = dict.fromkeys(RefusedEcho, 0)
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Return the distances that came in as `RangeValue`; send the next ping when it is due."""
@@ -153,7 +153,7 @@ class Range:
 
     def _follow(self, edge: Edge) -> Reading | None:
         found = self._timer.see(edge)
-        if isinstance(found, Doubt):
+        if isinstance(found, RefusedEcho):
             self.refused[found] += 1
             return None
         median = None if found is None else self._median.add(*found)

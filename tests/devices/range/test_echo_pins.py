@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from rover.devices.kernel.files import DeviceError
 from rover.devices.kernel.gpio import Edge
-from rover.devices.range.echo_pins import Doubt, EchoTimer, MedianOf, Range, speed_of_sound
+from rover.devices.range.echo_pins import EchoTimer, MedianOf, Range, RefusedEcho, speed_of_sound
 from rover.devices.readings import RangeValue
 
 MS, SECOND = 1_000_000, 1_000_000_000
@@ -43,14 +43,14 @@ def test_a_pulse_longer_than_the_farthest_way_is_no_echo():
 def test_a_pulse_shorter_than_the_nearest_way_is_refused():
     timer = EchoTimer(0.03, 4.0, 20.0)
     timer.ping(0)
-    assert pulse(timer, MS, echo_ns(0.029)) is Doubt.TOO_SHORT
+    assert pulse(timer, MS, echo_ns(0.029)) is RefusedEcho.TOO_SHORT
 
 
 @pytest.mark.parametrize("rise_ns", [-MS, 11 * MS])
 def test_a_pulse_that_our_ping_did_not_begin_is_refused(rise_ns):
     timer = EchoTimer(0.03, 4.0, 20.0)
     timer.ping(0)
-    assert pulse(timer, rise_ns, echo_ns(1.0)) is Doubt.CROSSTALK
+    assert pulse(timer, rise_ns, echo_ns(1.0)) is RefusedEcho.CROSSTALK
 
 
 def test_a_fall_without_a_rise_is_nothing():
@@ -128,7 +128,7 @@ def test_refused_pulses_are_counted(board):
         board.edge(24, True, MS)
         board.edge(24, False, MS + 1000)
         assert list(sensor.poll(20 * MS)) == []
-        assert sensor.refused == {Doubt.TOO_SHORT: 1, Doubt.CROSSTALK: 0}
+        assert sensor.refused == {RefusedEcho.TOO_SHORT: 1, RefusedEcho.CROSSTALK: 0}
 
 
 def test_a_trigger_pin_in_use_leaves_the_echo_pin_free(board):

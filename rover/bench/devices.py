@@ -286,15 +286,4 @@ class BenchHardware:
         self._bench.jaws(None if pulse_s is None or span == 0.0 else (pulse_s - gripper.closed) / span)
 
 
-register_stand_ins(
-    {
-        "drive": Drive,
-        "counts": Counts,
-        "heading": Heading,
-        "range": Range,
-        "camera": Camera,
-        "gripper": Gripper,
-        "battery": Battery,
-        "stop_input": StopInput,
-    }
-)
+register_stand_ins(Drive, Counts, Heading, Range, Camera, Gripper, Battery, StopInput)

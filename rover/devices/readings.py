@@ -8,31 +8,18 @@ counts where thousands are made for each second of rehearsal.
 
 from typing import Any, NamedTuple
 
-from rover.devices.battery.values import BatteryValue
-from rover.devices.camera.values import MARKER, Detection, Detections, Frame
-from rover.devices.counts.values import WheelCounts
-from rover.devices.drive.values import DriveCommand
-from rover.devices.gripper.values import JawsCommand, JawsValue
-from rover.devices.heading.values import HeadingValue
-from rover.devices.range.values import RangeValue
-from rover.devices.stop_input.values import StopInputValue
-
-__all__ = [
-    "BatteryValue",
-    "Detection",
-    "Detections",
-    "DriveCommand",
-    "Fault",
-    "Frame",
-    "HeadingValue",
-    "JawsCommand",
-    "JawsValue",
-    "MARKER",
-    "RangeValue",
-    "Reading",
-    "StopInputValue",
-    "WheelCounts",
-]
+from rover.devices.battery.values import BatteryValue as BatteryValue
+from rover.devices.camera.values import MARKER as MARKER
+from rover.devices.camera.values import Detection as Detection
+from rover.devices.camera.values import Detections as Detections
+from rover.devices.camera.values import Frame as Frame
+from rover.devices.counts.values import WheelCounts as WheelCounts
+from rover.devices.drive.values import DriveCommand as DriveCommand
+from rover.devices.gripper.values import JawsCommand as JawsCommand
+from rover.devices.gripper.values import JawsValue as JawsValue
+from rover.devices.heading.values import HeadingValue as HeadingValue
+from rover.devices.range.values import RangeValue as RangeValue
+from rover.devices.stop_input.values import StopInputValue as StopInputValue
 
 
 class Reading(NamedTuple):

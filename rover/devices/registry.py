@@ -7,7 +7,7 @@ used. Loading a user's driver runs code, so only commands that drive something d
 
 import importlib
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -22,15 +22,16 @@ BUILT_IN = {family: (*keys.DRIVERS, SCRIPTED, SIMULATED) for family, keys in KEY
 """The short names that may stand under a family's ``driver:``."""
 
 _stand_ins: dict[str, type] = {}
+"""The bench's classes by their names."""
 
 
 class LoadError(Exception):
     """A driver or activity cannot be had; the message says which and why."""
 
 
-def register_stand_ins(classes: Mapping[str, type]) -> None:
-    """Say which class stands in for a family's device while its driver is `SIMULATED`."""
-    _stand_ins.update(classes)
+def register_stand_ins(*classes: type) -> None:
+    """Have classes, each named for its family, stand in for devices whose driver is `SIMULATED`."""
+    _stand_ins.update({one.__name__: one for one in classes})
 
 
 def is_dotted(name: str) -> bool:
@@ -55,12 +56,13 @@ def load_driver(family: str, driver: str) -> Any:
     """
     if why := why_unknown(family, driver):
         raise LoadError(why)
-    if driver == SIMULATED:
-        if family not in _stand_ins:
-            raise LoadError("a simulated driver works in a rehearsal only; name a real driver in the robot file")
-        return _stand_ins[family]
-    own = f"rover.devices.{family}.{driver}:{family.title().replace('_', '')}"
-    return load_class(driver if is_dotted(driver) else own, f"driver of {family}")
+    name = family.title().replace("_", "")
+    if driver != SIMULATED:
+        own = f"rover.devices.{family}.{driver}:{name}"
+        return load_class(driver if is_dotted(driver) else own, f"driver of {family}")
+    if name not in _stand_ins:
+        raise LoadError("a simulated driver works in a rehearsal only; name a real driver in the robot file")
+    return _stand_ins[name]
 
 
 def load_class(dotted: str, what: str) -> Any:

@@ -5,10 +5,10 @@ from typing import Any
 
 import pytest
 
-from rover.bench import devices
 from rover.bench.bench import Bench
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import Reading
+from rover.devices.registry import SIMULATED, load_driver
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand
 from rover.files.robot import Robot
@@ -103,22 +103,10 @@ def run(bench: Bench, left: float, right: float, lasts: float) -> None:
     bench.drive(0.0, 0.0, FOREVER)
 
 
-DRIVERS = {
-    "counts": devices.Counts,
-    "heading": devices.Heading,
-    "range": devices.Range,
-    "camera": devices.Camera,
-    "gripper": devices.Gripper,
-    "battery": devices.Battery,
-    "stop_input": devices.StopInput,
-    "drive": devices.Drive,
-}
-
-
 def device(bench: Bench, family: str) -> Any:
-    """Return a simulated driver on a bench, with the options of the robot file."""
+    """Return the stand-in of a device on a bench, with the options of the robot file."""
     options = bench.robot.devices.fitted()[family].options
-    return DRIVERS[family](options, DriverContext(bench.robot, bench.seed, {}, bench))
+    return load_driver(family, SIMULATED)(options, DriverContext(bench.robot, bench.seed, {}, bench))
 
 
 def reports(bench: Bench, family: str, lasts: float) -> list[Reading]:

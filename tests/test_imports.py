@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+import rover
+
 ROOT = Path(__file__).parents[1]
 BROKEN = ROOT / "tests" / "broken"
 
@@ -51,6 +53,7 @@ ALLOWED = {
         *("readiness", "session", "calibrate", "bench", "record", "report", "devices", "link"),
     },
     "__main__": {"commands"},
+    "__init__": {*VALUES, "devices", "behaviour", "motion"},
 }
 """Part of the package -> what it may import besides itself; a dotted name is one module of a part."""
 
@@ -119,7 +122,7 @@ def test_nothing_in_devices_and_link_names_what_is_above_them() -> None:
 
 
 def test_every_part_of_the_package_has_its_place() -> None:
-    assert {part_of(path) for path in MODULES} - {"__init__"} <= set(ALLOWED)
+    assert {part_of(path) for path in MODULES} <= set(ALLOWED)
 
 
 def test_the_parts_stand_in_an_order() -> None:
@@ -180,6 +183,13 @@ CHECK = (
 )
 HELPERS = {"annotated_types", "typing_extensions", "typing_inspection", "pydantic_core", "org", "cython_runtime"}
 """What pydantic and PyYAML bring; ``org`` is a name under which the standard library looks for another interpreter."""
+
+
+def test_what_the_package_offers_is_loaded_when_it_is_asked_for() -> None:
+    assert loaded_by("import sys, rover; assert not [name for name in sys.modules if name.startswith('rover.')]") == {
+        "rover"
+    }
+    assert all(getattr(rover, name) for names in rover._OFFERED.values() for name in names)
 
 
 def test_the_commands_start_without_what_only_some_of_them_need() -> None:

@@ -31,7 +31,7 @@ from rover.devices.readings import (
     WheelCounts,
 )
 from rover.files import robot as files
-from rover.link.emulator import HardwareState
+from rover.link.emulated_hardware import HardwareState
 
 CALIBRATED = 3
 CLOSED, OPEN = StopInputValue(True), StopInputValue(False)

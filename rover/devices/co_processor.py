@@ -1,4 +1,4 @@
-"""Drivers for the co-processor on a serial link: counts, heading, battery, drive and gripper.
+"""Drivers for what the co-processor on a serial link reports: counts, heading, battery, jaws.
 
 Each is made with the options beside its name in the robot file; several share one link. `tools/coprocessor/`
 has what the board's firmware needs.
@@ -11,9 +11,7 @@ from typing import Any
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import (
     BatteryValue,
-    DriveCommand,
     HeadingValue,
-    JawsCommand,
     JawsValue,
     Reading,
     WheelCounts,
@@ -21,11 +19,7 @@ from rover.devices.readings import (
 from rover.devices.sides import Sides as Sides
 from rover.link import Link
 from rover.link.sentences import BatteryReport, CountsReport, HeadingReport, JawsReport, compass_angle
-from rover.quantities import clamp, wrap
-
-_FULL_DUTY_PERMILLE = 1000
-_LAST_WORD_NS = 250_000_000
-_REPEAT_SERVO_NS = 100_000_000
+from rover.quantities import wrap
 
 
 def link_of(options: Mapping[str, Any], context: DriverContext) -> Link:
@@ -120,89 +114,18 @@ def _battery_value(report: BatteryReport) -> BatteryValue:
     return BatteryValue(report.millivolts / 1000.0, None if report.milliamps is None else report.milliamps / 1000.0)
 
 
-class Drive(_OnLink):
-    """Two motor channels. The device's own deadline is the second way to zero, besides the motor guard's."""
-
-    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
-        super().__init__(options, context)
-        self._sides = Sides(options)
-        self._sequence = 0
-
-    def apply(self, command: DriveCommand, now_ns: int) -> None:
-        """Send the duties with the time that the command has left; one that has expired is not sent.
-
-        Raises:
-            ValueError: a duty is not a finite number.
-        """
-        left, right = self._sides.to_channels(_permille(command.left), _permille(command.right))
-        self._sequence = command.sequence
-        self._link.send_motors(left, right, command.sequence, command.expires_ns)
-
-    def close(self) -> None:
-        """Tell the motors to stand still."""
-        self._sequence += 1
-        self._link.send_motors(0, 0, self._sequence, self._link.now_ns() + _LAST_WORD_NS)
-
-
-def _permille(share: float) -> int:
-    if not math.isfinite(share):
-        raise ValueError(f"a duty of {share}: the command is not sent, and the motors stop at their deadline")
-    return round(clamp(share, -1.0, 1.0) * _FULL_DUTY_PERMILLE)
-
-
 class Gripper(_OnLink):
-    """Servo gripper: opening 0 to 1 lies between the pulse widths ``closed`` and ``open`` (s).
-
-    A command that changes nothing is repeated to the device ten times a second at most.
-    """
+    """What a gripper with feedback reports; its pulses go through the motor guard."""
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         super().__init__(options, context)
-        self._closed, self._open = float(options["closed"]), float(options["open"])
         self._has_feedback = options.get("feedback", "none") != "none"
-        self._on_stop = options.get("on_stop", "hold")
         self._mailbox = self._link.mailbox(JawsReport)
-        self._sequence = 0
-        self._sent: tuple[int, int] | None = None
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Return the reports of jaws with feedback, as `JawsValue`."""
         readings = self._mailbox.take()
         return [reading._replace(value=_jaws_value(reading.value)) for reading in readings if self._has_feedback]
-
-    def apply(self, command: JawsCommand, now_ns: int) -> None:
-        """Send the pulse width for the opening; a command that has expired is not sent.
-
-        Raises:
-            ValueError: the opening is not a finite number.
-        """
-        pulse_us = self._pulse_us(command.opening)
-        self._sequence = command.sequence
-        if now_ns < command.expires_ns and self._is_due(pulse_us, now_ns):
-            self._sent = (pulse_us, now_ns)
-            self._link.send_servo(pulse_us, command.sequence, command.expires_ns)
-
-    def close(self) -> None:
-        """Leave the jaws as ``on_stop`` says."""
-        if self._on_stop == "hold":
-            return
-        self._sequence += 1
-        pulse_us = self._pulse_us(1.0 if self._on_stop == "release" else None)
-        self._link.send_servo(pulse_us, self._sequence, self._link.now_ns() + _LAST_WORD_NS)
-
-    def _is_due(self, pulse_us: int, now_ns: int) -> bool:
-        if self._sent is None:
-            return True
-        sent_us, sent_ns = self._sent
-        return pulse_us != sent_us or now_ns - sent_ns >= _REPEAT_SERVO_NS
-
-    def _pulse_us(self, opening: float | None) -> int:
-        if opening is None:
-            return 0
-        if not math.isfinite(opening):
-            raise ValueError(f"a jaw opening of {opening}: the command is not sent, and the jaws stay as they are")
-        share = clamp(opening, 0.0, 1.0)
-        return round((self._closed + share * (self._open - self._closed)) * 1e6)
 
 
 def _jaws_value(report: JawsReport) -> JawsValue:

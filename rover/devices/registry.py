@@ -22,8 +22,8 @@ SIMULATED = "simulated"
 SCRIPTED = "scripted"
 BUILT_IN: dict[str, dict[str, str]] = {
     "drive": {
-        "co_processor": f"{_LINK}:Drive",
-        "h_bridge": f"{_HERE}.h_bridge:Drive",
+        "co_processor": f"{_HERE}.guarded:Drive",
+        "h_bridge": f"{_HERE}.guarded:Drive",
         SCRIPTED: f"{_FAKES}:Drive",
         SIMULATED: f"{_BENCH}:Drive",
     },

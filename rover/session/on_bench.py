@@ -85,7 +85,7 @@ class Rehearsal:
             links = self._wiring.links
             families = tuple(set(families) - set(families_by_link(robot.devices.fitted())))
         context = DriverContext(robot, self._seed, links, self._bench, self._assembly.errand.kinds)
-        drivers = Drivers(context, families)
+        drivers = Drivers(context, families, self._wiring.drivers(context) if self._wiring else {})
         self._resources.callback(drivers.close)
         return drivers
 

@@ -5,7 +5,8 @@ from contextlib import closing
 
 import pytest
 
-from rover.devices.h_bridge import Drive, HBridge
+from rover.devices.guarded import Drive
+from rover.devices.h_bridge import HBridge
 from rover.devices.kernel_files import DeviceError
 
 PINS = {"left": {"pwm": 0, "forward": 5, "backward": 6}, "right": {"pwm": 1, "forward": 7, "backward": 8}}
@@ -165,4 +166,4 @@ def test_missing_pins_are_named(left):
 
 def test_outside_the_guard_the_driver_says_who_drives_the_pins():
     with pytest.raises(ValueError, match="driven by the motor guard"):
-        Drive({}, None)
+        Drive({"driver": "h_bridge"}, None)

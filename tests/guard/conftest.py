@@ -14,7 +14,9 @@ from rover.guard.client import GuardClient
 from rover.guard.launch import start_guard
 from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings
-from rover.link.emulator import Emulator, Firmware, WheelsFree
+from rover.link.emulated_firmware import Firmware
+from rover.link.emulated_hardware import WheelsFree
+from rover.link.emulator import Emulator
 
 TABLE = Path(__file__).parents[2] / "tools" / "benchmarks" / "guard_table.py"
 LASTS_NS = 250_000_000

@@ -33,7 +33,9 @@ from rover.guard.client import GuardClient
 from rover.guard.launch import GuardProcess, start_guard
 from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings
-from rover.link.emulator import Emulator, Firmware, WheelsFree
+from rover.link.emulated_firmware import Firmware
+from rover.link.emulated_hardware import WheelsFree
+from rover.link.emulator import Emulator
 
 ALLOWED_MS = 300.0
 STEP_S = 0.02

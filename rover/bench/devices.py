@@ -119,7 +119,7 @@ class Heading(Reporter):
 
 
 class Range(Reporter):
-    """Ultrasonic range finder looking ahead. Jars echo, the held one too; jaws do not."""
+    """Ultrasonic range finder looking ahead. Objects echo, the held one too; jaws do not."""
 
     FAMILY = "range"
 
@@ -136,7 +136,7 @@ class Range(Reporter):
         if bench.jaws_state.held is not None:
             bench.carry()
         pose = (*bench.to_field(self._ahead, 0.0), bench.heading)
-        rounds: list[Any] = [*bench.jars, *bench.solids.posts] if bench.solids.posts else bench.jars
+        rounds: list[Any] = [*bench.pieces, *bench.solids.posts] if bench.solids.posts else bench.pieces
         return RangeValue(self._sonar.hear(self._sonar.nearest(pose, bench.solids.walls, rounds)))
 
 
@@ -164,7 +164,7 @@ class Camera(Reporter):
             bench.carry()
         x, y = bench.to_field(self._ahead, 0.0)
         view = CameraPose(x, y, bench.heading, bench.base.turn_rate, bench.base.acceleration)
-        found = self._sight.frame(view, bench.jars, bench.solids, bench.jar_in_jaws(), now_ns)
+        found = self._sight.frame(view, bench.pieces, bench.solids, bench.piece_in_jaws(), now_ns)
         false = self._sight.false_detection(self._kinds)
         marker = None if self._marker is None else self._sight.marker(view, self._marker, bench.solids, now_ns)
         self._last = Detections((*found, *(extra for extra in (false, marker) if extra is not None)))

@@ -182,10 +182,10 @@ def test_a_line_that_is_lost_while_nobody_is_connected_is_left_alone_until_someb
     assert (second.state.phase, second.state.cause) == (Phase.STOPPED, "the stop button")
 
 
-def test_a_co_processor_that_answers_no_more_is_a_stop(bay, table, eventually):
+def test_a_co_processor_that_answers_no_more_is_a_stop(bay, table, rigs, eventually):
     client = bay.start()
     bay.get_going(client)
-    rig = table.Rig(bay.folder, bay.emulator, bay.process)
+    rig = rigs.Rig(bay.folder, bay.emulator, bay.process)
     table.block_writes(rig)
     eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
     assert "does not answer" in client.state.cause

@@ -6,9 +6,9 @@ from rover.guard.pin_output import PinOutput
 
 
 @pytest.fixture
-def pins(folder, table):
+def pins(folder, rigs):
     (folder / "lines").mkdir()
-    files = table.PwmFiles(folder / "pwm")
+    files = rigs.PwmFiles(folder / "pwm")
     drive = {
         "left": {"pwm": 0, "forward": 1, "backward": 2},
         "right": {"pwm": 1, "forward": 3, "backward": 4},

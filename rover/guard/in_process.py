@@ -89,4 +89,4 @@ class GuardThread(LinePort):
             self._actuators.obey(self._newest.popleft(), now_ns)
         self._actuators.keep(now_ns)
         if chunk:
-            self._feed(chunk, now_ns)
+            self.feed(chunk, now_ns)

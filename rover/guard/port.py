@@ -13,7 +13,7 @@ _PATIENCE_S = 0.05
 
 
 class GuardPort(LinePort):
-    """A `rover.link.port.Port` that is fed with the bytes the guard received, and the times at which it did.
+    """A port that is fed with the bytes the guard received, and the times at which it did.
 
     Any thread may call its methods; subscribers are called in the port's own thread. In its counts ``lost`` tells
     how often bytes went missing on the way from the guard, because this process did not take them in time.
@@ -49,4 +49,4 @@ class GuardPort(LinePort):
         for value in self._channel.receive():
             if isinstance(value, Received):
                 self._count(lost=int(value.lost > 0))
-                self._feed(value.data, value.received_ns)
+                self.feed(value.data, value.received_ns)

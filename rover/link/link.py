@@ -10,7 +10,7 @@ from rover.devices.readings import Reading
 from rover.link.clock import DeviceClock
 from rover.link.codec import decode
 from rover.link.framing import Damage, SentenceError
-from rover.link.port import Clock, Port, PortCounts, SerialPort
+from rover.link.port import Clock, LinePort, PortCounts, SerialPort
 from rover.link.sentences import U16, Identity, Report, Sentence
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ class Link:
         baud: bits a second, to take off the time that a sentence needs on the wire.
     """
 
-    def __init__(self, port: Port, baud: int) -> None:
+    def __init__(self, port: LinePort, baud: int) -> None:
         self.identity: Identity | None = None
         self._port = port
         self._baud = baud

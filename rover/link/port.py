@@ -14,7 +14,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 import serial
 
@@ -48,30 +48,8 @@ class PortCounts(NamedTuple):
     subscriber_errors: int = 0
 
 
-class Port(Protocol):
-    """What a `rover.link.Link` needs: where lines come from."""
-
-    def subscribe(self, on_line: OnLine) -> None:
-        """Call ``on_line`` for every line from now on, in the port's thread."""
-        ...
-
-    @property
-    def counts(self) -> PortCounts:
-        """What the port has done so far."""
-        ...
-
-    @property
-    def damage(self) -> Mapping[Damage, int]:
-        """What the port had to throw away."""
-        ...
-
-    def close(self) -> None:
-        """Let go of the port; a second call does nothing."""
-        ...
-
-
 class LinePort:
-    """What every `Port` does with the bytes that it is fed, in its own thread: cut, count, hand over."""
+    """What a `rover.link.Link` hears, wherever the bytes come from: cut into lines, counted, handed over."""
 
     def __init__(self, name: str) -> None:
         self._name = name
@@ -93,7 +71,11 @@ class LinePort:
         """Call ``on_line`` for every line from now on, in the port's thread."""
         self._subscribers += (on_line,)
 
-    def _feed(self, chunk: bytes, received_ns: int) -> None:
+    def close(self) -> None:
+        """Hand over no more; a second call does nothing."""
+
+    def feed(self, chunk: bytes, received_ns: int) -> None:
+        """Take bytes that came in at a host time (ns); called in the port's thread."""
         lines = self._framer.feed(chunk)
         self._count(bytes_in=len(chunk), lines=len(lines))
         for line in lines:
@@ -111,7 +93,7 @@ class LinePort:
 class SerialPort(LinePort):
     """A serial port that is opened at once, and again by itself whenever it was lost.
 
-    Any thread may call `close`; subscribers are called in the port's own thread.
+    Subscribers are called in the port's own thread.
 
     Args:
         path: device file, or a link to one.
@@ -160,7 +142,7 @@ class SerialPort(LinePort):
         received_ns = self._now_ns()
         if not chunk:
             raise OSError(errno.EIO, "the port was unplugged")
-        self._feed(chunk, received_ns)
+        self.feed(chunk, received_ns)
 
     def _let_go(self) -> None:
         lost, self._serial = self._serial, None

@@ -30,7 +30,7 @@ class Wiring:
     clock: PacedClock
     emulators: Mapping[str, Emulator]
     links: Mapping[str, Link]
-    guard: GuardThread | None
+    guard: GuardThread | None = None
 
     def next_step(self, last_ns: int, period_ns: int) -> int:
         """Wait for the next step's time and return it; steps that are late are skipped, never caught up."""

@@ -11,8 +11,7 @@ from rover.link import Link
 from rover.link.codec import encode
 from rover.link.emulated_firmware import CoProcessor, Firmware
 from rover.link.emulated_hardware import HardwareState
-from rover.link.framing import Framer
-from rover.link.port import PortCounts
+from rover.link.port import LinePort
 from rover.link.sentences import CountsReport, HeadingReport
 
 MS = 1_000_000
@@ -43,20 +42,12 @@ class Bench:
         self.now_ns = 0
         self.machine = Machine()
         self.processor = CoProcessor(self.machine, 0, Firmware(deadline_ms=250))
-        self.counts, self.damage = PortCounts(), {}
-        self._framer, self._on_line = Framer(), None
-        self.link = Link(self, 115200)
+        self._port = LinePort("test")
+        self.link = Link(self._port, 115200)
         self.context = DriverContext(robot=None, seed=0, links={"main": self.link})
 
-    def subscribe(self, on_line):
-        self._on_line = on_line
-
-    def close(self):
-        pass
-
     def hear(self, stream):
-        for line in self._framer.feed(stream):
-            self._on_line(line, self.now_ns)
+        self._port.feed(stream, self.now_ns)
 
     def run(self, ms):
         for _ in range(ms):

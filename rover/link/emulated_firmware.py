@@ -62,6 +62,38 @@ class Firmware:
     name: str = "emulator 1"
 
 
+class Reports:
+    """What the device sends since a boot: when each kind is due, numbered and stamped by the device's own clock."""
+
+    def __init__(self, firmware: Firmware, boot: int, now_ns: int) -> None:
+        self._firmware, self._boot, self._booted_ns = firmware, boot, now_ns
+        self._sent: Counter[str] = Counter()
+        self._next_ns = {layout.letter: now_ns for layout in UPWARDS}
+
+    def is_due(self, layout: Layout, now_ns: int) -> bool:
+        """Tell whether a kind is due, and reckon when it is next; periods missed are not made up for."""
+        due_ns = self._next_ns[layout.letter]
+        if now_ns < due_ns:
+            return False
+        period_ns = _NS_PER_S // layout.rate_hz
+        missed = (now_ns - due_ns) // period_ns
+        is_answer = layout.value is Acknowledgement
+        self._next_ns[layout.letter] = now_ns + period_ns if is_answer else due_ns + (missed + 1) * period_ns
+        return True
+
+    def write(self, layout: Layout, fields: tuple[Any, ...] | None, now_ns: int) -> bytes:
+        """Return the sentence with these fields behind its stamp; none without fields."""
+        if fields is None:
+            return b""
+        sequence = self._sent[layout.letter] & U16
+        self._sent[layout.letter] += 1
+        return encode(layout.value(sequence, self._device_ms(now_ns), self._boot, *fields))
+
+    def _device_ms(self, now_ns: int) -> int:
+        since_boot_ns = (now_ns - self._booted_ns) * (1.0 + self._firmware.skew)
+        return (self._firmware.first_ms + round(since_boot_ns) // _NS_PER_MS) & U32
+
+
 class CoProcessor:
     """The protocol of the co-processor, without port or clock: `feed` it bytes, ask `due` for what it sends.
 
@@ -89,7 +121,7 @@ class CoProcessor:
     def reboot(self, now_ns: int) -> None:
         """Start again: a new boot number, counts and milliseconds from the beginning, motors at zero, servo limp."""
         self.boot = (self.boot + 1) & U16
-        self._booted_ns = now_ns
+        self._reports = Reports(self._firmware, self.boot, now_ns)
         self._framer = Framer()
         self._session: int | None = None
         self._last_sequence: dict[type[Command], int] = {}
@@ -97,8 +129,6 @@ class CoProcessor:
         self._driven_by = 0
         self._servo_until_ns: int | None = None
         self._answers: dict[str, tuple[int, Acceptance]] = {}
-        self._sent: Counter[str] = Counter()
-        self._next_ns = {layout.letter: now_ns for layout in UPWARDS}
         self._duty = (0, 0)
         self._set_duty((0, 0), now_ns)
         self._machine.servo(None, now_ns)
@@ -121,7 +151,9 @@ class CoProcessor:
         """Return the sentences that are due by now; periods missed are not made up for."""
         self._enforce_deadlines(now_ns)
         state = self._machine.sample(now_ns)
-        return b"".join(self._report(layout, state, now_ns) for layout in UPWARDS if self._is_due(layout, now_ns))
+        layouts = [layout for layout in UPWARDS if self._answers or layout.value is not Acknowledgement]
+        due = [layout for layout in layouts if self._reports.is_due(layout, now_ns)]
+        return b"".join(self._reports.write(layout, self._fields(layout.value, state), now_ns) for layout in due)
 
     def _obey(self, command: Command, now_ns: int) -> None:
         verdict = self._judge(command)
@@ -181,29 +213,6 @@ class CoProcessor:
             self._machine.servo(None, self._servo_until_ns)
             self._servo_until_ns = None
 
-    def _is_due(self, layout: Layout, now_ns: int) -> bool:
-        letter = layout.letter
-        if now_ns < self._next_ns[letter] or (letter == "A" and not self._answers):
-            return False
-        period_ns = _NS_PER_S // layout.rate_hz
-        missed = (now_ns - self._next_ns[letter]) // period_ns
-        self._next_ns[letter] = (
-            now_ns + period_ns if letter == "A" else self._next_ns[letter] + (missed + 1) * period_ns
-        )
-        return True
-
-    def _report(self, layout: Layout, state: HardwareState, now_ns: int) -> bytes:
-        fields = self._fields(layout.value, state)
-        if fields is None:
-            return b""
-        sequence = self._sent[layout.letter] & U16
-        self._sent[layout.letter] += 1
-        return encode(layout.value(sequence, self._device_ms(now_ns), self.boot, *fields))
-
-    def _device_ms(self, now_ns: int) -> int:
-        since_boot_ns = (now_ns - self._booted_ns) * (1.0 + self._firmware.skew)
-        return (self._firmware.first_ms + round(since_boot_ns) // _NS_PER_MS) & U32
-
     def _fields(self, kind: type[Any], state: HardwareState) -> tuple[Any, ...] | None:
         """Return what a report says besides its stamp; None: the machine has nothing of the kind."""
         if kind is HeadingReport:
@@ -218,9 +227,6 @@ class CoProcessor:
             return _jaws_fields(state)
         if kind is Identity:
             return round(self._firmware.max_duty * 1000), self._firmware.name
-        return self._answer_fields() if kind is Acknowledgement else None
-
-    def _answer_fields(self) -> tuple[Any, ...]:
         letter = next(iter(self._answers))
         return (letter, *self._answers.pop(letter), *self._duty)
 

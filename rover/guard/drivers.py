@@ -1,30 +1,20 @@
-"""The runtime's drivers of what the guard holds: wheels, jaws, stop input. All send through one `GuardClient`."""
+"""The runtime's drivers of what the guard holds: wheels, jaws, stop input. All send by one way."""
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Protocol
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from rover.devices import co_processor, servo_pins
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading, StopInputValue
 from rover.guard.client import GuardClient
+from rover.guard.in_process import GuardThread
 from rover.guard.settings import GuardSettings
 from rover.guard.ways_to_zero import CO_PROCESSOR
 from rover.quantities import clamp
 
+TakesCommands = GuardClient | GuardThread
+"""Where commands go: to the guard, or in a wired rehearsal to its output in a thread."""
 _LAST_WORD_NS = 250_000_000
-
-
-class TakesCommands(Protocol):
-    """Where commands go: a `GuardClient`, or in a wired rehearsal a `rover.guard.in_process.GuardThread`."""
-
-    @property
-    def now_ns(self) -> Callable[[], int]:
-        """The clock."""
-        ...
-
-    def command(self, drive: DriveCommand, pulse_us: int | None = None) -> bool:
-        """Send duties, and a servo pulse (us; 0: limp, None: as it was); False: they go nowhere."""
-        ...
 
 
 class Wheels:

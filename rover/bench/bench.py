@@ -16,13 +16,13 @@ from rover.bench.floor import Rectangle, Solids
 from rover.bench.gripper import Jaws
 from rover.bench.line import Line
 from rover.bench.motors import STEP_NS, Base, encoders
-from rover.bench.objects import FINGER, HALF_GAP, TIP, Jar, jars, outline, outside_zone, pushed
+from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, outside_zone, pieces, pushed
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand, Zone
 from rover.files.robot import Robot
 from rover.quantities import wrap
 
-# Two touches of one jar within this time are one.
+# Two touches of one piece within this time are one.
 SAME_TOUCH_NS = 1_000_000_000
 
 
@@ -34,7 +34,7 @@ class BenchPose(NamedTuple):
     heading: float
 
 
-class Thing(NamedTuple):
+class TrueObject(NamedTuple):
     """An object as it truly is: ``state`` is ``floor`` or ``held``; (x, y) in m, field frame."""
 
     id: int
@@ -73,7 +73,7 @@ class Bench:
         self.touched_in_zone = 0
         self.schedule = Schedule(bench.faults)
         self.solids = Solids(bench, errand)
-        self.jars = jars(bench, errand, seed)
+        self.pieces = pieces(bench, errand, seed)
         self.base = Base(bench, robot, seed)
         self.encoders = encoders(bench, robot.body, seed)
         self.jaws_state = Jaws(bench, robot, seed)
@@ -82,7 +82,7 @@ class Bench:
         start = errand.field.start
         self.x, self.y, self.heading = start.x, start.y, wrap(start.heading or 0.0)
         self._outline = outline(robot.body)
-        self._footprint = (
+        self._rectangles = (
             Rectangle(-self._outline.half_length, self._outline.half_length, self._outline.half_width),
             Rectangle(self._outline.half_length, robot.body.gripper_reach + TIP, HALF_GAP + 2.0 * FINGER),
         )
@@ -109,7 +109,7 @@ class Bench:
             self.base.drive(left, right, expires_ns)
 
     def jaws(self, opening: float | None) -> None:
-        """Set the wanted jaw opening, 0 (closed) to 1 (open); None lets the servo go limp, and a held jar with it."""
+        """Set the wanted jaw opening, 0 (closed) to 1 (open); None lets the servo go limp, and what is held with it."""
         with self.lock:
             self.jaws_state.command(opening)
 
@@ -133,11 +133,11 @@ class Bench:
             return BenchPose(self.x, self.y, self.heading)
 
     @property
-    def objects(self) -> tuple[Thing, ...]:
+    def objects(self) -> tuple[TrueObject, ...]:
         """All objects as they truly are, in the order of their numbers."""
         with self.lock:
             self.carry()
-            return tuple(Thing(jar.number, jar.kind, jar.x, jar.y, _state(jar)) for jar in self.jars)
+            return tuple(TrueObject(one.number, one.kind, one.x, one.y, _state(one)) for one in self.pieces)
 
     def held_from(self) -> tuple[float, float] | None:
         """Return the true place (m) where the object now held stood when it was gripped; None when none is held."""
@@ -146,10 +146,10 @@ class Bench:
 
     def delivered(self, zone: Zone) -> list[int]:
         """Return the numbers of the objects that stand inside a zone."""
-        return [thing.id for thing in self.objects if thing.state == "floor" and _is_in(thing, zone)]
+        return [one.id for one in self.objects if one.state == "floor" and _is_in(one, zone)]
 
     def carry(self) -> None:
-        """Bring the held jar's place up to date: nobody needs it at every step."""
+        """Bring the held piece's place up to date: nobody needs it at every step."""
         held = self.jaws_state.held
         if held is not None:
             held.x, held.y = self.to_field(self.jaws_state.reach, 0.0)
@@ -165,24 +165,24 @@ class Bench:
         dx, dy = x - self.x, y - self.y
         return dx * cosine + dy * sine, dy * cosine - dx * sine
 
-    def jar_in_jaws(self) -> Jar | None:
-        """Return the jar that stands between the jaws, held or not; the one nearest to their middle."""
+    def piece_in_jaws(self) -> Piece | None:
+        """Return the piece that stands between the jaws, held or not; the one nearest to their middle."""
         if self.jaws_state.held is not None:
             return self.jaws_state.held
         if self._free_way > 0.0:
             return None
         between = [
-            (abs(left), jar.number, jar) for jar, ahead, left in self._near() if self.jaws_state.takes(ahead, left)
+            (abs(left), one.number, one) for one, ahead, left in self._near() if self.jaws_state.takes(ahead, left)
         ]
         return min(between)[2] if between else None
 
-    def _near(self) -> list[tuple[Jar, float, float]]:
-        """Return the standing jars within the robot's circle, with their places in its frame."""
+    def _near(self) -> list[tuple[Piece, float, float]]:
+        """Return the standing pieces within the robot's circle, with their places in its frame."""
         x, y, within = self.x, self.y, self._outline.radius
         return [
-            (jar, *self.to_robot(jar.x, jar.y))
-            for jar in self.jars
-            if not jar.held and abs(jar.x - x) < within + jar.radius and abs(jar.y - y) < within + jar.radius
+            (piece, *self.to_robot(piece.x, piece.y))
+            for piece in self.pieces
+            if not piece.held and abs(piece.x - x) < within + piece.radius and abs(piece.y - y) < within + piece.radius
         ]
 
     def _step(self) -> None:
@@ -214,49 +214,49 @@ class Bench:
 
     def _meet(self, before: tuple[float, float, float]) -> None:
         clearance = self.solids.clearance(self.x, self.y) - self._outline.radius
-        if clearance <= 0.0 and self.solids.touch(self._footprint, *self.pose):
+        if clearance <= 0.0 and self.solids.touch(self._rectangles, *self.pose):
             self.x, self.y, self.heading = before
             self.base.block()
             self.bumps += not self._bumping
             self._bumping = True
         else:
             self._bumping = False
-        self._free_way = min(clearance, self._push_jars())
+        self._free_way = min(clearance, self._push_pieces())
 
-    def _push_jars(self) -> float:
-        """Push what the body or the jaws have run into; return how far the nearest jar is from the robot's circle."""
-        for jar, ahead, left in self._near():
-            place = pushed(ahead, left, jar.radius, self._outline, self.jaws_state.halves(jar.radius))
+    def _push_pieces(self) -> float:
+        """Push what body or jaws have run into; return how far the nearest piece is from the robot's circle."""
+        for piece, ahead, left in self._near():
+            place = pushed(ahead, left, piece.radius, self._outline, self.jaws_state.halves(piece.radius))
             if place is not None:
-                self._shift(jar, *self.to_field(*place))
-        gaps = (math.hypot(jar.x - self.x, jar.y - self.y) - jar.radius for jar in self.jars if not jar.held)
+                self._shift(piece, *self.to_field(*place))
+        gaps = (math.hypot(one.x - self.x, one.y - self.y) - one.radius for one in self.pieces if not one.held)
         gap = min(gaps, default=math.inf) - self._outline.radius
-        self._leave_jars()
+        self._leave_pieces()
         return gap
 
-    def _shift(self, jar: Jar, x: float, y: float) -> None:
-        """Put a jar elsewhere, and those that it runs into out of its way."""
-        self._note_touch(jar)
-        jar.x, jar.y = x, y
-        for other in self.jars:
+    def _shift(self, piece: Piece, x: float, y: float) -> None:
+        """Put a piece elsewhere, and those that it runs into out of its way."""
+        self._note_touch(piece)
+        piece.x, piece.y = x, y
+        for other in self.pieces:
             dx, dy = other.x - x, other.y - y
-            apart, least = math.hypot(dx, dy), jar.radius + other.radius
-            if other is not jar and not other.held and 0.0 < apart < least:
+            apart, least = math.hypot(dx, dy), piece.radius + other.radius
+            if other is not piece and not other.held and 0.0 < apart < least:
                 self._note_touch(other)
                 other.x, other.y = x + dx / apart * least, y + dy / apart * least
 
-    def _note_touch(self, jar: Jar) -> None:
-        if jar.set_down and self.now_ns - jar.touched_ns > SAME_TOUCH_NS:
+    def _note_touch(self, piece: Piece) -> None:
+        if piece.set_down and self.now_ns - piece.touched_ns > SAME_TOUCH_NS:
             self.touched_in_zone += 1
-        jar.touched_ns = self.now_ns
+        piece.touched_ns = self.now_ns
 
-    def _leave_jars(self) -> None:
-        """Count a released jar as set down when it stands in the zone and the jaws have left it."""
-        for jar in self.jars:
-            if jar.leaving and self.to_robot(jar.x, jar.y)[0] > self._outline.reach + TIP + jar.radius:
-                jar.leaving = False
+    def _leave_pieces(self) -> None:
+        """Count a released piece as set down when it stands in the zone and the jaws have left it."""
+        for piece in self.pieces:
+            if piece.leaving and self.to_robot(piece.x, piece.y)[0] > self._outline.reach + TIP + piece.radius:
+                piece.leaving = False
                 zone = self.errand.field.zone
-                jar.set_down = zone is not None and outside_zone(jar.x, jar.y, zone) == 0.0
+                piece.set_down = zone is not None and outside_zone(piece.x, piece.y, zone) == 0.0
 
     def _work_jaws(self, now_ns: int) -> None:
         jaws = self.jaws_state
@@ -264,24 +264,24 @@ class Bench:
         if jaws.lets_go(now_ns):
             self._release()
         elif jaws.held is None:
-            jar = self.jar_in_jaws()
-            if jar is not None and jaws.closes_on(jar):
-                self._try_grip(jar, now_ns)
+            piece = self.piece_in_jaws()
+            if piece is not None and jaws.closes_on(piece):
+                self._try_grip(piece, now_ns)
 
-    def _try_grip(self, jar: Jar, now_ns: int) -> None:
-        self._note_touch(jar)
+    def _try_grip(self, piece: Piece, now_ns: int) -> None:
+        self._note_touch(piece)
         jaws = self.jaws_state
-        if jaws.grip(jar, now_ns):
-            jar.held, jar.set_down, jar.leaving = True, False, False
+        if jaws.grip(piece, now_ns):
+            piece.held, piece.set_down, piece.leaving = True, False, False
         else:
-            left = self.to_robot(jar.x, jar.y)[1]
-            self._shift(jar, *self.to_field(*jaws.knocked(left, jar.radius)))
+            left = self.to_robot(piece.x, piece.y)[1]
+            self._shift(piece, *self.to_field(*jaws.knocked(left, piece.radius)))
 
     def _release(self) -> None:
         self.carry()
-        jar = self.jaws_state.release()
-        if jar is not None:
-            jar.held, jar.leaving = False, True
+        piece = self.jaws_state.release()
+        if piece is not None:
+            piece.held, piece.leaving = False, True
             self._free_way = 0.0
 
     def _take_moments(self, now_ns: int) -> None:
@@ -292,13 +292,13 @@ class Bench:
                 for encoder in self.encoders:
                     encoder.jump(fault.number)
             else:
-                self._relocate(self.jars[fault.number - 1], fault.place)
+                self._relocate(self.pieces[fault.number - 1], fault.place)
 
-    def _relocate(self, jar: Jar, place: tuple[float, float]) -> None:
-        if jar.held:
+    def _relocate(self, piece: Piece, place: tuple[float, float]) -> None:
+        if piece.held:
             self._release()
-        jar.x, jar.y = place
-        jar.set_down = jar.leaving = False
+        piece.x, piece.y = place
+        piece.set_down = piece.leaving = False
         self._free_way = 0.0
 
     def _call_watchers(self, now_ns: int) -> None:
@@ -313,9 +313,9 @@ class Bench:
         self._next_watch_ns = next_ns
 
 
-def _state(jar: Jar) -> str:
-    return "held" if jar.held else "floor"
+def _state(piece: Piece) -> str:
+    return "held" if piece.held else "floor"
 
 
-def _is_in(thing: Thing, zone: Zone) -> bool:
-    return outside_zone(thing.x, thing.y, zone) == 0.0
+def _is_in(one: TrueObject, zone: Zone) -> bool:
+    return outside_zone(one.x, one.y, zone) == 0.0

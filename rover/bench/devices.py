@@ -32,7 +32,7 @@ from rover.devices.readings import (
     WheelCounts,
 )
 from rover.devices.registry import SIMULATED, register_stand_ins
-from rover.link.emulator import HardwareState
+from rover.link.emulated_hardware import HardwareState
 
 CALIBRATED = 3
 CLOSED, OPEN = StopInputValue(True), StopInputValue(False)
@@ -120,7 +120,7 @@ class Heading(Reporter):
 
 
 class Range(Reporter):
-    """Ultrasonic range finder looking ahead. Jars echo, the held one too; jaws do not."""
+    """Ultrasonic range finder looking ahead. Objects echo, the held one too; jaws do not."""
 
     FAMILY = "range"
 
@@ -138,7 +138,7 @@ class Range(Reporter):
         if bench.jaws_state.held is not None:
             bench.carry()
         pose = (*bench.to_field(self._ahead, 0.0), bench.heading)
-        rounds: list[Any] = [*bench.jars, *bench.solids.posts] if bench.solids.posts else bench.jars
+        rounds: list[Any] = [*bench.pieces, *bench.solids.posts] if bench.solids.posts else bench.pieces
         return RangeValue(self._sonar.hear(self._sonar.nearest(pose, bench.solids.walls, rounds)))
 
 
@@ -167,7 +167,7 @@ class Camera(Reporter):
             bench.carry()
         x, y = bench.to_field(self._ahead, 0.0)
         view = CameraPose(x, y, bench.heading, bench.base.turn_rate, bench.base.acceleration)
-        found = self._sight.frame(view, bench.jars, bench.solids, bench.jar_in_jaws(), now_ns)
+        found = self._sight.frame(view, bench.pieces, bench.solids, bench.piece_in_jaws(), now_ns)
         false = self._sight.false_detection(self._kinds)
         marker = None if self._marker is None else self._sight.marker(view, self._marker, bench.solids, now_ns)
         self._last = Detections((*found, *(extra for extra in (false, marker) if extra is not None)))

@@ -22,7 +22,7 @@ class Wall(NamedTuple):
 
 
 class Round(NamedTuple):
-    """A post, or a jar as the sonar and the camera meet it: its middle and radius (m)."""
+    """A post, or an object as the sonar and the camera meet it: its middle and radius (m)."""
 
     x: float
     y: float

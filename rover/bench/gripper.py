@@ -4,22 +4,22 @@ from random import Random
 
 from rover.bench.draws import NEVER_NS, drawn, stream
 from rover.bench.motors import STEP
-from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Jar
+from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Piece
 from rover.devices.gripper.keys import GripperKeys
 from rover.files.bench import BenchFile
 from rover.files.robot import Robot
 from rover.quantities import clamp
 
-# Wider than the jar by this share of the full opening, the jaws no longer hold it.
+# Wider than the piece by this share of the full opening, the jaws no longer hold it.
 LET_GO = 0.05
 
 
 class Jaws:
-    """A servo gripper. Its opening is 0 closed, 1 open, and stops at the held jar's width.
+    """A servo gripper. Its opening is 0 closed, 1 open, and stops at the held piece's width.
 
     Attributes:
-        target: opening last commanded; ``wanted``: the same, but not less than the held jar leaves.
-        drop_due_ns: when the held jar slips out, if it does.
+        target: opening last commanded; ``wanted``: the same, but not less than the held piece leaves.
+        drop_due_ns: when the held piece slips out, if it does.
     """
 
     __slots__ = (
@@ -48,7 +48,7 @@ class Jaws:
         self.opening = self.target = self.wanted = 1.0
         self._least = 0.0
         self.limp = self.tried = False
-        self.held: Jar | None = None
+        self.held: Piece | None = None
         self.held_from: tuple[float, float] | None = None
 
     def command(self, opening: float | None) -> None:
@@ -60,11 +60,11 @@ class Jaws:
             self.drop_due_ns = 0
 
     def takes(self, ahead: float, left: float) -> bool:
-        """Whether a jar at (ahead, left) of the robot (m) stands between the jaws."""
+        """Whether a piece at (ahead, left) of the robot (m) stands between the jaws."""
         return abs(left) <= HALF_GAP and abs(ahead - self.reach) <= HALF_DEPTH
 
     def halves(self, radius: float) -> tuple[float, float]:
-        """Return the half widths (m) of the slot for a jar's middle (-1: none) and of the jaws from outside."""
+        """Return the half widths (m) of the slot for a piece's middle (-1: none) and of the jaws from outside."""
         if self.held is not None:
             return -1.0, self.held.radius + FINGER
         if self.opening < opening_on(radius):
@@ -78,38 +78,38 @@ class Jaws:
         if way > 0.0:
             self.tried = False
 
-    def closes_on(self, jar: Jar) -> bool:
-        """Whether the jaws have just come so near together that they meet a jar between them."""
-        return not self.tried and not self.limp and self.target < self.opening <= opening_on(jar.radius)
+    def closes_on(self, piece: Piece) -> bool:
+        """Whether the jaws have just come so near together that they meet a piece between them."""
+        return not self.tried and not self.limp and self.target < self.opening <= opening_on(piece.radius)
 
     def lets_go(self, now_ns: int) -> bool:
-        """Whether the held jar is free from now on: jaws opened, gone limp, or the jar slipped out."""
+        """Whether the held piece is free from now on: jaws opened, gone limp, or the piece slipped out."""
         return self.held is not None and (self.opening > self._least + LET_GO or now_ns >= self.drop_due_ns)
 
-    def grip(self, jar: Jar, now_ns: int) -> bool:
-        """Take the jar, or miss it; return whether it is held."""
+    def grip(self, piece: Piece, now_ns: int) -> bool:
+        """Take the piece, or miss it; return whether it is held."""
         self.tried = True
         if self._draws.random() < self._errors.missed:
             return False
-        self.held, self.held_from = jar, (jar.x, jar.y)
-        self.opening = self.wanted = self._least = opening_on(jar.radius)
+        self.held, self.held_from = piece, (piece.x, piece.y)
+        self.opening = self.wanted = self._least = opening_on(piece.radius)
         drops = self._draws.random() < self._errors.dropped
         after = drawn(self._errors.dropped_after, self._draws)
         self.drop_due_ns = now_ns + round(after * 1e9) if drops else NEVER_NS
         return True
 
     def knocked(self, left: float, radius: float) -> tuple[float, float]:
-        """Return where a jar ends (m ahead, m left) that the closing jaws have knocked away."""
+        """Return where a piece ends (m ahead, m left) that the closing jaws have knocked away."""
         way = drawn(self._errors.pushed, self._draws)
         return self.reach + TIP + radius + way, left + self._draws.uniform(-way, way)
 
-    def release(self) -> Jar | None:
-        """Forget the held jar and return it."""
+    def release(self) -> Piece | None:
+        """Forget the held piece and return it."""
         held, self.held, self.held_from = self.held, None, None
         self.drop_due_ns, self._least, self.wanted = NEVER_NS, 0.0, self.target
         return held
 
 
 def opening_on(radius: float) -> float:
-    """Return the opening at which the jaws meet a jar that stands in the middle."""
+    """Return the opening at which the jaws meet a piece that stands in the middle."""
     return radius / (radius + HALF_GAP)

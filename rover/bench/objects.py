@@ -17,29 +17,29 @@ FROM_EDGE = 0.35
 APART = 0.35
 TRIALS = 10_000
 
-# The jaws, as measured from the line on which a held jar's middle stands (`gripper_reach` ahead of the robot's).
+# The jaws, as measured from the line on which a held piece's middle stands (`gripper_reach` ahead of the robot's).
 HALF_GAP = 0.03
 HALF_DEPTH = 0.04
 FINGER = 0.015
 TIP = 0.02
 
 
-class Jar:
-    """One object: its number from 1, kind, place (m, field frame), and what has happened to it."""
+class Piece:
+    """An object to fetch: its number from 1, kind, place (m, field frame), size (m), and what has happened to it."""
 
     __slots__ = ("height", "held", "kind", "leaving", "number", "radius", "set_down", "touched_ns", "x", "y")
 
-    def __init__(self, number: int, kind: str, place: tuple[float, float], lid: tuple[float, float]) -> None:
+    def __init__(self, number: int, kind: str, place: tuple[float, float], size: tuple[float, float]) -> None:
         self.number, self.kind = number, kind
         self.x, self.y = place
-        self.radius, self.height = lid[0] / 2.0, lid[1]
+        self.radius, self.height = size[0] / 2.0, size[1]
         self.held = self.set_down = False
-        # Released, and the robot has not yet left it: what it does to the jar now is part of setting down.
+        # Released, and the robot has not yet left it: what it does to the piece now is part of setting down.
         self.leaving = False
         self.touched_ns = -1
 
 
-def jars(file: BenchFile, errand: Errand, seed: int) -> list[Jar]:
+def pieces(file: BenchFile, errand: Errand, seed: int) -> list[Piece]:
     """Return the objects of a bench at their first places, the stated ones first.
 
     Raises:
@@ -52,7 +52,7 @@ def jars(file: BenchFile, errand: Errand, seed: int) -> list[Jar]:
     places = _places(file, errand, stream(seed, "scatter"), [place for _, place in wanted])
     wanted += [(kind, next(places)) for kind, number in file.scatter.items() for _ in range(number)]
     return [
-        Jar(number, kind, place, (errand.kinds[kind].width, errand.kinds[kind].height))
+        Piece(number, kind, place, (errand.kinds[kind].width, errand.kinds[kind].height))
         for number, (kind, place) in enumerate(wanted, 1)
     ]
 
@@ -126,17 +126,17 @@ def outline(body: Body) -> Outline:
 def pushed(
     ahead: float, left: float, radius: float, robot: Outline, jaws: tuple[float, float]
 ) -> tuple[float, float] | None:
-    """Return where a jar goes that stands at (ahead, left) in the robot's frame; None where nothing touches it.
+    """Return where a piece goes that stands at (ahead, left) in the robot's frame; None where nothing touches it.
 
     It leaves the body, or a finger, on the side where it has sunk in least. ``jaws`` are the half widths (m) of the
-    slot in which a jar's middle may stand (negative: no slot) and of the jaws from outside.
+    slot in which a piece's middle may stand (negative: no slot) and of the jaws from outside.
     """
     aside = abs(left)
     slot, outer = jaws[0], jaws[1] + radius
     front = back = robot.half_length + radius
     side = robot.half_width + radius
     if aside <= slot:
-        # The body leaves a jar between the jaws the room that it has when it is held.
+        # The body leaves a piece between the jaws the room that it has when it is held.
         front = min(front, robot.reach)
     if -back < ahead < front and aside < side:
         return _least(ahead, left, (front - ahead, back + ahead, side - aside, math.inf))

@@ -13,12 +13,12 @@ from typing import NamedTuple
 import numpy as np
 
 from rover.bench.floor import Segment, Solids, Wall
-from rover.bench.objects import TIP, Jar
+from rover.bench.objects import TIP, Piece
 from rover.bench.render_ground import Facade, FloorTexture
 from rover.bench.render_lens import NEAR, Projection, Viewpoint, lens
 from rover.bench.render_light import Light, Sensor, Weather
 from rover.bench.render_paint import Colour, Image, from_hsv
-from rover.bench.render_things import Plate, Upright, draw_jaws, draw_plate, draw_shadow, draw_upright, jar
+from rover.bench.render_things import Plate, Upright, body_and_lid, draw_jaws, draw_plate, draw_shadow, draw_upright
 from rover.devices.camera.keys import CameraKeys
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand, Zone
@@ -39,7 +39,7 @@ Draw = Callable[[Image, Projection], None]
 
 
 class Lidded(NamedTuple):
-    """A jar as it stands in a scene: kind, middle, radius, height (m), and whether the jaws hold it."""
+    """An object as it stands in a scene: kind (its lid's colour), middle, radius, height (m), whether it is held."""
 
     kind: str
     x: float
@@ -67,7 +67,7 @@ class Scene(NamedTuple):
         view: where the camera is when the body stands level.
         pitch: by how much the body's nose is up (rad).
         turn_rate: rad/s.
-        jars: as they stand.
+        pieces: the objects, as they stand.
         opening: of the jaws, 0 closed to 1 open; None for a robot without.
         exposed: share of the light that the frame gets; 1 unless the lamp flickers.
     """
@@ -77,13 +77,13 @@ class Scene(NamedTuple):
     view: Viewpoint
     pitch: float
     turn_rate: float
-    jars: tuple[Lidded, ...]
+    pieces: tuple[Lidded, ...]
     opening: float | None = None
     exposed: float = 1.0
 
 
-def lidded(one: Jar) -> Lidded:
-    """Return a jar of the bench as a scene has it."""
+def lidded(one: Piece) -> Lidded:
+    """Return an object of the bench as a scene has it."""
     return Lidded(one.kind, one.x, one.y, one.radius, one.height, one.held)
 
 
@@ -142,7 +142,7 @@ class Renderer:
     def _from_far_to_near(self, camera: Projection, scene: Scene) -> list[Draw]:
         """Return what is to be drawn, in order: shadows, far things, near things; a wall after all that it hides."""
         view = camera.view
-        uprights = [part for one in scene.jars if not one.held for part in self._jar(one)] + self._standing
+        uprights = [part for one in scene.pieces if not one.held for part in self._parts(one)] + self._standing
         seen = [thing for thing in uprights if _is_before(camera, thing)]
         items = [Item(thing.x, thing.y, thing.foot, self._drawn(thing)) for thing in seen]
         items += self._plate_and_jaws(scene)
@@ -170,13 +170,13 @@ class Renderer:
         """Draw the jaws and what they hold."""
         light = self._ground.light(scene.view.x, scene.view.y)
         draw_jaws(image, self._aboard, self._reach, scene.opening or 0.0, light)
-        for one in scene.jars:
+        for one in scene.pieces:
             if one.held:
-                for part in self._jar(one._replace(x=self._reach, y=0.0)):
+                for part in self._parts(one._replace(x=self._reach, y=0.0)):
                     draw_upright(image, self._aboard, part, self._sun - scene.view.heading, light)
 
-    def _jar(self, one: Lidded) -> tuple[Upright, Upright]:
-        return jar((one.x, one.y), 2.0 * one.radius, one.height, self._lids[one.kind])
+    def _parts(self, one: Lidded) -> tuple[Upright, Upright]:
+        return body_and_lid((one.x, one.y), 2.0 * one.radius, one.height, self._lids[one.kind])
 
     def _shadow_of(self, thing: Upright) -> Draw:
         return partial(draw_shadow, thing=thing, sun=self._sun, share=self._shadow)

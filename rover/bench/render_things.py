@@ -1,4 +1,4 @@
-"""What stands on the floor: upright cylinders (jars, pots, posts), the marker's plate, the robot's own jaws."""
+"""What stands on the floor: upright cylinders (objects, pots, posts), the marker's plate, the robot's own jaws."""
 
 import math
 from typing import NamedTuple
@@ -12,7 +12,7 @@ from rover.bench.render_paint import Colour, Easel, Image, darken, hull, shaded
 LID_DEPTH = 0.012
 """How far (m) a lid's rim comes down."""
 BODY_SHARE = 0.92
-"""A jar's body is this much narrower than its lid."""
+"""An object's body is this much narrower than its lid."""
 ROUND = np.linspace(0.0, 2.0 * math.pi, 25)[:-1]
 """Directions of the points by which a circle is drawn: it is less than 1 % out of round."""
 CIRCLE: Floats = np.column_stack([np.cos(ROUND), np.sin(ROUND)])
@@ -45,8 +45,8 @@ def circle(x: float, y: float, z: float, radius: float) -> Floats:
     return points
 
 
-def jar(place: tuple[float, float], width: float, height: float, lid: Colour) -> tuple[Upright, Upright]:
-    """Return a jar's body and its lid, lower one first."""
+def body_and_lid(place: tuple[float, float], width: float, height: float, lid: Colour) -> tuple[Upright, Upright]:
+    """Return an object's body and its lid, lower one first."""
     x, y = place
     under = max(height - LID_DEPTH, height / 2.0)
     radius = width / 2.0

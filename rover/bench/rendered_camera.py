@@ -120,7 +120,7 @@ class RenderedCamera(Reporter):
             Viewpoint(*bench.to_field(device.ahead, 0.0), device.height, bench.heading, device.tilt),
             pitch,
             bench.base.turn_rate,
-            tuple(lidded(jar) for jar in bench.jars),
+            tuple(lidded(piece) for piece in bench.pieces),
             None if bench.robot.devices.gripper is None else bench.jaws_state.opening,
             float(draws.uniform(*SPOILT)) if spoilt else 1.0,
         )

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from rover.bench.draws import Episodes, drawn, stream
 from rover.bench.floor import Solids
-from rover.bench.objects import Jar
+from rover.bench.objects import Piece
 from rover.devices.camera.keys import CameraKeys
 from rover.devices.readings import MARKER, Detection
 from rover.files.bench import BenchFile
@@ -28,11 +28,11 @@ class CameraPose(NamedTuple):
 
 
 class InSight(NamedTuple):
-    """A jar in sight: its distance (m) and bearing (rad, left positive) from the camera."""
+    """A piece in sight: its distance (m) and bearing (rad, left positive) from the camera."""
 
     distance: float
     bearing: float
-    jar: Jar
+    piece: Piece
 
 
 class Sight:
@@ -55,10 +55,10 @@ class Sight:
         self._wide = 2.0 * self._slope
 
     def frame(
-        self, view: CameraPose, jars: Iterable[Jar], solids: Solids, in_jaws: Jar | None, now_ns: int
+        self, view: CameraPose, pieces: Iterable[Piece], solids: Solids, in_jaws: Piece | None, now_ns: int
     ) -> list[Detection]:
         """Return the detections of one frame, nearest first. ``in_jaws`` is in sight, near as it is."""
-        seen = self._unhidden(view, self._in_sight(view, jars, in_jaws), solids)
+        seen = self._unhidden(view, self._in_sight(view, pieces, in_jaws), solids)
         errors = self._errors
         chance = self._chance(view.turn_rate, now_ns)
         # An accelerating body lifts its nose: things stand lower in the frame and seem nearer.
@@ -77,7 +77,7 @@ class Sight:
         return Detection(draws.choice(kinds), bearing, distance, BEARING_SIGMA, self._distance_sigma(distance), size)
 
     def marker(self, view: CameraPose, place: tuple[float, float], solids: Solids, now_ns: int) -> Detection | None:
-        """Return the detection of the tray's marker, a plate on a post at the camera's height: jars do not hide it."""
+        """Return the detection of the tray's marker, a plate on a post at the camera's height: no object hides it."""
         dx, dy = place[0] - view.x, place[1] - view.y
         distance, bearing = math.hypot(dx, dy), wrap(math.atan2(dy, dx) - view.heading)
         errors, draws = self._errors, self._marker_draws
@@ -98,49 +98,49 @@ class Sight:
         chance = (1.0 - errors.missed) * 2.0 ** -(turning * turning)
         return float(chance * (1.0 - errors.flicker)) if self._flicker.on(now_ns) else float(chance)
 
-    def _in_sight(self, view: CameraPose, jars: Iterable[Jar], in_jaws: Jar | None) -> list[InSight]:
+    def _in_sight(self, view: CameraPose, pieces: Iterable[Piece], in_jaws: Piece | None) -> list[InSight]:
         ahead, left = math.cos(view.heading), math.sin(view.heading)
         slope, nearest, farthest = self._slope, self._nearest, self._farthest
         seen = []
-        for jar in jars:
-            dx, dy = jar.x - view.x, jar.y - view.y
+        for piece in pieces:
+            dx, dy = piece.x - view.x, piece.y - view.y
             forward = dx * ahead + dy * left
-            if jar is not in_jaws and (forward <= 0.0 or forward > farthest):
+            if piece is not in_jaws and (forward <= 0.0 or forward > farthest):
                 continue
             sideways = dy * ahead - dx * left
             distance = math.hypot(dx, dy)
-            if jar is in_jaws or (abs(sideways) <= slope * forward and nearest <= distance <= farthest):
-                seen.append(InSight(distance, math.atan2(sideways, forward), jar))
+            if piece is in_jaws or (abs(sideways) <= slope * forward and nearest <= distance <= farthest):
+                seen.append(InSight(distance, math.atan2(sideways, forward), piece))
         return seen
 
     def _unhidden(self, view: CameraPose, seen: list[InSight], solids: Solids) -> list[InSight]:
         if not seen:
             return seen
-        seen.sort(key=lambda each: (each.distance, each.jar.number))
+        seen.sort(key=lambda each: (each.distance, each.piece.number))
         return [
             each
             for at, each in enumerate(seen)
             if not any(self._hides(nearer, each) for nearer in seen[:at])
-            and not solids.hide(view.x, view.y, each.jar.x, each.jar.y)
+            and not solids.hide(view.x, view.y, each.piece.x, each.piece.y)
         ]
 
     def _hides(self, nearer: InSight, farther: InSight) -> bool:
-        """Whether the nearer jar covers the farther one's foot, so that the two make one patch of colour."""
-        jar = nearer.jar
-        if abs(nearer.bearing - farther.bearing) >= math.atan2(jar.radius, nearer.distance):
+        """Whether the nearer piece covers the farther one's foot, so that the two make one patch of colour."""
+        piece = nearer.piece
+        if abs(nearer.bearing - farther.bearing) >= math.atan2(piece.radius, nearer.distance):
             return False
-        above = self._height - jar.height
+        above = self._height - piece.height
         return above <= 0.0 or farther.distance < nearer.distance * self._height / above
 
     def _detection(self, seen: InSight, pitch: float) -> Detection:
-        """A jar is seen at the angle atan(height / distance) below the horizon; pitch is an error of that angle."""
-        distance, bearing, jar = seen
+        """A piece is seen at the angle atan(height / distance) below the horizon; pitch is an error of that angle."""
+        distance, bearing, piece = seen
         height = self._height
         below = math.atan2(height, distance) + pitch
         measured = height / math.tan(max(below, 0.02))
         bearing += self._draws.gauss(0.0, self._errors.bearing_noise)
-        size = 2.0 * jar.radius / (self._wide * math.hypot(distance, height))
-        return Detection(jar.kind, bearing, measured, BEARING_SIGMA, self._distance_sigma(measured), size)
+        size = 2.0 * piece.radius / (self._wide * math.hypot(distance, height))
+        return Detection(piece.kind, bearing, measured, BEARING_SIGMA, self._distance_sigma(measured), size)
 
     def _distance_sigma(self, distance: float) -> float:
         return (distance * distance + self._height * self._height) / self._height * PITCH_SIGMA

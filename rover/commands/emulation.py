@@ -8,7 +8,8 @@ from pathlib import Path
 from rover.files import load
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
-from rover.link.emulator import Emulator, WheelsFree
+from rover.link.emulated_hardware import WheelsFree
+from rover.link.emulator import Emulator
 
 
 @contextmanager

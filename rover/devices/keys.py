@@ -16,9 +16,11 @@ class DeviceKeys(Model):
 
     Attributes:
         DRIVERS: the family's own drivers; the name of each is that of its module in the family's folder.
+        IS_GUARDED: they are at work in the motor guard, so there are no such modules.
     """
 
     DRIVERS: ClassVar[tuple[str, ...]] = ()
+    IS_GUARDED: ClassVar = False
 
     model_config = ConfigDict(frozen=True, extra="allow")
 

@@ -52,10 +52,13 @@ def load_driver(family: str, driver: str) -> Any:
     """Return the class of a device's driver.
 
     Raises:
-        LoadError: there is no such driver, or its module cannot be imported or lacks the class.
+        LoadError: there is no such driver here, or its module cannot be imported or lacks the class.
     """
     if why := why_unknown(family, driver):
         raise LoadError(why)
+    if KEYS[family].IS_GUARDED and driver in KEYS[family].DRIVERS:
+        by_guard = "is driven by the motor guard, which 'rover run' starts; rehearse with 'rover rehearse'"
+        raise LoadError(f"{family}: driver '{driver}' {by_guard}")
     name = family.title().replace("_", "")
     if driver != SIMULATED:
         own = f"rover.devices.{family}.{driver}:{name}"

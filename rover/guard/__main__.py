@@ -1,11 +1,10 @@
-"""``python -m rover.guard supervise|guard ...``: started by `rover.guard.client`, not by hand."""
+"""``python -m rover.guard supervise|guard ...``: `launch` starts the supervisor, and that one the guard."""
 
 import sys
 
-from rover.guard import guard as process
-from rover.guard import supervisor
+from rover.guard import guard, supervisor
 
-MAINS = {"supervise": supervisor.main, "guard": process.main}
+MAINS = {"supervise": supervisor.main, "guard": guard.main}
 
 if __name__ == "__main__":
     MAINS[sys.argv[1]](sys.argv[2:])

@@ -30,7 +30,7 @@ class _Caller:
 
 
 class Callers:
-    """Receives from any client; sends without waiting, and what a client has no room for waits or is left out.
+    """Receives from any caller; sends without waiting, and what a caller has no room for waits or is left out.
 
     Attributes:
         refused: datagrams that were none of ours.
@@ -60,7 +60,7 @@ class Callers:
             while len(incoming) < _AT_ONCE:
                 datagram, address = self._socket.recvfrom(LONGEST + 1)
                 self._take(datagram, address, now_ns, incoming)
-        for address in [address for address, client in self._known.items() if now_ns - client.heard_ns > FORGET_NS]:
+        for address in [address for address, caller in self._known.items() if now_ns - caller.heard_ns > FORGET_NS]:
             del self._known[address]
         return incoming
 
@@ -79,12 +79,12 @@ class Callers:
         if ask is Ask.GOODBYE:
             self._known.pop(address, None)
             return
-        client = self._known.setdefault(address, _Caller(now_ns))
-        client.heard_ns = now_ns
-        client.listens |= ask is Ask.LISTEN
+        caller = self._known.setdefault(address, _Caller(now_ns))
+        caller.heard_ns = now_ns
+        caller.listens |= ask is Ask.LISTEN
 
     def send(self, address: str, value: Datagram) -> bool:
-        """Send to one client; False: it has no room at present, or is gone and forgotten."""
+        """Send to one caller; False: it has no room at present, or is gone and forgotten."""
         try:
             self._socket.sendto(encode(value), address)
         except BlockingIOError:
@@ -95,17 +95,17 @@ class Callers:
         return True
 
     def send_all(self, value: Datagram) -> None:
-        """Send to every client that has room."""
+        """Send to every caller that has room."""
         for address in list(self._known):
             self.send(address, value)
 
     def pass_on(self, chunk: bytes, received_ns: int) -> None:
         """Hand bytes of the serial line to those who listen, in order; who is full gets them later, or hears of it."""
-        for address, client in list(self._known.items()):
-            if client.listens:
-                _queue(client.waiting, chunk, received_ns)
-                while client.waiting and self.send(address, client.waiting[0]):
-                    client.waiting.popleft()
+        for address, caller in list(self._known.items()):
+            if caller.listens:
+                _queue(caller.waiting, chunk, received_ns)
+                while caller.waiting and self.send(address, caller.waiting[0]):
+                    caller.waiting.popleft()
 
     def close(self) -> None:
         """Close the channel."""

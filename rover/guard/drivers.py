@@ -1,4 +1,4 @@
-"""The runtime's drivers of what the guard holds: wheels, jaws, stop input. All send through one `GuardClient`."""
+"""The runtime's drivers of what the guard holds: wheels, jaws, stop input. All send by one way."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -7,16 +7,21 @@ from rover.devices.gripper import co_processor, servo_pins
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading, StopInputValue
 from rover.guard.client import GuardClient
+from rover.guard.in_process import GuardThread
+from rover.guard.settings import GuardSettings
+from rover.guard.ways_to_zero import CO_PROCESSOR
 from rover.quantities import clamp
 
+TakesCommands = GuardClient | GuardThread
+"""Where commands go: to the guard, or in a wired rehearsal to its output in a thread."""
 _LAST_WORD_NS = 250_000_000
 
 
 class Wheels:
     """The drive. The jaws' pulse goes along with each command, so apply the jaws' command first where both change."""
 
-    def __init__(self, client: GuardClient) -> None:
-        self._client = client
+    def __init__(self, guard: TakesCommands) -> None:
+        self._guard = guard
         self._sequence = 0
         self._pulse: tuple[int, int] | None = None
 
@@ -28,11 +33,11 @@ class Wheels:
         """Send a command; the guard refuses what has expired by then."""
         self._sequence = command.sequence
         is_fresh = self._pulse is not None and now_ns < self._pulse[1]
-        self._client.command(command, self._pulse[0] if self._pulse is not None and is_fresh else None)
+        self._guard.command(command, self._pulse[0] if self._pulse is not None and is_fresh else None)
 
     def close(self) -> None:
         """Tell the wheels to stand still."""
-        self._client.command(DriveCommand(0.0, 0.0, self._sequence + 1, self._client.now_ns() + _LAST_WORD_NS))
+        self._guard.command(DriveCommand(0.0, 0.0, self._sequence + 1, self._guard.now_ns() + _LAST_WORD_NS))
 
 
 class ServoPulses:
@@ -73,9 +78,6 @@ class LinkJaws(co_processor.Gripper):
             ValueError: the opening is not a number.
         """
         self._pulses.send(command, now_ns)
-
-    def close(self) -> None:
-        """Do nothing: the guard does what ``on_stop`` says once nobody commands."""
 
 
 class PinJaws:
@@ -121,3 +123,14 @@ class StopInput:
 
     def close(self) -> None:
         """Do nothing: the guard holds the pin."""
+
+
+def drivers_by_guard(context: DriverContext, settings: GuardSettings, guard: TakesCommands) -> dict[str, Any]:
+    """Return, by family, the drivers of the wheels and of the jaws as far as the guard holds them."""
+    wheels = Wheels(guard)
+    gripper = context.robot.devices.gripper
+    if gripper is None or settings.servo is None:
+        return {"drive": wheels}
+    is_on_link = gripper.driver == CO_PROCESSOR
+    jaws = LinkJaws(gripper.options, context, wheels) if is_on_link else PinJaws(gripper.options, wheels)
+    return {"drive": wheels, "gripper": jaws}

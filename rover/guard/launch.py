@@ -59,7 +59,7 @@ def settings_of(robot: Robot) -> GuardSettings:
         channels=() if is_serial else _channels(drive),
         watchdog=robot.devices.drive.watchdog,
         deadline_ns=deadline_ns,
-        hold_ns=round((servo or {}).get("push_for", 60.0) * 1e9),
+        push_for_ns=round((servo or {}).get("push_for", 60.0) * 1e9),
     )
 
 
@@ -72,6 +72,11 @@ def _line_of(robot: Robot, link: object) -> dict[str, Any]:
 def _servo_of(robot: Robot) -> dict[str, Any] | None:
     """Return the options of a gripper that the guard holds: one on the same line, or on pins, as the drive is."""
     gripper, drive = robot.devices.gripper, robot.devices.drive
+    if gripper is not None and gripper.driver == CO_PROCESSOR != drive.driver:
+        raise ValueError(
+            f"the gripper is on a serial line and the drive ('{drive.driver}') is not; the motor guard, which alone "
+            "writes to a line, holds both on the same one: put the drive there too, or the gripper elsewhere"
+        )
     if gripper is None or (gripper.driver, drive.driver) not in (
         (CO_PROCESSOR, CO_PROCESSOR),
         ("servo_pins", H_BRIDGE),

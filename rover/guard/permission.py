@@ -40,7 +40,7 @@ class Permission:
         self.phase, self.demanded, self._pressed_by = Phase.STOPPED, True, None
 
     def lapse(self, cause: str) -> None:
-        """Take the permission from a permit_holder that is gone: motion has to be enabled anew, by whoever comes."""
+        """Take the permission from a permit holder that is gone: motion has to be enabled anew, by whoever comes."""
         self.permit_holder = NOBODY
         if self.phase is Phase.RUNNING:
             self.phase, self.cause = Phase.STOPPED, cause

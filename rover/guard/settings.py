@@ -26,8 +26,9 @@ class GuardSettings:
         channels: (folder, chip, channel) of every PWM output that the supervisor has to bring to zero.
         watchdog: the board's hardware watchdog; None: not used.
         deadline_ns: wheels are at zero when no valid command came for this long.
-        hold_ns: how long jaws that nobody commands any more stay at a pulse, from its first time; then they go limp.
-        forget_ns: a permit_holder that was silent for this long has to enable motion anew.
+        push_for_ns: how long jaws that nobody commands any more may push at a pulse, from its first time; then they go
+            limp.
+        forget_ns: the permit holder has to enable motion anew after so long a silence.
         linger_ns: with its starter gone, nobody connected and a stop latched, the guard ends after this long: who comes
             back in time finds the stop. With none latched it ends after `SPARE_NS`, and lets go of the port.
     """
@@ -38,7 +39,7 @@ class GuardSettings:
     channels: tuple[tuple[str, int, int], ...] = ()
     watchdog: str | None = None
     deadline_ns: int = DEADLINE_NS
-    hold_ns: int = 120_000_000_000
+    push_for_ns: int = 120_000_000_000
     forget_ns: int = 2_000_000_000
     linger_ns: int = 60_000_000_000
 

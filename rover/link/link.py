@@ -1,4 +1,4 @@
-"""A serial link as the drivers see it: every sentence decoded once, its time mapped, commands sent with time left."""
+"""A serial link as the drivers see it: every sentence decoded once, its time mapped."""
 
 import threading
 import time
@@ -8,20 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from rover.devices.readings import Reading
 from rover.link.clock import DeviceClock
-from rover.link.port import Clock, Port, PortCounts, SerialPort
-from rover.link.sentences import (
-    U16,
-    U32,
-    Damage,
-    Identity,
-    MotorCommand,
-    Report,
-    Sentence,
-    SentenceError,
-    ServoCommand,
-    decode,
-    encode,
-)
+from rover.link.codec import decode
+from rover.link.framing import Damage, SentenceError
+from rover.link.port import Clock, LinePort, PortCounts, SerialPort
+from rover.link.sentences import U16, Identity, Report, Sentence
 
 if TYPE_CHECKING:
     # The motor guard imports this package too, and has no use for what reads the robot file.
@@ -58,18 +48,14 @@ class Link:
     wraps and reboots, and leave gaps where sentences were lost. Any thread may call any method.
 
     Args:
-        port: where lines come from and go to.
-        now_ns: the clock that the port uses.
+        port: where lines come from.
         baud: bits a second, to take off the time that a sentence needs on the wire.
-        session: tells this sender from earlier ones (16 bit); drawn from the clock when left out.
     """
 
-    def __init__(self, port: Port, now_ns: Clock, baud: int, session: int | None = None) -> None:
-        self.now_ns = now_ns
+    def __init__(self, port: LinePort, baud: int) -> None:
         self.identity: Identity | None = None
         self._port = port
         self._baud = baud
-        self._session = now_ns() // 1000 & U16 if session is None else session
         self._clock = DeviceClock()
         self._mailboxes: dict[type[Any], tuple[Mailbox, ...]] = {}
         self._last: dict[type[Any], Report] = {}
@@ -86,25 +72,6 @@ class Link:
             for kind in kinds:
                 self._mailboxes[kind] = (*self._mailboxes.get(kind, ()), box)
         return box
-
-    def send_motors(self, left_permille: int, right_permille: int, sequence: int, expires_ns: int) -> None:
-        """Send duties (-1000 to 1000); never waits, and sends nothing once ``expires_ns`` (host time) has come."""
-
-        def compose(now_ns: int) -> bytes | None:
-            lasts_ms = _milliseconds_left(expires_ns, now_ns)
-            command = MotorCommand(self._session, sequence & U32, left_permille, right_permille, lasts_ms)
-            return encode(command) if lasts_ms > 0 else None
-
-        self._port.write("motors", compose)
-
-    def send_servo(self, pulse_us: int, sequence: int, expires_ns: int) -> None:
-        """Send a pulse width (us; 0: limp); never waits, and sends nothing once ``expires_ns`` (host time) has come."""
-
-        def compose(now_ns: int) -> bytes | None:
-            lasts_ms = _milliseconds_left(expires_ns, now_ns)
-            return encode(ServoCommand(self._session, sequence & U32, pulse_us, lasts_ms)) if lasts_ms > 0 else None
-
-        self._port.write("servo", compose)
 
     @property
     def counts(self) -> PortCounts:
@@ -158,14 +125,10 @@ def _step(last: Report | None, value: Report) -> int:
     return (value.sequence - last.sequence) & U16 or 1
 
 
-def _milliseconds_left(expires_ns: int, now_ns: int) -> int:
-    return min((expires_ns - now_ns) // 1_000_000, U16)
-
-
 def open_link(settings: "SerialLink", now_ns: Clock = time.monotonic_ns) -> Link:
     """Return the link of a robot file's entry, its port open.
 
     Raises:
         PortError: the port cannot be opened.
     """
-    return Link(SerialPort(settings.port, settings.baud, now_ns), now_ns, settings.baud)
+    return Link(SerialPort(settings.port, settings.baud, now_ns), settings.baud)

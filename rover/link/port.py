@@ -1,4 +1,7 @@
-"""The serial port: a thread of its own reads and writes, survives unplugging, and hands over whole lines."""
+"""The serial port: a thread of its own reads, survives unplugging, and hands over whole lines.
+
+Nothing is written here: what commands wheels and jaws has one way to the line, the motor guard's.
+"""
 
 import contextlib
 import errno
@@ -11,24 +14,21 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 import serial
 
-from rover.link.sentences import Damage, Framer
+from rover.link.framing import Damage, Framer
 
 Clock = Callable[[], int]
 """Monotonic host time (ns); a rehearsal may pass one that runs faster than real time."""
 OnLine = Callable[[bytes, int], None]
 """Takes a line and the host time (ns) at which its last byte was read."""
-Compose = Callable[[int], bytes | None]
-"""Returns the bytes to write at a host time (ns), None if they have become pointless."""
 
 FIRST_RETRY_NS = 50_000_000
 LONGEST_RETRY_NS = 2_000_000_000
 _POLL_S = 0.02
 _CHUNK = 4096
-_QUEUED_MOST = 128
 
 _log = logging.getLogger(__name__)
 
@@ -38,77 +38,24 @@ class PortError(OSError):
 
 
 class PortCounts(NamedTuple):
-    """What a port has done so far; ``dropped`` counts messages given up for newer ones or for want of a port."""
+    """What a port has done so far."""
 
     bytes_in: int = 0
-    bytes_out: int = 0
     lines: int = 0
     opened: int = 0
     lost: int = 0
     failed_openings: int = 0
-    dropped: int = 0
     subscriber_errors: int = 0
 
 
-class Port(Protocol):
-    """What a `rover.link.Link` needs: lines in, newest messages out. A guard that owns the port may offer the same."""
+class LinePort:
+    """What a `rover.link.Link` hears, wherever the bytes come from: cut into lines, counted, handed over."""
 
-    def subscribe(self, on_line: OnLine) -> None:
-        """Call ``on_line`` for every line from now on, in the port's thread."""
-        ...
-
-    def write(self, slot: str, compose: Compose) -> None:
-        """Write as soon as possible what ``compose`` then returns; a later message of the same slot displaces it."""
-        ...
-
-    @property
-    def counts(self) -> PortCounts:
-        """What the port has done so far."""
-        ...
-
-    @property
-    def damage(self) -> Mapping[Damage, int]:
-        """What the port had to throw away."""
-        ...
-
-    def close(self) -> None:
-        """Let go of the port; a second call does nothing."""
-        ...
-
-
-class SerialPort:
-    """A serial port that is opened at once, and again by itself whenever it was lost.
-
-    `write` never waits: a message is composed when the line takes it, so that its time left is right, and a newer
-    message of the same slot displaces one that still waits. Messages written while the port is away are dropped.
-
-    Any thread may call `write` and `close`; subscribers are called in the port's own thread.
-
-    Args:
-        path: device file, or a link to one.
-        baud: bits a second.
-        now_ns: the host's clock; received times and retries go by it.
-
-    Raises:
-        PortError: the port cannot be opened now.
-    """
-
-    def __init__(self, path: str, baud: int, now_ns: Clock = time.monotonic_ns) -> None:
-        self._path, self._baud, self._now_ns = path, baud, now_ns
+    def __init__(self, name: str) -> None:
+        self._name = name
         self._framer = Framer()
         self._subscribers: tuple[OnLine, ...] = ()
         self._tally = PortCounts()
-        self._lock = threading.Lock()
-        self._waiting: dict[str, Compose] = {}
-        self._unsent = b""
-        self._closing = threading.Event()
-        self._serial: serial.Serial | None = open_serial(path, baud)
-        self._count(opened=1)
-        self._wake_read, self._wake_write = os.pipe()
-        os.set_blocking(self._wake_read, False)
-        os.set_blocking(self._wake_write, False)
-        self._thread = threading.Thread(target=self._run, name=f"port {path}", daemon=True)
-        self._thread.start()
 
     @property
     def counts(self) -> PortCounts:
@@ -120,44 +67,61 @@ class SerialPort:
         """What the port had to throw away."""
         return dict(self._framer.damage)
 
+    def subscribe(self, on_line: OnLine) -> None:
+        """Call ``on_line`` for every line from now on, in the port's thread."""
+        self._subscribers += (on_line,)
+
+    def close(self) -> None:
+        """Hand over no more; a second call does nothing."""
+
+    def feed(self, chunk: bytes, received_ns: int) -> None:
+        """Take bytes that came in at a host time (ns); called in the port's thread."""
+        lines = self._framer.feed(chunk)
+        self._count(bytes_in=len(chunk), lines=len(lines))
+        for line in lines:
+            for on_line in self._subscribers:
+                try:
+                    on_line(line, received_ns)
+                except Exception:
+                    _log.exception("%s: a subscriber failed on %r", self._name, line)
+                    self._count(subscriber_errors=1)
+
+    def _count(self, **more: int) -> None:
+        self._tally = self._tally._replace(**{name: getattr(self._tally, name) + n for name, n in more.items()})
+
+
+class SerialPort(LinePort):
+    """A serial port that is opened at once, and again by itself whenever it was lost.
+
+    Subscribers are called in the port's own thread.
+
+    Args:
+        path: device file, or a link to one.
+        baud: bits a second.
+        now_ns: the host's clock; received times and retries go by it.
+
+    Raises:
+        PortError: the port cannot be opened now.
+    """
+
+    def __init__(self, path: str, baud: int, now_ns: Clock = time.monotonic_ns) -> None:
+        super().__init__(path)
+        self._path, self._baud, self._now_ns = path, baud, now_ns
+        self._closing = threading.Event()
+        self._serial: serial.Serial | None = open_serial(path, baud)
+        self._count(opened=1)
+        self._thread = threading.Thread(target=self._run, name=f"port {path}", daemon=True)
+        self._thread.start()
+
     @property
     def is_open(self) -> bool:
         """Whether the port is there at present."""
         return self._serial is not None
 
-    def subscribe(self, on_line: OnLine) -> None:
-        """Call ``on_line`` for every line from now on, in the port's thread."""
-        self._subscribers += (on_line,)
-
-    def write(self, slot: str, compose: Compose) -> None:
-        """Write as soon as possible what ``compose`` then returns; a later message of the same slot displaces it."""
-        with self._lock:
-            if self._serial is None or self._closing.is_set():
-                self._count(dropped=1)
-                return
-            if slot in self._waiting:
-                self._count(dropped=1)
-            self._waiting[slot] = compose
-            self._wake()
-
     def close(self) -> None:
-        """Write what the line takes at once, then let go of the port; a second call does nothing."""
-        with self._lock:
-            if self._closing.is_set():
-                return
-            self._closing.set()
-            self._wake()
+        """Let go of the port; a second call does nothing."""
+        self._closing.set()
         self._thread.join()
-        os.close(self._wake_read)
-        os.close(self._wake_write)
-
-    def _count(self, **more: int) -> None:
-        self._tally = self._tally._replace(**{name: getattr(self._tally, name) + n for name, n in more.items()})
-
-    def _wake(self) -> None:
-        # A full pipe wakes the thread just as well.
-        with contextlib.suppress(BlockingIOError):
-            os.write(self._wake_write, b"!")
 
     def _run(self) -> None:
         while not self._closing.is_set():
@@ -165,79 +129,23 @@ class SerialPort:
                 self._reopen()
                 continue
             try:
-                self._exchange(self._serial)
+                self._receive(self._serial)
             except (OSError, termios.error):
                 self._let_go()
-                with self._lock:
-                    self._count(lost=1)
-        if self._serial is not None:
-            with contextlib.suppress(OSError, termios.error):
-                self._flush(self._serial)
-            self._let_go()
+                self._count(lost=1)
+        self._let_go()
 
-    def _exchange(self, port: serial.Serial) -> None:
-        """Wait for bytes or a message, then read and write what is possible without waiting."""
-        readable, _, _ = select.select([port.fileno(), self._wake_read], [], [], self._patience())
-        if self._wake_read in readable:
-            os.read(self._wake_read, _CHUNK)
-        if port.fileno() in readable:
-            self._receive(os.read(port.fileno(), _CHUNK))
-        self._flush(port)
-
-    def _patience(self) -> float:
-        with self._lock:
-            return 0.002 if self._unsent or self._waiting else 0.5
-
-    def _receive(self, chunk: bytes) -> None:
+    def _receive(self, port: serial.Serial) -> None:
+        if not select.select([port.fileno()], [], [], _POLL_S)[0]:
+            return
+        chunk = os.read(port.fileno(), _CHUNK)
         received_ns = self._now_ns()
         if not chunk:
             raise OSError(errno.EIO, "the port was unplugged")
-        lines = self._framer.feed(chunk)
-        with self._lock:
-            self._count(bytes_in=len(chunk), lines=len(lines))
-        for line in lines:
-            self._hand_over(line, received_ns)
-
-    def _hand_over(self, line: bytes, received_ns: int) -> None:
-        for on_line in self._subscribers:
-            try:
-                on_line(line, received_ns)
-            except Exception:
-                _log.exception("%s: a subscriber failed on %r", self._path, line)
-                with self._lock:
-                    self._count(subscriber_errors=1)
-
-    def _flush(self, port: serial.Serial) -> None:
-        """Write the rest of a message begun, then the waiting ones, as long as the line is not backed up."""
-        while port.out_waiting < _QUEUED_MOST and (self._unsent or self._compose_next()):
-            try:
-                written = os.write(port.fileno(), self._unsent)
-            except BlockingIOError:
-                return
-            self._unsent = self._unsent[written:]
-            with self._lock:
-                self._count(bytes_out=written)
-
-    def _compose_next(self) -> bool:
-        while True:
-            with self._lock:
-                if not self._waiting:
-                    return False
-                compose = self._waiting.pop(next(iter(self._waiting)))
-            message = compose(self._now_ns())
-            if message is not None:
-                self._unsent = message
-                return True
-            with self._lock:
-                self._count(dropped=1)
+        self.feed(chunk, received_ns)
 
     def _let_go(self) -> None:
-        with self._lock:
-            lost, self._serial = self._serial, None
-            # What waits was meant for a device that was there; after a reconnection it would be old.
-            self._count(dropped=len(self._waiting))
-            self._waiting.clear()
-        self._unsent = b""
+        lost, self._serial = self._serial, None
         if lost is not None:
             with contextlib.suppress(OSError, termios.error):
                 lost.close()
@@ -247,15 +155,12 @@ class SerialPort:
         while not self._closing.is_set():
             self._wait(pause_ns)
             try:
-                found = open_serial(self._path, self._baud)
+                self._serial = open_serial(self._path, self._baud)
             except PortError:
-                with self._lock:
-                    self._count(failed_openings=1)
+                self._count(failed_openings=1)
                 pause_ns = min(2 * pause_ns, LONGEST_RETRY_NS)
                 continue
-            with self._lock:
-                self._serial = found
-                self._count(opened=1)
+            self._count(opened=1)
             return
 
     def _wait(self, pause_ns: int) -> None:

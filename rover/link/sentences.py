@@ -1,4 +1,4 @@
-"""The sentences on the serial link: values to bytes and back, nothing else.
+"""The sentences on the serial link: what they carry, and their format.
 
 Framing is that of NMEA 0183 (``$`` + body + ``*hh`` CR LF, at most 82 characters, ``hh`` the XOR of the body), so
 a terminal shows it and any sender can make it. HDT, HDG, HDM and ROT are understood from any talker. Our own
@@ -39,41 +39,16 @@ A question mark marks a field that may be empty. ``cdeg`` is hundredths of a deg
 degree a second, ``pulse_us`` 0 lets the servo go limp, ``lasts_ms`` is the time that the command has left.
 """
 
-import binascii
 import math
 import re
-from collections import Counter
-from enum import Enum, IntEnum
-from functools import reduce
-from operator import xor
+from enum import IntEnum
 from typing import Any, NamedTuple
 
+from rover.link.framing import Damage, SentenceError
 from rover.quantities import compass_to_field
 
-LONGEST = 82
 U16 = 0xFFFF
 U32 = 0xFFFF_FFFF
-
-
-class Damage(Enum):
-    """What was wrong with received bytes; the value is how a person reads it."""
-
-    GARBAGE = "bytes outside a sentence"
-    CUT_SHORT = "sentence cut short by the start of another"
-    TOO_LONG = "sentence longer than 82 characters"
-    FRAME = "not a sentence"
-    CHECKSUM = "checksum does not fit"
-    CRC = "CRC does not fit"
-    FIELDS = "wrong fields"
-    UNKNOWN = "sound sentence of a kind we do not read"
-
-
-class SentenceError(ValueError):
-    """A line that carries no value for us; ``damage`` tells what to count it as."""
-
-    def __init__(self, damage: Damage, detail: str) -> None:
-        super().__init__(f"{damage.value}: {detail}")
-        self.damage = damage
 
 
 class Acceptance(IntEnum):
@@ -298,156 +273,11 @@ DOWNWARDS = (
     Layout("M", MotorCommand, 50, (*_ADDRESSED, *_DUTY, Number("lasts_ms", 0, U16))),
     Layout("S", ServoCommand, 20, (*_ADDRESSED, Number("pulse_us", 0, U16), Number("lasts_ms", 0, U16))),
 )
-_BY_LETTER = {layout.letter: layout for layout in UPWARDS + DOWNWARDS}
-_BY_VALUE = {layout.value: layout for layout in UPWARDS + DOWNWARDS}
 
 
 def load(layouts: tuple[Layout, ...], baud: int) -> float:
     """Return the share of a line (10 bits a byte) that these sentences take at their longest and fastest."""
     return sum(layout.width * layout.rate_hz for layout in layouts) * 10 / baud
-
-
-def checksum(body: str) -> str:
-    """Return the XOR of the characters between ``$`` and ``*`` as two hex digits (NMEA 0183)."""
-    return f"{reduce(xor, body.encode('ascii'), 0):02X}"
-
-
-def crc16(text: str) -> str:
-    """Return the CRC-16/IBM-3740 (poly 1021, init FFFF, not reflected) as four hex digits."""
-    return f"{binascii.crc_hqx(text.encode('ascii'), 0xFFFF):04X}"
-
-
-def encode(value: Sentence) -> bytes:
-    """Return the sentence that carries ``value``, CR LF included.
-
-    Raises:
-        ValueError: a field is out of its range; the message names it.
-    """
-    return frame(_standard_body(value) if isinstance(value, Standard) else _own_body(value))
-
-
-def frame(body: str) -> bytes:
-    """Return ``$body*hh`` with CR LF."""
-    return f"${body}*{checksum(body)}\r\n".encode("ascii")
-
-
-def _own_body(value: Report | Command) -> str:
-    layout = _BY_VALUE[type(value)]
-    fields = ",".join(field.write(item) for field, item in zip(layout.fields, value, strict=True))
-    body = f"PXFR{layout.letter},{fields}"
-    return f"{body},{crc16(body)}"
-
-
-def _standard_body(value: Standard) -> str:
-    number = "" if value[0] is None else f"{value[0]:.2f}"
-    match value:
-        case TrueHeading():
-            return f"HEHDT,{number},T"
-        case MagneticHeading():
-            return f"HCHDM,{number},M"
-        case RateOfTurn():
-            return f"HEROT,{number},{'A' if number else 'V'}"
-
-
-_FRAMED = re.compile(rb"\$([ -#%-)+-~]{1,77})\*([0-9A-Fa-f]{2})(?:\r\n?|\n)?")
-
-
-def decode(line: bytes) -> Sentence:
-    """Return the value in a line ``$...*hh``, with or without its line end.
-
-    Raises:
-        SentenceError: the line is damaged, or of a kind we do not read; ``damage`` says which.
-    """
-    match = _FRAMED.fullmatch(line)
-    if match is None:
-        damage = Damage.TOO_LONG if len(line) > LONGEST else Damage.FRAME
-        raise SentenceError(damage, f"{line[: LONGEST + 1]!r}")
-    body = match[1].decode("ascii")
-    given = match[2].decode("ascii").upper()
-    if given != checksum(body):
-        raise SentenceError(Damage.CHECKSUM, f"'{body}' has {given}, not {checksum(body)}")
-    return _decode_own(body) if body.startswith("PXFR") else _decode_standard(body)
-
-
-def _decode_own(body: str) -> Report | Command:
-    covered, _, crc = body.rpartition(",")
-    if crc.upper() != crc16(covered):
-        raise SentenceError(Damage.CRC, f"'{body}' ends in {crc}, not {crc16(covered)}")
-    address, *texts = covered.split(",")
-    layout = _BY_LETTER.get(address.removeprefix("PXFR"))
-    if layout is None:
-        raise SentenceError(Damage.UNKNOWN, address)
-    if len(texts) != len(layout.fields):
-        raise SentenceError(Damage.FIELDS, f"{address} has {len(texts)} fields, not {len(layout.fields)}")
-    value: Report | Command = layout.value(
-        *(field.read(text) for field, text in zip(layout.fields, texts, strict=True))
-    )
-    return value
-
-
-def _decode_standard(body: str) -> Standard:
-    address, *fields = body.split(",")
-    reader = _STANDARD.get(address[2:]) if len(address) == 5 else None
-    if reader is None:
-        raise SentenceError(Damage.UNKNOWN, address)
-    try:
-        return reader(fields)
-    except IndexError:
-        raise SentenceError(Damage.FIELDS, f"too few fields in '{body}'") from None
-
-
-def _decimal(text: str) -> float | None:
-    if not text:
-        return None
-    if not re.fullmatch(r"-?([0-9]+\.?[0-9]*|\.[0-9]+)", text):
-        raise SentenceError(Damage.FIELDS, f"'{text}' is not a decimal number")
-    return float(text)
-
-
-def _degrees(text: str) -> float | None:
-    value = _decimal(text)
-    if value is not None and not 0.0 <= value <= 360.0:
-        raise SentenceError(Damage.FIELDS, f"a heading of {text} degrees")
-    return value
-
-
-def _letter(text: str, due: str) -> str:
-    if text not in due:
-        raise SentenceError(Damage.FIELDS, f"'{text}' where one of '{due}' is due")
-    return text
-
-
-def _read_hdt(fields: list[str]) -> TrueHeading:
-    _letter(fields[1], "T")
-    return TrueHeading(_degrees(fields[0]))
-
-
-def _read_hdm(fields: list[str]) -> MagneticHeading:
-    _letter(fields[1], "M")
-    return MagneticHeading(_degrees(fields[0]))
-
-
-def _read_hdg(fields: list[str]) -> TrueHeading | MagneticHeading:
-    sensor, deviation, variation = _degrees(fields[0]), _easterly(*fields[1:3]), _easterly(fields[3], fields[4])
-    if sensor is None:
-        return MagneticHeading(None)
-    magnetic = sensor + (deviation or 0.0)
-    return MagneticHeading(magnetic % 360.0) if variation is None else TrueHeading((magnetic + variation) % 360.0)
-
-
-def _easterly(text: str, side: str) -> float | None:
-    value = _decimal(text)
-    if value is None:
-        return None
-    return value if _letter(side or " ", "EW") == "E" else -value
-
-
-def _read_rot(fields: list[str]) -> RateOfTurn:
-    status = _letter(fields[1], "AV")
-    return RateOfTurn(_decimal(fields[0]) if status == "A" else None)
-
-
-_STANDARD = {"HDT": _read_hdt, "HDG": _read_hdg, "HDM": _read_hdm, "ROT": _read_rot}
 
 
 def compass_angle(heading: HeadingReport | TrueHeading | MagneticHeading) -> float | None:
@@ -460,52 +290,3 @@ def _compass_degrees(heading: HeadingReport | TrueHeading | MagneticHeading) -> 
     if not isinstance(heading, HeadingReport):
         return heading.degrees
     return None if heading.heading_cdeg is None else heading.heading_cdeg / 100.0
-
-
-class Framer:
-    """Cuts a stream of bytes into lines ``$...`` (line end taken off), and counts what it has to throw away.
-
-    It takes chunks of any size, starts afresh at each ``$``, and never keeps more than one line.
-
-    Attributes:
-        damage: how often each kind of damage was met; `Damage.GARBAGE` counts bytes, the others sentences.
-    """
-
-    def __init__(self) -> None:
-        self.damage: Counter[Damage] = Counter()
-        self._line = bytearray()
-
-    def feed(self, chunk: bytes) -> list[bytes]:
-        """Return the lines that ``chunk`` completes, in order."""
-        return [line for byte in chunk if (line := self._take(byte)) is not None]
-
-    def _take(self, byte: int) -> bytes | None:
-        if byte == ord("$"):
-            self._start()
-        elif byte in b"\r\n":
-            return self._finish()
-        elif not self._line:
-            self.damage[Damage.GARBAGE] += 1
-        else:
-            self._extend(byte)
-        return None
-
-    def _start(self) -> None:
-        if self._line:
-            self._discard(Damage.CUT_SHORT)
-        self._line.append(ord("$"))
-
-    def _extend(self, byte: int) -> None:
-        self._line.append(byte)
-        if len(self._line) > LONGEST - len("\r\n"):
-            self._discard(Damage.TOO_LONG)
-
-    def _finish(self) -> bytes | None:
-        line = bytes(self._line)
-        self._line.clear()
-        return line or None
-
-    def _discard(self, damage: Damage) -> None:
-        self.damage[damage] += 1
-        self.damage[Damage.GARBAGE] += len(self._line)
-        self._line.clear()

@@ -71,19 +71,19 @@ class Drivers:
         return faults
 
     def apply(self, record: StepRecord) -> None:
-        """Tell the actuators what a step decided."""
-        if self._drive is not None:
-            try:
-                self._drive(record.drive, record.now_ns)
-            except Exception as error:
-                self._drive = None
-                self._give_up("drive", error)
+        """Tell the actuators what a step decided, jaws first: the guard's wheels take the jaws' pulse along."""
         if self._gripper is not None and record.jaws is not None:
             try:
                 self._gripper(record.jaws, record.now_ns)
             except Exception as error:
                 self._gripper = None
                 self._give_up("gripper", error)
+        if self._drive is not None:
+            try:
+                self._drive(record.drive, record.now_ns)
+            except Exception as error:
+                self._drive = None
+                self._give_up("drive", error)
 
     def _give_up(self, family: str, error: Exception) -> None:
         self._faults.append((family, f"its driver raised {type(error).__name__}: {error}"))

@@ -16,14 +16,13 @@ from rover.devices.stop_input.stop_pin import StopInput as StopPin
 from rover.files.errand import Kind
 from rover.files.robot import Robot, SerialLink
 from rover.guard.client import GuardClient
-from rover.guard.drivers import LinkJaws, PinJaws, StopInput, Wheels
+from rover.guard.drivers import StopInput, drivers_by_guard
 from rover.guard.launch import GuardProcess, is_at_work, prepare_folder, settings_of, start_guard
-from rover.guard.outputs import FIRST_ANSWER_DUE
 from rover.guard.permission import POWER_UP
 from rover.guard.port import GuardPort
 from rover.guard.protocol import Phase, State
+from rover.guard.serial_output import FIRST_ANSWER_DUE
 from rover.guard.settings import GuardSettings
-from rover.guard.ways_to_zero import CO_PROCESSOR
 from rover.link import Link, open_link
 from rover.link.sentences import UPWARDS, MagneticHeading, RateOfTurn, TrueHeading
 from rover.session.drivers import Drivers
@@ -156,7 +155,7 @@ def _open_links(robot: Robot, settings: GuardSettings, folder: Path, closing: Ex
     for name in sorted({device.link for device in robot.devices.fitted().values() if device.link is not None}):
         line = robot.links[name]
         by_guard = name == guarded
-        links[name] = Link(GuardPort(folder), time.monotonic_ns, line.baud) if by_guard else open_link(line)
+        links[name] = Link(GuardPort(folder), line.baud) if by_guard else open_link(line)
         closing.callback(links[name].close)
     return links
 
@@ -213,12 +212,7 @@ def _why_not_understood(name: str, line: SerialLink) -> str:
 
 def _held_by_guard(context: DriverContext, settings: GuardSettings, client: GuardClient) -> dict[str, Any]:
     """Return the drivers of what the guard holds: the wheels, and as far as it can jaws and stop input."""
-    wheels = Wheels(client)
-    held: dict[str, Any] = {"drive": wheels}
-    gripper = context.robot.devices.gripper
+    held = drivers_by_guard(context, settings, client)
     if settings.stop_input is not None:
         held["stop_input"] = StopInput(client)
-    if gripper is not None and settings.servo is not None:
-        is_on_link = gripper.driver == CO_PROCESSOR
-        held["gripper"] = LinkJaws(gripper.options, context, wheels) if is_on_link else PinJaws(gripper.options, wheels)
     return held

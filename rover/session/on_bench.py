@@ -91,7 +91,7 @@ class Rehearsal:
             families = tuple(set(families) - set(families_by_link(robot.devices.fitted())))
         find = partial(finder, robot, self._assembly.errand.kinds)
         context = DriverContext(robot, self._seed, links, self._bench, find)
-        drivers = Drivers(context, families)
+        drivers = Drivers(context, families, self._wiring.drivers(context) if self._wiring else {})
         self._resources.callback(drivers.close)
         return drivers
 

@@ -1,14 +1,20 @@
-"""The wired rehearsal: an emulated co-processor between the bench and the real serial drivers."""
+"""The wired rehearsal: an emulated co-processor between the bench and what the robot uses on a serial line."""
 
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from rover.bench.bench import Bench
 from rover.bench.devices import BenchHardware
+from rover.devices.protocols import DriverContext
 from rover.files.robot import Robot
+from rover.guard.drivers import drivers_by_guard
+from rover.guard.in_process import GuardThread
+from rover.guard.launch import settings_of
+from rover.guard.ways_to_zero import CO_PROCESSOR
 from rover.link.emulator import Emulator
 from rover.link.link import Link, open_link
 from rover.session.clocks import PacedClock
@@ -16,11 +22,15 @@ from rover.session.clocks import PacedClock
 
 @dataclass(frozen=True)
 class Wiring:
-    """Emulators and links of a wired rehearsal, by the link's name in the robot file, and the clock they share."""
+    """Emulators and links of a wired rehearsal, by the link's name in the robot file, and the clock they share.
+
+    ``guard`` is None where neither wheels nor jaws are on a link.
+    """
 
     clock: PacedClock
     emulators: Mapping[str, Emulator]
     links: Mapping[str, Link]
+    guard: GuardThread | None = None
 
     def next_step(self, last_ns: int, period_ns: int) -> int:
         """Wait for the next step's time and return it; steps that are late are skipped, never caught up."""
@@ -28,25 +38,48 @@ class Wiring:
         self.clock.sleep_until(due_ns)
         return max(due_ns, self.clock.now_ns())
 
+    def drivers(self, context: DriverContext) -> dict[str, Any]:
+        """Return, by family, the drivers of what the guard holds on the robot."""
+        return {} if self.guard is None else drivers_by_guard(context, self.guard.settings, self.guard)
+
 
 @contextmanager
 def wire(robot: Robot, bench: Bench, pace: float) -> Iterator[Wiring]:
     """Put an emulated co-processor on a pseudo-terminal for each of the robot's links, and open the links.
 
     Raises:
-        ValueError: the robot file has no link to wire.
+        ValueError: the robot file has no link to wire, or puts on it what the motor guard cannot hold together.
     """
     if not robot.links:
         raise ValueError("--wired needs a robot file with 'links:' and devices on them; this one has none")
     clock = PacedClock(pace)
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="rover-")))
+        robot = _on_ports_in(folder, robot)
         emulators: dict[str, Emulator] = {}
-        links: dict[str, Link] = {}
-        for name, settings in robot.links.items():
-            path = folder / name
-            emulators[name] = Emulator(BenchHardware(bench), path, clock.now_ns, baud=settings.baud, seed=bench.seed)
+        for name, line in robot.links.items():
+            hardware, port = BenchHardware(bench), Path(line.port)
+            emulators[name] = Emulator(hardware, port, clock.now_ns, baud=line.baud, seed=bench.seed)
             stack.callback(emulators[name].close)
-            links[name] = open_link(settings.model_copy(update={"port": str(path)}), clock.now_ns)
+        guard = _guard_of(robot, clock, pace)
+        links: dict[str, Link] = {}
+        for name, line in robot.links.items():
+            if guard is not None and name == robot.devices.drive.link:
+                links[name] = Link(guard, line.baud)
+            else:
+                links[name] = open_link(line, clock.now_ns)
             stack.callback(links[name].close)
-        yield Wiring(clock, emulators, links)
+        yield Wiring(clock, emulators, links, guard)
+
+
+def _on_ports_in(folder: Path, robot: Robot) -> Robot:
+    """Return the robot with its links on the emulators' ports."""
+    links = {name: line.model_copy(update={"port": str(folder / name)}) for name, line in robot.links.items()}
+    return robot.model_copy(update={"links": links})
+
+
+def _guard_of(robot: Robot, clock: PacedClock, pace: float) -> GuardThread | None:
+    devices = robot.devices
+    if CO_PROCESSOR not in (devices.drive.driver, devices.gripper.driver if devices.gripper else None):
+        return None
+    return GuardThread(settings_of(robot), clock.now_ns, pace)

@@ -18,7 +18,9 @@ import pytest
 import yaml
 
 from rover.guard.launch import is_at_work, retire
-from rover.link.emulator import Emulator, Firmware, WheelsFree
+from rover.link.emulated_firmware import Firmware
+from rover.link.emulated_hardware import WheelsFree
+from rover.link.emulator import Emulator
 from rover.link.port import open_serial
 
 ROOT = Path(__file__).parents[2]

@@ -6,29 +6,28 @@ import pytest
 
 from rover.devices.battery.co_processor import Battery
 from rover.devices.counts.co_processor import Counts, counts_between
-from rover.devices.drive.co_processor import Drive
 from rover.devices.gripper.co_processor import Gripper
 from rover.devices.heading.co_processor import Heading
-from rover.devices.protocols import Actuator, DriverContext, Sensor
-from rover.devices.readings import BatteryValue, DriveCommand, HeadingValue, JawsCommand, JawsValue, WheelCounts
+from rover.devices.protocols import DriverContext, Sensor
+from rover.devices.readings import BatteryValue, HeadingValue, JawsValue, WheelCounts
 from rover.devices.sides import Sides
 from rover.link import Link
-from rover.link.emulator import Applied, CoProcessor, Firmware, HardwareState
-from rover.link.port import PortCounts
-from rover.link.sentences import CountsReport, Framer, HeadingReport, encode
+from rover.link.codec import encode
+from rover.link.emulated_firmware import CoProcessor, Firmware
+from rover.link.emulated_hardware import HardwareState
+from rover.link.port import LinePort
+from rover.link.sentences import CountsReport, HeadingReport
 
 MS = 1_000_000
 SECOND = 1_000_000_000
 OPTIONS = {"driver": "co_processor", "link": "main"}
-JAWS = OPTIONS | {"closed": 0.0011, "open": 0.0019}
 
 
 class Machine:
-    """Whatever the test sets; it keeps what it is told."""
+    """Whatever the test sets."""
 
     def __init__(self):
         self.state = HardwareState(0, 0, 0.0, 0.0, 3, 12.0, 1.5, None, None)
-        self.pulses = []
 
     def sample(self, now_ns):
         return self.state
@@ -37,7 +36,7 @@ class Machine:
         pass
 
     def servo(self, pulse_s, now_ns):
-        self.pulses.append(pulse_s)
+        pass
 
 
 class Bench:
@@ -47,27 +46,12 @@ class Bench:
         self.now_ns = 0
         self.machine = Machine()
         self.processor = CoProcessor(self.machine, 0, Firmware(deadline_ms=250))
-        self.counts, self.damage = PortCounts(), {}
-        self._framer, self._on_line = Framer(), None
-        self.written = []
-        self.link = Link(self, lambda: self.now_ns, 115200)
+        self._port = LinePort("test")
+        self.link = Link(self._port, 115200)
         self.context = DriverContext(robot=None, seed=0, links={"main": self.link})
 
-    def subscribe(self, on_line):
-        self._on_line = on_line
-
-    def write(self, slot, compose):
-        message = compose(self.now_ns)
-        if message is not None:
-            self.written.append(message)
-            self.processor.feed(message, self.now_ns)
-
-    def close(self):
-        pass
-
     def hear(self, stream):
-        for line in self._framer.feed(stream):
-            self._on_line(line, self.now_ns)
+        self._port.feed(stream, self.now_ns)
 
     def run(self, ms):
         for _ in range(ms):
@@ -81,11 +65,8 @@ def bench():
 
 
 def test_the_drivers_fit_the_interface(bench):
-    for driver in (Counts, Heading, Battery):
+    for driver in (Counts, Heading, Battery, Gripper):
         assert isinstance(driver(OPTIONS, bench.context), Sensor)
-    assert isinstance(Drive(OPTIONS, bench.context), Actuator)
-    assert isinstance(Gripper(JAWS, bench.context), Sensor)
-    assert isinstance(Gripper(JAWS, bench.context), Actuator)
 
 
 @pytest.mark.parametrize("options", [{"driver": "co_processor"}, OPTIONS | {"link": "other"}])
@@ -229,82 +210,9 @@ def test_what_was_polled_is_not_polled_again(bench):
     assert driver.poll(bench.now_ns) == []
 
 
-def test_the_drives_duty_reaches_the_channels_of_the_sides(bench):
-    drive = Drive(OPTIONS | {"swap_sides": True, "reverse_left": True}, bench.context)
-    drive.apply(DriveCommand(0.5, 0.25, sequence=1, expires_ns=200 * MS), 0)
-
-    assert bench.processor.applied[-1] == Applied(0, 0.25, -0.5)
-
-
-def test_the_original_expiry_travels_on_to_the_device(bench):
-    bench.now_ns = SECOND
-    Drive(OPTIONS, bench.context).apply(DriveCommand(0.5, 0.5, 1, expires_ns=SECOND + 120 * MS), SECOND)
-    bench.run(300)
-
-    assert bench.processor.applied[-1] == Applied(SECOND + 120 * MS, 0.0, 0.0)
-
-
-def test_an_expired_drive_command_is_not_sent(bench):
-    Drive(OPTIONS, bench.context).apply(DriveCommand(0.5, 0.5, 1, expires_ns=0), 0)
-
-    assert bench.written == []
-
-
-def test_duties_beyond_full_are_clipped_and_others_refused(bench):
-    drive = Drive(OPTIONS, bench.context)
-    drive.apply(DriveCommand(1.7, -3.0, 1, 200 * MS), 0)
-
-    with pytest.raises(ValueError, match="a duty of nan"):
-        drive.apply(DriveCommand(math.nan, 0.0, 2, 200 * MS), 0)
-
-    assert bench.processor.applied[-1] == Applied(0, 1.0, -1.0)
-
-
-def test_closing_the_drive_stops_the_motors(bench):
-    drive = Drive(OPTIONS, bench.context)
-    drive.apply(DriveCommand(0.5, 0.5, 7, 200 * MS), 0)
-    bench.now_ns = 20 * MS
-    drive.close()
-    drive.close()
-
-    assert bench.processor.applied[-1] == Applied(20 * MS, 0.0, 0.0)
-
-
-@pytest.mark.parametrize(
-    ("opening", "pulse_s"), [(0.0, 0.0011), (1.0, 0.0019), (0.25, 0.0013), (1.5, 0.0019), (None, None)]
-)
-def test_jaw_opening_lies_between_the_two_pulse_widths(bench, opening, pulse_s):
-    Gripper(JAWS, bench.context).apply(JawsCommand(opening, 1, 200 * MS), 0)
-
-    assert bench.machine.pulses[-1] == pulse_s
-
-
-def test_a_jaws_command_that_changes_nothing_is_repeated_ten_times_a_second(bench):
-    gripper = Gripper(JAWS, bench.context)
-    for sequence, now_ns in enumerate(range(0, SECOND, 20 * MS)):
-        bench.now_ns = now_ns
-        gripper.apply(JawsCommand(0.5, sequence, now_ns + 200 * MS), now_ns)
-
-    assert len(bench.written) == 10
-
-
-def test_an_opening_that_is_no_number_is_refused(bench):
-    with pytest.raises(ValueError, match="a jaw opening of inf"):
-        Gripper(JAWS, bench.context).apply(JawsCommand(math.inf, 1, 200 * MS), 0)
-
-
-@pytest.mark.parametrize(("on_stop", "last_pulse"), [("hold", 0.0011), ("release", 0.0019), ("limp", None)])
-def test_closing_leaves_the_jaws_as_the_robot_file_says(bench, on_stop, last_pulse):
-    gripper = Gripper(JAWS | {"on_stop": on_stop}, bench.context)
-    gripper.apply(JawsCommand(0.0, 1, 200 * MS), 0)
-    gripper.close()
-
-    assert bench.machine.pulses[-1] == last_pulse
-
-
 @pytest.mark.parametrize(("feedback", "values"), [("position", [JawsValue(0.4, True)]), ("none", [])])
 def test_jaws_report_where_the_robot_file_says_they_can(bench, feedback, values):
-    gripper = Gripper(JAWS | {"feedback": feedback}, bench.context)
+    gripper = Gripper(OPTIONS | {"feedback": feedback}, bench.context)
     bench.machine.state = bench.machine.state._replace(opening=0.4, holding=True)
     bench.run(1)
 

@@ -7,9 +7,11 @@ from rover.devices.battery.scripted import Battery
 from rover.devices.drive.scripted import Drive
 from rover.devices.protocols import Actuator, Sensor
 from rover.devices.readings import BatteryValue, Detections, JawsValue, RangeValue, StopInputValue, WheelCounts
-from rover.devices.registry import BUILT_IN, SCRIPTED, load_driver
+from rover.devices.registry import BUILT_IN, SCRIPTED, LoadError, load_driver
 
 SECOND = 1_000_000_000
+GUARDED = [("drive", "co_processor"), ("drive", "h_bridge")]
+LOADED = [(family, name) for family in BUILT_IN for name in BUILT_IN[family] if (family, name) not in GUARDED]
 
 
 def played(driver, times):
@@ -62,6 +64,12 @@ def test_every_family_has_a_fake_that_is_a_driver(family):
     assert isinstance(driver, Actuator if family in ("drive", "gripper") else Sensor)
 
 
-@pytest.mark.parametrize(("family", "name"), [(family, name) for family in BUILT_IN for name in BUILT_IN[family]])
+@pytest.mark.parametrize(("family", "name"), LOADED)
 def test_every_built_in_name_leads_to_a_class(family, name):
     assert isinstance(load_driver(family, name), type)
+
+
+@pytest.mark.parametrize(("family", "name"), GUARDED)
+def test_what_the_motor_guard_drives_is_not_to_be_had_elsewhere(family, name):
+    with pytest.raises(LoadError, match="driven by the motor guard, which 'rover run' starts"):
+        load_driver(family, name)

@@ -1,11 +1,12 @@
 import contextlib
-import importlib.util
+import importlib
 import itertools
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
@@ -14,9 +15,11 @@ from rover.guard.client import GuardClient
 from rover.guard.launch import start_guard
 from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings
-from rover.link.emulator import Emulator, Firmware, WheelsFree
+from rover.link.emulated_firmware import Firmware
+from rover.link.emulated_hardware import WheelsFree
+from rover.link.emulator import Emulator
 
-TABLE = Path(__file__).parents[2] / "tools" / "benchmarks" / "guard_table.py"
+TOOLS = Path(__file__).parents[2] / "tools" / "benchmarks"
 LASTS_NS = 250_000_000
 
 
@@ -34,14 +37,24 @@ def eventually() -> Callable[[Callable[[], object]], object]:
     return wait_for
 
 
+def _from_tools(name: str) -> ModuleType:
+    sys.path.insert(0, str(TOOLS))
+    try:
+        return importlib.import_module(name)
+    finally:
+        sys.path.remove(str(TOOLS))
+
+
 @pytest.fixture(scope="session")
-def table():
-    """The table of faults, whose faults and rigs the tests use too."""
-    spec = importlib.util.spec_from_file_location("guard_table", TABLE)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["guard_table"] = module
-    spec.loader.exec_module(module)
-    return module
+def table() -> ModuleType:
+    """The table of faults, whose faults the tests use too."""
+    return _from_tools("guard_table")
+
+
+@pytest.fixture(scope="session")
+def rigs() -> ModuleType:
+    """What the faults of the table happen to."""
+    return _from_tools("guard_rigs")
 
 
 @pytest.fixture

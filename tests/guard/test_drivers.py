@@ -47,7 +47,7 @@ def test_wheels_turn_and_are_closed_at_zero(bay, wheels, eventually):
 
 def test_jaws_on_the_link_move_with_the_wheels_commands(bay, wheels, eventually):
     port = GuardPort(bay.channel)
-    link = Link(port, time.monotonic_ns, 115200)
+    link = Link(port, 115200)
     gripper = LinkJaws({**JAWS, "feedback": "position"}, DriverContext(ROBOT, 1, {"main": link}), wheels)
     assert isinstance(gripper, Actuator)
     gripper.apply(jaws(1, 0.25), 0)
@@ -73,7 +73,7 @@ def test_jaws_on_pins_are_slewed_into_pulses(bay, wheels, eventually):
 
 def test_jaws_on_the_link_push_for_so_long_and_then_go_limp(bay, wheels):
     with closing(GuardPort(bay.channel)) as port:
-        link = Link(port, time.monotonic_ns, 115200)
+        link = Link(port, 115200)
         gripper = LinkJaws(
             {**JAWS, "travel_time": 1.0, "push_for": 2.0}, DriverContext(ROBOT, 1, {"main": link}), wheels
         )

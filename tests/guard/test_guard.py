@@ -14,8 +14,8 @@ import pytest
 from rover.devices.readings import DriveCommand
 from rover.guard import settings as files
 from rover.guard.channel import GuardError, state_of, stop_now
-from rover.guard.outputs import RETRY_NS
 from rover.guard.protocol import Ask, Phase, Request, Ruling, encode
+from rover.guard.serial_line import RETRY_NS
 
 LOG_MOST_MS = 300
 PUSH_MS = 1500
@@ -182,10 +182,10 @@ def test_a_line_that_is_lost_while_nobody_is_connected_is_left_alone_until_someb
     assert (second.state.phase, second.state.cause) == (Phase.STOPPED, "the stop button")
 
 
-def test_a_co_processor_that_answers_no_more_is_a_stop(bay, table, eventually):
+def test_a_co_processor_that_answers_no_more_is_a_stop(bay, table, rigs, eventually):
     client = bay.start()
     bay.get_going(client)
-    rig = table.Rig(bay.folder, bay.emulator, bay.process)
+    rig = rigs.Rig(bay.folder, bay.emulator, bay.process)
     table.block_writes(rig)
     eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
     assert "does not answer" in client.state.cause
@@ -228,7 +228,7 @@ for sequence in itertools.count(1):
 @pytest.mark.parametrize("end", [signal.SIGKILL, signal.SIGSTOP])
 def test_a_runtime_that_ends_in_the_middle_of_a_push_does_not_prolong_it(bay, eventually, end):
     """Neither by the time until the guard gives it up, nor by a time of the guard's own."""
-    bay.start(servo=JAWS | {"on_stop": "hold"}, hold_ns=PUSH_MS * 1_000_000)
+    bay.start(servo=JAWS | {"on_stop": "hold"}, push_for_ns=PUSH_MS * 1_000_000)
     with subprocess.Popen([sys.executable, "-c", PUSHING, str(bay.channel)]) as runtime:
         eventually(lambda: [pulse_s for pulse_s, _ in bay.machine.pulses].count(JAWS["closed"]) > 5)
         runtime.send_signal(end)
@@ -239,7 +239,7 @@ def test_a_runtime_that_ends_in_the_middle_of_a_push_does_not_prolong_it(bay, ev
 
 
 def test_a_stop_holds_what_the_jaws_hold_until_the_push_has_lasted_long_enough(bay, eventually):
-    client = bay.start(servo=JAWS | {"on_stop": "hold"}, hold_ns=2 * PUSH_MS * 1_000_000)
+    client = bay.start(servo=JAWS | {"on_stop": "hold"}, push_for_ns=2 * PUSH_MS * 1_000_000)
     bay.get_going(client)
     eventually(lambda: bay.command(client, pulse_us=1100) or bay.machine.pulses[-1][0] == JAWS["closed"])
     client.stop("stop")

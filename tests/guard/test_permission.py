@@ -81,7 +81,7 @@ def test_the_first_cause_of_a_stop_is_kept():
     assert permission.cause == "the stop input is open"
 
 
-def test_a_commander_that_is_gone_has_to_be_replaced_before_motion():
+def test_a_permit_holder_that_is_gone_has_to_be_replaced_before_motion():
     permission = running()
     permission.lapse("the runtime fell silent")
     assert (permission.phase, permission.permit_holder) == (Phase.STOPPED, NOBODY)
@@ -89,7 +89,7 @@ def test_a_commander_that_is_gone_has_to_be_replaced_before_motion():
     assert permission.phase is Phase.RUNNING
 
 
-def test_a_commander_that_is_gone_takes_no_stop_away():
+def test_a_permit_holder_that_is_gone_takes_no_stop_away():
     permission = running()
     permission.stop("stopped by an operator")
     permission.lapse("the runtime fell silent")

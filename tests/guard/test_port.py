@@ -8,7 +8,7 @@ from rover.devices.readings import WheelCounts
 from rover.files.robot import Robot
 from rover.guard.channel import GuardError
 from rover.guard.port import GuardPort
-from rover.link import Link, PortError
+from rover.link import Link
 
 ROBOT = Robot.model_validate(
     {
@@ -32,7 +32,7 @@ def port(bay):
 
 
 def test_drivers_on_a_link_read_what_the_guard_received(bay, port, eventually):
-    link = Link(port, time.monotonic_ns, 115200)
+    link = Link(port, 115200)
     counts = Counts(ROBOT.devices.counts.options, DriverContext(ROBOT, 1, {"main": link}))
     client = bay.client()
     before_ns = time.monotonic_ns()
@@ -44,11 +44,6 @@ def test_drivers_on_a_link_read_what_the_guard_received(bay, port, eventually):
     assert before_ns < seen[-1].taken_ns <= time.monotonic_ns()
     assert seen[-1].value.left > 0
     assert link.counts.lost == 0
-
-
-def test_nothing_can_be_written_past_the_guard(port):
-    with pytest.raises(PortError, match="the motor guard owns the port"):
-        port.write("motors", lambda now_ns: b"$X\r\n")
 
 
 def test_a_subscriber_that_fails_keeps_no_other_from_its_lines(port, eventually):

@@ -18,7 +18,7 @@ from rover.guard.protocol import (
     decode,
     encode,
 )
-from rover.link.sentences import crc16
+from rover.link.framing import crc16
 
 WHOLE = st.integers(0, 2**32 - 1)
 TIME = st.integers(-(2**63), 2**63 - 1)

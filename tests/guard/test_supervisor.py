@@ -162,9 +162,9 @@ def test_the_watchdog_of_a_guard_that_was_killed_is_left_to_bite(bay, eventually
     os.kill(workers(bay)[0], signal.SIGCONT)
 
 
-def test_zero_is_written_to_every_channel_though_one_cannot_be(table, folder, capsys):
+def test_zero_is_written_to_every_channel_though_one_cannot_be(rigs, folder, capsys):
     """Whoever holds them: nothing of the guard is needed for it."""
-    files = table.PwmFiles(folder / "pwm")
+    files = rigs.PwmFiles(folder / "pwm")
     chip = folder / "pwm" / "pwmchip0"
     for channel in (0, 1):
         (chip / f"pwm{channel}" / "duty_cycle").write_text("25000\n")
@@ -176,8 +176,8 @@ def test_zero_is_written_to_every_channel_though_one_cannot_be(table, folder, ca
     files.close()
 
 
-def test_a_guard_on_pins_that_hangs_is_replaced(table, eventually):
-    with table.pin_rig() as rig:
+def test_a_guard_on_pins_that_hangs_is_replaced(rigs, eventually):
+    with rigs.pin_rig() as rig:
         rig.start_runtime(False)
         eventually(rig.is_moving)
         hung = rig.guard_pid()

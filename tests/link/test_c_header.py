@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from rover.link.sentences import DOWNWARDS, UPWARDS, MotorCommand, Word, crc16, decode, encode, frame
+from rover.link.codec import decode, encode
+from rover.link.framing import crc16, frame
+from rover.link.sentences import DOWNWARDS, UPWARDS, MotorCommand, Word
 
 SOURCE = Path(__file__).parents[2] / "tools" / "coprocessor" / "round_trip.c"
 STRICT = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-Wconversion", "-pedantic"]

@@ -4,10 +4,9 @@ import termios
 import tty
 
 import pytest
-import serial
 
+from rover.link.framing import Damage
 from rover.link.port import PortError, SerialPort, open_serial
-from rover.link.sentences import Damage
 
 
 class Wire:
@@ -27,12 +26,6 @@ class Wire:
         self.path.unlink()
         os.close(self.device)
         os.close(self._far)
-
-    def received(self) -> bytes:
-        try:
-            return os.read(self.device, 65536)
-        except BlockingIOError:
-            return b""
 
 
 @pytest.fixture
@@ -65,97 +58,19 @@ def test_lines_are_handed_over_with_the_time_of_their_arrival(wire, port, now_ns
     assert port.damage == {Damage.GARBAGE: 5}
 
 
-def test_a_message_is_written_and_composed_with_the_time_of_writing(wire, port, now_ns, eventually):
-    before_ns, composed = now_ns(), []
-
-    port.write("motors", lambda now: composed.append(now) or b"$HELLO\r\n")
-
-    assert eventually(wire.received) == b"$HELLO\r\n"
-    assert before_ns <= composed[0] <= now_ns()
-    assert port.counts.bytes_out == 8
-
-
-def test_a_message_that_has_become_pointless_is_dropped(wire, port, eventually):
-    port.write("motors", lambda now: None)
-
-    eventually(lambda: port.counts.dropped == 1)
-
-    assert wire.received() == b""
-
-
-def test_a_line_that_takes_nothing_never_stalls_the_writer_and_gets_the_newest(wire, port, eventually):
-    termios.tcflow(wire._far, termios.TCOOFF)
-    numbers = 5000
-    for number in range(numbers):
-        port.write("motors", lambda now, number=number: b"%060d\r\n" % number)
-    port.write("servo", lambda now: b"servo\r\n")
-    assert port.counts.dropped > 0
-
-    termios.tcflow(wire._far, termios.TCOON)
-    received = bytearray()
-    eventually(lambda: received.extend(wire.received()) or b"servo" in received)
-
-    written = received.split()
-    assert written[-2:] == [b"%060d" % (numbers - 1), b"servo"]
-    assert len(written) < numbers
-    assert all(len(line) == 60 for line in written[:-1]), "no message may be cut"
-
-
-def test_a_line_that_backs_up_cuts_no_message(wire, port, eventually):
-    messages = [b"%060d\r\n" % number for number in range(3000)]
-    for number, message in enumerate(messages):
-        port.write(f"slot {number}", lambda now, message=message: message)
-    eventually(lambda: port.counts.bytes_out > 8000)
-
-    received = bytearray()
-    eventually(lambda: received.extend(wire.received()) or len(received) >= sum(map(len, messages)))
-
-    assert received == b"".join(messages)
-
-
-def test_nothing_is_put_behind_a_queue_that_the_driver_still_holds(wire, port, monkeypatch, eventually):
-    # A pseudo-terminal has no such queue.
-    queued, asked = [500], []
-    monkeypatch.setattr(serial.Serial, "out_waiting", property(lambda self: asked.append(1) or queued[0]))
-    port.write("motors", lambda now: b"$OLD\r\n")
-    eventually(lambda: len(asked) >= 2)
-    port.write("motors", lambda now: b"$NEW\r\n")
-    queued[0] = 0
-
-    assert eventually(wire.received) == b"$NEW\r\n"
-
-
-def test_what_waited_when_the_port_was_lost_is_not_sent_afterwards(wire, port, eventually):
-    termios.tcflow(wire._far, termios.TCOOFF)
-    port.write("motors", lambda now: b"$OLD\r\n")
-    port.write("servo", lambda now: b"$OLD\r\n")
-    wire.unplug()
-    eventually(lambda: port.counts.lost == 1)
-    wire.plug_in()
-    eventually(lambda: port.counts.opened == 2)
-
-    port.write("lamp", lambda now: b"$NEW\r\n")
-
-    assert eventually(wire.received) == b"$NEW\r\n"
-
-
 def test_an_unplugged_port_comes_back_by_itself(wire, port, eventually):
     lines = []
     port.subscribe(lambda line, _: lines.append(line))
     wire.unplug()
     eventually(lambda: port.counts.failed_openings >= 2)
-    port.write("motors", lambda now: b"$OLD\r\n")
 
     wire.plug_in()
     eventually(lambda: port.counts.opened == 2)
     os.write(wire.device, b"$BACK\r\n")
     eventually(lambda: lines)
-    port.write("motors", lambda now: b"$NEW\r\n")
 
     assert lines == [b"$BACK"]
-    assert eventually(wire.received) == b"$NEW\r\n"
     assert port.counts.lost == 1
-    assert port.counts.dropped == 1
 
 
 def test_a_subscriber_that_fails_stops_neither_the_port_nor_the_others(wire, port, eventually, caplog):
@@ -179,13 +94,6 @@ def test_closing_twice_is_once(port):
     port.close()
 
     assert not port.is_open
-
-
-def test_the_last_message_before_closing_is_still_written(wire, port, eventually):
-    port.write("motors", lambda now: b"$STOP\r\n")
-    port.close()
-
-    assert eventually(wire.received) == b"$STOP\r\n"
 
 
 def test_a_missing_port_is_told_in_one_line(tmp_path):

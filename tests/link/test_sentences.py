@@ -1,64 +1,17 @@
+"""The format as the code has it, and as its documentation tells it."""
+
 import math
 import re
 
 import pytest
 from hypothesis import given
-from hypothesis import strategies as st
 
 from rover.link import sentences
-from rover.link.sentences import (
-    DOWNWARDS,
-    LONGEST,
-    UPWARDS,
-    CountsReport,
-    Damage,
-    Framer,
-    HeadingReport,
-    Layout,
-    MagneticHeading,
-    MotorCommand,
-    Number,
-    RateOfTurn,
-    SentenceError,
-    TrueHeading,
-    Word,
-    compass_angle,
-    decode,
-    encode,
-    frame,
-)
+from rover.link.codec import encode
+from rover.link.framing import LONGEST
+from rover.link.sentences import DOWNWARDS, UPWARDS, HeadingReport, RateOfTurn, TrueHeading, compass_angle
 
-WORD_CHARACTERS = "ABCXYZabcxyz0189 ._-"
-
-
-def _field_values(field: Number | Word) -> st.SearchStrategy[object]:
-    if isinstance(field, Word):
-        return st.text(WORD_CHARACTERS, min_size=1, max_size=field.width)
-    numbers = st.integers(field.low, field.high)
-    return st.none() | numbers if field.optional else numbers
-
-
-def _values_of(layout: Layout) -> st.SearchStrategy[sentences.Sentence]:
-    return st.builds(layout.value, *(_field_values(field) for field in layout.fields))
-
-
-own_values = st.one_of([_values_of(layout) for layout in UPWARDS + DOWNWARDS])
-hundredths = st.none() | st.integers(0, 35999).map(lambda n: n / 100)
-standard_values = st.one_of(
-    st.builds(TrueHeading, hundredths),
-    st.builds(MagneticHeading, hundredths),
-    st.builds(RateOfTurn, st.none() | st.integers(-72000, 72000).map(lambda n: n / 100)),
-)
-any_value = own_values | standard_values
-MOTORS = MotorCommand(session=7, sequence=41, left_permille=250, right_permille=-250, lasts_ms=200)
-
-
-@given(any_value)
-def test_what_was_encoded_is_decoded(value):
-    line = encode(value)
-
-    assert decode(line) == value
-    assert len(line) <= LONGEST
+from .test_codec import own_values
 
 
 @given(own_values)
@@ -66,24 +19,6 @@ def test_a_sentence_is_never_wider_than_the_table_says(value):
     layout = next(layout for layout in UPWARDS + DOWNWARDS if layout.value is type(value))
 
     assert len(encode(value)) <= layout.width <= LONGEST
-
-
-def test_a_motor_command_on_the_wire():
-    assert encode(MOTORS).startswith(b"$PXFRM,7,41,250,-250,200,")
-
-
-@given(any_value, st.data())
-def test_one_changed_byte_is_never_taken_for_another_value(value, data):
-    line = bytearray(encode(value).removesuffix(b"\r\n"))
-    position = data.draw(st.integers(0, len(line) - 1))
-    line[position] ^= data.draw(st.integers(1, 255))
-
-    try:
-        decoded = decode(bytes(line))
-    except SentenceError:
-        return
-    # What remains are the lower-case hex digits that we allow in the checksum.
-    assert decoded == value
 
 
 @pytest.mark.parametrize("layouts", [UPWARDS, DOWNWARDS], ids=["upwards", "downwards"])
@@ -104,77 +39,6 @@ def test_the_table_in_the_documentation_is_that_of_the_code():
     assert rows == expected
 
 
-@pytest.mark.parametrize(
-    ("value", "message"),
-    [
-        (MOTORS._replace(left_permille=40000), "left_permille is 40000; a whole number from -32768 to 32767 is due"),
-        (MOTORS._replace(lasts_ms=-1), "lasts_ms is -1; a whole number from 0 to 65535 is due"),
-        (sentences.Identity(0, 0, 0, 1000, "a,b"), "firmware is 'a,b'; up to 20 letters, digits or ' ._-' are due"),
-    ],
-)
-def test_a_value_out_of_range_is_not_encoded(value, message):
-    with pytest.raises(ValueError, match="^" + re.escape(message)):
-        encode(value)
-
-
-def _with_crc(body: str) -> bytes:
-    return frame(f"{body},{sentences.crc16(body)}")
-
-
-@pytest.mark.parametrize(
-    ("line", "damage"),
-    [
-        (b"", Damage.FRAME),
-        (b"$*00", Damage.FRAME),
-        (b"PXFRM,1", Damage.FRAME),
-        (b"$HEHDT,\xff,T*21", Damage.FRAME),
-        (b"$" + b"A" * 90 + b"*00", Damage.TOO_LONG),
-        (b"$HEHDT,341.9,T*21", Damage.CHECKSUM),
-        (frame("PXFRM,7,41,250,-250,200,0000"), Damage.CRC),
-        (frame("PXFRM"), Damage.CRC),
-        (_with_crc("PXFRM,7,41,250,-250"), Damage.FIELDS),
-        (_with_crc("PXFRM,7,41,250,+250,200"), Damage.FIELDS),
-        (_with_crc("PXFRM,7,41,250,1_0,200"), Damage.FIELDS),
-        (_with_crc("PXFRM,70000,41,250,250,200"), Damage.FIELDS),
-        (_with_crc("PXFRM,,41,250,250,200"), Damage.FIELDS),
-        (_with_crc("PXFRZ,1"), Damage.UNKNOWN),
-        (frame("GPGGA,1"), Damage.UNKNOWN),
-        (frame("HDT,1.0,T"), Damage.UNKNOWN),
-        (frame("HEHDT,361.0,T"), Damage.FIELDS),
-        (frame("HEHDT,nan,T"), Damage.FIELDS),
-        (frame("HEHDT,1.0"), Damage.FIELDS),
-        (frame("HEHDT,1.0,M"), Damage.FIELDS),
-        (frame("HCHDG,1.0,,"), Damage.FIELDS),
-        (frame("HCHDG,1.0,2.0,,,"), Damage.FIELDS),
-    ],
-)
-def test_damage_is_told_apart(line, damage):
-    with pytest.raises(SentenceError) as caught:
-        decode(line)
-
-    assert caught.value.damage is damage
-
-
-@pytest.mark.parametrize(
-    ("body", "value"),
-    [
-        ("HEHDT,341.8,T", TrueHeading(341.8)),
-        ("GPHDT,,T", TrueHeading(None)),
-        ("HCHDM,10,M", MagneticHeading(10.0)),
-        ("HCHDG,100.0,,,,", MagneticHeading(100.0)),
-        ("HCHDG,100.0,2.0,W,,", MagneticHeading(98.0)),
-        ("HCHDG,100.0,2.0,W,5.0,E", TrueHeading(103.0)),
-        ("HCHDG,1.0,,,5.0,W", TrueHeading(356.0)),
-        ("HCHDG,,,,5.0,W", MagneticHeading(None)),
-        ("TIROT,-15.5,A", RateOfTurn(-15.5)),
-        ("TIROT,-15.5,V", RateOfTurn(None)),
-        ("TIROT,,A", RateOfTurn(None)),
-    ],
-)
-def test_standard_sentences_of_any_talker_are_understood(body, value):
-    assert decode(frame(body)) == value
-
-
 def test_a_turn_to_port_is_a_positive_rate():
     assert RateOfTurn(-60.0).rate == pytest.approx(math.radians(1.0))
 
@@ -186,53 +50,3 @@ def test_compass_headings_become_field_angles(compass_deg, angle):
     assert compass_angle(TrueHeading(compass_deg)) == pytest.approx(angle)
     assert compass_angle(own) == pytest.approx(angle)
     assert compass_angle(own._replace(heading_cdeg=None)) is None
-
-
-@given(st.binary(max_size=400))
-def test_no_noise_raises_anything_and_all_of_it_is_accounted_for(noise):
-    framer = Framer()
-
-    lines = framer.feed(noise)
-
-    accounted = sum(map(len, lines)) + framer.damage[Damage.GARBAGE] + len(framer._line)
-    assert accounted == len(noise) - noise.count(b"\r") - noise.count(b"\n")
-    for line in lines:
-        with pytest.raises(SentenceError):
-            decode(line)
-
-
-@given(st.lists(any_value, max_size=6), st.binary(max_size=30), st.data())
-def test_any_split_into_chunks_gives_the_same_lines(values, noise, data):
-    stream = noise + b"".join(map(encode, values))
-    cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=20)))
-    whole, split = Framer(), Framer()
-
-    expected = whole.feed(stream)
-    lines = [
-        line
-        for start, end in zip([0, *cuts], [*cuts, len(stream)], strict=True)
-        for line in split.feed(stream[start:end])
-    ]
-
-    assert lines == expected
-    assert split.damage == whole.damage
-
-
-@given(st.binary(max_size=100), any_value)
-def test_the_sentence_after_noise_is_found(noise, value):
-    assert Framer().feed(noise + encode(value))[-1] == encode(value).strip()
-
-
-def test_a_sentence_cut_short_costs_only_itself():
-    framer = Framer()
-    cut = encode(CountsReport(1, 2, 3, 4, 5))[:20]
-
-    assert framer.feed(cut + encode(MOTORS)) == [encode(MOTORS).strip()]
-    assert framer.damage == {Damage.CUT_SHORT: 1, Damage.GARBAGE: 20}
-
-
-def test_memory_stays_bounded_without_line_ends():
-    framer = Framer()
-
-    assert framer.feed(b"$" + b"x" * 100_000) == []
-    assert framer.damage == {Damage.TOO_LONG: 1, Damage.GARBAGE: 100_001}

@@ -9,19 +9,9 @@ from crccheck.crc import Crc16Ibm3740, Crc16Modbus, Crc16Xmodem
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.link.sentences import (
-    LONGEST,
-    CountsReport,
-    Damage,
-    MotorCommand,
-    RateOfTurn,
-    SentenceError,
-    TrueHeading,
-    checksum,
-    crc16,
-    decode,
-    encode,
-)
+from rover.link.codec import decode, encode
+from rover.link.framing import LONGEST, Damage, SentenceError, checksum, crc16
+from rover.link.sentences import CountsReport, MotorCommand, RateOfTurn, TrueHeading
 
 PUBLISHED = [
     # sentence, value, where it was seen

@@ -22,7 +22,8 @@ from rover.devices.readings import HeadingValue, RangeValue, Reading
 from rover.devices.sides import Sides
 from rover.files import load
 from rover.guard.launch import is_at_work, retire
-from rover.link.emulator import Emulator, HardwareState
+from rover.link.emulated_hardware import HardwareState
+from rover.link.emulator import Emulator
 from rover.readiness import bring_up as walk
 from rover.readiness import sensors
 from rover.readiness.finding import Finding, Verdict, told

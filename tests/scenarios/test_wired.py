@@ -3,6 +3,7 @@
 import pytest
 
 from rover.events import HealthChange
+from rover.guard.drivers import LinkJaws, Wheels
 
 # Nothing that only luck decides: the wired bench runs on the computer's own clock.
 STEADY = {"gripper": {"missed": 0, "dropped": 0}, "link": {"stall_every": "0 s"}}
@@ -17,9 +18,16 @@ def wired_errand(files, small_bay):
 
 
 def test_a_jar_is_delivered_through_the_serial_line(small_bay, wired_errand):
-    done = small_bay.rehearse(wired_errand, 2, wired=True)
+    drivers = []
+
+    def watch(rehearsal):
+        drivers.extend(map(rehearsal.drivers.made, ("drive", "gripper")))
+        return lambda robot_time_s, state, delivered: None
+
+    done = small_bay.rehearse(wired_errand, 2, wired=True, watch=watch)
     assert done.ended == ALL_IN
     assert done.run.header["host"] == "wired bench"
+    assert [type(driver) for driver in drivers] == [Wheels, LinkJaws], "commanded as on the robot"
 
 
 def test_a_line_unplugged_in_mid_run_is_survived(small_bay, wired_errand):

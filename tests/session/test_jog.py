@@ -20,7 +20,9 @@ from rover.devices.readings import RangeValue, Reading
 from rover.events import Note, Stop
 from rover.files import load
 from rover.guard.launch import is_at_work, retire
-from rover.link.emulator import Emulator, Firmware, WheelsFree
+from rover.link.emulated_firmware import Firmware
+from rover.link.emulated_hardware import WheelsFree
+from rover.link.emulator import Emulator
 from rover.record.reader import read
 from rover.session.by_hand import TimedReading
 from rover.session.jog import KEYS, WORD_LASTS_NS, HoldToRun, Key, Steering, keys_in

@@ -30,7 +30,8 @@ from rover.files.bench import BenchFile
 from rover.guard.channel import state_of, stop_now
 from rover.guard.launch import is_at_work, retire
 from rover.guard.protocol import Phase
-from rover.link.emulator import Emulator, Firmware
+from rover.link.emulated_firmware import Firmware
+from rover.link.emulator import Emulator
 from rover.record.reader import read
 from rover.record.run import RecordedRun
 from rover.session.assembly import assemble

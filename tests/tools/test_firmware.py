@@ -1,9 +1,10 @@
-"""The example firmware: it compiles without a warning, and in a simulator the real drivers read and command it.
+"""The example firmware: it compiles without a warning, and in a simulator the real drivers read it.
 
 All times are those of the simulated board, so a slow machine changes no result.
 """
 
 import math
+import os
 import shutil
 import subprocess
 from pathlib import Path
@@ -12,20 +13,18 @@ import pytest
 
 from rover.devices.battery.co_processor import Battery
 from rover.devices.counts.co_processor import Counts
-from rover.devices.drive.co_processor import Drive
-from rover.devices.gripper.co_processor import Gripper
 from rover.devices.heading.co_processor import Heading
 from rover.devices.protocols import DriverContext
-from rover.devices.readings import BatteryValue, DriveCommand, HeadingValue, JawsCommand, WheelCounts
+from rover.devices.readings import BatteryValue, HeadingValue, WheelCounts
 from rover.files.robot import SerialLink
 from rover.link import open_link
-from rover.link.sentences import Acceptance, Acknowledgement, CountsReport, HeadingReport
+from rover.link.codec import encode
+from rover.link.sentences import Acceptance, Acknowledgement, CountsReport, HeadingReport, MotorCommand, ServoCommand
 from rover.quantities import compass_to_field
 
 COPROCESSOR = Path(__file__).parents[2] / "tools" / "coprocessor"
 CHIP = "atmega328p"
 OPTIONS = {"driver": "co_processor", "link": "main"}
-SECOND = 1_000_000_000
 SENSOR_BYTES = {0x1A: 0xB0, 0x1B: 0x04, 0x18: 0xA0, 0x19: 0x00, 0x35: 0xC0}
 
 needs_compiler = pytest.mark.skipif(
@@ -96,11 +95,24 @@ def board(simulator, firmware, tmp_path):
 
 
 @pytest.fixture
-def link(board, eventually):
-    port = eventually(lambda: next((line[1] for line in board.log if line[0] == "port"), None))
+def port(board, eventually):
+    return eventually(lambda: next((line[1] for line in board.log if line[0] == "port"), None))
+
+
+@pytest.fixture
+def link(port):
     link = open_link(SerialLink(port=port))
     yield link
     link.close()
+
+
+@pytest.fixture
+def command(port, link, eventually):
+    """Write commands to the board, as the motor guard does, once it speaks."""
+    line = os.open(port, os.O_WRONLY | os.O_NOCTTY)
+    eventually(lambda: link.identity)
+    yield lambda sentence: os.write(line, encode(sentence))
+    os.close(line)
 
 
 @pytest.fixture
@@ -178,12 +190,10 @@ def test_the_battery_is_measured_at_the_divider(board, context, eventually):
 
 
 @needs_compiler
-def test_commands_are_carried_out_and_answered(board, context, link, eventually):
+def test_commands_are_carried_out_and_answered(board, command, link, eventually):
     answers = link.mailbox(Acknowledgement)
-    drive = Drive(OPTIONS | {"reverse_right": True}, context)
-    eventually(lambda: link.identity)
 
-    drive.apply(DriveCommand(0.5, 0.25, 7, link.now_ns() + 60 * SECOND), link.now_ns())
+    command(MotorCommand(1, 7, 500, -250, 60_000))
 
     # 255 steps are full duty.
     eventually(lambda: board.times("drive", "128", "-64"))
@@ -192,23 +202,18 @@ def test_commands_are_carried_out_and_answered(board, context, link, eventually)
 
 
 @needs_compiler
-def test_the_gripper_gets_its_pulse(board, context, link, eventually):
-    gripper = Gripper(OPTIONS | {"closed": 0.0011, "open": 0.0019}, context)
-    eventually(lambda: link.identity)
-
-    gripper.apply(JawsCommand(0.5, 1, link.now_ns() + 60 * SECOND), link.now_ns())
+def test_the_gripper_gets_its_pulse(board, command, eventually):
+    command(ServoCommand(1, 1, 1500, 60_000))
     eventually(lambda: board.times("pulse", "1500"))
-    gripper.apply(JawsCommand(None, 2, link.now_ns() + 60 * SECOND), link.now_ns())
+    command(ServoCommand(1, 2, 0, 60_000))
 
     eventually(lambda: board.times("pulse", "0"))
 
 
 @needs_compiler
-def test_motors_are_off_250_ms_after_the_last_command(board, context, link, eventually):
-    drive = Drive(OPTIONS, context)
-    eventually(lambda: link.identity)
+def test_motors_are_off_250_ms_after_the_last_command(board, command, eventually):
     for sequence in range(1, 20):
-        drive.apply(DriveCommand(0.4, 0.4, sequence, link.now_ns() + 60 * SECOND), link.now_ns())
+        command(MotorCommand(1, sequence, 400, 400, 60_000))
         eventually(lambda: len(board.times("heard")) == sequence)  # noqa: B023  called at once
 
     last_command_us = board.times("heard")[-1]
@@ -219,11 +224,9 @@ def test_motors_are_off_250_ms_after_the_last_command(board, context, link, even
 
 
 @needs_compiler
-def test_a_hung_program_is_ended_by_the_watchdog_and_motors_stay_off(board, context, link, eventually):
+def test_a_hung_program_is_ended_by_the_watchdog_and_motors_stay_off(board, command, link, eventually):
     counts = link.mailbox(CountsReport)
-    drive = Drive(OPTIONS, context)
-    eventually(lambda: link.identity)
-    drive.apply(DriveCommand(0.4, 0.4, 1, link.now_ns() + 60 * SECOND), link.now_ns())
+    command(MotorCommand(1, 1, 400, 400, 60_000))
     eventually(lambda: board.times("drive", "102", "102"))
 
     board.tell("hang")

@@ -7,8 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from rover.link.emulator import CoProcessor, Firmware, WheelsFree
-from rover.link.sentences import Acknowledgement, MotorCommand, SentenceError, ServoCommand, decode, encode
+from rover.link.codec import decode, encode
+from rover.link.emulated_firmware import CoProcessor, Firmware
+from rover.link.emulated_hardware import WheelsFree
+from rover.link.framing import SentenceError
+from rover.link.sentences import Acknowledgement, MotorCommand, ServoCommand
 
 SOURCE = Path(__file__).parents[2] / "tools" / "coprocessor" / "gate_replay.c"
 STRICT = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-Wconversion", "-pedantic"]

@@ -8,206 +8,26 @@ millisecond. A moment fails unless both wheels are at zero within 300 ms and sta
 """
 
 import argparse
-import collections
 import contextlib
-import itertools
 import os
 import random
 import resource
 import signal
 import statistics
-import subprocess
 import sys
-import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from rover.devices.readings import DriveCommand
-from rover.events import Note
-from rover.guard import settings as files
+from guard_rigs import Rig, pin_rig, serial_rig, wait_for
+
 from rover.guard.channel import state_of
-from rover.guard.client import GuardClient
-from rover.guard.launch import GuardProcess, start_guard
-from rover.guard.protocol import Phase
-from rover.guard.settings import GuardSettings
-from rover.link.emulator import Emulator, Firmware, WheelsFree
+from rover.link.emulator import Emulator
 
 ALLOWED_MS = 300.0
-STEP_S = 0.02
-COMMAND_LASTS_NS = 250_000_000
 WATCHED_S = 0.6
-_MS = 1e6
-_LIMIT_S = 60.0
-_HEADER = {"name": "guard table"}
-
-
-# The process that plays the runtime.
-
-
-def play_runtime(folder: Path, record_path: Path) -> None:
-    """Enable motion once, then command the wheels at 50 Hz until something happens to this process."""
-    signal.signal(signal.SIGUSR1, loop_for_ever)
-    judge = os.getppid()
-    client = GuardClient(folder)
-    record = begin_record(record_path) if record_path.name else None
-    get_going(client)
-    for sequence in itertools.count(1):
-        now_ns = time.monotonic_ns()
-        client.command(DriveCommand(0.5, 0.4, sequence, now_ns + COMMAND_LASTS_NS))
-        client.poll()
-        if record is not None:
-            record.event(now_ns, Note("step", str(sequence)))
-            if record.trouble:
-                client.stop(record.trouble)
-                return
-        if os.getppid() != judge:
-            return
-        time.sleep(STEP_S)
-
-
-def loop_for_ever(*_: object) -> None:
-    """Run a loop in C that never ends and never lets another thread of Python run."""
-    collections.deque(itertools.repeat(0), maxlen=0)
-
-
-def begin_record(path: Path) -> Any:
-    """Return a real run record; loaded here, since only one of the faults needs it."""
-    from rover.record.writer import RunRecord
-
-    return RunRecord.create(path, _HEADER)
-
-
-def get_going(client: GuardClient) -> None:
-    """Reset, enable and resume until the guard permits motion to this client."""
-    while (
-        client.state is None or client.state.phase is not Phase.RUNNING or client.state.permit_holder != client.session
-    ):
-        client.reset()
-        client.enable()
-        client.resume()
-        time.sleep(0.05)
-        client.poll()
-
-
-# What the wheels are told, and when.
-
-
-class Change(NamedTuple):
-    """The duty of both wheels from a time on."""
-
-    now_ns: int
-    left: float
-    right: float
-
-
-class PwmFiles:
-    """Two PWM channels laid out as the kernel documents them, in plain files, watched each millisecond."""
-
-    def __init__(self, root: Path) -> None:
-        chip = root / "pwmchip0"
-        for channel in (0, 1):
-            (chip / f"pwm{channel}").mkdir(parents=True)
-            for name, content in (("period", "0"), ("duty_cycle", "0"), ("polarity", "normal"), ("enable", "0")):
-                (chip / f"pwm{channel}" / name).write_text(f"{content}\n")
-        for name, content in (("npwm", "2\n"), ("export", ""), ("unexport", "")):
-            (chip / name).write_text(content)
-        self._duties = [os.open(chip / f"pwm{channel}" / "duty_cycle", os.O_RDONLY) for channel in (0, 1)]
-        self.applied: list[Change] = [Change(time.monotonic_ns(), 0.0, 0.0)]
-        self._closing = threading.Event()
-        self._thread = threading.Thread(target=self._watch, daemon=True)
-        self._thread.start()
-
-    def _watch(self) -> None:
-        while not self._closing.wait(0.001):
-            left, right = (float(os.pread(duty, 32, 0).split(b"\n")[0] or b"0") for duty in self._duties)
-            if (left, right) != self.applied[-1][1:]:
-                self.applied.append(Change(time.monotonic_ns(), left, right))
-
-    def close(self) -> None:
-        """Stop watching."""
-        self._closing.set()
-        self._thread.join()
-        for duty in self._duties:
-            os.close(duty)
-
-
-class Rig:
-    """A guard with its supervisor, the wheels it drives, and a runtime that commands them."""
-
-    def __init__(self, folder: Path, wheels: "Emulator | PwmFiles", guard: GuardProcess) -> None:
-        self.folder, self.wheels, self.guard = folder, wheels, guard
-        self.runtime: subprocess.Popen[bytes]
-        self.record = Path()
-        self._records = itertools.count(1)
-
-    def start_runtime(self, is_recording: bool) -> None:
-        """Start a runtime, which makes the wheels turn as soon as the guard lets it."""
-        self.record = self.folder / f"record{next(self._records)}.db" if is_recording else Path()
-        command = [sys.executable, __file__, "--play-runtime", str(self.folder / "guard"), str(self.record)]
-        self.runtime = subprocess.Popen(command)
-
-    def end_runtime(self) -> None:
-        """End the runtime, whatever state it is in."""
-        self.runtime.kill()
-        self.runtime.wait()
-
-    def guard_pid(self) -> int:
-        """Return the number of the guard's process."""
-        return int((self.folder / "guard" / files.LOCK).read_text("ascii").split()[1])
-
-    def is_moving(self) -> bool:
-        """Tell whether a wheel is told to turn."""
-        return any(self.wheels.applied[-1][1:])
-
-    def zero_after_ms(self, from_ns: int) -> float:
-        """Return how long after a time the wheels came to zero for good (ms); infinite: they turn still."""
-        last = self.wheels.applied[-1]
-        return float("inf") if any(last[1:]) else max(0.0, (last.now_ns - from_ns) / _MS)
-
-
-def wait_for(condition: Callable[[], object], otherwise: Callable[[], str]) -> None:
-    """Wait until a condition is true, for 15 s at most."""
-    for _ in range(int(_LIMIT_S / 0.002)):
-        if condition():
-            return
-        time.sleep(0.002)
-    raise AssertionError(otherwise())
-
-
-@contextlib.contextmanager
-def serial_rig(has_deadline: bool) -> Iterator[Rig]:
-    """Put the emulator of a co-processor behind the guard."""
-    with tempfile.TemporaryDirectory(prefix="guard-") as name:
-        folder = Path(name)
-        firmware = Firmware() if has_deadline else Firmware(deadline_ms=None)
-        emulator = Emulator(WheelsFree(), folder / "main", firmware=firmware)
-        settings = GuardSettings(drive={"port": str(folder / "main"), "baud": 115200})
-        with contextlib.closing(emulator), contextlib.closing(start_guard(settings, folder / "guard")) as guard:
-            yield Rig(folder, emulator, guard)
-
-
-@contextlib.contextmanager
-def pin_rig() -> Iterator[Rig]:
-    """Put stand-ins for the kernel's PWM files and pins behind the guard."""
-    with tempfile.TemporaryDirectory(prefix="guard-") as name:
-        folder = Path(name)
-        (folder / "lines").mkdir()
-        pwm = PwmFiles(folder / "pwm")
-        drive = {
-            "left": {"pwm": 0, "forward": 1, "backward": 2},
-            "right": {"pwm": 1, "forward": 3, "backward": 4},
-            "gpio": str(folder / "lines"),
-            "pwm_files": str(folder / "pwm"),
-        }
-        settings = GuardSettings(drive=drive, channels=tuple((str(folder / "pwm"), 0, channel) for channel in (0, 1)))
-        with contextlib.closing(pwm), contextlib.closing(start_guard(settings, folder / "guard")) as guard:
-            yield Rig(folder, pwm, guard)
-
-
-# The faults.
 
 
 def kill_runtime(rig: Rig) -> None:
@@ -383,7 +203,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["--play-runtime"]:
-        play_runtime(Path(sys.argv[2]), Path(sys.argv[3]))
-    else:
-        main()
+    main()

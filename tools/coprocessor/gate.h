@@ -1,6 +1,6 @@
 /* The command gate of a co-processor: what is obeyed, and when it ends. C99, no hardware in it.
  *
- * rover/link/emulator.py (CoProcessor) is the same gate in Python; tests/tools/test_gate.py holds the two together.
+ * rover/link/emulated_firmware.py (CoProcessor) is the same gate in Python; tests/tools/test_gate.py holds the two together.
  *
  * gate_obey for each command that link_feed completes, gate_enforce from a timer interrupt once a millisecond (with
  * interrupts off round gate_obey and gate_take_answer), then bring g->left, g->right and g->pulse_us to the pins.

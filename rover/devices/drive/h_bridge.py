@@ -116,21 +116,6 @@ class _MotorChannel:
         self._lines.set({(forward if forwards else backward): True})
 
 
-class Drive:
-    """The runtime's driver named ``h_bridge``: motors on pins are driven by the motor guard's process only."""
-
-    def __init__(self, options: Mapping[str, Any], context: Any) -> None:
-        raise ValueError(
-            "driver 'h_bridge' is driven by the motor guard, which 'rover run' starts; rehearse with 'rover rehearse'"
-        )
-
-    def apply(self, command: Any, now_ns: int) -> None:
-        """Never reached: the class cannot be made outside the guard."""
-
-    def close(self) -> None:
-        """Never reached."""
-
-
 def _steps(duty: float) -> int:
     if not math.isfinite(duty):
         raise ValueError(f"a duty of {duty}: the command is not carried out")

@@ -33,6 +33,7 @@ class DriveKeys(DeviceKeys):
     """Two motor channels, the wheels of a side coupled."""
 
     DRIVERS = ("co_processor", "h_bridge")
+    IS_GUARDED = True
 
     top_speed: Annotated[Speed, POSITIVE] = 0.6
     dead_band: Share = 0.12

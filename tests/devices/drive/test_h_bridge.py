@@ -5,7 +5,7 @@ from contextlib import closing
 
 import pytest
 
-from rover.devices.drive.h_bridge import Drive, HBridge
+from rover.devices.drive.h_bridge import HBridge
 from rover.devices.kernel.files import DeviceError
 
 PINS = {"left": {"pwm": 0, "forward": 5, "backward": 6}, "right": {"pwm": 1, "forward": 7, "backward": 8}}
@@ -161,8 +161,3 @@ def test_the_pins_may_be_files_in_a_folder(options, pwm, tmp_path):
 def test_missing_pins_are_named(left):
     with pytest.raises(ValueError, match=r"needs 'left: \{pwm: CHANNEL, forward: PIN, backward: PIN\}'"):
         HBridge({"left": left, "right": PINS["right"]})
-
-
-def test_outside_the_guard_the_driver_says_who_drives_the_pins():
-    with pytest.raises(ValueError, match="driven by the motor guard"):
-        Drive({}, None)

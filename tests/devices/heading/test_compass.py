@@ -11,7 +11,7 @@ from rover.devices.heading.compass import Heading
 from rover.devices.protocols import DriverContext, Sensor
 from rover.files.robot import SerialLink
 from rover.link import open_link
-from rover.link.sentences import frame
+from rover.link.framing import frame
 
 
 @pytest.fixture

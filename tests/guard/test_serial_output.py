@@ -1,23 +1,18 @@
-"""The serial output on a real pseudo-terminal whose far end a test holds; pins on files that stand for the kernel's."""
+"""The serial output on a real pseudo-terminal whose far end a test holds."""
 
 import contextlib
 import os
 import select
+import termios
 import tty
 
 import pytest
+import serial
 
-from rover.guard.outputs import ANSWER_WITHIN_NS, PinOutput, SerialOutput
-from rover.link.sentences import (
-    Acceptance,
-    Acknowledgement,
-    Framer,
-    MotorCommand,
-    SentenceError,
-    ServoCommand,
-    decode,
-    encode,
-)
+from rover.guard.serial_output import ANSWER_WITHIN_NS, SerialOutput
+from rover.link.codec import decode, encode
+from rover.link.framing import Framer, SentenceError
+from rover.link.sentences import Acceptance, Acknowledgement, MotorCommand, ServoCommand
 
 MS = 1_000_000
 SESSION = 77
@@ -32,6 +27,7 @@ class FarEnd:
         os.set_blocking(self._device, False)
         path.symlink_to(os.ttyname(self._far))
         self._framer = Framer()
+        self.damage = self._framer.damage
 
     def commands(self, number: int = 1) -> list:
         """Wait for a number of commands and return them, with what came along; what was cut short is left out."""
@@ -48,6 +44,12 @@ class FarEnd:
 
     def say(self, words: bytes) -> None:
         os.write(self._device, words)
+
+    def block(self) -> None:
+        termios.tcflow(self._far, termios.TCOOFF)
+
+    def unblock(self) -> None:
+        termios.tcflow(self._far, termios.TCOON)
 
     def hang_up(self) -> None:
         os.close(self._device)
@@ -130,6 +132,52 @@ def test_zero_throws_away_what_has_not_gone_out(output, far, clock):
     assert len(commands) < 200, "of a thousand"
 
 
+def test_a_line_that_takes_nothing_gets_the_newest_of_each_kind_and_no_command_cut(output, far, clock):
+    far.commands()
+    far.block()
+    numbers = 5000
+    for number in range(numbers):
+        output.drive(number / 10_000, 0.0, clock.ns + 200 * MS)
+    output.servo(1500, clock.ns + 200 * MS)
+    far.unblock()
+    commands = []
+    while not commands or not isinstance(commands[-1], ServoCommand):
+        output.work(clock.ns)
+        commands += far.commands()
+    assert len(commands) < numbers
+    assert commands[-2].right_permille == round((numbers - 1) / 10)
+    assert far.damage == {}
+
+
+def test_nothing_is_put_behind_a_queue_that_the_driver_still_holds(output, far, clock, monkeypatch):
+    # A pseudo-terminal has no such queue.
+    far.commands()
+    queued = [500]
+    monkeypatch.setattr(serial.Serial, "out_waiting", property(lambda self: queued[0]))
+    output.drive(0.1, 0.1, clock.ns + 200 * MS)
+    assert output.is_pending()
+    output.drive(0.2, 0.2, clock.ns + 200 * MS)
+    queued[0] = 0
+    output.work(clock.ns)
+    assert [command.left_permille for command in far.commands()] == [200]
+
+
+def test_what_waited_when_the_line_was_lost_is_not_sent_afterwards(folder, output, far, clock):
+    far.block()
+    output.drive(0.5, 0.5, clock.ns + 60_000 * MS)
+    output.servo(1500, clock.ns + 60_000 * MS)
+    far.hang_up()
+    output.work(clock.ns)
+    output.drive(0.5, 0.5, clock.ns + 60_000 * MS)
+    (folder / "line").unlink()
+    again = FarEnd(folder / "line")
+    clock.ns += 300 * MS
+    output.work(clock.ns)
+    output.servo(1200, clock.ns + 100 * MS)
+    zero, pulse = again.commands(2)
+    assert (zero.left_permille, zero.right_permille, pulse.pulse_us) == (0, 0, 1200)
+
+
 def test_a_servo_pulse_that_changes_nothing_is_repeated_seldom(output, far, clock):
     far.commands()
     for _ in range(10):
@@ -191,58 +239,3 @@ def test_a_line_that_hangs_up_is_told_and_opened_again(folder, output, far, cloc
     output.work(clock.ns)
     commands = again.commands()
     assert [(command.left_permille, command.right_permille) for command in commands] == [(0, 0)]
-
-
-@pytest.fixture
-def pins(folder, table):
-    (folder / "lines").mkdir()
-    files = table.PwmFiles(folder / "pwm")
-    drive = {
-        "left": {"pwm": 0, "forward": 1, "backward": 2},
-        "right": {"pwm": 1, "forward": 3, "backward": 4},
-        "gpio": str(folder / "lines"),
-        "pwm_files": str(folder / "pwm"),
-    }
-    output = PinOutput(drive, None)
-    yield output, folder / "pwm" / "pwmchip0"
-    output.close()
-    files.close()
-
-
-def duty(chip, channel: int) -> int:
-    return int((chip / f"pwm{channel}" / "duty_cycle").read_text().split()[0])
-
-
-def test_pins_get_their_duties_and_zero(pins):
-    output, chip = pins
-    assert output.drive(0.5, 0.5, 0) == (0.0, 0.0), "not open yet"
-    output.work(0)
-    assert output.fault == ""
-    assert output.drive(0.5, -0.25, 0) == (0.5, -0.25)
-    assert (duty(chip, 0), duty(chip, 1)) == (25_000, 12_500)
-    output.zero()
-    assert (duty(chip, 0), duty(chip, 1)) == (0, 0)
-
-
-def test_pins_that_fail_are_let_go_at_zero(pins):
-    output, chip = pins
-    output.work(0)
-    output.drive(0.5, 0.5, 0)
-    assert output.drive(float("nan"), 0.5, 0) == (0.0, 0.0)
-    assert "nan" in output.fault
-    assert (duty(chip, 0), duty(chip, 1)) == (0, 0)
-    assert not output.is_stuck
-
-
-def test_pins_that_are_not_there_are_told(folder):
-    output = PinOutput(
-        {
-            "left": {"pwm": 0, "direction": 1},
-            "right": {"pwm": 1, "direction": 2},
-            "pwm_files": "/nowhere",
-            "gpio": str(folder),
-        },
-        None,
-    )
-    output.work(0)
-    assert "no PWM chip 0" in output.fault

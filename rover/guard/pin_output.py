@@ -1,0 +1,100 @@
+"""Motors and servo on pins of the board itself, as the guard writes to them."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from rover.guard.output import ZERO, Duties
+
+RETRY_NS = 250_000_000
+_SERVO_HZ = 50.0
+
+
+class PinOutput:
+    """Motors on an H-bridge and a servo, both on pins of the board itself.
+
+    Kernel PWM keeps its last duty when this process dies: the supervisor is the second way to zero.
+
+    Args:
+        drive: keys of the `HBridge`.
+        servo: ``pwm_channel``, ``pwm_chip``, ``pwm_files``; None: no gripper.
+    """
+
+    def __init__(self, drive: Mapping[str, Any], servo: Mapping[str, Any] | None) -> None:
+        self.fault = "not open yet"
+        self.is_stuck = False
+        self._drive_options, self._servo_options = drive, servo
+        self._bridge: Any = None
+        self._servo: Any = None
+        self._retry_ns = 0
+
+    def drive(self, left: float, right: float, until_ns: int) -> Duties:
+        """Set the duties; pins have no deadline of their own, so ``until_ns`` is the guard's to keep."""
+        if self._bridge is None:
+            return ZERO
+        applied: Duties = self._guarded(lambda: self._bridge.apply(left, right)) or ZERO
+        return applied
+
+    def zero(self) -> None:
+        """Bring the wheels to zero."""
+        if self._bridge is not None:
+            self._guarded(self._bridge.zero)
+
+    def servo(self, pulse_us: int, until_ns: int) -> None:
+        """Set the pulse width."""
+        if self._servo is not None:
+            self._guarded(lambda: self._servo.set_pulse(pulse_us / 1e6))
+
+    def work(self, now_ns: int) -> bytes:
+        """Open the pins if that is due; nothing comes in from them."""
+        if self._bridge is None and now_ns >= self._retry_ns:
+            self._retry_ns = now_ns + RETRY_NS
+            self._guarded(self._open)
+        return b""
+
+    def descriptor(self) -> int | None:
+        """There is nothing to poll."""
+        return None
+
+    def is_pending(self) -> bool:
+        """Nothing ever waits."""
+        return False
+
+    def close(self) -> None:
+        """Zero, and let go of pins and channels; a failure of one does not keep the others from it."""
+        bridge, servo, self._bridge, self._servo = self._bridge, self._servo, None, None
+        self.is_stuck |= not _closed(bridge)
+        _closed(servo)
+
+    def _open(self) -> None:
+        # Imported here, so that a guard on a serial line loads nothing of pins.
+        from rover.devices.drive.h_bridge import HBridge
+        from rover.devices.kernel.pwm import ROOT, PwmChannel
+
+        self._bridge = HBridge(self._drive_options)
+        if self._servo_options is not None:
+            options = self._servo_options
+            root = Path(options.get("pwm_files") or ROOT)
+            self._servo = PwmChannel(int(options.get("pwm_chip") or 0), int(options["pwm_channel"]), root)
+            self._servo.configure(_SERVO_HZ)
+        self.fault = ""
+        self.is_stuck = False  # both channels were zero as they were opened
+
+    def _guarded(self, act: Callable[[], Any]) -> Any:
+        """Return what ``act`` returns; if it fails, everything is let go, zero first."""
+        try:
+            return act()
+        except Exception as error:
+            self.close()
+            self.fault = str(error) or type(error).__name__
+            return None
+
+
+def _closed(device: Any) -> bool:
+    """Tell whether a device, if there is one, could be closed."""
+    try:
+        if device is not None:
+            device.close()
+    except Exception:
+        return False
+    return True

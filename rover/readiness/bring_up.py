@@ -15,7 +15,7 @@ from rover.motion.wheels import past_dead_band
 from rover.readiness import sensors, wheels
 from rover.readiness.finding import Change, Finding, Verdict, change, judged, not_tried
 from rover.readiness.person import Person
-from rover.session.by_hand import HandSession, TimedReading, hand_session
+from rover.session.by_hand import ManualSession, TimedReading, manual_session
 
 REST_S = 3.0
 TRIAL_S, SETTLE_S = 1.0, 0.5
@@ -50,7 +50,7 @@ class BringUpResult:
 class BringUp:
     """One walk with a robot at hand; without a ``person``, answers come from the encoders alone."""
 
-    def __init__(self, loaded: Loaded[Robot], at: HandSession, person: Person | None) -> None:
+    def __init__(self, loaded: Loaded[Robot], at: ManualSession, person: Person | None) -> None:
         self.robot, self.source = loaded.model, loaded.source
         self.at, self.person = at, person
         self._at_rest: list[TimedReading] | None = None
@@ -185,7 +185,7 @@ def check_range(walk: BringUp) -> Finding:
     return sensors.range_finding(heard, walk.robot.devices.range, ruler_m)
 
 
-def _ruler(person: Person, at: HandSession) -> float | None:
+def _ruler(person: Person, at: ManualSession) -> float | None:
     question = "Put a box before the range finder. How far is it from the sensor's face by the ruler, such as 50 cm? "
     while answer := person.ask(question, at.step):
         try:
@@ -428,11 +428,11 @@ def bring_up(
 
     Raises:
         NobodyAnswersError: the input has ended.
-        ValueError, OSError, LoadError, RecordError: as `hand_session`.
+        ValueError, OSError, LoadError, RecordError: as `manual_session`.
     """
     folder, record = where
     findings = []
-    with hand_session(loaded, folder, record, "Bring-up") as at:
+    with manual_session(loaded, folder, record, "Bring-up") as at:
         walk = BringUp(loaded, at, person)
         for name in names:
             findings.append(make(name, walk))

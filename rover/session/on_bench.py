@@ -70,8 +70,7 @@ class Rehearsal(loop.Host):
                 self.core,
                 record,
                 run_header(self.core, assembly, seed, depths),
-                self.drivers,
-                began_ns=0,
+                drivers=self.drivers,
                 truth=_Truth(self.bench, assembly.errand.field.zone),
                 is_exact=not wired,
             )

@@ -141,8 +141,8 @@ def _core(assembly: Assembly, activities: Mapping[str, type[Activity]], options:
 
 def _recorder(core: Core, assembly: Assembly, options: RunOptions, devices: RobotDevices) -> RunRecorder:
     header = robot_header(core, assembly, options.seed, options.saved)
-    keeper = StateKeeper(saved_state.path_beside(options.record), assembly.errand.errand)
-    return RunRecorder(core, options.record, header, devices.drivers, began_ns=time.monotonic_ns(), keeper=keeper)
+    keeper, began_ns = StateKeeper(saved_state.path_beside(options.record), assembly.errand.errand), time.monotonic_ns()
+    return RunRecorder(core, options.record, header, drivers=devices.drivers, began_ns=began_ns, keeper=keeper)
 
 
 def _remarks(skipped: int, result: Result, options: RunOptions) -> list[str]:

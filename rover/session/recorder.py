@@ -84,7 +84,7 @@ class RunRecorder(Recorder):
     Args:
         core: at work in this run.
         path, header: of the record.
-        drivers: the camera's frames are kept, and what a driver says of its own trouble is noted.
+        drivers: at work; what one says of its device's trouble is noted, and on the robot the camera's frames are kept.
         began_ns: the time at which the run begins.
         keeper: of the errand's state, where it can be taken up again.
         truth: of a bench. Seed and bench give the same readings again, so they are recorded only where real threads
@@ -96,14 +96,14 @@ class RunRecorder(Recorder):
         core: Core,
         path: Path,
         header: Mapping[str, str],
-        drivers: Drivers,
         *,
-        began_ns: int,
+        drivers: Drivers | None = None,
+        began_ns: int = 0,
         keeper: StateKeeper | None = None,
         truth: GroundTruth | None = None,
         is_exact: bool = False,
     ) -> None:
-        super().__init__(path, header, None if truth is not None else drivers.made("camera"))
+        super().__init__(path, header, drivers.made("camera") if drivers is not None and truth is None else None)
         self.delivered = len(core.ledger.delivered)
         self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
         self._takes_readings = not is_exact
@@ -158,7 +158,7 @@ class RunRecorder(Recorder):
             case Delivery():
                 self.delivered = event.number
             case HealthChange(device, health) if health is not Health.OK:
-                if trouble := self._drivers.trouble(device):
+                if self._drivers is not None and (trouble := self._drivers.trouble(device)):
                     self.note("fault", f"{device}: {trouble}")
 
     def note_skipped(self, skipped: int) -> None:

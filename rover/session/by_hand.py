@@ -4,13 +4,13 @@ The guard alone holds wheels, jaws and stop input; what is commanded here goes t
 """
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
-from rover.events import Event, Health, HealthChange, HoldBack, Note, Stop
+from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.files.load import Loaded
 from rover.files.robot import Robot
 from rover.guard.channel import default_folder
@@ -37,25 +37,20 @@ class ManualSession:
 
     Attributes:
         robot: the robot file.
+        devices: guard's client, serial links and drivers.
         client: the guard's client; its ``state`` is what the guard last said.
-        links: serial links by name.
         latest: the last reading of each family.
-        left_out: families that have no driver on the robot (``driver: simulated``).
         faults: why a driver gave up, by family.
-        trouble: returns what a driver says is wrong with its device, or ''.
     """
 
     def __init__(self, robot: Robot, devices: RobotDevices, recorder: Recorder) -> None:
-        self.robot, self.client, self.links = robot, devices.client, devices.links
+        self.robot, self.devices, self.client = robot, devices, devices.client
         self.latest: dict[str, Reading] = {}
         self.faults: dict[str, str] = {}
-        self.left_out = simulated_in(robot)
-        self.trouble = devices.drivers.trouble
         self._drivers, self._recorder = devices.drivers, recorder
         self._sequence = 0
         self._hello_ns = self._due_ns = 0
         self._phase: Phase | None = None
-        self._causes: tuple[str, ...] = ()
 
     @property
     def now_ns(self) -> int:
@@ -122,17 +117,9 @@ class ManualSession:
             self.step()
         return True
 
-    def note(self, kind: str, text: str) -> None:
-        """Record what a person would want to read afterwards."""
-        self._recorder.event(self.now_ns, Note(kind, text))
-
-    def note_holds(self, causes: Sequence[str]) -> None:
-        """Record which hold-backs of the limits began and ended."""
-        events: list[Event] = [HoldBack(cause) for cause in causes if cause not in self._causes]
-        events += [HoldBack(cause, ended=True) for cause in self._causes if cause not in causes]
-        for event in events:
-            self._recorder.event(self.now_ns, event)
-        self._causes = tuple(causes)
+    def record(self, event: Event) -> None:
+        """Record what happened, such as a `Note` that a person would want to read afterwards."""
+        self._recorder.event(self.now_ns, event)
 
     def _listen_to_guard(self, now_ns: int) -> None:
         if now_ns >= self._hello_ns:

@@ -20,6 +20,7 @@ from typing import Any
 
 from rover.estimate.field import Ground
 from rover.estimate.pose import Pose
+from rover.events import HoldBack, Note
 from rover.files.robot import Robot
 from rover.guard.protocol import Phase, State
 from rover.motion.limits import EchoMemory, Limits, Situation
@@ -186,6 +187,7 @@ class Jog:
         self._shown_ns = 0
         self._stop_is_due = self._is_moving = self._ended = False
         self._noted: Key | None = None
+        self._causes: tuple[str, ...] = ()
 
     def run(self) -> None:
         """Drive until the person ends it."""
@@ -223,7 +225,7 @@ class Jog:
                 self._ended = True
         if key is not self._noted:
             self._noted = key
-            self._session.note("jog", key.value)
+            self._session.record(Note("jog", key.value))
 
     def _drive(self, now_ns: int) -> None:
         if self._stop_is_due:
@@ -236,7 +238,16 @@ class Jog:
             self._steering.rest()
             self._session.drive(0.0, 0.0, now_ns + WORD_LASTS_NS)
             self._is_moving = False
-        self._session.note_holds(self._steering.causes)
+        self._record_hold_backs(self._steering.causes)
+
+    def _record_hold_backs(self, causes: tuple[str, ...]) -> None:
+        before, self._causes = self._causes, causes
+        for cause in causes:
+            if cause not in before:
+                self._session.record(HoldBack(cause))
+        for cause in before:
+            if cause not in causes:
+                self._session.record(HoldBack(cause, ended=True))
 
     def _tell(self, now_ns: int) -> None:
         if now_ns - self._shown_ns >= SHOW_EVERY_NS or self._ended:

@@ -10,7 +10,6 @@ from typing import Any
 from rover.activities.activity import Activity
 from rover.activities.registry import specs
 from rover.core import Action, Core, StepReadings, StepRecord
-from rover.devices.readings import Reading
 from rover.events import Event, Note, Stop
 from rover.guard.channel import default_folder
 from rover.guard.protocol import Phase
@@ -176,7 +175,6 @@ class RobotHost(loop.Host):
         self._states = DeviceStates(core.signals)
         self._asking = _states_that_ask(core)
         self._due = [Action("stop", NOT_ENABLED)]
-        self._guard_state_ns = self._guard_states = 0
         self._skipped_ns = 0
 
     @property
@@ -200,18 +198,10 @@ class RobotHost(loop.Host):
             return None
         woken_ns = self._pace.wait()
         self._client.poll()
-        new = self._with_guard(self._drivers.poll(woken_ns))
+        new = [*self._drivers.poll(woken_ns), *self._watch.readings(self._client.state)]
         now_ns = time.monotonic_ns()  # after polling: no reading can be younger than its step
+        new.sort(key=lambda pair: pair[0])
         return StepReadings(now_ns, new, self._drivers.faults(), self._actions(now_ns))
-
-    def _with_guard(self, new: list[tuple[str, Reading]]) -> list[tuple[str, Reading]]:
-        """Add what the guard said of itself, if that is new: the core passes over it, the record keeps it."""
-        state = self._client.state
-        if state is None or state.now_ns == self._guard_state_ns:
-            return new
-        self._guard_state_ns = state.now_ns
-        self._guard_states += 1
-        return sorted([*new, ("guard", Reading(state.now_ns, self._guard_states, state))], key=lambda pair: pair[0])
 
     def _actions(self, now_ns: int) -> Sequence[Action]:
         due, self._due = self._due, []

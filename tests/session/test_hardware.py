@@ -5,7 +5,6 @@ Ports and pins: `test_bad_input.py`.
 
 import signal
 
-
 MISSING = """
 class Missing:
     def __init__(self, options, host):

@@ -238,16 +238,9 @@ class Jog:
             self._steering.rest()
             self._session.drive(0.0, 0.0, now_ns + WORD_LASTS_NS)
             self._is_moving = False
-        self._record_hold_backs(self._steering.causes)
-
-    def _record_hold_backs(self, causes: tuple[str, ...]) -> None:
-        before, self._causes = self._causes, causes
-        for cause in causes:
-            if cause not in before:
-                self._session.record(HoldBack(cause))
-        for cause in before:
-            if cause not in causes:
-                self._session.record(HoldBack(cause, ended=True))
+        before, self._causes = self._causes, self._steering.causes
+        for cause in sorted({*before} ^ {*self._causes}):
+            self._session.record(HoldBack(cause, ended=cause in before))
 
     def _tell(self, now_ns: int) -> None:
         if now_ns - self._shown_ns >= SHOW_EVERY_NS or self._ended:
@@ -257,12 +250,9 @@ class Jog:
 
 def status(session: ManualSession, share: float, causes: tuple[str, ...], now_ns: int) -> str:
     """Return one line: how the guard stands, the speed, and what the sensors say."""
-    parts = [
-        _standing(session.state, session.is_running, now_ns),
-        f"speed {share:.0%}",
-        *map(_reading_told, _shown(session)),
-    ]
-    return "  ".join(parts + ([f"held back: {', '.join(causes)}"] if causes else []))
+    standing = _standing(session.state, session.is_running, now_ns)
+    held_back = [f"held back: {', '.join(causes)}"] if causes else []
+    return "  ".join([standing, f"speed {share:.0%}", *map(_reading_told, _shown(session)), *held_back])
 
 
 def _shown(session: ManualSession) -> Iterator[tuple[str, Any]]:

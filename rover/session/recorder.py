@@ -191,9 +191,8 @@ class RunRecorder(Recorder):
         if self._keeper is not None:
             self._keeper.keep(self._core.saved(self._point), result)
             self._keeper.close()
-        finds, errors = tuple(self._finds), [find.axis_error_m for find in self._finds if find.axis_error_m is not None]
-        worst = max(errors, default=None)
-        counted = (delivered, expected, finds, worst)
+        worst = max((find.axis_error_m for find in self._finds if find.axis_error_m is not None), default=None)
+        counted = (delivered, expected, tuple(self._finds), worst)
         return Result(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path))
 
     @property

@@ -10,6 +10,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from types import FrameType
 from typing import Any, NoReturn
@@ -240,10 +241,11 @@ def _show_result(result: Any) -> None:
 def run(errand: Path, settings: tuple[str, ...], drivers: tuple[Path, ...], as_json: bool, **given: Any) -> int:
     """Carry an ERRAND out on the real robot. It stands still until motion is enabled."""
     from rover.devices.registry import LoadError, allow_folders
+    from rover.readiness.start import Start
     from rover.record.run import RecordError
     from rover.session.assembly import loads, with_user_activities
     from rover.session.hardware import RunError
-    from rover.session.on_robot import options_of, run_errand
+    from rover.session.on_robot import Console, options_of, run_errand
     from rover.session.saved_state import StateError
 
     allow_folders(drivers)
@@ -253,7 +255,8 @@ def run(errand: Path, settings: tuple[str, ...], drivers: tuple[Path, ...], as_j
         for name in loads(assembly):
             click.echo(f"loading {name}", err=True)
         options = options_of(assembly, errand, _record_path(errand, given["seed"]), given)
-        ended = run_errand(assembly, activities, options, _say, _show_progress)
+        start = partial(Start, say=_say, folder=options.record.parent, enable=given["enable_motion"])
+        ended = run_errand(assembly, activities, options, Console(start, _say, _show_progress))
     except (LoadError, RecordError, RunError, StateError) as error:
         _end_progress()
         raise Unusable(str(error)) from error
@@ -417,7 +420,7 @@ def jog(robot: Path, ports: tuple[str, ...], guard: Path | None, drivers: tuple[
     """Drive a ROBOT by hand: it moves only while a key is held. Keys: arrows or i k j l, space stops, q ends."""
     from rover.devices.registry import LoadError
     from rover.record.run import RecordError
-    from rover.session.by_hand import hand_session
+    from rover.session.by_hand import manual_session
     from rover.session.jog import HELP, Jog, cropped, keys_at_once
 
     if not sys.stdin.isatty():
@@ -425,9 +428,9 @@ def jog(robot: Path, ports: tuple[str, ...], guard: Path | None, drivers: tuple[
     loaded = _robot_at_hand(robot, ports, drivers)
     record = _new_record(f"{robot.stem}-jog")
     try:
-        with hand_session(loaded, guard, record, "Jog") as at, keys_at_once(0):
+        with manual_session(loaded, guard, record, "Jog") as session, keys_at_once(0):
             click.echo(HELP)
-            Jog(at, 0, lambda line: click.echo(f"\r{cropped(line)}\x1b[K", nl=False)).run()
+            Jog(session, 0, lambda line: click.echo(f"\r{cropped(line)}\x1b[K", nl=False)).run()
     except (LoadError, RecordError, ValueError, OSError) as error:
         raise Unusable(str(error)) from error
     click.echo(f"\nrecord: {record}")

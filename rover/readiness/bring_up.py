@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from rover import quantities
 from rover.devices.readings import WheelCounts
+from rover.events import Note
 from rover.files.load import Loaded
 from rover.files.robot import Robot
 from rover.guard.protocol import Phase
@@ -15,7 +16,8 @@ from rover.motion.wheels import past_dead_band
 from rover.readiness import sensors, wheels
 from rover.readiness.finding import Change, Finding, Verdict, change, judged, not_tried
 from rover.readiness.person import Person
-from rover.session.by_hand import HandSession, TimedReading, hand_session
+from rover.session.by_hand import ManualSession, TimedReading, manual_session
+from rover.session.hardware import simulated_in
 
 REST_S = 3.0
 TRIAL_S, SETTLE_S = 1.0, 0.5
@@ -50,7 +52,7 @@ class BringUpResult:
 class BringUp:
     """One walk with a robot at hand; without a ``person``, answers come from the encoders alone."""
 
-    def __init__(self, loaded: Loaded[Robot], at: HandSession, person: Person | None) -> None:
+    def __init__(self, loaded: Loaded[Robot], at: ManualSession, person: Person | None) -> None:
         self.robot, self.source = loaded.model, loaded.source
         self.at, self.person = at, person
         self._at_rest: list[TimedReading] | None = None
@@ -74,7 +76,7 @@ class BringUp:
         return self._damaged
 
     def _line_counts(self) -> dict[str, tuple[int, int]]:
-        return {name: (link.counts.lines, sum(link.damage.values())) for name, link in self.at.links.items()}
+        return {name: (link.counts.lines, sum(link.damage.values())) for name, link in self.at.devices.links.items()}
 
     def permit(self) -> None:
         """Have motion permitted.
@@ -134,7 +136,7 @@ def check_link(walk: BringUp) -> Finding:
     """Look at the serial links: do whole sentences come, and who sends them?"""
     counts = walk.on_links()
     told = [f"{name}: {lines / REST_S:.0f} lines a second, {bad} damaged" for name, (lines, bad) in counts.items()]
-    names = [link.identity.firmware for link in walk.at.links.values() if link.identity is not None]
+    names = [link.identity.firmware for link in walk.at.devices.links.values() if link.identity is not None]
     fits = all(lines > 0 and bad == 0 for lines, bad in counts.values())
     return judged(
         *("link", fits, "; ".join([*told, *names]), "lines on every link, 0 damaged"),
@@ -158,7 +160,7 @@ def check_camera(walk: BringUp) -> Finding:
     """Look at the camera's frames."""
     assert walk.robot.devices.camera is not None
     finding = sensors.camera_finding(walk.at_rest(), walk.robot.devices.camera)
-    trouble = walk.at.trouble("camera")
+    trouble = walk.at.devices.drivers.trouble("camera")
     return replace(finding, verdict=Verdict.OTHERWISE, mistakes=(trouble,)) if trouble else finding
 
 
@@ -185,7 +187,7 @@ def check_range(walk: BringUp) -> Finding:
     return sensors.range_finding(heard, walk.robot.devices.range, ruler_m)
 
 
-def _ruler(person: Person, at: HandSession) -> float | None:
+def _ruler(person: Person, at: ManualSession) -> float | None:
     question = "Put a box before the range finder. How far is it from the sensor's face by the ruler, such as 50 cm? "
     while answer := person.ask(question, at.step):
         try:
@@ -374,12 +376,12 @@ CHECKS: dict[str, Check] = {
 def make(name: str, walk: BringUp) -> Finding:
     """Return the finding of one check."""
     family = CHECKS[name].family
-    if name == "link" and not walk.at.links:
+    if name == "link" and not walk.at.devices.links:
         return not_tried(name, "the robot has no serial link", "lines")
     if family and getattr(walk.robot.devices, family) is None:
         wire_one = ("wire a normally closed stop, and name its pin in the robot file",)
         return not_tried(name, "the robot file has none", "", *(wire_one if family == "stop_input" else ()))
-    if family in walk.at.left_out:
+    if family in simulated_in(walk.robot):
         return not_tried(name, "its driver in the robot file is 'simulated'", "", "name a real driver")
     try:
         finding = CHECKS[name].make(walk)
@@ -428,15 +430,15 @@ def bring_up(
 
     Raises:
         NobodyAnswersError: the input has ended.
-        ValueError, OSError, LoadError, RecordError: as `hand_session`.
+        ValueError, OSError, LoadError, RecordError: as `manual_session`.
     """
     folder, record = where
     findings = []
-    with hand_session(loaded, folder, record, "Bring-up") as at:
+    with manual_session(loaded, folder, record, "Bring-up") as at:
         walk = BringUp(loaded, at, person)
         for name in names:
             findings.append(make(name, walk))
-            at.note("check", f"{name}: {findings[-1].verdict.value}: {findings[-1].measured}")
+            at.record(Note("check", f"{name}: {findings[-1].verdict.value}: {findings[-1].measured}"))
             show(findings[-1])
     is_fine = all(finding.verdict is not Verdict.OTHERWISE for finding in findings)
     return BringUpResult(loaded.model.robot, is_fine, tuple(findings), str(record))

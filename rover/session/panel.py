@@ -7,8 +7,8 @@ from rover.devices.panel.keys import PanelKeys
 from rover.devices.panel.start_button import StartButton
 
 
-class PanelState(NamedTuple):
-    """How the robot stands, for the indicator: each of them may be true, the most urgent is shown."""
+class PanelStatus(NamedTuple):
+    """What the indicator tells: each of them may be true, the most urgent is shown."""
 
     stopped: bool
     fault: bool
@@ -17,11 +17,11 @@ class PanelState(NamedTuple):
     moving: bool
 
 
-def indication_of(state: PanelState) -> Indication:
+def indication_of(status: PanelStatus) -> Indication:
     """Return what the indicator shows."""
     indications = (Indication.STOPPED, Indication.FAULT, Indication.HELD_BACK, Indication.WAITING, Indication.MOVING)
     return next(
-        (indication for indication, is_so in zip(indications, state, strict=True) if is_so), Indication.STANDING
+        (indication for indication, is_so in zip(indications, status, strict=True) if is_so), Indication.STANDING
     )
 
 
@@ -48,10 +48,10 @@ class OperatorPanel:
         """Tell whether the start button was pressed since the last call."""
         return self._button is not None and bool(self._button.presses())
 
-    def show(self, state: PanelState, now_ns: int) -> None:
-        """Show how the robot stands."""
+    def show(self, status: PanelStatus, now_ns: int) -> None:
+        """Show the most urgent."""
         if self._indicator is not None:
-            self._indicator.show(indication_of(state), now_ns)
+            self._indicator.show(indication_of(status), now_ns)
 
     def close(self) -> None:
         """Go dark and let go of the pins; a second call does nothing."""

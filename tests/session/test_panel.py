@@ -4,9 +4,9 @@ import pytest
 
 from rover.devices.panel.indicator import Indication
 from rover.devices.panel.keys import PanelKeys
-from rover.session.panel import OperatorPanel, PanelState, indication_of
+from rover.session.panel import OperatorPanel, PanelStatus, indication_of
 
-QUIET = PanelState(stopped=False, fault=False, held_back=False, waiting=False, moving=False)
+QUIET = PanelStatus(stopped=False, fault=False, held_back=False, waiting=False, moving=False)
 
 
 @pytest.mark.parametrize(

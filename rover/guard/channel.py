@@ -10,8 +10,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from rover.guard import settings as files
 from rover.guard.protocol import LONGEST, Ask, Datagram, DatagramError, Request, State, decode, encode
+from rover.guard.settings import SOCKET_NAME
 
 ANSWER_WITHIN_S = 0.5
 _U32 = 0xFFFF_FFFF
@@ -39,7 +39,7 @@ class GuardChannel:
     def __init__(self, folder: Path) -> None:
         self.session = secrets.randbelow(_U32) + 1
         self.unsent = 0
-        self._guard = str(folder / files.SOCKET)
+        self._guard = str(folder / SOCKET_NAME)
         self._own = folder / f"client-{os.getpid()}-{next(_numbers)}"
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         self._socket.setblocking(False)

@@ -16,7 +16,6 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from rover.guard import settings as files
 from rover.guard.actuators import Actuators
 from rover.guard.callers import Callers, Incoming
 from rover.guard.output import Output
@@ -25,7 +24,7 @@ from rover.guard.pin_output import PinOutput
 from rover.guard.priority import take_priority
 from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State
 from rover.guard.serial_output import SerialOutput
-from rover.guard.settings import GuardSettings
+from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
 from rover.guard.supervisor_link import SupervisorLink
 from rover.guard.watchdog import HardwareWatchdog
 
@@ -181,7 +180,7 @@ class Guard:
     def _is_spare(self, now_ns: int) -> bool:
         """Tell whether nobody has been connected for a while; a latched stop is kept longer for who comes back."""
         linger_ns = self._settings.linger_ns
-        patience_ns = linger_ns if self.permission.demanded else min(linger_ns, files.SPARE_NS)
+        patience_ns = linger_ns if self.permission.demanded else min(linger_ns, SPARE_NS)
         return now_ns - self.idle_since_ns >= patience_ns
 
     def is_left_alone(self, now_ns: int) -> bool:
@@ -227,10 +226,10 @@ def _stop_input(options: Mapping[str, Any]) -> Callable[[int], bool]:
 
 
 def _assemble(folder: Path, descriptor: int, session: int, restarts: int) -> Guard:
-    settings = files.load(folder)
+    settings = load_settings(folder)
     now_ns = time.monotonic_ns()
     output = SerialOutput(settings.drive, session) if settings.is_serial else PinOutput(settings.drive, settings.servo)
-    guard = Guard(settings, output, Callers(folder / files.SOCKET), SupervisorLink(descriptor, now_ns))
+    guard = Guard(settings, output, Callers(folder / SOCKET_NAME), SupervisorLink(descriptor, now_ns))
     guard.restarts, guard.idle_since_ns = restarts, now_ns
     guard.watchdog = _watchdog(settings.watchdog)
     if settings.stop_input is not None:

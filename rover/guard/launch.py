@@ -11,10 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from rover.files.robot import Robot
-from rover.guard import settings as files
 from rover.guard.channel import GuardError, state_of
 from rover.guard.protocol import State
-from rover.guard.settings import GuardSettings
+from rover.guard.settings import DEADLINE_NS, LOCK_NAME, LOG_NAME, SETTINGS_NAME, GuardSettings
 from rover.guard.supervisor import take_lock
 from rover.guard.ways_to_zero import CO_PROCESSOR, H_BRIDGE, why_no_motion
 
@@ -51,7 +50,7 @@ def settings_of(robot: Robot) -> GuardSettings:
     is_serial = robot.devices.drive.driver == CO_PROCESSOR
     servo = _servo_of(robot)
     stop = robot.devices.stop_input
-    deadline_ns = min(files.DEADLINE_NS, round(robot.limits.command_lasts * 1e9))
+    deadline_ns = min(DEADLINE_NS, round(robot.limits.command_lasts * 1e9))
     return GuardSettings(
         drive=drive | _line_of(robot, drive.get("link")) if is_serial else drive,
         servo=servo,
@@ -103,7 +102,7 @@ def start_guard(settings: GuardSettings, folder: Path) -> "GuardProcess":
         GuardError: it did not come up, or another one cannot be made to end.
     """
     prepare_folder(folder)
-    written = folder / files.SETTINGS
+    written = folder / SETTINGS_NAME
     if is_at_work(folder):
         if written.exists() and written.read_text("utf-8") == settings.dumps():
             return GuardProcess(folder, None)
@@ -121,7 +120,7 @@ def start_guard(settings: GuardSettings, folder: Path) -> "GuardProcess":
 def _spawn(folder: Path) -> "subprocess.Popen[bytes]":
     root = Path(__file__).parents[2]
     # Not a pipe for what it has to say: a runtime that stands still would let that fill up, and the guard with it.
-    with (folder / files.LOG).open("ab") as log:
+    with (folder / LOG_NAME).open("ab") as log:
         return subprocess.Popen(
             [sys.executable, "-P", "-m", "rover.guard", "supervise", str(folder.absolute()), str(os.getpid())],
             stdin=subprocess.DEVNULL,
@@ -160,7 +159,7 @@ def retire(folder: Path) -> None:
 
 def _workers(folder: Path) -> list[int]:
     """Return the processes noted in the lock that really are a guard's: numbers are used again."""
-    noted = [int(number) for number in (folder / files.LOCK).read_text("ascii").split()]
+    noted = [int(number) for number in (folder / LOCK_NAME).read_text("ascii").split()]
     return [process for process in noted if b"rover.guard" in _command_line(process)]
 
 
@@ -198,7 +197,7 @@ class GuardProcess:
             with contextlib.suppress(GuardError):
                 return state_of(self.folder)
             time.sleep(0.01)
-        raise GuardError(f"the motor guard did not come up; {self.folder / files.LOG} says why")
+        raise GuardError(f"the motor guard did not come up; {self.folder / LOG_NAME} says why")
 
     def close(self) -> None:
         """End the guard and its supervisor; a second call does nothing."""

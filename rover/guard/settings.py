@@ -6,7 +6,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-SOCKET, SETTINGS, LOCK, LOG = "guard.socket", "guard.json", "guard.lock", "guard.log"
+SOCKET_NAME, SETTINGS_NAME, LOCK_NAME, LOG_NAME = "guard.socket", "guard.json", "guard.lock", "guard.log"
+"""The files in the guard's folder."""
 
 DEADLINE_NS = 250_000_000
 SPARE_NS = 2_000_000_000
@@ -53,8 +54,8 @@ class GuardSettings:
         return json.dumps(asdict(self), sort_keys=True)
 
 
-def load(folder: Path) -> GuardSettings:
+def load_settings(folder: Path) -> GuardSettings:
     """Return the settings that lie in the guard's folder."""
-    keys = json.loads((folder / SETTINGS).read_text("utf-8"))
+    keys = json.loads((folder / SETTINGS_NAME).read_text("utf-8"))
     keys["channels"] = tuple((root, chip, channel) for root, chip, channel in keys["channels"])
     return GuardSettings(**keys)

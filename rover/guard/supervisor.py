@@ -20,9 +20,8 @@ from pathlib import Path
 from typing import Any
 
 from rover.devices.kernel.pwm import silence
-from rover.guard import settings as files
 from rover.guard.priority import take_priority
-from rover.guard.settings import SPARE, GuardSettings
+from rover.guard.settings import LOCK_NAME, SPARE, GuardSettings, load_settings
 
 PATIENCE_NS = 220_000_000
 """A beat comes each 20 ms; a guard that hangs is noticed within this, which leaves time to stay under 300 ms."""
@@ -159,7 +158,7 @@ class Supervisor:
 
     def __init__(self, folder: Path, starter: int) -> None:
         self._folder, self._starter = folder, starter
-        self._settings = files.load(folder)
+        self._settings = load_settings(folder)
         self._lock = take_lock(folder)
         # One session for all guards of this supervisor: the co-processor obeys a restarted one at once.
         self._session = secrets.randbelow(0xFFFF) + 1
@@ -211,7 +210,7 @@ def take_lock(folder: Path) -> int:
     Raises:
         BlockingIOError: a guard is at work there.
     """
-    descriptor = os.open(folder / files.LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    descriptor = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:

@@ -7,14 +7,14 @@ import pytest
 from rover.guard.callers import FORGET_NS, Callers
 from rover.guard.channel import GuardChannel
 from rover.guard.protocol import MOST_BYTES, Answer, Ask, Received, Request, Ruling
-from rover.guard.settings import SOCKET
+from rover.guard.settings import SOCKET_NAME
 
 ANSWER = Answer(1, 1, Ruling.ACCEPTED, 0.0, 0.0, 0)
 
 
 @pytest.fixture
 def callers(folder):
-    callers = Callers(folder / SOCKET)
+    callers = Callers(folder / SOCKET_NAME)
     yield callers
     callers.close()
 

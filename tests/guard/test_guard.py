@@ -12,10 +12,10 @@ from pathlib import Path
 import pytest
 
 from rover.devices.readings import DriveCommand
-from rover.guard import settings as files
 from rover.guard.channel import GuardError, state_of, stop_now
 from rover.guard.protocol import Ask, Phase, Request, Ruling, encode
 from rover.guard.serial_line import RETRY_NS
+from rover.guard.settings import LOCK_NAME, SOCKET_NAME
 
 LOG_MOST_MS = 300
 PUSH_MS = 1500
@@ -23,7 +23,7 @@ JAWS = {"open": 0.0019, "closed": 0.0011}
 
 
 def guard_pid(bay) -> int:
-    return int((bay.channel / files.LOCK).read_text().split()[1])
+    return int((bay.channel / LOCK_NAME).read_text().split()[1])
 
 
 def test_it_starts_stopped_and_takes_no_command(bay, eventually):
@@ -300,7 +300,7 @@ def test_noise_on_the_socket_does_no_harm(bay, eventually):
     client = bay.start()
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as stranger:
         for noise in (b"", b"RG", os.urandom(500), encode(Request(1, Ask.HELLO))[:-1]):
-            stranger.sendto(noise, str(bay.channel / files.SOCKET))
+            stranger.sendto(noise, str(bay.channel / SOCKET_NAME))
     bay.get_going(client)
 
 
@@ -331,11 +331,11 @@ def test_without_a_guard_a_stop_says_what_to_do(folder: Path):
 
 def test_a_hung_guard_is_told_to_whoever_asks(bay, folder):
     bay.start()
-    os.kill(int((bay.channel / files.LOCK).read_text().split()[0]), signal.SIGSTOP)
+    os.kill(int((bay.channel / LOCK_NAME).read_text().split()[0]), signal.SIGSTOP)
     os.kill(guard_pid(bay), signal.SIGSTOP)
     try:
         with pytest.raises(GuardError, match="does not answer"):
             state_of(bay.channel)
     finally:
-        for process in (bay.channel / files.LOCK).read_text().split():
+        for process in (bay.channel / LOCK_NAME).read_text().split():
             os.kill(int(process), signal.SIGCONT)

@@ -9,7 +9,7 @@ from rover.files.robot import Robot
 from rover.guard.channel import GuardError, state_of
 from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard
 from rover.guard.protocol import Phase
-from rover.guard.settings import GuardSettings, load
+from rover.guard.settings import GuardSettings, load_settings
 from rover.guard.ways_to_zero import ways_to_zero
 
 BODY = {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"}
@@ -86,7 +86,7 @@ def test_the_settings_of_a_robot_on_pins():
 def test_settings_are_read_as_they_were_written(tmp_path):
     settings = settings_of(robot(ON_PINS, gripper=JAWS_ON_PINS))
     (tmp_path / "guard.json").write_text(settings.dumps())
-    assert load(tmp_path).dumps() == settings.dumps()
+    assert load_settings(tmp_path).dumps() == settings.dumps()
 
 
 def test_a_gripper_on_another_line_is_refused():

@@ -6,17 +6,16 @@ import subprocess
 import sys
 import time
 
-from rover.guard import settings as files
 from rover.guard.callers import FORGET_NS
 from rover.guard.launch import is_at_work, retire
 from rover.guard.protocol import Phase
-from rover.guard.settings import LOG, SPARE_NS, GuardSettings
+from rover.guard.settings import LOCK_NAME, LOG_NAME, SPARE_NS, GuardSettings
 from rover.guard.supervisor import write_zero
 
 
 def workers(bay) -> tuple[int, int]:
     """The processes of supervisor and guard."""
-    supervisor, guard = (bay.channel / files.LOCK).read_text().split()
+    supervisor, guard = (bay.channel / LOCK_NAME).read_text().split()
     return int(supervisor), int(guard)
 
 
@@ -118,7 +117,7 @@ def test_a_latched_stop_is_kept_for_who_comes_back(bay, eventually):
 def test_the_end_that_is_asked_for_says_nothing_of_a_new_start(bay):
     bay.get_going(bay.start())
     bay.process.close()
-    assert "started again" not in (bay.channel / LOG).read_text("utf-8")
+    assert "started again" not in (bay.channel / LOG_NAME).read_text("utf-8")
 
 
 def test_the_end_that_is_asked_for_brings_zero(bay, eventually):

@@ -12,9 +12,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
-from rover.guard import settings as files
 from rover.guard.launch import GuardProcess, start_guard
-from rover.guard.settings import GuardSettings
+from rover.guard.settings import LOCK_NAME, GuardSettings
 from rover.link.emulated_firmware import Firmware
 from rover.link.emulated_hardware import WheelsFree
 from rover.link.emulator import Emulator
@@ -84,7 +83,7 @@ class Rig:
 
     def guard_pid(self) -> int:
         """Return the number of the guard's process."""
-        return int((self.folder / "guard" / files.LOCK).read_text("ascii").split()[1])
+        return int((self.folder / "guard" / LOCK_NAME).read_text("ascii").split()[1])
 
     def is_moving(self) -> bool:
         """Tell whether a wheel is told to turn."""

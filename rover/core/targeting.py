@@ -5,10 +5,11 @@ from collections.abc import Sequence
 
 from rover.activities.activity import Knowledge
 from rover.devices.readings import Detection
+from rover.errand.ledger import Ledger
 from rover.estimate.field import inside
 from rover.estimate.pose import Pose
 from rover.quantities import wrap
-from rover.vision.targets import Remembered, Sighting, sight
+from rover.vision.targets import Remembered, Sighting, TargetMemory, sight
 
 STEADY_TURN_RATE = 0.35
 """Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
@@ -33,12 +34,12 @@ TURN_COST = 0.15
 
 
 class Targeting:
-    """Takes frames in. One target is chosen and kept, until another is clearly better for some frames."""
+    """Takes frames in: parts what the jaws hold and what is done with from the candidates, and chooses one of these."""
 
     def __init__(self, known: Knowledge) -> None:
         self._known = known
         self._looked_from: Pose | None = None
-        self._rival: tuple[int, int] = (-1, 0)
+        self._choice = Choice(known.targets)
 
     def see(self, detections: Sequence[Detection], pose: Pose, pose_sigma: float) -> None:
         """Take in the objects of a frame; the pose is that of the frame's time, its deviation in m."""
@@ -54,8 +55,8 @@ class Targeting:
                 candidates.append(sighting)
         steady = abs(known.filter.heading_rate) < STEADY_TURN_RATE
         known.targets.update(candidates, pose, steady)
-        if known.ledger.carried is None:
-            self._choose(pose)
+        if known.ledger.carried is None and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
+            known.ledger.chose(taken.kind, taken.x, taken.y)
         if steady and not closed:
             self._count_as_looked_at(pose)
         self._fill_signals(candidates, in_jaws)
@@ -70,54 +71,7 @@ class Targeting:
         known = self._known
         if one.detection.kind not in known.errand.kinds or not inside((one.x, one.y), known.ground.boundary):
             return False
-        return not self._is_done_with(one, math.sqrt(max(one.xx, one.yy)))
-
-    def _is_done_with(self, one: Sighting, sigma: float) -> bool:
-        """Tell whether a sighting (standard deviation ``sigma`` in m) is of something put off or set down already.
-
-        From far off a distance is vague, so an object in the tray can seem to stand beyond it.
-        """
-        ledger = self._known.ledger
-        if ledger.ground.in_zone(one.x, one.y, ZONE_MARGIN):
-            return True
-        if sum(_is_near(one, x, y, DONE_WITH_RADIUS) for x, y in ledger.vanished) >= VANISHED_OFTEN:
-            return True
-        if any(_is_near(one, left.x, left.y, max(DONE_WITH_RADIUS, sigma)) for left in ledger.put_off):
-            return True
-        reach = max(DONE_WITH_RADIUS, 3.0 * sigma)
-        return any(
-            one.detection.kind == filled.kind and _is_near(one, filled.slot.x, filled.slot.y, reach)
-            for filled in ledger.filled
-        )
-
-    def _choose(self, pose: Pose) -> None:
-        """Choose a target if there is none; let another take its place only when clearly better for some frames."""
-        targets = self._known.targets
-        best, chosen = self._best(pose), targets.chosen
-        if chosen is None or best is None or best is chosen:
-            self._rival = (-1, 0)
-            if chosen is None and best is not None:
-                self._take(best)
-            return
-        better = _cost(best, pose) < CLEARLY_BETTER * _cost(chosen, pose)
-        frames = self._rival[1] + 1 if self._rival[0] == best.number else 1
-        self._rival = (best.number, frames) if better else (-1, 0)
-        if better and frames >= FRAMES_TO_SWITCH:
-            targets.seen, self._rival = None, (-1, 0)
-            self._take(best)
-
-    def _take(self, best: Remembered) -> None:
-        self._known.targets.chosen = best
-        self._known.ledger.chose(best.kind, best.x, best.y)
-
-    def _best(self, pose: Pose) -> Remembered | None:
-        """Return the cheapest to fetch of those believed in: of the first kind to be had, where the order names kinds."""
-        believed = [one for one in self._known.targets.objects if one.known]
-        kinds = self._known.ledger.kinds_now()
-        if kinds is not None:
-            first = next((kind for kind in kinds if any(one.kind == kind for one in believed)), None)
-            believed = [one for one in believed if one.kind == first]
-        return min(believed, key=lambda one: _cost(one, pose), default=None)
+        return not is_done_with(known.ledger, one)
 
     def _count_as_looked_at(self, pose: Pose) -> None:
         """Count the ground in view as looked at, once for each place and direction."""
@@ -144,8 +98,65 @@ class Targeting:
         signals.target_in_jaws = in_jaws and known.jaws_feel is not False
 
 
+def is_done_with(ledger: Ledger, one: Sighting) -> bool:
+    """Tell whether a sighting is of something put off or set down already.
+
+    From far off a distance is vague, so an object in the tray can seem to stand beyond it.
+    """
+    sigma = math.sqrt(max(one.xx, one.yy))
+    if ledger.ground.in_zone(one.x, one.y, ZONE_MARGIN):
+        return True
+    if sum(_is_near(one, x, y, DONE_WITH_RADIUS) for x, y in ledger.vanished) >= VANISHED_OFTEN:
+        return True
+    if any(_is_near(one, left.x, left.y, max(DONE_WITH_RADIUS, sigma)) for left in ledger.put_off):
+        return True
+    reach = max(DONE_WITH_RADIUS, 3.0 * sigma)
+    return any(
+        one.detection.kind == filled.kind and _is_near(one, filled.slot.x, filled.slot.y, reach)
+        for filled in ledger.filled
+    )
+
+
 def _is_near(one: Sighting, x: float, y: float, radius: float) -> bool:
     return (one.x - x) ** 2 + (one.y - y) ** 2 <= radius * radius
+
+
+class Choice:
+    """Keeps the chosen target, until another is clearly better for some frames."""
+
+    def __init__(self, targets: TargetMemory) -> None:
+        self._targets = targets
+        self._rival: tuple[int, int] = (-1, 0)
+
+    def choose(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
+        """Choose, and return the target if it is a new one.
+
+        Args:
+            pose: the robot's.
+            kinds: the kinds that may be fetched now, first come first; None for any.
+        """
+        targets, best = self._targets, self._best(pose, kinds)
+        chosen = targets.chosen
+        if best is None or best is chosen:
+            self._rival = (-1, 0)
+            return None
+        if chosen is not None:
+            better = _cost(best, pose) < CLEARLY_BETTER * _cost(chosen, pose)
+            frames = self._rival[1] + 1 if self._rival[0] == best.number else 1
+            self._rival = (best.number, frames) if better else (-1, 0)
+            if not better or frames < FRAMES_TO_SWITCH:
+                return None
+            targets.seen = None
+        targets.chosen, self._rival = best, (-1, 0)
+        return best
+
+    def _best(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
+        """Return the cheapest to fetch of those believed in: of the first kind to be had, where kinds are named."""
+        believed = [one for one in self._targets.objects if one.known]
+        if kinds is not None:
+            first = next((kind for kind in kinds if any(one.kind == kind for one in believed)), None)
+            believed = [one for one in believed if one.kind == first]
+        return min(believed, key=lambda one: _cost(one, pose), default=None)
 
 
 def _cost(one: Remembered, pose: Pose) -> float:

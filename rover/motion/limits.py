@@ -130,7 +130,10 @@ class Limits:
         return not inside((x, y), ground.boundary)
 
     def _kept_up(self, speed: float, request: Request, causes: list[str], now_ns: int) -> float:
-        """Keep each hold-back up until its cause has been gone for the set time; note the causes in force."""
+        """Note the hold-backs in force, each until its cause has been gone for the set time; count those that begin.
+
+        An obstacle keeps the wheels from going on towards it for as long.
+        """
         if not causes and not self._until:
             self.causes = ()
             return speed

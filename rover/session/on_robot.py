@@ -172,7 +172,7 @@ class RobotHost(loop.Host):
         self._start = console.make_start(devices, controls.terminal)
         self._watch = GuardWatch(devices.client.session)
         self._pace, self._heartbeat = Pace(core.known.robot.loop), service.Heartbeat()
-        self._states = DeviceStates(core.signals)
+        self._states = DeviceStates(core.known.signals)
         self._asking = _states_that_ask(core)
         self._due = [Action("stop", NOT_ENABLED)]
         self._skipped_ns = 0
@@ -238,7 +238,7 @@ class RobotHost(loop.Host):
         return PanelStatus(
             stopped=core.stop.stopped and is_started,
             fault=bool(self._states.not_ok),
-            held_back=bool(core.signals.motion_held_back),
+            held_back=bool(core.known.signals.motion_held_back),
             waiting=not is_started or decided.state in self._asking,
             moving=any(decided.drive[:2]),
         )

@@ -104,7 +104,7 @@ class RunRecorder(Recorder):
         is_exact: bool = False,
     ) -> None:
         super().__init__(path, header, drivers.made("camera") if drivers is not None and truth is None else None)
-        self.delivered = len(core.ledger.delivered)
+        self.delivered = len(core.known.ledger.delivered)
         self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
         self._takes_readings = not is_exact
         self._point = core.track_point()

@@ -332,7 +332,7 @@ def found_in(path: Path) -> Sequence[rover.files.problems.Problem]:
 
 
 @pytest.mark.parametrize("kind", ["robot", "errand", "behaviour", "bench"])
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_whatever_is_typed_into_a_good_file_it_is_read_or_refused(
     kind: str, data: st.DataObject, project: Path

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 from filterpy.stats import covariance_ellipse
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
@@ -30,7 +30,6 @@ sigma = st.floats(0.005, 0.5)
 
 
 # Section 11 [C: filterpy 2.0.0]; its angle is compared modulo pi, as the notes say.
-@settings(deadline=None, derandomize=True)
 @given(a=sigma, b=sigma, correlation=st.floats(-0.95, 0.95))
 def test_any_ellipse_is_that_of_filterpy(a, b, correlation):
     xx, xy, yy = a * a, correlation * a * b, b * b
@@ -56,7 +55,6 @@ def test_a_point_known_exactly_has_an_ellipse_of_no_size():
 
 
 # Section 3 [D]: the law behind the table of test_angles.py.
-@settings(deadline=None, derandomize=True)
 @given(st.floats(-1e4, 1e4))
 def test_wrap_is_the_same_angle_in_half_a_turn_either_way(angle):
     wrapped = wrap(angle)
@@ -65,7 +63,6 @@ def test_wrap_is_the_same_angle_in_half_a_turn_either_way(angle):
 
 
 # Section 3 [D]: compass and back is the identity.
-@settings(deadline=None, derandomize=True)
 @given(st.floats(0.0, 359.999))
 def test_compass_and_back(compass_deg):
     back = field_to_compass(compass_to_field(compass_deg))

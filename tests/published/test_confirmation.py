@@ -47,7 +47,7 @@ def test_the_table(needed, of, chance, tail, within):
 
 
 @given(st.integers(1, 60), st.data(), st.floats(1e-6, 1 - 1e-6))
-@settings(derandomize=True, deadline=None, max_examples=300)
+@settings(max_examples=300)
 def test_the_tail_is_scipys(of, data, chance):
     needed = data.draw(st.integers(0, of))
     assert binomial_tail(needed, of, chance) == pytest.approx(float(binom.sf(needed - 1, of, chance)), rel=1e-9)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 from filterpy.kalman import ExtendedKalmanFilter
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
@@ -52,7 +52,6 @@ wheel = st.floats(-0.01, 0.012)
 
 
 # Section 2b: compare with filterpy.kalman.ExtendedKalmanFilter.update(z, HJacobian, Hx, residual=...).
-@settings(deadline=None, derandomize=True)
 @given(
     legs=st.lists(st.tuples(wheel, wheel), min_size=1, max_size=40),
     heading=st.floats(-math.pi, math.pi),

@@ -11,7 +11,7 @@ from rover.motion.wheels import WheelControl, past_dead_band
 TOP_SPEED, STEP = 0.6, 0.02
 
 
-# REFERENCE-VALUES section 14, flag [D] (derived there): u' = sgn(u)(d + (1 - d)|u|), and zero stays zero.
+# Derived with plain arithmetic: u' = sgn(u)(d + (1 - d)|u|), and zero stays zero.
 @pytest.mark.parametrize(("duty", "compensated"), [(0.5, 0.6), (1.0, 1.0), (-0.5, -0.6), (0.0, 0.0)])
 def test_dead_band_compensation(duty, compensated):
     assert past_dead_band(duty, 0.2) == pytest.approx(compensated)

@@ -10,7 +10,7 @@ from pathlib import Path
 from rover import __version__
 
 BASE = ("click", "numpy", "pydantic", "pyserial", "pyyaml", "transitions")
-EXTRAS = {"gpio": "gpiod", "vision": "opencv-python-headless", "report": "matplotlib", "page": "aiohttp"}
+EXTRAS = {"gpio": "gpiod", "vision": "opencv-python-headless", "report": "matplotlib"}
 
 
 @dataclass(frozen=True)

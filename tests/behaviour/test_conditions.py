@@ -255,7 +255,7 @@ def test_characters_without_a_meaning_are_named(text):
 
 
 @given(st.text(max_size=60))
-@settings(max_examples=500, derandomize=True, deadline=None)
+@settings(max_examples=500)
 def test_any_text_is_read_or_refused(text):
     try:
         read(text, SCOPE)
@@ -271,7 +271,7 @@ TOKENS = st.one_of(
 
 
 @given(st.lists(TOKENS, max_size=12).map(" ".join))
-@settings(max_examples=1500, derandomize=True, deadline=None)
+@settings(max_examples=1500)
 def test_any_text_out_of_the_languages_words_is_read_or_refused(text):
     """What is read can also be worked out: unless it may be unknown."""
     try:
@@ -416,7 +416,7 @@ def divides_by_a_constant_zero(text):
 
 
 @given(CONDITIONS, VALUES)
-@settings(max_examples=1500, derandomize=True, deadline=None)
+@settings(max_examples=1500)
 def test_compiled_conditions_say_what_their_text_says(pieces, condition, values):
     text, work = condition
     try:
@@ -428,7 +428,7 @@ def test_compiled_conditions_say_what_their_text_says(pieces, condition, values)
 
 
 @given(CONDITIONS, VALUES)
-@settings(max_examples=500, derandomize=True, deadline=None)
+@settings(max_examples=500)
 def test_could_be_never_leaves_out_what_a_condition_is(condition, values):
     """The analysis asks what a condition could be; the answer may be too wide, never too narrow."""
     text, work = condition

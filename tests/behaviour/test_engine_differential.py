@@ -318,7 +318,7 @@ def is_leaf_at_work(graph, path):
 
 
 @given(graphs(3), st.integers(0, 2**32))
-@settings(max_examples=1000, derandomize=True, deadline=None)
+@settings(max_examples=1000)
 def test_the_engine_takes_the_same_way_as_the_rules_read_plainly(graph, seed):
     engine, reference = engine_of(graph), Reference(graph)
     for step, known in enumerate(trace(seed, 40)):
@@ -400,7 +400,7 @@ class Translation:
 
 
 @given(graphs(3, confirmed=False), st.integers(0, 2**32))
-@settings(max_examples=200, derandomize=True, deadline=None)
+@settings(max_examples=200)
 def test_the_engine_takes_the_same_way_as_a_statechart_interpreter(graph, seed):
     worlds = list(trace(seed, 25))
     context = {"progress": {}, "entered": {"": 0}, "w": dict(worlds[0])}
@@ -429,7 +429,7 @@ def test_the_random_behaviours_are_worth_the_comparison():
     counts = Counter()
 
     @given(graphs(3), st.integers(0, 2**32))
-    @settings(max_examples=150, derandomize=True, deadline=None, database=None)
+    @settings(max_examples=150)
     def survey(graph, seed):
         reference = Reference(graph)
         for step, known in enumerate(trace(seed, 40)):
@@ -445,7 +445,7 @@ def test_the_random_behaviours_are_worth_the_comparison():
         counts["deep"] += len(reference.path) > 1
 
     @given(bounded_graphs(2))
-    @settings(max_examples=100, derandomize=True, deadline=None, database=None)
+    @settings(max_examples=100)
     def survey_of_bounded(graph):
         found = examine(engine_of(graph).graph, ACTIVITIES, None)
         counts["without findings"] += not any(one.why.startswith(BOUNDS) for one in found)
@@ -457,7 +457,7 @@ def test_the_random_behaviours_are_worth_the_comparison():
 
 
 @given(graphs(3), st.integers(0, 2**32))
-@settings(max_examples=300, derandomize=True, deadline=None)
+@settings(max_examples=300)
 def test_what_the_analysis_calls_dead_is_never_taken(graph, seed):
     """No false alarm: over random signals, no exit and no state is met of which the analysis says that it cannot be."""
     engine = engine_of(graph)
@@ -495,7 +495,7 @@ def bounded_graphs(draw, depth):
 
 
 @given(bounded_graphs(2), st.integers(0, 2**32))
-@settings(max_examples=500, derandomize=True, deadline=None)
+@settings(max_examples=500)
 def test_a_behaviour_without_findings_comes_to_its_end(graph, seed):
     """R14 is enough: whatever the signals are, tries and times bring every such behaviour to a final state."""
     engine = engine_of(graph)

@@ -23,7 +23,7 @@ def test_a_spin_turns_counter_clockwise_when_the_right_side_goes_forwards(bay):
     assert bench.pose == pytest.approx((2.0, 2.0, 2 * 0.5 * TOP_SPEED / TRACK * 0.5))
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(left=st.floats(-1, 1), right=st.floats(-1, 1))
 def test_unequal_duties_make_a_circle_of_the_radius_that_kinematics_say(bay, left, right):
     """Exact arc: Thrun, Burgard, Fox, Probabilistic Robotics (2005), ch. 5."""

@@ -2,7 +2,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.calibrate import drive
@@ -42,7 +42,6 @@ def driven(truth, side=1.0):
     )
 
 
-@settings(deadline=None)
 @given(factor=st.floats(1.1, 2.0), wheels=st.floats(0.95, 1.05), scale=st.floats(0.85, 1.2))
 def test_what_a_perfect_robot_measures_gives_its_geometry_back(factor, wheels, scale):
     truth = Geometry(0.0002 * scale, 0.0002 * scale * wheels, 0.24 * factor)

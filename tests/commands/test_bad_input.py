@@ -181,10 +181,31 @@ def babble(line: int) -> Iterator[None]:
 def refused_permission(stand: Stand, path: Path) -> str:
     """Return the line said when a file may not be opened."""
     path.chmod(0)
-    try:
+    with permission_asked():
         return stand.refusal(obey_permissions)
+
+
+@contextmanager
+def permission_asked() -> Iterator[None]:
+    try:
+        yield
     except subprocess.SubprocessError:
-        pytest.skip("root cannot give up its privilege here, and so is never denied permission")
+        pytest.skip("needs permissions that bind: another user than root, or one that may give up CAP_DAC_OVERRIDE")
+
+
+def test_a_working_folder_without_permission(tmp_path):
+    tmp_path.chmod(0o555)
+    with permission_asked():
+        ended = subprocess.run(
+            [*ROVER, "rehearse", str(ROOT / "config/rectangle.yaml")],
+            cwd=tmp_path,
+            preexec_fn=obey_permissions,
+            capture_output=True,
+            text=True,
+            timeout=60,
+        )
+    assert ended.returncode == 2
+    assert "cannot make the folder 'runs'" in ended.stderr
 
 
 class TestOnALine:

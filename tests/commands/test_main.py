@@ -149,14 +149,6 @@ class TestRehearse:
         assert (code, out) == (2, "")
         assert "runs" in err
 
-    @pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may write everywhere")
-    def test_a_working_folder_without_permission(self, rover, tmp_path):
-        tmp_path.chmod(0o555)
-        code, _, err = rover("rehearse", RECTANGLE)
-        tmp_path.chmod(0o755)
-        assert code == 2
-        assert "cannot make the folder 'runs'" in err
-
 
 class TestReport:
     def test_it_is_written_beside_the_record(self, rover):

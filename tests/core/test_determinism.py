@@ -33,7 +33,7 @@ def decided(at_work, values):
     return records
 
 
-@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, derandomize=True)
+@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(values=readings)
 def test_the_same_readings_give_equal_records(stepping, values):
     first = decided(stepping(), values)

@@ -151,7 +151,7 @@ class TestStop:
         assert of(records, Stop) == [Stop(cause)]
 
     def test_a_stop_wins_over_a_resume_of_the_same_step(self, moving):
-        """IEC 60204-1, 9.2.3 [S2]: stop functions override start functions."""
+        """IEC 60204-1, 9.2.3 (quoted by others): stop functions override start functions."""
         moving.step(STOP)
         moving.step(RESET)
         moving.step(RESUME, stop_input=StopInputValue(False))

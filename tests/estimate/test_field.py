@@ -4,7 +4,7 @@ import math
 from itertools import combinations, pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.estimate.field import JAWS_ROOM, LookedAt, distance_to_segment, ground_of, inside
@@ -30,20 +30,17 @@ number = st.none() | st.integers(0, 40)
 
 
 class TestSlots:
-    @settings(deadline=None, derandomize=True)
     @given(width=side, depth=side, entry=st.sampled_from(QUARTERS), expected=number)
     def test_all_lie_in_the_zone_with_the_whole_object(self, width, depth, entry, expected):
         made = ground(width, depth, entry=entry, expected=expected)
         assert made.slots
         assert all(made.in_zone(slot.x, slot.y, margin=-0.5 * WIDTH) for slot in made.slots)
 
-    @settings(deadline=None, derandomize=True)
     @given(width=side, depth=side, entry=st.sampled_from(QUARTERS), expected=number)
     def test_the_open_jaws_have_room_between_any_two(self, width, depth, entry, expected):
         for one, other in combinations(ground(width, depth, entry=entry, expected=expected).slots, 2):
             assert math.dist((one.x, one.y), (other.x, other.y)) >= WIDTH + JAWS_ROOM - 1e-9
 
-    @settings(deadline=None, derandomize=True)
     @given(width=side, depth=side, entry=st.sampled_from(QUARTERS), expected=number)
     def test_they_are_filled_far_to_near_so_that_none_stands_in_the_way_of_the_next(
         self, width, depth, entry, expected
@@ -88,7 +85,6 @@ class TestGeometry:
     def test_inside_a_field_with_a_corner_cut_out(self, point, within):
         assert inside(point, [(0, 0), (4, 0), (4, 2), (2, 2), (2, 4), (0, 4)]) is within
 
-    @settings(deadline=None, derandomize=True)
     @given(x=st.floats(-2.0, 8.0), y=st.floats(-2.0, 6.0))
     def test_clearance_is_negative_outside_and_only_there(self, x, y):
         clearance = ground().clearance(x, y)

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
@@ -30,7 +30,6 @@ class TestWallAhead:
         assert view.distance == pytest.approx(0.9)
         assert view.normal == pytest.approx((0.0, -1.0))
 
-    @settings(deadline=None, derandomize=True)
     @given(st.floats(-0.17, 0.17))
     def test_within_the_beam_the_perpendicular_is_heard_whatever_the_heading(self, turned):
         view = wall_ahead(Pose(3.0, 3.0, math.pi / 2 + turned), AHEAD, HALF_BEAM, [NORTH], [])
@@ -85,7 +84,6 @@ class TestFixByMarker:
         bearing = math.remainder(math.atan2(dy, dx) - truth.heading, math.tau)
         return MarkerSighting(bearing, math.hypot(dx, dy), 0.005, 0.02)
 
-    @settings(deadline=None, derandomize=True)
     @given(
         off_x=st.floats(-0.15, 0.15),
         off_y=st.floats(-0.15, 0.15),

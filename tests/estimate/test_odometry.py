@@ -1,7 +1,7 @@
 """Cumulative counts -> travel, and what is refused."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.devices.readings import Reading, WheelCounts
@@ -62,7 +62,6 @@ def test_time_that_stands_or_goes_back_is_refused_and_does_not_rebase(feeding, a
     assert feeding.counts(1020, 2020, 1.02) == pytest.approx((20 * METRES, 20 * METRES, 0.02))
 
 
-@settings(deadline=None, derandomize=True)
 @given(st.lists(st.tuples(st.integers(-50, 50), st.integers(-50, 50)), min_size=1, max_size=50))
 def test_possible_increments_add_up(increments):
     feeding = Feeding()

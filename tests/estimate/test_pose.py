@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.estimate.pose import (
@@ -58,7 +58,6 @@ class Driving:
 class TestCovariance:
     legs = st.lists(st.tuples(st.floats(-0.5, 0.5), st.floats(-0.5, 0.5)), min_size=1, max_size=30)
 
-    @settings(deadline=None, derandomize=True)
     @given(
         legs=legs,
         seen=st.lists(st.none() | st.tuples(st.floats(-3.2, 3.2), st.none() | st.floats(-2.0, 2.0)), max_size=30),
@@ -72,7 +71,6 @@ class TestCovariance:
             assert np.linalg.eigvalsh(driving.matrix).min() > -1e-12
             assert driving.filter.sigma > 0.0
 
-    @settings(deadline=None, derandomize=True)
     @given(legs=legs, heading=st.floats(-3.0, 3.0))
     def test_its_jacobian_by_heading_is_the_central_difference(self, legs, heading):
         """With an error of the start's heading alone, P' is F F^T sigma^2 in x and y."""

@@ -14,7 +14,7 @@ from rover.link.sentences import DOWNWARDS, UPWARDS, MotorCommand, Word
 SOURCE = Path(__file__).parents[2] / "tools" / "coprocessor" / "round_trip.c"
 STRICT = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-Wconversion", "-pedantic"]
 
-pytestmark = pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler 'cc' on this machine")
+pytestmark = pytest.mark.skipif(shutil.which("cc") is None, reason="needs a C compiler: apt install gcc libc6-dev")
 
 
 @pytest.fixture(scope="module")

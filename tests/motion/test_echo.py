@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.devices.readings import RangeValue
@@ -71,7 +71,6 @@ class TestEchoMemory:
             memory.hear(NO_ECHO)
         assert memory.gap == pytest.approx(0.04)
 
-    @settings(deadline=None, derandomize=True)
     @given(st.lists(st.tuples(st.none() | st.floats(0.03, 4.0), st.floats(-0.02, 0.02)), max_size=60))
     def test_a_gap_is_always_a_number_or_infinite(self, steps):
         memory = EchoMemory(FRONT)

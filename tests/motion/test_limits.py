@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.estimate.pose import Pose
@@ -65,7 +65,6 @@ class TestCapsAndRamps:
         max_size=60,
     )
 
-    @settings(deadline=None, derandomize=True)
     @given(requests=requests, gaps=st.lists(st.floats(-0.5, 3.0), min_size=60, max_size=60))
     def test_no_step_is_larger_than_the_ramp(self, cart, field, requests, gaps):
         at_work = Driving(cart(), field)
@@ -91,7 +90,6 @@ class TestObstacle:
         assert 0.0 < gap <= 0.08
         assert at_work.limits.causes == ("obstacle",)
 
-    @settings(deadline=None, derandomize=True)
     @given(start=st.floats(0.4, 2.0), speed=st.floats(0.05, 0.4))
     def test_it_never_touches_what_stands_still(self, cart, field, start, speed):
         at_work, gap = Driving(cart(), field), start
@@ -126,7 +124,6 @@ class TestBoundary:
         assert driving().steps(Request(outwards), 1.0, pose=pose)[-1][:1] == (0.0,)
         assert driving().steps(Request(-outwards), 1.0, pose=pose)[-1].speed == pytest.approx(-outwards)
 
-    @settings(deadline=None, derandomize=True)
     @given(start=st.floats(5.0, 5.5), speed=st.floats(0.05, 0.4))
     def test_the_robot_stops_inside(self, cart, field, start, speed):
         """Its front, half a body length ahead, never crosses the line, however the looks at it fall."""

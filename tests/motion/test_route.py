@@ -3,7 +3,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.motion.route import Circle, length, route
@@ -42,7 +42,6 @@ circles = st.lists(st.builds(Circle, st.floats(0.2, 5.8), st.floats(0.2, 3.8), s
 points = st.tuples(st.floats(0.3, 5.7), st.floats(0.3, 3.7))
 
 
-@settings(deadline=None, derandomize=True)
 @given(start=points, goal=points, circles=circles)
 def test_a_route_keeps_clear_of_all_circles_and_inside_the_boundary(field, start, goal, circles):
     """Of a circle that holds the start or the goal, as far as that allows."""
@@ -58,7 +57,6 @@ def test_a_route_keeps_clear_of_all_circles_and_inside_the_boundary(field, start
                 assert math.dist((x, y), (circle.x, circle.y)) >= min(circle.radius, room - 0.01) - 1e-6
 
 
-@settings(deadline=None, derandomize=True)
 @given(
     start=points, goal=points, circle=st.builds(Circle, st.floats(1.5, 4.5), st.floats(1.5, 2.5), st.floats(0.05, 0.5))
 )

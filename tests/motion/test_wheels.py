@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.motion.wheels import WheelControl, past_dead_band
@@ -11,13 +11,12 @@ from rover.motion.wheels import WheelControl, past_dead_band
 TOP_SPEED, STEP = 0.6, 0.02
 
 
-# REFERENCE-VALUES section 14, flag [D] (derived there): u' = sgn(u)(d + (1 - d)|u|), and zero stays zero.
+# Derived with plain arithmetic: u' = sgn(u)(d + (1 - d)|u|), and zero stays zero.
 @pytest.mark.parametrize(("duty", "compensated"), [(0.5, 0.6), (1.0, 1.0), (-0.5, -0.6), (0.0, 0.0)])
 def test_dead_band_compensation(duty, compensated):
     assert past_dead_band(duty, 0.2) == pytest.approx(compensated)
 
 
-@settings(deadline=None, derandomize=True)
 @given(duty=st.floats(-3.0, 3.0), dead_band=st.floats(0.0, 0.9))
 def test_a_compensated_duty_keeps_its_sign_and_stays_in_range(duty, dead_band):
     compensated = past_dead_band(duty, dead_band)
@@ -92,7 +91,6 @@ def test_without_fresh_counts_the_duty_is_the_feed_forward_alone():
     assert control.duty(0.3, None, STEP) == pytest.approx(past_dead_band(0.5, 0.2))
 
 
-@settings(deadline=None, derandomize=True)
 @given(st.lists(st.tuples(st.floats(-1.0, 1.0), st.none() | st.floats(-2.0, 2.0), st.floats(0.0, 0.5)), max_size=40))
 def test_a_duty_is_never_out_of_range(steps):
     control = WheelControl(TOP_SPEED, 0.12)

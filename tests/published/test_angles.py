@@ -1,4 +1,4 @@
-"""Angles and compass headings against REFERENCE-VALUES section 3 (shared notes; flag beside each table)."""
+"""Angles and compass headings against values that follow from their definitions, and against an outside library."""
 
 import math
 
@@ -7,7 +7,7 @@ import pytest
 from rover.quantities import compass_to_field, field_to_compass, wrap
 
 
-# Flag [D]: derived from the definition of the half-open turn [-180 deg, 180 deg) with plain arithmetic.
+# Derived from the definition of the half-open turn [-180 deg, 180 deg) with plain arithmetic.
 @pytest.mark.parametrize(
     ("angle_deg", "wrapped_deg"),
     [(180.0, -180.0), (-180.0, -180.0), (190.0, -170.0), (-190.0, 170.0), (540.0, -180.0), (359.9, -0.1), (720.0, 0.0)],
@@ -16,7 +16,7 @@ def test_wrap(angle_deg: float, wrapped_deg: float) -> None:
     assert math.degrees(wrap(math.radians(angle_deg))) == pytest.approx(wrapped_deg, abs=1e-9)
 
 
-# Flag [D]: east-north-up angle = wrap(90 deg - compass heading).
+# Derived from the definition: east-north-up angle = wrap(90 deg - compass heading).
 COMPASS = [(0.0, 90.0), (45.0, 45.0), (90.0, 0.0), (180.0, -90.0), (270.0, -180.0), (350.0, 100.0)]
 
 
@@ -30,7 +30,7 @@ def test_field_to_compass(compass_deg: float, angle_deg: float) -> None:
     assert field_to_compass(math.radians(angle_deg)) == pytest.approx(compass_deg, abs=1e-9)
 
 
-# Flag [C: pyproj 3.7.2]: azimuths of the ellipsoid's geodesics from (0, 0) to a point 1 deg east, north, west, south.
+# Computed with pyproj 3.7.2: azimuths of the ellipsoid's geodesics from (0, 0) to 1 deg east, north, west, south.
 @pytest.mark.parametrize(
     ("azimuth_deg", "east", "north"), [(90.0, 1.0, 0.0), (0.0, 0.0, 1.0), (-90.0, -1.0, 0.0), (180.0, 0.0, -1.0)]
 )

@@ -1,11 +1,11 @@
-"""Ellipses, and laws of angles, against outside sources: REFERENCE-VALUES sections 3 and 11 (flags beside)."""
+"""Ellipses, and laws of angles, against outside libraries and their definitions."""
 
 import math
 
 import numpy as np
 import pytest
 from filterpy.stats import covariance_ellipse
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
@@ -13,13 +13,13 @@ from rover.estimate.ellipse import CHI_SQUARE_2_95, ellipse_95
 from rover.quantities import compass_to_field, field_to_compass, wrap
 
 
-# Section 11 [C: scipy 1.17.1]: chi-square with two degrees of freedom.
+# Chi-square with two degrees of freedom, by scipy.
 def test_the_quantile():
     assert float(chi2.ppf(0.95, 2)) == pytest.approx(CHI_SQUARE_2_95, abs=1e-12)
     assert pytest.approx(-2.0 * math.log(0.05), abs=1e-12) == CHI_SQUARE_2_95
 
 
-# Section 11 [D]: P = [[4, 1], [1, 2]].
+# P = [[4, 1], [1, 2]], derived with plain arithmetic.
 def test_a_worked_ellipse():
     ellipse = ellipse_95(4.0, 1.0, 2.0)
     assert (ellipse.major_m, ellipse.minor_m) == pytest.approx((5.142723, 3.082399), abs=1e-6)
@@ -29,8 +29,7 @@ def test_a_worked_ellipse():
 sigma = st.floats(0.005, 0.5)
 
 
-# Section 11 [C: filterpy 2.0.0]; its angle is compared modulo pi, as the notes say.
-@settings(deadline=None, derandomize=True)
+# filterpy gives its angle up to half a turn, so that is compared modulo pi.
 @given(a=sigma, b=sigma, correlation=st.floats(-0.95, 0.95))
 def test_any_ellipse_is_that_of_filterpy(a, b, correlation):
     xx, xy, yy = a * a, correlation * a * b, b * b
@@ -55,8 +54,7 @@ def test_a_point_known_exactly_has_an_ellipse_of_no_size():
     assert (ellipse_95(0.0, 0.0, 0.0).major_m, ellipse_95(0.0, 0.0, 0.0).minor_m) == (0.0, 0.0)
 
 
-# Section 3 [D]: the law behind the table of test_angles.py.
-@settings(deadline=None, derandomize=True)
+# The law behind the table of test_angles.py.
 @given(st.floats(-1e4, 1e4))
 def test_wrap_is_the_same_angle_in_half_a_turn_either_way(angle):
     wrapped = wrap(angle)
@@ -64,8 +62,6 @@ def test_wrap_is_the_same_angle_in_half_a_turn_either_way(angle):
     assert math.remainder(wrapped - angle, math.tau) == pytest.approx(0.0, abs=1e-9)
 
 
-# Section 3 [D]: compass and back is the identity.
-@settings(deadline=None, derandomize=True)
 @given(st.floats(0.0, 359.999))
 def test_compass_and_back(compass_deg):
     back = field_to_compass(compass_to_field(compass_deg))

@@ -1,7 +1,4 @@
-"""What a confirmation buys, against the binomial tail of `scipy` and of the reference table.
-
-Source: `scipy.stats.binom.sf(k - 1, n, p)`; the table of values is [C]: computed with scipy 1.17.1 and noted down.
-"""
+"""What a confirmation buys, against the binomial tail: `scipy.stats.binom.sf(k - 1, n, p)`."""
 
 import itertools
 
@@ -18,7 +15,7 @@ from rover.behaviour.vocabulary import Signals
 from rover.files import load
 from rover.files.robot import Robot
 
-# [C] binom.sf(k - 1, n, p), rounded as noted down: (k, n, p, chance, half a unit of the last figure)
+# Computed with scipy 1.17.1 and rounded: (k, n, p, chance, half a unit of the last figure)
 TABLE = [
     (2, 3, 0.01, 2.98e-4, 5e-7),
     (2, 3, 0.05, 0.00725, 5e-6),
@@ -47,7 +44,7 @@ def test_the_table(needed, of, chance, tail, within):
 
 
 @given(st.integers(1, 60), st.data(), st.floats(1e-6, 1 - 1e-6))
-@settings(derandomize=True, deadline=None, max_examples=300)
+@settings(max_examples=300)
 def test_the_tail_is_scipys(of, data, chance):
     needed = data.draw(st.integers(0, of))
     assert binomial_tail(needed, of, chance) == pytest.approx(float(binom.sf(needed - 1, of, chance)), rel=1e-9)

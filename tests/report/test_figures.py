@@ -24,7 +24,7 @@ def field(width: float, depth: float) -> DrawnField:
 
 
 def test_the_95_percent_ellipse_of_a_covariance() -> None:
-    # REFERENCE-VALUES: plain arithmetic with chi-squared 5.991465 [D]; the radii agree with filterpy 2.0.0 [C].
+    # Derived with plain arithmetic from chi-squared 5.991465; the radii agree with filterpy 2.0.0.
     axes = ellipse_of(Find(1, "amber", 0.0, 0.0, xx=4.0, xy=1.0, yy=2.0))
 
     assert axes.major_m == pytest.approx(5.142723, abs=1e-6)

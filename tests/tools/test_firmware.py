@@ -29,7 +29,7 @@ SENSOR_BYTES = {0x1A: 0xB0, 0x1B: 0x04, 0x18: 0xA0, 0x19: 0x00, 0x35: 0xC0}
 
 needs_compiler = pytest.mark.skipif(
     not (shutil.which("avr-gcc") and shutil.which("make")),
-    reason="no AVR compiler on this machine (Debian packages gcc-avr, avr-libc, make)",
+    reason="needs an AVR compiler: apt install gcc-avr avr-libc make",
 )
 
 
@@ -49,7 +49,7 @@ def firmware(tmp_path_factory):
 @pytest.fixture(scope="module")
 def simulator(tmp_path_factory):
     if not Path("/usr/include/simavr/sim_avr.h").exists() or shutil.which("cc") is None:
-        pytest.skip("no AVR simulator library on this machine (Debian package libsimavr-dev)")
+        pytest.skip("needs an AVR simulator: apt install libsimavr-dev gcc libc6-dev")
     path = tmp_path_factory.mktemp("simulator") / "simulate"
     source = COPROCESSOR / "simulate" / "simulate.c"
     subprocess.run(

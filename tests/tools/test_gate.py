@@ -19,7 +19,7 @@ MS = 1_000_000
 ANSWERS_EACH_MS = 50
 MAX_DUTY = 900
 
-pytestmark = pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler 'cc' on this machine")
+pytestmark = pytest.mark.skipif(shutil.which("cc") is None, reason="needs a C compiler: apt install gcc libc6-dev")
 
 
 @pytest.fixture(scope="module")

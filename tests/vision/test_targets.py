@@ -5,7 +5,7 @@ import random
 import statistics
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.devices.readings import Detection
@@ -56,7 +56,6 @@ class TestSight:
         assert (seen.x, seen.y) == pytest.approx((-0.5, 0.06 + math.sqrt(0.75)))
         assert seen.left == pytest.approx(0.5)
 
-    @settings(deadline=None, derandomize=True)
     @given(
         x=st.floats(-3.0, 3.0),
         y=st.floats(-3.0, 3.0),
@@ -68,7 +67,6 @@ class TestSight:
         seen = sight(detection(bearing, distance), EYE, Pose(x, y, heading), 0.0)
         assert math.hypot(seen.x - x, seen.y - y) == pytest.approx(math.hypot(seen.ahead, seen.left))
 
-    @settings(deadline=None, derandomize=True)
     @given(bearing=st.floats(-0.5, 0.5), heading=st.floats(-math.pi, math.pi), distance=st.floats(0.1, 3.0))
     def test_the_covariance_is_that_of_the_line_of_sight_turned_into_the_field(self, bearing, heading, distance):
         one = detection(bearing, distance)
@@ -114,7 +112,6 @@ class TestMemory:
         look(memory, (2.1, 1.0), frames=20)
         assert memory.objects[0].x == pytest.approx(2.1, abs=0.02)
 
-    @settings(deadline=None, derandomize=True)
     @given(st.lists(st.tuples(st.floats(1.3, 3.0), st.floats(0.6, 1.4)), min_size=1, max_size=20))
     def test_covariances_stay_covariances(self, places):
         memory = TargetMemory(EYE)

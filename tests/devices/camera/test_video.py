@@ -5,6 +5,7 @@ import types
 from contextlib import closing
 from pathlib import Path
 
+import numpy
 import pytest
 
 from rover.devices.camera.video import Lock, Video, complaint_of, locks_of, taken_ns
@@ -69,10 +70,12 @@ def test_a_stamp_by_another_clock_is_not_used(stamp_ms):
     assert taken_ns(stamp_ms, 5 * SECOND, 80_000_000) == 5 * SECOND - 80_000_000
 
 
+NEEDS_VISION = "needs the extra 'vision': pip install -e '.[vision]'"
+
+
 @pytest.fixture
 def recording(tmp_path):
-    cv2 = pytest.importorskip("cv2", reason="the extra 'vision' is not installed")
-    numpy = pytest.importorskip("numpy")
+    cv2 = pytest.importorskip("cv2", reason=NEEDS_VISION)
     path = tmp_path / "jars.avi"
     writer = cv2.VideoWriter(str(path), cv2.VideoWriter_fourcc(*"MJPG"), 10.0, (64, 48))
     for shade in range(0, 200, 10):
@@ -110,7 +113,7 @@ def test_the_thread_ends_with_close_and_closing_twice_is_safe(recording):
 
 
 def test_what_is_no_camera_is_told(tmp_path):
-    pytest.importorskip("cv2", reason="the extra 'vision' is not installed")
+    pytest.importorskip("cv2", reason=NEEDS_VISION)
     with pytest.raises(DeviceError, match="video9 is not there; is the device connected"):
         Video({"video": str(tmp_path / "video9")})
     (tmp_path / "text").write_text("no video")
@@ -131,8 +134,8 @@ LOOPBACKS = [
 ]
 
 
-@pytest.mark.skipif(not LOOPBACKS, reason="no loop-back camera (v4l2loopback) in this machine's kernel")
+@pytest.mark.skipif(not LOOPBACKS, reason="needs a loop-back camera: a kernel with v4l2loopback")
 def test_a_camera_of_the_kernel_that_gives_no_pictures_is_told():
-    pytest.importorskip("cv2", reason="the extra 'vision' is not installed")
+    pytest.importorskip("cv2", reason=NEEDS_VISION)
     with pytest.raises(DeviceError):
         Video({"video": str(LOOPBACKS[0])})

@@ -82,13 +82,14 @@ def test_a_folder_stands_for_a_chip(tmp_path):
         assert lines.edges() == []
 
 
+NEEDS_GPIO = "needs the extra 'gpio': pip install -e '.[gpio]'"
 SIMULATED = sorted(Path("/sys/devices/platform").glob("gpio-sim.*/gpiochip*/sim_gpio0"))
 
 
-@pytest.mark.skipif(not SIMULATED, reason="no simulated GPIO chip (gpio-sim) in this machine's kernel")
+@pytest.mark.skipif(not SIMULATED, reason="needs a simulated GPIO chip: a kernel with gpio-sim, and a chip set up")
 def test_the_kernels_own_edges():
     """A chip of the kernel's gpio-sim: its pull is set from outside, as a wire would."""
-    pytest.importorskip("gpiod")
+    pytest.importorskip("gpiod", reason=NEEDS_GPIO)
     pull = SIMULATED[0] / "pull"
     pull.write_text("pull-down")
     with closing(InputLines(f"/dev/{SIMULATED[0].parent.name}", [0])) as lines:
@@ -101,7 +102,7 @@ def test_the_kernels_own_edges():
 
 def test_the_real_package_has_the_names_that_are_used():
     """Where the package is installed but there is no chip, the real call gets as far as the missing file."""
-    pytest.importorskip("gpiod", reason="the extra 'gpio' is not installed")
+    pytest.importorskip("gpiod", reason=NEEDS_GPIO)
     for kind in (OutputLines, InputLines):
         with pytest.raises(DeviceError, match="nowhere is not there"):
             kind("/dev/nowhere", [3])

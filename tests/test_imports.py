@@ -16,6 +16,7 @@ VALUES = {*FOUNDATION, "devices.readings"}
 """What every part may stand on: units, files, events, and the values that devices report."""
 
 ALLOWED = {
+    "errors": set[str](),
     "quantities": set[str](),
     "events": set[str](),
     "files": {"quantities"},
@@ -38,16 +39,16 @@ ALLOWED = {
         *("devices", "link", "guard", "bench", "record", "readiness"),
     },
     "readiness": {*VALUES, "behaviour", "motion", "session", "guard", "devices", "link"},
-    "calibrate": {*VALUES, "motion", "estimate", "vision", "devices", "bench", "session"},
+    "calibrate": {*VALUES, "motion", "estimate", "vision", "devices", "bench", "session", "readiness.person"},
     "commands": {
         *VALUES,
-        *("readiness", "session", "calibrate", "bench", "record", "report", "devices", "link"),
+        *("readiness", "session", "calibrate", "bench", "record", "report", "devices", "link", "activities"),
     },
     "__main__": {"commands"},
 }
 """Part of the package -> what it may import besides itself; a dotted name is one module of a part."""
 
-PURE = ("core", "activities", "errand", "behaviour", "motion", "estimate", "vision", "events", "quantities")
+PURE = ("core", "activities", "errand", "behaviour", "motion", "estimate", "vision", "events", "quantities", "errors")
 IMPURE = {
     *("time", "datetime", "socket", "sqlite3", "threading", "os", "numpy"),
     *("secrets", "subprocess", "select", "signal", "uuid", "asyncio", "multiprocessing", "tempfile", "serial"),
@@ -78,7 +79,8 @@ def imported(path: Path) -> Iterator[tuple[int, str]]:
 def is_allowed(name: str, part: str) -> bool:
     """Tell whether a part may import a name such as ``rover.files.load``."""
     own = name.removeprefix("rover.")
-    return own == "__version__" or any(own == near or own.startswith(f"{near}.") for near in (part, *ALLOWED[part]))
+    near = ("__version__", "errors", part, *ALLOWED[part])
+    return any(own == one or own.startswith(f"{one}.") for one in near)
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(ROOT)))

@@ -20,6 +20,7 @@ from typing import Annotated, Any, NamedTuple
 from pydantic import Field, StrictInt
 
 from rover.calibrate.findings import CalibrationError, Change, Findings, changed
+from rover.errors import UserError
 from rover.files import load, yaml_source
 from rover.files.problems import nearest
 from rover.files.robot import Camera, Colour, Robot
@@ -91,7 +92,7 @@ def marked_in(folder: Path, robot: Robot) -> tuple[Regions, list[Marked]]:
             raise CalibrationError(f"{load.show(path)}: the robot file has no colour '{region.kind}'{known}")
     try:
         pictures = {file: read_picture(folder / file) for file in {region.file for region in regions.regions}}
-    except ValueError as error:
+    except UserError as error:
         raise CalibrationError(f"{load.show(path)}: {error}") from error
     return regions, [Marked(region, pictures[region.file]) for region in regions.regions]
 

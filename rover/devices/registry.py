@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from rover.errors import UserError
 from rover.files.problems import nearest
 
 _BENCH = "rover.bench.devices"
@@ -61,7 +62,7 @@ BUILT_IN: dict[str, dict[str, str]] = {
 }
 
 
-class LoadError(Exception):
+class LoadError(UserError):
     """A driver or activity cannot be had; the message says which and why."""
 
 

@@ -41,7 +41,7 @@ class Rehearsal:
         rendered: draw what the camera sees, and have the real vision code find the objects in it.
 
     Raises:
-        ValueError: the files do not go together, or lack what ``wired`` or ``rendered`` need.
+        UserError: the files do not go together, or lack what ``wired`` or ``rendered`` need.
     """
 
     def __init__(

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from rover.bench.bench import Bench
 from rover.bench.devices import BenchHardware
+from rover.errors import UserError
 from rover.files.robot import Robot
 from rover.link.emulator import Emulator
 from rover.link.link import Link, open_link
@@ -34,10 +35,10 @@ def wire(robot: Robot, bench: Bench, pace: float) -> Iterator[Wiring]:
     """Put an emulated co-processor on a pseudo-terminal for each of the robot's links, and open the links.
 
     Raises:
-        ValueError: the robot file has no link to wire.
+        UserError: the robot file has no link to wire.
     """
     if not robot.links:
-        raise ValueError("--wired needs a robot file with 'links:' and devices on them; this one has none")
+        raise UserError("--wired needs a robot file with 'links:' and devices on them; this one has none")
     clock = PacedClock(pace)
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="rover-")))

@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 
-from rover.commands.emulation import emulated
+from rover.commands.emulate import emulated
 from rover.files.problems import FileProblems
 
 CONFIG = Path(__file__).parents[2] / "config"

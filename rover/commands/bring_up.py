@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from rover.commands import options
+from rover.commands.given_robot import robot_at_hand
 from rover.commands.main import FAILED
 from rover.commands.output import new_record, person_at_terminal
 from rover.errors import UserError
@@ -32,7 +33,7 @@ def command(
     as_json: bool,
 ) -> int:
     """Bring a ROBOT up: each part by itself, wheels off the ground, saying which line of its file to change."""
-    loaded = options.robot_at_hand(robot, ports)
+    loaded = robot_at_hand(robot, ports)
     person = person_at_terminal("answer on standard input, or say --yes-to-all once the wheels are off the ground")
     names = chosen(only)
     if any(CHECKS[name].moves for name in names) and not yes and not is_off_the_ground(person):

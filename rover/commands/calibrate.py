@@ -15,6 +15,7 @@ from rover.calibrate.looking import live_frame, pictures_needed
 from rover.calibrate.onboard import on_the_robot
 from rover.calibrate.person import HumanAssistant
 from rover.commands import options
+from rover.commands.given_robot import robot_at_hand
 from rover.commands.output import new_record, person_at_terminal, writing
 from rover.errors import UserError
 from rover.files.load import Loaded, load
@@ -42,7 +43,7 @@ ON_THE_ROBOT = "on the robot"
 @click.option("--write", is_flag=True, help="Write the robot file without asking.")
 def command(robot: Path, ports: dict[str, str], what: str, side: str, write: bool, **given: Any) -> int:
     """Calibrate a ROBOT's drive, heading, range, gripper, camera or its latency, and offer to correct its file."""
-    loaded = options.robot_at_hand(robot, ports)
+    loaded = robot_at_hand(robot, ports)
     person = person_at_terminal("calibrate at a terminal, or with --bench")
     try:
         order = session.Order(what, parse_as(side, LENGTH))

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from rover.commands import options
+from rover.commands.given_robot import robot_at_hand
 from rover.commands.output import new_record
 from rover.errors import UserError
 from rover.session.by_hand import hand_session
@@ -21,7 +22,7 @@ def command(robot: Path, ports: dict[str, str], guard: Path | None) -> int:
     """Drive a ROBOT by hand: it moves only while a key is held. Keys: arrows or i k j l, space stops, q ends."""
     if not sys.stdin.isatty():
         raise UserError("rover jog drives by keys that are held down, so standard input has to be a terminal")
-    loaded = options.robot_at_hand(robot, ports)
+    loaded = robot_at_hand(robot, ports)
     record = new_record(f"{robot.stem}-jog")
     with hand_session(loaded, guard, record, "Jog") as at, keys_at_once(0):
         click.echo(HELP)

@@ -8,7 +8,6 @@ looks for; 2 unusable input; 70 a bug in rover (EX_SOFTWARE of BSD's sysexits.h)
 import importlib
 import signal
 import sys
-import traceback
 from collections.abc import Sequence
 from types import FrameType
 from typing import NoReturn
@@ -92,8 +91,8 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(FAILED)
-    except Exception:
-        traceback.print_exc()
+    except Exception as error:
+        sys.excepthook(type(error), error, error.__traceback__)
         click.echo("this is a bug in rover, not in what you gave it; please report it with the lines above", err=True)
         sys.exit(BUG)
     sys.exit(code if isinstance(code, int) else 0)

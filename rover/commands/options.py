@@ -1,20 +1,14 @@
 """Options and arguments that several commands take, and what they mean."""
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
-from rover.activities.activity import Activity
 from rover.devices.registry import allow_folders
 from rover.errors import UserError
-from rover.files.load import Loaded, load
-from rover.files.robot import Robot
 from rover.files.yaml_source import read_text
-from rover.session.assembly import Assembly, loads, user_drivers, with_user_activities
-from rover.session.hardware import with_ports
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -81,33 +75,3 @@ DRIVERS = click.option(
 def seed(what: str) -> Callable[[F], F]:
     """Return the option for the seed of something."""
     return click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help=f"Seed of {what}.")
-
-
-def robot_at_hand(robot: Path, ports: Mapping[str, str]) -> Loaded[Robot]:
-    """Return a robot file with other ports for some of its links, and say which drivers of the user's it imports.
-
-    Raises:
-        UserError: the file has mistakes, or no such link.
-    """
-    loaded = load(robot, "robot")
-    loaded = replace(loaded, model=with_ports(loaded.model, ports))
-    _say_loading(user_drivers(loaded.model))
-    return loaded
-
-
-def assembled(errand: Path, settings: Mapping[str, Any]) -> tuple[Assembly, Mapping[str, type[Activity]]]:
-    """Return an errand with all that it names and the activities; warnings, and what is imported, are said.
-
-    Raises:
-        UserError: there are mistakes, or an activity cannot be imported.
-    """
-    assembly, activities = with_user_activities(errand, settings)
-    for warning in assembly.warnings:
-        click.echo(str(warning), err=True)
-    _say_loading(loads(assembly))
-    return assembly, activities
-
-
-def _say_loading(names: Iterable[str]) -> None:
-    for name in names:
-        click.echo(f"loading {name}", err=True)

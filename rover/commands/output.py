@@ -1,7 +1,7 @@
 """What several commands say, and where they keep records."""
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -77,6 +77,12 @@ def new_record(name: str, ending: str = ".sqlite") -> Path:
     stem = f"{name}-{datetime.now():%Y%m%d-%H%M%S}"
     names = (f"{stem}{'' if number == 0 else f'-{number}'}{ending}" for number in range(1000))
     return next(path for path in map(folder.joinpath, names) if not path.exists())
+
+
+def say_loading(names: Iterable[str]) -> None:
+    """Name the classes of the user's own that are about to be imported."""
+    for name in names:
+        click.echo(f"loading {name}", err=True)
 
 
 @contextmanager

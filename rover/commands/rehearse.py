@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from rover.commands import options
+from rover.commands.given_errand import assembled
 from rover.commands.main import FAILED
 from rover.commands.output import new_record, progress_line, show_result
 from rover.session.on_bench import Rehearsal
@@ -25,7 +26,7 @@ from rover.session.on_bench import Rehearsal
 @options.JSON
 def command(errand: Path, seed: int, settings: dict[str, Any], as_json: bool, **depth: bool) -> int:
     """Rehearse an ERRAND on the bench, without the robot."""
-    assembly, activities = options.assembled(errand, settings)
+    assembly, activities = assembled(errand, settings)
     record = new_record(f"{errand.stem}-seed{seed}")
     with progress_line() as progress:
         rehearsal = Rehearsal(assembly, activities, seed, record, **depth)

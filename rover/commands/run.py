@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from rover.commands import options
+from rover.commands.given_errand import assembled
 from rover.commands.output import new_record, progress_line, show_result
 from rover.session.on_robot import options_of, run_errand
 
@@ -30,7 +31,7 @@ from rover.session.on_robot import options_of, run_errand
 @options.JSON
 def command(errand: Path, settings: dict[str, Any], as_json: bool, **given: Any) -> int:
     """Carry an ERRAND out on the real robot. It stands still until motion is enabled."""
-    assembly, activities = options.assembled(errand, settings)
+    assembly, activities = assembled(errand, settings)
     run_options = options_of(assembly, errand, new_record(f"{errand.stem}-seed{given['seed']}"), given)
     with progress_line() as progress:
         ended = run_errand(assembly, activities, run_options, progress.say, progress.show)

@@ -30,9 +30,7 @@ def test_an_unknown_command(rover):
     assert "rehearsal" in err
 
 
-def test_every_command_of_the_help_has_a_module_of_its_name():
-    modules = {path.stem for path in Path(cli.__file__).parent.glob("*.py")} - {"__init__", "main", "options", "output"}
-    assert {name.replace("-", "_") for name in cli.COMMANDS} == modules
+def test_every_command_of_the_help_is_found_by_its_name():
     for name in cli.COMMANDS:
         assert isinstance(cli.commands.get_command(click.Context(cli.commands), name), click.Command)
 

@@ -36,7 +36,7 @@ ALLOWED = {
     "session": {
         *VALUES,
         *("behaviour", "motion", "estimate", "vision", "errand", "activities", "core"),
-        *("devices", "link", "guard", "bench", "record", "readiness"),
+        *("devices", "link", "guard", "bench", "record"),
     },
     "readiness": {*VALUES, "behaviour", "motion", "session", "guard", "devices", "link"},
     "calibrate": {*VALUES, "motion", "estimate", "vision", "devices", "bench", "session", "readiness.person"},

@@ -56,6 +56,7 @@ class Builder:
         activities: what the language knows of each activity by name; a dotted name that is not here is a user's own.
         errand: the errand, for the names of kinds and places; None when a behaviour is looked at by itself.
         overrides: settings that the errand file or the command line sets.
+        parts: the part files read, by name.
     """
 
     activities: Mapping[str, ActivitySpec]
@@ -64,6 +65,7 @@ class Builder:
     problems: list[Problem] = field(default_factory=list)
     exits: int = 0
     user_activities: dict[str, None] = field(default_factory=dict)
+    parts: dict[str, Source] = field(default_factory=dict)
 
     def build(self, loaded: load.Loaded[Behaviour]) -> BehaviourGraph:
         """Return the graph of a behaviour file.
@@ -363,6 +365,7 @@ class _FileReader:
         loaded = self._part_file(state.part, (*at, "from"))
         if loaded is None:
             return None
+        self.builder.parts[loaded.source.name] = loaded.source
         for name, why in unknown_settings(state.values, loaded.model):
             self.source.report((*at, "with", name), why.replace("the behaviour", f"'{state.part}'"), of_key=True)
         given = self._part_settings(state, loaded, at)

@@ -12,7 +12,7 @@ from rover.devices.readings import Reading
 from rover.files.load import Loaded
 from rover.files.robot import Robot
 from rover.readiness.person import Person
-from rover.session.by_hand import PERIOD_NS, HandSession, hand_session
+from rover.session.by_hand import PERIOD_NS, ManualSession, manual_session
 
 PERMITTED_WITHIN_S = 1.0
 
@@ -20,15 +20,15 @@ PERMITTED_WITHIN_S = 1.0
 class RobotDrivetrain:
     """The robot through its drivers and the motor guard (see `rover.calibrate.apparatus.Drivetrain`)."""
 
-    def __init__(self, at: HandSession) -> None:
-        self._at = at
-        self._lasts_ns = round(at.robot.limits.command_lasts * 1e9)
+    def __init__(self, session: ManualSession) -> None:
+        self._session = session
+        self._lasts_ns = round(session.robot.limits.command_lasts * 1e9)
         self._opening: float | None = None
 
     @property
     def now_ns(self) -> int:
         """The host's time."""
-        return self._at.now_ns
+        return self._session.now_ns
 
     @property
     def period_s(self) -> float:
@@ -41,27 +41,28 @@ class RobotDrivetrain:
         Raises:
             CalibrationError: the guard does not permit motion (any more), or a driver gave up.
         """
-        at = self._at
-        if at.is_running:
-            expires_ns = at.now_ns + self._lasts_ns
+        session = self._session
+        if session.is_running:
+            expires_ns = session.now_ns + self._lasts_ns
             if self._opening is not None:
-                at.grip(self._opening, expires_ns)
-            at.drive(left, right, expires_ns)
+                session.grip(self._opening, expires_ns)
+            session.drive(left, right, expires_ns)
         elif left or right or self._opening is not None:
-            raise CalibrationError(f"motion is not permitted: {at.state.cause if at.state else 'no guard answers'}")
-        heard = at.step()
-        if at.faults:
-            family, why = next(iter(at.faults.items()))
+            why = session.state.cause if session.state else "no guard answers"
+            raise CalibrationError(f"motion is not permitted: {why}")
+        heard = session.step()
+        if session.faults:
+            family, why = next(iter(session.faults.items()))
             raise CalibrationError(f"{family}: {why}")
         return [(one.family, one.reading) for one in heard]
 
     def jaws(self, pulse: float) -> None:
         """Tell the servo a pulse (s), from the next step on."""
-        self._opening = opening_at(pulse, self._at.robot)
+        self._opening = opening_at(pulse, self._session.robot)
 
     def feedback(self) -> float | None:
         """Return the number in the gripper's feedback file, where it has one."""
-        gripper = self._at.robot.devices.gripper
+        gripper = self._session.robot.devices.gripper
         return None if gripper is None or gripper.feedback_file is None else read_number(Path(gripper.feedback_file))
 
 
@@ -74,16 +75,17 @@ def on_the_robot(
     Raises:
         CalibrationError: motion is not permitted.
         NobodyAnswersError: the input has ended.
-        RunError, LoadError, RecordError: see `rover.session.by_hand.hand_session`.
+        RunError, LoadError, RecordError: see `rover.session.by_hand.manual_session`.
     """
     question = "the robot is going to move. Nobody near it, emergency stop at hand? Type yes to permit:"
-    with hand_session(loaded, guard, record, "Calibration") as at:
-        if person.ask(question, at.step) != "yes":
+    with manual_session(loaded, guard, record, "Calibration") as session:
+        if person.ask(question, session.step) != "yes":
             raise CalibrationError("motion was not permitted; nothing was moved, nothing is written")
-        at.client.reset()
-        at.client.enable()
-        at.client.resume()
-        if not at.wait_for(lambda: at.is_running, PERMITTED_WITHIN_S):
-            why = "the motor guard does not answer" if at.state is None else at.state.note or at.state.cause
+        session.client.reset()
+        session.client.enable()
+        session.client.resume()
+        if not session.wait_for(lambda: session.is_running, PERMITTED_WITHIN_S):
+            state = session.state
+            why = "the motor guard does not answer" if state is None else state.note or state.cause
             raise CalibrationError(f"the motor guard does not permit motion: {why}")
-        yield RobotDrivetrain(at), HumanAssistant(person, at.step)
+        yield RobotDrivetrain(session), HumanAssistant(person, session.step)

@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,8 @@ import click
 from rover.commands import options
 from rover.commands.given_errand import assembled
 from rover.commands.output import new_record, progress_line, show_result
-from rover.session.on_robot import options_of, run_errand
+from rover.readiness.start import Start
+from rover.session.on_robot import Console, options_of, run_errand
 
 
 @click.command()
@@ -29,12 +31,14 @@ from rover.session.on_robot import options_of, run_errand
 @options.DRIVERS
 @options.GUARD
 @options.JSON
-def command(errand: Path, settings: dict[str, Any], as_json: bool, **given: Any) -> int:
+def command(errand: Path, settings: dict[str, Any], enable_motion: bool, as_json: bool, **given: Any) -> int:
     """Carry an ERRAND out on the real robot. It stands still until motion is enabled."""
     assembly, activities = assembled(errand, settings)
-    run_options = options_of(assembly, errand, new_record(f"{errand.stem}-seed{given['seed']}"), given)
+    record = new_record(f"{errand.stem}-seed{given['seed']}")
+    run_options = options_of(assembly, errand, record, given)
     with progress_line() as progress:
-        ended = run_errand(assembly, activities, run_options, progress.say, progress.show)
+        start = partial(Start, say=progress.say, folder=record.parent, enable=enable_motion)
+        ended = run_errand(assembly, activities, run_options, Console(start, progress.say, progress.show))
     if as_json:
         click.echo(json.dumps(asdict(ended.result)))
     else:

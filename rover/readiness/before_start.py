@@ -1,6 +1,5 @@
 """What is looked at before the first motion: with what is expected and what to do. Pure, but for `machine`."""
 
-import ctypes
 import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from typing import Any
 from rover.files.robot import Robot
 from rover.guard.ways_to_zero import ways_to_zero
 from rover.readiness.finding import Finding, Verdict, judged
+from rover.session.clocks import is_synchronised
 
 DEVICES_WITHIN_S = 10.0
 REST_SHARE = 0.86
@@ -18,8 +18,6 @@ thumb, from memory)."""
 CALIBRATED = 3
 ROOM = 200_000_000
 """Bytes; a run of an hour leaves some 50 MB of readings."""
-_TIME_ERROR = 5
-_TIMEX_BYTES = 256
 
 
 @dataclass(frozen=True)
@@ -52,12 +50,6 @@ class Facts:
 def machine(folder: Path) -> ComputerState:
     """Return what the computer tells, for a record in ``folder``."""
     return ComputerState(shutil.disk_usage(folder).free, is_synchronised())
-
-
-def is_synchronised() -> bool:
-    """Ask the kernel, changing nothing; see the manual page adjtimex(2): it returns TIME_ERROR while unsynchronised."""
-    timex = ctypes.create_string_buffer(_TIMEX_BYTES)
-    return ctypes.CDLL(None).adjtimex(timex) not in (-1, _TIME_ERROR)
 
 
 def findings(facts: Facts) -> list[Finding]:

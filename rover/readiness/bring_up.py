@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from rover.events import Note
 from rover.files.load import Loaded
 from rover.files.robot import Robot
 from rover.readiness import sensors
@@ -14,7 +15,8 @@ from rover.readiness.motors import check_motors
 from rover.readiness.person import Person
 from rover.readiness.stand import NotPermittedError, RobotOnStand
 from rover.readiness.stop_input import check_stop_input
-from rover.session.by_hand import hand_session
+from rover.session.by_hand import manual_session
+from rover.session.hardware import simulated_in
 
 OFF_THE_GROUND = (
     "First of all: put the robot on a stand, wheels off the ground, fingers and cables away from wheels and jaws. "
@@ -91,15 +93,15 @@ def bring_up(
 
     Raises:
         NobodyAnswersError: the input has ended.
-        RunError, LoadError, RecordError: as `hand_session`.
+        RunError, LoadError, RecordError: as `manual_session`.
     """
     folder, record = where
     findings = []
-    with hand_session(loaded, folder, record, "Bring-up") as session:
+    with manual_session(loaded, folder, record, "Bring-up") as session:
         stand = RobotOnStand(loaded, session, person)
         for name in names:
             findings.append(_finding(name, stand))
-            session.note("check", f"{name}: {findings[-1].verdict.value}: {findings[-1].measured}")
+            session.record(Note("check", f"{name}: {findings[-1].verdict.value}: {findings[-1].measured}"))
             show(findings[-1])
     as_expected = all(finding.verdict is not Verdict.OTHERWISE for finding in findings)
     return BringUpResult(loaded.model.robot, as_expected, tuple(findings), str(record))
@@ -108,12 +110,12 @@ def bring_up(
 def _finding(name: str, stand: RobotOnStand) -> Finding:
     """Make a check, where the robot has what it needs."""
     family, session = CHECKS[name].family, stand.session
-    if name == "link" and not session.links:
+    if name == "link" and not session.devices.links:
         return not_tried(name, "the robot has no serial link", "lines")
     if family and getattr(stand.robot.devices, family) is None:
         wire_one = ("wire a normally closed stop, and name its pin in the robot file",)
         return not_tried(name, "the robot file has none", "", *(wire_one if family == "stop_input" else ()))
-    if family in session.left_out:
+    if family in simulated_in(stand.robot):
         return not_tried(name, "its driver in the robot file is 'simulated'", "", "name a real driver")
     try:
         finding = CHECKS[name].make(stand)

@@ -28,7 +28,7 @@ TURN_EXPECTED = "+90 deg (to the left, counter-clockwise)"
 
 def check_link(stand: RobotOnStand) -> Finding:
     """Look at the serial links: do whole sentences come, and who sends them?"""
-    counts, links = stand.lines_at_rest(), stand.session.links.values()
+    counts, links = stand.lines_at_rest(), stand.session.devices.links.values()
     heard = [f"{name}: {lines / REST_S:.0f} lines a second, {bad} damaged" for name, (lines, bad) in counts.items()]
     heard += [link.identity.firmware for link in links if link.identity is not None]
     return judged(
@@ -54,7 +54,7 @@ def check_camera(stand: RobotOnStand) -> Finding:
     """Look at the camera's frames."""
     assert stand.robot.devices.camera is not None
     finding = camera_finding(stand.at_rest(), stand.robot.devices.camera)
-    trouble = stand.session.trouble("camera")
+    trouble = stand.session.devices.drivers.trouble("camera")
     return replace(finding, verdict=Verdict.OTHERWISE, mistakes=(trouble,)) if trouble else finding
 
 

@@ -8,7 +8,7 @@ from rover.files.robot import Robot
 from rover.guard.protocol import Phase
 from rover.readiness.finding import Correction
 from rover.readiness.person import Person
-from rover.session.by_hand import HandSession, TimedReading
+from rover.session.by_hand import ManualSession, TimedReading
 
 REST_S, SETTLE_S = 3.0, 0.5
 COMMAND_LASTS_NS = 250_000_000
@@ -27,7 +27,7 @@ class RobotOnStand:
         person: who answers; None: the encoders alone do.
     """
 
-    def __init__(self, loaded: Loaded[Robot], session: HandSession, person: Person | None) -> None:
+    def __init__(self, loaded: Loaded[Robot], session: ManualSession, person: Person | None) -> None:
         self.robot, self._source = loaded.model, loaded.source
         self.session, self.person = session, person
         self._at_rest: list[TimedReading] | None = None
@@ -49,7 +49,9 @@ class RobotOnStand:
         return self._lines
 
     def _line_counts(self) -> dict[str, tuple[int, int]]:
-        return {name: (link.counts.lines, sum(link.damage.values())) for name, link in self.session.links.items()}
+        return {
+            name: (link.counts.lines, sum(link.damage.values())) for name, link in self.session.devices.links.items()
+        }
 
     def permit(self) -> None:
         """Have motion permitted.

@@ -1,24 +1,22 @@
 """From power-up to permitted motion: devices looked at, the stop input tried, and a person's deliberate word."""
 
-from collections.abc import Callable
 from enum import Enum
+from pathlib import Path
 
-from rover.guard.client import GuardClient
 from rover.guard.protocol import Phase
-from rover.readiness.before_start import DEVICES_WITHIN_S, Facts, StopTrial, findings, is_ready
+from rover.readiness.before_start import DEVICES_WITHIN_S, Facts, StopTrial, findings, is_ready, machine
 from rover.readiness.finding import Verdict, table
 from rover.session.guard_watch import GuardWatch
-from rover.session.hardware import RunError
+from rover.session.hardware import RobotDevices, RunError
+from rover.session.motion_start import DeviceStates, Say
 from rover.session.terminal import HELP, Terminal
 
 STOP_INPUT_OPEN = "the stop input is open"
 PERMITTED_WITHIN_NS = 1_000_000_000
-NOT_ENABLED = "motion has not been enabled"
 HOW_TO_ENABLE = (
     "standing still: motion is not enabled. End this run and start it at a terminal, where it asks for a yes, "
     "or with --enable-motion, by a person who sees the robot"
 )
-Say = Callable[[str], None]
 
 
 class Stage(Enum):
@@ -31,17 +29,54 @@ class Stage(Enum):
 
 
 class Start:
-    """Goes from stage to stage, a little in each step. Everything here happens with the wheels at zero.
+    """Goes from stage to stage, a little in each step (see `rover.session.motion_start.MotionStart`).
+
+    Args:
+        devices: what the robot is commanded through.
+        terminal: at which a person may be.
+        say: shows the person a line.
+        folder: where the record is.
+        enable: motion has been enabled already, on the command line.
 
     Attributes:
         stage: how far it has come.
     """
 
-    def __init__(self, client: GuardClient, terminal: Terminal, say: Say, *, enable: bool) -> None:
+    def __init__(self, devices: RobotDevices, terminal: Terminal, say: Say, folder: Path, *, enable: bool) -> None:
         self.stage = Stage.CHECKING
-        self._client, self._terminal, self._say, self._enable = client, terminal, say, enable
+        self._robot, self._client = devices.robot, devices.client
+        self._terminal, self._say, self._folder, self._enable = terminal, say, folder, enable
         self._trial = StopTrial()
+        self._began_ns: int | None = None
         self._enabled_ns: int | None = None
+
+    @property
+    def is_over(self) -> bool:
+        """Motion has been enabled."""
+        return self.stage is Stage.ENABLED
+
+    @property
+    def status(self) -> str:
+        """What is being done or waited for."""
+        return str(self.stage.value)
+
+    def advance(self, now_ns: int, devices: DeviceStates, watch: GuardWatch) -> None:
+        """Do what is due in a step.
+
+        Raises:
+            RunError: something is not in order; all rows have been shown.
+        """
+        self._began_ns = now_ns if self._began_ns is None else self._began_ns
+        match self.stage:
+            case Stage.CHECKING:
+                seconds, found = (now_ns - self._began_ns) * 1e-9, machine(self._folder)
+                self.look(Facts(self._robot, seconds, devices.healthy, devices.latest, devices.why, found))
+            case Stage.TRYING_STOP:
+                self.see_stop_input(devices.latest["stop_input"].closed)
+            case Stage.WAITING:
+                self.listen(now_ns)
+            case Stage.ENABLED:
+                self.confirm(watch, now_ns)
 
     def look(self, facts: Facts) -> None:
         """Judge what is known of the devices, once all are ok or their time is over; to be called while `CHECKING`.

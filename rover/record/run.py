@@ -82,7 +82,7 @@ class RecordedRun:
     """The whole record of a run, except for the device readings.
 
     Attributes:
-        header: texts by name (title, started, seed, version, host, field, the files used).
+        header: texts by name (title, started, seed, settings, version, host, field, the files used).
         track, true_track: about ten samples a second; the true one is empty on the robot.
         happenings: all events in the order in which they came.
         true_finds: by the number of the find; empty on the robot.

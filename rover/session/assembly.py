@@ -1,6 +1,6 @@
 """Everything an errand names, loaded and checked: all mistakes of all files at once."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,6 +20,7 @@ from rover.files.errand import Errand
 from rover.files.load import Loaded
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
+from rover.files.yaml_source import Source
 
 MISSING_SPEC = ActivitySpec("a user's own activity, not looked at")
 
@@ -32,7 +33,8 @@ class Assembly:
         graph: the behaviour, checked against the robot.
         user_activities: dotted names of activities that the behaviour uses.
         warnings: what is probably not meant.
-        texts: by path as shown, the text of each file used.
+        overrides: settings from the command line, by name.
+        texts: by path as shown, the text of each file used, parts of the behaviour included.
     """
 
     errand: Errand
@@ -41,6 +43,7 @@ class Assembly:
     bench: BenchFile | None
     user_activities: tuple[str, ...]
     warnings: tuple[Problem, ...]
+    overrides: Mapping[str, Any]
     texts: Mapping[str, str]
 
 
@@ -85,8 +88,14 @@ def assemble(
         bench.model if bench else None,
         tuple(builder.user_activities),
         tuple(sorted(set(problems))),
-        {one.source.name: one.source.path.read_text("utf-8", "replace") for one in loaded},
+        dict(overrides),
+        texts_of([*(one.source for one in loaded), *builder.parts.values()]),
     )
+
+
+def texts_of(sources: Iterable[Source]) -> dict[str, str]:
+    """Return the text of each file, by path as shown."""
+    return {source.name: source.path.read_text("utf-8-sig", "replace") for source in sources}
 
 
 def _named(errand: Loaded[Errand], kind: str, problems: list[Problem]) -> Loaded[Any] | None:

@@ -1,24 +1,24 @@
-"""The robot with a person beside it, for bring-up and jog: motor guard, links, drivers and record, and no core.
+"""The robot with a person beside it, for bring-up, jog and calibration: guard, links, drivers, record, and no core.
 
 The guard alone holds wheels, jaws and stop input; what is commanded here goes to it as datagrams.
 """
 
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
-from rover.events import Event, Health, HealthChange, HoldBack, Note, Stop
+from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.files.load import Loaded
 from rover.files.robot import Robot
 from rover.guard.channel import default_folder
 from rover.guard.protocol import Answer, Phase, State
-from rover.record.frames import CameraFrames, without_picture
-from rover.record.writer import RunRecord
-from rover.session.hardware import RealDevices, real_devices, simulated_in
+from rover.session.assembly import texts_of
+from rover.session.hardware import RobotDevices, open_devices, simulated_in
 from rover.session.header import header_of
+from rover.session.recorder import Recorder
 
 PERIOD_NS = 20_000_000
 HELLO_EVERY_NS = 500_000_000
@@ -32,32 +32,29 @@ class TimedReading(NamedTuple):
     reading: Reading
 
 
-class HandSession:
-    """The devices at work, and their record. One thread; made by `hand_session`.
+class ManualSession:
+    """The devices at work, and their record. One thread; made by `manual_session`.
 
     Attributes:
         robot: the robot file.
+        devices: guard's client, serial links and drivers.
         client: the guard's client; its ``state`` is what the guard last said.
-        links: serial links by name.
         latest: the last reading of each family.
-        left_out: families that have no driver on the robot (``driver: simulated``).
         faults: why a driver gave up, by family.
     """
 
-    def __init__(self, robot: Robot, devices: RealDevices, record: RunRecord, frames: CameraFrames) -> None:
-        self.robot, self.client, self.links = robot, devices.client, devices.links
+    def __init__(self, robot: Robot, devices: RobotDevices, recorder: Recorder) -> None:
+        self.robot, self.devices, self.client = robot, devices, devices.client
         self.latest: dict[str, Reading] = {}
         self.faults: dict[str, str] = {}
-        self.left_out = simulated_in(robot)
-        self._drivers, self._record, self._frames = devices.drivers, record, frames
+        self._drivers, self._recorder = devices.drivers, recorder
         self._sequence = 0
         self._hello_ns = self._due_ns = 0
         self._phase: Phase | None = None
-        self._causes: tuple[str, ...] = ()
 
     @property
     def now_ns(self) -> int:
-        """The host's time."""
+        """Monotonic time."""
         return time.monotonic_ns()
 
     @property
@@ -95,11 +92,10 @@ class HandSession:
         new = self._drivers.poll(now_ns)
         for family, why in self._drivers.faults():
             self.faults[family] = why
-            self._record.event(now_ns, HealthChange(family, Health.FAULTY, why))
+            self._recorder.event(now_ns, HealthChange(family, Health.FAULTY, why))
         self.latest.update(new)
-        self._frames.take(new)
         if new:
-            self._record.readings(now_ns, [(family, without_picture(reading)) for family, reading in new])
+            self._recorder.readings(now_ns, new)
         return [TimedReading(now_ns, family, reading) for family, reading in new]
 
     def watch(self, seconds: float, each: Callable[[int], None] | None = None) -> list[TimedReading]:
@@ -121,21 +117,9 @@ class HandSession:
             self.step()
         return True
 
-    def trouble(self, family: str) -> str:
-        """Return what a driver says is wrong with its device, or ''."""
-        return str(getattr(self._drivers.made(family), "trouble", ""))
-
-    def note(self, kind: str, text: str) -> None:
-        """Record what a person would want to read afterwards."""
-        self._record.event(self.now_ns, Note(kind, text))
-
-    def note_holds(self, causes: Sequence[str]) -> None:
-        """Record which hold-backs of the limits began and ended."""
-        events: list[Event] = [HoldBack(cause) for cause in causes if cause not in self._causes]
-        events += [HoldBack(cause, ended=True) for cause in self._causes if cause not in causes]
-        for event in events:
-            self._record.event(self.now_ns, event)
-        self._causes = tuple(causes)
+    def record(self, event: Event) -> None:
+        """Record what happened, such as a `Note` that a person would want to read afterwards."""
+        self._recorder.event(self.now_ns, event)
 
     def _listen_to_guard(self, now_ns: int) -> None:
         if now_ns >= self._hello_ns:
@@ -146,16 +130,18 @@ class HandSession:
             ("guard", Reading(answer.now_ns, answer.sequence, answer)) for answer in news if isinstance(answer, Answer)
         ]
         if answers:
-            self._record.readings(now_ns, answers)
+            self._recorder.readings(now_ns, answers)
         for state in news:
             if isinstance(state, State) and state.phase is not self._phase:
                 self._phase = state.phase
                 is_stop = state.phase is Phase.STOPPED
-                self._record.event(now_ns, Stop(state.cause) if is_stop else Note("guard", state.phase.name.lower()))
+                self._recorder.event(now_ns, Stop(state.cause) if is_stop else Note("guard", state.phase.name.lower()))
 
 
 @contextmanager
-def hand_session(loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title: str) -> Iterator[HandSession]:
+def manual_session(
+    loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title: str
+) -> Iterator[ManualSession]:
     """Start the guard, then everything else, motion not yet permitted.
 
     At the end wheels are at zero, and the guard ends too, unless a stop is latched: that outlives this program, for as
@@ -173,35 +159,19 @@ def hand_session(loaded: Loaded[Robot], guard_folder: Path | None, record: Path,
         RecordError: the record cannot be made.
     """
     robot = loaded.model
-    header = header_of(f"{title}: {robot.robot}", "robot, attended", _text_of(loaded))
-    with (
-        real_devices(_without_simulated(robot), guard_folder or default_folder(), {}, 0) as devices,
-        _recorded(record, header) as written,
-    ):
-        frames = CameraFrames(record, devices.drivers.made("camera"))
-        at = HandSession(robot, devices, written, frames)
-        with closing(frames), closing(devices.drivers):
-            yield at
-        if frames.trouble:
-            at.note("fault", frames.trouble)
+    header = header_of(f"{title}: {robot.robot}", "robot, attended", texts_of([loaded.source]))
+    with open_devices(_without_simulated(robot), guard_folder or default_folder(), {}, 0) as devices:
+        recorder = Recorder(record, header, devices.drivers.made("camera"))
+        try:
+            with closing(devices.drivers):
+                yield ManualSession(robot, devices, recorder)
+        except BaseException as error:
+            recorder.close("stopped", str(error) or type(error).__name__, {})
+            raise
+        recorder.close("done", "ended by the person", {})
 
 
 def _without_simulated(robot: Robot) -> Robot:
     """Leave out what has no driver; without a drive there would be nothing to drive, so that is refused later."""
     left_out = dict.fromkeys(family for family in simulated_in(robot) if family != "drive")
     return robot.model_copy(update={"devices": robot.devices.model_copy(update=left_out)})
-
-
-def _text_of(loaded: Loaded[Robot]) -> dict[str, str]:
-    return {loaded.source.name: loaded.source.path.read_text("utf-8-sig")}
-
-
-@contextmanager
-def _recorded(path: Path, header: Mapping[str, str]) -> Iterator[RunRecord]:
-    record = RunRecord.create(path, header)
-    try:
-        yield record
-    except BaseException as error:
-        record.finish("stopped", str(error) or type(error).__name__, {})
-        raise
-    record.finish("done", "ended by the person", {})

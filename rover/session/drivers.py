@@ -44,6 +44,10 @@ class Drivers:
         """Return a family's driver, None when the robot has none."""
         return self._made.get(family)
 
+    def trouble(self, family: str) -> str:
+        """Return what a driver itself says is wrong with its device, or ''."""
+        return str(getattr(self._made.get(family), "trouble", ""))
+
     def _reports(self, family: str) -> bool:
         return hasattr(self._made[family], "poll")
 

@@ -1,8 +1,9 @@
-"""What the motor guard says of itself, turned into the core's actions. Pure; it is the guard's word that counts."""
+"""What the motor guard says of itself, turned into readings and actions. Pure; it is the guard's word that counts."""
 
 from collections.abc import Sequence
 
 from rover.core import Action
+from rover.devices.readings import Reading
 from rover.guard.protocol import Phase, State
 
 SILENT_NS = 600_000_000
@@ -21,6 +22,14 @@ class GuardWatch:
     def __init__(self, session: int) -> None:
         self.phase = Phase.STOPPED
         self._session = session
+        self._heard_ns = self._heard = 0
+
+    def readings(self, state: State | None) -> Sequence[tuple[str, Reading]]:
+        """Return the guard's state as a reading, if it is new: the core passes over it, the record keeps it."""
+        if state is None or state.now_ns == self._heard_ns:
+            return ()
+        self._heard_ns, self._heard = state.now_ns, self._heard + 1
+        return [("guard", Reading(state.now_ns, self._heard, state))]
 
     def actions(self, state: State | None, now_ns: int) -> Sequence[Action]:
         """Return what the core has to be told: a stop, a reset, a resume; nothing while nothing changed."""

@@ -40,16 +40,17 @@ class RunError(UserError, OSError):
 
 
 @dataclass(frozen=True)
-class RealDevices:
+class RobotDevices:
     """What a robot is commanded through; ``links`` are those that devices are on, by name."""
 
+    robot: Robot
     client: GuardClient
     links: Mapping[str, Link]
     drivers: Drivers
 
 
 @contextmanager
-def real_devices(robot: Robot, folder: Path, kinds: Mapping[str, Kind], seed: int) -> Iterator[RealDevices]:
+def open_devices(robot: Robot, folder: Path, kinds: Mapping[str, Kind], seed: int) -> Iterator[RobotDevices]:
     """Start the guard and open everything, motion not permitted; at the end the wheels are at zero before all else.
 
     Args:
@@ -70,7 +71,7 @@ def real_devices(robot: Robot, folder: Path, kinds: Mapping[str, Kind], seed: in
         yield devices
 
 
-def _opened(context: DriverContext, folder: Path, closing: ExitStack) -> RealDevices:
+def _opened(context: DriverContext, folder: Path, closing: ExitStack) -> RobotDevices:
     settings = settings_of(context.robot)
     _be_alone(folder, closing)
     _try_stop_pin(settings, folder)
@@ -80,7 +81,7 @@ def _opened(context: DriverContext, folder: Path, closing: ExitStack) -> RealDev
     context = replace(context, links=links)
     drivers = Drivers(context, (), _held_by_guard(context, settings, client))
     closing.callback(drivers.close)
-    return RealDevices(client, links, drivers)
+    return RobotDevices(context.robot, client, links, drivers)
 
 
 def simulated_in(robot: Robot) -> list[str]:

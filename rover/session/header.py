@@ -1,15 +1,16 @@
-"""What all run records have in common, whoever writes them: the header, and how often the track is kept."""
+"""What a record begins with, whoever writes it: what ran, and every file and setting that it was given."""
 
 import json
+import time
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
 
 import rover
 from rover.core import Core
 from rover.session.assembly import Assembly
-
-TRACK_EVERY = 5
-"""A track point is recorded every so many steps: ten a second at 50 Hz."""
+from rover.session.clocks import is_synchronised
 
 
 def header_of(title: str, host: str, texts: Mapping[str, str]) -> dict[str, str]:
@@ -23,8 +24,8 @@ def header_of(title: str, host: str, texts: Mapping[str, str]) -> dict[str, str]
     return about | {f"file:{name}": text for name, text in texts.items()}
 
 
-def errand_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str, str]:
-    """Return the header of an errand's record: as `header_of`, with the seed and the field."""
+def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str, str]:
+    """Return the header of a run: as `header_of`, with the seed, the settings of the command line, and the field."""
     field = assembly.errand.field
     zone = field.zone
     drawn = {
@@ -34,4 +35,24 @@ def errand_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[
         "start": {"x": field.start.x, "y": field.start.y, "heading": field.start.heading or 0.0},
         "slots": [(slot.x, slot.y) for slot in core.ledger.ground.slots],
     }
-    return header_of(assembly.errand.errand, host, assembly.texts) | {"seed": str(seed), "field": json.dumps(drawn)}
+    given = {"seed": str(seed), "settings": json.dumps(assembly.overrides, default=str), "field": json.dumps(drawn)}
+    return header_of(assembly.errand.errand, host, assembly.texts) | given
+
+
+def robot_header(core: Core, assembly: Assembly, seed: int, saved: Mapping[str, Any] | None) -> dict[str, str]:
+    """Return the header of a run on the robot, taken up again from ``saved`` or not."""
+    here = {"boot": _boot_id(), "clock": json.dumps(_clock_pair())}
+    resumed = {} if saved is None else {"resumed": json.dumps(saved)}
+    return run_header(core, assembly, seed, "robot") | here | resumed
+
+
+def _clock_pair() -> dict[str, object]:
+    """Return monotonic and wall time of one moment, and whether the latter can be trusted."""
+    return {"monotonic_ns": time.monotonic_ns(), "wall_ns": time.time_ns(), "synchronised": is_synchronised()}
+
+
+def _boot_id() -> str:
+    try:
+        return Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip()
+    except OSError:
+        return ""

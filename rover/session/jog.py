@@ -20,12 +20,13 @@ from typing import Any
 
 from rover.estimate.field import Ground
 from rover.estimate.pose import Pose
+from rover.events import HoldBack, Note
 from rover.files.robot import Robot
 from rover.guard.protocol import Phase, State
 from rover.motion.limits import EchoMemory, Limits, Situation
 from rover.motion.request import Request
 from rover.motion.wheels import past_dead_band
-from rover.session.by_hand import PERIOD_NS, HandSession, TimedReading
+from rover.session.by_hand import PERIOD_NS, ManualSession, TimedReading
 
 WORD_LASTS_NS = 200_000_000
 """Leaves 100 ms of the 300 ms for the way to the motors."""
@@ -173,32 +174,33 @@ class Jog:
     """Jogging with a robot at hand.
 
     Args:
-        at: guard, drivers and record.
+        session: guard, drivers and record.
         descriptor: the terminal, which gives keys as they are pressed.
         show: shows a line in place of the last one.
     """
 
-    def __init__(self, at: HandSession, descriptor: int, show: Callable[[str], None]) -> None:
-        self._at, self._descriptor, self._show = at, descriptor, show
-        self._held, self._steering = HoldToRun(), Steering(at.robot)
+    def __init__(self, session: ManualSession, descriptor: int, show: Callable[[str], None]) -> None:
+        self._session, self._descriptor, self._show = session, descriptor, show
+        self._held, self._steering = HoldToRun(), Steering(session.robot)
         self._typed = b""
-        self._turn_ns = at.now_ns
+        self._turn_ns = session.now_ns
         self._shown_ns = 0
         self._stop_is_due = self._is_moving = self._ended = False
         self._noted: Key | None = None
+        self._causes: tuple[str, ...] = ()
 
     def run(self) -> None:
         """Drive until the person ends it."""
         while not self._ended:
-            self._steering.hear(self._at.poll())
+            self._steering.hear(self._session.poll())
             self._listen()
-            self._drive(self._at.now_ns)
-            self._tell(self._at.now_ns)
+            self._drive(self._session.now_ns)
+            self._tell(self._session.now_ns)
 
     def _listen(self) -> None:
         """Wait 20 ms for keys at most, and take them; what comes after a standstill is not a word of now."""
         is_ready = select.select([self._descriptor], [], [], PERIOD_NS / 1e9)[0]
-        now_ns = self._at.now_ns
+        now_ns = self._session.now_ns
         is_stale, self._turn_ns = now_ns - self._turn_ns > STALE_NS, now_ns
         if not is_ready:
             return
@@ -210,7 +212,7 @@ class Jog:
 
     def _take(self, key: Key, now_ns: int) -> None:
         self._held.press(key, now_ns)
-        client = self._at.client
+        client = self._session.client
         match key:
             case Key.STOP:
                 self._stop_is_due = True
@@ -223,37 +225,40 @@ class Jog:
                 self._ended = True
         if key is not self._noted:
             self._noted = key
-            self._at.note("jog", key.value)
+            self._session.record(Note("jog", key.value))
 
     def _drive(self, now_ns: int) -> None:
         if self._stop_is_due:
-            self._stop_is_due = not self._at.client.stop("stopped at the jog terminal")
-        request = self._held.wanted(self._at.robot, now_ns)
-        if request is not None and self._at.is_running and not self._stop_is_due:
-            self._at.drive(*self._steering.duties(request, now_ns), self._held.until_ns)
+            self._stop_is_due = not self._session.client.stop("stopped at the jog terminal")
+        request = self._held.wanted(self._session.robot, now_ns)
+        if request is not None and self._session.is_running and not self._stop_is_due:
+            self._session.drive(*self._steering.duties(request, now_ns), self._held.until_ns)
             self._is_moving = True
         elif self._is_moving:
             self._steering.rest()
-            self._at.drive(0.0, 0.0, now_ns + WORD_LASTS_NS)
+            self._session.drive(0.0, 0.0, now_ns + WORD_LASTS_NS)
             self._is_moving = False
-        self._at.note_holds(self._steering.causes)
+        before, self._causes = self._causes, self._steering.causes
+        for cause in sorted({*before} ^ {*self._causes}):
+            self._session.record(HoldBack(cause, ended=cause in before))
 
     def _tell(self, now_ns: int) -> None:
         if now_ns - self._shown_ns >= SHOW_EVERY_NS or self._ended:
             self._shown_ns = now_ns
-            self._show(status(self._at, self._held.share, self._steering.causes, now_ns))
+            self._show(status(self._session, self._held.share, self._steering.causes, now_ns))
 
 
-def status(at: HandSession, share: float, causes: tuple[str, ...], now_ns: int) -> str:
+def status(session: ManualSession, share: float, causes: tuple[str, ...], now_ns: int) -> str:
     """Return one line: how the guard stands, the speed, and what the sensors say."""
-    parts = [_standing(at.state, at.is_running, now_ns), f"speed {share:.0%}", *map(_reading_told, _shown(at))]
-    return "  ".join(parts + ([f"held back: {', '.join(causes)}"] if causes else []))
+    standing = _standing(session.state, session.is_running, now_ns)
+    held_back = [f"held back: {', '.join(causes)}"] if causes else []
+    return "  ".join([standing, f"speed {share:.0%}", *map(_reading_told, _shown(session)), *held_back])
 
 
-def _shown(at: HandSession) -> Iterator[tuple[str, Any]]:
+def _shown(session: ManualSession) -> Iterator[tuple[str, Any]]:
     for family in ("counts", "heading", "range", "battery"):
-        if family in at.latest:
-            yield family, at.latest[family].value
+        if family in session.latest:
+            yield family, session.latest[family].value
 
 
 def _reading_told(reading: tuple[str, Any]) -> str:

@@ -13,7 +13,7 @@ from rover.session.panel import OperatorPanel
 from rover.session.terminal import Keys, Terminal
 
 
-class Operator:
+class OperatorControls:
     """Terminal and panel of a run. The guard latches, resets and resumes; the core follows by what the guard says.
 
     Attributes:
@@ -34,7 +34,7 @@ class Operator:
         self._keys = Keys()
         self._is_held = False
 
-    def __enter__(self) -> "Operator":
+    def __enter__(self) -> "OperatorControls":
         """Return itself."""
         return self
 

@@ -7,8 +7,8 @@ from rover.devices.start_button import StartButton
 from rover.files.robot import Panel
 
 
-class Standing(NamedTuple):
-    """How the robot stands, for the indicator: each of them may be true, the most urgent is shown."""
+class PanelStatus(NamedTuple):
+    """What the indicator tells: each of them may be true, the most urgent is shown."""
 
     stopped: bool
     fault: bool
@@ -17,10 +17,10 @@ class Standing(NamedTuple):
     moving: bool
 
 
-def mood_of(standing: Standing) -> Mood:
+def mood_of(status: PanelStatus) -> Mood:
     """Return what the indicator shows."""
     moods = (Mood.STOPPED, Mood.FAULT, Mood.HELD_BACK, Mood.WAITING, Mood.MOVING)
-    return next((mood for mood, is_so in zip(moods, standing, strict=True) if is_so), Mood.STANDING)
+    return next((mood for mood, is_so in zip(moods, status, strict=True) if is_so), Mood.STANDING)
 
 
 class OperatorPanel:
@@ -46,10 +46,10 @@ class OperatorPanel:
         """Tell whether the start button was pressed since the last call."""
         return self._button is not None and bool(self._button.presses())
 
-    def show(self, standing: Standing, now_ns: int) -> None:
-        """Show how the robot stands."""
+    def show(self, status: PanelStatus, now_ns: int) -> None:
+        """Show the most urgent."""
         if self._indicator is not None:
-            self._indicator.show(mood_of(standing), now_ns)
+            self._indicator.show(mood_of(status), now_ns)
 
     def close(self) -> None:
         """Go dark and let go of the pins; a second call does nothing."""

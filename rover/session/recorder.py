@@ -1,140 +1,201 @@
-"""What a run on the robot leaves behind: the record with all that the core was given, the saved state, the result."""
+"""What a session leaves behind: its record, and of a run also the saved state and the result."""
 
-import json
 import time
 import traceback
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from rover.core import Core, StepReadings, StepRecord
 from rover.devices.readings import Reading
-from rover.estimate.ellipse import ellipse_95
-from rover.events import Delivery, Event, Find, Note
-from rover.readiness.before_start import is_synchronised
+from rover.events import Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames, without_picture
+from rover.record.run import FinalObject
 from rover.record.writer import RunRecord
-from rover.session.assembly import Assembly
-from rover.session.header import TRACK_EVERY, errand_header
-from rover.session.result import FindReport, Result
-from rover.session.saved_state import StateKeeper, path_beside
+from rover.session.drivers import Drivers
+from rover.session.result import FindReport, Result, report_of
+from rover.session.saved_state import StateKeeper
 
-Row = tuple[str, Reading]
+TRACK_EVERY = 5
+"""A track point is recorded every so many steps: ten a second at 50 Hz."""
+
+
+class GroundTruth(Protocol):
+    """What only a bench knows; recorded beside what the robot believes."""
+
+    @property
+    def pose(self) -> tuple[float, float, float]:
+        """Where the robot is (m, m, rad, field frame)."""
+
+    def held_from(self) -> tuple[float, float] | None:
+        """Return where the object now held stood (m), None when none is."""
+
+    def objects(self) -> Sequence[FinalObject]:
+        """Return where all objects are."""
 
 
 class Recorder:
-    """Takes every step in.
-
-    Besides the devices' readings, the record has under the names ``operator`` (actions), ``driver`` (drivers that gave
-    up) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a replay can give it
-    the same again. Frames of the ``camera``, where there is one, are kept beside it.
-
-    Attributes:
-        delivered: objects set down so far.
-        folder: where the record is.
+    """The record of any session, with or without a core; frames of the ``camera``, where it has any, beside it.
 
     Raises:
         RecordError: the record cannot be made.
     """
 
-    def __init__(self, core: Core, assembly: Assembly, path: Path, header: Mapping[str, str], camera: Any) -> None:
-        self.delivered = len(core.ledger.delivered)
-        self.folder = path.parent
-        self._core, self._assembly, self._path = core, assembly, path
+    def __init__(self, path: Path, header: Mapping[str, str], camera: Any) -> None:
+        self.path = path
         self._record = RunRecord.create(path, header)
         self._frames = CameraFrames(path, camera)
-        self._keeper = StateKeeper(path_beside(path), assembly.errand.errand)
+        self._latest_ns = 0
+
+    def readings(self, now_ns: int, rows: Sequence[tuple[str, Reading]]) -> None:
+        """Record readings, and keep a frame that is among them."""
+        self._frames.take(rows)
+        self._record.readings(now_ns, [(family, without_picture(reading)) for family, reading in rows])
+
+    def event(self, now_ns: int, event: Event) -> None:
+        """Record an event."""
+        self._latest_ns = now_ns
+        self._record.event(now_ns, event)
+
+    def note(self, kind: str, text: str) -> None:
+        """Record what a person would want to read afterwards, at the latest time."""
+        self._record.event(self._latest_ns, Note(kind, text))
+
+    def close(self, result: str, reason: str, summary: Mapping[str, object]) -> None:
+        """Finish the record, saying how the session ended; a second call does nothing."""
+        self._frames.close()
+        if self._frames.trouble:
+            self.note("fault", self._frames.trouble)
+        self._record.finish(result, reason, summary)
+
+    @property
+    def troubles(self) -> list[str]:
+        """What went wrong with writing, in words for a person."""
+        return [trouble for trouble in (self._record.trouble, self._frames.trouble) if trouble]
+
+
+class RunRecorder(Recorder):
+    """Takes every step of a run in.
+
+    Besides the devices' readings, the record has under the names ``operator`` (actions), ``driver`` (drivers that gave
+    up) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a replay can give it
+    the same again.
+
+    Args:
+        core: at work in this run.
+        path, header: of the record.
+        drivers: at work; what one says of its device's trouble is noted, and on the robot the camera's frames are kept.
+        began_ns: the time at which the run begins.
+        keeper: of the errand's state, where it can be taken up again.
+        truth: of a bench. Seed and bench give the same readings again, so they are recorded only where real threads
+            have a part in them (``is_exact`` is false).
+    """
+
+    def __init__(
+        self,
+        core: Core,
+        path: Path,
+        header: Mapping[str, str],
+        *,
+        drivers: Drivers | None = None,
+        began_ns: int = 0,
+        keeper: StateKeeper | None = None,
+        truth: GroundTruth | None = None,
+        is_exact: bool = False,
+    ) -> None:
+        super().__init__(path, header, drivers.made("camera") if drivers is not None and truth is None else None)
+        self.delivered = len(core.ledger.delivered)
+        self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
+        self._takes_readings = not is_exact
         self._point = core.track_point()
         self._finds: list[FindReport] = []
-        self._steps = self._others = 0
-        self._began_ns: int | None = None
-        self._latest_ns = 0
+        self._steps = self._skipped = self._others = 0
+        self._began_ns = self._latest_ns = began_ns
+        self._began_s = time.monotonic()
+
+    @property
+    def seconds(self) -> float:
+        """Robot time since the run began."""
+        return (self._latest_ns - self._began_ns) * 1e-9
 
     def take(self, given: StepReadings, decided: StepRecord) -> None:
         """Record a step: what the core was given, what it decided."""
-        now_ns = given.now_ns
-        self._began_ns = now_ns if self._began_ns is None else self._began_ns
-        self._latest_ns = now_ns
-        self._record.readings(now_ns, self._rows(given))
-        self._frames.take(given.new)
+        now_ns = self._latest_ns = given.now_ns
+        if self._takes_readings:
+            self.readings(now_ns, self._rows(given))
         if self._steps % TRACK_EVERY == 0:
-            self._point = self._core.track_point()
-            self._record.step(now_ns, self._point, (decided.drive.left, decided.drive.right))
-        for event in decided.events:
-            self._take_event(now_ns, event)
+            self._take_point(now_ns, decided)
         if decided.events:
-            self._keeper.keep(self._core.saved(self._point))
+            for event in decided.events:
+                self._take_event(now_ns, event)
+            if self._keeper is not None:
+                self._keeper.keep(self._core.saved(self._point))
         self._steps += 1
 
-    def note(self, kind: str, text: str) -> None:
-        """Record something that a person would want to read afterwards."""
-        self._record.event(self._latest_ns, Note(kind, text))
-
-    def _rows(self, given: StepReadings) -> list[Row]:
+    def _rows(self, given: StepReadings) -> list[tuple[str, Reading]]:
         others: list[tuple[str, Any]] = [("operator", action) for action in given.actions]
         others += [("driver", fault) for fault in given.faults]
         if not given.new and not others:
             others = [("loop", None)]
-        rows = [(family, without_picture(reading)) for family, reading in given.new]
-        for name, value in others:
-            self._others += 1
-            rows.append((name, Reading(given.now_ns, self._others, value)))
-        return rows
+        first, self._others = self._others + 1, self._others + len(others)
+        rows = [(name, Reading(given.now_ns, number, value)) for number, (name, value) in enumerate(others, first)]
+        return [*given.new, *rows]
+
+    def _take_point(self, now_ns: int, decided: StepRecord) -> None:
+        self._point = self._core.track_point()
+        self._record.step(now_ns, self._point, (decided.drive.left, decided.drive.right))
+        if self._truth is not None:
+            self._record.true_pose(now_ns, self._truth.pose)
 
     def _take_event(self, now_ns: int, event: Event) -> None:
         self._record.event(now_ns, event)
-        if isinstance(event, Find):
-            ellipse = ellipse_95(event.xx, event.xy, event.yy)
-            self._finds.append(FindReport(event.kind, event.x, event.y, None, None, ellipse))
-        elif isinstance(event, Delivery):
-            self.delivered = event.number
+        match event:
+            case Find():
+                stood = None if self._truth is None else self._truth.held_from()
+                if stood is not None:
+                    self._record.true_find(now_ns, event.number, stood)
+                self._finds.append(report_of(event, stood))
+            case Delivery():
+                self.delivered = event.number
+            case HealthChange(device, health) if health is not Health.OK:
+                if self._drivers is not None and (trouble := self._drivers.trouble(device)):
+                    self.note("fault", f"{device}: {trouble}")
+
+    def note_skipped(self, skipped: int) -> None:
+        """Note that so many steps came too late in all, if that is news."""
+        if skipped != self._skipped:
+            self.note("loop", f"{skipped - self._skipped} steps skipped: the computer was too slow")
+            self._skipped = skipped
 
     def fail(self, error: BaseException) -> None:
-        """Finish after something that nobody foresaw."""
-        text = "".join(traceback.format_exception(error))
-        self.note("fault", f"the run was ended by an error:\n{text}")
-        self.finish("stopped", type(error).__name__, 0)
+        """Finish after something that nobody foresaw, or at once as a person wants it."""
+        if isinstance(error, Exception):
+            text = "".join(traceback.format_exception(error))
+            self.note("fault", f"the run was ended by an error:\n{text}")
+        self.finish("stopped", type(error).__name__)
 
-    def finish(self, result: str, reason: str, skipped: int) -> Result:
-        """Finish record and saved state, and return how the run ended; ``skipped`` steps came too late."""
+    def finish(self, result: str, reason: str) -> Result:
+        """Finish record and saved state, and sum the run up."""
+        wall_s = time.monotonic() - self._began_s
+        delivered, expected = self.delivered, self._core.known.errand.expect
+        things = () if self._truth is None else self._truth.objects()
+        for thing in things:
+            self._record.final_object(self._latest_ns, thing)
+        if things:
+            delivered, expected = sum(thing.place == "tray" for thing in things), len(things)
         for name, count in self._core.refusals.items():
             if count:
                 self.note("refused", f"{name}: {count}")
-        self._frames.close()
-        if self._frames.trouble:
-            self.note("fault", self._frames.trouble)
-        expected = self._assembly.errand.expect
-        summary = {"expected": expected, "delivered": self.delivered, "steps": self._steps, "skipped": skipped}
-        self._record.finish(result, reason, summary)
-        self._keeper.keep(self._core.saved(self._point), result)
-        self._keeper.close()
-        seconds = (self._latest_ns - (self._began_ns or self._latest_ns)) * 1e-9
-        finds = tuple(self._finds)
-        return Result(
-            result, reason, self.delivered, expected, finds, None, seconds, seconds, self._steps, str(self._path)
-        )
+        counts = {"expected": expected, "delivered": delivered, "steps": self._steps, "skipped": self._skipped}
+        self.close(result, reason, counts)
+        if self._keeper is not None:
+            self._keeper.keep(self._core.saved(self._point), result)
+            self._keeper.close()
+        worst = max((find.axis_error_m for find in self._finds if find.axis_error_m is not None), default=None)
+        counted = (delivered, expected, tuple(self._finds), worst)
+        return Result(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path))
 
     @property
-    def troubles(self) -> tuple[str, ...]:
+    def troubles(self) -> list[str]:
         """What went wrong with writing, in words for a person."""
-        troubles = (self._record.trouble, self._keeper.trouble, self._frames.trouble)
-        return tuple(filter(None, troubles))
-
-
-def run_header(core: Core, assembly: Assembly, seed: int, saved: Mapping[str, Any] | None) -> dict[str, str]:
-    """Return the header of a run on the robot, taken up again from ``saved`` or not."""
-    here = {"boot": _boot_id(), "clock": json.dumps(_clock_pair())}
-    resumed = {} if saved is None else {"resumed": json.dumps(saved)}
-    return errand_header(core, assembly, seed, "robot") | here | resumed
-
-
-def _clock_pair() -> dict[str, object]:
-    """Return monotonic and wall time of one moment, and whether the latter can be trusted."""
-    return {"monotonic_ns": time.monotonic_ns(), "wall_ns": time.time_ns(), "synchronised": is_synchronised()}
-
-
-def _boot_id() -> str:
-    try:
-        return Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip()
-    except OSError:
-        return ""
+        return [*super().troubles, *([self._keeper.trouble] if self._keeper and self._keeper.trouble else [])]

@@ -1,9 +1,11 @@
 """How a run or a rehearsal ended, as printed and as `--json` has it."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from rover.events import Ellipse
+from rover.estimate.ellipse import ellipse_95
+from rover.events import Ellipse, Find
 
 
 @dataclass(frozen=True)
@@ -16,6 +18,15 @@ class FindReport:
     axis_error_m: float | None
     distance_error_m: float | None
     ellipse: Ellipse
+
+
+def report_of(find: Find, stood: tuple[float, float] | None) -> FindReport:
+    """Return the report of a find, held against where the object stood (m), where that is known."""
+    axis = distance = None
+    if stood is not None:
+        axis = max(abs(find.x - stood[0]), abs(find.y - stood[1]))
+        distance = math.hypot(find.x - stood[0], find.y - stood[1])
+    return FindReport(find.kind, find.x, find.y, axis, distance, ellipse_95(find.xx, find.xy, find.yy))
 
 
 @dataclass(frozen=True)

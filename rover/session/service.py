@@ -9,6 +9,7 @@ import socket
 from collections.abc import Mapping
 
 READY, STOPPING, ALIVE = "READY=1", "STOPPING=1", "WATCHDOG=1"
+BEAT_EVERY_NS = 1_000_000_000
 
 
 def status(text: str) -> str:
@@ -47,3 +48,22 @@ def watchdog_limit_ns(environment: Mapping[str, str] = os.environ) -> int | None
     if not microseconds.isdecimal() or int(microseconds) == 0 or meant_for not in ("", str(os.getpid())):
         return None
     return int(microseconds) * 1000
+
+
+class Heartbeat:
+    """Tells the service manager, from the loop itself, that it lives and what it is at."""
+
+    def __init__(self) -> None:
+        limit_ns = watchdog_limit_ns()
+        self._every_ns = BEAT_EVERY_NS if limit_ns is None else min(BEAT_EVERY_NS, limit_ns // 2)
+        self._due_ns = 0
+        self._is_ready = False
+
+    def beat(self, now_ns: int, doing: str) -> None:
+        """Send a word if one is due; the first one says too that the start is over."""
+        if now_ns < self._due_ns:
+            return
+        self._due_ns = now_ns + self._every_ns
+        first = () if self._is_ready else (READY,)
+        self._is_ready = True
+        notify(*first, ALIVE, status(doing))

@@ -20,6 +20,12 @@ def test_enabled_at_once_the_core_is_reset_and_resumed():
     assert hears(state(Phase.STOPPED, NOBODY), state(Phase.RUNNING)) == [[], [Action("reset"), Action("resume")]]
 
 
+def test_what_the_guard_says_is_a_reading_once():
+    watch, first, second = GuardWatch(ME), state(Phase.READY, now_ns=5), state(Phase.READY, now_ns=9)
+    heard = [watch.readings(one) for one in (None, first, first, second)]
+    assert [[reading[:2] for _, reading in readings] for readings in heard] == [[], [(5, 1)], [], [(9, 2)]]
+
+
 def test_a_reset_and_a_resume_are_two_acts():
     assert hears(state(Phase.READY), state(Phase.READY), state(Phase.RUNNING)) == [
         [Action("reset")],

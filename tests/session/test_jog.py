@@ -319,6 +319,7 @@ def test_it_leaves_terminal_guard_and_record_in_order(stand):
     run = read(stand.record())
     assert run.outcome.result == "done"
     assert run.header["title"] == "Jog: On a stand"
+    assert run.header["file:cart.yaml"] == (stand.folder / "cart.yaml").read_text()
     assert Note("jog", "forwards") in run.events_of(Note)
     assert run.events_of(Stop)[0].cause.startswith("power-up")
 

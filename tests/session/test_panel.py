@@ -4,9 +4,9 @@ import pytest
 
 from rover.devices.indicator import Mood
 from rover.files.robot import Panel
-from rover.session.panel import OperatorPanel, Standing, mood_of
+from rover.session.panel import OperatorPanel, PanelStatus, mood_of
 
-QUIET = Standing(stopped=False, fault=False, held_back=False, waiting=False, moving=False)
+QUIET = PanelStatus(stopped=False, fault=False, held_back=False, waiting=False, moving=False)
 
 
 @pytest.mark.parametrize(

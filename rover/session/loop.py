@@ -1,0 +1,68 @@
+"""The loop of a run, whoever hosts it: a step's readings, `Core.step`, commands out, all of it recorded.
+
+Read `run` from top to bottom; what differs from the bench to the robot is a `Host`.
+"""
+
+from contextlib import closing
+from typing import Protocol
+
+from rover.core import Core, StepReadings, StepRecord
+from rover.session.recorder import RunRecorder
+from rover.session.result import Result, ShowProgress
+
+PROGRESS_EVERY_NS = 2_000_000_000
+
+
+class Host(Protocol):
+    """Where the core is run: it gives each step its time and readings, and takes the commands.
+
+    A host that inherits from this writes `next_step` and `why_ended`; the rest does nothing by default.
+    """
+
+    @property
+    def why_ended(self) -> str:
+        """Why there was no next step, for the result."""
+
+    @property
+    def status(self) -> str:
+        """What the robot is at, for the progress line."""
+        return ""
+
+    def next_step(self) -> StepReadings | None:
+        """Wait until the next step is due, and return all that it sees; None ends the run."""
+
+    def apply(self, decided: StepRecord) -> None:
+        """Pass on what the step decided, at once."""
+
+    def after_step(self, given: StepReadings, decided: StepRecord) -> None:
+        """Do what else is to be done in a step, once it is recorded."""
+
+    def close(self) -> None:
+        """Bring the wheels to zero and let go of the devices; called however the run ends."""
+
+
+def run(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress) -> Result:
+    """Step until the errand or its host ends, then close the host, finish the record and sum up.
+
+    Whatever is raised is recorded, the devices closed by then, and raised again.
+    """
+    try:
+        with closing(host):
+            _loop(core, host, recorder, progress)
+    except BaseException as error:
+        recorder.fail(error)
+        raise
+    ending = core.engine.ending
+    return recorder.finish(*(("stopped", host.why_ended) if ending is None else (ending.result, ending.reason)))
+
+
+def _loop(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress) -> None:
+    progress_ns = 0
+    while core.engine.ending is None and (given := host.next_step()) is not None:
+        decided = core.step(given)
+        host.apply(decided)
+        recorder.take(given, decided)
+        host.after_step(given, decided)
+        if given.now_ns >= progress_ns:
+            progress_ns = given.now_ns + PROGRESS_EVERY_NS
+            progress(recorder.seconds, host.status, recorder.delivered)

@@ -9,6 +9,8 @@ import math
 import re
 from typing import NamedTuple
 
+from rover.errors import UserError
+
 
 class Dimension(NamedTuple):
     """Exponents of the base quantities. Angle is a dimension here, so that 3 rad cannot pass for 3."""
@@ -115,7 +117,7 @@ UNIT_PATTERN = r"%|[A-Za-z]+(?:\^\d)?(?:/[A-Za-z]+(?:\^\d)?)*"
 _QUANTITY = re.compile(rf"\s*({_NUMBER})\s*({UNIT_PATTERN})?\s*", re.ASCII)
 
 
-class QuantityError(ValueError):
+class QuantityError(UserError, ValueError):
     """A text that is not the quantity that was due; the message says what to write instead."""
 
 

@@ -8,6 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import click
 import pytest
 import yaml
 from pydantic import BaseModel, TypeAdapter
@@ -348,7 +349,9 @@ def test_every_command_line_can_be_given_and_names_files_that_are_there(where, l
     for option, value in pairwise(arguments):
         if option == "--drivers":
             Path(value).mkdir()
-    commands.commands[name].make_context(name, list(arguments))  # it takes the list apart
+    command = commands.get_command(click.Context(commands), name)
+    assert command is not None
+    command.make_context(name, list(arguments))  # it takes the list apart
     assert [one for one in arguments if one.endswith(".yaml") and not Path(one).is_file()] == []
 
 

@@ -37,6 +37,7 @@ CORE = {"core", "activities", *MIDDLE}
 HARDWARE = {"bench", "guard", "devices", "link"}
 
 ALLOWED = {
+    "errors": set[str](),
     "quantities": set[str](),
     "events": set[str](),
     "files": {"quantities", "events", *LEAVES},
@@ -55,8 +56,8 @@ ALLOWED = {
     "report": {*VALUES, "record", "estimate"},
     "session": {*VALUES, *CORE, *HARDWARE, "record"},
     "readiness": {*VALUES, "session", "behaviour", "motion", "guard", "devices", "link"},
-    "calibrate": {*VALUES, "session", "motion", "estimate", "vision", "devices", "bench"},
-    "commands": {*VALUES, "readiness", "calibrate", "report", "session", "record", "devices", "link"},
+    "calibrate": {*VALUES, "session", "motion", "estimate", "vision", "devices", "bench", "readiness.person"},
+    "commands": {*VALUES, "readiness", "calibrate", "report", "session", "record", "devices", "link", "activities"},
     "__main__": {"commands"},
     "__init__": {*VALUES, "devices", "behaviour", "motion"},
 }
@@ -90,7 +91,7 @@ OPEN = {
 }
 """Rule -> its offenders of today."""
 
-PURE = {*CORE, "events", "quantities"}
+PURE = {*CORE, "events", "quantities", "errors"}
 IMPURE = {
     *("time", "datetime", "socket", "sqlite3", "threading", "os", "numpy"),
     *("secrets", "subprocess", "select", "signal", "uuid", "asyncio", "multiprocessing", "tempfile", "serial"),
@@ -140,7 +141,8 @@ def named(tree: ast.AST) -> Iterator[tuple[int, str]]:
 def is_allowed(name: str, part: str) -> bool:
     """Tell whether a part may import a name such as ``rover.files.load``."""
     own = name.removeprefix("rover.")
-    return own == "__version__" or any(own == near or own.startswith(f"{near}.") for near in (part, *ALLOWED[part]))
+    near = ("__version__", "errors", part, *ALLOWED[part])
+    return any(own == one or own.startswith(f"{one}.") for one in near)
 
 
 def test_imports_point_one_way() -> None:

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from rover.bench.draws import stream
 from rover.bench.floor import Solids, distance_to, wall
+from rover.errors import UserError
 from rover.files.bench import BenchFile, mismatches
 from rover.files.errand import Errand, Zone
 from rover.files.robot import Body
@@ -43,11 +44,11 @@ def pieces(file: BenchFile, errand: Errand, seed: int) -> list[Piece]:
     """Return the objects of a bench at their first places, the stated ones first.
 
     Raises:
-        ValueError: a kind that the errand does not have, or no room for all that are to be scattered.
+        UserError: a kind that the errand does not have, or no room for all that are to be scattered.
     """
     unknown = mismatches(file, errand)
     if unknown:
-        raise ValueError("; ".join(f"the bench file: {why}" for _, why in unknown))
+        raise UserError("; ".join(f"the bench file: {why}" for _, why in unknown))
     wanted = [(standing.kind, (standing.x, standing.y)) for standing in file.objects]
     places = _places(file, errand, stream(seed, "scatter"), [place for _, place in wanted])
     wanted += [(kind, next(places)) for kind, number in file.scatter.items() for _ in range(number)]
@@ -67,7 +68,7 @@ def _places(
         if is_free(x, y) and all(math.hypot(x - other_x, y - other_y) >= APART for other_x, other_y in taken):
             taken.append((x, y))
             yield x, y
-    raise ValueError(
+    raise UserError(
         f"scatter: no room for {sum(file.scatter.values())} objects ({len(taken)} placed in {TRIALS} trials): "
         "scatter fewer, or give the errand a larger 'boundary'"
     )

@@ -14,6 +14,7 @@ from rover.bench.render import Renderer, Scene, generator, lidded
 from rover.bench.render_lens import Viewpoint
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import Detections, Fault, Frame, Reading
+from rover.errors import UserError
 from rover.files.bench import BenchFile
 from rover.files.robot import Robot
 
@@ -27,17 +28,17 @@ def with_rendered_camera(robot: Robot, bench: BenchFile) -> Robot:
     """Return the robot whose camera is the rendered one, with the frame size that the bench file says.
 
     Raises:
-        ValueError: the robot has no camera or one with a driver of its own, or the package for pictures is missing.
+        UserError: the robot has no camera or one with a driver of its own, or the package for pictures is missing.
     """
     camera = robot.devices.camera
     if camera is None:
-        raise ValueError("--rendered draws what the camera sees; the robot file has no 'camera:' among its devices")
+        raise UserError("--rendered draws what the camera sees; the robot file has no 'camera:' among its devices")
     if ":" in camera.driver:
-        raise ValueError(f"--rendered cannot stand in for the camera's own driver '{camera.driver}'; leave it out")
+        raise UserError(f"--rendered cannot stand in for the camera's own driver '{camera.driver}'; leave it out")
     try:
         import cv2
     except ImportError as error:
-        raise ValueError("--rendered needs the package 'opencv'; install it: pip install 'rover[vision]'") from error
+        raise UserError("--rendered needs the package 'opencv'; install it: pip install 'rover[vision]'") from error
     cv2.setNumThreads(1)  # for frames this small, threads cost more than they bring
     size = {"frame_width": bench.rendering.frame_width, "frame_height": bench.rendering.frame_height}
     # Drawn through a pinhole, so there is no distortion to undo.

@@ -21,6 +21,7 @@ from pydantic import Field, StrictInt
 
 from rover.calibrate.findings import CalibrationError, Change, Findings, changed
 from rover.devices.camera.keys import CameraKeys
+from rover.errors import UserError
 from rover.files import load, yaml_source
 from rover.files.problems import nearest
 from rover.files.robot import Colour, Robot
@@ -92,7 +93,7 @@ def marked_in(folder: Path, robot: Robot) -> tuple[Regions, list[Marked]]:
             raise CalibrationError(f"{load.show(path)}: the robot file has no colour '{region.kind}'{known}")
     try:
         pictures = {file: read_picture(folder / file) for file in {region.file for region in regions.regions}}
-    except ValueError as error:
+    except UserError as error:
         raise CalibrationError(f"{load.show(path)}: {error}") from error
     return regions, [Marked(region, pictures[region.file]) for region in regions.regions]
 

@@ -4,8 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from rover.errors import UserError
 
-class CalibrationError(Exception):
+
+class CalibrationError(UserError):
     """What was measured cannot be used; the message says what was wrong and what to do. Nothing is written."""
 
 

@@ -2,11 +2,13 @@
 
 import math
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from rover.devices.camera.keys import CameraKeys
 from rover.devices.camera.video import Video
+from rover.errors import UserError
 from rover.files import load
 from rover.files.errand import Kind
 from rover.files.problems import FileProblems
@@ -38,15 +40,15 @@ def pictures_at(source: Path, camera: CameraKeys) -> Iterator[tuple[str, Any]]:
     In a folder, None stands for a picture that cannot be read.
 
     Raises:
-        ValueError: there is none; the message says why.
+        UserError: there is none; the message says why.
         DeviceError: the camera cannot be opened.
     """
     if not source.exists():
-        raise ValueError(f"there is no {source}")
+        raise UserError(f"there is no {source}")
     if source.is_dir():
         paths = sorted(path for path in source.iterdir() if path.suffix.lower() in ENDINGS)
         if not paths:
-            raise ValueError(f"{source} has no pictures (known: {', '.join(ENDINGS)})")
+            raise UserError(f"{source} has no pictures (known: {', '.join(ENDINGS)})")
         yield from ((path.stem, _or_none(path)) for path in paths)
     elif source.suffix.lower() in ENDINGS:
         yield source.stem, read_picture(source)
@@ -57,7 +59,7 @@ def pictures_at(source: Path, camera: CameraKeys) -> Iterator[tuple[str, Any]]:
 def _or_none(path: Path) -> Any:
     try:
         return read_picture(path)
-    except ValueError:
+    except UserError:
         return None
 
 
@@ -65,14 +67,14 @@ def newest_frame(source: Path, camera: CameraKeys) -> Any:
     """Return a frame of a camera or recorded video.
 
     Raises:
-        ValueError: none comes.
+        UserError: none comes.
         DeviceError: it cannot be opened.
     """
     video = Video(camera.model_dump() | {"video": str(source)})
     try:
         while True:
             if not video.wait(WAIT_S):
-                raise ValueError(f"{source} gave no frame within {WAIT_S:g} s")
+                raise UserError(f"{source} gave no frame within {WAIT_S:g} s")
             newest = video.poll(0)[-1]
             if newest.sequence >= SETTLED_AFTER:
                 return newest.value.image
@@ -84,12 +86,12 @@ def live_frame(robot: Robot) -> Any:
     """Return a frame of the robot's own camera.
 
     Raises:
-        ValueError: it has none, or none comes.
+        UserError: it has no camera, or no frame comes.
         DeviceError: it cannot be opened.
     """
     camera = robot.devices.camera
     if camera is None:
-        raise ValueError("the robot file has no camera; add 'camera:' to its devices")
+        raise UserError("the robot file has no camera; add 'camera:' to its devices")
     return newest_frame(Path(camera.video), camera)
 
 
@@ -110,10 +112,19 @@ def files_for(robot: Path | None, errand: Path | None) -> tuple[Robot | None, Ma
     return named.model, loaded.model.kinds
 
 
-def explained(error: Exception) -> str:
-    """Return what to tell of an error: a package that is missing with how to get it."""
-    missing = isinstance(error, ImportError)
-    return "this needs the package 'opencv'; install it: pip install 'rover[vision]'" if missing else str(error)
+@contextmanager
+def pictures_needed() -> Iterator[None]:
+    """Say how to get the package that reads and draws pictures, where it is missing.
+
+    Raises:
+        UserError: it is.
+    """
+    try:
+        yield
+    except ImportError as error:
+        if error.name != "cv2":
+            raise
+        raise UserError("this needs the package 'opencv'; install it: pip install 'rover[vision]'") from error
 
 
 def look(name: str, image: Any, robot: Robot | None, kinds: Mapping[str, Kind]) -> Look:

@@ -1,16 +1,17 @@
 """The real robot as calibration drives it: through the motor guard, with a person beside it."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import opening_at
-from rover.calibrate.person import Lines, Person
+from rover.calibrate.person import HumanAssistant
 from rover.devices.kernel.files import read_number
 from rover.devices.readings import Reading
 from rover.files.load import Loaded
 from rover.files.robot import Robot
+from rover.readiness.person import Person
 from rover.session.by_hand import PERIOD_NS, ManualSession, manual_session
 
 PERMITTED_WITHIN_S = 1.0
@@ -67,17 +68,18 @@ class RobotDrivetrain:
 
 @contextmanager
 def on_the_robot(
-    loaded: Loaded[Robot], guard: Path | None, record: Path, say: Callable[[str], None]
-) -> Iterator[tuple[RobotDrivetrain, Person]]:
-    """Open the robot, and have a person on standard input permit motion with a typed word.
+    loaded: Loaded[Robot], guard: Path | None, record: Path, person: Person
+) -> Iterator[tuple[RobotDrivetrain, HumanAssistant]]:
+    """Open the robot, and have the person permit motion with a typed word.
 
     Raises:
         CalibrationError: motion is not permitted.
-        ValueError, OSError, LoadError, RecordError: see `rover.session.by_hand.manual_session`.
+        NobodyAnswersError: the input has ended.
+        RunError, LoadError, RecordError: see `rover.session.by_hand.manual_session`.
     """
+    question = "the robot is going to move. Nobody near it, emergency stop at hand? Type yes to permit:"
     with manual_session(loaded, guard, record, "Calibration") as session:
-        lines = Lines(0, say, session.step)
-        if lines.ask("the robot is going to move. Nobody near it, emergency stop at hand? Type yes to permit") != "yes":
+        if person.ask(question, session.step) != "yes":
             raise CalibrationError("motion was not permitted; nothing was moved, nothing is written")
         session.client.reset()
         session.client.enable()
@@ -86,4 +88,4 @@ def on_the_robot(
             state = session.state
             why = "the motor guard does not answer" if state is None else state.note or state.cause
             raise CalibrationError(f"the motor guard does not permit motion: {why}")
-        yield RobotDrivetrain(session), Person(lines)
+        yield RobotDrivetrain(session), HumanAssistant(person, session.step)

@@ -1,8 +1,6 @@
-"""The person beside the robot, asked on the terminal; the robot is kept up while an answer is awaited."""
+"""The person beside the robot as calibration's assistant, with tape, ruler and eyes."""
 
 import math
-import os
-import select
 from collections.abc import Callable
 
 from rover import quantities
@@ -10,64 +8,29 @@ from rover.calibrate.apparatus import check_length, check_return
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import check_pulse
 from rover.quantities import ANGLE, LENGTH, TEMPERATURE, TIME, Dimension, QuantityError
+from rover.readiness.person import Person
 
 
-class Lines:
-    """Lines typed on a descriptor.
+class HumanAssistant:
+    """Has a person measure, and again until it can be meant (see `rover.calibrate.apparatus.Assistant`).
 
     Args:
-        descriptor: to read from.
-        say: writes a text for the person.
-        meanwhile: called again and again while nothing comes; it may wait a little, and should.
+        person: who is asked.
+        meanwhile: see `rover.readiness.person.Person`.
     """
 
-    def __init__(self, descriptor: int, say: Callable[[str], None], meanwhile: Callable[[], object]) -> None:
-        self.say = say
-        self._descriptor, self._meanwhile = descriptor, meanwhile
-        self._typed = b""
+    def __init__(self, person: Person, meanwhile: Callable[[], object] | None = None) -> None:
+        self._person, self._meanwhile = person, meanwhile
 
-    def ask(self, question: str) -> str:
-        """Return the line that is typed.
+    def _ask(self, question: str) -> str:
+        return self._person.ask(question, self._meanwhile)
 
-        Raises:
-            CalibrationError: the input has ended.
-        """
-        self.say(question)
-        while b"\n" not in self._typed:
-            self._meanwhile()
-            if select.select([self._descriptor], [], [], 0.0)[0]:
-                more = os.read(self._descriptor, 1024)
-                if not more:
-                    raise CalibrationError(f"nobody answers '{question}'; calibrate at a terminal, or with --bench")
-                self._typed += more
-        line, _, self._typed = self._typed.partition(b"\n")
-        return line.decode("utf-8", "replace").strip()
-
-
-class Person:
-    """Asks for what is measured, and again until it can be meant (see `rover.calibrate.apparatus.Assistant`)."""
-
-    def __init__(self, lines: Lines) -> None:
-        self._lines = lines
+    def _quantity(self, question: str, dimension: Dimension, check: Callable[[float], object] = float) -> float:
+        return self._person.quantity(question, dimension, check, self._meanwhile)
 
     def ready(self, what: str) -> None:
         """Ask to do something."""
-        self._lines.ask(f"{what}; then press Enter")
-
-    def _quantity(self, question: str, dimension: Dimension, check: Callable[[float], object]) -> float:
-        while True:
-            try:
-                value = quantities.parse_as(self._lines.ask(question), dimension)
-                check(value)
-            except (QuantityError, CalibrationError) as error:
-                self._lines.say(str(error))
-            else:
-                return value
-
-    def _is_so(self, question: str) -> bool:
-        while (answer := self._lines.ask(f"{question} [yes/no]").lower()) not in ("yes", "no"):
-            self._lines.say("yes or no")
-        return answer == "yes"
+        self._ask(f"{what}; then press Enter")
 
     def length(self, expected: float) -> float:
         """Ask for the tape's length."""
@@ -76,12 +39,12 @@ class Person:
 
     def return_error(self, side: float) -> tuple[float, float]:
         """Ask for the place it came back to."""
-        x = self._quantity("how far ahead of the mark does it stand? (-12 mm: behind it)", LENGTH, _no_check)
-        y = self._quantity("how far to the left of the mark? (-12 mm: to the right)", LENGTH, _no_check)
+        x = self._quantity("how far ahead of the mark does it stand? (-12 mm: behind it)", LENGTH)
+        y = self._quantity("how far to the left of the mark? (-12 mm: to the right)", LENGTH)
         try:
             check_return(x, y, side)
         except CalibrationError as error:
-            self._lines.say(str(error))
+            self._person.tell(str(error))
             return self.return_error(side)
         return x, y
 
@@ -92,7 +55,8 @@ class Person:
 
     def turned_left(self) -> bool:
         """Ask which way it turned."""
-        return self._is_so("did it turn to its left, counter-clockwise from above?")
+        question = "did it turn to its left, counter-clockwise from above?"
+        return self._person.choose(question, ("yes", "no"), self._meanwhile) == "yes"
 
     def wall_distance(self, wanted: float) -> float:
         """Ask to put it before a wall, and for the ruler's distance."""
@@ -118,19 +82,15 @@ class Person:
         attempt(present)
         while True:
             shown = f"{present * 1e6:.0f} us"
-            answer = self._lines.ask(f"{shown}: are the jaws just {jaws}? (yes, or another pulse, such as {shown})")
+            answer = self._ask(f"{shown}: are the jaws just {jaws}? (yes, or another pulse, such as {shown})")
             if answer.lower() == "yes":
                 return present
             try:
                 present = check_pulse(quantities.parse_as(answer, TIME))
             except (QuantityError, CalibrationError) as error:
-                self._lines.say(str(error))
+                self._person.tell(str(error))
             else:
                 attempt(present)
-
-
-def _no_check(value: float) -> None:
-    """Take any value."""
 
 
 def _at_most_a_turn(angle: float) -> None:

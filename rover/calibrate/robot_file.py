@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import yaml
 
-from rover.calibrate.findings import Change
+from rover.calibrate.findings import CalibrationError, Change
 from rover.files import load
 from rover.files.yaml_source import read_text
 
@@ -30,13 +30,15 @@ def changed_text(text: str, changes: Sequence[Change]) -> str:
     """Return a robot file's text with new values; a key that is not there yet comes last in its block.
 
     Raises:
-        ValueError: a block is not there, or the file is written so oddly that a change would hit something else.
+        CalibrationError: a block is not there, or the file is written so oddly that a change would hit something else.
     """
     for change in changes:
         due = _with(read_text(text, Path(), "robot file").values, change)
         text = _applied(text, _edit(text, change))
         if read_text(text, Path(), "robot file").values != due:
-            raise ValueError(f"cannot put '{'.'.join(change.key)}: {change.after}' in safely; write it there by hand")
+            raise CalibrationError(
+                f"cannot put '{'.'.join(change.key)}: {change.after}' in safely; write it there by hand"
+            )
     return text
 
 
@@ -45,7 +47,9 @@ def _with(values: object, change: Change) -> object:
     if not change.key:
         return read_text(f"value: {change.after}", Path(), "value").values["value"]
     if not isinstance(values, dict):
-        raise ValueError(f"there is no block for '{change.key[0]}' in this file; write '{change.after}' there by hand")
+        raise CalibrationError(
+            f"there is no block for '{change.key[0]}' in this file; write '{change.after}' there by hand"
+        )
     key, *below = change.key
     return values | {key: _with(values.get(key), change._replace(key=tuple(below)))}
 
@@ -60,7 +64,9 @@ def _edit(text: str, change: Change) -> Edit:
     for key in blocks:
         node = _value(node, key)
     if not isinstance(node, yaml.MappingNode) or not node.value:
-        raise ValueError(f"there is no block '{'.'.join(blocks)}:' in this file; write {last}: {change.after} by hand")
+        raise CalibrationError(
+            f"there is no block '{'.'.join(blocks)}:' in this file; write {last}: {change.after} by hand"
+        )
     present = _value(node, last)
     if present is not None:
         return Edit(present.start_mark.index, present.end_mark.index, change.after)
@@ -97,7 +103,7 @@ def write(path: Path, changes: Sequence[Change]) -> Path:
 
     Raises:
         FileProblems: the file would not be sound afterwards; nothing is written.
-        ValueError: see `changed_text`; nothing is written.
+        CalibrationError: see `changed_text`; nothing is written.
         OSError: the folder cannot be written.
     """
     path = path.resolve()

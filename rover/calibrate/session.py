@@ -4,7 +4,6 @@ import json
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from functools import partial
-from itertools import count
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -93,19 +92,6 @@ def table(changes: Sequence[Change]) -> list[str]:
         f"{'':<{name}}  {'before':>{before}}  after",
         *(f"{key:<{name}}  {one.before:>{before}}  {one.after}" for key, one in zip(names, changes, strict=True)),
     ]
-
-
-def new_path(order: Order, robot_file: Path) -> Path:
-    """Return the path of a new record under ``runs/`` in the working folder; the picture's lies beside it.
-
-    Raises:
-        OSError: the folder cannot be made.
-    """
-    folder = Path("runs")
-    folder.mkdir(exist_ok=True)
-    stem = f"{robot_file.stem}-calibrate-{order.what}-{datetime.now():%Y%m%d-%H%M%S}"
-    candidates = (folder / f"{stem}{f'-{number}' if number else ''}.json" for number in count())
-    return next(path for path in candidates if not path.exists())
 
 
 def keep(outcome: CalibrationOutcome, order: Order, path: Path) -> list[Path]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from rover.devices.families import KEYS
+from rover.errors import UserError
 from rover.files.problems import nearest
 
 SCRIPTED = "scripted"
@@ -25,7 +26,7 @@ _stand_ins: dict[str, type] = {}
 """The bench's classes by their names."""
 
 
-class LoadError(Exception):
+class LoadError(UserError):
     """A driver or activity cannot be had; the message says which and why."""
 
 

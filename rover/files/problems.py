@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 
+from rover.errors import UserError
+
 
 @dataclass(frozen=True, order=True)
 class Problem:
@@ -28,7 +30,7 @@ def _printable(text: str, longest: int) -> str:
     return "".join(letter if letter.isprintable() else letter.encode("unicode_escape").decode() for letter in cropped)
 
 
-class FileProblems(Exception):  # noqa: N818  it holds several, and that is its point
+class FileProblems(UserError):  # noqa: N818  it holds several, and that is its point
     """All mistakes found in the files of one command, in the order of the files' lines."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:

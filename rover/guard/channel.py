@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from rover.errors import UserError
 from rover.guard.protocol import LONGEST, Ask, Datagram, DatagramError, Request, State, decode, encode
 from rover.guard.settings import SOCKET_NAME
 
@@ -18,7 +19,7 @@ _U32 = 0xFFFF_FFFF
 _numbers = itertools.count(1)
 
 
-class GuardError(OSError):
+class GuardError(UserError, OSError):
     """The guard cannot be had; the message is one line that says why and what to do."""
 
 

@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 import serial
 
+from rover.errors import UserError
 from rover.link.framing import Damage, Framer
 
 Clock = Callable[[], int]
@@ -33,7 +34,7 @@ _CHUNK = 4096
 _log = logging.getLogger(__name__)
 
 
-class PortError(OSError):
+class PortError(UserError, OSError):
     """The port could not be opened; the message is one line that says why and what to do."""
 
 

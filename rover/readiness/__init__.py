@@ -1,1 +1,1 @@
-"""Bring-up: a person is walked through first power-on, each part by itself, wheels off the ground."""
+"""Is this computer, this robot, this errand ready: `rover check`, bring-up, and the start of a run."""

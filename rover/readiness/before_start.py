@@ -1,14 +1,14 @@
-"""What is looked at before the first motion: measured, expected, verdict, what to do. Pure, but for `machine`."""
+"""What is looked at before the first motion: with what is expected and what to do. Pure, but for `machine`."""
 
 import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import Enum
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from rover.files.robot import Robot
 from rover.guard.ways_to_zero import ways_to_zero
+from rover.readiness.finding import Finding, Verdict, judged
 from rover.session.clocks import is_synchronised
 
 DEVICES_WITHIN_S = 10.0
@@ -18,24 +18,6 @@ thumb, from memory)."""
 CALIBRATED = 3
 ROOM = 200_000_000
 """Bytes; a run of an hour leaves some 50 MB of readings."""
-
-
-class Verdict(Enum):
-    """What a check means for the start."""
-
-    GOOD = "ok"
-    NOTE = "note"
-    BAD = "NOT OK"
-
-
-class Check(NamedTuple):
-    """One row; ``mend`` says what to do where it is not in order."""
-
-    name: str
-    measured: str
-    expected: str
-    verdict: Verdict
-    mend: str = ""
 
 
 @dataclass(frozen=True)
@@ -70,8 +52,8 @@ def machine(folder: Path) -> ComputerState:
     return ComputerState(shutil.disk_usage(folder).free, is_synchronised())
 
 
-def checks(facts: Facts) -> list[Check]:
-    """Return all rows; the stop input is tried apart, since that takes a person."""
+def findings(facts: Facts) -> list[Finding]:
+    """Return all findings; the stop input is tried apart, since that takes a person."""
     return [*_devices(facts), *_calibration(facts), *_battery(facts), _ways(facts.robot), *_machine(facts.machine)]
 
 
@@ -85,15 +67,16 @@ def _reporting(robot: Robot) -> set[str]:
     return set(robot.devices.fitted()) - silent
 
 
-def _devices(facts: Facts) -> Iterable[Check]:
+def _devices(facts: Facts) -> Iterable[Finding]:
     fitted = facts.robot.devices.fitted()
     for family in sorted(_reporting(facts.robot)):
-        expected = f"reports within {DEVICES_WITHIN_S:.0f} s, none older than {fitted[family].overdue_after:g} s"
-        if family in facts.healthy:
-            yield Check(family, _in_words(facts.latest.get(family)), expected, Verdict.GOOD)
-        else:
-            measured = facts.why.get(family) or f"no report that is fresh after {facts.seconds:.0f} s"
-            yield Check(family, measured, expected, Verdict.BAD, f"see {_place(family, facts.robot)}; is it connected?")
+        is_healthy = family in facts.healthy
+        silent = facts.why.get(family) or f"no report that is fresh after {facts.seconds:.0f} s"
+        yield judged(
+            *(family, is_healthy, _in_words(facts.latest.get(family)) if is_healthy else silent),
+            f"reports within {DEVICES_WITHIN_S:.0f} s, none older than {fitted[family].overdue_after:g} s",
+            f"see {_place(family, facts.robot)}; is it connected?",
+        )
 
 
 def _place(family: str, robot: Robot) -> str:
@@ -103,10 +86,10 @@ def _place(family: str, robot: Robot) -> str:
 
 
 def _in_words(value: Any) -> str:
-    """Return a reading's value as text: names and numbers, what is not told left out."""
+    """Return a reading's value as text: names and numbers, what is not known left out."""
     pairs = value._asdict().items() if hasattr(value, "_asdict") else ()
-    told = [f"{name} {_number(item)}" for name, item in pairs if item is not None]
-    return ", ".join(told) or "reports"
+    parts = [f"{name} {_number(item)}" for name, item in pairs if item is not None]
+    return ", ".join(parts) or "reports"
 
 
 def _number(item: object) -> str:
@@ -115,51 +98,43 @@ def _number(item: object) -> str:
     return f"{item:.4g}" if isinstance(item, float) else str(item)
 
 
-def _calibration(facts: Facts) -> Iterable[Check]:
+def _calibration(facts: Facts) -> Iterable[Finding]:
     level = getattr(facts.latest.get("heading"), "calibration", None)
     if level is None:
         return
-    verdict = Verdict.GOOD if level >= CALIBRATED else Verdict.NOTE if level else Verdict.BAD
-    mend = "" if level >= CALIBRATED else "carry the robot slowly through all directions until the level is 3"
-    yield Check("heading's calibration", f"level {level}", f"level {CALIBRATED}, not 0", verdict, mend)
+    yield judged(
+        *("heading's calibration", level >= CALIBRATED, f"level {level}", f"level {CALIBRATED}, not 0"),
+        "carry the robot slowly through all directions until the level is 3",
+        otherwise=Verdict.NOTED if level else Verdict.OTHERWISE,
+    )
 
 
-def _battery(facts: Facts) -> Iterable[Check]:
+def _battery(facts: Facts) -> Iterable[Finding]:
     battery, value = facts.robot.devices.battery, facts.latest.get("battery")
     if battery is None or value is None:
         return
     volts = value.volts + (value.amps or 0.0) * battery.inner_resistance
     least = REST_SHARE * battery.full
-    verdict = Verdict.GOOD if volts >= least else Verdict.BAD
-    mend = "" if volts >= least else "charge it, or put a full one in; is 'full:' of the battery right?"
-    yield Check("battery at rest", f"{volts:.2f} V", f"at least {least:.2f} V", verdict, mend)
+    advice = "charge it, or put a full one in; is 'full:' of the battery right?"
+    yield judged("battery at rest", volts >= least, f"{volts:.2f} V", f"at least {least:.2f} V", advice)
 
 
-def _ways(robot: Robot) -> Check:
+def _ways(robot: Robot) -> Finding:
     ways = ways_to_zero(robot)
-    verdict = Verdict.GOOD if len(ways) >= 2 else Verdict.BAD
-    mend = "" if len(ways) >= 2 else "use a drive that the motor guard holds"
-    return Check("ways to zero", ", ".join(ways) or "none", "two that are independent", verdict, mend)
+    return judged(
+        *("ways to zero", len(ways) >= 2, ", ".join(ways) or "none", "two that are independent"),
+        "use a drive that the motor guard holds",
+    )
 
 
-def _machine(found: ComputerState) -> Iterable[Check]:
-    room = Verdict.GOOD if found.free >= ROOM else Verdict.BAD
-    mend = "" if found.free >= ROOM else "make room: old records in runs/ can go"
-    yield Check("free disk", f"{found.free / 1e6:.0f} MB", f"at least {ROOM / 1e6:.0f} MB", room, mend)
-    clock = Verdict.GOOD if found.synchronised else Verdict.NOTE
-    mend = "" if found.synchronised else "nothing depends on it but dates: the record's and those of notices"
-    yield Check("clock", "set by another" if found.synchronised else "not synchronised", "synchronised", clock, mend)
-
-
-def table(rows: Sequence[Check]) -> list[str]:
-    """Return the rows as aligned lines, each with its advice below it."""
-    widths = [max(len(str(row[column])) for row in rows) for column in range(3)]
-    lines = []
-    for row in rows:
-        cells = (f"{row[column]:<{widths[column]}}" for column in range(3))
-        lines.append("  ".join((*cells, row.verdict.value)))
-        lines += [f"  {row.mend}"] if row.mend else []
-    return lines
+def _machine(found: ComputerState) -> Iterable[Finding]:
+    free, least = f"{found.free / 1e6:.0f} MB", f"at least {ROOM / 1e6:.0f} MB"
+    yield judged("free disk", found.free >= ROOM, free, least, "make room: old records in runs/ can go")
+    yield judged(
+        *("clock", found.synchronised, "set by another" if found.synchronised else "not synchronised", "synchronised"),
+        "nothing depends on it but dates: the record's and those of notices",
+        otherwise=Verdict.NOTED,
+    )
 
 
 class StopTrial:

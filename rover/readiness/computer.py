@@ -4,24 +4,14 @@ import grp
 import importlib.metadata
 import os
 import platform
-from dataclasses import dataclass
 from pathlib import Path
 
 from rover import __version__
+from rover.readiness.finding import Finding, Verdict, judged
 
 BASE = ("click", "numpy", "pydantic", "pyserial", "pyyaml", "transitions")
 EXTRAS = {"gpio": "gpiod", "vision": "opencv-python-headless", "report": "matplotlib"}
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One row: what was looked at, what was found, and what to do if it is not ready."""
-
-    name: str
-    finding: str
-    ready: bool = True
-    optional: bool = False
-    mend: str = ""
+MAY_BE_OPENED = "may be opened"
 
 
 def survey() -> list[Finding]:
@@ -30,11 +20,12 @@ def survey() -> list[Finding]:
 
 
 def _versions() -> list[Finding]:
-    rows = [Finding("rover", __version__), Finding("python", f"{platform.python_version()} on {platform.machine()}")]
+    python = f"{platform.python_version()} on {platform.machine()}"
+    found = [judged("rover", True, __version__, ""), judged("python", True, python, "")]
     for name in BASE:
         version = _version(name)
-        rows.append(Finding(name, version or "missing", version is not None, mend="pip install rover"))
-    return rows
+        found.append(judged(name, version is not None, version or "missing", "installed", "pip install rover"))
+    return found
 
 
 def _version(name: str) -> str | None:
@@ -44,12 +35,19 @@ def _version(name: str) -> str | None:
         return None
 
 
+def _optional(name: str, fits: bool, measured: str, expected: str, advice: str) -> Finding:
+    """Return a finding about what only some robots need."""
+    return judged(name, fits, measured, expected, advice, otherwise=Verdict.NOTED)
+
+
 def _extras() -> list[Finding]:
+    versions = {extra: _version(package) for extra, package in EXTRAS.items()}
     return [
-        Finding(
-            f"extra {extra}", version or "not installed", version is not None, True, f"pip install 'rover[{extra}]'"
+        _optional(
+            *(f"extra {extra}", version is not None, version or "not installed", "where it is used"),
+            f"pip install 'rover[{extra}]'",
         )
-        for extra, version in ((extra, _version(package)) for extra, package in EXTRAS.items())
+        for extra, version in versions.items()
     ]
 
 
@@ -58,30 +56,30 @@ def _ports() -> list[Finding]:
 
     ports = [Path(port.device) for port in comports()]
     if not ports:
-        return [Finding("serial ports", "none found", False, True, "plug the co-processor in")]
+        return [_optional("serial ports", False, "none found", MAY_BE_OPENED, "plug the co-processor in")]
     return [_access("serial port", port) for port in sorted(ports)]
 
 
 def _cameras() -> list[Finding]:
     cameras = sorted(Path("/dev").glob("video*"))
     if not cameras:
-        return [Finding("cameras", "none found", False, True, "plug the camera in")]
+        return [_optional("cameras", False, "none found", MAY_BE_OPENED, "plug the camera in")]
     return [_access("camera", camera) for camera in cameras]
 
 
 def _access(name: str, device: Path) -> Finding:
     if os.access(device, os.R_OK | os.W_OK):
-        return Finding(name, f"{device}, may be opened")
+        return judged(name, True, str(device), MAY_BE_OPENED)
     try:
         group = grp.getgrgid(device.stat().st_gid).gr_name
     except (OSError, KeyError):
         group = "its group"
-    mend = f"sudo usermod -aG {group} $USER, then log in again"
-    return Finding(name, f"{device}, permission denied", False, True, mend)
+    advice = f"sudo usermod -aG {group} $USER, then log in again"
+    return _optional(name, False, f"{device}, permission denied", MAY_BE_OPENED, advice)
 
 
 def _pins() -> Finding:
     chips = sorted(Path("/dev").glob("gpiochip*"))
     if not chips:
-        return Finding("pins", "no GPIO character device", False, True, "only boards with pins have one")
+        return _optional("pins", False, "no GPIO character device", MAY_BE_OPENED, "only boards with pins have one")
     return _access("pins", chips[0])

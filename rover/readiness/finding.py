@@ -1,23 +1,31 @@
-"""What a check found: measured, expected, verdict, what to try, and which line of the robot file to change."""
+"""What one check found, for `rover check`, the start of a run and bring-up; as a table, in long form, and as JSON."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from enum import Enum
 from typing import Any
 
-from rover.files.yaml_source import Source
-
 
 class Verdict(Enum):
-    """What a check came to."""
+    """What a check came to. ``NOTED`` is not as expected either, but in nobody's way."""
 
     AS_EXPECTED = "as expected"
+    NOTED = "noted"
     OTHERWISE = "not as expected"
     NOT_TRIED = "not tried"
 
 
+IN_TABLE = {
+    Verdict.AS_EXPECTED: "ok",
+    Verdict.NOTED: "note",
+    Verdict.OTHERWISE: "NOT OK",
+    Verdict.NOT_TRIED: "not tried",
+}
+"""The verdicts in a table's last column."""
+
+
 @dataclass(frozen=True)
-class Change:
+class Correction:
     """A line of the robot file, and what to write there: ``text`` such as ``swap_sides: true``."""
 
     file: str
@@ -37,6 +45,7 @@ class Finding:
     """One check's result, in words for a person.
 
     Attributes:
+        check: its name.
         mistakes: what is wrong, one short phrase each.
         advice: what to try.
         changes: lines of the robot file to change.
@@ -49,19 +58,34 @@ class Finding:
     expected: str
     mistakes: tuple[str, ...] = ()
     advice: tuple[str, ...] = ()
-    changes: tuple[Change, ...] = ()
-    alternatives: tuple[Change, ...] = ()
+    changes: tuple[Correction, ...] = ()
+    alternatives: tuple[Correction, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Return what JSON can hold."""
         return asdict(self) | {"verdict": self.verdict.value}
 
+    def in_full(self) -> str:
+        """Return lines for a person, one for each thing that there is to say."""
+        rows = [
+            ("measured", self.measured),
+            ("expected", self.expected),
+            *(("mistake", mistake) for mistake in self.mistakes),
+            *(("change", str(each)) for each in self.changes),
+            *(("or else", f"{each}, if the wheel that was commanded turned forwards") for each in self.alternatives),
+            *(("try", advice) for advice in self.advice),
+        ]
+        lines = [f"    {name:<9} {text}" for name, text in rows if text]
+        return "\n".join([f"{self.check:<13} {self.verdict.value}", *lines])
 
-def judged(check: str, fits: bool, measured: str, expected: str, *advice: str) -> Finding:
+
+def judged(
+    check: str, fits: bool, measured: str, expected: str, *advice: str, otherwise: Verdict = Verdict.OTHERWISE
+) -> Finding:
     """Return a finding that needs no more than yes or no; advice goes along only with no."""
     if fits:
         return Finding(check, Verdict.AS_EXPECTED, measured, expected)
-    return Finding(check, Verdict.OTHERWISE, measured, expected, advice=advice)
+    return Finding(check, otherwise, measured, expected, advice=tuple(filter(None, advice)))
 
 
 def not_tried(check: str, why: str, expected: str, *advice: str) -> Finding:
@@ -69,31 +93,12 @@ def not_tried(check: str, why: str, expected: str, *advice: str) -> Finding:
     return Finding(check, Verdict.NOT_TRIED, why, expected, advice=advice)
 
 
-def change(source: Source, family: str, key: str, value: str) -> Change:
-    """Return the change of a device's key: at the key's line, or at the device's where the key is still missing."""
-    where = ("devices", family, key)
-    spot = source.spot(where, of_key=True)
-    return Change(source.name, spot.line, spot.column, f"devices.{family}", f"{key}: {value}", not _has(source, where))
-
-
-def _has(source: Source, where: tuple[str, ...]) -> bool:
-    values: Any = source.values
-    for part in where:
-        if not isinstance(values, Mapping) or part not in values:
-            return False
-        values = values[part]
-    return True
-
-
-def told(finding: Finding) -> str:
-    """Return a finding as lines for a person."""
-    rows = [
-        ("measured", finding.measured),
-        ("expected", finding.expected),
-        *(("mistake", mistake) for mistake in finding.mistakes),
-        *(("change", str(each)) for each in finding.changes),
-        *(("or else", f"{each}, if the wheel that was commanded turned forwards") for each in finding.alternatives),
-        *(("try", advice) for advice in finding.advice),
-    ]
-    lines = [f"    {name:<9} {text}" for name, text in rows if text]
-    return "\n".join([f"{finding.check:<13} {finding.verdict.value}", *lines])
+def table(findings: Sequence[Finding]) -> list[str]:
+    """Return findings as aligned lines, each with its advice below it."""
+    rows = [(each.check, each.measured, each.expected, IN_TABLE[each.verdict]) for each in findings]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    lines = []
+    for row, finding in zip(rows, findings, strict=True):
+        lines.append("  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip())
+        lines += [f"  {advice}" for advice in finding.advice]
+    return lines

@@ -1,58 +1,100 @@
-"""The person who answers the questions, on standard input, while the robot is looked after."""
+"""The person beside the robot, asked on standard input while the robot is looked after."""
 
 import os
 import select
 from collections.abc import Callable, Sequence
 
+from rover.errors import UserError
+from rover.quantities import Dimension, parse_as
 
-class NobodyAnswersError(Exception):
-    """Standard input has ended while an answer was due."""
+
+class NobodyAnswersError(UserError):
+    """The input has ended while an answer was due."""
 
 
 class Person:
     """Asks questions and takes lines as answers.
 
+    While an answer is awaited ``meanwhile`` is called again and again; it may wait a little, and should. Without one
+    nothing else is done.
+
     Args:
         descriptor: to read from.
-        say: writes a text for the person.
+        say: writes a text as it is.
+        instead: what to do where nobody is there to answer.
     """
 
-    def __init__(self, descriptor: int, say: Callable[[str], None]) -> None:
-        self.say = say
-        self._descriptor = descriptor
+    def __init__(self, descriptor: int, say: Callable[[str], None], instead: str) -> None:
+        self._descriptor, self._say, self._instead = descriptor, say, instead
         self._typed = b""
 
-    def ask(self, question: str, meanwhile: Callable[[], object]) -> str:
-        """Return the answer, lower case; ``meanwhile`` is called again and again until it comes.
+    def tell(self, line: str) -> None:
+        """Write a line."""
+        self._say(f"{line}\n")
+
+    def ask(self, question: str, meanwhile: Callable[[], object] | None = None) -> str:
+        """Return the line that is typed, without the spaces around it.
 
         Raises:
             NobodyAnswersError: the input has ended.
         """
-        self.say(question)
+        self._say(f"{question} ")
         while b"\n" not in self._typed:
-            meanwhile()
-            if select.select([self._descriptor], [], [], 0.0)[0]:
+            if meanwhile is not None:
+                meanwhile()
+            if select.select([self._descriptor], [], [], None if meanwhile is None else 0.0)[0]:
                 self._take(question)
         line, _, self._typed = self._typed.partition(b"\n")
-        return line.decode(errors="replace").strip().lower()
+        return line.decode(errors="replace").strip()
 
-    def choose(self, question: str, choices: Sequence[str], meanwhile: Callable[[], object]) -> str:
-        """Return one of the choices; its first letter will do.
+    def choose(self, question: str, choices: Sequence[str], meanwhile: Callable[[], object] | None = None) -> str:
+        """Return one of the choices; its first letters will do.
 
         Raises:
             NobodyAnswersError: the input has ended.
         """
         while True:
-            answer = self.ask(f"{question} [{'/'.join(choices)}] ", meanwhile)
+            answer = self.ask(f"{question} [{'/'.join(choices)}]", meanwhile).lower()
             found = [choice for choice in choices if answer and choice.startswith(answer)]
             if len(found) == 1:
                 return found[0]
 
+    def quantity(
+        self,
+        question: str,
+        dimension: Dimension,
+        check: Callable[[float], object] = float,
+        meanwhile: Callable[[], object] | None = None,
+    ) -> float:
+        """Return a quantity (SI), asked for until it has its unit and ``check`` raises no `UserError`.
+
+        Raises:
+            NobodyAnswersError: the input has ended.
+        """
+        while (value := self.quantity_if_any(question, dimension, check, meanwhile)) is None:
+            pass
+        return value
+
+    def quantity_if_any(
+        self,
+        question: str,
+        dimension: Dimension,
+        check: Callable[[float], object] = float,
+        meanwhile: Callable[[], object] | None = None,
+    ) -> float | None:
+        """As `quantity`; None where nothing but Enter is typed."""
+        while answer := self.ask(question, meanwhile):
+            try:
+                value = parse_as(answer, dimension)
+                check(value)
+            except UserError as error:
+                self.tell(str(error))
+            else:
+                return value
+        return None
+
     def _take(self, question: str) -> None:
         more = os.read(self._descriptor, 1024)
         if not more:
-            raise NobodyAnswersError(
-                f"nobody answers '{question.strip()}'; answer on standard input, or say --yes-to-all once the wheels "
-                "are off the ground"
-            )
+            raise NobodyAnswersError(f"nobody answers '{question}'; {self._instead}")
         self._typed += more

@@ -1,20 +1,21 @@
-"""Findings about what the sensors say, out of the readings of a few seconds. Pure: asking and driving is `walk`'s."""
+"""The checks of links and sensors: first what a person is asked for, then how readings of a few seconds are judged."""
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from statistics import median
 from typing import Any
 
 from rover.devices.battery.keys import BatteryKeys
 from rover.devices.camera.keys import CameraKeys
-from rover.devices.gripper.keys import GripperKeys
 from rover.devices.heading.keys import HeadingKeys
 from rover.devices.keys import DeviceKeys
 from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import HeadingValue
-from rover.quantities import wrap
-from rover.readiness.finding import Finding, judged
+from rover.quantities import LENGTH, wrap
+from rover.readiness.finding import Finding, Verdict, judged, not_tried
+from rover.readiness.stand import REST_S, RobotOnStand
 from rover.session.by_hand import TimedReading
 
 ENOUGH_RATE = 0.8
@@ -26,24 +27,78 @@ QUARTER_WITHIN = math.radians(25.0)
 RULER_WITHIN_M, RULER_WITHIN_SHARE = 0.02, 0.03
 EMPTY_SHARE, FULL_SHARE = 0.75, 1.05
 FRAMES_LATE = 2.0
-ENDS_WITHIN = 0.1
-STALLS_AMPS = 0.3
+TURN_EXPECTED = "+90 deg (to the left, counter-clockwise)"
 
 
-def values_of(heard: Sequence[TimedReading], family: str) -> list[Any]:
+def check_link(stand: RobotOnStand) -> Finding:
+    """Look at the serial links: do whole sentences come, and who sends them?"""
+    counts, links = stand.lines_at_rest(), stand.session.devices.links.values()
+    heard = [f"{name}: {lines / REST_S:.0f} lines a second, {bad} damaged" for name, (lines, bad) in counts.items()]
+    heard += [link.identity.firmware for link in links if link.identity is not None]
+    return judged(
+        *("link", all(lines > 0 and bad == 0 for lines, bad in counts.values())),
+        *("; ".join(heard), "lines on every link, 0 damaged"),
+        "check ground and wires and keep them away from the motors'; 'baud:' as in the board's firmware",
+    )
+
+
+def check_battery(stand: RobotOnStand) -> Finding:
+    """Look at the voltage at rest."""
+    assert stand.robot.devices.battery is not None
+    return battery_finding(stand.at_rest(), stand.robot.devices.battery)
+
+
+def check_heading(stand: RobotOnStand) -> Finding:
+    """Look at the heading's rate, losses and calibration."""
+    assert stand.robot.devices.heading is not None
+    return heading_finding(stand.at_rest(), stand.robot.devices.heading)
+
+
+def check_camera(stand: RobotOnStand) -> Finding:
+    """Look at the camera's frames."""
+    assert stand.robot.devices.camera is not None
+    finding = camera_finding(stand.at_rest(), stand.robot.devices.camera)
+    trouble = stand.session.devices.drivers.trouble("camera")
+    return replace(finding, verdict=Verdict.OTHERWISE, mistakes=(trouble,)) if trouble else finding
+
+
+def check_turn(stand: RobotOnStand) -> Finding:
+    """Have the robot turned by hand, a quarter turn to the left."""
+    if stand.person is None:
+        why = "somebody has to turn the robot by hand"
+        return not_tried("turn", why, TURN_EXPECTED, "leave --json and --yes-to-all out")
+    readings: list[TimedReading] = stand.session.watch(0.2)
+    question = "Turn the robot by hand a quarter turn to the left, seen from above; then press Enter."
+    stand.person.ask(question, lambda: readings.extend(stand.session.step()))
+    readings += stand.session.watch(0.3)
+    values = values_of(readings, "heading")
+    return turn_finding(turned_by(values)) if values else judged("turn", False, "it says nothing", TURN_EXPECTED)
+
+
+def check_range(stand: RobotOnStand) -> Finding:
+    """Hold the range finder against a ruler."""
+    assert stand.robot.devices.range is not None
+    if stand.person is None:
+        return range_finding(stand.at_rest(), stand.robot.devices.range, None)
+    question = "Put a box before the range finder. How far is it from the sensor's face by the ruler, such as 50 cm?"
+    ruler_m = stand.person.quantity_if_any(question, LENGTH, meanwhile=stand.session.step)
+    return range_finding(stand.session.watch(REST_S), stand.robot.devices.range, ruler_m)
+
+
+def values_of(readings: Sequence[TimedReading], family: str) -> list[Any]:
     """Return the values of one family, oldest first."""
-    return [each.reading.value for each in heard if each.family == family]
+    return [each.reading.value for each in readings if each.family == family]
 
 
-def rate_of(heard: Sequence[TimedReading], family: str) -> float:
+def rate_of(readings: Sequence[TimedReading], family: str) -> float:
     """Return how many reports a second (Hz) were taken, 0 for fewer than two."""
-    taken = [each.reading.taken_ns for each in heard if each.family == family]
+    taken = [each.reading.taken_ns for each in readings if each.family == family]
     return (len(taken) - 1) * 1e9 / (taken[-1] - taken[0]) if len(taken) > 1 and taken[-1] > taken[0] else 0.0
 
 
-def lost_of(heard: Sequence[TimedReading], family: str) -> int:
+def lost_of(readings: Sequence[TimedReading], family: str) -> int:
     """Return how many reports of a family went missing, by their sequence numbers."""
-    sequences = [each.reading.sequence for each in heard if each.family == family]
+    sequences = [each.reading.sequence for each in readings if each.family == family]
     return sum(later - earlier - 1 for earlier, later in pairwise(sequences))
 
 
@@ -52,14 +107,14 @@ def is_frequent(rate: float, device: DeviceKeys) -> bool:
     return rate >= ENOUGH_RATE * device.rate
 
 
-def heading_finding(heard: Sequence[TimedReading], heading: HeadingKeys) -> Finding:
+def heading_finding(readings: Sequence[TimedReading], heading: HeadingKeys) -> Finding:
     """Judge rate, losses and calibration of a heading sensor that stood still."""
-    rate, lost = rate_of(heard, "heading"), lost_of(heard, "heading")
-    values: list[HeadingValue] = values_of(heard, "heading")
+    rate, lost = rate_of(readings, "heading"), lost_of(readings, "heading")
+    values: list[HeadingValue] = values_of(readings, "heading")
     level = values[-1].calibration if values else None
-    told = "none told" if level is None else f"{level} of 3"
     is_calibrated = level is None or level >= CALIBRATED
-    measured = f"{rate:.1f} Hz, {lost} lost, calibration {told}"
+    calibration = "none told" if level is None else f"{level} of 3"
+    measured = f"{rate:.1f} Hz, {lost} lost, calibration {calibration}"
     expected = f"{heading.rate:g} Hz, 0 lost, calibration {CALIBRATED} or 3"
     advice = [] if is_calibrated else ["turn the robot slowly through all directions until the calibration level rises"]
     if not is_frequent(rate, heading) or lost:
@@ -74,27 +129,27 @@ def turned_by(values: Sequence[HeadingValue]) -> float:
 
 def turn_finding(turned: float) -> Finding:
     """Judge what the heading made of a quarter turn to the left by hand."""
-    measured, expected = f"{math.degrees(turned):+.0f} deg", "+90 deg (to the left, counter-clockwise)"
+    measured = f"{math.degrees(turned):+.0f} deg"
     if abs(turned + QUARTER) <= QUARTER_WITHIN:
         return judged(
-            *("turn", False, measured, expected),
+            *("turn", False, measured, TURN_EXPECTED),
             "the heading turns the wrong way: is the sensor upside down? Its sentences are compass headings, "
             "which grow clockwise; correct the sign on the board that sends them",
         )
     return judged(
-        *("turn", abs(turned - QUARTER) <= QUARTER_WITHIN, measured, expected),
+        *("turn", abs(turned - QUARTER) <= QUARTER_WITHIN, measured, TURN_EXPECTED),
         "repeat it: rover bring-up ROBOT --only turn; one that stays behind is not calibrated, or near steel",
     )
 
 
-def range_finding(heard: Sequence[TimedReading], finder: RangeKeys, ruler_m: float | None) -> Finding:
+def range_finding(readings: Sequence[TimedReading], finder: RangeKeys, ruler_m: float | None) -> Finding:
     """Judge the range finder, against a ruler where the person gave a distance (m from the sensor's face)."""
-    rate = rate_of(heard, "range")
-    distances = [value.distance for value in values_of(heard, "range")]
+    rate = rate_of(readings, "range")
+    distances = [value.distance for value in values_of(readings, "range")]
     echoes = [distance for distance in distances if distance is not None]
     middle = median(echoes) if 2 * len(echoes) > len(distances) else None
-    told = "no echo" if middle is None else f"{middle:.3f} m"
-    measured = f"{told}, {rate:.1f} Hz, {len(distances) - len(echoes)} of {len(distances)} without echo"
+    distance = "no echo" if middle is None else f"{middle:.3f} m"
+    measured = f"{distance}, {rate:.1f} Hz, {len(distances) - len(echoes)} of {len(distances)} without echo"
     if ruler_m is None:
         return judged("range", is_frequent(rate, finder), measured, f"{finder.rate:g} Hz", _RANGE_ADVICE)
     within = max(RULER_WITHIN_M, RULER_WITHIN_SHARE * ruler_m)
@@ -109,10 +164,10 @@ _RANGE_ADVICE = (
 )
 
 
-def camera_finding(heard: Sequence[TimedReading], camera: CameraKeys) -> Finding:
+def camera_finding(readings: Sequence[TimedReading], camera: CameraKeys) -> Finding:
     """Judge how many frames come and how old they are when they do."""
-    rate = rate_of(heard, "camera")
-    ages = [(each.at_ns - each.reading.taken_ns) / 1e9 for each in heard if each.family == "camera"]
+    rate = rate_of(readings, "camera")
+    ages = [(each.at_ns - each.reading.taken_ns) / 1e9 for each in readings if each.family == "camera"]
     age = median(ages) if ages else math.inf
     most = camera.latency + FRAMES_LATE / camera.rate
     measured = f"{rate:.1f} frames a second, {age * 1e3:.0f} ms old" if ages else "no frame"
@@ -124,9 +179,9 @@ def camera_finding(heard: Sequence[TimedReading], camera: CameraKeys) -> Finding
     )
 
 
-def battery_finding(heard: Sequence[TimedReading], battery: BatteryKeys) -> Finding:
+def battery_finding(readings: Sequence[TimedReading], battery: BatteryKeys) -> Finding:
     """Judge the voltage at rest."""
-    values = values_of(heard, "battery")
+    values = values_of(readings, "battery")
     low, high = EMPTY_SHARE * battery.full, FULL_SHARE * battery.full
     volts = values[-1].volts if values else math.nan
     return judged(
@@ -141,38 +196,7 @@ def battery_finding(heard: Sequence[TimedReading], battery: BatteryKeys) -> Find
     )
 
 
-def opening_of(heard: Sequence[TimedReading]) -> float | None:
-    """Return the last jaw opening (0 to 1) that was told, if one was."""
-    told = [value.opening for value in values_of(heard, "gripper") if value.opening is not None]
-    return told[-1] if told else None
-
-
-def amps_of(heard: Sequence[TimedReading]) -> float | None:
-    """Return the last current (A) that the battery monitor told, if it measures one."""
-    told = [value.amps for value in values_of(heard, "battery") if value.amps is not None]
-    return told[-1] if told else None
-
-
-def end_fits(wanted: float, opening: float | None, amps: float | None, is_quiet: bool | None) -> bool | None:
-    """Tell whether the jaws came to an end without stalling; None: nothing told.
-
-    Args:
-        wanted: opening, 0 or 1.
-        opening: what the jaws report.
-        amps: current (A) above that at rest, while they stand there.
-        is_quiet: what the person hears.
-    """
-    signs = [
-        None if opening is None else abs(opening - wanted) <= ENDS_WITHIN,
-        None if amps is None else amps < STALLS_AMPS,
-        is_quiet,
-    ]
-    known = [sign for sign in signs if sign is not None]
-    return all(known) if known else None
-
-
-def pulled_in(gripper: GripperKeys, wanted: float) -> str:
-    """Return the pulse width (us) for an end, a twentieth of the span less far out, as in the robot file."""
-    inwards = (gripper.closed - gripper.open) * 0.05
-    pulse = gripper.open + inwards if wanted else gripper.closed - inwards
-    return f"{pulse * 1e6:.0f} us"
+def amps_of(readings: Sequence[TimedReading]) -> float | None:
+    """Return the last current (A) that the battery monitor reported, if it measures one."""
+    amps = [value.amps for value in values_of(readings, "battery") if value.amps is not None]
+    return amps[-1] if amps else None

@@ -4,16 +4,8 @@ from enum import Enum
 from pathlib import Path
 
 from rover.guard.protocol import Phase
-from rover.readiness.before_start import (
-    DEVICES_WITHIN_S,
-    Facts,
-    StopTrial,
-    Verdict,
-    checks,
-    is_ready,
-    machine,
-    table,
-)
+from rover.readiness.before_start import DEVICES_WITHIN_S, Facts, StopTrial, findings, is_ready, machine
+from rover.readiness.finding import Verdict, table
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RobotDevices, RunError
 from rover.session.motion_start import DeviceStates, Say
@@ -90,14 +82,14 @@ class Start:
         """Judge what is known of the devices, once all are ok or their time is over; to be called while `CHECKING`.
 
         Raises:
-            RunError: something is not in order; all rows have been shown.
+            RunError: something is not in order; all findings have been shown.
         """
         if not is_ready(facts.robot, facts.healthy) and facts.seconds < DEVICES_WITHIN_S:
             return
-        rows = checks(facts)
-        for line in table(rows):
+        found = findings(facts)
+        for line in table(found):
             self._say(line)
-        bad = [row.name for row in rows if row.verdict is Verdict.BAD]
+        bad = [finding.check for finding in found if finding.verdict is Verdict.OTHERWISE]
         if bad:
             raise RunError(f"not in order: {', '.join(bad)}; nothing was moved")
         if facts.robot.devices.stop_input is not None:

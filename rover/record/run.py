@@ -4,12 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
+from rover.errors import UserError
 from rover.events import Event, TrackPoint
 
 E = TypeVar("E")
 
 
-class RecordError(Exception):
+class RecordError(UserError):
     """A run record that cannot be made or read; the message says which file, why, and what to do."""
 
 

@@ -13,6 +13,7 @@ from typing import Any
 from rover.devices.protocols import DriverContext
 from rover.devices.registry import SIMULATED
 from rover.devices.stop_input.stop_pin import StopInput as StopPin
+from rover.errors import UserError
 from rover.files.errand import Kind
 from rover.files.robot import Robot, SerialLink
 from rover.guard.client import GuardClient
@@ -35,7 +36,7 @@ LAST_WORD_WITHIN_NS = 500_000_000
 _LOOK_EVERY_S = 0.01
 
 
-class RunError(OSError):
+class RunError(UserError, OSError):
     """The robot cannot be had; the message is one line that says why and what to do."""
 
 

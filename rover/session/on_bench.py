@@ -50,7 +50,7 @@ class Rehearsal(loop.Host):
         wiring: the emulated co-processor and its line, in a wired rehearsal.
 
     Raises:
-        ValueError: the files do not go together, or lack what ``wired`` or ``rendered`` need.
+        UserError: the files do not go together, or lack what ``wired`` or ``rendered`` need.
     """
 
     def __init__(

@@ -55,22 +55,14 @@ def options_of(assembly: Assembly, errand: Path, record: Path, given: Mapping[st
     """Return the options of a run of an errand file, from those of the command line by name.
 
     Raises:
-        RunError: one has not the form that is due.
         StateError: the state to resume cannot be used.
     """
     state, saved = given["state"], None
     if state is not None:
         path = Path(state) if state else saved_state.newest(record.parent, errand)
         saved = saved_state.read(path, assembly.errand.errand)
-    ports = dict(_pair(text) for text in given["ports"])
-    return RunOptions(record, given["guard"] or default_folder(), given["seed"], ports, saved)
-
-
-def _pair(text: str) -> tuple[str, str]:
-    name, equals, path = text.partition("=")
-    if not (name and equals and path):
-        raise RunError(f"--port {text}: write a link of the robot file and its port, such as --port main=/dev/ttyUSB1")
-    return name, path
+    guard = given["guard"] or default_folder()
+    return RunOptions(record, guard, given["seed"], given["ports"], saved)
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,14 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from rover.errors import UserError
+
 VERSION = 1
 ENDING = ".state.json"
 WRITTEN_WITHIN_S = 5.0
 
 
-class StateError(Exception):
+class StateError(UserError):
     """A saved state that cannot be used; the message says which file, why, and what to do."""
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from rover.bench.bench import Bench
 from rover.bench.devices import BenchHardware
 from rover.devices.protocols import DriverContext
+from rover.errors import UserError
 from rover.files.robot import Robot
 from rover.guard.drivers import drivers_by_guard
 from rover.guard.in_process import GuardThread
@@ -48,10 +49,10 @@ def wire(robot: Robot, bench: Bench, pace: float) -> Iterator[Wiring]:
     """Put an emulated co-processor on a pseudo-terminal for each of the robot's links, and open the links.
 
     Raises:
-        ValueError: the robot file has no link to wire, or puts on it what the motor guard cannot hold together.
+        UserError: the robot file has no link to wire, or puts on it what the motor guard cannot hold together.
     """
     if not robot.links:
-        raise ValueError("--wired needs a robot file with 'links:' and devices on them; this one has none")
+        raise UserError("--wired needs a robot file with 'links:' and devices on them; this one has none")
     clock = PacedClock(pace)
     with ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="rover-")))

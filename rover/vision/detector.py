@@ -5,6 +5,7 @@ from typing import Any, NamedTuple
 
 from rover.devices.camera.keys import CameraKeys
 from rover.devices.readings import MARKER, Detection, Detections, Fault, Frame
+from rover.errors import UserError
 from rover.files.errand import Kind
 from rover.files.robot import Colour, Marker, Robot
 from rover.vision.colour import Patch, patches_of, to_hsv
@@ -124,11 +125,11 @@ def detector_of(robot: Robot, kinds: Mapping[str, Kind]) -> Detector:
     """Return the detector for a robot's camera and an errand's kinds.
 
     Raises:
-        ValueError: the robot has no camera.
+        UserError: the robot has no camera.
     """
     camera = robot.devices.camera
     if camera is None:
-        raise ValueError("the robot file has no camera; add 'camera:' to its devices")
+        raise UserError("the robot file has no camera; add 'camera:' to its devices")
     return Detector(camera, robot.colours, kinds, robot.marker)
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from rover.errors import UserError
 from rover.vision.detector import MarkedDetection
 
 INK, PAPER = (43, 38, 35), (243, 249, 251)
@@ -17,13 +18,13 @@ def read_picture(path: Path) -> Any:
     """Return a picture as rows of blue, green and red.
 
     Raises:
-        ValueError: it is no picture, or is cut short.
+        UserError: it is no picture, or is cut short.
     """
     import cv2
 
     image = cv2.imread(str(path), cv2.IMREAD_COLOR) if path.is_file() else None
     if image is None:
-        raise ValueError(f"{path} is no picture that can be read")
+        raise UserError(f"{path} is no picture that can be read")
     return image
 
 
@@ -37,7 +38,7 @@ def write_picture(path: Path, image: Any) -> Path:
 
     good, content = cv2.imencode(path.suffix, image)
     if not good:
-        raise OSError(f"{path} cannot be made")
+        raise UserError(f"{path} cannot be made")
     path.write_bytes(content.tobytes())
     return path
 

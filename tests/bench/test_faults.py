@@ -4,6 +4,7 @@ import math
 import pytest
 from pydantic import ValidationError
 
+from rover.errors import UserError
 from rover.files import yaml_source
 from rover.files.bench import BenchFile, Fault, mismatches, parse_fault
 
@@ -58,7 +59,7 @@ def test_a_kind_that_the_errand_lacks_is_named(bay):
     assert mismatches(file, bay.errand()) == [
         (("scatter", "amberr"), "there is no kind 'amberr' in the errand's 'kinds:'; did you mean 'amber'?")
     ]
-    with pytest.raises(ValueError, match="amberr"):
+    with pytest.raises(UserError, match="amberr"):
         bay.quiet_bench(scatter={"amberr": 1})
 
 

@@ -4,6 +4,7 @@ from itertools import combinations
 import pytest
 
 from rover.bench.objects import inside, outside_zone
+from rover.errors import UserError
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -25,7 +26,7 @@ def test_scattered_jars_stand_clear_of_everything(bay, seed):
 
 
 def test_too_many_jars_are_an_error(bay):
-    with pytest.raises(ValueError, match="no room for 900 objects"):
+    with pytest.raises(UserError, match="no room for 900 objects"):
         bay.quiet_bench(scatter={"amber": 900})
 
 

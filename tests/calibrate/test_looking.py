@@ -5,7 +5,8 @@ import numpy
 import pytest
 from click.testing import CliRunner
 
-from rover.commands.main import Unusable, commands
+from rover.commands.main import commands
+from rover.errors import UserError
 
 ROBOT = """\
 robot: Looker
@@ -96,5 +97,5 @@ def test_a_recorded_video_is_looked_at_like_a_camera(folder):
 def test_what_cannot_be_looked_at_is_told(folder, source, told):
     (folder / "empty").mkdir()
     ended = look(source)
-    assert ended.exit_code == Unusable.exit_code
-    assert told in str(ended.output)
+    assert isinstance(ended.exception, UserError)
+    assert told in str(ended.exception)

@@ -2,8 +2,8 @@ import os
 
 import pytest
 
-from rover.calibrate.findings import CalibrationError
-from rover.calibrate.person import Lines, Person
+from rover.calibrate.person import HumanAssistant
+from rover.readiness.person import Person
 
 
 @pytest.fixture
@@ -17,7 +17,7 @@ def typed():
         os.write(writes, "".join(f"{line}\n" for line in lines).encode())
         os.close(writes)
         said = []
-        return Person(Lines(reads, said.append, lambda: None)), said
+        return HumanAssistant(Person(reads, said.append, "")), said
 
     yield make
     for descriptor in opened:
@@ -55,11 +55,3 @@ def test_pulses_are_tried_until_one_is_right(typed):
 
     assert person.pulse("open", 0.0019, tried.append) == pytest.approx(0.00187)
     assert tried == pytest.approx([0.0019, 0.00185, 0.00187])
-
-
-def test_nobody_answers(typed):
-    person, _ = typed("1.9 m")
-    person.length(2.0)
-
-    with pytest.raises(CalibrationError, match="nobody answers"):
-        person.ready("mark where the robot stands")

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.calibrate.findings import Change
+from rover.calibrate.findings import CalibrationError, Change
 from rover.calibrate.robot_file import changed_text, write
 from rover.files import load
 from rover.files.problems import FileProblems
@@ -89,7 +89,7 @@ def test_what_is_written_is_read_back(value, key):
 
 
 def test_a_block_that_is_not_there_is_refused():
-    with pytest.raises(ValueError, match="by hand"):
+    with pytest.raises(CalibrationError, match="by hand"):
         changed_text(ODD, [Change(("devices", "range", "ahead"), "12 cm", "13 cm")])
 
 

@@ -1,4 +1,4 @@
-"""Each row of the checks: what is measured, what is expected, the verdict, and what to do."""
+"""What is looked at before the first motion: what is measured and expected, the verdict, and what to do."""
 
 from pathlib import Path
 
@@ -7,7 +7,8 @@ import pytest
 from rover.devices.readings import BatteryValue, Detections, HeadingValue, WheelCounts
 from rover.files import yaml_source
 from rover.files.robot import Robot
-from rover.readiness.before_start import ComputerState, Facts, StopTrial, Verdict, checks, is_ready, machine, table
+from rover.readiness.before_start import ComputerState, Facts, StopTrial, findings, is_ready, machine
+from rover.readiness.finding import Verdict, table
 
 CART = Path(__file__).parents[2] / "config/cart.yaml"
 SENSORS = frozenset({"battery", "camera", "counts", "heading", "range"})
@@ -26,21 +27,21 @@ def rows(healthy=SENSORS, why=None, machine=SOUND, device=None, **latest):
     values = yaml_source.read(CART, CART.name).values
     values["devices"] |= device or {}
     robot = Robot.model_validate(values)
-    return {row.name: row for row in checks(Facts(robot, 10.0, healthy, LATEST | latest, why or {}, machine))}
+    return {row.check: row for row in findings(Facts(robot, 10.0, healthy, LATEST | latest, why or {}, machine))}
 
 
 def test_a_robot_in_order_has_no_row_that_is_not():
     found = rows()
-    assert {row.verdict for row in found.values()} == {Verdict.GOOD}
+    assert {row.verdict for row in found.values()} == {Verdict.AS_EXPECTED}
     assert set(found) == {*SENSORS, "heading's calibration", "battery at rest", "ways to zero", "free disk", "clock"}
     assert found["counts"].measured == "left 3, right 4, boot 1"
 
 
 def test_a_device_that_says_nothing_is_named_with_its_place():
     row = rows(healthy=SENSORS - {"counts"})["counts"]
-    assert row.verdict is Verdict.BAD
+    assert row.verdict is Verdict.OTHERWISE
     assert row.measured == "no report that is fresh after 10 s"
-    assert "'devices: counts:' (driver co_processor) and 'links: main:'" in row.mend
+    assert "'devices: counts:' (driver co_processor) and 'links: main:'" in "".join(row.advice)
 
 
 def test_a_faulty_one_says_why():
@@ -49,7 +50,7 @@ def test_a_faulty_one_says_why():
 
 
 @pytest.mark.parametrize(
-    ("level", "verdict"), [(3, Verdict.GOOD), (2, Verdict.NOTE), (1, Verdict.NOTE), (0, Verdict.BAD)]
+    ("level", "verdict"), [(3, Verdict.AS_EXPECTED), (2, Verdict.NOTED), (1, Verdict.NOTED), (0, Verdict.OTHERWISE)]
 )
 def test_calibration(level, verdict):
     assert rows(heading=HeadingValue(0.0, 0.0, level))["heading's calibration"].verdict is verdict
@@ -62,18 +63,18 @@ def test_a_compass_that_tells_no_level_is_not_judged():
 def test_the_battery_is_judged_by_its_rest_voltage():
     """12.6 V full: 86 % are 10.84 V; 10.7 V under 1 A through 0.15 ohm are 10.85 V at rest."""
     row = rows(battery=BatteryValue(10.7, 1.0))["battery at rest"]
-    assert (row.measured, row.expected, row.verdict) == ("10.85 V", "at least 10.84 V", Verdict.GOOD)
-    assert rows(battery=BatteryValue(10.7, 0.9))["battery at rest"].verdict is Verdict.BAD
+    assert (row.measured, row.expected, row.verdict) == ("10.85 V", "at least 10.84 V", Verdict.AS_EXPECTED)
+    assert rows(battery=BatteryValue(10.7, 0.9))["battery at rest"].verdict is Verdict.OTHERWISE
 
 
 def test_a_drive_that_the_guard_does_not_hold_has_no_way_to_zero():
     row = rows(device={"drive": {"driver": "my_own:Drive"}})["ways to zero"]
-    assert (row.measured, row.verdict) == ("none", Verdict.BAD)
+    assert (row.measured, row.verdict) == ("none", Verdict.OTHERWISE)
 
 
 def test_a_full_disk_is_in_the_way_and_a_clock_is_not():
     found = rows(machine=ComputerState(10**6, False))
-    assert (found["free disk"].verdict, found["clock"].verdict) == (Verdict.BAD, Verdict.NOTE)
+    assert (found["free disk"].verdict, found["clock"].verdict) == (Verdict.OTHERWISE, Verdict.NOTED)
 
 
 def test_this_machine_tells_of_itself(tmp_path):

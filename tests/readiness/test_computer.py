@@ -8,18 +8,19 @@ import pytest
 from rover import __version__
 from rover.commands import main as cli
 from rover.readiness import computer
-from rover.readiness.computer import BASE, EXTRAS, Finding, survey
+from rover.readiness.computer import BASE, EXTRAS, survey
+from rover.readiness.finding import Finding, Verdict
 
 
 def by_name() -> dict[str, Finding]:
-    return {finding.name: finding for finding in survey()}
+    return {finding.check: finding for finding in survey()}
 
 
 def test_the_survey_names_the_versions_of_what_is_installed() -> None:
     found = by_name()
-    assert found["rover"].finding == __version__
-    assert {name: found[name].finding for name in BASE} == {name: importlib.metadata.version(name) for name in BASE}
-    assert all(found[name].ready for name in BASE)
+    assert found["rover"].measured == __version__
+    assert {name: found[name].measured for name in BASE} == {name: importlib.metadata.version(name) for name in BASE}
+    assert all(found[name].verdict is Verdict.AS_EXPECTED for name in BASE)
 
 
 def test_the_base_is_what_the_package_asks_for() -> None:
@@ -35,7 +36,7 @@ def test_every_extra_is_one_that_the_package_has() -> None:
 
 
 def test_whatever_is_not_ready_comes_with_what_to_do() -> None:
-    assert all(finding.mend for finding in survey() if not finding.ready)
+    assert all(finding.advice for finding in survey() if finding.verdict is not Verdict.AS_EXPECTED)
 
 
 def test_a_missing_base_package_fails_the_check(
@@ -53,7 +54,7 @@ def test_a_missing_base_package_fails_the_check(
         cli.main(["check"])
     assert ended.value.code == cli.FAILED
     rows = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
-    assert "pyyaml missing <- pip install rover" in rows
+    assert rows[rows.index("pyyaml missing installed NOT OK") + 1] == "pip install rover"
 
 
 def test_a_missing_extra_does_not_fail_the_check(
@@ -64,13 +65,15 @@ def test_a_missing_extra_does_not_fail_the_check(
         cli.main(["check"])
     assert ended.value.code == 0
     rows = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
-    assert "extra vision not installed <- pip install 'rover[vision]'" in rows
+    assert rows[rows.index("extra vision not installed where it is used note") + 1] == "pip install 'rover[vision]'"
 
 
 def test_a_device_that_may_be_opened(tmp_path: Path) -> None:
     port = tmp_path / "port"
     port.touch()
-    assert computer._access("serial port", port) == Finding("serial port", f"{port}, may be opened")
+    assert computer._access("serial port", port) == Finding(
+        "serial port", Verdict.AS_EXPECTED, str(port), "may be opened"
+    )
 
 
 @pytest.fixture
@@ -88,10 +91,6 @@ def test_a_device_that_may_not_be_opened_names_the_group_to_join(tmp_path: Path)
     port = tmp_path / "port"
     port.touch()
     port.chmod(0)
-    assert computer._access("serial port", port) == Finding(
-        "serial port",
-        f"{port}, permission denied",
-        ready=False,
-        optional=True,
-        mend=f"sudo usermod -aG {port.group()} $USER, then log in again",
-    )
+    finding = computer._access("serial port", port)
+    assert (finding.verdict, finding.measured) == (Verdict.NOTED, f"{port}, permission denied")
+    assert finding.advice == (f"sudo usermod -aG {port.group()} $USER, then log in again",)

@@ -5,6 +5,7 @@ import sys
 
 import pytest
 
+from rover.errors import UserError
 from rover.events import HealthChange, Note, StateChange
 from rover.record.reader import read
 from rover.session.assembly import assemble, with_user_activities
@@ -100,7 +101,7 @@ def test_what_cannot_be_rendered_is_said_before_anything_is_run(files, small_bay
     files.write("wait.yaml", WAIT)
     errand = files.errand({"objects": [small_bay.JAR]}, robot=robot, behaviour="wait.yaml")
     record = errand.with_suffix(".sqlite")
-    with pytest.raises(ValueError, match=why):
+    with pytest.raises(UserError, match=why):
         Rehearsal(assemble(errand, {}), {}, 1, record, rendered=True)
     assert not record.exists()
 

@@ -9,6 +9,7 @@ import pytest
 
 from rover.devices.camera.keys import CameraKeys
 from rover.devices.readings import MARKER, Detections
+from rover.errors import UserError
 from rover.files.errand import Kind
 from rover.files.robot import Robot
 from rover.vision.detector import Detector, FrameWatch, detector_of
@@ -244,7 +245,7 @@ def test_a_robot_without_a_camera_has_no_detector():
             "devices": {"drive": {"driver": "scripted"}, "counts": {"driver": "scripted"}},
         }
     )
-    with pytest.raises(ValueError, match="add 'camera:'"):
+    with pytest.raises(UserError, match="add 'camera:'"):
         detector_of(robot, {})
 
 

@@ -5,8 +5,10 @@ import grp
 import os
 from pathlib import Path
 
+from rover.errors import UserError
 
-class DeviceError(OSError):
+
+class DeviceError(UserError, OSError):
     """Hardware could not be had or does not answer; the message is one line that says why and what to do."""
 
 

@@ -1,15 +1,30 @@
 """`rover emulate ROBOT`: the co-processor of a robot file, byte for byte, on a pseudo-terminal of its own."""
 
+import signal
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
+
+import click
 
 from rover.files import load
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
 from rover.link.emulated_hardware import WheelsFree
 from rover.link.emulator import Emulator
+
+
+@click.command()
+@click.argument("robot", type=click.Path(path_type=Path))
+def command(robot: Path) -> int:
+    """Emulate the co-processor of a ROBOT file on a pseudo-terminal, wheels free in the air, until interrupted."""
+    with emulated(robot) as ports:
+        for link, port in ports.items():
+            click.echo(f"link '{link}': {port}")
+        click.echo("emulating; Ctrl-C ends it")
+        signal.pause()
+    return 0
 
 
 @contextmanager

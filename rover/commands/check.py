@@ -1,0 +1,35 @@
+"""`rover check`."""
+
+from pathlib import Path
+
+import click
+
+from rover.commands.main import FAILED
+
+
+@click.command()
+@click.argument("file", required=False, type=click.Path(path_type=Path))
+def command(file: Path | None) -> int:
+    """Check an errand, behaviour, robot or bench FILE; without one, check this computer."""
+    return _check_computer() if file is None else _check_file(file)
+
+
+def _check_computer() -> int:
+    from rover.readiness.computer import survey
+    from rover.readiness.finding import Verdict, table
+
+    findings = survey()
+    for line in table(findings):
+        click.echo(line)
+    return FAILED if any(finding.verdict is Verdict.OTHERWISE for finding in findings) else 0
+
+
+def _check_file(file: Path) -> int:
+    from rover.readiness.files import check_file
+
+    report = check_file(file)
+    for warning in report.warnings:
+        click.echo(str(warning), err=True)
+    for line in report.lines:
+        click.echo(line)
+    return 0

@@ -1,0 +1,31 @@
+"""`rover jog`."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from rover.commands import options
+from rover.commands.given_robot import robot_at_hand
+from rover.commands.output import new_record
+from rover.errors import UserError
+from rover.session.by_hand import manual_session
+from rover.session.jog import HELP, Jog, cropped, keys_at_once
+
+
+@click.command()
+@options.A_ROBOT
+@options.PORTS
+@options.GUARD
+@options.DRIVERS
+def command(robot: Path, ports: dict[str, str], guard: Path | None) -> int:
+    """Drive a ROBOT by hand: it moves only while a key is held. Keys: arrows or i k j l, space stops, q ends."""
+    if not sys.stdin.isatty():
+        raise UserError("rover jog drives by keys that are held down, so standard input has to be a terminal")
+    loaded = robot_at_hand(robot, ports)
+    record = new_record(f"{robot.stem}-jog")
+    with manual_session(loaded, guard, record, "Jog") as session, keys_at_once(0):
+        click.echo(HELP)
+        Jog(session, 0, lambda line: click.echo(f"\r{cropped(line)}\x1b[K", nl=False)).run()
+    click.echo(f"\nrecord: {record}")
+    return 0

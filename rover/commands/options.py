@@ -1,0 +1,77 @@
+"""Options and arguments that several commands take, and what they mean."""
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from rover.devices.registry import allow_folders
+from rover.errors import UserError
+from rover.files.yaml_source import read_text
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def _settings(context: click.Context, option: click.Parameter, texts: Iterable[str]) -> dict[str, Any]:
+    """Return the settings given as ``KEY=VALUE``, values read as in a file."""
+    settings = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not equals or not name or not value:
+            raise UserError(f"--set {text}: write a setting and its value, such as --set near='20 cm'")
+        settings[name.strip()] = read_text(value, Path(), f"--set {name}").values
+    return settings
+
+
+def _ports(context: click.Context, option: click.Parameter, texts: Iterable[str]) -> dict[str, str]:
+    """Return the ports given as ``LINK=PATH``, by link."""
+    pairs = {text: text.partition("=") for text in texts}
+    if wrong := next((text for text, (name, _, path) in pairs.items() if not (name and path)), None):
+        raise UserError(
+            f"--port {wrong}: write a link of the robot file and its port, such as --port main=/dev/ttyUSB1"
+        )
+    return {name: path for name, _, path in pairs.values()}
+
+
+def _allowed(context: click.Context, option: click.Parameter, folders: Iterable[Path]) -> None:
+    allow_folders(folders)
+
+
+AN_ERRAND = click.argument("errand", type=click.Path(path_type=Path))
+A_ROBOT = click.argument("robot", type=click.Path(path_type=Path))
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object on standard output.")
+SETTINGS = click.option(
+    *("--set", "settings"),
+    multiple=True,
+    metavar="KEY=VALUE",
+    callback=_settings,
+    help="Override one of the behaviour's settings.",
+)
+PORTS = click.option(
+    *("--port", "ports"),
+    multiple=True,
+    metavar="LINK=PATH",
+    callback=_ports,
+    help="Take another port for a link, such as that of `rover emulate`.",
+)
+GUARD = click.option(
+    "--guard",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Folder of the motor guard, one a robot; by default this user's.",
+)
+DRIVERS = click.option(
+    "--drivers",
+    multiple=True,
+    metavar="DIR",
+    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    callback=_allowed,
+    expose_value=False,
+    help="Folder from which drivers and activities named in the files may be imported.",
+)
+
+
+def seed(what: str) -> Callable[[F], F]:
+    """Return the option for the seed of something."""
+    return click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help=f"Seed of {what}.")

@@ -1,0 +1,105 @@
+"""What several commands say, and where they keep records."""
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from rover.errors import UserError
+from rover.readiness.person import Person
+from rover.session.result import Result
+
+
+class ProgressLine:
+    """The line of a run's progress, on a terminal written over itself; elsewhere silent."""
+
+    def __init__(self) -> None:
+        self._is_open = False
+
+    def show(self, robot_time_s: float, state: str, delivered: int) -> None:
+        """Write it."""
+        if sys.stderr.isatty():
+            self._is_open = True
+            minutes, seconds = divmod(int(robot_time_s), 60)
+            click.echo(f"\r{minutes:3d}:{seconds:02d}  delivered {delivered}  {state:<40.40}", err=True, nl=False)
+
+    def say(self, line: str) -> None:
+        """Write another line, below it."""
+        self.end()
+        click.echo(line, err=True)
+
+    def end(self) -> None:
+        """Go on below it, if there is one."""
+        if self._is_open:
+            self._is_open = False
+            click.echo(err=True)
+
+
+@contextmanager
+def progress_line() -> Iterator[ProgressLine]:
+    """Yield a progress line that is ended before anything else is said."""
+    line = ProgressLine()
+    try:
+        yield line
+    finally:
+        line.end()
+
+
+def show_result(result: Result) -> None:
+    """Write how a run ended, and what it found, as a person reads it."""
+    of = f" of {result.objects}" if result.objects is not None else ""
+    click.echo(f"{result.result} ({result.reason}): {result.delivered}{of} delivered in {result.robot_time_s:.0f} s")
+    if result.finds:
+        click.echo("find  kind        x (m)   y (m)   axis error (m)   95 % ellipse (m)")
+    for number, find in enumerate(result.finds, 1):
+        error = "unknown" if find.axis_error_m is None else f"{find.axis_error_m:.3f}"
+        ellipse = f"{find.ellipse.major_m:.3f} x {find.ellipse.minor_m:.3f}"
+        click.echo(f"{number:4d}  {find.kind:<10}{find.x_m:7.3f} {find.y_m:7.3f}   {error:>14}   {ellipse:>16}")
+    if result.worst_axis_error_m is not None:
+        click.echo(f"worst axis error {result.worst_axis_error_m:.3f} m")
+    click.echo(f"record: {result.record}   (rover report {result.record})")
+
+
+def new_record(name: str, ending: str = ".sqlite") -> Path:
+    """Return a new file under ``runs/`` in the working folder.
+
+    Raises:
+        UserError: the folder cannot be made.
+    """
+    folder = Path("runs")
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise UserError(f"cannot make the folder 'runs' for the run record: {error.strerror}") from error
+    stem = f"{name}-{datetime.now():%Y%m%d-%H%M%S}"
+    names = (f"{stem}{'' if number == 0 else f'-{number}'}{ending}" for number in range(1000))
+    return next(path for path in map(folder.joinpath, names) if not path.exists())
+
+
+def say_loading(names: Iterable[str]) -> None:
+    """Name the classes of the user's own that are about to be imported."""
+    for name in names:
+        click.echo(f"loading {name}", err=True)
+
+
+@contextmanager
+def writing() -> Iterator[None]:
+    """Say which file cannot be written, and why.
+
+    Raises:
+        UserError: one cannot.
+    """
+    try:
+        yield
+    except OSError as error:
+        if error.filename is None:
+            raise
+        raise UserError(f"{error.filename}: {error.strerror}") from error
+
+
+def person_at_terminal(instead: str) -> Person:
+    """Return the person on standard input; ``instead``: what to do where nobody is there to answer."""
+    return Person(0, lambda text: click.echo(text, err=True, nl=False), instead)

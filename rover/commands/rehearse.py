@@ -1,0 +1,40 @@
+"""`rover rehearse`."""
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rover.commands import options
+from rover.commands.given_errand import assembled
+from rover.commands.main import FAILED
+from rover.commands.output import new_record, progress_line, show_result
+from rover.session.on_bench import Rehearsal
+
+
+@click.command()
+@options.AN_ERRAND
+@options.seed("bench and behaviour")
+@options.SETTINGS
+@click.option(
+    "--wired", is_flag=True, help="Send counts, heading, battery and commands as bytes through a serial line."
+)
+@click.option("--rendered", is_flag=True, help="Draw what the camera sees, and find the objects in the pictures.")
+@options.DRIVERS
+@options.JSON
+def command(errand: Path, seed: int, settings: dict[str, Any], as_json: bool, **depth: bool) -> int:
+    """Rehearse an ERRAND on the bench, without the robot."""
+    assembly, activities = assembled(errand, settings)
+    record = new_record(f"{errand.stem}-seed{seed}")
+    with progress_line() as progress:
+        rehearsal = Rehearsal(assembly, activities, seed, record, **depth)
+        result = rehearsal.run(progress.show)
+    if as_json:
+        click.echo(json.dumps(asdict(result)))
+    else:
+        show_result(result)
+    for remark in rehearsal.remarks:
+        click.echo(remark, err=True)
+    return 0 if result.result == "done" else FAILED

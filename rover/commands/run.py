@@ -1,0 +1,48 @@
+"""`rover run`."""
+
+import json
+from dataclasses import asdict
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rover.commands import options
+from rover.commands.given_errand import assembled
+from rover.commands.output import new_record, progress_line, show_result
+from rover.readiness.start import Start
+from rover.session.on_robot import Console, options_of, run_errand
+
+
+@click.command()
+@options.AN_ERRAND
+@click.option("--enable-motion", is_flag=True, help="Enable motion without asking; only for one who sees the robot.")
+@click.option(
+    *("--resume", "state"),
+    is_flag=False,
+    flag_value="",
+    metavar="[STATE]",
+    help="Take an errand up again after a change of battery, from a saved state; by default from the newest in runs/.",
+)
+@options.PORTS
+@options.seed("the behaviour")
+@options.SETTINGS
+@options.DRIVERS
+@options.GUARD
+@options.JSON
+def command(errand: Path, settings: dict[str, Any], enable_motion: bool, as_json: bool, **given: Any) -> int:
+    """Carry an ERRAND out on the real robot. It stands still until motion is enabled."""
+    assembly, activities = assembled(errand, settings)
+    record = new_record(f"{errand.stem}-seed{given['seed']}")
+    run_options = options_of(assembly, errand, record, given)
+    with progress_line() as progress:
+        start = partial(Start, say=progress.say, folder=record.parent, enable=enable_motion)
+        ended = run_errand(assembly, activities, run_options, Console(start, progress.say, progress.show))
+    if as_json:
+        click.echo(json.dumps(asdict(ended.result)))
+    else:
+        show_result(ended.result)
+    for line in ended.remarks:
+        click.echo(line, err=True)
+    return ended.exit_code

@@ -1,0 +1,119 @@
+"""The robot on its stand: driven through the guard with its wheels in the air, a person beside it or nobody."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rover.files.load import Loaded
+from rover.files.robot import Robot
+from rover.guard.protocol import Phase
+from rover.readiness.finding import Correction
+from rover.readiness.person import Person
+from rover.session.by_hand import ManualSession, TimedReading
+
+REST_S, SETTLE_S = 3.0, 0.5
+COMMAND_LASTS_NS = 250_000_000
+
+
+class NotPermittedError(Exception):
+    """Motion is not permitted; the message says why."""
+
+
+class RobotOnStand:
+    """A robot whose devices are at work.
+
+    Attributes:
+        robot: its file.
+        session: its devices.
+        person: who answers; None: the encoders alone do.
+    """
+
+    def __init__(self, loaded: Loaded[Robot], session: ManualSession, person: Person | None) -> None:
+        self.robot, self._source = loaded.model, loaded.source
+        self.session, self.person = session, person
+        self._at_rest: list[TimedReading] | None = None
+        self._lines: dict[str, tuple[int, int]] = {}
+
+    def at_rest(self) -> list[TimedReading]:
+        """Return what came in during a few seconds at rest; they are waited for once."""
+        if self._at_rest is None:
+            self.session.poll()
+            before = self._line_counts()
+            self._at_rest = self.session.watch(REST_S)
+            after = self._line_counts()
+            self._lines = {name: (after[name][0] - before[name][0], after[name][1] - before[name][1]) for name in after}
+        return self._at_rest
+
+    def lines_at_rest(self) -> Mapping[str, tuple[int, int]]:
+        """Return (lines, damaged ones) that came in during the seconds at rest, by link."""
+        self.at_rest()
+        return self._lines
+
+    def _line_counts(self) -> dict[str, tuple[int, int]]:
+        return {
+            name: (link.counts.lines, sum(link.damage.values())) for name, link in self.session.devices.links.items()
+        }
+
+    def permit(self) -> None:
+        """Have motion permitted.
+
+        Raises:
+            NotPermittedError: it is not to be had.
+        """
+        if self.session.is_running:
+            return
+        self.session.client.enable()
+        self.session.wait_for(lambda: self.session.is_running or self.phase() is Phase.READY, 1.0)
+        if self.phase() is Phase.READY and self.agrees("The stop has been reset. Let motors turn again?"):
+            self.session.client.resume()
+            self.session.wait_for(lambda: self.session.is_running, 1.0)
+        self.see_that_it_runs()
+
+    def see_that_it_runs(self) -> None:
+        """Raise if motion is not permitted.
+
+        Raises:
+            NotPermittedError: with the cause.
+        """
+        state = self.session.state
+        if not self.session.is_running:
+            raise NotPermittedError("the guard is silent" if state is None else state.cause or state.note)
+
+    def phase(self) -> Phase | None:
+        """Return where the guard's permission stands."""
+        return None if self.session.state is None else self.session.state.phase
+
+    def agrees(self, question: str) -> bool:
+        """Tell whether the person says yes, or there is none."""
+        return self.person is None or self.person.choose(question, ("yes", "no"), self.session.step) == "yes"
+
+    def drive(self, left: float, right: float, seconds: float) -> list[TimedReading]:
+        """Give the wheels duties for a time, then wait for them to stand; return what came in.
+
+        Raises:
+            NotPermittedError: motion was stopped under way.
+        """
+        under_way = self.session.watch(
+            seconds, lambda now_ns: self.session.drive(left, right, now_ns + COMMAND_LASTS_NS)
+        )
+        self.see_that_it_runs()
+        return under_way + self.session.watch(SETTLE_S)
+
+    def hold_jaws(self, opening: float) -> None:
+        """Say again where the jaws are to be, wheels at zero."""
+        expires_ns = self.session.now_ns + COMMAND_LASTS_NS
+        self.session.grip(opening, expires_ns)
+        self.session.drive(0.0, 0.0, expires_ns)
+
+    def correction(self, family: str, key: str, value: str) -> Correction:
+        """Return where in the robot file a device's key is to be written: its line, or the device's if it has none."""
+        where = ("devices", family, key)
+        spot, is_new = self._source.spot(where, of_key=True), not _has(self._source.values, where)
+        return Correction(self._source.name, spot.line, spot.column, f"devices.{family}", f"{key}: {value}", is_new)
+
+
+def _has(values: Any, where: Sequence[str]) -> bool:
+    for part in where:
+        if not isinstance(values, Mapping) or part not in values:
+            return False
+        values = values[part]
+    return True

@@ -1,0 +1,46 @@
+"""The check of the stop input: it is pressed and released."""
+
+from rover.guard.protocol import Phase
+from rover.readiness.finding import Finding, judged
+from rover.readiness.stand import RobotOnStand
+
+ADVICE = "a normally closed contact between 'pin:' and ground; look for a broken wire, and at 'bias:'"
+
+
+def check_stop_input(stand: RobotOnStand) -> Finding:
+    """Have the stop input opened and closed again."""
+    session, person = stand.session, stand.person
+    session.wait_for(lambda: "stop_input" in session.latest, 1.0)
+    at_first = _contact(stand)
+    if person is None:
+        return judged("stop_input", at_first == "closed", f"{at_first}; not pressed", "closed", ADVICE)
+    person.ask("Press the stop and keep it pressed; then press Enter.", session.step)
+    pressed = _pressed(stand)
+    person.ask("Release the stop; then press Enter.", session.step)
+    session.watch(0.3)
+    released = _contact(stand)
+    if stand.phase() is Phase.STOPPED and stand.agrees("Reset the stop? That alone moves nothing."):
+        session.client.reset()
+        session.wait_for(lambda: stand.phase() is Phase.READY, 1.0)
+    return judged(
+        *("stop_input", at_first == released == "closed" and pressed in ("open", "open, stopped")),
+        f"{at_first}; pressed: {pressed}; released: {released}",
+        "closed; open while it is pressed, which stops; closed again",
+        ADVICE,
+    )
+
+
+def _pressed(stand: RobotOnStand) -> str:
+    """Return how the contact stands, and whether the guard stops at it; one that it does not hold stops a run only."""
+    stop = stand.robot.devices.stop_input
+    if stop is None or stop.driver != "stop_pin":
+        return _contact(stand)
+    has_stopped = stand.session.wait_for(lambda: stand.phase() is Phase.STOPPED, 0.5)
+    return f"{_contact(stand)}, {'stopped' if has_stopped else 'not stopped'}"
+
+
+def _contact(stand: RobotOnStand) -> str:
+    reading = stand.session.latest.get("stop_input")
+    if reading is None:
+        return "silent"
+    return "closed" if reading.value.closed else "open"

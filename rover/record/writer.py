@@ -49,7 +49,6 @@ class RunRecord:
         self._track = SampleQueue("track", waiting_at_most)
         self._true_track = SampleQueue("true_track", waiting_at_most)
         self._readings = SampleQueue("readings", waiting_at_most)
-        self._wake_at = waiting_at_most // 4
         self._entries: deque[_Waiting] = deque()
         self._kept: list[_Waiting] = []  # the writer's own: entries that no commit has taken yet
         self._written = 0
@@ -83,7 +82,7 @@ class RunRecord:
     def readings(self, at_ns: int, rows: Sequence[tuple[str, Reading]]) -> None:
         """Record the readings (device, reading) that the step at ``at_ns`` was given."""
         self._readings.put(at_ns, (at_ns, tuple(rows)))
-        if len(self._readings) == self._wake_at:
+        if len(self._readings) == self._readings.limit // 4:
             self._wake.set()
 
     def event(self, at_ns: int, event: Event) -> None:

@@ -66,6 +66,9 @@ def unframe(line: bytes) -> str:
     return body
 
 
+_MARKS = re.compile(rb"([$\r\n])")
+
+
 class Framer:
     """Cuts a stream of bytes into lines ``$...`` (line end taken off), and counts what it has to throw away.
 
@@ -81,33 +84,32 @@ class Framer:
 
     def feed(self, chunk: bytes) -> list[bytes]:
         """Return the lines that ``chunk`` completes, in order."""
-        return [line for byte in chunk if (line := self._take(byte)) is not None]
-
-    def _take(self, byte: int) -> bytes | None:
-        if byte == ord("$"):
-            self._start()
-        elif byte in b"\r\n":
-            return self._finish()
-        elif not self._line:
-            self.damage[Damage.GARBAGE] += 1
-        else:
-            self._extend(byte)
-        return None
+        lines = []
+        for part in _MARKS.split(chunk):
+            if part == b"$":
+                self._start()
+            elif part not in (b"\r", b"\n"):
+                self._extend(part)
+            elif self._line:
+                lines.append(bytes(self._line))
+                self._line.clear()
+        return lines
 
     def _start(self) -> None:
         if self._line:
             self._discard(Damage.CUT_SHORT)
         self._line.append(ord("$"))
 
-    def _extend(self, byte: int) -> None:
-        self._line.append(byte)
-        if len(self._line) > LONGEST - len("\r\n"):
+    def _extend(self, part: bytes) -> None:
+        if self._line:
+            taken = LONGEST - len("\r\n") + 1 - len(self._line)
+            self._line += part[:taken]
+            if len(part) < taken:
+                return
             self._discard(Damage.TOO_LONG)
-
-    def _finish(self) -> bytes | None:
-        line = bytes(self._line)
-        self._line.clear()
-        return line or None
+            part = part[taken:]
+        if part:
+            self.damage[Damage.GARBAGE] += len(part)
 
     def _discard(self, damage: Damage) -> None:
         self.damage[damage] += 1

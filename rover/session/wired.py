@@ -63,6 +63,8 @@ def wire(robot: Robot, bench: Bench, pace: float) -> Iterator[Wiring]:
             emulators[name] = Emulator(hardware, port, clock.now_ns, baud=line.baud, seed=bench.seed)
             stack.callback(emulators[name].close)
         guard = _guard_of(robot, clock, pace)
+        if guard is not None:
+            stack.callback(guard.close)
         links: dict[str, Link] = {}
         for name, line in robot.links.items():
             if guard is not None and name == robot.devices.drive.link:

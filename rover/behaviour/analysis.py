@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from rover.behaviour.conditions import could_be
+from rover.behaviour.expression import could_be
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode, Where
 from rover.behaviour.vocabulary import FAMILIES, SIGNALS, ActivitySpec
 from rover.files.problems import Problem
@@ -303,9 +303,9 @@ class _Fit:
             if family not in self.robot.devices.fitted():
                 why = f"'{state.activity}' needs the device '{family}', which the robot file does not have"
                 yield _problem(state.where, state.name, why)
-        for given in state.given.values():
-            if given.expression is not None:
-                yield from self.signals(given.expression.signals, state.where, given.expression.text)
+        for value in state.parameters.values():
+            if value.expression is not None:
+                yield from self.signals(value.expression.signals, state.where, value.expression.text)
 
 
 def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot) -> Iterator[Problem]:

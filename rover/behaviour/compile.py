@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from rover.behaviour.conditions import Expression
+from rover.behaviour.expression import Expression
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, Counted, ExitNode, Lasting, StateNode
 from rover.behaviour.vocabulary import Progress, Signals
 from rover.quantities import wrap

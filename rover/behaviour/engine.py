@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from transitions.extensions.nesting import HierarchicalMachine, NestedState
 
 from rover.behaviour.compile import UNKNOWNS, Compiler, Memory, fresh
-from rover.behaviour.conditions import evaluator, finite
+from rover.behaviour.expression import evaluator, finite
 from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, StateNode
 from rover.behaviour.vocabulary import Progress, Signals
 from rover.events import StateChange
@@ -244,8 +244,8 @@ def _numbered(graph: BehaviourGraph) -> dict[int, ExitNode]:
 def _entry_values(state: StateNode) -> dict[str, Callable[[Signals], Any]]:
     """Return, for each parameter, the function that works it out at entry (R11)."""
     return {
-        name: evaluator(given.expression) if given.expression is not None else _always(given.constant)
-        for name, given in state.given.items()
+        name: evaluator(value.expression) if value.expression is not None else _always(value.constant)
+        for name, value in state.parameters.items()
     }
 
 

@@ -8,8 +8,9 @@ from typing import Any
 from rover.activities.activity import Activity
 from rover.activities.registry import ACTIVITIES, specs
 from rover.behaviour.analysis import examine
-from rover.behaviour.build import Builder, Override, unknown_settings
+from rover.behaviour.build import Builder
 from rover.behaviour.model import BehaviourGraph
+from rover.behaviour.settings import Override, unknown_settings
 from rover.behaviour.vocabulary import ActivitySpec
 from rover.devices.registry import is_dotted, load_class, why_unknown
 from rover.estimate.field import inside

@@ -11,18 +11,19 @@ import pytest
 ROOT = Path(__file__).parents[1]
 BROKEN = ROOT / "tests" / "broken"
 
-FOUNDATION = {"files", "quantities", "events"}
+FOUNDATION = {"files", "quantities", "geometry", "events"}
 VALUES = {*FOUNDATION, "devices.readings"}
-"""What every part may stand on: units, files, events, and the values that devices report."""
+"""What every part may stand on: units, geometry, files, events, and the values that devices report."""
 
 ALLOWED = {
     "quantities": set[str](),
+    "geometry": set[str](),
     "events": set[str](),
     "files": {"quantities"},
     "devices": {"files", "quantities", "link"},
     "link": {"files", "quantities", "devices.readings"},
     "guard": {"files", "quantities", "devices", "link"},
-    "bench": {"files", "quantities", "devices", "link"},
+    "bench": {"files", "quantities", "geometry", "devices", "link"},
     "estimate": VALUES,
     "vision": {*VALUES, "estimate"},
     "motion": {*VALUES, "estimate"},
@@ -47,7 +48,7 @@ ALLOWED = {
 }
 """Part of the package -> what it may import besides itself; a dotted name is one module of a part."""
 
-PURE = ("core", "activities", "errand", "behaviour", "motion", "estimate", "vision", "events", "quantities")
+PURE = ("core", "activities", "errand", "behaviour", "motion", "estimate", "vision", "events", "quantities", "geometry")
 IMPURE = {
     *("time", "datetime", "socket", "sqlite3", "threading", "os", "numpy"),
     *("secrets", "subprocess", "select", "signal", "uuid", "asyncio", "multiprocessing", "tempfile", "serial"),

@@ -8,10 +8,11 @@ from typing import Any, ClassVar, Protocol
 from rover.behaviour.vocabulary import ActivitySpec, Progress, Signals
 from rover.errand.ledger import Ledger
 from rover.estimate.field import Ground
-from rover.estimate.pose import Pose, PoseFilter
+from rover.estimate.pose import PoseFilter
 from rover.events import Event
 from rover.files.errand import Errand
 from rover.files.robot import Robot
+from rover.geometry import Pose
 from rover.motion.request import STILL, Request
 from rover.vision.targets import TargetMemory
 

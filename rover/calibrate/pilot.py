@@ -8,8 +8,8 @@ from rover.calibrate.findings import CalibrationError
 from rover.calibrate.runs import CalibrationRun, Geometry
 from rover.devices.readings import Reading
 from rover.estimate.field import Ground
-from rover.estimate.pose import Pose
 from rover.files.robot import Robot
+from rover.geometry import Pose
 from rover.motion.limits import EchoMemory, Limits, Situation
 from rover.motion.profile import towards, turning
 from rover.motion.request import Request

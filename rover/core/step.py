@@ -16,13 +16,14 @@ from rover.core.health import HealthWatch
 from rover.core.performer import ActivityPerformer
 from rover.devices.readings import MARKER, Detection, DriveCommand, JawsCommand, Reading
 from rover.errand.ledger import Ledger
-from rover.estimate.field import Ground, LookedAt, ground_of, inside
+from rover.estimate.field import Ground, LookedAt, ground_of
 from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
 from rover.estimate.odometry import Odometer
-from rover.estimate.pose import Errors, Pose, PoseFilter
+from rover.estimate.pose import Errors, PoseFilter
 from rover.events import Event, HoldBack, Note, Stop, TrackPoint
 from rover.files.errand import Errand
 from rover.files.robot import Range, Robot
+from rover.geometry import Pose, inside
 from rover.motion.limits import Allowed, EchoMemory, Limits, Situation, StopLatch
 from rover.motion.request import STILL, Request
 from rover.motion.wheels import wheel_controls

@@ -6,8 +6,8 @@ from typing import Any, NamedTuple
 
 from rover.estimate.field import Ground, LookedAt, Slot
 from rover.files.errand import Errand
+from rover.geometry import XY
 
-XY = tuple[float, float]
 PUT_OFF_RADIUS = 0.20
 """A sighting this near (m) to the place of something done with is that object again."""
 VANISHED_OFTEN = 3

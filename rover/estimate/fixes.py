@@ -9,8 +9,8 @@ import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from rover.estimate.field import XY
-from rover.estimate.pose import HEADING, Pose, PoseFilter, X, Y
+from rover.estimate.pose import HEADING, PoseFilter, X, Y
+from rover.geometry import XY, Pose
 from rover.quantities import wrap
 
 RANGE_SIGMA = 0.025

@@ -22,6 +22,7 @@ from collections import deque
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from rover.geometry import Pose
 from rover.quantities import clamp, wrap
 
 CHI_SQUARE_1_99 = 6.6349
@@ -69,14 +70,6 @@ CARRY_ON_DOUBT = 0.5
 
 X, Y, HEADING, PLACE_BIAS, DRIFT, SCALE = range(6)
 _STATES = range(6)
-
-
-class Pose(NamedTuple):
-    """Position (m) and heading (rad) in the field frame."""
-
-    x: float
-    y: float
-    heading: float
 
 
 class Errors(NamedTuple):

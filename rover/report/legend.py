@@ -4,10 +4,10 @@ from collections.abc import Callable
 from xml.etree.ElementTree import Element
 
 from rover.events import Ellipse
+from rover.geometry import XY
 from rover.record.run import RecordedRun
 from rover.report import symbols
 from rover.report.figures import kinds_of
-from rover.report.floor import Point
 from rover.report.look import (
     BOUNDARY,
     INK,
@@ -25,7 +25,7 @@ from rover.report.look import (
 from rover.report.markup import add
 from rover.report.view import MARGIN_BOTTOM, View
 
-Sign = Callable[[Element, Point], None]
+Sign = Callable[[Element, XY], None]
 
 COLUMNS = (250.0, 500.0, 750.0)
 ROW = 23.0
@@ -55,7 +55,7 @@ def _rows(entries: int) -> int:
     return -(-entries // len(COLUMNS))
 
 
-def _draw_scale_bar(group: Element, view: View, at: Point) -> None:
+def _draw_scale_bar(group: Element, view: View, at: XY) -> None:
     lengths = [1.0 * 10**power * step for power in range(-2, 5) for step in (1, 2, 5)]
     longest = max(length for length in lengths if length * view.scale <= 180.0)
     symbols.scale_bar(group, at, longest, view.scale)
@@ -77,12 +77,12 @@ def _line(stroke: Stroke, colour: str = INK) -> Sign:
     return lambda parent, at: symbols.line(parent, (at[0] - 17, at[1]), (at[0] + 17, at[1]), stroke, colour)
 
 
-def _found(parent: Element, at: Point) -> None:
+def _found(parent: Element, at: XY) -> None:
     symbols.ellipse(parent, at, Ellipse(14.0, 8.0, 0.4), (1.0, INK_SOFT))
     symbols.found(parent, at, BLANK)
 
 
-def _tray(parent: Element, at: Point) -> None:
+def _tray(parent: Element, at: XY) -> None:
     x, y = at
     symbols.polygon(parent, [(x - 13, y - 8), (x + 13, y - 8), (x + 13, y + 8), (x - 13, y + 8)], TRAY)
     for across in (-6, 6):

@@ -6,10 +6,11 @@ from typing import NamedTuple, TypeVar
 from xml.etree.ElementTree import Element
 
 from rover.events import Delivery, Find, GivenUp
+from rover.geometry import XY
 from rover.record.run import RecordedRun, TrackSample
 from rover.report import symbols
 from rover.report.figures import ellipse_of, kinds_of
-from rover.report.floor import DrawnField, Point
+from rover.report.floor import DrawnField
 from rover.report.labels import Box, LabelSpace, box_round
 from rover.report.legend import draw_legend, legend_height
 from rover.report.look import (
@@ -99,7 +100,7 @@ def _draw_names(picture: Element, view: View, ground: DrawnField, clutter: Label
         clutter.add_box(box_round(view.at(x, y), 22, 22))
 
 
-def _draw_name(picture: Element, view: View, name: str, ends: tuple[Point, Point]) -> Box:
+def _draw_name(picture: Element, view: View, name: str, ends: tuple[XY, XY]) -> Box:
     """Write a wall's name along it, on the side away from the middle of the plan."""
     (ax, ay), (bx, by) = sorted(view.at(*end) for end in ends)
     length = math.hypot(bx - ax, by - ay) or 1.0
@@ -120,7 +121,7 @@ def _draw_paths(picture: Element, view: View, run: RecordedRun, clutter: LabelSp
         symbols.polyline(picture, truth, TRUE_PATH, INK_SOFT)
     strokes = state_strokes(sample.point.state for sample in run.track)
     known = [sample for sample in run.track if _finite(sample.point.x, sample.point.y)]
-    last: list[Point] = []
+    last: list[XY] = []
     for state, samples in groupby(known, lambda sample: outermost(sample.point.state)):
         points = _thinned(last + [_place(view, sample) for sample in samples])
         symbols.polyline(picture, points, strokes[state])
@@ -128,7 +129,7 @@ def _draw_paths(picture: Element, view: View, run: RecordedRun, clutter: LabelSp
         last = points[-1:]
 
 
-def _place(view: View, sample: TrackSample) -> Point:
+def _place(view: View, sample: TrackSample) -> XY:
     return view.at(sample.point.x, sample.point.y)
 
 
@@ -136,7 +137,7 @@ def _finite(*numbers: float) -> bool:
     return all(map(math.isfinite, numbers))
 
 
-def _thinned(points: list[Point]) -> list[Point]:
+def _thinned(points: list[XY]) -> list[XY]:
     """Return the points without those that are too near to the one before; the last one always stays."""
     kept = points[:1]
     for point in points[1:]:
@@ -182,7 +183,7 @@ def _draw_set_down(picture: Element, view: View, run: RecordedRun, clutter: Labe
 class _Label(NamedTuple):
     """A label that names what is drawn within ``clear`` picture units of ``anchor``."""
 
-    anchor: Point
+    anchor: XY
     clear: float
     text: str
     tint: Tint

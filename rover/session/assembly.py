@@ -13,7 +13,6 @@ from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.settings import Override, unknown_settings
 from rover.behaviour.vocabulary import ActivitySpec
 from rover.devices.registry import is_dotted, load_class, why_unknown
-from rover.estimate.field import inside
 from rover.files import load
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile, mismatches
@@ -21,6 +20,7 @@ from rover.files.errand import Errand
 from rover.files.load import Loaded
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
+from rover.geometry import inside
 
 MISSING_SPEC = ActivitySpec("a user's own activity, not looked at")
 

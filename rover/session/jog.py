@@ -19,8 +19,8 @@ from enum import Enum
 from typing import Any
 
 from rover.estimate.field import Ground
-from rover.estimate.pose import Pose
 from rover.files.robot import Robot
+from rover.geometry import Pose
 from rover.guard.protocol import Phase, State
 from rover.motion.limits import EchoMemory, Limits, Situation
 from rover.motion.request import Request

@@ -9,7 +9,8 @@ import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from rover.estimate.pose import HEADING, PoseFilter, X, Y
+from rover.estimate.covariance import HEADING, X, Y
+from rover.estimate.pose import PoseFilter
 from rover.geometry import XY, Pose
 from rover.quantities import wrap
 

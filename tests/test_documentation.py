@@ -20,7 +20,7 @@ from rover.commands.main import commands
 from rover.devices.registry import BUILT_IN
 from rover.files import load, yaml_source
 from rover.files.behaviour import Behaviour, Exit, State, Tries
-from rover.files.bench import DEVICE_FAULTS, parse_fault
+from rover.files.faults import DEVICE_FAULTS, parse_fault
 from rover.files.robot import Device
 from rover.readiness.files import check_file
 

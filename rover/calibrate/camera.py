@@ -35,7 +35,7 @@ from rover.vision.calibrate_camera import (
     proposed,
 )
 from rover.vision.colour import mask_of, patches_of, to_hsv
-from rover.vision.geometry import Extent
+from rover.vision.edges import Extent
 from rover.vision.pictures import beside, read_picture, write_picture
 
 REGIONS = "regions.yaml"

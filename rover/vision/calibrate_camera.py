@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from rover.files.robot import Camera, Colour
 from rover.quantities import wrap
 from rover.vision.colour import to_hsv
-from rover.vision.geometry import pixel, view_of
+from rover.vision.lens import pixel, view_of
 
 Pixel = tuple[int, int, int]
 """Hue, saturation and value of one pixel (8 bit)."""
@@ -118,7 +118,7 @@ class Sight(NamedTuple):
 
 
 def far_edge(patch_top: tuple[float, float], ahead: float, left: float, lid: tuple[float, float]) -> Sight:
-    """Return the sight of a lid's far edge: what the top of its patch shows (see `geometry.locate`).
+    """Return the sight of a lid's far edge: what the top of its patch shows (see `location.locate`).
 
     Args:
         patch_top: the pixel half-way along the patch's top.

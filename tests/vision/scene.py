@@ -8,7 +8,7 @@ import numpy
 
 from rover.files.errand import Kind
 from rover.files.robot import Camera, Colour, Marker
-from rover.vision.geometry import focal_length
+from rover.vision.lens import focal_length
 
 TINTS = {"amber": (50, 166, 230), "teal": (128, 128, 29), "violet": (128, 44, 74)}
 COLOURS = {

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from rover.files.robot import Colour
 from rover.vision.calibrate_camera import Sight, far_edge, fit_view, light_warnings, overlaps, pixels_of, proposed
-from rover.vision.geometry import pixel, view_of
+from rover.vision.lens import pixel, view_of
 
 
 def lid_pixels(hue, saturation=190, value=170, spread=2, seed=1):

@@ -11,7 +11,7 @@ import numpy as np
 
 from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.drive import geometry_of
-from rover.calibrate.findings import CalibrationError, Findings, Panel, Series, changed
+from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, changed
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import Array, CalibrationRun, headings_of
 from rover.devices.readings import MARKER
@@ -122,7 +122,7 @@ def findings(run: CalibrationRun, robot: Robot) -> Findings:
         f"the file has it (one sigma); residual {math.degrees(found.residual):.2f} deg",
     )
     seconds, angles = headings
-    panel = Panel(
+    plot = Plot(
         "Turning in place before the marker",
         "time (s)",
         "angle (deg)",
@@ -132,7 +132,7 @@ def findings(run: CalibrationRun, robot: Robot) -> Findings:
         ),
     )
     changes = changed(("devices", "camera", "latency"), _milliseconds(camera.latency), _milliseconds(latency))
-    return Findings(changes, lines, (panel,), found._asdict())
+    return Findings(changes, lines, (plot,), found._asdict())
 
 
 def _bearings_of(run: CalibrationRun) -> tuple[Array, Array]:

@@ -7,7 +7,7 @@ import numpy as np
 
 from rover.calibrate.apparatus import Assistant, Drivetrain
 from rover.calibrate.drive import geometry_of
-from rover.calibrate.findings import CalibrationError, Findings, Panel, Series, changed
+from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, changed
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import Array, CalibrationRun, headings_of, turned
 from rover.files import robot as files
@@ -20,7 +20,7 @@ LEAST_SIGMA = math.radians(0.2)
 _LEAST_TURN = math.radians(20.0)
 
 
-class Rest(NamedTuple):
+class RestMeasurement(NamedTuple):
     """A rest in a known heading: reports (s from the start, rad), and the true heading (rad)."""
 
     seconds: Array
@@ -28,7 +28,7 @@ class Rest(NamedTuple):
     true: float
 
 
-def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Rest:
+def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> RestMeasurement:
     """Let the robot stand in a known heading, then turn it left by a quarter and see that all agree on that.
 
     Raises:
@@ -41,7 +41,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Rest:
     seconds, angles = headings_of(pilot.rest(AT_REST_S))
     assistant.ready("give it room: it turns on the spot by about a quarter turn to the left")
     check_direction(pilot.turn_by_wheels(math.pi / 2.0), assistant.turned_left())
-    return Rest(seconds - seconds[0], angles, true)
+    return RestMeasurement(seconds - seconds[0], angles, true)
 
 
 def _sensor(robot: Robot) -> files.Heading:
@@ -78,7 +78,7 @@ def check_direction(run: CalibrationRun, went_left: bool) -> None:
         )
 
 
-def findings(rest: Rest, robot: Robot) -> Findings:
+def findings(rest: RestMeasurement, robot: Robot) -> Findings:
     """Return what a rest says about a robot file: ``offset`` and ``sigma``, and the drift to be told.
 
     Raises:
@@ -109,7 +109,7 @@ def findings(rest: Rest, robot: Robot) -> Findings:
     )
     errors = [math.degrees(wrap(angle - rest.true)) for angle in rest.angles]
     trend = [math.degrees(wrap(start + slope * second - rest.true)) for second in rest.seconds]
-    panel = Panel(
+    plot = Plot(
         "Heading at rest less true heading, file as it was",
         "time (s)",
         "error (deg)",
@@ -122,7 +122,7 @@ def findings(rest: Rest, robot: Robot) -> Findings:
         "drift_rad_per_s": float(slope),
         "reports": len(rest.seconds),
     }
-    return Findings(changes, lines, (panel,), data)
+    return Findings(changes, lines, (plot,), data)
 
 
 def _degrees(angle: float) -> str:

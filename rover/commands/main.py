@@ -465,7 +465,7 @@ def calibrate(robot: Path, what: str, side: str, write: bool, **given: Any) -> i
     for line in (*session.table(outcome.found.changes), *outcome.found.lines, *outcome.truth):
         click.echo(line)
     click.echo(f"record: {', '.join(map(str, kept))}")
-    if len(kept) == 1 and outcome.found.panels:
+    if len(kept) == 1 and outcome.found.plots:
         click.echo("no picture: pip install 'rover[report]' brings what draws it")
     if outcome.found.changes:
         _offer_to_write(robot, outcome, write)

@@ -107,7 +107,7 @@ def _hues_meet(one: tuple[int, int], other: tuple[int, int]) -> bool:
     ) % 180
 
 
-class Sight(NamedTuple):
+class EdgeSighting(NamedTuple):
     """A point seen at a pixel (u, v), and where it is: ahead, left and above the camera's foot (m)."""
 
     u: float
@@ -117,8 +117,8 @@ class Sight(NamedTuple):
     above: float
 
 
-def far_edge(patch_top: tuple[float, float], ahead: float, left: float, lid: tuple[float, float]) -> Sight:
-    """Return the sight of a lid's far edge: what the top of its patch shows (see `location.locate`).
+def far_edge(patch_top: tuple[float, float], ahead: float, left: float, lid: tuple[float, float]) -> EdgeSighting:
+    """Return the sighting of a lid's far edge: what the top of its patch shows (see `location.locate`).
 
     Args:
         patch_top: the pixel half-way along the patch's top.
@@ -128,7 +128,7 @@ def far_edge(patch_top: tuple[float, float], ahead: float, left: float, lid: tup
     """
     height, width = lid
     farther = 1.0 + width / 2.0 / math.hypot(ahead, left)
-    return Sight(*patch_top, ahead * farther, left * farther, height)
+    return EdgeSighting(*patch_top, ahead * farther, left * farther, height)
 
 
 class ViewFit(NamedTuple):
@@ -141,7 +141,7 @@ class ViewFit(NamedTuple):
     errors: tuple[tuple[float, float], ...]
 
 
-def fit_view(camera: Camera, sights: Sequence[Sight], size: tuple[int, int]) -> ViewFit:
+def fit_view(camera: Camera, sights: Sequence[EdgeSighting], size: tuple[int, int]) -> ViewFit:
     """Return field of view and tilt by least squares over the pixels (Gauss-Newton from the robot file's values).
 
     Args:
@@ -169,7 +169,9 @@ def fit_view(camera: Camera, sights: Sequence[Sight], size: tuple[int, int]) -> 
     return ViewFit(*guess, fov_sigma, tilt_sigma, tuple(zip(errors[::2], errors[1::2], strict=True)))
 
 
-def _errors(camera: Camera, guess: tuple[float, float], sights: Sequence[Sight], size: tuple[int, int]) -> list[float]:
+def _errors(
+    camera: Camera, guess: tuple[float, float], sights: Sequence[EdgeSighting], size: tuple[int, int]
+) -> list[float]:
     """Return u and v of each sight less where they should be by a field of view and a tilt (pixels)."""
     view = view_of(camera.model_copy(update={"field_of_view": guess[0], "tilt": guess[1]}), *size)
     errors = []
@@ -182,7 +184,7 @@ def _errors(camera: Camera, guess: tuple[float, float], sights: Sequence[Sight],
 
 
 def _normal(
-    camera: Camera, guess: tuple[float, float], sights: Sequence[Sight], size: tuple[int, int]
+    camera: Camera, guess: tuple[float, float], sights: Sequence[EdgeSighting], size: tuple[int, int]
 ) -> list[tuple[float, float]]:
     """Return how each error changes with the field of view and with the tilt (pixels for a radian)."""
 

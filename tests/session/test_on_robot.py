@@ -127,7 +127,7 @@ class Stand:
             retire(self.guard)
 
     def run(self, *more: str) -> "tuple[int, dict[str, Any], str]":
-        """RecordedRun to the end; return exit code, result and what was said."""
+        """Run to the end; return exit code, result and what was said."""
         process = self.start(*more)
         out, _ = process.communicate(timeout=PATIENCE_S)
         return process.returncode, json.loads(out or "{}"), self.said

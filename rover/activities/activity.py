@@ -8,8 +8,9 @@ from typing import Any, ClassVar, Protocol
 from rover.behaviour.vocabulary import ActivitySpec, Progress, Signals
 from rover.errand.ledger import Ledger
 from rover.estimate.field import Ground
+from rover.estimate.fixes import FixCounts
 from rover.estimate.pose import PoseFilter
-from rover.events import Event
+from rover.events import Event, Note
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import Pose
@@ -19,16 +20,19 @@ from rover.vision.targets import TargetMemory
 
 @dataclass
 class Knowledge:
-    """All that an activity may read, in one step. Only `ledger`, `targets` and `events` may be changed.
+    """All that the robot knows in one step. An activity reads it, and changes ledger and targets by their methods.
 
     Attributes:
         now_ns, seconds: time of the step, and since the last one.
         pose: estimated pose.
         filter: the pose filter, for covariances and speeds.
+        fixes: how often the position has been fixed so far.
         jaws: opening last commanded, None before the first command.
         held_back_for: seconds for which the limits have taken motion away because of what is in the way. A device that
             is missing does not count: wheels stand still meanwhile, and the errand goes on when it returns.
+        answer: the operator's, to the last question: ``yes``, ``no`` or ``none``.
         random: a generator that depends on the run's seed, the state and its count of entries, and on nothing else.
+        events: of this step, for the run record.
     """
 
     robot: Robot
@@ -39,6 +43,7 @@ class Knowledge:
     targets: TargetMemory
     ledger: Ledger
     pose: Pose
+    fixes: FixCounts = field(default_factory=FixCounts)
     now_ns: int = 0
     seconds: float = 0.02
     jaws: float | None = None
@@ -54,6 +59,28 @@ class Knowledge:
         things = [(one.x, one.y) for one in self.targets.objects]
         return things + [(filled.slot.x, filled.slot.y) for filled in self.ledger.filled]
 
+    @property
+    def jaws_feel(self) -> bool | None:
+        """Whether the jaws' feedback says that they hold something; None where they have none, or it is missing."""
+        gripper = self.robot.devices.gripper
+        if gripper is None or gripper.feedback == "none" or not self.signals.gripper_ok:
+            return None
+        return bool(self.signals.jaws_holding)
+
+    @property
+    def loaded(self) -> bool:
+        """The range finder looks at something held: recorded as carried, or seen between the closed jaws."""
+        return self.ledger.carried is not None or bool(self.signals.target_in_jaws)
+
+    def note(self, kind: str, text: str) -> None:
+        """Have something recorded that a person would want to read afterwards; ``kind`` groups such notes."""
+        self.events.append(Note(kind, text))
+
+    def ask(self, question: str) -> None:
+        """Ask the operator for yes or no; ``answer`` is ``none`` until it comes."""
+        self.answer = "none"
+        self.note("question", question)
+
 
 class Activity(Protocol):
     """One activity at work. Made as ``Class(known, values)`` when its state is entered; `step` is called each step.
@@ -63,7 +90,7 @@ class Activity(Protocol):
     """
 
     spec: ClassVar[ActivitySpec]
-    progress: Progress
+    progress: Progress = Progress.UNDER_WAY
     why: str = ""
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
@@ -72,6 +99,16 @@ class Activity(Protocol):
     def step(self, known: Knowledge) -> Request:
         """Return what is wanted of wheels and jaws now."""
         ...
+
+    def done(self) -> Request:
+        """End as done, and want nothing."""
+        self.progress = Progress.DONE
+        return STILL
+
+    def fail(self, why: str) -> Request:
+        """End as failed, for a reason that goes into the run record, and want nothing."""
+        self.progress, self.why = Progress.FAILED, why
+        return STILL
 
 
 class Deed(Activity):

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import TurnTowards
-from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, Progress, WallName
+from rover.activities.turning import TurnTowards
+from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, WallName
 from rover.estimate.fixes import facing, wall_ahead
 from rover.files.robot import Range
 from rover.motion.profile import bearing_to
@@ -26,12 +26,11 @@ class SightMarker(Activity):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        self.progress = Progress.UNDER_WAY
-        self._wanted = known.ledger.marker_fixes + values.get("frames", 8)
+        self._wanted = known.fixes.markers + values.get("frames", 8)
         self._seconds = PATIENCE
         marker = known.ground.marker
         if marker is None:
-            self.progress, self.why = Progress.FAILED, "the errand's zone has no 'marker'"
+            self.fail("the errand's zone has no 'marker'")
             return
         _, bearing = bearing_to(*known.pose, *marker)
         self._turn = TurnTowards(wrap(known.pose.heading + bearing), known.robot.limits.turn_rate)
@@ -42,10 +41,10 @@ class SightMarker(Activity):
         if request is not None:
             return request
         self._seconds -= known.seconds
-        if known.ledger.marker_fixes >= self._wanted:
-            self.progress = Progress.DONE
+        if known.fixes.markers >= self._wanted:
+            self.done()
         elif self._seconds <= 0.0:
-            self.progress, self.why = Progress.FAILED, "the marker was not sighted where it should be"
+            self.fail("the marker was not sighted where it should be")
         return STILL
 
 
@@ -62,16 +61,15 @@ class SquareUp(Activity):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        self.progress = Progress.UNDER_WAY
-        self._wanted = known.ledger.wall_fixes + values.get("echoes", 4)
+        self._wanted = known.fixes.walls + values.get("echoes", 4)
         self._seconds = PATIENCE
         sensor = known.robot.devices.range
         if sensor is None:
-            self.progress, self.why = Progress.FAILED, "the robot has no range finder"
+            self.fail("the robot has no range finder")
             return
         heading = _square_to(known, values["wall"]) if "wall" in values else _most_telling(known, sensor)
         if heading is None:
-            self.progress, self.why = Progress.FAILED, "no known wall is in reach of the range finder"
+            self.fail("no known wall is in reach of the range finder")
             return
         self._turn = TurnTowards(heading, known.robot.limits.turn_rate)
 
@@ -81,10 +79,10 @@ class SquareUp(Activity):
         if request is not None:
             return request
         self._seconds -= known.seconds
-        if known.ledger.wall_fixes >= self._wanted:
-            self.progress = Progress.DONE
+        if known.fixes.walls >= self._wanted:
+            self.done()
         elif self._seconds <= 0.0:
-            self.progress, self.why = Progress.FAILED, "no echo came from where the wall should be"
+            self.fail("no echo came from where the wall should be")
         return STILL
 
 

@@ -6,11 +6,12 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
-from rover.activities.driving import GIVE_UP_HELD, HEADING_GAIN, StallWatch, TurnTowards, Way, trouble
+from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
+from rover.activities.travelling import RouteFollower
+from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, Progress
-from rover.errand.ledger import Filled, Grip
+from rover.errand.ledger import Grip
 from rover.estimate.ellipse import chance_inside
-from rover.events import Delivery, Find, GivenUp
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
 from rover.quantities import clamp, wrap
@@ -25,7 +26,7 @@ SETTLE = 0.2
 """Seconds after the jaws' travel time before they are taken to have arrived."""
 
 
-class CloseIn(Activity):
+class CloseIn(Driving):
     """Drives up to the target until it stands between the open jaws."""
 
     spec = ActivitySpec(
@@ -40,36 +41,28 @@ class CloseIn(Activity):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        self.progress = Progress.UNDER_WAY
+        super().__init__()
         reach = known.robot.body.gripper_reach
         self._stop_at = max(values.get("stop_at", 0.0), reach + (0.03 if "stop_at" in values else 0.08))
         self._target = known.targets.chosen
-        self._way: Way | None = None
+        self._way: RouteFollower | None = None
         self._turn: TurnTowards | None = None
         self._last: tuple[float, float, float, float] | None = None
-        self._stall = StallWatch()
         if self._target is None:
-            self._fail("no target is chosen")
+            self.fail("no target is chosen")
             return
         self._place = (self._target.x, self._target.y)
-
-    def _fail(self, why: str) -> Request:
-        self.progress, self.why = Progress.FAILED, why
-        return STILL
 
     def step(self, known: Knowledge) -> Request:
         """Go near by a route, then by sight, then straight."""
         target = self._target = known.targets.chosen if self._last is None else self._target
         if target is None:
-            known.ledger.vanished.append(self._place)
-            return self._fail("the target is gone")
+            known.ledger.missed(self._place)
+            return self.fail("the target is gone")
         self._place = (target.x, target.y)
-        request = self._drive(known, target)._replace(jaws=1.0)
-        if why := trouble(known, self._stall, request):
-            return self._fail(why)
-        return request
+        return self.drive(known, self._wanted(known, target)._replace(jaws=1.0))
 
-    def _drive(self, known: Knowledge, target: Remembered) -> Request:
+    def _wanted(self, known: Knowledge, target: Remembered) -> Request:
         if self._last is not None:
             return self._straight(known)
         distance, bearing = bearing_to(known.pose.x, known.pose.y, known.pose.heading, target.x, target.y)
@@ -84,11 +77,11 @@ class CloseIn(Activity):
                 known.pose.x + share * (target.x - known.pose.x),
                 known.pose.y + share * (target.y - known.pose.y),
             )
-            self._way = Way(known, goal, known.robot.limits.speed)
+            self._way = RouteFollower(known, goal, known.robot.limits.speed)
         request = self._way.request(known)
         if self._way.progress != Progress.UNDER_WAY or distance < 0.8 * FAR:
             if self._way.progress == Progress.FAILED and distance > 1.5 * FAR:
-                self._fail(self._way.why)
+                self.fail(self._way.why)
             self._way = None
         return request
 
@@ -106,7 +99,7 @@ class CloseIn(Activity):
 
     def _turn_to(self, known: Knowledge, distance: float, bearing: float) -> Request:
         if distance < known.robot.body.gripper_reach + 0.02:
-            return self._fail("too near to turn to it without sweeping it aside")
+            return self.fail("too near to turn to it without sweeping it aside")
         heading = wrap(known.pose.heading + bearing)
         if self._turn is None:
             self._turn = TurnTowards(heading, 0.6 * known.robot.limits.turn_rate)
@@ -122,8 +115,7 @@ class CloseIn(Activity):
         x, y, heading, length = self._last
         gone = (known.pose.x - x) * math.cos(heading) + (known.pose.y - y) * math.sin(heading)
         if gone >= length:
-            self.progress = Progress.DONE
-            return STILL
+            return self.done()
         speed = towards(length - gone, 0.12, 0.3 * known.robot.limits.deceleration, 0.06)
         return Request(speed, HEADING_GAIN * wrap(heading - known.pose.heading), expects_contact=True)
 
@@ -134,7 +126,6 @@ class _Jaws(Activity):
     opening = 0.0
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        self.progress = Progress.UNDER_WAY
         gripper = known.robot.devices.gripper
         assert gripper is not None
         self._seconds = gripper.travel_time + SETTLE
@@ -158,11 +149,8 @@ class CloseJaws(_Jaws):
 
     def result(self, known: Knowledge) -> Progress:
         """Return FAILED where the servo tells that it closed on nothing."""
-        gripper = known.robot.devices.gripper
-        assert gripper is not None
-        known.ledger.grip = _grip(known)
-        empty = gripper.feedback != "none" and known.signals.gripper_ok and not known.signals.jaws_holding
-        return Progress.FAILED if empty else Progress.DONE
+        known.ledger.gripped(_grip(known))
+        return Progress.FAILED if known.jaws_feel is False else Progress.DONE
 
 
 class OpenJaws(_Jaws):
@@ -173,10 +161,7 @@ class OpenJaws(_Jaws):
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
         super().__init__(known, values)
-        if known.ledger.carried is not None:
-            x, y = jaws_place(known)
-            known.events.append(GivenUp(known.ledger.carried, x, y, "lost on the way"))
-            known.ledger.carried = None
+        known.ledger.lost(*jaws_place(known))
 
 
 def jaws_place(known: Knowledge) -> tuple[float, float]:
@@ -196,14 +181,9 @@ class RecordFind(Deed):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        target, ledger = known.targets.chosen, known.ledger
-        grip = ledger.grip or _grip(known)
-        ledger.carried = grip.kind
-        ledger.finds += 1
-        ledger.looked_at.clear()
-        known.events.append(Find(ledger.finds, *grip))
-        if target is not None:
-            known.targets.forget(target)
+        known.ledger.found(known.ledger.grip or _grip(known))
+        if known.targets.chosen is not None:
+            known.targets.forget(known.targets.chosen)
 
 
 def _grip(known: Knowledge) -> Grip:
@@ -226,7 +206,7 @@ def _jaws_covariance(known: Knowledge) -> tuple[float, float, float]:
     )
 
 
-class SetDown(Activity):
+class SetDown(Driving):
     """Drives straight into the tray to the free slot, opens the jaws, and comes straight back out before any turn."""
 
     spec = ActivitySpec(
@@ -240,21 +220,17 @@ class SetDown(Activity):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        self.progress = Progress.UNDER_WAY
+        super().__init__()
         self._slot = known.ledger.slot
         self._speed = values.get("speed", 0.5 * known.robot.limits.speed)
         self._in_from = (known.pose.x, known.pose.y)
         gripper = known.robot.devices.gripper
         assert gripper is not None
         self._wait = gripper.travel_time + SETTLE
-        self._stall = StallWatch()
         if self._slot is None:
-            self.progress, self.why = Progress.FAILED, "no slot is free"
+            self.fail("no slot is free")
         elif self._chance_inside(known, known.ledger.carried or "", (self._slot.x, self._slot.y)) < SURE_ENOUGH:
-            self.progress, self.why = (
-                Progress.FAILED,
-                "the position is too unsure: it could land beside the tray",
-            )
+            self.fail("the position is too unsure: it could be set down beside the tray")
 
     def step(self, known: Knowledge) -> Request:
         """In, let go, out."""
@@ -275,23 +251,13 @@ class SetDown(Activity):
         lean = clamp(2.0 * aside, -0.35, 0.35) if ahead > 0.08 else 0.0
         turn_rate = HEADING_GAIN * wrap(known.ground.entry + lean - known.pose.heading)
         speed = towards(ahead, self._speed, 0.5 * known.robot.limits.deceleration)
-        request = Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15)
-        self.why = trouble(known, self._stall, request, GIVE_UP_HELD)
-        if self.why:
-            self.progress = Progress.FAILED
-        return request
+        return self.drive(known, Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15), PATIENCE)
 
     def _arrive(self, known: Knowledge) -> Request:
         assert self._slot is not None
-        x, y = jaws_place(known)
-        ledger = known.ledger
-        kind = ledger.carried or "object"
-        ledger.filled.append(Filled(self._slot, kind))
-        if ledger.carried is not None:
-            ledger.delivered.append(kind)
-            chance = self._chance_inside(known, kind, (x, y))
-            known.events.append(Delivery(len(ledger.delivered), kind, self._slot.number, x, y, chance))
-            ledger.carried = None
+        place = jaws_place(known)
+        probability = self._chance_inside(known, known.ledger.carried or "", place)
+        known.ledger.set_down(self._slot, *place, probability)
         self._slot = None
         return Request(jaws=1.0)
 
@@ -310,11 +276,6 @@ class SetDown(Activity):
         c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
         left = (known.pose.x - self._in_from[0]) * c + (known.pose.y - self._in_from[1]) * s
         if left <= 0.02:
-            self.progress = Progress.DONE
-            return STILL
+            return self.done()
         speed = -towards(left, self._speed, 0.5 * known.robot.limits.deceleration)
-        request = Request(speed, HEADING_GAIN * wrap(known.ground.entry - known.pose.heading), jaws=1.0)
-        self.why = trouble(known, self._stall, request)
-        if self.why:
-            self.progress = Progress.FAILED
-        return request
+        return self.drive(known, Request(speed, HEADING_GAIN * wrap(known.ground.entry - known.pose.heading), jaws=1.0))

@@ -6,10 +6,9 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
-from rover.activities.driving import StallWatch, TurnTowards
-from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, Progress
-from rover.errand.ledger import PutOff
-from rover.events import GivenUp, Note
+from rover.activities.driving import StallWatch
+from rover.activities.turning import TurnTowards
+from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
 
@@ -33,7 +32,6 @@ class Sweep(Activity):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        self.progress = Progress.UNDER_WAY
         camera = known.robot.devices.camera
         assert camera is not None
         self._rate = values.get("rate", known.robot.limits.turn_rate)
@@ -59,7 +57,7 @@ class Sweep(Activity):
         if self._seconds >= self._look_seconds:
             self._looks -= 1
             if self._looks <= 0:
-                self.progress = Progress.DONE
+                self.done()
             self._turn = TurnTowards(wrap(known.pose.heading + self._step), self._rate)
         return STILL
 
@@ -72,9 +70,8 @@ class SkipTarget(Deed):
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
         chosen = known.targets.chosen
         if chosen is not None:
-            known.ledger.put_off.append(PutOff(chosen.kind, chosen.x, chosen.y))
+            known.ledger.leave(chosen.kind, chosen.x, chosen.y)
             known.targets.forget(chosen)
-            known.events.append(GivenUp(chosen.kind, chosen.x, chosen.y, "put off"))
 
 
 class RecallPutOff(Deed):
@@ -83,9 +80,8 @@ class RecallPutOff(Deed):
     spec = ActivitySpec("take up again every object that was put off", can_fail=False)
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        for one in known.ledger.put_off:
+        for one in known.ledger.recall():
             known.targets.recall(one.kind, one.x, one.y)
-        known.ledger.put_off.clear()
 
 
 class NoteSeen(Deed):
@@ -98,4 +94,4 @@ class NoteSeen(Deed):
             if one.known:
                 sigma = math.sqrt(max(one.xx, one.yy))
                 text = f"{one.kind} seen at x {one.x:.2f} m, y {one.y:.2f} m, give or take {2 * sigma:.2f} m"
-                known.events.append(Note("seen", text))
+                known.note("seen", text)

@@ -49,8 +49,7 @@ def _next_place(known: Knowledge) -> PlaceXYH | None:
     places = list(known.errand.field.places.values())
     if not places:
         return None
-    place = places[known.ledger.visited_places % len(places)]
-    known.ledger.visited_places += 1
+    place = places[known.ledger.visit() % len(places)]
     return place.x, place.y, place.heading
 
 

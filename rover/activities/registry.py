@@ -2,17 +2,17 @@
 
 from collections.abc import Mapping
 
-from rover.activities import driving, fixing, gripping, looking
+from rover.activities import driving, fixing, gripping, looking, travelling, turning, waiting
 from rover.activities.activity import Activity
 from rover.behaviour.vocabulary import ActivitySpec
 
 ACTIVITIES: dict[str, type[Activity]] = {
-    "stand_still": driving.StandStill,
+    "stand_still": waiting.StandStill,
     "run_straight": driving.RunStraight,
     "drive_on": driving.DriveOn,
     "reverse": driving.Reverse,
-    "turn": driving.Turn,
-    "drive_to": driving.DriveTo,
+    "turn": turning.Turn,
+    "drive_to": travelling.DriveTo,
     "sweep": looking.Sweep,
     "close_in": gripping.CloseIn,
     "close_jaws": gripping.CloseJaws,
@@ -24,7 +24,7 @@ ACTIVITIES: dict[str, type[Activity]] = {
     "skip_target": looking.SkipTarget,
     "recall_put_off": looking.RecallPutOff,
     "note_seen": looking.NoteSeen,
-    "ask": driving.Ask,
+    "ask": waiting.Ask,
 }
 
 

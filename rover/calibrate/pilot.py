@@ -7,13 +7,10 @@ from rover.calibrate.apparatus import Drivetrain
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.runs import CalibrationRun, Geometry
 from rover.devices.readings import Reading
-from rover.estimate.field import Ground
 from rover.files.robot import Robot
-from rover.geometry import Pose
-from rover.motion.limits import EchoMemory, Limits, Situation
+from rover.motion.carriage import Carriage
 from rover.motion.profile import towards, turning
 from rover.motion.request import Request
-from rover.motion.wheels import wheel_controls
 from rover.quantities import wrap
 
 SPEED = 0.25
@@ -28,10 +25,6 @@ _TURNS_WITHIN_S = 2.0
 _BACKWARDS_M = 0.01
 _SILENT_NS = 1_500_000_000
 _SILENT = "the heading sensor is silent: see its wiring ('rover bring-up'), and begin again"
-_FAR = 1e6
-_NO_FIELD = Ground(((-_FAR, -_FAR), (_FAR, -_FAR), (_FAR, _FAR), (-_FAR, _FAR)), (), (), None, 0.0, ())
-"""Where the floor ends, the person has to know."""
-_HERE = Pose(0.0, 0.0, 0.0)
 
 
 class Side:
@@ -86,11 +79,9 @@ class Pilot:
     def __init__(self, drivetrain: Drivetrain, robot: Robot, geometry: Geometry) -> None:
         self._drivetrain = drivetrain
         self._robot = robot
-        self._limits = Limits(robot, _NO_FIELD)
-        self._echo = EchoMemory(_front_of(robot))
+        self._carriage = Carriage(robot)
         self._speed = min(SPEED, robot.limits.speed, 0.7 * robot.devices.drive.top_speed)
         self._period = drivetrain.period_s
-        self._controls = wheel_controls(robot)
         self._sides = (Side("left", geometry.left), Side("right", geometry.right))
         self._heading: float | None = None
         self._heard_ns = drivetrain.now_ns
@@ -160,7 +151,7 @@ class Pilot:
         return CalibrationRun(tuple(self._log))
 
     def _stand(self, seconds: float) -> None:
-        self._limits.stop()
+        self._carriage.stop()
         for _ in range(math.ceil(seconds / self._period)):
             self._step(0.0, 0.0)
 
@@ -198,22 +189,20 @@ class Pilot:
         ends_ns = self._drivetrain.now_ns + round((3.0 * seconds + 10.0) * 1e9)
         while (now := wanted()) is not None:
             if self._drivetrain.now_ns > ends_ns:
-                causes = ", ".join(self._limits.causes) or "nothing"
+                causes = ", ".join(self._carriage.causes) or "nothing"
                 raise CalibrationError(f"the robot does not get to where it is to go; held back by: {causes}")
             self._step(*now)
         self._stand(0.5)
 
     def _step(self, speed: float, turn_rate: float) -> None:
         """Drive for a step, as far as the limits allow it."""
-        situation = Situation(self._drivetrain.now_ns, self._period, _HERE, self._echo.gap, "")
-        allowed = self._limits.apply(Request(speed, turn_rate), situation)
-        self._echo.moved(allowed.speed * self._period, allowed.turn_rate * self._period)
-        half = 0.5 * allowed.turn_rate * self.geometry.track
-        wheels = (allowed.speed - half, allowed.speed + half)
-        duties = []
-        for side, control, wanted in zip(self._sides, self._controls, wheels, strict=True):
-            side.tell(wanted, self._period)
-            duties.append(control.duty(wanted, side.speed, self._period))
+        period = self._period
+        allowed = self._carriage.allow(Request(speed, turn_rate), self._drivetrain.now_ns, period)
+        self._carriage.moved(allowed.speed * period, allowed.turn_rate * period)
+        speeds = self._carriage.wheel_speeds(allowed, self.geometry.track)
+        for side, wanted in zip(self._sides, speeds, strict=True):
+            side.tell(wanted, period)
+        duties = self._carriage.duties(speeds, (self._sides[0].speed, self._sides[1].speed), period)
         self._take(self._drivetrain.step(*duties))
 
     def _take(self, readings: Sequence[tuple[str, Reading]]) -> None:
@@ -229,7 +218,7 @@ class Pilot:
             if family == "heading":
                 self._hear(reading)
             elif family == "range":
-                self._echo.hear(reading.value)
+                self._carriage.hear(reading.value)
         self._log += readings
         if self._drivetrain.now_ns - self._heard_ns > _SILENT_NS:
             raise CalibrationError(_SILENT)
@@ -243,10 +232,3 @@ class Pilot:
 
     def _mean_travel(self) -> float:
         return 0.5 * (self._sides[0].travel + self._sides[1].travel)
-
-
-def _front_of(robot: Robot) -> float:
-    """Return how far (m) body and jaws reach ahead of the range finder's face."""
-    finder = robot.devices.range
-    front = max(0.5 * robot.body.length, robot.body.gripper_reach)
-    return 0.0 if finder is None else max(0.0, front - finder.ahead)

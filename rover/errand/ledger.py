@@ -5,15 +5,9 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from rover.estimate.field import Ground, LookedAt, Slot
+from rover.events import Delivery, Event, Find, GivenUp, Note
 from rover.files.errand import Errand
 from rover.geometry import XY
-
-PUT_OFF_RADIUS = 0.20
-"""A sighting this near (m) to the place of something done with is that object again."""
-VANISHED_OFTEN = 3
-"""What was not there this many times, when the robot came near, is no longer believed in at that place."""
-ZONE_MARGIN = 0.06
-"""What seems to stand this near (m) to the tray stands in it."""
 
 
 class Grip(NamedTuple):
@@ -44,7 +38,7 @@ class PutOff(NamedTuple):
 
 @dataclass
 class Ledger:
-    """What has been done so far.
+    """What has been done so far. It is changed by its methods alone, which note in ``events`` what happened.
 
     Attributes:
         carried: kind of the object in the jaws, or None.
@@ -53,6 +47,7 @@ class Ledger:
         put_off: objects left for later.
         obstacles: places where something unknown was met.
         vanished: places where something was seen from afar, and nothing was there.
+        events: of the present step, for the run record.
     """
 
     errand: Errand
@@ -67,8 +62,64 @@ class Ledger:
     obstacles: list[XY] = field(default_factory=list)
     vanished: list[XY] = field(default_factory=list)
     visited_places: int = 0
-    wall_fixes: int = 0
-    marker_fixes: int = 0
+    events: list[Event] = field(default_factory=list)
+
+    def chose(self, kind: str, x: float, y: float) -> None:
+        """Note that an object (m) is the target now."""
+        self.events.append(Note("chosen", _at(kind, x, y)))
+
+    def gripped(self, grip: Grip) -> None:
+        """Note on what the jaws closed, and where."""
+        self.grip = grip
+        self.events.append(Note("gripped", _at(grip.kind, grip.x, grip.y)))
+
+    def found(self, grip: Grip) -> None:
+        """Enter the object in the jaws as found, and as carried from now on; the search begins afresh."""
+        self.carried = grip.kind
+        self.finds += 1
+        self.looked_at.clear()
+        self.events.append(Find(self.finds, *grip))
+
+    def lost(self, x: float, y: float) -> None:
+        """Enter what was carried, if anything was, as left at a place (m)."""
+        if self.carried is not None:
+            self.events.append(GivenUp(self.carried, x, y, "lost on the way"))
+            self.carried = None
+
+    def set_down(self, slot: Slot, x: float, y: float, probability: float) -> None:
+        """Enter a slot as filled, and what was carried as delivered: let go at (x, y) in m.
+
+        ``probability`` is that of its lying wholly inside the tray.
+        """
+        self.filled.append(Filled(slot, self.carried or "object"))
+        if self.carried is not None:
+            self.delivered.append(self.carried)
+            self.events.append(Delivery(len(self.delivered), self.carried, slot.number, x, y, probability))
+            self.carried = None
+
+    def leave(self, kind: str, x: float, y: float) -> None:
+        """Put an object off: it stays where it is (m) for now."""
+        self.put_off.append(PutOff(kind, x, y))
+        self.events.append(GivenUp(kind, x, y, "put off"))
+
+    def recall(self) -> list[PutOff]:
+        """Take up again all that was put off, and return it."""
+        recalled, self.put_off = self.put_off, []
+        self.events.extend(Note("recalled", _at(*one)) for one in recalled)
+        return recalled
+
+    def missed(self, place: XY) -> None:
+        """Enter a place (m) where something had been seen from afar, and nothing was there."""
+        self.vanished.append(place)
+
+    def met(self, place: XY) -> None:
+        """Enter a place (m) where something unknown stands in the way."""
+        self.obstacles.append(place)
+
+    def visit(self) -> int:
+        """Return the number of the place to visit now; the next call returns the next."""
+        self.visited_places += 1
+        return self.visited_places - 1
 
     def saved(self) -> dict[str, Any]:
         """Return what outlasts a change of battery, as plain values. What the jaws held does not: they went limp."""
@@ -124,20 +175,6 @@ class Ledger:
             return kinds[start:] + kinds[:start]
         return None
 
-    def is_done_with(self, kind: str, x: float, y: float, sigma: float) -> bool:
-        """Tell whether a sighting (m, standard deviation ``sigma``) is of something put off or set down already.
 
-        From far off a distance is vague, so a jar in the tray can seem to stand beyond it.
-        """
-        if self.ground.in_zone(x, y, ZONE_MARGIN):
-            return True
-        if sum((x - vx) ** 2 + (y - vy) ** 2 <= PUT_OFF_RADIUS**2 for vx, vy in self.vanished) >= VANISHED_OFTEN:
-            return True
-        put_off = max(PUT_OFF_RADIUS, sigma)
-        if any((x - one.x) ** 2 + (y - one.y) ** 2 <= put_off**2 for one in self.put_off):
-            return True
-        reach = max(PUT_OFF_RADIUS, 3.0 * sigma)
-        return any(
-            kind == filled.kind and (x - filled.slot.x) ** 2 + (y - filled.slot.y) ** 2 <= reach**2
-            for filled in self.filled
-        )
+def _at(kind: str, x: float, y: float) -> str:
+    return f"{kind} at x {x:.2f} m, y {y:.2f} m"

@@ -7,6 +7,7 @@ distance) and across it (by its bearing).
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from rover.estimate.covariance import HEADING, X, Y
@@ -129,3 +130,11 @@ def fix_by_marker(
         (MARKER_FACTOR * sighting.bearing_sigma) ** 2,
     )
     return by_distance and by_bearing
+
+
+@dataclass
+class FixCounts:
+    """How often the position has been fixed in a run, by known walls and by the tray's marker."""
+
+    walls: int = 0
+    markers: int = 0

@@ -1,15 +1,13 @@
-"""The one chokepoint for motion: stops, hold-backs, caps and ramps. Every request passes here, and nothing else moves.
+"""Hold-backs, caps and ramps: every request passes here, and nothing else moves.
 
-A *hold-back* takes away only the motion that makes it worse and ends by itself. A *stop* latches: it needs a
-reset, and then a separate resume; a reset never starts motion. The words are those of ISO 13850 (reset) and
-IEC 60204-1 (stop). This is software on a hobby-size machine, not a certified safety function.
+A *hold-back* takes away only the motion that makes it worse and ends by itself; a stop latches (`rover.core.stopping`).
+This is software on a hobby-size machine, not a certified safety function.
 """
 
 import math
 from collections import deque
 from typing import NamedTuple
 
-from rover.devices.readings import RangeValue
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
 from rover.geometry import Pose, inside
@@ -22,84 +20,6 @@ BLOCKED_SHARE = 0.75
 """Share of the speed limit that is left while the range finder looks at something carried."""
 BOUNDARY_EVERY = 4
 """The boundary is looked at every so many steps."""
-STRAY_ECHOES = 3
-"""A distance is the median of so many readings, so that one stray echo does not stop the robot."""
-TURNED_AWAY = 1.0
-"""Turned by so much (rad) since the last echo, the range finder looks at something else."""
-
-
-class StopLatch:
-    """A latched stop: why it stands, and the two acts that end it."""
-
-    def __init__(self) -> None:
-        self.cause: str | None = None
-        self.reset_done = False
-
-    @property
-    def stopped(self) -> bool:
-        """Motion is stopped, waiting for reset and resume."""
-        return self.cause is not None
-
-    def stop(self, cause: str) -> bool:
-        """Latch; return False if it was stopped already."""
-        if self.cause is not None:
-            self.reset_done = False
-            return False
-        self.cause, self.reset_done = cause, False
-        return True
-
-    def reset(self) -> None:
-        """Allow a resume; this alone moves nothing."""
-        self.reset_done = self.cause is not None
-
-    def resume(self) -> bool:
-        """Go on, if the stop has been reset; return whether it did."""
-        if not self.reset_done:
-            return False
-        self.cause, self.reset_done = None, False
-        return True
-
-
-class EchoMemory:
-    """What is known of the way ahead: the median of the last readings, less the way travelled since each of them.
-
-    After a close echo, silence means still close, until a real echo comes or the robot turns away.
-    """
-
-    CLOSE = 0.4
-
-    def __init__(self, front: float) -> None:
-        self._front = front
-        # Readings are kept as places along the way travelled, so that the older ones need no correction.
-        self._recent: deque[float] = deque(maxlen=STRAY_ECHOES)
-        self._place = math.inf
-        self._way = self._turned = 0.0
-
-    @property
-    def gap(self) -> float:
-        """Free way (m) ahead of the body, infinite where nothing is known to stand there."""
-        return self._place - self._way
-
-    def hear(self, value: RangeValue) -> None:
-        """Take a reading in; ``front`` (m) is how far the body reaches ahead of the sensor's face."""
-        if value.distance is None:
-            if self.gap > self.CLOSE:
-                self._take(math.inf)
-            return
-        self._take(self._way + value.distance - self._front)
-
-    def _take(self, place: float) -> None:
-        self._recent.append(place)
-        self._place = sorted(self._recent)[len(self._recent) // 2]
-        self._turned = 0.0
-
-    def moved(self, metres: float, turned: float) -> None:
-        """Account for the robot's own motion since the last step (m, rad)."""
-        self._way += metres
-        self._turned += turned
-        if abs(self._turned) > TURNED_AWAY:
-            self._recent.clear()
-            self._place, self._turned = math.inf, 0.0
 
 
 class Allowed(NamedTuple):
@@ -116,7 +36,7 @@ class Situation(NamedTuple):
 
     now_ns: int
     seconds: float
-    pose: Pose
+    pose: Pose | None
     gap: float
     standstill: str
     """Why the wheels must stand still for want of a device, or empty."""
@@ -125,7 +45,7 @@ class Situation(NamedTuple):
 class Limits:
     """Applies the robot file's limits. ``causes`` tells which hold-backs are in force."""
 
-    def __init__(self, robot: Robot, ground: Ground) -> None:
+    def __init__(self, robot: Robot, ground: Ground | None) -> None:
         self._limits = robot.limits
         self._ground = ground
         self._half_length = 0.5 * robot.body.length
@@ -134,7 +54,7 @@ class Limits:
         self._until: dict[str, int] = {}
         self._began: deque[int] = deque()
         self._boundary_step = 0
-        self._boundary_held = (False, False)
+        self._leaving = (False, False)
         self.causes: tuple[str, ...] = ()
 
     @property
@@ -149,14 +69,14 @@ class Limits:
 
     def apply(self, request: Request, situation: Situation) -> Allowed:
         """Return what is allowed of a request now."""
-        held = STILL if situation.standstill else request
-        speed, turn_rate = self._capped(held)
+        wanted = STILL if situation.standstill else request
+        speed, turn_rate = self._capped(wanted)
         causes = [situation.standstill] if situation.standstill else []
         if speed > 0.0 and not request.expects_contact and not request.range_blocked:
             speed = self._before_obstacle(speed, situation.gap, causes)
-        if speed:
-            speed = self._inside_boundary(speed, situation.pose, causes)
-        speed = self._still_held(speed, request, causes, situation.now_ns)
+        if speed and self._ground is not None and situation.pose is not None:
+            speed = self._inside_boundary(speed, situation.pose, self._ground, causes)
+        speed = self._kept_up(speed, request, causes, situation.now_ns)
         self._ramp(speed, turn_rate, situation.seconds)
         return Allowed(self._speed, self._turn_rate, request.jaws, self.causes)
 
@@ -189,17 +109,17 @@ class Limits:
             return 0.0
         return min(speed, math.sqrt(2.0 * self._limits.deceleration * room) + 0.02)
 
-    def _inside_boundary(self, speed: float, pose: Pose, causes: list[str]) -> float:
+    def _inside_boundary(self, speed: float, pose: Pose, ground: Ground, causes: list[str]) -> float:
         self._boundary_step -= 1
         if self._boundary_step < 0:
             self._boundary_step = BOUNDARY_EVERY - 1
-            self._boundary_held = (self._leaves(pose, 1.0, speed), self._leaves(pose, -1.0, speed))
-        if self._boundary_held[0 if speed > 0.0 else 1]:
+            self._leaving = (self._leaves(pose, ground, 1.0, speed), self._leaves(pose, ground, -1.0, speed))
+        if self._leaving[0 if speed > 0.0 else 1]:
             causes.append("boundary")
             return 0.0
         return speed
 
-    def _leaves(self, pose: Pose, direction: float, speed: float) -> bool:
+    def _leaves(self, pose: Pose, ground: Ground, direction: float, speed: float) -> bool:
         """Tell whether the body's end on one side would leave the field before the robot could stop."""
         if (speed > 0.0) != (direction > 0.0):
             return False
@@ -207,10 +127,13 @@ class Limits:
         reach = self._half_length + self._limits.boundary_margin + way_to_stop
         x = pose.x + direction * reach * math.cos(pose.heading)
         y = pose.y + direction * reach * math.sin(pose.heading)
-        return not inside((x, y), self._ground.boundary)
+        return not inside((x, y), ground.boundary)
 
-    def _still_held(self, speed: float, request: Request, causes: list[str], now_ns: int) -> float:
-        """Keep each hold-back up until its cause has been gone for the set time; note the causes in force."""
+    def _kept_up(self, speed: float, request: Request, causes: list[str], now_ns: int) -> float:
+        """Note the hold-backs in force, each until its cause has been gone for the set time; count those that begin.
+
+        An obstacle keeps the wheels from going on towards it for as long.
+        """
         if not causes and not self._until:
             self.causes = ()
             return speed

@@ -1,6 +1,5 @@
 """Wheel speed control: wanted speeds -> duties, by feed-forward past the dead band and the measured speed's error."""
 
-from rover.files.robot import Robot
 from rover.quantities import clamp
 
 INTEGRAL_GAIN = 2.5
@@ -50,9 +49,3 @@ class WheelControl:
         if duty * wanted < 0.0:
             return 0.0  # too fast: roll on. A reversal at every creep would jerk to and fro across the dead band
         return past_dead_band(duty, self._dead_band)
-
-
-def wheel_controls(robot: Robot) -> tuple[WheelControl, WheelControl]:
-    """Return the controls of the left and the right side."""
-    drive = robot.devices.drive
-    return WheelControl(drive.top_speed, drive.dead_band), WheelControl(drive.top_speed, drive.dead_band)

@@ -32,6 +32,6 @@ def errand_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[
         "walls": field.walls,
         "zone": zone and {"x": zone.x, "y": zone.y, "width": zone.width, "depth": zone.depth},
         "start": {"x": field.start.x, "y": field.start.y, "heading": field.start.heading or 0.0},
-        "slots": [(slot.x, slot.y) for slot in core.ledger.ground.slots],
+        "slots": [(slot.x, slot.y) for slot in core.known.ledger.ground.slots],
     }
     return header_of(assembly.errand.errand, host, assembly.texts) | {"seed": str(seed), "field": json.dumps(drawn)}

@@ -18,13 +18,10 @@ from contextlib import contextmanager
 from enum import Enum
 from typing import Any
 
-from rover.estimate.field import Ground
 from rover.files.robot import Robot
-from rover.geometry import Pose
 from rover.guard.protocol import Phase, State
-from rover.motion.limits import EchoMemory, Limits, Situation
+from rover.motion.carriage import Carriage
 from rover.motion.request import Request
-from rover.motion.wheels import past_dead_band
 from rover.session.by_hand import PERIOD_NS, HandSession, TimedReading
 
 WORD_LASTS_NS = 200_000_000
@@ -35,8 +32,6 @@ SHOW_EVERY_NS = 100_000_000
 SILENT_NS = 1_000_000_000
 SHARES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
 FIRST_SHARE = 2
-_FAR = 1e6
-_HERE = Pose(0.0, 0.0, 0.0)
 
 
 class Key(Enum):
@@ -131,42 +126,37 @@ class HoldToRun:
 
 
 class Steering:
-    """From wanted motion to duties, through the limits as in a run; where the field ends, the person has to know."""
+    """From wanted motion to duties, through the limits as in a run; where the field ends, the person has to know.
+
+    Counts are not relied on: who jogs may still be finding out which way they run.
+    """
 
     def __init__(self, robot: Robot) -> None:
-        self._robot = robot
-        corners = ((-_FAR, -_FAR), (_FAR, -_FAR), (_FAR, _FAR), (-_FAR, _FAR))
-        self._limits = Limits(robot, Ground(corners, (), (), None, 0.0, ()))
-        finder = robot.devices.range
-        self._echo = EchoMemory(0.5 * robot.body.length - (0.0 if finder is None else finder.ahead))
+        self._track = robot.body.effective_track
+        self._carriage = Carriage(robot)
         self._last_ns = 0
 
     @property
     def causes(self) -> tuple[str, ...]:
         """The hold-backs in force."""
-        return self._limits.causes
+        return self._carriage.causes
 
-    def hear(self, heard: list[TimedReading]) -> None:
+    def hear(self, readings: list[TimedReading]) -> None:
         """Take in what the range finder said."""
-        for each in heard:
+        for each in readings:
             if each.family == "range":
-                self._echo.hear(each.reading.value)
+                self._carriage.hear(each.reading.value)
 
     def duties(self, request: Request, now_ns: int) -> tuple[float, float]:
         """Return the duties (left, right) for a request now."""
         seconds, self._last_ns = min(PERIOD_NS, now_ns - self._last_ns) / 1e9, now_ns
-        allowed = self._limits.apply(request, Situation(now_ns, seconds, _HERE, self._echo.gap, ""))
-        self._echo.moved(allowed.speed * seconds, allowed.turn_rate * seconds)
-        half = 0.5 * self._robot.body.effective_track * allowed.turn_rate
-        return self._duty(allowed.speed - half), self._duty(allowed.speed + half)
+        allowed = self._carriage.allow(request, now_ns, seconds)
+        self._carriage.moved(allowed.speed * seconds, allowed.turn_rate * seconds)
+        return self._carriage.duties(self._carriage.wheel_speeds(allowed, self._track), None, seconds)
 
     def rest(self) -> None:
         """Begin the next ramp at zero."""
-        self._limits.stop()
-
-    def _duty(self, speed: float) -> float:
-        drive = self._robot.devices.drive
-        return past_dead_band(max(-1.0, min(1.0, speed / drive.top_speed)), drive.dead_band)
+        self._carriage.stop()
 
 
 class Jog:

@@ -254,7 +254,7 @@ class Run:
         start, known = self._start, self._reports
         match start.stage:
             case Stage.CHECKING:
-                signals = self._core.signals
+                signals = self._core.known.signals
                 healthy = frozenset(family for family in SENSORS if getattr(signals, f"{family}_ok"))
                 found = machine(self._recorder.folder)
                 start.look(Facts(self._robot, seconds, healthy, known.latest, known.why, found))
@@ -276,7 +276,7 @@ class Run:
         return Standing(
             stopped=core.stop.stopped and self._start.stage is Stage.ENABLED,
             fault=bool(self._reports.sick),
-            held_back=bool(core.signals.motion_held_back),
+            held_back=bool(core.known.signals.motion_held_back),
             waiting=waiting,
             moving=any(decided.drive[:2]),
         )

@@ -38,7 +38,7 @@ class Recorder:
     """
 
     def __init__(self, core: Core, assembly: Assembly, path: Path, header: Mapping[str, str], camera: Any) -> None:
-        self.delivered = len(core.ledger.delivered)
+        self.delivered = len(core.known.ledger.delivered)
         self.folder = path.parent
         self._core, self._assembly, self._path = core, assembly, path
         self._record = RunRecord.create(path, header)

@@ -1,4 +1,4 @@
-"""Objects remembered in field coordinates, and the choice of one of them.
+"""Objects remembered in field coordinates.
 
 A detection is brought into the field through the pose of the time its frame was taken; it joins the nearest
 remembered object of its kind, or begins a new one. What should be in plain view and is not, is forgotten.
@@ -27,16 +27,10 @@ FADING = 1.1
 """Variance grows by this factor from sighting to sighting: the object may have been pushed, the pose has drifted."""
 RECALLED_SIGMA = 0.1
 """How well the place of an object is known that was left a while ago (m)."""
-CLEARLY_BETTER = 0.6
-"""Another object must be this share of the target's distance or nearer to take its place..."""
-FRAMES_TO_SWITCH = 5
-"""... in so many frames in a row."""
 SUREST = 0.02**2
 """No place is surer than this (m^2, in x and y)."""
 PLAIN_SHARE = 0.7
 """Out to this share of the camera's farthest sight an object would surely be seen."""
-TURN_COST = 0.15
-"""Metres of driving that a radian of turning counts as, when targets are ranked."""
 
 
 @dataclass(slots=True)
@@ -130,7 +124,6 @@ class TargetMemory:
         self.chosen: Remembered | None = None
         self.seen: Sighting | None = None
         self._numbers = 0
-        self._rival: tuple[int, int] = (-1, 0)
 
     def update(self, sightings: Sequence[Sighting], pose: Pose, steady: bool) -> None:
         """Take one frame in.
@@ -208,36 +201,6 @@ class TargetMemory:
         if self.chosen is one:
             self.chosen = None
             self.seen = None
-
-    def choose(self, pose: Pose, kinds: Sequence[str] | None) -> None:
-        """Choose a target if there is none; let another take its place only when clearly better for some frames.
-
-        Args:
-            pose: the robot's.
-            kinds: the kinds that may be fetched now, first come first; None for any.
-        """
-        best = self._best(pose, kinds)
-        if self.chosen is None or best is None or best is self.chosen:
-            self._rival = (-1, 0)
-            self.chosen = self.chosen or best
-            return
-        better = self._cost(best, pose) < CLEARLY_BETTER * self._cost(self.chosen, pose)
-        frames = self._rival[1] + 1 if self._rival[0] == best.number else 1
-        self._rival = (best.number, frames) if better else (-1, 0)
-        if better and frames >= FRAMES_TO_SWITCH:
-            self.chosen, self.seen, self._rival = best, None, (-1, 0)
-
-    def _best(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
-        known = [one for one in self.objects if one.known]
-        if kinds is not None:
-            first = next((kind for kind in kinds if any(one.kind == kind for one in known)), None)
-            known = [one for one in known if one.kind == first]
-        return min(known, key=lambda one: self._cost(one, pose), default=None)
-
-    @staticmethod
-    def _cost(one: Remembered, pose: Pose) -> float:
-        turn = abs(wrap(math.atan2(one.y - pose.y, one.x - pose.x) - pose.heading))
-        return one.distance(pose.x, pose.y) + TURN_COST * turn
 
     def others(self) -> Iterable[Remembered]:
         """Return what is remembered besides the target: to be driven round."""

@@ -2,8 +2,8 @@
 
 import pytest
 
-from rover.activities.driving import StandStill
 from rover.activities.registry import ACTIVITIES, specs
+from rover.activities.waiting import StandStill
 from rover.behaviour.build import Builder
 from rover.behaviour.engine import Ending
 from rover.behaviour.vocabulary import Progress, Signals

@@ -37,7 +37,7 @@ class TestHealth:
         records = at_work.steps(0.1)
         assert changes(records, "heading") == [Health.OK]
         assert changes(records, "camera") == []
-        assert not at_work.core.signals.camera_ok
+        assert not at_work.core.known.signals.camera_ok
 
     @pytest.mark.parametrize(
         ("device", "seconds"), [("counts", 0.2), ("heading", 0.3), ("camera", 0.6), ("battery", 3.0), ("range", 0.3)]
@@ -57,13 +57,13 @@ class TestHealth:
         record = at_work.step(faults=[("camera", "its driver raised OSError: gone")])
         assert HealthChange("camera", Health.FAULTY, "its driver raised OSError: gone") in record.events
         at_work.steps(1.0)
-        assert not at_work.core.signals.camera_ok
+        assert not at_work.core.known.signals.camera_ok
 
     def test_reports_are_counted_with_the_time_they_were_taken(self, stepping):
         at_work = stepping()
         at_work.steps(1.0)
-        assert at_work.core.signals.camera_n == 50
-        assert at_work.core.signals.camera_t == 1_000_000_000
+        assert at_work.core.known.signals.camera_n == 50
+        assert at_work.core.known.signals.camera_t == 1_000_000_000
 
 
 class TestBelief:
@@ -86,10 +86,10 @@ class TestBelief:
     def test_what_is_not_a_number(self, stepping, device, value):
         at_work = stepping()
         at_work.steps(0.5)
-        reports = getattr(at_work.core.signals, f"{device}_n")
+        reports = getattr(at_work.core.known.signals, f"{device}_n")
         at_work.steps(0.5, **{device: value})
         assert at_work.core.refusals["impossible"] == 25
-        assert getattr(at_work.core.signals, f"{device}_n") == reports
+        assert getattr(at_work.core.known.signals, f"{device}_n") == reports
         assert all(math.isfinite(part) for part in at_work.core.pose)
 
     @pytest.mark.parametrize("device", ["heading", "range", "battery", "camera"])
@@ -108,7 +108,7 @@ class TestBelief:
         assert told.events == (HealthChange(device, Health.FAULTY, "the board's own supply is too low"),)
         assert at_work.core.refusals["impossible"] == 0
         at_work.step(**{device: usual})
-        assert getattr(at_work.core.signals, f"{device}_ok")
+        assert getattr(at_work.core.known.signals, f"{device}_ok")
 
     @pytest.mark.parametrize("counts", [WheelCounts(NAN, 0), WheelCounts(0, INF), WheelCounts(1.5, 0)])
     def test_counts_that_are_no_whole_numbers(self, stepping, counts):
@@ -142,7 +142,7 @@ class TestBelief:
         at_work = stepping()
         at_work.steps(0.5)
         self.send(at_work, 520_000_000 + taken_after_ns, sequence)
-        assert at_work.core.signals.range_n == 25 + believed
+        assert at_work.core.known.signals.range_n == 25 + believed
         assert at_work.core.refusals["impossible"] == (not believed)
 
     def test_a_device_the_robot_lacks_is_not_listened_to(self, stepping):

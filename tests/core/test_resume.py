@@ -6,7 +6,7 @@ import pytest
 
 from rover.activities.registry import ACTIVITIES
 from rover.core import Action, Core
-from rover.core.step import NO_FIX
+from rover.core.beginning import NO_FIX
 from rover.devices.readings import MARKER, Detection, Detections
 from rover.events import Note, Stop
 from rover.files.errand import Zone

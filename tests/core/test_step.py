@@ -44,26 +44,26 @@ class TestReadingsToSignals:
 
     def test_battery(self, at_work):
         at_work.step(battery=BatteryValue(11.0, 2.0))
-        assert at_work.core.signals.battery_volts == 11.0
-        assert at_work.core.signals.battery_rest_volts == pytest.approx(11.0 + 2.0 * 0.150)
+        assert at_work.core.known.signals.battery_volts == 11.0
+        assert at_work.core.known.signals.battery_rest_volts == pytest.approx(11.0 + 2.0 * 0.150)
 
     def test_battery_without_a_current_sensor_takes_the_load_from_the_duties(self, at_work):
         at_work.step(battery=BatteryValue(11.0, None))
-        assert at_work.core.signals.battery_rest_volts == pytest.approx(11.0)
+        assert at_work.core.known.signals.battery_rest_volts == pytest.approx(11.0)
 
     def test_range_without_an_echo_reads_what_the_robot_file_says(self, at_work):
         at_work.step(range=RangeValue(0.7))
-        assert (at_work.core.signals.range_echo, at_work.core.signals.range_distance) == (True, 0.7)
+        assert (at_work.core.known.signals.range_echo, at_work.core.known.signals.range_distance) == (True, 0.7)
         at_work.step(range=RangeValue(None))
-        assert (at_work.core.signals.range_echo, at_work.core.signals.range_distance) == (False, 4.0)
+        assert (at_work.core.known.signals.range_echo, at_work.core.known.signals.range_distance) == (False, 4.0)
 
     def test_jaws(self, at_work):
         at_work.step(gripper=JawsValue(0.4, True))
-        assert (at_work.core.signals.jaws_opening, at_work.core.signals.jaws_holding) == (0.4, True)
+        assert (at_work.core.known.signals.jaws_opening, at_work.core.known.signals.jaws_holding) == (0.4, True)
 
     def test_a_jar_seen_often_enough_is_the_target(self, at_work, jar):
         at_work.steps(0.1, camera=jar(1.0, 0.2))
-        signals = at_work.core.signals
+        signals = at_work.core.known.signals
         ahead = at_work.core.known.robot.devices.camera.ahead + math.cos(0.2)
         assert signals.target_known
         assert signals.target_seen
@@ -75,7 +75,7 @@ class TestReadingsToSignals:
     def test_a_jar_outside_the_field_or_of_no_kind_is_no_target(self, at_work, jar):
         at_work.steps(0.1, camera=jar(3.4, 0.0))
         at_work.steps(0.1, camera=jar(1.0, 0.0, "purple"))
-        assert not at_work.core.signals.target_known
+        assert not at_work.core.known.signals.target_known
 
     def test_counts_and_heading_move_the_pose(self, at_work):
         at_work.roll(2.0, 0.3)
@@ -85,7 +85,7 @@ class TestReadingsToSignals:
 
     def test_the_pose_is_in_the_signals(self, at_work):
         at_work.roll(1.0, 0.2)
-        signals, pose = at_work.core.signals, at_work.core.known.pose
+        signals, pose = at_work.core.known.signals, at_work.core.known.pose
         assert (signals.pose_x, signals.pose_y, signals.pose_heading) == pytest.approx(tuple(pose))
         assert signals.pose_travelled == pytest.approx(0.2, abs=0.02)
         assert signals.pose_sigma > 0.0
@@ -121,7 +121,7 @@ class TestCommands:
         done = at_work.steps(2.0, range=RangeValue(0.1))
         assert duties(done[-1]) == (0.0, 0.0)
         assert HoldBack("obstacle") in of(done, HoldBack)
-        assert at_work.core.signals.motion_obstacle
+        assert at_work.core.known.signals.motion_obstacle
         freed = at_work.steps(2.0, range=RangeValue(3.0))
         assert HoldBack("obstacle", ended=True) in of(freed, HoldBack)
         assert min(duties(freed[-1])) > 0.3
@@ -189,7 +189,7 @@ class TestStop:
         at_work.steps(0.9)
         at_work.step(STOP)
         assert at_work.steps(5.0)[-1].ending is None
-        assert at_work.core.signals.run_time == pytest.approx(0.88, abs=0.05)
+        assert at_work.core.known.signals.run_time == pytest.approx(0.88, abs=0.05)
 
     def test_too_many_hold_backs_latch(self, moving):
         records = []

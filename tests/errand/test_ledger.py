@@ -1,12 +1,13 @@
-"""The errand's bookkeeping: slots, what is left, whose turn it is, and what is done with."""
+"""The errand's bookkeeping: slots, what is left, whose turn it is, and what is noted of it."""
 
 import json
 from pathlib import Path
 
 import pytest
 
-from rover.errand.ledger import PUT_OFF_RADIUS, Filled, Ledger, PutOff
+from rover.errand.ledger import Filled, Grip, Ledger, PutOff
 from rover.estimate.field import LookedAt, ground_of
+from rover.events import Delivery, Find, GivenUp, Note
 from rover.files import yaml_source
 from rover.files.errand import Errand
 
@@ -97,27 +98,49 @@ class TestOrder:
         assert sorted(ledger(order="in turn").kinds_now()) == ["amber", "teal", "violet"]
 
 
-class TestDoneWith:
-    def test_what_stands_in_the_tray_is(self, ledger):
-        errand = ledger()
-        assert errand.is_done_with("amber", 0.75, 0.75, 0.02)
-        assert errand.is_done_with("amber", 1.39, 0.75, 0.02)
-        assert not errand.is_done_with("amber", 1.6, 0.75, 0.02)
+class TestEvents:
+    """Whatever changes the ledger is noted as an event of the step."""
 
-    def test_what_was_put_off_is(self, ledger):
-        errand = ledger()
-        errand.put_off.append(PutOff("teal", 3.0, 3.0))
-        assert errand.is_done_with("amber", 3.0 + 0.9 * PUT_OFF_RADIUS, 3.0, 0.01)
-        assert not errand.is_done_with("amber", 3.0 + 1.1 * PUT_OFF_RADIUS, 3.0, 0.01)
-        assert errand.is_done_with("amber", 3.0 + 1.1 * PUT_OFF_RADIUS, 3.0, 0.3)
+    GRIP = Grip("amber", 2.0, 1.0, 1e-4, 0.0, 1e-4)
 
-    def test_seen_vaguely_from_far_off_a_jar_in_the_tray_may_seem_to_stand_beside_it(self, ledger):
-        errand = ledger(expect=1)
+    def test_an_object_from_choice_to_delivery(self, ledger):
+        errand = ledger(expect=2)
         slot = errand.slot
-        deliver(errand, "amber")
-        assert errand.is_done_with("amber", slot.x + 0.9, slot.y, 0.35)
-        assert not errand.is_done_with("teal", slot.x + 0.9, slot.y, 0.35)
-        assert not errand.is_done_with("amber", slot.x + 0.9, slot.y, 0.05)
+        errand.chose("amber", 2.01, 1.0)
+        errand.gripped(self.GRIP)
+        errand.found(self.GRIP)
+        errand.set_down(slot, slot.x, slot.y, 0.9)
+        assert errand.events == [
+            Note("chosen", "amber at x 2.01 m, y 1.00 m"),
+            Note("gripped", "amber at x 2.00 m, y 1.00 m"),
+            Find(1, *self.GRIP),
+            Delivery(1, "amber", slot.number, slot.x, slot.y, 0.9),
+        ]
+        assert (errand.carried, errand.delivered, errand.left(known=0)) == (None, ["amber"], 1)
+
+    def test_what_is_lost_is_carried_no_more_and_counts_as_left(self, ledger):
+        errand = ledger(expect=1)
+        errand.found(self.GRIP)
+        errand.lost(1.0, 2.0)
+        errand.lost(1.0, 2.0)
+        assert errand.events[1:] == [GivenUp("amber", 1.0, 2.0, "lost on the way")]
+        assert (errand.carried, errand.left(known=0)) == (None, 1)
+
+    def test_what_was_put_off_is_recalled_once(self, ledger):
+        errand = ledger()
+        errand.leave("teal", 3.0, 3.0)
+        assert errand.recall() == [PutOff("teal", 3.0, 3.0)]
+        assert errand.recall() == []
+        assert errand.events == [
+            GivenUp("teal", 3.0, 3.0, "put off"),
+            Note("recalled", "teal at x 3.00 m, y 3.00 m"),
+        ]
+
+    def test_jaws_that_open_over_a_slot_with_nothing_in_them_deliver_nothing(self, ledger):
+        errand = ledger(expect=1)
+        errand.set_down(errand.slot, 1.0, 1.0, 0.9)
+        assert (errand.events, errand.delivered) == ([], [])
+        assert len(errand.filled) == 1
 
 
 class TestSaved:
@@ -139,7 +162,7 @@ class TestSaved:
         assert again.slot == begun.slot
         assert again.slot.number == 2
         assert again.saved() == begun.saved()
-        assert again.is_done_with("violet", 3.0, 2.5, 0.01)
+        assert again.put_off == [PutOff("amber", 3.0, 2.5)]
         assert again.left(known=0) == 2
 
     def test_what_the_jaws_held_is_not_taken_up(self, ledger, begun):

@@ -8,12 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rover.estimate.covariance import SCALE_SIGMA
-from rover.estimate.pose import (
-    HEADING_EVERY_NS,
-    REFUSALS_BEFORE_DOUBT,
-    Errors,
-    PoseFilter,
-)
+from rover.estimate.pose import HEADING_EVERY_NS, REFUSALS_BEFORE_DOUBT, Errors, PoseFilter
 from rover.geometry import Pose
 
 DEGREE = math.pi / 180.0

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rover.motion.wheels import WheelControl, past_dead_band, wheel_controls
+from rover.motion.wheels import WheelControl, past_dead_band
 
 TOP_SPEED, STEP = 0.6, 0.02
 
@@ -97,9 +97,3 @@ def test_without_fresh_counts_the_duty_is_the_feed_forward_alone():
 def test_a_duty_is_never_out_of_range(steps):
     control = WheelControl(TOP_SPEED, 0.12)
     assert all(-1.0 <= control.duty(*step) <= 1.0 for step in steps)
-
-
-def test_the_robot_file_gives_the_gains(cart):
-    left, right = wheel_controls(cart())
-    assert left is not right
-    assert left.duty(0.3, None, STEP) == pytest.approx(0.12 + 0.88 * 0.5)

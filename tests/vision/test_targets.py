@@ -1,4 +1,4 @@
-"""What the camera sees, brought into the field, remembered, and chosen from."""
+"""What the camera sees, brought into the field, and remembered."""
 
 import math
 import random
@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from rover.devices.readings import Detection
 from rover.geometry import Pose
 from rover.vision.targets import (
-    FRAMES_TO_SWITCH,
     MISSES_TO_FORGET,
     SIGHTINGS_TO_KNOW,
     FieldOfView,
@@ -225,71 +224,16 @@ class TestForgetting:
 
     def test_with_the_target_forgotten_there_is_none(self, memory):
         look(memory, (2.0, 1.0), frames=5)
-        memory.choose(START, None)
+        memory.chosen = memory.objects[0]
         look(memory, frames=MISSES_TO_FORGET)
         assert memory.chosen is None
         assert memory.seen is None
 
 
-class TestChoice:
-    def test_nothing_known_is_no_target(self, memory):
-        look(memory, (2.0, 1.0))
-        memory.choose(START, None)
-        assert memory.chosen is None
-
-    def test_the_nearest_is_chosen(self, memory):
-        look(memory, (2.5, 1.0), (1.8, 1.1), frames=5)
-        memory.choose(START, None)
-        assert memory.chosen.x == pytest.approx(1.8, abs=0.05)
-
-    def test_one_behind_costs_the_turn(self, memory):
-        look(memory, (2.0, 1.0), frames=5)
-        look(memory, (0.1, 1.0), pose=Pose(1.0, 1.0, math.pi), frames=5)
-        memory.choose(START, None)
-        assert memory.chosen.x > 1.0
-
-    def test_between_two_equal_ones_there_is_no_dithering(self, memory):
-        """The robot drives up between them, swaying, and each is nearer half of the time."""
-        chosen = set()
-        for step in range(60):
-            pose = Pose(0.5 + 0.01 * step, 1.0, 0.2 * math.sin(step))
-            look(memory, (2.2, 1.25), (2.2, 0.75), pose=pose)
-            memory.choose(pose, None)
-            if memory.chosen is not None:
-                chosen.add(memory.chosen.number)
-        assert len(chosen) == 1
-
-    def test_a_clearly_better_one_takes_over_after_some_frames(self, memory):
-        look(memory, (2.9, 1.0), frames=5)
-        memory.choose(START, None)
-        look(memory, (2.9, 1.0), (1.5, 1.0, "teal"), frames=5)
-        kinds = []
-        for _ in range(FRAMES_TO_SWITCH):
-            memory.choose(START, None)
-            kinds.append(memory.chosen.kind)
-        assert kinds == ["amber"] * (FRAMES_TO_SWITCH - 1) + ["teal"]
-        assert kinds[:3] == ["amber"] * 3
-
-    def test_one_only_a_little_better_does_not(self, memory):
-        look(memory, (2.0, 1.0), frames=5)
-        memory.choose(START, None)
-        look(memory, (2.0, 1.0), (1.8, 1.0, "teal"), frames=5)
-        for _ in range(50):
-            memory.choose(START, None)
-        assert memory.chosen.kind == "amber"
-
-    @pytest.mark.parametrize(
-        ("kinds", "chosen"),
-        [(None, "amber"), (["teal"], "teal"), (["violet", "teal", "amber"], "teal"), (["violet"], None), ([], None)],
-    )
-    def test_the_order_of_kinds_comes_before_nearness(self, memory, kinds, chosen):
-        look(memory, (1.8, 1.0, "amber"), (2.5, 1.2, "teal"), frames=5)
-        memory.choose(START, kinds)
-        assert (memory.chosen and memory.chosen.kind) == chosen
-
+class TestChosen:
     def test_what_is_seen_of_the_target_is_its_sighting_of_this_frame(self, memory):
         look(memory, (1.8, 1.0), frames=5)
-        memory.choose(START, None)
+        memory.chosen = memory.objects[0]
         look(memory, (1.8, 1.0), (2.5, 1.2, "teal"))
         assert memory.seen.detection.kind == "amber"
         look(memory, (2.5, 1.2, "teal"))
@@ -297,13 +241,11 @@ class TestChoice:
 
     def test_the_others_are_to_be_driven_round(self, memory):
         look(memory, (1.8, 1.0), (2.5, 1.2, "teal"), frames=5)
-        memory.choose(START, None)
+        memory.chosen = memory.objects[0]
         assert [one.kind for one in memory.others()] == ["teal"]
 
 
-def test_what_is_recalled_is_believed_in_and_may_be_chosen_unseen():
-    memory = TargetMemory(EYE)
+def test_what_is_recalled_is_believed_in_unseen(memory):
     memory.recall("amber", 3.0, 1.0)
-    memory.choose(Pose(0.0, 0.0, 0.0), None)
-    assert memory.chosen is not None
-    assert (memory.chosen.kind, memory.chosen.x, memory.chosen.y, memory.chosen.known) == ("amber", 3.0, 1.0, True)
+    [one] = memory.objects
+    assert (one.kind, one.x, one.y, one.known) == ("amber", 3.0, 1.0, True)

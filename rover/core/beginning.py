@@ -1,0 +1,93 @@
+"""Where a run begins: at the errand's start, or where an earlier run left off."""
+
+import math
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from rover.activities.activity import Knowledge
+from rover.activities.fixing import SightMarker
+from rover.behaviour.vocabulary import Progress
+from rover.core.stopping import Stopping
+from rover.estimate.field import Ground
+from rover.estimate.pose import Errors, PoseFilter
+from rover.files.errand import Errand
+from rover.files.robot import Robot
+from rover.geometry import Pose
+from rover.motion.request import Request
+from rover.vision.targets import FieldOfView
+
+START_SIGMAS = (0.02, 0.02, math.radians(3.0))
+"""How well a person sets the robot down at its start: m, m, rad."""
+MOVED_SIGMAS = (0.10, 0.10, math.radians(8.0))
+"""How far changing the battery may have moved it from where it stood: m, m, rad."""
+ERROR_GROWTH = 1e-4
+"""Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
+NEAREST_SIGHT = 0.12
+"""Nearer than this (m) to the camera nothing is seen for sure."""
+NO_FIX = "the tray's marker was not sighted; set the robot down where it sees the marker, then reset and resume"
+
+
+class Beginning(NamedTuple):
+    """Pose to begin with, and its standard deviations (m, m, rad)."""
+
+    pose: Pose
+    sigmas: tuple[float, float, float]
+
+
+def beginning_of(errand: Errand, saved: Mapping[str, Any] | None) -> Beginning:
+    """Return where a run begins; ``saved`` is what `Core.saved` told of the run that it goes on with.
+
+    Raises:
+        KeyError, TypeError, ValueError: ``saved`` is of another form.
+    """
+    if saved is None:
+        start = errand.field.start
+        return Beginning(Pose(start.x, start.y, start.heading or 0.0), START_SIGMAS)
+    x, y, heading = map(float, saved["pose"])
+    sx, sy, st = (math.hypot(float(then), moved) for then, moved in zip(saved["sigmas"], MOVED_SIGMAS, strict=True))
+    return Beginning(Pose(x, y, heading), (sx, sy, st))
+
+
+def can_sight_marker(robot: Robot, ground: Ground) -> bool:
+    """Tell whether the tray has a marker and the robot a camera to see it."""
+    return ground.marker is not None and robot.devices.camera is not None
+
+
+def pose_filter(robot: Robot, errand: Errand, beginning: Beginning) -> PoseFilter:
+    """Return the pose filter of a run."""
+    heading = robot.devices.heading
+    errors = Errors(beginning.sigmas, ERROR_GROWTH, heading.sigma if heading else 1.0, errand.field.heading_error)
+    return PoseFilter(beginning.pose, robot.body.effective_track, errors)
+
+
+def field_of_view(robot: Robot) -> FieldOfView:
+    """Return what the robot's camera sees; without one, nothing."""
+    camera = robot.devices.camera
+    if camera is None:
+        return FieldOfView(0.0, 0.0, 1.0, 0.0)
+    return FieldOfView(camera.ahead, 0.5 * camera.field_of_view, camera.sees_to, NEAREST_SIGHT)
+
+
+class FirstFix:
+    """Sights the marker before the behaviour begins; without it the robot stops, and tries again once resumed.
+
+    Attributes:
+        is_due: the marker has not been sighted yet.
+    """
+
+    def __init__(self, is_due: bool) -> None:
+        self.is_due = is_due
+        self._sighting: SightMarker | None = None
+
+    def step(self, known: Knowledge, stopping: Stopping) -> Request:
+        """Return what is wanted in order to sight it."""
+        if self._sighting is None:
+            self._sighting = SightMarker(known, {})
+        request = self._sighting.step(known)
+        if self._sighting.progress is Progress.DONE:
+            self.is_due = False
+            known.note("fix", f"by the marker: sigma now {known.filter.sigma:.3f} m")
+        elif self._sighting.progress is Progress.FAILED:
+            self._sighting = None
+            stopping.stop(NO_FIX)
+        return request

@@ -1,0 +1,45 @@
+"""What goes into a step and what comes out of it."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from rover.behaviour.engine import Ending
+from rover.devices.readings import DriveCommand, JawsCommand, Reading
+from rover.events import Event
+
+
+class Action(NamedTuple):
+    """What an operator or the motor guard did: ``stop`` (with its cause), ``reset``, ``resume``, ``hold``, ``answer``.
+
+    The value of an answer is ``yes`` or ``no``.
+    """
+
+    kind: str
+    value: str = ""
+
+
+class StepReadings(NamedTuple):
+    """All that a step sees.
+
+    Attributes:
+        now_ns: time of the step.
+        new: (device family, reading), ordered by family and sequence.
+        faults: (device family, why) of drivers that gave up since the last step.
+        actions: what operators did since the last step.
+    """
+
+    now_ns: int
+    new: Sequence[tuple[str, Reading]] = ()
+    faults: Sequence[tuple[str, str]] = ()
+    actions: Sequence[Action] = ()
+
+
+class StepRecord(NamedTuple):
+    """What a step decided. ``jaws`` is None until a first jaw command; ``events`` are in the order they happened."""
+
+    now_ns: int
+    drive: DriveCommand
+    jaws: JawsCommand | None
+    state: str
+    events: tuple[Event, ...]
+    ending: Ending | None

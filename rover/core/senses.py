@@ -1,0 +1,162 @@
+"""Each device's new readings, brought into the estimate, the echoes, the targets and the signals."""
+
+import math
+
+from rover.activities.activity import Knowledge
+from rover.core.health import HealthWatch
+from rover.core.interface import StepReadings
+from rover.core.stopping import Stopping
+from rover.core.targeting import Targeting
+from rover.devices.readings import MARKER, Detection, Reading
+from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
+from rover.estimate.odometry import Odometer
+from rover.geometry import Pose
+from rover.motion.carriage import Carriage
+
+COUNTS_LOST = 0.01
+"""Metres of doubt for counts that cannot be: a restarted device, a jump."""
+WALL_FIX_EVERY_NS = 300_000_000
+"""Echoes from one wall err alike, so only so many of them count."""
+SIGMA_EVERY_NS = 200_000_000
+"""How unsure the pose is changes slowly, and costs more to work out than the pose itself."""
+FIX_WORTH_NOTING = 0.02
+"""A fix that moves the estimate by more than this (m) is noted in the run record."""
+POSE_SIGMA_AT_MOST = 0.05
+"""The pose's share in a sighting's error is never taken for more than this (m)."""
+STOP_INPUT_OPEN = "the stop input is open"
+
+
+class Senses:
+    """Takes a step's readings in, device by device.
+
+    Attributes:
+        odometer: the wheels' travel and speeds by their counts.
+        duties: what the motor channels were given last, for the battery's voltage at rest.
+        fresh_counts: counts came in with this step.
+        fresh_frame: a frame came in with this step.
+    """
+
+    def __init__(self, known: Knowledge, health: HealthWatch, carriage: Carriage, stopping: Stopping) -> None:
+        robot = known.robot
+        counts = robot.devices.counts
+        self.odometer = Odometer(
+            robot.body.metres_per_count, robot.devices.drive.top_speed, (counts.left_scale, counts.right_scale)
+        )
+        self.duties = (0.0, 0.0)
+        self.fresh_counts = self.fresh_frame = False
+        self._known, self._health, self._carriage, self._stopping = known, health, carriage, stopping
+        self._targeting = Targeting(known)
+        self._next_wall_fix_ns = self._next_sigma_ns = 0
+
+    def take(self, readings: StepReadings) -> None:
+        """Take a step's readings in, then bring pose and health up to date."""
+        known = self._known
+        self.fresh_counts = self.fresh_frame = False
+        for device, reading in readings.new:
+            if not self._health.accept(device, reading, readings.now_ns):
+                continue
+            match device:
+                case "counts":
+                    self._take_counts(reading)
+                case "heading":
+                    self._take_heading(reading)
+                case "range":
+                    self._take_range(reading)
+                case "camera":
+                    self._take_frame(reading)
+                case "battery":
+                    self._take_battery(reading)
+                case "gripper":
+                    known.signals.jaws_opening = _or_nan(reading.value.opening)
+                    known.signals.jaws_holding = bool(reading.value.holding)
+                case "stop_input":
+                    if not reading.value.closed:
+                        self._stopping.stop(STOP_INPUT_OPEN)
+        known.pose = known.filter.pose_at(readings.now_ns)
+        self._health.look(readings.now_ns, readings.faults, known.events)
+
+    @property
+    def speeds(self) -> tuple[float, float] | None:
+        """The two sides' speeds (m/s) by this step's counts, None without fresh ones."""
+        return (self.odometer.speed_left, self.odometer.speed_right) if self.fresh_counts else None
+
+    def _take_heading(self, reading: Reading) -> None:
+        angle, rate, calibration = reading.value
+        self._known.filter.see_heading(angle, rate, reading.taken_ns)
+        self._known.signals.heading_calibration = calibration or 0
+
+    def _take_counts(self, reading: Reading) -> None:
+        travel, pose_filter = self.odometer.travel(reading), self._known.filter
+        if travel is None:
+            pose_filter.lost(COUNTS_LOST)
+            return
+        left, right, seconds = travel
+        pose_filter.drive(left, right, seconds, reading.taken_ns)
+        if reading.taken_ns >= self._next_sigma_ns:
+            self._next_sigma_ns = reading.taken_ns + SIGMA_EVERY_NS
+            pose_filter.propagate()
+            signals = self._known.signals
+            signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.heading_sigma
+        self._carriage.moved(0.5 * (left + right), (right - left) / pose_filter.track)
+        self.fresh_counts = True
+
+    def _take_range(self, reading: Reading) -> None:
+        known, distance = self._known, reading.value.distance
+        self._carriage.hear(reading.value)
+        sensor = known.robot.devices.range
+        assert sensor is not None
+        known.signals.range_echo = distance is not None
+        known.signals.range_distance = sensor.no_echo_distance if distance is None else distance
+        if distance is not None and known.ledger.carried is None and reading.taken_ns >= self._next_wall_fix_ns:
+            self._next_wall_fix_ns = reading.taken_ns + WALL_FIX_EVERY_NS
+            self._fix_by_wall(distance, known.filter.at(reading.taken_ns))
+
+    def _fix_by_wall(self, distance: float, pose: Pose) -> None:
+        known, before = self._known, self._known.filter.pose
+        sensor = known.robot.devices.range
+        assert sensor is not None
+        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, known.ground.walls, known.things)
+        if view is not None and fix_by_wall(known.filter, view, sensor.ahead, distance):
+            known.fixes.walls += 1
+            self._note_fix("a wall", before)
+
+    def _fix_by_marker(self, seen: Detection, pose: Pose) -> None:
+        known, before = self._known, self._known.filter.pose
+        marker = known.ground.marker
+        if marker is None:
+            return
+        sighting = MarkerSighting(seen.bearing, seen.distance, seen.bearing_sigma, seen.distance_sigma)
+        if fix_by_marker(known.filter, pose, known.targets.view.ahead, marker, sighting):
+            known.fixes.markers += 1
+            self._note_fix("the marker", before)
+
+    def _note_fix(self, what: str, before: Pose) -> None:
+        after = self._known.filter.pose
+        if math.hypot(after.x - before.x, after.y - before.y) > FIX_WORTH_NOTING:
+            text = f"by {what}: from x {before.x:.3f} m, y {before.y:.3f} m to x {after.x:.3f} m, y {after.y:.3f} m"
+            self._known.note("fix", f"{text}, sigma now {self._known.filter.sigma:.3f} m")
+
+    def _take_battery(self, reading: Reading) -> None:
+        battery, signals = self._known.robot.devices.battery, self._known.signals
+        assert battery is not None
+        volts, amps = reading.value
+        if amps is None:
+            amps = battery.load_at_full_duty * 0.5 * (abs(self.duties[0]) + abs(self.duties[1]))
+        signals.battery_volts = volts
+        signals.battery_rest_volts = volts + amps * battery.inner_resistance
+
+    def _take_frame(self, reading: Reading) -> None:
+        """Fix the position by the marker, if it is in the frame, and let the targeting have the rest."""
+        pose, sigma = self._known.filter.at(reading.taken_ns), min(self._known.filter.sigma, POSE_SIGMA_AT_MOST)
+        objects = []
+        for one in reading.value.objects:
+            if one.kind == MARKER:
+                self._fix_by_marker(one, pose)
+            else:
+                objects.append(one)
+        self._targeting.see(objects, pose, sigma)
+        self.fresh_frame = True
+
+
+def _or_nan(value: float | None) -> float:
+    return math.nan if value is None else value

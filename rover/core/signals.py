@@ -1,0 +1,42 @@
+"""What conditions read of the robot itself and of its errand, brought up to date before the behaviour looks."""
+
+from rover.activities.activity import Knowledge
+
+IN_THE_WAY = frozenset({"obstacle", "boundary"})
+"""Hold-backs that more patience does not end: another way is needed."""
+
+
+def fill_step(known: Knowledge, causes: tuple[str, ...], run_time: float) -> None:
+    """Fill the signals that may change in every step.
+
+    Args:
+        known: whose signals they are.
+        causes: hold-backs now in force.
+        run_time: seconds for which the behaviour has run.
+    """
+    signals = known.signals
+    signals.step_ns = known.now_ns
+    signals.run_time = run_time
+    signals.pose_x, signals.pose_y, signals.pose_heading = known.pose
+    signals.pose_travelled = known.filter.travelled
+    signals.operator_answer = known.answer
+    if causes or signals.motion_held_back:
+        known.obstacle = signals.motion_obstacle = "obstacle" in causes
+        known.held_back_for = known.held_back_for + known.seconds if IN_THE_WAY.intersection(causes) else 0.0
+        signals.motion_held_back = bool(causes)
+        signals.motion_held_back_for = signals.motion_held_back_for + known.seconds if causes else 0.0
+
+
+def fill_errand(known: Knowledge) -> None:
+    """Fill the signals that only a frame or an activity's deed can change."""
+    signals, ledger, targets = known.signals, known.ledger, known.targets
+    chosen = targets.chosen
+    signals.target_known = chosen is not None
+    signals.target_kind = chosen.kind if chosen is not None else "none"
+    believed = sum(one.known for one in targets.objects)
+    signals.objects_known = believed
+    signals.objects_left = ledger.left(believed)
+    signals.objects_delivered = len(ledger.delivered)
+    signals.objects_put_off = len(ledger.put_off)
+    signals.slots_free = len(ledger.ground.slots) - len(ledger.filled)
+    signals.field_searched = ledger.looked_at.all

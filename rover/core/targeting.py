@@ -1,0 +1,163 @@
+"""What a frame shows: what stands between the jaws, what is a candidate, and which candidate is chosen."""
+
+import math
+from collections.abc import Sequence
+
+from rover.activities.activity import Knowledge
+from rover.devices.readings import Detection
+from rover.errand.ledger import Ledger
+from rover.geometry import Pose, inside
+from rover.quantities import wrap
+from rover.vision.targets import Remembered, Sighting, TargetMemory, sight
+
+STEADY_TURN_RATE = 0.35
+"""Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
+LOOKING_SHARE = 0.75
+"""Ground counts as looked at out to this share of the camera's farthest sight."""
+LOOKED_MOVED, LOOKED_TURNED = 0.15, 0.15
+"""Nearer (m, by both axes) and turned less (rad) than this, a look is the last one again."""
+JAWS_WINDOW = (0.055, 0.05)
+"""A sighting so near the middle of the jaws, ahead and aside (m), stands between them."""
+DONE_WITH_RADIUS = 0.20
+"""A sighting this near (m) to the place of something done with is that object again."""
+VANISHED_OFTEN = 3
+"""What was not there this many times, when the robot came near, is no longer believed in at that place."""
+ZONE_MARGIN = 0.06
+"""What seems to stand this near (m) to the tray stands in it."""
+CLEARLY_BETTER = 0.6
+"""Another object must be this share of the target's distance or nearer to take its place..."""
+FRAMES_TO_SWITCH = 5
+"""... in so many frames in a row."""
+TURN_COST = 0.15
+"""Metres of driving that a radian of turning counts as, when targets are ranked."""
+
+
+class Targeting:
+    """Takes frames in: parts what the jaws hold and what is done with from the candidates, and chooses one of these."""
+
+    def __init__(self, known: Knowledge) -> None:
+        self._known = known
+        self._looked_from: Pose | None = None
+        self._choice = Choice(known.targets)
+
+    def see(self, detections: Sequence[Detection], pose: Pose, pose_sigma: float) -> None:
+        """Take in the objects of a frame; the pose is that of the frame's time, its deviation in m."""
+        known = self._known
+        closed = known.jaws is not None and known.jaws < 0.5
+        candidates: list[Sighting] = []
+        in_jaws = False
+        for one in detections:
+            sighting = sight(one, known.targets.view, pose, pose_sigma)
+            if closed and self._is_between_jaws(sighting):
+                in_jaws = True
+            elif self._is_candidate(sighting):
+                candidates.append(sighting)
+        steady = abs(known.filter.heading_rate) < STEADY_TURN_RATE
+        known.targets.update(candidates, pose, steady)
+        if known.ledger.carried is None and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
+            known.ledger.chose(taken.kind, taken.x, taken.y)
+        if steady and not closed:
+            self._count_as_looked_at(pose)
+        self._fill_signals(candidates, in_jaws)
+
+    def _is_between_jaws(self, one: Sighting) -> bool:
+        reach = self._known.robot.body.gripper_reach
+        slack = min(0.03, 2.0 * one.detection.distance_sigma)
+        return abs(one.ahead - reach) < JAWS_WINDOW[0] + slack and abs(one.left) < JAWS_WINDOW[1]
+
+    def _is_candidate(self, one: Sighting) -> bool:
+        """Tell whether a sighting is of something to fetch: in the field, and not done with."""
+        known = self._known
+        if one.detection.kind not in known.errand.kinds or not inside((one.x, one.y), known.ground.boundary):
+            return False
+        return not is_done_with(known.ledger, one)
+
+    def _count_as_looked_at(self, pose: Pose) -> None:
+        """Count the ground in view as looked at, once for each place and direction."""
+        last = self._looked_from
+        if (
+            last is not None
+            and abs(pose.x - last.x) + abs(pose.y - last.y) < LOOKED_MOVED
+            and abs(pose.heading - last.heading) < LOOKED_TURNED
+        ):
+            return
+        self._looked_from = pose
+        view = self._known.targets.view
+        place = view.place(pose)
+        self._known.ledger.looked_at.look(place, pose.heading, view.half_view, LOOKING_SHARE * view.reach)
+
+    def _fill_signals(self, candidates: Sequence[Sighting], in_jaws: bool) -> None:
+        known, signals = self._known, self._known.signals
+        seen = known.targets.seen
+        if known.targets.chosen is None:
+            seen = min(candidates, key=lambda one: one.detection.distance, default=None)
+        signals.target_seen = seen is not None
+        signals.target_distance = math.nan if seen is None else math.hypot(seen.ahead, seen.left)
+        signals.target_bearing = math.nan if seen is None else math.atan2(seen.left, seen.ahead)
+        signals.target_in_jaws = in_jaws and known.jaws_feel is not False
+
+
+def is_done_with(ledger: Ledger, one: Sighting) -> bool:
+    """Tell whether a sighting is of something put off or set down already.
+
+    From far off a distance is vague, so an object in the tray can seem to stand beyond it.
+    """
+    sigma = math.sqrt(max(one.xx, one.yy))
+    if ledger.ground.in_zone(one.x, one.y, ZONE_MARGIN):
+        return True
+    if sum(_is_near(one, x, y, DONE_WITH_RADIUS) for x, y in ledger.vanished) >= VANISHED_OFTEN:
+        return True
+    if any(_is_near(one, left.x, left.y, max(DONE_WITH_RADIUS, sigma)) for left in ledger.put_off):
+        return True
+    reach = max(DONE_WITH_RADIUS, 3.0 * sigma)
+    return any(
+        one.detection.kind == filled.kind and _is_near(one, filled.slot.x, filled.slot.y, reach)
+        for filled in ledger.filled
+    )
+
+
+def _is_near(one: Sighting, x: float, y: float, radius: float) -> bool:
+    return (one.x - x) ** 2 + (one.y - y) ** 2 <= radius * radius
+
+
+class Choice:
+    """Keeps the chosen target, until another is clearly better for some frames."""
+
+    def __init__(self, targets: TargetMemory) -> None:
+        self._targets = targets
+        self._rival: tuple[int, int] = (-1, 0)
+
+    def choose(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
+        """Choose, and return the target if it is a new one.
+
+        Args:
+            pose: the robot's.
+            kinds: the kinds that may be fetched now, first come first; None for any.
+        """
+        targets, best = self._targets, self._best(pose, kinds)
+        chosen = targets.chosen
+        if best is None or best is chosen:
+            self._rival = (-1, 0)
+            return None
+        if chosen is not None:
+            better = _cost(best, pose) < CLEARLY_BETTER * _cost(chosen, pose)
+            frames = self._rival[1] + 1 if self._rival[0] == best.number else 1
+            self._rival = (best.number, frames) if better else (-1, 0)
+            if not better or frames < FRAMES_TO_SWITCH:
+                return None
+            targets.seen = None
+        targets.chosen, self._rival = best, (-1, 0)
+        return best
+
+    def _best(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
+        """Return the cheapest to fetch of those believed in: of the first kind to be had, where kinds are named."""
+        believed = [one for one in self._targets.objects if one.known]
+        if kinds is not None:
+            first = next((kind for kind in kinds if any(one.kind == kind for one in believed)), None)
+            believed = [one for one in believed if one.kind == first]
+        return min(believed, key=lambda one: _cost(one, pose), default=None)
+
+
+def _cost(one: Remembered, pose: Pose) -> float:
+    turn = abs(wrap(math.atan2(one.y - pose.y, one.x - pose.x) - pose.heading))
+    return one.distance(pose.x, pose.y) + TURN_COST * turn

@@ -1,0 +1,148 @@
+"""What a frame shows: which sightings are of things done with, and which candidate is chosen and kept."""
+
+import math
+from pathlib import Path
+
+import pytest
+
+from rover.core.targeting import DONE_WITH_RADIUS, FRAMES_TO_SWITCH, Choice, is_done_with
+from rover.devices.readings import Detection
+from rover.errand.ledger import Ledger
+from rover.estimate.field import LookedAt, ground_of
+from rover.files import yaml_source
+from rover.files.errand import Errand
+from rover.geometry import Pose
+from rover.vision.targets import FieldOfView, Sighting, TargetMemory, sight
+
+GREENHOUSE = Path(__file__).parents[2] / "config/greenhouse.yaml"
+VIEW = FieldOfView(ahead=0.06, half_view=math.radians(30.0), reach=2.5, nearest=0.12)
+START = Pose(1.0, 1.0, 0.0)
+
+
+def look(memory, *things, pose=START, frames=1):
+    """Show the memory some frames with things at (x, y) or (x, y, kind)."""
+    eye_x, eye_y = VIEW.place(pose)
+    for _ in range(frames):
+        detections = []
+        for x, y, *kind in things:
+            bearing = math.remainder(math.atan2(y - eye_y, x - eye_x) - pose.heading, math.tau)
+            distance = math.hypot(x - eye_x, y - eye_y)
+            detections.append(Detection(*(kind or ["amber"]), bearing, distance, 0.01, 0.03 * distance, 0.1))
+        memory.update([sight(one, VIEW, pose, 0.01) for one in detections], pose, True)
+
+
+def seen(kind, x, y, sigma):
+    """Return a sighting of something at (x, y), so vague (m)."""
+    return Sighting(Detection(kind, 0.0, 1.0, 0.01, sigma, 0.1), 1.0, 0.0, x, y, sigma**2, 0.0, sigma**2, 0.0)
+
+
+@pytest.fixture
+def memory():
+    return TargetMemory(VIEW)
+
+
+@pytest.fixture
+def choice(memory):
+    return Choice(memory)
+
+
+@pytest.fixture
+def ledger():
+    """Make a ledger of the greenhouse errand; keys of the errand file are changed by name."""
+
+    def make(**keys):
+        errand = Errand.model_validate(yaml_source.read(GREENHOUSE, GREENHOUSE.name).values | keys)
+        ground = ground_of(errand.field, 0.05, errand.expect)
+        return Ledger(errand, ground, LookedAt(ground))
+
+    return make
+
+
+class TestDoneWith:
+    def test_what_stands_in_the_tray_is(self, ledger):
+        errand = ledger()
+        assert is_done_with(errand, seen("amber", 0.75, 0.75, 0.02))
+        assert is_done_with(errand, seen("amber", 1.39, 0.75, 0.02))
+        assert not is_done_with(errand, seen("amber", 1.6, 0.75, 0.02))
+
+    def test_what_was_put_off_is(self, ledger):
+        errand = ledger()
+        errand.leave("teal", 3.0, 3.0)
+        assert is_done_with(errand, seen("amber", 3.0 + 0.9 * DONE_WITH_RADIUS, 3.0, 0.01))
+        assert not is_done_with(errand, seen("amber", 3.0 + 1.1 * DONE_WITH_RADIUS, 3.0, 0.01))
+        assert is_done_with(errand, seen("amber", 3.0 + 1.1 * DONE_WITH_RADIUS, 3.0, 0.3))
+
+    def test_seen_vaguely_from_far_off_a_jar_in_the_tray_may_seem_to_stand_beside_it(self, ledger):
+        errand = ledger(expect=1)
+        slot = errand.slot
+        errand.carried = "amber"
+        errand.set_down(slot, slot.x, slot.y, 1.0)
+        assert is_done_with(errand, seen("amber", slot.x + 0.9, slot.y, 0.35))
+        assert not is_done_with(errand, seen("teal", slot.x + 0.9, slot.y, 0.35))
+        assert not is_done_with(errand, seen("amber", slot.x + 0.9, slot.y, 0.05))
+
+    def test_what_was_not_there_three_times_is_not_believed_in_there(self, ledger):
+        errand = ledger()
+        for _ in range(2):
+            errand.missed((3.0, 3.0))
+        assert not is_done_with(errand, seen("teal", 3.05, 3.0, 0.02))
+        errand.missed((3.0, 3.0))
+        assert is_done_with(errand, seen("teal", 3.05, 3.0, 0.02))
+        assert not is_done_with(errand, seen("teal", 3.5, 3.0, 0.02))
+
+
+class TestChoice:
+    def test_nothing_known_is_no_target(self, memory, choice):
+        look(memory, (2.0, 1.0))
+        choice.choose(START, None)
+        assert memory.chosen is None
+
+    def test_the_nearest_is_chosen(self, memory, choice):
+        look(memory, (2.5, 1.0), (1.8, 1.1), frames=5)
+        choice.choose(START, None)
+        assert memory.chosen.x == pytest.approx(1.8, abs=0.05)
+
+    def test_one_behind_costs_the_turn(self, memory, choice):
+        look(memory, (2.0, 1.0), frames=5)
+        look(memory, (0.1, 1.0), pose=Pose(1.0, 1.0, math.pi), frames=5)
+        choice.choose(START, None)
+        assert memory.chosen.x > 1.0
+
+    def test_between_two_equal_ones_there_is_no_dithering(self, memory, choice):
+        """The robot drives up between them, swaying, and each is nearer half of the time."""
+        chosen = set()
+        for step in range(60):
+            pose = Pose(0.5 + 0.01 * step, 1.0, 0.2 * math.sin(step))
+            look(memory, (2.2, 1.25), (2.2, 0.75), pose=pose)
+            choice.choose(pose, None)
+            if memory.chosen is not None:
+                chosen.add(memory.chosen.number)
+        assert len(chosen) == 1
+
+    def test_a_clearly_better_one_takes_over_after_some_frames(self, memory, choice):
+        look(memory, (2.9, 1.0), frames=5)
+        choice.choose(START, None)
+        look(memory, (2.9, 1.0), (1.5, 1.0, "teal"), frames=5)
+        kinds = []
+        for _ in range(FRAMES_TO_SWITCH):
+            choice.choose(START, None)
+            kinds.append(memory.chosen.kind)
+        assert kinds == ["amber"] * (FRAMES_TO_SWITCH - 1) + ["teal"]
+        assert kinds[:3] == ["amber"] * 3
+
+    def test_one_only_a_little_better_does_not(self, memory, choice):
+        look(memory, (2.0, 1.0), frames=5)
+        choice.choose(START, None)
+        look(memory, (2.0, 1.0), (1.8, 1.0, "teal"), frames=5)
+        for _ in range(50):
+            choice.choose(START, None)
+        assert memory.chosen.kind == "amber"
+
+    @pytest.mark.parametrize(
+        ("kinds", "chosen"),
+        [(None, "amber"), (["teal"], "teal"), (["violet", "teal", "amber"], "teal"), (["violet"], None), ([], None)],
+    )
+    def test_the_order_of_kinds_comes_before_nearness(self, memory, choice, kinds, chosen):
+        look(memory, (1.8, 1.0, "amber"), (2.5, 1.2, "teal"), frames=5)
+        choice.choose(START, kinds)
+        assert (memory.chosen and memory.chosen.kind) == chosen

@@ -1,0 +1,81 @@
+"""What is remembered of the way ahead, from echoes that do not always come."""
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rover.devices.readings import RangeValue
+from rover.motion.echo import TURNED_AWAY, EchoMemory
+
+FRONT = 0.06
+NO_ECHO = RangeValue(None)
+
+
+def hearing(*distances):
+    memory = EchoMemory(FRONT)
+    for distance in distances:
+        memory.hear(RangeValue(distance))
+    return memory
+
+
+class TestEchoMemory:
+    def test_before_any_echo_the_way_is_free(self):
+        assert EchoMemory(FRONT).gap == math.inf
+
+    def test_the_gap_is_measured_from_the_front_of_the_body(self):
+        assert hearing(1.0, 1.0, 1.0).gap == pytest.approx(0.94)
+
+    def test_one_stray_echo_does_not_count(self):
+        assert hearing(2.0, 2.0, 0.07).gap == pytest.approx(1.94)
+        assert hearing(None, None, 0.07).gap == math.inf
+
+    def test_two_of_three_do(self):
+        assert hearing(2.0, 0.30, 0.31).gap == pytest.approx(0.25)
+
+    def test_after_a_close_echo_silence_means_still_close(self):
+        """Too near, or at too flat an angle, the echo does not come back: that is no free way."""
+        assert hearing(0.2, 0.2, 0.2, *[None] * 50).gap == pytest.approx(0.14)
+
+    def test_after_a_far_echo_silence_means_a_free_way(self):
+        assert hearing(1.5, 1.5, 1.5, None, None).gap == math.inf
+
+    def test_the_way_travelled_is_taken_off(self):
+        memory = hearing(0.4, 0.4, 0.4)
+        memory.moved(0.1, 0.0)
+        memory.hear(NO_ECHO)
+        assert memory.gap == pytest.approx(0.24)
+
+    def test_backing_off_from_something_close_frees_the_way_for_good(self):
+        """Echoes heard before count from where they were heard, not from where the robot now is."""
+        memory = hearing(0.1, 0.1, 0.1)
+        memory.moved(-0.5, 0.0)
+        memory.hear(NO_ECHO)
+        assert memory.gap > 0.5
+        memory.hear(NO_ECHO)
+        assert memory.gap == math.inf
+
+    def test_turning_away_in_many_small_steps_forgets_it(self):
+        memory = hearing(0.1, 0.1, 0.1)
+        steps = math.ceil(TURNED_AWAY / 0.02) + 1
+        for _ in range(steps):
+            memory.moved(0.0, 0.02)
+            memory.hear(NO_ECHO)
+        assert memory.gap == math.inf
+
+    def test_swaying_to_and_fro_does_not(self):
+        memory = hearing(0.1, 0.1, 0.1)
+        for turned in [0.3, -0.3] * 20:
+            memory.moved(0.0, turned)
+            memory.hear(NO_ECHO)
+        assert memory.gap == pytest.approx(0.04)
+
+    @settings(deadline=None, derandomize=True)
+    @given(st.lists(st.tuples(st.none() | st.floats(0.03, 4.0), st.floats(-0.02, 0.02)), max_size=60))
+    def test_a_gap_is_always_a_number_or_infinite(self, steps):
+        memory = EchoMemory(FRONT)
+        for distance, metres in steps:
+            memory.hear(RangeValue(distance))
+            memory.moved(metres, 0.0)
+            assert not math.isnan(memory.gap)

@@ -140,6 +140,13 @@ class BehaviourGraph:
     top: GraphNode
     states: Mapping[str, StateNode]
 
+    def exits(self) -> Iterator[ExitNode]:
+        """Yield every exit: those under ``always`` first, the outermost graph's before the others."""
+        for part in self.top.graphs():
+            yield from part.always
+        for state in self.states.values():
+            yield from state.exits
+
     def lineage(self, path: str) -> tuple[StateNode, ...]:
         """Return the states from the outermost down to the one at a path."""
         parts = path.split("/")

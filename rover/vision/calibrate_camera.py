@@ -81,14 +81,14 @@ def light_warnings(name: str, pixels: Sequence[Pixel]) -> list[str]:
     glaring = sum(one[2] >= GLARE for one in pixels) / len(pixels)
     low, high = _hues([one[0] for one in pixels])
     wide = (high - low) % 180 - 2 * HUE_MARGIN
-    told = []
+    warnings = []
     if value < DARK:
-        told.append(f"{name}: the light is poor (half of the pixels are darker than {DARK} of 255); add light")
+        warnings.append(f"{name}: the light is poor (half of the pixels are darker than {DARK} of 255); add light")
     if glaring > GLARING_SHARE:
-        told.append(f"{name}: {glaring:.0%} of the pixels are as bright as can be; shorten the exposure")
+        warnings.append(f"{name}: {glaring:.0%} of the pixels are as bright as can be; shorten the exposure")
     if wide > WIDE:
-        told.append(f"{name}: its hues spread over {2 * wide} degrees; is something else in the box?")
-    return told
+        warnings.append(f"{name}: its hues spread over {2 * wide} degrees; is something else in the box?")
+    return warnings
 
 
 def overlaps(colours: Mapping[str, Colour]) -> list[tuple[str, str]]:

@@ -19,6 +19,7 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field, StrictInt
 
+from rover.calibrate.apparatus import needed
 from rover.calibrate.findings import CalibrationError, Findings, ValueChange, changed
 from rover.files import load, yaml_source
 from rover.files.problems import nearest
@@ -104,13 +105,12 @@ def findings(folder: Path, robot: Robot, keep_in: Path) -> Findings:
         CalibrationError: what is marked cannot be used.
         OSError: the masks cannot be written.
     """
-    if robot.devices.camera is None:
-        raise CalibrationError("the robot file has no camera; add 'camera:' to its devices")
+    camera = needed(robot.devices.camera, "camera", "camera")
     regions, marked = marked_in(folder, robot)
     pixels = _pixels(marked)
     colours = {name: _proposed(name, found, robot) for name, found in pixels.items()}
     all_colours = {**robot.colours, **colours}
-    view_changes, view_lines = _view(regions, marked, robot.devices.camera, all_colours)
+    view_changes, view_lines = _view(regions, marked, camera, all_colours)
     lines = [line for name, found in pixels.items() for line in light_warnings(name, found)]
     lines += [
         f"{one} and {other} overlap: a pixel can be both; narrow one by hand" for one, other in overlaps(all_colours)

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain, check_length, check_return
+from rover.calibrate.apparatus import Assistant, Drivetrain, check_length, check_return, needed
 from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, ValueChange, changed
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import CalibrationRun, Geometry, WheelCountSeries, counts_of, path, slip, turned
@@ -147,8 +147,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot, side: fl
     Raises:
         CalibrationError: wheels, counts, heading or tape are not as they must be.
     """
-    if robot.devices.heading is None:
-        raise CalibrationError("this robot has no heading sensor ('devices: heading:'); the track cannot be found")
+    needed(robot.devices.heading, "heading sensor", "heading")
     pilot = Pilot(drivetrain, robot, geometry_of(robot))
     straights = [_straight(pilot, assistant) for _ in range(STRAIGHTS)]
     pilot.geometry = by_tape(straights, pilot.geometry)

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain
+from rover.calibrate.apparatus import Assistant, Drivetrain, needed
 from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, ValueChange, changed
 from rover.devices.readings import JawsValue
 from rover.files import robot as files
@@ -43,7 +43,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Gripp
         CalibrationError: there is no gripper.
     """
     gripper = _gripper(robot)
-    jaws = _Jaws(drivetrain, robot)
+    jaws = _ServoJaws(drivetrain, robot)
     assistant.take_object()
     closed = check_pulse(assistant.pulse("closed", gripper.closed, jaws.move))
     opened = check_pulse(assistant.pulse("open", gripper.open, jaws.move))
@@ -76,14 +76,7 @@ def check_pulse(pulse: float) -> float:
 
 
 def _gripper(robot: Robot) -> files.Gripper:
-    """Return the robot's gripper.
-
-    Raises:
-        CalibrationError: it has none.
-    """
-    if robot.devices.gripper is None:
-        raise CalibrationError("this robot has no gripper; name it under 'devices: gripper:' in its file")
-    return robot.devices.gripper
+    return needed(robot.devices.gripper, "gripper", "gripper")
 
 
 def opening_at(pulse: float, robot: Robot) -> float:
@@ -105,7 +98,7 @@ def widened(robot: Robot) -> Robot:
     return robot.model_copy(update={"devices": devices})
 
 
-class _Jaws:
+class _ServoJaws:
     """Moves the jaws and reads their feedback."""
 
     def __init__(self, drivetrain: Drivetrain, robot: Robot) -> None:

@@ -5,12 +5,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain
+from rover.calibrate.apparatus import Assistant, Drivetrain, needed
 from rover.calibrate.drive import geometry_of
 from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, changed
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import Array, CalibrationRun, headings_of, turned
-from rover.files import robot as files
 from rover.files.robot import Robot
 from rover.quantities import wrap
 
@@ -34,7 +33,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> RestM
     Raises:
         CalibrationError: there is no sensor, it is silent, or it or the wheels have the wrong direction.
     """
-    _sensor(robot)
+    needed(robot.devices.heading, "heading sensor", "heading")
     assistant.ready("put the robot down in a heading that you know, where it will work; nothing of iron close by")
     true = assistant.true_heading()
     pilot = Pilot(drivetrain, robot, geometry_of(robot))
@@ -42,17 +41,6 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> RestM
     assistant.ready("give it room: it turns on the spot by about a quarter turn to the left")
     check_direction(pilot.turn_by_wheels(math.pi / 2.0), assistant.turned_left())
     return RestMeasurement(seconds - seconds[0], angles, true)
-
-
-def _sensor(robot: Robot) -> files.Heading:
-    """Return the robot's heading sensor.
-
-    Raises:
-        CalibrationError: it has none.
-    """
-    if robot.devices.heading is None:
-        raise CalibrationError("this robot has no heading sensor; name it under 'devices: heading:' in its file")
-    return robot.devices.heading
 
 
 def check_direction(run: CalibrationRun, went_left: bool) -> None:
@@ -84,7 +72,7 @@ def findings(rest: RestMeasurement, robot: Robot) -> Findings:
     Raises:
         CalibrationError: there are too few reports.
     """
-    sensor = _sensor(robot)
+    sensor = needed(robot.devices.heading, "heading sensor", "heading")
     if len(rest.seconds) < 20:
         raise CalibrationError(f"{len(rest.seconds)} headings came in only; 20 or more are due")
     slope, start = np.polyfit(rest.seconds, rest.angles, 1)

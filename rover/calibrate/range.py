@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain
+from rover.calibrate.apparatus import Assistant, Drivetrain, needed
 from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, ValueChange, changed
 from rover.devices.echo_pins import speed_of_sound
 from rover.devices.readings import RangeValue
@@ -55,23 +55,12 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> tuple
     Raises:
         CalibrationError: there is no range finder, or it is silent.
     """
-    sensor = _sensor(robot)
+    sensor = needed(robot.devices.range, "range finder", "range")
     celsius = assistant.air_temperature()
     wanted = [distance for distance in DISTANCES if sensor.least + 0.02 < distance < 0.95 * sensor.most]
     if len(wanted) < _LEAST_POINTS:
         raise CalibrationError(f"between 'least' and 'most' there is no room for {_LEAST_POINTS} distances")
     return [_listen(drivetrain, assistant.wall_distance(distance)) for distance in wanted], celsius
-
-
-def _sensor(robot: Robot) -> files.Range:
-    """Return the robot's range finder.
-
-    Raises:
-        CalibrationError: it has none.
-    """
-    if robot.devices.range is None:
-        raise CalibrationError("this robot has no range finder; name it under 'devices: range:' in its file")
-    return robot.devices.range
 
 
 def _listen(drivetrain: Drivetrain, ruler: float) -> RulerSample:
@@ -141,7 +130,7 @@ def findings(measured: tuple[Sequence[RulerSample], float], robot: Robot) -> Fin
     Raises:
         CalibrationError: too few distances with an echo, or ruler and sensor are worlds apart.
     """
-    sensor = _sensor(robot)
+    sensor = needed(robot.devices.range, "range finder", "range")
     points, celsius = measured
     by_pings = sensor.driver == "echo_pins"
     factor = speed_of_sound(celsius) / speed_of_sound(sensor.temperature) if by_pings else 1.0

@@ -70,33 +70,6 @@ class Errors(NamedTuple):
 class PoseFilter:
     """Estimates the pose and its covariance. ``track`` is a first guess of the effective track (m)."""
 
-    __slots__ = (
-        "_as_of_ns",
-        "_commanded_turn",
-        "_commanded_way",
-        "_covariance",
-        "_errors",
-        "_history",
-        "_learned",
-        "_motion",
-        "_next_heading_ns",
-        "_rate",
-        "_rate_until_ns",
-        "drift",
-        "heading",
-        "heading_rate",
-        "place_bias",
-        "refused",
-        "refused_in_row",
-        "scale",
-        "slips",
-        "speed",
-        "track",
-        "travelled",
-        "x",
-        "y",
-    )
-
     def __init__(self, start: Pose, track: float, errors: Errors) -> None:
         self.x, self.y, self.heading = start.x, start.y, wrap(start.heading)
         self.place_bias = self.drift = self.scale = 0.0

@@ -6,7 +6,7 @@ A span ``[low, high]`` is drawn from once per seed (uniformly); a single value i
 import math
 from typing import Annotated, Self
 
-from pydantic import AfterValidator, Field, StrictInt, model_validator
+from pydantic import Field, StrictInt, model_validator
 
 from rover.files.errand import Errand
 from rover.files.faults import FaultLine
@@ -15,6 +15,7 @@ from rover.files.robot import Byte, Hue
 from rover.files.types import (
     NOT_NEGATIVE,
     POSITIVE,
+    AboveZeroSpan,
     Angle,
     AngleSpan,
     Current,
@@ -25,55 +26,32 @@ from rover.files.types import (
     NumberSpan,
     Point,
     Share,
-    Span,
+    ShareSpan,
     Text,
     Time,
     TimeSpan,
     TurnRate,
     ValueMistakeError,
+    must,
 )
 
 DEGREE = math.pi / 180.0
 
+_FROM_ZERO = must(lambda span: span[0] >= 0.0, "must not be negative")
+_BELOW_ONE = must(lambda span: span[1] < 1.0, "must be less than 100 %")
 
-def _not_negative(span: Span) -> Span:
-    if span[0] < 0.0:
-        raise ValueError("must not be negative")
-    return span
-
-
-def _above_zero(span: Span) -> Span:
-    if span[0] <= 0.0:
-        raise ValueError("must be more than zero")
-    return span
-
-
-def _shares(span: Span) -> Span:
-    if not 0.0 <= span[0] <= span[1] <= 1.0:
-        raise ValueError("must lie between 0 % and 100 %")
-    return span
-
-
-def _below_one(span: Span) -> Span:
-    if span[1] >= 1.0:
-        raise ValueError("must be less than 100 %")
-    return span
-
-
-ShareSpan = Annotated[NumberSpan, AfterValidator(_shares)]
-FactorSpan = Annotated[NumberSpan, AfterValidator(_above_zero)]
-SomeTimeSpan = Annotated[TimeSpan, AfterValidator(_above_zero)]
-DelaySpan = Annotated[TimeSpan, AfterValidator(_not_negative)]
-SomeLengthSpan = Annotated[LengthSpan, AfterValidator(_not_negative)]
-SomeAngleSpan = Annotated[AngleSpan, AfterValidator(_not_negative)]
+SomeTimeSpan = Annotated[TimeSpan, must(lambda span: span[0] > 0.0, "must be more than zero")]
+DelaySpan = Annotated[TimeSpan, _FROM_ZERO]
+SomeLengthSpan = Annotated[LengthSpan, _FROM_ZERO]
+SomeAngleSpan = Annotated[AngleSpan, _FROM_ZERO]
 SomeAngle = Annotated[Angle, NOT_NEGATIVE]
 
 
 class Floor(Model):
     """What the ground does to wheels and to the heading sensor. ``slip_*``: bursts in which one side loses its hold."""
 
-    track_factor: FactorSpan = (1.2, 1.9)
-    slip: Annotated[ShareSpan, AfterValidator(_below_one)] = (0.0, 0.03)
+    track_factor: AboveZeroSpan = (1.2, 1.9)
+    slip: Annotated[ShareSpan, _BELOW_ONE] = (0.0, 0.03)
     slip_every: Time = 40.0
     slip_burst: ShareSpan = (0.2, 0.6)
     slip_lasts: SomeTimeSpan = (0.2, 0.8)
@@ -87,7 +65,7 @@ class Motors(Model):
     """What cheap motors do. ``mismatch`` is the difference between the two sides' gains."""
 
     mismatch: ShareSpan = (0.0, 0.15)
-    dead_band: Annotated[ShareSpan, AfterValidator(_below_one)] = (0.10, 0.20)
+    dead_band: Annotated[ShareSpan, _BELOW_ONE] = (0.10, 0.20)
     lag: SomeTimeSpan = (0.08, 0.15)
 
 
@@ -96,7 +74,7 @@ class Supply(Model):
 
     charge: ShareSpan = (0.9, 1.0)
     lasts: SomeTimeSpan = (3600.0, 7200.0)
-    resistance_factor: Annotated[NumberSpan, AfterValidator(_not_negative)] = (0.8, 1.3)
+    resistance_factor: Annotated[NumberSpan, _FROM_ZERO] = (0.8, 1.3)
     idle: Annotated[Current, NOT_NEGATIVE] = 0.3
 
 
@@ -144,7 +122,7 @@ class CameraErrors(Model):
     flicker_every: Time = 8.0
     flicker_lasts: SomeTimeSpan = (0.2, 0.8)
     nearest: SomeLengthSpan = (0.08, 0.12)
-    farthest_factor: FactorSpan = (0.85, 1.1)
+    farthest_factor: AboveZeroSpan = (0.85, 1.1)
     marker_noise: Share = 0.02
 
 
@@ -159,7 +137,7 @@ class Rendering(Model):
 
     frame_width: Annotated[StrictInt, Field(ge=80, le=1920)] = 320
     frame_height: Annotated[StrictInt, Field(ge=60, le=1440)] = 240
-    light: FactorSpan = (0.85, 1.05)
+    light: AboveZeroSpan = (0.85, 1.05)
     light_change: Share = 0.10
     light_time: Annotated[Time, POSITIVE] = 60.0
     cast: NumberSpan = (-0.04, 0.04)

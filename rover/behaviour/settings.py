@@ -94,7 +94,5 @@ def overridden(declared: Mapping[str, SettingValue], overrides: Mapping[str, Ove
 
 def unknown_settings(names: Mapping[str, Any], behaviour: Behaviour) -> list[tuple[str, str]]:
     """Return (name, why) for each name that is no setting of the behaviour."""
-    known = behaviour.settings
-    return [
-        (name, f"the behaviour has no setting '{name}'{nearest(name, known)}") for name in names if name not in known
-    ]
+    unknown = [name for name in names if name not in behaviour.settings]
+    return [(name, f"the behaviour has no setting '{name}'{nearest(name, behaviour.settings)}") for name in unknown]

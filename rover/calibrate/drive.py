@@ -17,7 +17,7 @@ from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, V
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import CalibrationRun, Geometry, WheelCountSeries, counts_of, path, slip, turned
 from rover.calibrate.umbmark import correction, wheel_scales
-from rover.files.robot import Body, Counts, Robot
+from rover.files.robot import Robot
 
 LENGTH = 2.0
 SIDE = 1.0
@@ -96,9 +96,10 @@ def by_spins(spins: Sequence[SpinRun], geometry: Geometry) -> Geometry:
     ways = [spin.counts.right[-1] * geometry.right - spin.counts.left[-1] * geometry.left for spin in spins]
     for spin, way in zip(spins, ways, strict=True):
         if spin.angle * way <= 0.0 or abs(spin.angle) < 0.3 * abs(way) / geometry.track:
+            side, degrees = "left" if way > 0.0 else "right", math.degrees(spin.angle)
             raise CalibrationError(
-                f"by its counts the robot turned {_side_of(way)}, by the heading sensor {math.degrees(spin.angle):.0f} "
-                "deg (counter-clockwise positive): 'rover calibrate ROBOT heading' tells which of the two is wrong"
+                f"by its counts the robot turned {side}, by the heading sensor {degrees:.0f} deg (counter-clockwise "
+                "positive): 'rover calibrate ROBOT heading' tells which of the two is wrong"
             )
     return geometry._replace(track=sum(map(abs, ways)) / sum(abs(spin.angle) for spin in spins))
 
@@ -203,10 +204,6 @@ def _mean_way(counts: WheelCountSeries, geometry: Geometry) -> float:
     return 0.5 * float(counts.left[-1] * geometry.left + counts.right[-1] * geometry.right)
 
 
-def _side_of(way: float) -> str:
-    return "left" if way > 0.0 else "right"
-
-
 def findings(measured: DriveMeasurements, robot: Robot) -> Findings:
     """Return what the runs say about a robot file.
 
@@ -236,8 +233,7 @@ def _slip_lines(measured: DriveMeasurements) -> tuple[str, ...]:
 
 
 def _changes(robot: Robot, after: Geometry) -> tuple[ValueChange, ...]:
-    body: Body = robot.body
-    counts: Counts = robot.devices.counts
+    body, counts = robot.body, robot.devices.counts
     mean = 0.5 * (after.left + after.right)
     diameter = mean * body.counts_per_rev / math.pi
     return (

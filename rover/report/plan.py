@@ -26,12 +26,12 @@ def draw_plan(ground: DrawnField, run: RecordedRun) -> Element:
     view = view_of(ground, run)
     height = view.bottom + MARGIN_BOTTOM + legend_height(run)
     picture = Element("svg", {"viewBox": f"0 0 {WIDTH:g} {height:.0f}", "role": "img", "aria-label": "Floor plan"})
-    clutter = LabelSpace(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2))
+    space = LabelSpace(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2))
     _draw_grid(picture, view)
     _draw_ground(picture, view, ground)
-    _draw_paths(picture, view, run, clutter)
-    _draw_names(picture, view, ground, clutter)
-    _draw_events(picture, view, run, clutter)
+    _draw_paths(picture, view, run, space)
+    _draw_names(picture, view, ground, space)
+    _draw_events(picture, view, run, space)
     draw_legend(picture, view, run)
     return picture
 
@@ -74,14 +74,14 @@ def _draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
         symbols.line(picture, view.at(*a), view.at(*b), look.WALL)
 
 
-def _draw_names(picture: Element, view: View, ground: DrawnField, clutter: LabelSpace) -> None:
+def _draw_names(picture: Element, view: View, ground: DrawnField, space: LabelSpace) -> None:
     """Draw what has to stand above the paths: the names of the walls, and the start."""
     for name, ends in ground.walls.items():
-        clutter.add_box(_draw_name(picture, view, name, ends))
+        space.add_box(_draw_name(picture, view, name, ends))
     if ground.start:
         x, y, heading = ground.start
         symbols.station(picture, view.at(x, y), heading)
-        clutter.add_box(box_round(view.at(x, y), 22, 22))
+        space.add_box(box_round(view.at(x, y), 22, 22))
 
 
 def _draw_name(picture: Element, view: View, name: str, ends: tuple[XY, XY]) -> Box:
@@ -99,7 +99,7 @@ def _draw_name(picture: Element, view: View, name: str, ends: tuple[XY, XY]) -> 
     return box_round((x, y), 16, 16)
 
 
-def _draw_paths(picture: Element, view: View, run: RecordedRun, clutter: LabelSpace) -> None:
+def _draw_paths(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
     truth = _thinned([view.at(pose.x, pose.y) for pose in run.true_track if _finite(pose.x, pose.y)])
     if truth:
         symbols.polyline(picture, truth, look.TRUE_PATH, look.INK_SOFT)
@@ -109,7 +109,7 @@ def _draw_paths(picture: Element, view: View, run: RecordedRun, clutter: LabelSp
     for state, samples in groupby(known, lambda sample: look.outermost(sample.point.state)):
         points = _thinned(last + [_place(view, sample) for sample in samples])
         symbols.polyline(picture, points, strokes[state])
-        clutter.add_line(points)
+        space.add_line(points)
         last = points[-1:]
 
 
@@ -130,9 +130,9 @@ def _thinned(points: list[XY]) -> list[XY]:
     return kept + points[-1:]
 
 
-def _draw_events(picture: Element, view: View, run: RecordedRun, clutter: LabelSpace) -> None:
+def _draw_events(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
     tint_of, letter_of = look.tints(kinds_of(run)), look.letters(kinds_of(run))
-    _draw_set_down(picture, view, run, clutter)
+    _draw_set_down(picture, view, run, space)
     labels = []
     for lost in _placed(run, GivenUp):
         at = view.at(lost.x, lost.y)
@@ -147,7 +147,7 @@ def _draw_events(picture: Element, view: View, run: RecordedRun, clutter: LabelS
         labels.append(_Label(at, clear, f"{letter_of[find.kind]}{find.number}", tint_of[find.kind]))
     for truth in run.true_finds.values():
         symbols.true_place(picture, view.at(truth.x, truth.y))
-    _draw_labels(picture, labels, clutter)
+    _draw_labels(picture, labels, space)
 
 
 def _placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
@@ -155,13 +155,13 @@ def _placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
     return [event for event in run.events_of(kind) if _finite(event.x, event.y)]
 
 
-def _draw_set_down(picture: Element, view: View, run: RecordedRun, clutter: LabelSpace) -> None:
+def _draw_set_down(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
     tint_of, letter_of = look.tints(kinds_of(run)), look.letters(kinds_of(run))
     side = min(max(0.09 * view.scale, 5.0), 14.0)
     for delivery in _placed(run, Delivery):
         at = view.at(delivery.x, delivery.y)
         symbols.set_down(picture, at, side, (tint_of[delivery.kind], letter_of[delivery.kind]))
-        clutter.add_box(box_round(at, side, side))
+        space.add_box(box_round(at, side, side))
 
 
 class _Label(NamedTuple):
@@ -173,10 +173,10 @@ class _Label(NamedTuple):
     tint: look.Tint
 
 
-def _draw_labels(picture: Element, labels: list[_Label], clutter: LabelSpace) -> None:
+def _draw_labels(picture: Element, labels: list[_Label], space: LabelSpace) -> None:
     for label in labels:
-        clutter.add_box(box_round(label.anchor, 2 * label.clear, 2 * label.clear))
+        space.add_box(box_round(label.anchor, 2 * label.clear, 2 * label.clear))
     for label in labels:
-        box = clutter.place(label.anchor, label.clear, (symbols.tag_width(label.text), symbols.TAG_HEIGHT))
+        box = space.place(label.anchor, label.clear, (symbols.tag_width(label.text), symbols.TAG_HEIGHT))
         symbols.line(picture, label.anchor, box.middle, look.Stroke(0.7))
         symbols.tag(picture, box.middle, label.text, label.tint)

@@ -76,39 +76,23 @@ UNITS: dict[str, tuple[Dimension, float]] = {
     "mohm": (RESISTANCE, 1e-3),
 }
 
-_WRITTEN_AS = {
-    NONE: "a bare number or %",
-    LENGTH: "m, cm, mm, in",
-    TIME: "s, ms, min, h",
-    ANGLE: "deg, rad",
-    VOLTAGE: "V, mV",
-    CURRENT: "A, mA",
-    MASS: "g, kg",
-    TEMPERATURE: "degC",
-    FREQUENCY: "Hz",
-    SPEED: "m/s, cm/s, in/s",
-    TURN_RATE: "deg/s, rad/s, rpm",
-    ACCELERATION: "m/s^2, cm/s^2",
-    TURN_ACCELERATION: "deg/s^2, rad/s^2",
-    RESISTANCE: "ohm, mohm",
-    AREA: "m^2, cm^2",
-}
-_NAMES = {
-    NONE: "a plain number",
-    LENGTH: "a length",
-    TIME: "a time",
-    ANGLE: "an angle",
-    VOLTAGE: "a voltage",
-    CURRENT: "a current",
-    MASS: "a mass",
-    TEMPERATURE: "a temperature",
-    FREQUENCY: "a frequency",
-    SPEED: "a speed",
-    TURN_RATE: "a turn rate",
-    ACCELERATION: "an acceleration",
-    TURN_ACCELERATION: "a turn acceleration",
-    RESISTANCE: "a resistance",
-    AREA: "an area",
+# dimension -> (its name, the units a person would write it with)
+_NAMED = {
+    NONE: ("a plain number", "a bare number or %"),
+    LENGTH: ("a length", "m, cm, mm, in"),
+    TIME: ("a time", "s, ms, min, h"),
+    ANGLE: ("an angle", "deg, rad"),
+    VOLTAGE: ("a voltage", "V, mV"),
+    CURRENT: ("a current", "A, mA"),
+    MASS: ("a mass", "g, kg"),
+    TEMPERATURE: ("a temperature", "degC"),
+    FREQUENCY: ("a frequency", "Hz"),
+    SPEED: ("a speed", "m/s, cm/s, in/s"),
+    TURN_RATE: ("a turn rate", "deg/s, rad/s, rpm"),
+    ACCELERATION: ("an acceleration", "m/s^2, cm/s^2"),
+    TURN_ACCELERATION: ("a turn acceleration", "deg/s^2, rad/s^2"),
+    RESISTANCE: ("a resistance", "ohm, mohm"),
+    AREA: ("an area", "m^2, cm^2"),
 }
 
 _BASE_SYMBOLS = ("m", "s", "rad", "V", "A", "kg", "degC")
@@ -131,7 +115,7 @@ class Quantity(NamedTuple):
 
 def name_of(dimension: Dimension) -> str:
     """Return 'a length', 'a speed', or the product of base units for a dimension without a name."""
-    return _NAMES.get(dimension) or f"a quantity in {symbol_of(dimension)}"
+    return _NAMED[dimension][0] if dimension in _NAMED else f"a quantity in {symbol_of(dimension)}"
 
 
 def symbol_of(dimension: Dimension) -> str:
@@ -144,7 +128,7 @@ def symbol_of(dimension: Dimension) -> str:
 
 def units_for(dimension: Dimension) -> str:
     """Return the spellings a person would use for a dimension, for error messages."""
-    return _WRITTEN_AS.get(dimension) or symbol_of(dimension)
+    return _NAMED[dimension][1] if dimension in _NAMED else symbol_of(dimension)
 
 
 def parse_unit(text: str) -> tuple[Dimension, float]:

@@ -22,7 +22,7 @@ from rover.devices.keys import DeviceKeys
 from rover.devices.registry import BUILT_IN
 from rover.files import load, yaml_source
 from rover.files.behaviour import Behaviour, Exit, State, Tries
-from rover.files.bench import DEVICE_FAULTS, parse_fault
+from rover.files.faults import DEVICE_FAULTS, parse_fault
 from rover.readiness.files import check_file
 
 ROOT = Path(__file__).parents[1]

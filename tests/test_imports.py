@@ -29,8 +29,8 @@ LEAVES = {
     ),
 }
 """What devices report and are commanded, and the keys by which the robot file describes them."""
-VALUES = {"files", "quantities", "events", *LEAVES}
-"""What every part may stand on: units, files, events, and the leaves of the devices."""
+VALUES = {"files", "quantities", "geometry", "events", *LEAVES}
+"""What every part may stand on: units, geometry, files, events, and the leaves of the devices."""
 
 MIDDLE = {"errand", "behaviour", "motion", "estimate", "vision"}
 CORE = {"core", "activities", *MIDDLE}
@@ -39,6 +39,7 @@ HARDWARE = {"bench", "guard", "devices", "link"}
 ALLOWED = {
     "errors": set[str](),
     "quantities": set[str](),
+    "geometry": set[str](),
     "events": set[str](),
     "files": {"quantities", "events", *LEAVES},
     "link": VALUES,
@@ -91,7 +92,7 @@ OPEN = {
 }
 """Rule -> its offenders of today."""
 
-PURE = {*CORE, "events", "quantities", "errors"}
+PURE = {*CORE, "events", "quantities", "geometry", "errors"}
 IMPURE = {
     *("time", "datetime", "socket", "sqlite3", "threading", "os", "numpy"),
     *("secrets", "subprocess", "select", "signal", "uuid", "asyncio", "multiprocessing", "tempfile", "serial"),

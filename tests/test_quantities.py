@@ -58,7 +58,7 @@ def test_every_unit_means_what_the_unit_library_says(unit: str) -> None:
     assert factor == pytest.approx(REGISTRY.Quantity(1.0, in_pint(unit)).to(base).magnitude, rel=1e-12)
 
 
-@pytest.mark.parametrize("dimension", quantities._WRITTEN_AS)
+@pytest.mark.parametrize("dimension", quantities._NAMED)
 def test_every_spelling_that_a_message_offers_is_of_its_dimension(dimension: Dimension) -> None:
     for spelling in units_for(dimension).removeprefix("a bare number or ").split(", "):
         assert parse_unit(spelling)[0] == dimension

@@ -9,10 +9,11 @@ from rover.behaviour.vocabulary import ActivitySpec, Progress, Signals
 from rover.errand.ledger import Ledger
 from rover.estimate.field import Ground
 from rover.estimate.fixes import FixCounts
-from rover.estimate.pose import Pose, PoseFilter
+from rover.estimate.pose import PoseFilter
 from rover.events import Event, Note
 from rover.files.errand import Errand
 from rover.files.robot import Robot
+from rover.geometry import Pose
 from rover.motion.request import STILL, Request
 from rover.vision.targets import TargetMemory
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from rover.behaviour.conditions import could_be
+from rover.behaviour.expression import could_be
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode, Where
 from rover.behaviour.vocabulary import FAMILIES, SIGNALS, ActivitySpec
 from rover.files.problems import Problem
@@ -30,7 +30,7 @@ def _structure(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec]) ->
         yield from _dead_always(part)
     for state in graph.states.values():
         if state.final is None:
-            yield from _ways_out(graph, state, activities)
+            yield from _exits_due(graph, state, activities)
             yield from _dead_exits(state, activities)
     yield from _no_end(graph)
 
@@ -48,48 +48,45 @@ def _edges(part: GraphNode) -> dict[str, set[str]]:
 
 
 def _with_diversions(part: GraphNode, edges: Mapping[str, set[str]]) -> dict[str, set[str]]:
-    names = {state.path: name for name, state in part.states.items()}
-    landings = {name: [state.diversion] if state.diversion else [] for name, state in part.states.items()}
-    closed = {name: set(targets) for name, targets in edges.items()}
-    for targets in closed.values():
-        todo = list(targets)
-        while todo:
-            for path in landings[todo.pop()]:
-                if path in names and names[path] not in targets:
-                    targets.add(names[path])
-                    todo.append(names[path])
-    return closed
+    diverted = {name: [_name(state.diversion)] for name, state in part.states.items() if state.diversion}
+    return {name: _reached(diverted, targets) for name, targets in edges.items()}
 
 
-def _reachable(edges: Mapping[str, set[str]], start: str) -> set[str]:
-    seen, todo = {start}, [start]
+def _name(path: str) -> str:
+    return path.rpartition("/")[2]
+
+
+def _reached(edges: Mapping[str, Iterable[str]], starts: Iterable[str]) -> set[str]:
+    """Return what can be reached from some states, they themselves included."""
+    seen: set[str] = set()
+    todo = list(starts)
     while todo:
-        for target in edges.get(todo.pop(), ()):
-            if target not in seen:
-                seen.add(target)
-                todo.append(target)
+        name = todo.pop()
+        if name not in seen:
+            seen.add(name)
+            todo.extend(edges.get(name, ()))
     return seen
 
 
 def _unreachable(part: GraphNode) -> Iterator[Problem]:
-    reached = _reachable(_with_diversions(part, _edges(part)), part.start)
+    reached = _reached(_with_diversions(part, _edges(part)), [part.start])
     for name, state in part.states.items():
         if name not in reached:
             yield _problem(state.where, name, "no exit leads to this state; remove it or let one go there")
 
 
 def _rings_of_diversions(graph: BehaviourGraph) -> Iterator[Problem]:
-    told: set[str] = set()
+    reported: set[str] = set()
     for state in graph.states.values():
-        if state.path in told:
+        if state.path in reported:
             continue
         seen, current = [state.path], state.diversion
         while current is not None and current in graph.states and current not in seen:
             seen.append(current)
             current = graph.states[current].diversion
         if current is not None and current == state.path:
-            told.update(seen)
-            ring = " -> ".join(path.rpartition("/")[2] for path in (*seen, current))
+            reported.update(seen)
+            ring = " -> ".join(_name(path) for path in (*seen, current))
             yield _problem(state.where, state.name, f"tries that are used up would go in a ring: {ring}")
 
 
@@ -113,7 +110,7 @@ def _unbounded_cycles(graph: BehaviourGraph, part: GraphNode) -> Iterator[Proble
 
 def _landings(part: GraphNode, one: ExitNode) -> set[str]:
     """Return the names of the states an exit of a graph leads to: its own, and those it may be diverted to."""
-    return _with_diversions(part, {"": {one.go.rpartition("/")[2]}})[""]
+    return _with_diversions(part, {"": {_name(one.go)}})[""]
 
 
 def _timed_round(graph: BehaviourGraph, path: str) -> bool:
@@ -132,13 +129,13 @@ def _timed_round(graph: BehaviourGraph, path: str) -> bool:
 
 
 def _cycles(edges: Mapping[str, set[str]], without: set[str]) -> list[set[str]]:
-    """Return the strongly connected sets that hold a cycle, once the counted states are taken out (Tarjan 1972)."""
+    """Return the strongly connected sets that hold a cycle, once the counted states are taken out."""
     kept = {
         name: [target for target in sorted(targets) if target not in without]
         for name, targets in edges.items()
         if name not in without
     }
-    reach = {name: _reach_beyond(kept, name) for name in kept}
+    reach = {name: _reached(kept, kept[name]) for name in kept}
     found: list[set[str]] = []
     for name in kept:
         together = {other for other in reach[name] if name in reach.get(other, ())}
@@ -147,19 +144,7 @@ def _cycles(edges: Mapping[str, set[str]], without: set[str]) -> list[set[str]]:
     return found
 
 
-def _reach_beyond(edges: Mapping[str, list[str]], start: str) -> set[str]:
-    """Return what can be reached from a state in one change or more."""
-    seen: set[str] = set()
-    todo = list(edges[start])
-    while todo:
-        name = todo.pop()
-        if name not in seen:
-            seen.add(name)
-            todo.extend(edges[name])
-    return seen
-
-
-def _ways_out(graph: BehaviourGraph, state: StateNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
+def _exits_due(graph: BehaviourGraph, state: StateNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
     """R14: a state that waits has a way out by time; one that can fail has an exit for it."""
     if state.graph is not None:
         if not _timed(state):
@@ -175,7 +160,7 @@ def _ways_out(graph: BehaviourGraph, state: StateNode, activities: Mapping[str, 
 def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Problem]:
     """R14: an inner graph that has ended waits too: each end needs an exit, and one that is sure or a timed way out."""
     assert state.graph is not None
-    for progress in sorted(_outcomes_of(state.graph)):
+    for progress in sorted(_ends_of(state.graph)):
         if not _leaves_on(state, progress):
             yield _problem(
                 state.where, state.name, f"it can end '{progress}', but no exit takes that (when: {progress})"
@@ -186,13 +171,13 @@ def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Pro
 
 
 def _sure(one: ExitNode, progress: str) -> bool:
-    """Tell whether an exit holds in every step after an progress, whatever the signals are."""
+    """Tell whether an exit holds in every step after such an end, whatever the signals are."""
     known = one.when is not None and not one.devices and not one.when.operands and not one.when.divides
     return known and one.when is not None and could_be(one.when, _facts(progress)) == {True}
 
 
-def _outcomes_of(part: GraphNode) -> set[str]:
-    reached = _reachable(_with_diversions(part, _edges(part)), part.start)
+def _ends_of(part: GraphNode) -> set[str]:
+    reached = _reached(_with_diversions(part, _edges(part)), [part.start])
     return {state.final for name, state in part.states.items() if state.final is not None and name in reached}
 
 
@@ -209,7 +194,7 @@ def _facts(progress: str) -> dict[str, bool]:
 
 
 def _leaves_on(state: StateNode, progress: str) -> bool:
-    """Tell whether an exit takes an progress: one that may fire then, and not while the state goes on."""
+    """Tell whether an exit takes such an end: one that may fire then, and not while the state goes on."""
     for one in state.exits:
         if one.when is not None and one.when.outcomes and True in could_be(one.when, _facts(progress)):
             return True
@@ -218,7 +203,7 @@ def _leaves_on(state: StateNode, progress: str) -> bool:
 
 def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
     """Yield the exits that can never be taken."""
-    possible = _possible_outcomes(state, activities)
+    possible = _possible_progress(state, activities)
     earliest: int | None = None
     above: list[ExitNode] = []
     for one in state.exits:
@@ -228,7 +213,7 @@ def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Ite
             earliest = one.after_ns if earliest is None else min(earliest, one.after_ns)
         elif one.when is not None:
             if not any(True in could_be(one.when, _facts(progress)) for progress in possible):
-                yield _problem(one.where, one.text, f"never taken: this state cannot end so{_endings(possible)}")
+                yield _problem(one.where, one.text, f"never taken: this state cannot end so{_only(possible)}")
             elif any(_overtakes(higher, one, possible) for higher in above):
                 yield _problem(one.where, one.text, "never taken: an exit above it fires first")
             above.append(one)
@@ -247,14 +232,14 @@ def _overtakes(higher: ExitNode, lower: ExitNode, possible: Iterable[str]) -> bo
     return all(_sure(higher, progress) for progress in possible if True in could_be(when, _facts(progress)))
 
 
-def _endings(possible: Iterable[str]) -> str:
+def _only(possible: Iterable[str]) -> str:
     endings = [progress for progress in possible if progress != "running"]
     return f" (only {' or '.join(endings)})" if endings else " (its activity goes on until it is left)"
 
 
-def _possible_outcomes(state: StateNode, activities: Mapping[str, ActivitySpec]) -> list[str]:
+def _possible_progress(state: StateNode, activities: Mapping[str, ActivitySpec]) -> list[str]:
     if state.graph is not None:
-        return ["running", *sorted(_outcomes_of(state.graph))]
+        return ["running", *sorted(_ends_of(state.graph))]
     spec = activities.get(state.activity or "")
     if spec is None:
         return ["running", "done", "failed"]
@@ -303,9 +288,9 @@ class _Fit:
             if family not in self.robot.devices.fitted():
                 why = f"'{state.activity}' needs the device '{family}', which the robot file does not have"
                 yield _problem(state.where, state.name, why)
-        for given in state.given.values():
-            if given.expression is not None:
-                yield from self.signals(given.expression.signals, state.where, given.expression.text)
+        for value in state.parameters.values():
+            if value.expression is not None:
+                yield from self.signals(value.expression.signals, state.where, value.expression.text)
 
 
 def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot) -> Iterator[Problem]:

@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from rover.behaviour.conditions import Expression
+from rover.behaviour.expression import Expression
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, Counted, ExitNode, Lasting, StateNode
 from rover.behaviour.vocabulary import Progress, Signals
 from rover.quantities import wrap
@@ -33,7 +33,7 @@ class Places:
         entered: by state path ('' is the whole graph), the time of entry.
         progress: by state path, the `Progress`.
         marks: by exit number, for each of its devices the reports looked at so far.
-        since: by exit number, the host's time at the entry of its scope: a report taken before it is no sample.
+        since: by exit number, the step's time at the entry of its scope: a report taken before it is no sample.
         fired: by exit number, whether its confirmation holds.
         window: by exit number, the samples of a window as bits, or the time of a lasting one's first true sample.
         answer: by exit number with 'until', the last answer.
@@ -63,9 +63,7 @@ def allocate(graph: BehaviourGraph) -> Places:
     new = _Allocator()
     entered = {path: new() for path in ("", *graph.states)}
     progress = {path: new() for path in graph.states}
-    exits = [one for part in graph.top.graphs() for one in part.always]
-    exits += [one for state in graph.states.values() for one in state.exits]
-    conditions = [one for one in exits if one.when is not None]
+    conditions = [one for one in graph.exits() if one.when is not None]
     return Places(
         entered,
         progress,

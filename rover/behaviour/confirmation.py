@@ -39,9 +39,7 @@ def binomial_tail(needed: int, of: int, chance: float) -> float:
 
 def confirmation_costs(graph: BehaviourGraph, robot: Robot) -> Iterator[ConfirmationCost]:
     """Yield a row for each confirmed exit of a behaviour, with the rates of a robot's devices."""
-    exits = [one for part in graph.top.graphs() for one in part.always]
-    exits += [one for state in graph.states.values() for one in state.exits]
-    for one in exits:
+    for one in graph.exits():
         if one.when is not None and one.confirm != AT_ONCE:
             yield _row(one, _rate(one, robot))
 

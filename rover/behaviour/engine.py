@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from transitions.extensions.nesting import HierarchicalMachine, NestedState
 
 from rover.behaviour.compile import UNKNOWNS, Compiler, Memory, fresh
-from rover.behaviour.conditions import evaluator, finite
+from rover.behaviour.expression import evaluator, finite
 from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, StateNode
 from rover.behaviour.vocabulary import Progress, Signals
 from rover.events import StateChange
@@ -25,7 +25,7 @@ class Performer(Protocol):
         ...
 
     def cancel(self) -> None:
-        """End the present activity without an progress."""
+        """End the present activity, whether it has ended by itself or not."""
         ...
 
 
@@ -72,7 +72,7 @@ class Engine:
         self.compiler = Compiler(graph, self._leave_by)
         self.memory: Memory = self.compiler.memory
         self._performer = performer
-        self._exits = _numbered(graph)
+        self._exits = {one.number: one for one in graph.exits()}
         self._values = {state.path: _entry_values(state) for state in graph.states.values()}
         self._entries = dict.fromkeys(graph.states, 0)
         self._tries = dict.fromkeys(graph.states, 0)
@@ -161,13 +161,13 @@ class Engine:
         self.changes.append(StateChange(left, self.path, one.text, str(one.where), values))
         self._note_ending(one.text)
 
-    def _note_ending(self, way: str) -> None:
+    def _note_ending(self, exit_text: str) -> None:
         state = self.graph.states[self.path]
         if state.final is not None and not state.parent:
-            self.ending = Ending(state.final, state.name, way)
+            self.ending = Ending(state.final, state.name, exit_text)
 
     def _land(self, path: str) -> str:
-        """Return where a way to ``path`` ends: there, or elsewhere if its tries are used up (R9)."""
+        """Return where an exit to ``path`` leads: there, or elsewhere if its tries are used up (R9)."""
         state = self.graph.states[path]
         while state.at_most is not None and state.diversion is not None and self._tries[state.path] >= state.at_most:
             state = self.graph.states[state.diversion]
@@ -235,17 +235,11 @@ class Engine:
                 memory[place] = getattr(signals, f"{device}_n")
 
 
-def _numbered(graph: BehaviourGraph) -> dict[int, ExitNode]:
-    exits = [one for part in graph.top.graphs() for one in part.always]
-    exits += [one for state in graph.states.values() for one in state.exits]
-    return {one.number: one for one in exits}
-
-
 def _entry_values(state: StateNode) -> dict[str, Callable[[Signals], Any]]:
     """Return, for each parameter, the function that works it out at entry (R11)."""
     return {
-        name: evaluator(given.expression) if given.expression is not None else _always(given.constant)
-        for name, given in state.given.items()
+        name: evaluator(value.expression) if value.expression is not None else _always(value.constant)
+        for name, value in state.parameters.items()
     }
 
 

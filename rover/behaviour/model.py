@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from rover.behaviour.conditions import Expression
+from rover.behaviour.expression import Expression
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ class StateNode:
     path: str
     where: Where
     activity: str | None = None
-    given: Mapping[str, ParameterValue] = field(default_factory=dict)
+    parameters: Mapping[str, ParameterValue] = field(default_factory=dict)
     graph: "GraphNode | None" = None
     final: Literal["done", "failed"] | None = None
     exits: tuple[ExitNode, ...] = ()
@@ -139,6 +139,13 @@ class BehaviourGraph:
     title: str
     top: GraphNode
     states: Mapping[str, StateNode]
+
+    def exits(self) -> Iterator[ExitNode]:
+        """Yield every exit: those under ``always`` first, the outermost graph's before the others."""
+        for part in self.top.graphs():
+            yield from part.always
+        for state in self.states.values():
+            yield from state.exits
 
     def lineage(self, path: str) -> tuple[StateNode, ...]:
         """Return the states from the outermost down to the one at a path."""

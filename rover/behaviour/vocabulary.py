@@ -129,14 +129,14 @@ _VOLTAGE, _TIME = Number(quantities.VOLTAGE), Number(quantities.TIME)
 
 def _without_feedback(robot: Robot) -> str:
     gripper = robot.devices.gripper
-    plain = gripper is not None and gripper.feedback == "none"
-    return "the gripper has 'feedback: none', so nothing tells how far the jaws are closed" if plain else ""
+    lacks = gripper is not None and gripper.feedback == "none"
+    return "the gripper has 'feedback: none', so nothing tells how far the jaws are closed" if lacks else ""
 
 
 def _without_position(robot: Robot) -> str:
     gripper = robot.devices.gripper
-    blind = gripper is not None and gripper.feedback != "position"
-    return "the jaws' position needs a gripper with 'feedback: position'" if blind else ""
+    lacks = gripper is not None and gripper.feedback != "position"
+    return "the jaws' position needs a gripper with 'feedback: position'" if lacks else ""
 
 
 SIGNALS: dict[str, Signal] = {
@@ -180,7 +180,7 @@ def attribute_of(signal: str) -> str:
 
 
 class Signals:
-    """The values of all signals in one step, its host time, and of each device: ok, reports so far, last taken-at."""
+    """The values of all signals in one step, its time, and of each device: ok, reports so far, last taken-at."""
 
     __slots__ = (
         "step_ns",
@@ -225,4 +225,4 @@ PLACES = {
     "zone.gate": "in front of the free slot of the tray, facing it",
     "target.place": "where the target was last seen",
 }
-"""Places that ``drive_to`` and ``turn_to`` understand, besides ``field.places.<name>`` and a point."""
+"""Names of places, besides ``field.places.<name>``; each with what it stands for."""

@@ -20,18 +20,11 @@ from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, outside_z
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand, Zone
 from rover.files.robot import Robot
+from rover.geometry import Pose
 from rover.quantities import wrap
 
 # Two touches of one piece within this time are one.
 SAME_TOUCH_NS = 1_000_000_000
-
-
-class BenchPose(NamedTuple):
-    """Where the robot truly is (m, rad, field frame)."""
-
-    x: float
-    y: float
-    heading: float
 
 
 class TrueObject(NamedTuple):
@@ -127,10 +120,10 @@ class Bench:
             self._watchers = [watcher for watcher in self._watchers if watcher.call != call]
 
     @property
-    def pose(self) -> BenchPose:
+    def pose(self) -> Pose:
         """Where the robot truly is."""
         with self.lock:
-            return BenchPose(self.x, self.y, self.heading)
+            return Pose(self.x, self.y, self.heading)
 
     @property
     def objects(self) -> tuple[TrueObject, ...]:

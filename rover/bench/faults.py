@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from rover.bench.draws import NEVER_NS
-from rover.files.bench import Fault
+from rover.files.faults import ScheduledFault
 
 Faults = tuple[tuple[int, int, str], ...]
 
@@ -15,7 +15,7 @@ def _ns(seconds: float) -> int:
 class Schedule:
     """Which faults are on, and which happen at once and are still to come."""
 
-    def __init__(self, faults: Iterable[Fault]) -> None:
+    def __init__(self, faults: Iterable[ScheduledFault]) -> None:
         ordered = sorted(faults, key=lambda fault: fault.at)
         self._moments = [fault for fault in ordered if fault.lasts == 0.0 and fault.what in ("jump", "moved")]
         self._spans: dict[str, list[tuple[int, int, str]]] = {}
@@ -33,7 +33,7 @@ class Schedule:
         """When the next fault that happens at once is due."""
         return _ns(self._moments[0].at) if self._moments else NEVER_NS
 
-    def take_moment(self) -> Fault:
+    def take_moment(self) -> ScheduledFault:
         """Return that fault and forget it."""
         return self._moments.pop(0)
 

@@ -11,6 +11,7 @@ from rover.errors import UserError
 from rover.files.bench import BenchFile, mismatches
 from rover.files.errand import Errand, Zone
 from rover.files.robot import Body
+from rover.geometry import inside
 
 FROM_ZONE = 0.5
 FROM_START = 0.6
@@ -82,7 +83,7 @@ def _is_free(file: BenchFile, errand: Errand) -> Callable[[float, float], bool]:
 
     def is_free(x: float, y: float) -> bool:
         return (
-            inside(x, y, corners)
+            inside((x, y), corners)
             and min(distance_to(edge, x, y) for edge in edges) >= FROM_EDGE
             and solids.clearance(x, y) >= FROM_EDGE
             and math.hypot(x - start.x, y - start.y) >= FROM_START
@@ -90,16 +91,6 @@ def _is_free(file: BenchFile, errand: Errand) -> Callable[[float, float], bool]:
         )
 
     return is_free
-
-
-def inside(x: float, y: float, corners: list[tuple[float, float]]) -> bool:
-    """Whether a point is inside a polygon (crossings of a ray along +x: Shimrat, Algorithm 112, 1962)."""
-    crossings = 0
-    for at, (x2, y2) in enumerate(corners):
-        x1, y1 = corners[at - 1]
-        if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):
-            crossings += 1
-    return crossings % 2 == 1
 
 
 def outside_zone(x: float, y: float, zone: Zone) -> float:

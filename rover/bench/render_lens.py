@@ -26,7 +26,7 @@ class Viewpoint(NamedTuple):
     tilt: float
 
 
-class Lens(NamedTuple):
+class PinholeLens(NamedTuple):
     """A frame's size in pixels, and the focal length in pixels."""
 
     width: int
@@ -39,9 +39,9 @@ class Lens(NamedTuple):
         return np.array([[self.focal, 0.0, across], [0.0, self.focal, down], [0.0, 0.0, 1.0]])
 
 
-def lens(width: int, height: int, field_of_view: float) -> Lens:
+def lens(width: int, height: int, field_of_view: float) -> PinholeLens:
     """Return the lens of a frame ``width`` pixels wide that shows ``field_of_view`` (rad) from side to side."""
-    return Lens(width, height, width / 2.0 / math.tan(field_of_view / 2.0))
+    return PinholeLens(width, height, width / 2.0 / math.tan(field_of_view / 2.0))
 
 
 def rotation(heading: float, tilt: float) -> Floats:
@@ -53,7 +53,7 @@ def rotation(heading: float, tilt: float) -> Floats:
 class Projection:
     """One camera at one place: a 3 by 4 matrix from field points to pixels."""
 
-    def __init__(self, lens: Lens, view: Viewpoint) -> None:
+    def __init__(self, lens: PinholeLens, view: Viewpoint) -> None:
         self.lens, self.view = lens, view
         turn = rotation(view.heading, view.tilt)
         move = -turn @ np.array([view.x, view.y, view.height])

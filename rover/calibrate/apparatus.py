@@ -1,10 +1,13 @@
 """What a calibration needs from outside: a robot that drives and reports, and somebody with tape, ruler and eyes."""
 
 from collections.abc import Callable, Sequence
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from rover.calibrate.findings import CalibrationError
 from rover.devices.readings import Reading
+
+Keys = TypeVar("Keys")
+"""What the robot file says of a device."""
 
 
 class Drivetrain(Protocol):
@@ -79,6 +82,17 @@ class Assistant(Protocol):
     def pulse(self, jaws: str, present: float, attempt: Callable[[float], object]) -> float:
         """Return the servo pulse (s) at which the jaws are ``jaws`` (open, or closed), trying out with ``attempt``."""
         ...
+
+
+def needed(device: Keys | None, name: str, family: str) -> Keys:
+    """Return what the robot file says of a device.
+
+    Raises:
+        CalibrationError: it has none.
+    """
+    if device is None:
+        raise CalibrationError(f"this robot has no {name}; name it under 'devices: {family}:' in its file")
+    return device
 
 
 def check_length(measured: float, expected: float) -> None:

@@ -19,7 +19,8 @@ from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field, StrictInt
 
-from rover.calibrate.findings import CalibrationError, Change, Findings, changed
+from rover.calibrate.apparatus import needed
+from rover.calibrate.findings import CalibrationError, Findings, ValueChange, changed
 from rover.devices.camera.keys import CameraKeys
 from rover.errors import UserError
 from rover.files import load, yaml_source
@@ -27,8 +28,8 @@ from rover.files.problems import nearest
 from rover.files.robot import Colour, Robot
 from rover.files.types import POSITIVE, Length, Model, Name, Text
 from rover.vision.calibrate_camera import (
+    EdgeSighting,
     Pixel,
-    Sight,
     far_edge,
     fit_view,
     light_warnings,
@@ -37,7 +38,7 @@ from rover.vision.calibrate_camera import (
     proposed,
 )
 from rover.vision.colour import mask_of, patches_of, to_hsv
-from rover.vision.geometry import Extent
+from rover.vision.edges import Extent
 from rover.vision.pictures import beside, read_picture, write_picture
 
 REGIONS = "regions.yaml"
@@ -47,14 +48,14 @@ LIVE_SHARE = 6
 Side = Annotated[StrictInt, Field(gt=0)]
 
 
-class Lid(Model):
+class LidSize(Model):
     """Measures of the lids at known places, as in the errand file."""
 
     height: Annotated[Length, POSITIVE]
     width: Annotated[Length, POSITIVE]
 
 
-class Region(Model):
+class LidRegion(Model):
     """A lid in a picture."""
 
     file: Text
@@ -64,21 +65,21 @@ class Region(Model):
     left: Length = 0.0
 
 
-class Regions(Model):
+class RegionsFile(Model):
     """The whole file."""
 
-    lid: Lid | None = None
-    regions: Annotated[list[Region], Field(min_length=1)]
+    lid: LidSize | None = None
+    regions: Annotated[list[LidRegion], Field(min_length=1)]
 
 
-class Marked(NamedTuple):
+class MarkedLid(NamedTuple):
     """A region and its picture."""
 
-    region: Region
+    region: LidRegion
     image: Any
 
 
-def marked_in(folder: Path, robot: Robot) -> tuple[Regions, list[Marked]]:
+def marked_in(folder: Path, robot: Robot) -> tuple[RegionsFile, list[MarkedLid]]:
     """Return the regions of a folder with their pictures.
 
     Raises:
@@ -86,7 +87,7 @@ def marked_in(folder: Path, robot: Robot) -> tuple[Regions, list[Marked]]:
         CalibrationError: a picture or colour that it names is not there.
     """
     path = folder / REGIONS
-    regions = load.build(Regions, yaml_source.read(path, load.show(path)))
+    regions = load.build(RegionsFile, yaml_source.read(path, load.show(path)))
     for region in regions.regions:
         if region.kind not in robot.colours:
             known = nearest(region.kind, robot.colours)
@@ -95,7 +96,7 @@ def marked_in(folder: Path, robot: Robot) -> tuple[Regions, list[Marked]]:
         pictures = {file: read_picture(folder / file) for file in {region.file for region in regions.regions}}
     except UserError as error:
         raise CalibrationError(f"{load.show(path)}: {error}") from error
-    return regions, [Marked(region, pictures[region.file]) for region in regions.regions]
+    return regions, [MarkedLid(region, pictures[region.file]) for region in regions.regions]
 
 
 def findings(folder: Path, robot: Robot, keep_in: Path) -> Findings:
@@ -106,13 +107,12 @@ def findings(folder: Path, robot: Robot, keep_in: Path) -> Findings:
         CalibrationError: what is marked cannot be used.
         OSError: the masks cannot be written.
     """
-    if robot.devices.camera is None:
-        raise CalibrationError("the robot file has no camera; add 'camera:' to its devices")
+    camera = needed(robot.devices.camera, "camera", "camera")
     regions, marked = marked_in(folder, robot)
     pixels = _pixels(marked)
     colours = {name: _proposed(name, found, robot) for name, found in pixels.items()}
     all_colours = {**robot.colours, **colours}
-    view_changes, view_lines = _view(regions, marked, robot.devices.camera, all_colours)
+    view_changes, view_lines = _view(regions, marked, camera, all_colours)
     lines = [line for name, found in pixels.items() for line in light_warnings(name, found)]
     lines += [
         f"{one} and {other} overlap: a pixel can be both; narrow one by hand" for one, other in overlaps(all_colours)
@@ -126,7 +126,7 @@ def findings(folder: Path, robot: Robot, keep_in: Path) -> Findings:
     )
 
 
-def _pixels(marked: list[Marked]) -> dict[str, list[Pixel]]:
+def _pixels(marked: list[MarkedLid]) -> dict[str, list[Pixel]]:
     """Return the marked pixels by colour; lids at known places serve the geometry alone."""
     found: dict[str, list[Pixel]] = {}
     for region, image in marked:
@@ -142,7 +142,7 @@ def _proposed(name: str, pixels: list[Pixel], robot: Robot) -> Colour:
         raise CalibrationError(f"{name}: {error}") from error
 
 
-def _changes(name: str, before: Colour, after: Colour) -> tuple[Change, ...]:
+def _changes(name: str, before: Colour, after: Colour) -> tuple[ValueChange, ...]:
     spans = ("hue", "saturation", "value")
     return tuple(
         change
@@ -152,8 +152,8 @@ def _changes(name: str, before: Colour, after: Colour) -> tuple[Change, ...]:
 
 
 def _view(
-    regions: Regions, marked: list[Marked], camera: CameraKeys, colours: dict[str, Colour]
-) -> tuple[tuple[Change, ...], tuple[str, ...]]:
+    regions: RegionsFile, marked: list[MarkedLid], camera: CameraKeys, colours: dict[str, Colour]
+) -> tuple[tuple[ValueChange, ...], tuple[str, ...]]:
     """Return the changes of field of view and tilt, and how well they fit; nothing without lids at known places."""
     placed = [one for one in marked if one.region.ahead is not None]
     if not placed:
@@ -165,7 +165,7 @@ def _view(
     sizes = {one.image.shape[1::-1] for one in placed}
     if len(sizes) > 1:
         raise CalibrationError("the pictures with lids at known places are of several sizes; take them with one camera")
-    sights = [_sight(one, colours, (regions.lid.height, regions.lid.width)) for one in placed]
+    sights = [_far_edge(one, colours, (regions.lid.height, regions.lid.width)) for one in placed]
     try:
         fit = fit_view(camera, sights, sizes.pop())
     except ValueError as error:
@@ -186,7 +186,7 @@ def _degrees(angle: float) -> str:
     return f"{math.degrees(angle):.2f}".rstrip("0").rstrip(".") + " deg"
 
 
-def _sight(one: Marked, colours: dict[str, Colour], lid: tuple[float, float]) -> Sight:
+def _far_edge(one: MarkedLid, colours: dict[str, Colour], lid: tuple[float, float]) -> EdgeSighting:
     """Return the far edge of a lid: of its patch if there is one in the box, else of the box as it was drawn."""
     region = one.region
     left, top, width, height = region.box
@@ -202,7 +202,7 @@ def _middle_inside(extent: Extent, box: Extent) -> bool:
     return box.left <= across <= box.right and box.top <= down <= box.bottom
 
 
-def _write_masks(marked: list[Marked], colours: dict[str, Colour], folder: Path) -> Iterator[Path]:
+def _write_masks(marked: list[MarkedLid], colours: dict[str, Colour], folder: Path) -> Iterator[Path]:
     folder.mkdir(parents=True, exist_ok=True)
     for number, (region, image) in enumerate(marked, 1):
         picture = beside(image, mask_of(to_hsv(image), colours[region.kind]), region.box)

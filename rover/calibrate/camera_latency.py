@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain
+from rover.calibrate.apparatus import Assistant, Drivetrain, needed
 from rover.calibrate.drive import geometry_of
-from rover.calibrate.findings import CalibrationError, Findings, Panel, Series, changed
+from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, changed
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import Array, CalibrationRun, headings_of
 from rover.devices.readings import MARKER
@@ -46,8 +46,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Calib
     Raises:
         CalibrationError: it has no camera, or does not turn.
     """
-    if robot.devices.camera is None:
-        raise CalibrationError("the robot file has no camera; add 'camera:' to its devices")
+    needed(robot.devices.camera, "camera", "camera")
     assistant.ready("put the tray's marker 1 to 2 m straight ahead of the robot, and give it room to turn on the spot")
     pilot = Pilot(drivetrain, robot, geometry_of(robot))
     pilot.rest(REST_S)
@@ -111,9 +110,7 @@ def findings(run: CalibrationRun, robot: Robot) -> Findings:
     Raises:
         CalibrationError: the robot has no camera, or what was measured cannot be used.
     """
-    camera = robot.devices.camera
-    if camera is None:
-        raise CalibrationError("the robot file has no camera; add 'camera:' to its devices")
+    camera = needed(robot.devices.camera, "camera", "camera")
     headings, bearings = headings_of(run), _bearings_of(run)
     found = latency_of(headings, bearings)
     latency = camera.latency if abs(found.late) < 2.0 * found.sigma else max(0.0, camera.latency + found.late)
@@ -122,7 +119,7 @@ def findings(run: CalibrationRun, robot: Robot) -> Findings:
         f"the file has it (one sigma); residual {math.degrees(found.residual):.2f} deg",
     )
     seconds, angles = headings
-    panel = Panel(
+    plot = Plot(
         "Turning in place before the marker",
         "time (s)",
         "angle (deg)",
@@ -132,7 +129,7 @@ def findings(run: CalibrationRun, robot: Robot) -> Findings:
         ),
     )
     changes = changed(("devices", "camera", "latency"), _milliseconds(camera.latency), _milliseconds(latency))
-    return Findings(changes, lines, (panel,), found._asdict())
+    return Findings(changes, lines, (plot,), found._asdict())
 
 
 def _bearings_of(run: CalibrationRun) -> tuple[Array, Array]:

@@ -12,13 +12,12 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain, check_length, check_return
-from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
+from rover.calibrate.apparatus import Assistant, Drivetrain, check_length, check_return, needed
+from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, ValueChange, changed
 from rover.calibrate.pilot import REST_S, Pilot
-from rover.calibrate.runs import CalibrationRun, Geometry, Track, path, slip, track_of, turned
+from rover.calibrate.runs import CalibrationRun, Geometry, WheelCountSeries, counts_of, path, slip, turned
 from rover.calibrate.umbmark import correction, wheel_scales
-from rover.devices.counts.keys import CountsKeys
-from rover.files.robot import Body, Robot
+from rover.files.robot import Robot
 
 LENGTH = 2.0
 SIDE = 1.0
@@ -30,42 +29,42 @@ TRIES = 4
 """A run in which a wheel slipped is driven again, so many times; then the best one is taken."""
 _ROUNDS = 50
 
-Taken = TypeVar("Taken")
+Measurement = TypeVar("Measurement")
 """What is measured after a run."""
 
 
-class Straight(NamedTuple):
+class StraightRun(NamedTuple):
     """A straight run, and its length (m) by tape."""
 
-    track: Track
+    counts: WheelCountSeries
     length: float
     slipped: bool = False
 
 
-class Spin(NamedTuple):
+class SpinRun(NamedTuple):
     """A turn on the spot, and its angle (rad) by the heading sensor."""
 
-    track: Track
+    counts: WheelCountSeries
     angle: float
     slipped: bool = False
 
 
-class Square(NamedTuple):
+class SquareRun(NamedTuple):
     """A square, counter-clockwise (``sign`` 1) or clockwise (-1), and where it came back to (m ahead, m left)."""
 
-    track: Track
+    counts: WheelCountSeries
     sign: float
     x: float
     y: float
     slipped: bool = False
 
 
-class Measured(NamedTuple):
+class DriveMeasurements(NamedTuple):
     """All that was driven and measured; ``side`` (m) is that of the squares."""
 
-    straights: Sequence[Straight]
-    spins: Sequence[Spin]
-    squares: Sequence[Square]
+    straights: Sequence[StraightRun]
+    spins: Sequence[SpinRun]
+    squares: Sequence[SquareRun]
     side: float
 
 
@@ -75,36 +74,37 @@ def geometry_of(robot: Robot) -> Geometry:
     return Geometry(metres * counts.left_scale, metres * counts.right_scale, robot.body.effective_track)
 
 
-def by_tape(straights: Sequence[Straight], geometry: Geometry) -> Geometry:
+def by_tape(straights: Sequence[StraightRun], geometry: Geometry) -> Geometry:
     """Return the geometry with the mean travel for one count that the tape gives; the track stays.
 
     Raises:
         CalibrationError: a length cannot be meant.
     """
-    ways = [_mean_way(straight.track, geometry) for straight in straights]
+    ways = [_mean_way(straight.counts, geometry) for straight in straights]
     for straight, way in zip(straights, ways, strict=True):
         check_length(straight.length, way)
     factor = float(np.median([straight.length / way for straight, way in zip(straights, ways, strict=True)]))
     return Geometry(geometry.left * factor, geometry.right * factor, geometry.track)
 
 
-def by_spins(spins: Sequence[Spin], geometry: Geometry) -> Geometry:
+def by_spins(spins: Sequence[SpinRun], geometry: Geometry) -> Geometry:
     """Return the geometry with the track that turns on the spot give.
 
     Raises:
         CalibrationError: the heading sensor says that the robot did not turn, or turned the other way.
     """
-    ways = [spin.track.right[-1] * geometry.right - spin.track.left[-1] * geometry.left for spin in spins]
+    ways = [spin.counts.right[-1] * geometry.right - spin.counts.left[-1] * geometry.left for spin in spins]
     for spin, way in zip(spins, ways, strict=True):
         if spin.angle * way <= 0.0 or abs(spin.angle) < 0.3 * abs(way) / geometry.track:
+            side, degrees = "left" if way > 0.0 else "right", math.degrees(spin.angle)
             raise CalibrationError(
-                f"by its counts the robot turned {_side_of(way)}, by the heading sensor {math.degrees(spin.angle):.0f} "
-                "deg (counter-clockwise positive): 'rover calibrate ROBOT heading' tells which of the two is wrong"
+                f"by its counts the robot turned {side}, by the heading sensor {degrees:.0f} deg (counter-clockwise "
+                "positive): 'rover calibrate ROBOT heading' tells which of the two is wrong"
             )
     return geometry._replace(track=sum(map(abs, ways)) / sum(abs(spin.angle) for spin in spins))
 
 
-def by_squares(squares: Sequence[Square], side: float, geometry: Geometry) -> Geometry:
+def by_squares(squares: Sequence[SquareRun], side: float, geometry: Geometry) -> Geometry:
     """Return the geometry corrected once by the square-path method (`rover.calibrate.umbmark`).
 
     The median of the runs of a direction stands for the method's centre of gravity: one that slipped does less harm.
@@ -122,13 +122,13 @@ def by_squares(squares: Sequence[Square], side: float, geometry: Geometry) -> Ge
     return Geometry(geometry.left * left, geometry.right * right, geometry.track * found.track)
 
 
-def errors(square: Square, geometry: Geometry) -> tuple[float, float]:
+def errors(square: SquareRun, geometry: Geometry) -> tuple[float, float]:
     """Return the return error (m): where the square truly ended less where the odometry says that it did."""
-    x, y, _ = path(square.track, geometry)
+    x, y, _ = path(square.counts, geometry)
     return square.x - float(x[-1]), square.y - float(y[-1])
 
 
-def solve(measured: Measured, start: Geometry) -> Geometry:
+def solve(measured: DriveMeasurements, start: Geometry) -> Geometry:
     """Return the geometry that fits all runs.
 
     Raises:
@@ -142,14 +142,13 @@ def solve(measured: Measured, start: Geometry) -> Geometry:
     raise CalibrationError("the square runs contradict each other; drive them again, on a firm and level floor")
 
 
-def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot, side: float = SIDE) -> Measured:
+def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot, side: float = SIDE) -> DriveMeasurements:
     """Drive all runs and have them measured.
 
     Raises:
         CalibrationError: wheels, counts, heading or tape are not as they must be.
     """
-    if robot.devices.heading is None:
-        raise CalibrationError("this robot has no heading sensor ('devices: heading:'); the track cannot be found")
+    needed(robot.devices.heading, "heading sensor", "heading")
     pilot = Pilot(drivetrain, robot, geometry_of(robot))
     straights = [_straight(pilot, assistant) for _ in range(STRAIGHTS)]
     pilot.geometry = by_tape(straights, pilot.geometry)
@@ -157,25 +156,25 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot, side: fl
     spins = [_spin(pilot, sign) for sign in (1.0, -1.0) * SPINS]
     pilot.geometry = by_spins(spins, pilot.geometry)
     squares = [_square(pilot, assistant, side, sign) for sign in (1.0, -1.0) * SQUARES]
-    return Measured(straights, spins, squares, side)
+    return DriveMeasurements(straights, spins, squares, side)
 
 
-def _straight(pilot: Pilot, assistant: Assistant) -> Straight:
+def _straight(pilot: Pilot, assistant: Assistant) -> StraightRun:
     def attempt() -> tuple[CalibrationRun, float]:
         assistant.ready(f"put the robot at the mark, {LENGTH + 0.5:g} m free ahead")
         run = pilot.straight(LENGTH)
-        return run, assistant.length(_mean_way(track_of(run), pilot.geometry))
+        return run, assistant.length(_mean_way(counts_of(run), pilot.geometry))
 
     run, length, slipped = _without_slip(attempt)
-    return Straight(track_of(run), length, slipped)
+    return StraightRun(counts_of(run), length, slipped)
 
 
-def _spin(pilot: Pilot, sign: float) -> Spin:
+def _spin(pilot: Pilot, sign: float) -> SpinRun:
     run, _, slipped = _without_slip(lambda: (pilot.spin(sign * SPIN), None))
-    return Spin(track_of(run), turned(run, REST_S), slipped)
+    return SpinRun(counts_of(run), turned(run, REST_S), slipped)
 
 
-def _square(pilot: Pilot, assistant: Assistant, side: float, sign: float) -> Square:
+def _square(pilot: Pilot, assistant: Assistant, side: float, sign: float) -> SquareRun:
     way = "left, counter-clockwise" if sign > 0.0 else "right, clockwise"
 
     def attempt() -> tuple[CalibrationRun, tuple[float, float]]:
@@ -184,12 +183,14 @@ def _square(pilot: Pilot, assistant: Assistant, side: float, sign: float) -> Squ
 
     run, (x, y), slipped = _without_slip(attempt)
     check_return(x, y, side)
-    return Square(track_of(run), sign, x, y, slipped)
+    return SquareRun(counts_of(run), sign, x, y, slipped)
 
 
-def _without_slip(attempt: Callable[[], tuple[CalibrationRun, Taken]]) -> tuple[CalibrationRun, Taken, bool]:
+def _without_slip(
+    attempt: Callable[[], tuple[CalibrationRun, Measurement]],
+) -> tuple[CalibrationRun, Measurement, bool]:
     """Return the first run in which no wheel slipped, what was measured, and False; after some tries the best, True."""
-    tried: list[tuple[float, tuple[CalibrationRun, Taken]]] = []
+    tried: list[tuple[float, tuple[CalibrationRun, Measurement]]] = []
     while len(tried) < TRIES:
         run, taken = attempt()
         tried.append((slip(run), (run, taken)))
@@ -199,15 +200,11 @@ def _without_slip(attempt: Callable[[], tuple[CalibrationRun, Taken]]) -> tuple[
     return run, taken, least > 0.0
 
 
-def _mean_way(track: Track, geometry: Geometry) -> float:
-    return 0.5 * float(track.left[-1] * geometry.left + track.right[-1] * geometry.right)
+def _mean_way(counts: WheelCountSeries, geometry: Geometry) -> float:
+    return 0.5 * float(counts.left[-1] * geometry.left + counts.right[-1] * geometry.right)
 
 
-def _side_of(way: float) -> str:
-    return "left" if way > 0.0 else "right"
-
-
-def findings(measured: Measured, robot: Robot) -> Findings:
+def findings(measured: DriveMeasurements, robot: Robot) -> Findings:
     """Return what the runs say about a robot file.
 
     Raises:
@@ -222,22 +219,21 @@ def findings(measured: Measured, robot: Robot) -> Findings:
         f"straight runs: residuals {_millimetres(_tape_residuals(measured, after))} mm",
         f"squares: came back {_rms(measured, before) * 1e3:.0f} mm off on average by the file as it was, "
         f"{_rms(measured, after) * 1e3:.1f} mm now",
-        *_told_of_slips(measured),
+        *_slip_lines(measured),
     )
-    return Findings(_changes(robot, after), lines, _panels(measured, before, after), _data(measured, before, after))
+    return Findings(_changes(robot, after), lines, _plots(measured, before, after), _data(measured, before, after))
 
 
-def _told_of_slips(measured: Measured) -> tuple[str, ...]:
-    runs: list[Straight | Spin | Square] = [*measured.straights, *measured.spins, *measured.squares]
+def _slip_lines(measured: DriveMeasurements) -> tuple[str, ...]:
+    runs: list[StraightRun | SpinRun | SquareRun] = [*measured.straights, *measured.spins, *measured.squares]
     slipped = sum(run.slipped for run in runs)
     if not slipped:
         return ()
     return (f"in {slipped} of {len(runs)} runs a wheel slipped at every try; a firmer floor would give better values",)
 
 
-def _changes(robot: Robot, after: Geometry) -> tuple[Change, ...]:
-    body: Body = robot.body
-    counts: CountsKeys = robot.devices.counts
+def _changes(robot: Robot, after: Geometry) -> tuple[ValueChange, ...]:
+    body, counts = robot.body, robot.devices.counts
     mean = 0.5 * (after.left + after.right)
     diameter = mean * body.counts_per_rev / math.pi
     return (
@@ -248,11 +244,11 @@ def _changes(robot: Robot, after: Geometry) -> tuple[Change, ...]:
     )
 
 
-def _tape_residuals(measured: Measured, geometry: Geometry) -> list[float]:
-    return [straight.length - _mean_way(straight.track, geometry) for straight in measured.straights]
+def _tape_residuals(measured: DriveMeasurements, geometry: Geometry) -> list[float]:
+    return [straight.length - _mean_way(straight.counts, geometry) for straight in measured.straights]
 
 
-def _rms(measured: Measured, geometry: Geometry) -> float:
+def _rms(measured: DriveMeasurements, geometry: Geometry) -> float:
     return math.sqrt(np.mean([math.hypot(*errors(square, geometry)) ** 2 for square in measured.squares]))
 
 
@@ -260,10 +256,10 @@ def _millimetres(lengths: Sequence[float]) -> str:
     return ", ".join(f"{length * 1e3:+.1f}" for length in lengths)
 
 
-def _panels(measured: Measured, before: Geometry, after: Geometry) -> tuple[Panel, ...]:
-    def returns(geometry: Geometry, title: str) -> Panel:
+def _plots(measured: DriveMeasurements, before: Geometry, after: Geometry) -> tuple[Plot, ...]:
+    def returns(geometry: Geometry, title: str) -> Plot:
         points = {sign: [errors(one, geometry) for one in measured.squares if one.sign == sign] for sign in (1.0, -1.0)}
-        return Panel(
+        return Plot(
             title,
             "ahead (mm)",
             "left (mm)",
@@ -279,19 +275,19 @@ def _panels(measured: Measured, before: Geometry, after: Geometry) -> tuple[Pane
     return (
         returns(before, "Return errors of the squares, file as it was"),
         returns(after, "Return errors of the squares, corrected"),
-        Panel("Straight runs, corrected", "run", "residual (mm)", (tape,)),
+        Plot("StraightRun runs, corrected", "run", "residual (mm)", (tape,)),
     )
 
 
-def _data(measured: Measured, before: Geometry, after: Geometry) -> dict[str, Any]:
+def _data(measured: DriveMeasurements, before: Geometry, after: Geometry) -> dict[str, Any]:
     return {
         "metres_per_count_left_right_and_track_m": {"before": list(before), "after": list(after)},
         "straights": [
-            {"left": one.track.left[-1], "right": one.track.right[-1], "tape_m": one.length}
+            {"left": one.counts.left[-1], "right": one.counts.right[-1], "tape_m": one.length}
             for one in measured.straights
         ],
         "spins": [
-            {"left": one.track.left[-1], "right": one.track.right[-1], "turned_rad": one.angle}
+            {"left": one.counts.left[-1], "right": one.counts.right[-1], "turned_rad": one.angle}
             for one in measured.spins
         ],
         "squares": [

@@ -11,7 +11,7 @@ class CalibrationError(UserError):
     """What was measured cannot be used; the message says what was wrong and what to do. Nothing is written."""
 
 
-class Change(NamedTuple):
+class ValueChange(NamedTuple):
     """A value of the robot file, before and after, as it is written there.
 
     Attributes:
@@ -33,7 +33,7 @@ class Series(NamedTuple):
     marks: bool = True
 
 
-class Panel(NamedTuple):
+class Plot(NamedTuple):
     """One drawing: its title, axes with units, and what is in it. ``square``: both axes have the same scale."""
 
     title: str
@@ -50,16 +50,16 @@ class Findings:
     Attributes:
         changes: proposed for the robot file; empty when it is right already.
         lines: residuals and remarks, for a person.
-        panels: to be drawn.
+        plots: to be drawn.
         data: the same and what was measured, for the record: plain numbers and texts.
     """
 
-    changes: tuple[Change, ...]
+    changes: tuple[ValueChange, ...]
     lines: tuple[str, ...]
-    panels: tuple[Panel, ...] = ()
+    plots: tuple[Plot, ...] = ()
     data: Mapping[str, Any] = field(default_factory=dict)
 
 
-def changed(key: tuple[str, ...], before: str, after: str) -> tuple[Change, ...]:
+def changed(key: tuple[str, ...], before: str, after: str) -> tuple[ValueChange, ...]:
     """Return a change, or none when it would change nothing."""
-    return () if before == after else (Change(key, before, after),)
+    return () if before == after else (ValueChange(key, before, after),)

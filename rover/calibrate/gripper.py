@@ -5,8 +5,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain
-from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
+from rover.calibrate.apparatus import Assistant, Drivetrain, needed
+from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, ValueChange, changed
 from rover.devices.gripper.keys import GripperKeys
 from rover.devices.readings import JawsValue
 from rover.files.robot import Robot
@@ -15,53 +15,53 @@ CLOSINGS = 5
 SETTLE_S = 0.4
 """After its travel time the servo is given so long to come to rest."""
 SHORTEST, LONGEST = 0.0005, 0.0025
-"""ServoPulses (s) that servos take: 1 to 2 ms by convention, 0.5 to 2.5 ms where the travel is extended."""
+"""Pulses (s) that servos take: 1 to 2 ms by convention, 0.5 to 2.5 ms where the travel is extended."""
 _APART_SIGMAS = 4.0
 
 
-class Felt(NamedTuple):
+class FeedbackSample(NamedTuple):
     """What the feedback said with the jaws at rest: its raw number and whether they hold, where it tells these."""
 
     raw: float | None
     holding: bool | None
 
 
-class Measured(NamedTuple):
-    """ServoPulses (s) and what was felt with the jaws open, closed on nothing, and closed on an object."""
+class GripperMeasurements(NamedTuple):
+    """Pulses (s) and the feedback with the jaws open, closed on nothing, and closed on an object."""
 
     opened: float
     closed: float
-    open_jaws: Sequence[Felt] = ()
-    nothing: Sequence[Felt] = ()
-    something: Sequence[Felt] = ()
+    open_jaws: Sequence[FeedbackSample] = ()
+    nothing: Sequence[FeedbackSample] = ()
+    something: Sequence[FeedbackSample] = ()
 
 
-def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Measured:
+def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> GripperMeasurements:
     """Find the pulses by eye; with feedback, close the jaws on nothing and on an object, some times each.
 
     Raises:
         CalibrationError: there is no gripper.
     """
     gripper = _gripper(robot)
-    hand = _Hand(drivetrain, robot)
+    jaws = _ServoJaws(drivetrain, robot)
     assistant.take_object()
-    closed = check_pulse(assistant.pulse("closed", gripper.closed, hand.move))
-    opened = check_pulse(assistant.pulse("open", gripper.open, hand.move))
+    closed = check_pulse(assistant.pulse("closed", gripper.closed, jaws.move))
+    opened = check_pulse(assistant.pulse("open", gripper.open, jaws.move))
     if abs(opened - closed) < 50e-6:
         raise CalibrationError("open and closed are less than 50 us apart; the jaws would not move")
     if gripper.feedback == "none":
-        return Measured(opened, closed)
-    open_jaws, nothing, something = list[Felt](), list[Felt](), list[Felt]()
+        return GripperMeasurements(opened, closed)
+    open_jaws, nothing, something = list[FeedbackSample](), list[FeedbackSample](), list[FeedbackSample]()
     for _ in range(CLOSINGS):
-        open_jaws.append(hand.move(opened))
-        nothing.append(hand.move(closed))
+        open_jaws.append(jaws.move(opened))
+        nothing.append(jaws.move(closed))
     for _ in range(CLOSINGS):
-        hand.move(opened)
+        jaws.move(opened)
         assistant.put_object()
-        something.append(hand.move(closed))
-    hand.move(opened)
+        something.append(jaws.move(closed))
+    jaws.move(opened)
     assistant.take_object()
-    return Measured(opened, closed, open_jaws, nothing, something)
+    return GripperMeasurements(opened, closed, open_jaws, nothing, something)
 
 
 def check_pulse(pulse: float) -> float:
@@ -76,14 +76,7 @@ def check_pulse(pulse: float) -> float:
 
 
 def _gripper(robot: Robot) -> GripperKeys:
-    """Return the robot's gripper.
-
-    Raises:
-        CalibrationError: it has none.
-    """
-    if robot.devices.gripper is None:
-        raise CalibrationError("this robot has no gripper; name it under 'devices: gripper:' in its file")
-    return robot.devices.gripper
+    return needed(robot.devices.gripper, "gripper", "gripper")
 
 
 def opening_at(pulse: float, robot: Robot) -> float:
@@ -105,26 +98,26 @@ def widened(robot: Robot) -> Robot:
     return robot.model_copy(update={"devices": devices})
 
 
-class _Hand:
-    """Moves the jaws and feels."""
+class _ServoJaws:
+    """Moves the jaws and reads their feedback."""
 
     def __init__(self, drivetrain: Drivetrain, robot: Robot) -> None:
         self._drivetrain, self._gripper = drivetrain, _gripper(robot)
         self._steps = round((self._gripper.travel_time + SETTLE_S) / drivetrain.period_s)
 
-    def move(self, pulse: float) -> Felt:
-        """Move to a pulse (s) and return what is felt there."""
+    def move(self, pulse: float) -> FeedbackSample:
+        """Move to a pulse (s) and return the feedback there."""
         self._drivetrain.jaws(pulse)
         holding = None
         for _ in range(self._steps):
             for family, reading in self._drivetrain.step(0.0, 0.0):
                 if family == "gripper" and isinstance(reading.value, JawsValue):
                     holding = reading.value.holding
-        return Felt(self._drivetrain.feedback(), holding)
+        return FeedbackSample(self._drivetrain.feedback(), holding)
 
 
-def findings(measured: Measured, robot: Robot) -> Findings:
-    """Return what was felt says about a robot file."""
+def findings(measured: GripperMeasurements, robot: Robot) -> Findings:
+    """Return what the feedback says about a robot file."""
     gripper = _gripper(robot)
     key = ("devices", "gripper")
     changes = (
@@ -132,25 +125,27 @@ def findings(measured: Measured, robot: Robot) -> Findings:
         *changed((*key, "closed"), _pulse(gripper.closed), _pulse(measured.closed)),
         *_signature(measured, gripper),
     )
-    panel = Panel(
+    plot = Plot(
         "Feedback",
         "closing",
         "raw number",
         tuple(
-            Series(name, list(range(1, 1 + len(_raw(felt)))), _raw(felt))
-            for name, felt in (
+            Series(name, list(range(1, 1 + len(_raw(samples)))), _raw(samples))
+            for name, samples in (
                 ("open", measured.open_jaws),
                 ("closed on nothing", measured.nothing),
                 ("closed on the object", measured.something),
             )
         ),
     )
-    data = {name: [list(felt) for felt in getattr(measured, name)] for name in ("open_jaws", "nothing", "something")}
+    data = {
+        name: [list(sample) for sample in getattr(measured, name)] for name in ("open_jaws", "nothing", "something")
+    }
     pulses = {"open_s": measured.opened, "closed_s": measured.closed}
-    return Findings(changes, _lines(measured), (panel,) if _raw(measured.nothing) else (), pulses | data)
+    return Findings(changes, _lines(measured), (plot,) if _raw(measured.nothing) else (), pulses | data)
 
 
-def _signature(measured: Measured, gripper: GripperKeys) -> tuple[Change, ...]:
+def _signature(measured: GripperMeasurements, gripper: GripperKeys) -> tuple[ValueChange, ...]:
     """Return the changes to the feedback's numbers, where it is read from a file and they can be told apart."""
     key = ("devices", "gripper")
     opened, nothing, something = map(_raw, (measured.open_jaws, measured.nothing, measured.something))
@@ -173,11 +168,11 @@ def is_apart(nothing: Sequence[float], something: Sequence[float]) -> bool:
     return abs(float(np.mean(something)) - float(np.mean(nothing))) > _APART_SIGMAS * spread
 
 
-def _lines(measured: Measured) -> tuple[str, ...]:
+def _lines(measured: GripperMeasurements) -> tuple[str, ...]:
     if not measured.nothing:
         return ("no feedback: that something is held must be seen in another way",)
     nothing, something = _raw(measured.nothing), _raw(measured.something)
-    held = tuple(sum(felt.holding is True for felt in group) for group in (measured.nothing, measured.something))
+    held = tuple(sum(sample.holding is True for sample in group) for group in (measured.nothing, measured.something))
     by_number = (
         f"raw number: {_spread(nothing)} closed on nothing, {_spread(something)} closed on the object: "
         + ("well apart" if is_apart(nothing, something) else "too close together to tell; no numbers are proposed")
@@ -191,8 +186,8 @@ def _lines(measured: Measured) -> tuple[str, ...]:
     )
 
 
-def _raw(felt: Sequence[Felt]) -> list[float]:
-    return [one.raw for one in felt if one.raw is not None]
+def _raw(samples: Sequence[FeedbackSample]) -> list[float]:
+    return [one.raw for one in samples if one.raw is not None]
 
 
 def _spread(numbers: Sequence[float]) -> str:

@@ -5,12 +5,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain
+from rover.calibrate.apparatus import Assistant, Drivetrain, needed
 from rover.calibrate.drive import geometry_of
-from rover.calibrate.findings import CalibrationError, Findings, Panel, Series, changed
+from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, changed
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import Array, CalibrationRun, headings_of, turned
-from rover.devices.heading.keys import HeadingKeys
 from rover.files.robot import Robot
 from rover.quantities import wrap
 
@@ -20,7 +19,7 @@ LEAST_SIGMA = math.radians(0.2)
 _LEAST_TURN = math.radians(20.0)
 
 
-class Rest(NamedTuple):
+class RestMeasurement(NamedTuple):
     """A rest in a known heading: reports (s from the start, rad), and the true heading (rad)."""
 
     seconds: Array
@@ -28,31 +27,20 @@ class Rest(NamedTuple):
     true: float
 
 
-def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> Rest:
+def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> RestMeasurement:
     """Let the robot stand in a known heading, then turn it left by a quarter and see that all agree on that.
 
     Raises:
         CalibrationError: there is no sensor, it is silent, or it or the wheels have the wrong direction.
     """
-    _sensor(robot)
+    needed(robot.devices.heading, "heading sensor", "heading")
     assistant.ready("put the robot down in a heading that you know, where it will work; nothing of iron close by")
     true = assistant.true_heading()
     pilot = Pilot(drivetrain, robot, geometry_of(robot))
     seconds, angles = headings_of(pilot.rest(AT_REST_S))
     assistant.ready("give it room: it turns on the spot by about a quarter turn to the left")
     check_direction(pilot.turn_by_wheels(math.pi / 2.0), assistant.turned_left())
-    return Rest(seconds - seconds[0], angles, true)
-
-
-def _sensor(robot: Robot) -> HeadingKeys:
-    """Return the robot's heading sensor.
-
-    Raises:
-        CalibrationError: it has none.
-    """
-    if robot.devices.heading is None:
-        raise CalibrationError("this robot has no heading sensor; name it under 'devices: heading:' in its file")
-    return robot.devices.heading
+    return RestMeasurement(seconds - seconds[0], angles, true)
 
 
 def check_direction(run: CalibrationRun, went_left: bool) -> None:
@@ -78,13 +66,13 @@ def check_direction(run: CalibrationRun, went_left: bool) -> None:
         )
 
 
-def findings(rest: Rest, robot: Robot) -> Findings:
+def findings(rest: RestMeasurement, robot: Robot) -> Findings:
     """Return what a rest says about a robot file: ``offset`` and ``sigma``, and the drift to be told.
 
     Raises:
         CalibrationError: there are too few reports.
     """
-    sensor = _sensor(robot)
+    sensor = needed(robot.devices.heading, "heading sensor", "heading")
     if len(rest.seconds) < 20:
         raise CalibrationError(f"{len(rest.seconds)} headings came in only; 20 or more are due")
     slope, start = np.polyfit(rest.seconds, rest.angles, 1)
@@ -109,7 +97,7 @@ def findings(rest: Rest, robot: Robot) -> Findings:
     )
     errors = [math.degrees(wrap(angle - rest.true)) for angle in rest.angles]
     trend = [math.degrees(wrap(start + slope * second - rest.true)) for second in rest.seconds]
-    panel = Panel(
+    plot = Plot(
         "Heading at rest less true heading, file as it was",
         "time (s)",
         "error (deg)",
@@ -122,7 +110,7 @@ def findings(rest: Rest, robot: Robot) -> Findings:
         "drift_rad_per_s": float(slope),
         "reports": len(rest.seconds),
     }
-    return Findings(changes, lines, (panel,), data)
+    return Findings(changes, lines, (plot,), data)
 
 
 def _degrees(angle: float) -> str:

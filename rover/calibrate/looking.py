@@ -15,7 +15,7 @@ from rover.files.problems import FileProblems
 from rover.files.robot import Robot
 from rover.vision.colour import patches_of, to_hsv
 from rover.vision.detector import FrameWatch, detector_of
-from rover.vision.geometry import direction, view_of
+from rover.vision.lens import direction, view_of
 from rover.vision.pictures import ENDINGS, annotated, described, read_picture, write_picture
 
 WAIT_S = 10.0

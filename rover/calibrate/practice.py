@@ -12,7 +12,7 @@ from rover.calibrate.runs import Geometry
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.devices.registry import SIMULATED, is_dotted, load_driver
-from rover.files.bench import BenchFile, Standing
+from rover.files.bench import BenchFile, PlacedObject
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.quantities import wrap
@@ -62,7 +62,7 @@ def field_round(start: Start) -> Errand:
 
 def practice_bench(file: BenchFile, robot: Robot, seed: int, start: Start = Start()) -> Bench:  # noqa: B008
     """Return a bench for practice: its floor and its devices, with one jar out of the way, no walls and no posts."""
-    jar = Standing(kind="amber", x=f"{ASIDE[0]} m", y=f"{ASIDE[1]} m")  # type: ignore[arg-type]
+    jar = PlacedObject(kind="amber", x=f"{ASIDE[0]} m", y=f"{ASIDE[1]} m")  # type: ignore[arg-type]
     bare = file.model_copy(update={"objects": [jar], "scatter": {}, "walls": [], "obstacles": []})
     return Bench(bare, robot, field_round(start), seed)
 

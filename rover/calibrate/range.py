@@ -6,8 +6,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain
-from rover.calibrate.findings import CalibrationError, Change, Findings, Panel, Series, changed
+from rover.calibrate.apparatus import Assistant, Drivetrain, needed
+from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, ValueChange, changed
 from rover.devices.range.echo_pins import speed_of_sound
 from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import RangeValue
@@ -21,7 +21,7 @@ _LEAST_OUTLIER = 0.02
 _LEAST_POINTS = 3
 
 
-class Point(NamedTuple):
+class RulerSample(NamedTuple):
     """What was heard at one distance (m, by the ruler): the distances reported, and how many echoes were missing."""
 
     ruler: float
@@ -40,7 +40,7 @@ class Point(NamedTuple):
         return int(np.sum(away > max(3.0 * 1.4826 * float(np.median(away)), _LEAST_OUTLIER)))
 
 
-class Line(NamedTuple):
+class LineFit(NamedTuple):
     """True distance = ``offset`` (m) + ``scale`` times what is reported, with their standard errors."""
 
     offset: float
@@ -49,13 +49,13 @@ class Line(NamedTuple):
     scale_sigma: float
 
 
-def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> tuple[list[Point], float]:
+def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> tuple[list[RulerSample], float]:
     """Have the robot put before a wall at several distances; return what it heard, and the air's temperature.
 
     Raises:
         CalibrationError: there is no range finder, or it is silent.
     """
-    sensor = _sensor(robot)
+    sensor = needed(robot.devices.range, "range finder", "range")
     celsius = assistant.air_temperature()
     wanted = [distance for distance in DISTANCES if sensor.least + 0.02 < distance < 0.95 * sensor.most]
     if len(wanted) < _LEAST_POINTS:
@@ -63,18 +63,7 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot) -> tuple
     return [_listen(drivetrain, assistant.wall_distance(distance)) for distance in wanted], celsius
 
 
-def _sensor(robot: Robot) -> RangeKeys:
-    """Return the robot's range finder.
-
-    Raises:
-        CalibrationError: it has none.
-    """
-    if robot.devices.range is None:
-        raise CalibrationError("this robot has no range finder; name it under 'devices: range:' in its file")
-    return robot.devices.range
-
-
-def _listen(drivetrain: Drivetrain, ruler: float) -> Point:
+def _listen(drivetrain: Drivetrain, ruler: float) -> RulerSample:
     """Listen to what is reported from now on.
 
     Raises:
@@ -88,10 +77,10 @@ def _listen(drivetrain: Drivetrain, ruler: float) -> Point:
     if not values:
         raise CalibrationError("the range finder is silent: see its wiring ('rover bring-up'), and begin again")
     heard = tuple(value.distance for value in values if value.distance is not None)
-    return Point(ruler, heard, len(values) - len(heard))
+    return RulerSample(ruler, heard, len(values) - len(heard))
 
 
-def fit(points: Sequence[Point], factor: float = 1.0) -> Line:
+def fit(points: Sequence[RulerSample], factor: float = 1.0) -> LineFit:
     """Return the line of least squares through ruler against median, all points alike.
 
     Args:
@@ -104,15 +93,15 @@ def fit(points: Sequence[Point], factor: float = 1.0) -> Line:
     residuals = y - (offset + scale * x)
     variance = float(residuals @ residuals) / (len(x) - 2)
     offset_variance, scale_variance = variance * np.diag(np.linalg.inv(design.T @ design))
-    return Line(float(offset), float(scale), math.sqrt(offset_variance), math.sqrt(scale_variance))
+    return LineFit(float(offset), float(scale), math.sqrt(offset_variance), math.sqrt(scale_variance))
 
 
-def without_outliers(points: Sequence[Point], factor: float) -> tuple[list[Point], list[Point]]:
+def without_outliers(points: Sequence[RulerSample], factor: float) -> tuple[list[RulerSample], list[RulerSample]]:
     """Return (points that lie on one line, points that do not), the worst left out first while others remain enough.
 
     A point is out when it is 2 cm and four standard deviations away from the line through the others.
     """
-    kept, out = list(points), list[Point]()
+    kept, out = list(points), list[RulerSample]()
     while len(kept) > _LEAST_POINTS + 1:
         worst = max(kept, key=lambda point: _away(point, kept, factor)[0])
         away, usual = _away(worst, kept, factor)
@@ -123,7 +112,7 @@ def without_outliers(points: Sequence[Point], factor: float) -> tuple[list[Point
     return kept, out
 
 
-def _away(point: Point, points: Sequence[Point], factor: float) -> tuple[float, float]:
+def _away(point: RulerSample, points: Sequence[RulerSample], factor: float) -> tuple[float, float]:
     """Return how far (m) a point is from the line through the others, and how far these are from it."""
     others = [other for other in points if other is not point]
     line = fit(others, factor)
@@ -131,17 +120,17 @@ def _away(point: Point, points: Sequence[Point], factor: float) -> tuple[float, 
     return abs(_residual(point, line, factor)), usual
 
 
-def _residual(point: Point, line: Line, factor: float) -> float:
+def _residual(point: RulerSample, line: LineFit, factor: float) -> float:
     return point.ruler - (line.offset + line.scale * point.median * factor)
 
 
-def findings(measured: tuple[Sequence[Point], float], robot: Robot) -> Findings:
+def findings(measured: tuple[Sequence[RulerSample], float], robot: Robot) -> Findings:
     """Return what the distances say about a robot file.
 
     Raises:
         CalibrationError: too few distances with an echo, or ruler and sensor are worlds apart.
     """
-    sensor = _sensor(robot)
+    sensor = needed(robot.devices.range, "range finder", "range")
     points, celsius = measured
     by_pings = sensor.driver == "echo_pins"
     factor = speed_of_sound(celsius) / speed_of_sound(sensor.temperature) if by_pings else 1.0
@@ -160,19 +149,19 @@ def findings(measured: tuple[Sequence[Point], float], robot: Robot) -> Findings:
     lines = (
         f"true = {line.offset * 1e3:+.1f} mm (+- {line.offset_sigma * 1e3:.1f}) + {line.scale:.4f} "
         f"(+- {line.scale_sigma:.4f}) times reported, at {celsius:.1f} degC",
-        *(_told(point, line, factor) for point in points),
+        *(_sample_line(point, line, factor) for point in points),
         *(f"left out: {point.ruler:.3f} m, which lies off the line of the others" for point in out),
         *(["the scale is not one, and the temperature is right: look at ruler and sensor"] if is_scaled else []),
     )
     return Findings(
-        _changes(sensor, offset, line, celsius), lines, _panels(kept, out, line, factor), _data(points, line, celsius)
+        _changes(sensor, offset, line, celsius), lines, _plots(kept, out, line, factor), _data(points, line, celsius)
     )
 
 
-def _changes(sensor: RangeKeys, offset: float, line: Line, celsius: float) -> tuple[Change, ...]:
+def _changes(sensor: RangeKeys, offset: float, line: LineFit, celsius: float) -> tuple[ValueChange, ...]:
     """Return the changes: an offset that is more than its error moves the place of the sensor's face."""
     key = ("devices", "range")
-    ahead: tuple[Change, ...] = ()
+    ahead: tuple[ValueChange, ...] = ()
     if abs(offset) > max(0.003, line.offset_sigma):
         ahead = changed((*key, "ahead"), f"{sensor.ahead * 1e3:.0f} mm", f"{(sensor.ahead + offset) * 1e3:.0f} mm")
     if sensor.driver != "echo_pins":
@@ -180,7 +169,7 @@ def _changes(sensor: RangeKeys, offset: float, line: Line, celsius: float) -> tu
     return (*ahead, *changed((*key, "temperature"), f"{sensor.temperature:.1f} degC", f"{celsius:.1f} degC"))
 
 
-def _told(point: Point, line: Line, factor: float) -> str:
+def _sample_line(point: RulerSample, line: LineFit, factor: float) -> str:
     of = len(point.heard) + point.missing
     if not point.heard:
         return f"{point.ruler:.3f} m: no echo in {of} pings"
@@ -191,8 +180,8 @@ def _told(point: Point, line: Line, factor: float) -> str:
     )
 
 
-def _panels(kept: Sequence[Point], out: Sequence[Point], line: Line, factor: float) -> tuple[Panel, ...]:
-    def series(label: str, points: Sequence[Point]) -> Series:
+def _plots(kept: Sequence[RulerSample], out: Sequence[RulerSample], line: LineFit, factor: float) -> tuple[Plot, ...]:
+    def series(label: str, points: Sequence[RulerSample]) -> Series:
         return Series(label, [one.ruler for one in points], [_residual(one, line, factor) * 1e3 for one in points])
 
     heard = [(point.ruler, one) for point in [*kept, *out] for one in point.heard]
@@ -200,14 +189,12 @@ def _panels(kept: Sequence[Point], out: Sequence[Point], line: Line, factor: flo
     fitted = Series("line", [line.offset + line.scale * factor * end for end in ends], ends, marks=False)
     pings = Series("pings", [ruler for ruler, _ in heard], [one for _, one in heard])
     return (
-        Panel("Range finder against ruler", "ruler (m)", "reported (m)", (pings, fitted)),
-        Panel(
-            "Residuals of the medians", "ruler (m)", "residual (mm)", (series("used", kept), series("left out", out))
-        ),
+        Plot("Range finder against ruler", "ruler (m)", "reported (m)", (pings, fitted)),
+        Plot("Residuals of the medians", "ruler (m)", "residual (mm)", (series("used", kept), series("left out", out))),
     )
 
 
-def _data(points: Sequence[Point], line: Line, celsius: float) -> dict[str, Any]:
+def _data(points: Sequence[RulerSample], line: LineFit, celsius: float) -> dict[str, Any]:
     return {
         "celsius": celsius,
         "line": line._asdict(),

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import yaml
 
-from rover.calibrate.findings import CalibrationError, Change
+from rover.calibrate.findings import CalibrationError, ValueChange
 from rover.files import load
 from rover.files.yaml_source import read_text
 
@@ -26,7 +26,7 @@ class Edit(NamedTuple):
     text: str
 
 
-def changed_text(text: str, changes: Sequence[Change]) -> str:
+def changed_text(text: str, changes: Sequence[ValueChange]) -> str:
     """Return a robot file's text with new values; a key that is not there yet comes last in its block.
 
     Raises:
@@ -42,7 +42,7 @@ def changed_text(text: str, changes: Sequence[Change]) -> str:
     return text
 
 
-def _with(values: object, change: Change) -> object:
+def _with(values: object, change: ValueChange) -> object:
     """Return the values that a file has after a change."""
     if not change.key:
         return read_text(f"value: {change.after}", Path(), "value").values["value"]
@@ -58,7 +58,7 @@ def _applied(text: str, edit: Edit) -> str:
     return text[: edit.begins] + edit.text + text[edit.ends :]
 
 
-def _edit(text: str, change: Change) -> Edit:
+def _edit(text: str, change: ValueChange) -> Edit:
     node = yaml.compose(text, Loader=yaml.SafeLoader)
     *blocks, last = change.key
     for key in blocks:
@@ -98,7 +98,7 @@ def _new_line(text: str, block: yaml.MappingNode, end: int, line: str) -> Edit:
     return Edit(at, at, f"{newline}{indent}{line}")
 
 
-def write(path: Path, changes: Sequence[Change]) -> Path:
+def write(path: Path, changes: Sequence[ValueChange]) -> Path:
     """Put changes into a robot file at once, keep the file as it was beside it, and return the latter's path.
 
     Raises:

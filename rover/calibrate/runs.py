@@ -38,15 +38,15 @@ class CalibrationRun(NamedTuple):
         return [reading for name, reading in self.readings if name == family]
 
 
-class Track(NamedTuple):
-    """Counts since the run's start, by time (s)."""
+class WheelCountSeries(NamedTuple):
+    """Counts of the two sides since the run's start, by time (s)."""
 
     seconds: Array
     left: Array
     right: Array
 
 
-def track_of(run: CalibrationRun) -> Track:
+def counts_of(run: CalibrationRun) -> WheelCountSeries:
     """Return the counts of a run.
 
     Raises:
@@ -59,7 +59,7 @@ def track_of(run: CalibrationRun) -> Track:
     if len({value.boot for value in values}) > 1:
         raise CalibrationError("the device that counts restarted during the run; check its supply, and begin again")
     first = values[0]
-    return Track(
+    return WheelCountSeries(
         np.array([reading.taken_ns * 1e-9 for reading in readings]),
         np.array([float(value.left - first.left) for value in values]),
         np.array([float(value.right - first.right) for value in values]),
@@ -85,9 +85,9 @@ def turned(run: CalibrationRun, rest_s: float) -> float:
     return float(np.mean(angles[seconds >= seconds[-1] - rest_s]) - np.mean(angles[seconds <= seconds[0] + rest_s]))
 
 
-def path(track: Track, geometry: Geometry) -> tuple[Array, Array, Array]:
+def path(counts: WheelCountSeries, geometry: Geometry) -> tuple[Array, Array, Array]:
     """Return (x, y, heading) of the odometry's path from (0, 0) along +x: arcs between reports, by their chords."""
-    left, right = np.diff(track.left) * geometry.left, np.diff(track.right) * geometry.right
+    left, right = np.diff(counts.left) * geometry.left, np.diff(counts.right) * geometry.right
     turn = (right - left) / geometry.track
     heading = np.concatenate(([0.0], np.cumsum(turn)))
     chord = 0.5 * (left + right) * np.sinc(turn / (2.0 * math.pi))
@@ -105,12 +105,14 @@ def slip(run: CalibrationRun) -> float:
     """
     rates = [(reading.taken_ns * 1e-9, reading.value) for reading in run.of("heading")]
     rates = [(second, value) for second, value in rates if isinstance(value, HeadingValue) and value.rate is not None]
-    track = track_of(run)
+    counts = counts_of(run)
     if len(rates) < 3:
         return 0.0
     seconds, rate = np.array([second for second, _ in rates]), np.array([value.rate for _, value in rates])
     angle = np.concatenate(([0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * np.diff(seconds))))
-    begins = np.arange(max(seconds[0], track.seconds[0]), min(seconds[-1], track.seconds[-1]) - WINDOW_S, WINDOW_S / 2)
+    begins = np.arange(
+        max(seconds[0], counts.seconds[0]), min(seconds[-1], counts.seconds[-1]) - WINDOW_S, WINDOW_S / 2
+    )
     if len(begins) < 4:
         return 0.0
 
@@ -118,7 +120,7 @@ def slip(run: CalibrationRun) -> float:
         both: Array = np.interp(begins + WINDOW_S, times, values) - np.interp(begins, times, values)
         return both
 
-    sides = [over_windows(track.seconds, side) for side in (track.left, track.right)]
+    sides = [over_windows(counts.seconds, side) for side in (counts.left, counts.right)]
     wheels = np.column_stack([*sides, np.ones(len(begins))])
     turns = over_windows(seconds, angle)
     differences = np.abs(turns - wheels @ np.linalg.lstsq(wheels, turns, rcond=1e-6)[0])

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from rover.calibrate import camera_latency, drive, gripper, heading, plots, range
 from rover.calibrate.apparatus import Assistant, Drivetrain
-from rover.calibrate.findings import CalibrationError, Change, Findings
+from rover.calibrate.findings import CalibrationError, Findings, ValueChange
 from rover.calibrate.practice import BenchAssistant, BenchDrivetrain, practice_bench, true_geometry
 from rover.files.bench import BenchFile
 from rover.files.robot import Robot
@@ -82,7 +82,7 @@ def _percent(factor: float) -> str:
     return f"{factor - 1.0:+.2%}"
 
 
-def table(changes: Sequence[Change]) -> list[str]:
+def table(changes: Sequence[ValueChange]) -> list[str]:
     """Return the lines that show values before and after."""
     if not changes:
         return ["the robot file is right as it is"]
@@ -111,5 +111,5 @@ def keep(outcome: CalibrationOutcome, order: Order, path: Path) -> list[Path]:
     }
     path.write_text(json.dumps(record, indent=1, default=float) + "\n", "utf-8")
     title = f"{order.what}: {outcome.host}"
-    picture = plots.draw(found.panels, title, path.with_suffix(".png")) if found.panels else None
+    picture = plots.draw(found.plots, title, path.with_suffix(".png")) if found.plots else None
     return [path] if picture is None else [path, picture]

@@ -57,7 +57,7 @@ def command(robot: Path, ports: dict[str, str], what: str, side: str, write: boo
     for line in (*session.table(outcome.found.changes), *outcome.found.lines, *outcome.truth):
         click.echo(line)
     click.echo(f"record: {', '.join(map(str, kept))}")
-    if len(kept) == 1 and outcome.found.panels:
+    if len(kept) == 1 and outcome.found.plots:
         click.echo("no picture: pip install 'rover[report]' brings what draws it")
     if outcome.found.changes and (write or _is_to_be_written(robot, outcome, person)):
         _write(robot, outcome.found)

@@ -9,9 +9,10 @@ from rover.activities.fixing import SightMarker
 from rover.behaviour.vocabulary import Progress
 from rover.core.stopping import Stopping
 from rover.estimate.field import Ground
-from rover.estimate.pose import Errors, Pose, PoseFilter
+from rover.estimate.pose import Errors, PoseFilter
 from rover.files.errand import Errand
 from rover.files.robot import Robot
+from rover.geometry import Pose
 from rover.motion.request import Request
 from rover.vision.targets import FieldOfView
 

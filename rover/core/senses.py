@@ -10,7 +10,7 @@ from rover.core.targeting import Targeting
 from rover.devices.readings import MARKER, Detection, Reading
 from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
 from rover.estimate.odometry import Odometer
-from rover.estimate.pose import Pose
+from rover.geometry import Pose
 from rover.motion.carriage import Carriage
 
 COUNTS_LOST = 0.01

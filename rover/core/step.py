@@ -20,10 +20,10 @@ from rover.core.stopping import Stopping
 from rover.devices.readings import DriveCommand, JawsCommand
 from rover.errand.ledger import Ledger
 from rover.estimate.field import LookedAt, ground_of
-from rover.estimate.pose import Pose
 from rover.events import Event, HoldBack, TrackPoint
 from rover.files.errand import Errand
 from rover.files.robot import Robot
+from rover.geometry import Pose
 from rover.motion.carriage import Carriage
 from rover.motion.limits import Allowed
 from rover.motion.request import STILL, Request

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from rover.activities.activity import Knowledge
 from rover.devices.readings import Detection
 from rover.errand.ledger import Ledger
-from rover.estimate.field import inside
-from rover.estimate.pose import Pose
+from rover.geometry import Pose, inside
 from rover.quantities import wrap
 from rover.vision.targets import Remembered, Sighting, TargetMemory, sight
 

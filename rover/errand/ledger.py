@@ -7,8 +7,7 @@ from typing import Any, NamedTuple
 from rover.estimate.field import Ground, LookedAt, Slot
 from rover.events import Delivery, Event, Find, GivenUp, Note
 from rover.files.errand import Errand
-
-XY = tuple[float, float]
+from rover.geometry import XY
 
 
 class Grip(NamedTuple):

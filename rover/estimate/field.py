@@ -1,13 +1,12 @@
 """The ground as the errand file describes it: its edge, walls, tray and slots, and what of it has been looked at."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rover.files.errand import FieldPlan, Zone
+from rover.geometry import XY, distance_to_segment, inside
 from rover.quantities import wrap
 
-XY = tuple[float, float]
 CELL = 0.25
 """Side (m) of the squares in which looked-at ground is counted."""
 LOOKS = 2
@@ -17,28 +16,6 @@ JAWS_ROOM = 0.15
 """Room (m) that the open jaws need between two objects."""
 ENOUGH = 0.97
 """Share of the squares that counts as all: a few lie behind things."""
-
-
-def inside(point: XY, polygon: Sequence[XY]) -> bool:
-    """Tell whether a point lies in a polygon (even-odd rule)."""
-    x, y = point
-    result = False
-    x1, y1 = polygon[-1]
-    for x2, y2 in polygon:
-        if (y1 > y) != (y2 > y) and x < (x2 - x1) * (y - y1) / (y2 - y1) + x1:
-            result = not result
-        x1, y1 = x2, y2
-    return result
-
-
-def distance_to_segment(point: XY, a: XY, b: XY) -> float:
-    """Return the distance (m) from a point to the segment ab."""
-    ax, ay = a
-    dx, dy = b[0] - ax, b[1] - ay
-    length2 = dx * dx + dy * dy
-    along = 0.0 if length2 == 0.0 else ((point[0] - ax) * dx + (point[1] - ay) * dy) / length2
-    along = min(1.0, max(0.0, along))
-    return math.hypot(point[0] - ax - along * dx, point[1] - ay - along * dy)
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from rover.estimate.field import XY
-from rover.estimate.pose import HEADING, Pose, PoseFilter, X, Y
+from rover.estimate.covariance import HEADING, X, Y
+from rover.estimate.pose import PoseFilter
+from rover.geometry import XY, Pose
 from rover.quantities import wrap
 
 RANGE_SIGMA = 0.025

@@ -15,8 +15,6 @@ class Odometer:
         scales: what the left and the right counts are multiplied by, to make up for unequal wheels.
     """
 
-    __slots__ = ("_last", "_left", "_metres", "_right", "_top_speed", "refused", "speed_left", "speed_right")
-
     def __init__(self, metres_per_count: float, top_speed: float, scales: tuple[float, float] = (1.0, 1.0)) -> None:
         self._metres = metres_per_count
         self._left, self._right = (metres_per_count * scale for scale in scales)

@@ -7,14 +7,7 @@ for each metre it travels. Where the heading sensor tells its turn rate, that tu
 a skid-steer base turns by slipping. A side that travels more than the rate and the other side allow has slipped, and
 only what is left of it counts.
 
-The bias of the place is a first-order Gauss-Markov process in the way gone (A. Gelb, ed., "Applied Optimal
-Estimation", 1974, the section on random processes; from memory): steel near by pulls a compass differently a metre on.
-Without it the filter would take twenty wrong headings a second for twenty independent ones. The drift is a random
-walk: position fixes tell it, and it is still known a trip later.
-
-The mean moves with each count; the covariance follows when it is needed: over any path the Jacobian of position by
-heading is the way gone, turned by a right angle. Plain floats: on 6x6 matrices numpy's calls cost more than the
-arithmetic.
+The mean moves with each count; its covariance (`rover.estimate.covariance`) follows when it is needed.
 """
 
 import math
@@ -22,10 +15,10 @@ from collections import deque
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from rover.estimate.covariance import DRIFT, HEADING, PLACE_BIAS, SCALE, Covariance, Motion, X, Y
+from rover.geometry import Pose
 from rover.quantities import clamp, wrap
 
-CHI_SQUARE_1_99 = 6.6349
-"""99 % quantile of chi-square with one degree of freedom (scipy.stats.chi2.ppf)."""
 REFUSALS_BEFORE_DOUBT = 10
 """So many refused headings in a row, and the filter doubts itself rather than the sensor."""
 HISTORY_NS = 1_500_000_000
@@ -33,7 +26,7 @@ TURN_SCALE_SIGMA = 0.1
 """Share of a turn by which the wheels alone may be wrong about it, once the effective track has been learned..."""
 TURN_SCALE_GUESSED = 0.2
 """... and while it is a guess: a skid-steer base turns as if its track were 1.2 to 1.9 times the geometric one."""
-BLIND_SLIP = 0.003
+UNMEASURED_SLIP = 0.003
 """Growth of the heading's variance (rad^2 a metre) by slips that the wheels alone cannot tell."""
 TURN_TO_LEARN = 3.0
 """Turning (rad) beside the sensor's rate in which the guess is worth 1/e."""
@@ -48,35 +41,14 @@ SLIP_RATE = 0.12
 SLIP_SHARE = 0.2
 SLIP_DOUBT = 0.4
 """Share of a slip that is not known after it was taken out."""
-SIDEWAYS_SHARE = 0.15
-"""Variance across the way, as a share of that along it: a skid-steer base scrubs sideways."""
 TRACK_GAIN = 0.02
 LEARN_RATE = 0.5
 """The effective track is refined while the robot turns faster than this (rad/s)."""
-BIAS_DISTANCE = 1.0
-"""Way (m) over which the sensor's bias of the place is another one, to 1/e."""
-DRIFT_SIGMA = math.radians(1.2)
-"""Standard deviation of the sensor's error that is the same everywhere (rad), at the start..."""
-DRIFT_TIME = 300.0
-"""... and of its change over so many seconds."""
-SCALE_SIGMA = 0.02
-"""Standard deviation of the odometer's scale before anything is known of it: slip of the floor, wear of the wheels."""
 
 CARRY_ON_NS = 100_000_000
 """The estimate is carried on at the last speeds for so long beyond the last counts."""
 CARRY_ON_DOUBT = 0.5
 """Share of the way since the last counts that is not known."""
-
-X, Y, HEADING, PLACE_BIAS, DRIFT, SCALE = range(6)
-_STATES = range(6)
-
-
-class Pose(NamedTuple):
-    """Position (m) and heading (rad) in the field frame."""
-
-    x: float
-    y: float
-    heading: float
 
 
 class Errors(NamedTuple):
@@ -95,78 +67,22 @@ class Errors(NamedTuple):
     heading_bias: float
 
 
-class _Since:
-    """What has come together since the covariance was last brought up to the mean.
-
-    Attributes:
-        x, y: way gone (m), field frame.
-        xx, xy, yy: variance of that way (m^2), field frame.
-        path: length of the way (m).
-        turning_noise: variance of the turns (rad^2).
-        turned_blind: turns that no turn rate was told for (rad), each taken positive.
-        seconds: time passed (s).
-    """
-
-    __slots__ = ("path", "seconds", "turned_blind", "turning_noise", "x", "xx", "xy", "y", "yy")
-
-    def __init__(self) -> None:
-        self.x = self.y = self.xx = self.xy = self.yy = 0.0
-        self.path = self.turning_noise = self.turned_blind = self.seconds = 0.0
-
-    def add_noise(self, along: float, c: float, s: float) -> None:
-        """Add variance (m^2) along a direction of this cosine and sine, and a share of it across."""
-        across = SIDEWAYS_SHARE * along
-        self.xx += along * c * c + across * s * s
-        self.xy += (along - across) * c * s
-        self.yy += along * s * s + across * c * c
-
-
 class PoseFilter:
     """Estimates the pose and its covariance. ``track`` is a first guess of the effective track (m)."""
-
-    __slots__ = (
-        "_as_of_ns",
-        "_bias_variance",
-        "_errors",
-        "_history",
-        "_learned",
-        "_next_heading_ns",
-        "_p",
-        "_rate",
-        "_rate_until_ns",
-        "_since",
-        "_told_turn",
-        "_told_way",
-        "drift",
-        "heading",
-        "heading_rate",
-        "place_bias",
-        "refused",
-        "refused_in_row",
-        "scale",
-        "slips",
-        "speed",
-        "track",
-        "travelled",
-        "x",
-        "y",
-    )
 
     def __init__(self, start: Pose, track: float, errors: Errors) -> None:
         self.x, self.y, self.heading = start.x, start.y, wrap(start.heading)
         self.place_bias = self.drift = self.scale = 0.0
         self.track = track
         self._errors = errors
-        self._bias_variance = errors.heading_bias**2
-        diagonal = (*(sigma * sigma for sigma in errors.start), self._bias_variance, DRIFT_SIGMA**2, SCALE_SIGMA**2)
-        self._p = [[diagonal[row] if row == column else 0.0 for column in _STATES] for row in _STATES]
+        self._covariance = Covariance.at_start(errors.start, errors.heading_bias)
         self.speed = self.heading_rate = self.travelled = 0.0
-        self._told_way = self._told_turn = 0.0
+        self._commanded_way = self._commanded_turn = 0.0
         self.refused = self.refused_in_row = self.slips = 0
         self._history: deque[tuple[int, float, float, float]] = deque()
         self._rate, self._rate_until_ns = 0.0, -1
         self._as_of_ns = 0
-        self._since = _Since()
+        self._motion = Motion()
         self._learned = 0.0
         self._next_heading_ns = -1
 
@@ -191,10 +107,10 @@ class PoseFilter:
 
         Looking changes nothing: a replay that looks more or less often goes the same way, to the last digit.
         """
-        px, py, pt = self._looked_at()[:3]
+        px, py, pt = self._grown().rows[:3]
         age = max(0, now_ns - self._as_of_ns) * 1e-9
-        way = CARRY_ON_DOUBT * max(abs(self.speed) * age, self._told_way)
-        turn = CARRY_ON_DOUBT * max(abs(self.heading_rate) * age, self._told_turn)
+        way = CARRY_ON_DOUBT * max(abs(self.speed) * age, self._commanded_way)
+        turn = CARRY_ON_DOUBT * max(abs(self.heading_rate) * age, self._commanded_turn)
         c, s = math.cos(self.heading), math.sin(self.heading)
         return (
             px[X] + way * way * c * c,
@@ -208,15 +124,12 @@ class PoseFilter:
     @property
     def sigma(self) -> float:
         """Standard deviation of the position along its worst axis (m), as of the last `propagate` or correction."""
-        px, py = self._p[X], self._p[Y]
-        middle, spread = 0.5 * (px[X] + py[Y]), 0.5 * (px[X] - py[Y])
-        return math.sqrt(max(0.0, middle + math.sqrt(spread * spread + px[Y] * px[Y])))
+        return self._covariance.sigma
 
     @property
     def sigmas(self) -> tuple[float, float, float]:
         """Standard deviations of x, y (m) and heading (rad), as of the last `propagate` or correction."""
-        px, py, pt = self._p[:3]
-        return math.sqrt(px[X]), math.sqrt(py[Y]), math.sqrt(max(0.0, pt[HEADING]))
+        return self._covariance.sigmas
 
     @property
     def heading_sigma(self) -> float:
@@ -225,41 +138,41 @@ class PoseFilter:
 
     def drive(self, left: float, right: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of the left and right wheels over ``seconds`` up to ``now_ns``."""
-        scale, since = 1.0 + self.scale, self._since
+        scale, motion = 1.0 + self.scale, self._motion
         left, right = left * scale, right * scale
         if now_ns <= self._rate_until_ns:
             turn = self._rate * seconds
             left, right = self._without_slip(left, right, turn, seconds)
-            since.turning_noise += RATE_VARIANCE * seconds
+            motion.turning_noise += RATE_VARIANCE * seconds
         else:
             turn = (right - left) / self.track
-            since.turned_blind += abs(turn)
-            since.turning_noise += BLIND_SLIP * 0.5 * (abs(left) + abs(right))
+            motion.turned_by_wheels += abs(turn)
+            motion.turning_noise += UNMEASURED_SLIP * 0.5 * (abs(left) + abs(right))
         way = 0.5 * (left + right)
         if left or right:
             self._go(way, self.heading + 0.5 * turn, 0.25 * self._errors.growth * (abs(left) + abs(right)))
         self.heading = wrap(self.heading + turn)
         self.speed, self.heading_rate = way / seconds, turn / seconds
-        since.seconds += seconds
-        self._as_of_ns, self._told_way, self._told_turn = now_ns, 0.0, 0.0
+        motion.seconds += seconds
+        self._as_of_ns, self._commanded_way, self._commanded_turn = now_ns, 0.0, 0.0
         self._remember(now_ns)
 
     def suppose(self, speed: float, turn_rate: float, seconds: float) -> None:
         """Note what the wheels are told (m/s, rad/s) for a time: until counts come, nobody knows what came of it."""
-        self._told_way += abs(speed) * seconds
-        self._told_turn += abs(turn_rate) * seconds
+        self._commanded_way += abs(speed) * seconds
+        self._commanded_turn += abs(turn_rate) * seconds
 
     def _go(self, way: float, heading: float, variance: float) -> None:
-        c, s, since = math.cos(heading), math.sin(heading), self._since
+        c, s, motion = math.cos(heading), math.sin(heading), self._motion
         dx, dy = way * c, way * s
         self.x += dx
         self.y += dy
-        since.x += dx
-        since.y += dy
+        motion.x += dx
+        motion.y += dy
         gone = abs(way)
-        since.path += gone
+        motion.path += gone
         self.travelled += gone
-        since.add_noise(variance, c, s)
+        motion.add_noise(variance, c, s)
 
     def _without_slip(self, left: float, right: float, turn: float, seconds: float) -> tuple[float, float]:
         """Return the travel of both sides, the slipping one's replaced by what the turn rate leaves of it.
@@ -276,64 +189,38 @@ class PoseFilter:
             return left, right
         self.slips += 1
         doubt = SLIP_DOUBT * 0.5 * excess
-        self._since.add_noise(doubt * doubt, math.cos(self.heading), math.sin(self.heading))
+        self._motion.add_noise(doubt * doubt, math.cos(self.heading), math.sin(self.heading))
         if (excess > 0.0) == (left + right >= 0.0):
             return left, left + turned
         return right - turned, right
 
     def propagate(self) -> None:
-        """Bring the covariance up to the mean: P' = F P F^T + Q over the way gone since the last time."""
-        since = self._since
-        if not since.seconds:
-            return
-        self._since = _Since()
-        px, py, pt, *others = self._p
-        scale = others[-1]
-        dx, dy = since.x, since.y
-        px = [px[j] - dy * pt[j] + dx * scale[j] for j in _STATES]
-        py = [py[j] + dx * pt[j] + dy * scale[j] for j in _STATES]
-        self._p = [px, py, pt, *others]
-        for row in self._p:
-            row[X] += -dy * row[HEADING] + dx * row[SCALE]
-            row[Y] += dx * row[HEADING] + dy * row[SCALE]
-        self._let_bias_change(math.exp(-since.path / BIAS_DISTANCE), since.seconds)
-        px[X] += since.xx
-        px[Y] += since.xy
-        py[X] += since.xy
-        py[Y] += since.yy
-        self._grow_heading(pt, since)
+        """Bring the covariance up to the mean."""
+        motion = self._motion
+        if motion.seconds:
+            self._motion = Motion()
+            self.place_bias *= self._covariance.grow(motion, self._turn_sigma(motion))
 
-    def _looked_at(self) -> list[list[float]]:
-        """Return the covariance as of now, leaving the filter as it is."""
-        kept = [row[:] for row in self._p], self.place_bias, self._since
-        self.propagate()
-        now = self._p
-        self._p, self.place_bias, self._since = kept
-        return now
+    def _grown(self) -> Covariance:
+        """Return the covariance brought up to the mean, leaving the filter as it is."""
+        covariance = self._covariance.copy()
+        if self._motion.seconds:
+            covariance.grow(self._motion, self._turn_sigma(self._motion))
+        return covariance
 
-    def _let_bias_change(self, kept: float, seconds: float) -> None:
-        self.place_bias *= kept
-        for row in self._p:
-            row[PLACE_BIAS] *= kept
-        here = self._p[PLACE_BIAS]
-        for j in _STATES:
-            here[j] *= kept
-        here[PLACE_BIAS] += (1.0 - kept * kept) * self._bias_variance
-        self._p[DRIFT][DRIFT] += DRIFT_SIGMA**2 * seconds / DRIFT_TIME
-
-    def _grow_heading(self, pt: list[float], since: _Since) -> None:
-        pt[HEADING] += since.turning_noise
-        if since.turned_blind:  # a wrong track is wrong in every turn alike: the deviation grows, not the variance
-            guess = (TURN_SCALE_GUESSED - TURN_SCALE_SIGMA) * math.exp(-self._learned / TURN_TO_LEARN)
-            sigma = math.sqrt(max(0.0, pt[HEADING])) + (TURN_SCALE_SIGMA + guess) * since.turned_blind
-            pt[HEADING] = sigma * sigma
+    def _turn_sigma(self, motion: Motion) -> float:
+        if not motion.turned_by_wheels:
+            return 0.0
+        guess = (TURN_SCALE_GUESSED - TURN_SCALE_SIGMA) * math.exp(-self._learned / TURN_TO_LEARN)
+        return (TURN_SCALE_SIGMA + guess) * motion.turned_by_wheels
 
     def lost(self, metres: float) -> None:
         """Widen the covariance by travel that was not measured."""
         self.propagate()
-        self._p[X][X] += metres * metres
-        self._p[Y][Y] += metres * metres
-        self._p[HEADING][HEADING] += (metres / self.track) ** 2
+        rows = self._covariance.rows
+        rows[X][X] += metres * metres
+        rows[Y][Y] += metres * metres
+        rows[HEADING][HEADING] += (metres / self.track) ** 2
 
     def _remember(self, now_ns: int) -> None:
         """Keep the present pose, so that readings that come late can be held against the pose of their time."""
@@ -365,7 +252,7 @@ class PoseFilter:
         self.refused += 1
         self.refused_in_row += 1
         if self.refused_in_row >= REFUSALS_BEFORE_DOUBT:
-            self._p[HEADING][HEADING] *= 4.0
+            self._covariance.rows[HEADING][HEADING] *= 4.0
         return False
 
     def _take_rate(self, rate: float, taken_ns: int) -> None:
@@ -376,41 +263,17 @@ class PoseFilter:
         self._rate, self._rate_until_ns = rate, taken_ns + RATE_LASTS_NS
 
     def correct(self, slopes: Sequence[tuple[int, float]], innovation: float, variance: float) -> bool:
-        """Correct by one scalar measurement, through the gate.
-
-        Args:
-            slopes: the measurement's derivatives by the states it depends on, as (state, slope).
-            innovation: measured less predicted.
-            variance: of the measurement.
-
-        Returns:
-            False when the gate (99 % of chi-square with one degree of freedom) refuses it.
-        """
+        """Correct by one scalar measurement (`Covariance.correct`); return False when the gate refuses it."""
         self.propagate()
-        rows = self._p
-        first, slope = slopes[0]
-        shared = [row[first] * slope for row in rows]
-        for state, slope in slopes[1:]:
-            shared = [value + row[state] * slope for value, row in zip(shared, rows, strict=True)]
-        total = variance
-        for state, slope in slopes:
-            total += shared[state] * slope
-        if innovation * innovation > CHI_SQUARE_1_99 * total:
+        gain = self._covariance.correct(slopes, innovation, variance)
+        if gain is None:
             return False
-        gain = [value / total for value in shared]
         self.x += gain[X] * innovation
         self.y += gain[Y] * innovation
         self.heading = wrap(self.heading + gain[HEADING] * innovation)
         self.place_bias += gain[PLACE_BIAS] * innovation
         self.drift += gain[DRIFT] * innovation
         self.scale += gain[SCALE] * innovation
-        for row, weight in zip(rows, gain, strict=True):
-            row[X] -= weight * shared[X]
-            row[Y] -= weight * shared[Y]
-            row[HEADING] -= weight * shared[HEADING]
-            row[PLACE_BIAS] -= weight * shared[PLACE_BIAS]
-            row[DRIFT] -= weight * shared[DRIFT]
-            row[SCALE] -= weight * shared[SCALE]
         return True
 
 

@@ -4,19 +4,18 @@ A span ``[low, high]`` is drawn from once per seed (uniformly); a single value i
 """
 
 import math
-import re
-from dataclasses import dataclass
-from typing import Annotated, Any, Self
+from typing import Annotated, Self
 
-from pydantic import AfterValidator, BeforeValidator, Field, StrictInt, model_validator
+from pydantic import Field, StrictInt, model_validator
 
-from rover import quantities
 from rover.files.errand import Errand
+from rover.files.faults import FaultLine
 from rover.files.problems import nearest
 from rover.files.robot import Byte, Hue
 from rover.files.types import (
     NOT_NEGATIVE,
     POSITIVE,
+    AboveZeroSpan,
     Angle,
     AngleSpan,
     Current,
@@ -27,56 +26,32 @@ from rover.files.types import (
     NumberSpan,
     Point,
     Share,
-    Span,
+    ShareSpan,
     Text,
     Time,
     TimeSpan,
     TurnRate,
     ValueMistakeError,
+    must,
 )
-from rover.quantities import LENGTH, TIME, QuantityError
 
 DEGREE = math.pi / 180.0
 
+_FROM_ZERO = must(lambda span: span[0] >= 0.0, "must not be negative")
+_BELOW_ONE = must(lambda span: span[1] < 1.0, "must be less than 100 %")
 
-def _not_negative(span: Span) -> Span:
-    if span[0] < 0.0:
-        raise ValueError("must not be negative")
-    return span
-
-
-def _above_zero(span: Span) -> Span:
-    if span[0] <= 0.0:
-        raise ValueError("must be more than zero")
-    return span
-
-
-def _shares(span: Span) -> Span:
-    if not 0.0 <= span[0] <= span[1] <= 1.0:
-        raise ValueError("must lie between 0 % and 100 %")
-    return span
-
-
-def _below_one(span: Span) -> Span:
-    if span[1] >= 1.0:
-        raise ValueError("must be less than 100 %")
-    return span
-
-
-ShareSpan = Annotated[NumberSpan, AfterValidator(_shares)]
-FactorSpan = Annotated[NumberSpan, AfterValidator(_above_zero)]
-SomeTimeSpan = Annotated[TimeSpan, AfterValidator(_above_zero)]
-DelaySpan = Annotated[TimeSpan, AfterValidator(_not_negative)]
-SomeLengthSpan = Annotated[LengthSpan, AfterValidator(_not_negative)]
-SomeAngleSpan = Annotated[AngleSpan, AfterValidator(_not_negative)]
+SomeTimeSpan = Annotated[TimeSpan, must(lambda span: span[0] > 0.0, "must be more than zero")]
+DelaySpan = Annotated[TimeSpan, _FROM_ZERO]
+SomeLengthSpan = Annotated[LengthSpan, _FROM_ZERO]
+SomeAngleSpan = Annotated[AngleSpan, _FROM_ZERO]
 SomeAngle = Annotated[Angle, NOT_NEGATIVE]
 
 
 class Floor(Model):
     """What the ground does to wheels and to the heading sensor. ``slip_*``: bursts in which one side loses its hold."""
 
-    track_factor: FactorSpan = (1.2, 1.9)
-    slip: Annotated[ShareSpan, AfterValidator(_below_one)] = (0.0, 0.03)
+    track_factor: AboveZeroSpan = (1.2, 1.9)
+    slip: Annotated[ShareSpan, _BELOW_ONE] = (0.0, 0.03)
     slip_every: Time = 40.0
     slip_burst: ShareSpan = (0.2, 0.6)
     slip_lasts: SomeTimeSpan = (0.2, 0.8)
@@ -90,7 +65,7 @@ class Motors(Model):
     """What cheap motors do. ``mismatch`` is the difference between the two sides' gains."""
 
     mismatch: ShareSpan = (0.0, 0.15)
-    dead_band: Annotated[ShareSpan, AfterValidator(_below_one)] = (0.10, 0.20)
+    dead_band: Annotated[ShareSpan, _BELOW_ONE] = (0.10, 0.20)
     lag: SomeTimeSpan = (0.08, 0.15)
 
 
@@ -99,7 +74,7 @@ class Supply(Model):
 
     charge: ShareSpan = (0.9, 1.0)
     lasts: SomeTimeSpan = (3600.0, 7200.0)
-    resistance_factor: Annotated[NumberSpan, AfterValidator(_not_negative)] = (0.8, 1.3)
+    resistance_factor: Annotated[NumberSpan, _FROM_ZERO] = (0.8, 1.3)
     idle: Annotated[Current, NOT_NEGATIVE] = 0.3
 
 
@@ -147,7 +122,7 @@ class CameraErrors(Model):
     flicker_every: Time = 8.0
     flicker_lasts: SomeTimeSpan = (0.2, 0.8)
     nearest: SomeLengthSpan = (0.08, 0.12)
-    farthest_factor: FactorSpan = (0.85, 1.1)
+    farthest_factor: AboveZeroSpan = (0.85, 1.1)
     marker_noise: Share = 0.02
 
 
@@ -162,7 +137,7 @@ class Rendering(Model):
 
     frame_width: Annotated[StrictInt, Field(ge=80, le=1920)] = 320
     frame_height: Annotated[StrictInt, Field(ge=60, le=1440)] = 240
-    light: FactorSpan = (0.85, 1.05)
+    light: AboveZeroSpan = (0.85, 1.05)
     light_change: Share = 0.10
     light_time: Annotated[Time, POSITIVE] = 60.0
     cast: NumberSpan = (-0.04, 0.04)
@@ -193,7 +168,7 @@ class GripErrors(Model):
     dropped_after: DelaySpan = (2.0, 20.0)
 
 
-class Standing(Model):
+class PlacedObject(Model):
     """An object at a stated place."""
 
     kind: Name
@@ -207,100 +182,6 @@ class Post(Model):
     x: Length
     y: Length
     radius: Annotated[Length, POSITIVE] = 0.05
-
-
-@dataclass(frozen=True)
-class Fault:
-    """One line of ``faults``.
-
-    Attributes:
-        at: s from the start.
-        device: a device family, ``link``, or ``jar``.
-        what: one of `DEVICE_FAULTS`, ``jump`` or ``moved``.
-        lasts: s; infinite when the line does not say.
-        number: the counts of a jump (added to both sides), the jar's number.
-        place: where a jar is moved to (m, field frame).
-    """
-
-    at: float
-    device: str
-    what: str
-    lasts: float = math.inf
-    number: int = 0
-    place: tuple[float, float] | None = None
-
-
-DEVICE_FAULTS: dict[str, tuple[str, ...]] = {
-    "drive": ("silent",),
-    "counts": ("silent", "stuck"),
-    "heading": ("silent",),
-    "range": ("silent", "no echo"),
-    "camera": ("silent", "frozen"),
-    "gripper": ("silent",),
-    "battery": ("silent", "low"),
-    "stop input": ("silent", "open"),
-    "link": ("silent",),
-}
-_LINE = re.compile(r"at (?P<at>[^:]+?)\s*:\s*(?P<what>.+?)(?: for (?P<lasts>.+))?")
-_JUMP = re.compile(r"counts jump of ([-+]?\d+)")
-_MOVED = re.compile(r"jar (\d+) moved to \[([^,]+),([^,]+)\]")
-
-
-def parse_fault(value: Any) -> Fault:
-    """Return the fault that a line means; YAML reads an unquoted line as a mapping of one key, which is taken too.
-
-    Raises:
-        ValueError: the line is not of the form, or names an unknown device or fault; the text says what is allowed.
-    """
-    if isinstance(value, Fault):
-        return value
-    if isinstance(value, dict) and len(value) == 1:
-        value = ": ".join(map(str, *value.items()))
-    match = _LINE.fullmatch(value.strip()) if isinstance(value, str) else None
-    if match is None:
-        raise ValueError(f"'{value}' is no fault; write it as in 'at 12 s: heading silent for 3 s'")
-    at = _time(match["at"], "at")
-    momentary = _momentary(match["what"], at)
-    if momentary is None:
-        return _lasting(match["what"], at, _time(match["lasts"], "for") if match["lasts"] else math.inf)
-    if match["lasts"]:
-        raise ValueError(f"'{match['what']}' happens at once; leave out 'for {match['lasts']}'")
-    return momentary
-
-
-def _time(text: str, after: str) -> float:
-    try:
-        seconds = quantities.parse_as(text, TIME)
-    except QuantityError as error:
-        raise ValueError(f"after '{after}': {error}") from None
-    if seconds < 0.0:
-        raise ValueError(f"after '{after}': '{text}' must not be negative")
-    return seconds
-
-
-def _momentary(what: str, at: float) -> Fault | None:
-    if jump := _JUMP.fullmatch(what):
-        return Fault(at, "counts", "jump", 0.0, int(jump[1]))
-    if moved := _MOVED.fullmatch(what):
-        x, y = (quantities.parse_as(text.strip(), LENGTH) for text in moved.groups()[1:])
-        return Fault(at, "jar", "moved", 0.0, int(moved[1]), (x, y))
-    return None
-
-
-def _lasting(what: str, at: float, lasts: float) -> Fault:
-    device = next((name for name in DEVICE_FAULTS if what.startswith(name + " ")), None)
-    if device is None:
-        first = what.split(" ")[0]
-        forms = "'<device> <fault>', 'counts jump of 400' or 'jar 3 moved to [1 m, 2 m]'"
-        raise ValueError(f"'{what}' is no fault: {forms} is due{nearest(first, DEVICE_FAULTS)}")
-    fault = what[len(device) + 1 :]
-    if fault not in DEVICE_FAULTS[device]:
-        also = ", jump of <n>" if device == "counts" else ""
-        raise ValueError(f"'{fault}' is no fault of '{device}' (allowed: {', '.join(DEVICE_FAULTS[device])}{also})")
-    return Fault(at, device.replace(" ", "_"), fault, lasts)
-
-
-FaultLine = Annotated[Fault, BeforeValidator(parse_fault)]
 
 
 class BenchFile(Model):
@@ -317,7 +198,7 @@ class BenchFile(Model):
     rendering: Rendering = Rendering()
     link: LinkErrors = LinkErrors()
     gripper: GripErrors = GripErrors()
-    objects: list[Standing] = Field(default_factory=list)
+    objects: list[PlacedObject] = Field(default_factory=list)
     scatter: dict[Name, Annotated[StrictInt, Field(ge=0)]] = Field(default_factory=dict)
     walls: list[tuple[Point, Point]] = Field(default_factory=list)
     obstacles: list[Post] = Field(default_factory=list)
@@ -340,7 +221,7 @@ class BenchFile(Model):
 def mismatches(bench: BenchFile, errand: Errand) -> list[tuple[tuple[str | int, ...], str]]:
     """Return (place in the bench file, what is wrong) for objects of a kind that the errand file does not have."""
     places: list[tuple[tuple[str | int, ...], str]] = [
-        (("objects", index, "kind"), standing.kind) for index, standing in enumerate(bench.objects)
+        (("objects", index, "kind"), placed.kind) for index, placed in enumerate(bench.objects)
     ]
     places += [(("scatter", kind), kind) for kind in bench.scatter]
     return [

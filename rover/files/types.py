@@ -1,6 +1,7 @@
 """Field types of the file models: a number with its unit, a name, a range to draw from."""
 
 import re
+from collections.abc import Callable
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
@@ -9,6 +10,7 @@ from rover import quantities
 from rover.quantities import Dimension, QuantityError
 
 NAME_PATTERN = re.compile(r"[a-z][a-z0-9_]*")
+SHARE = "must lie between 0 % and 100 %"
 
 
 class Model(BaseModel):
@@ -37,29 +39,22 @@ def _parser(dimension: Dimension) -> BeforeValidator:
     return BeforeValidator(lambda value: quantities.parse_as(value, dimension))
 
 
-def _above_zero(value: float) -> float:
-    if value <= 0.0:
-        raise ValueError("must be more than zero")
-    return value
+def must(hold: Callable[[Any], bool], why: str) -> AfterValidator:
+    """Return the check that something holds of a value; ``why`` is said of one of which it does not."""
+
+    def check(value: Any) -> Any:
+        if not hold(value):
+            raise ValueError(why)
+        return value
+
+    return AfterValidator(check)
 
 
-def _not_negative(value: float) -> float:
-    if value < 0.0:
-        raise ValueError("must not be negative")
-    return value
-
-
-def _share(value: float) -> float:
-    if not 0.0 <= value <= 1.0:
-        raise ValueError("must lie between 0 % and 100 %")
-    return value
-
-
-POSITIVE = AfterValidator(_above_zero)
-NOT_NEGATIVE = AfterValidator(_not_negative)
+POSITIVE = must(lambda value: value > 0.0, "must be more than zero")
+NOT_NEGATIVE = must(lambda value: value >= 0.0, "must not be negative")
 
 Number = Annotated[float, _parser(quantities.NONE)]
-Share = Annotated[float, _parser(quantities.NONE), AfterValidator(_share)]
+Share = Annotated[float, _parser(quantities.NONE), must(lambda value: 0.0 <= value <= 1.0, SHARE)]
 Length = Annotated[float, _parser(quantities.LENGTH)]
 Angle = Annotated[float, _parser(quantities.ANGLE)]
 Time = Annotated[float, _parser(quantities.TIME), NOT_NEGATIVE]
@@ -95,6 +90,8 @@ NumberSpan = Annotated[Span, span_of(quantities.NONE)]
 LengthSpan = Annotated[Span, span_of(quantities.LENGTH)]
 AngleSpan = Annotated[Span, span_of(quantities.ANGLE)]
 TimeSpan = Annotated[Span, span_of(quantities.TIME)]
+ShareSpan = Annotated[NumberSpan, must(lambda span: 0.0 <= span[0] <= span[1] <= 1.0, SHARE)]
+AboveZeroSpan = Annotated[NumberSpan, must(lambda span: span[0] > 0.0, "must be more than zero")]
 
 
 def _point(value: Any) -> tuple[float, float]:

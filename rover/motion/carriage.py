@@ -5,8 +5,8 @@ What may move, what holds it back and how fast it may change is decided here and
 
 from rover.devices.readings import RangeValue
 from rover.estimate.field import Ground
-from rover.estimate.pose import Pose
 from rover.files.robot import Robot
+from rover.geometry import Pose
 from rover.motion.echo import EchoMemory, front_of_sensor
 from rover.motion.limits import Allowed, Limits, Situation
 from rover.motion.request import Request

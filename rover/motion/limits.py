@@ -8,9 +8,9 @@ import math
 from collections import deque
 from typing import NamedTuple
 
-from rover.estimate.field import Ground, inside
-from rover.estimate.pose import Pose
+from rover.estimate.field import Ground
 from rover.files.robot import Robot
+from rover.geometry import Pose, inside
 from rover.motion.request import STILL, Request
 from rover.quantities import clamp
 

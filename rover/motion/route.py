@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from rover.estimate.field import Ground, distance_to_segment, inside
+from rover.estimate.field import Ground
+from rover.geometry import XY, cross, distance_to_segment, inside
 
-XY = tuple[float, float]
 DEEPEST = 5
 BESIDE = 1.12
 """A detour passes a thing at this many times its radius."""
@@ -78,7 +78,7 @@ def _detours(start: XY, goal: XY, known: _Map) -> list[XY] | None:
     blocking = _first_in_the_way(start, goal, known.circles)
     if blocking is not None:
         return _beside(start, goal, blocking)
-    crossed = next((barrier for barrier in known.barriers if _cross(start, goal, *barrier)), None)
+    crossed = next((barrier for barrier in known.barriers if cross(start, goal, *barrier)), None)
     if crossed is None:
         return None
     return [point for end in crossed for point in _beside(start, goal, Circle(*end, known.margin))]
@@ -101,10 +101,3 @@ def _beside(start: XY, goal: XY, circle: Circle) -> list[XY]:
         (circle.x + reach * math.cos(heading + side), circle.y + reach * math.sin(heading + side))
         for side in (math.pi / 2, -math.pi / 2)
     ]
-
-
-def _cross(p: XY, q: XY, a: XY, b: XY) -> bool:
-    def side(o: XY, d: XY, point: XY) -> float:
-        return (d[0] - o[0]) * (point[1] - o[1]) - (d[1] - o[1]) * (point[0] - o[0])
-
-    return side(p, q, a) * side(p, q, b) < 0.0 and side(a, b, p) * side(a, b, q) < 0.0

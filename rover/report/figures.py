@@ -52,8 +52,8 @@ def errors_of(run: RecordedRun) -> dict[int, FindError]:
 
 def kinds_of(run: RecordedRun) -> list[str]:
     """Return the names of all kinds that the record speaks of, sorted."""
-    told = run.events_of(Find) + run.events_of(Delivery) + run.events_of(GivenUp) + run.final_objects
-    return sorted({thing.kind for thing in told})
+    things = run.events_of(Find) + run.events_of(Delivery) + run.events_of(GivenUp) + run.final_objects
+    return sorted({thing.kind for thing in things})
 
 
 def delivered_words(run: RecordedRun) -> str:

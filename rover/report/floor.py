@@ -4,19 +4,18 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from rover.geometry import XY
 from rover.record.run import RecordError
-
-Point = tuple[float, float]
 
 
 @dataclass(frozen=True)
 class DrawnField:
     """Edge, walls, tray and start (m, rad, field frame). All may be missing: then the plan shows what there is."""
 
-    boundary: tuple[Point, ...] = ()
-    walls: Mapping[str, tuple[Point, Point]] = field(default_factory=dict)
-    tray: tuple[Point, ...] = ()
-    slots: tuple[Point, ...] = ()
+    boundary: tuple[XY, ...] = ()
+    walls: Mapping[str, tuple[XY, XY]] = field(default_factory=dict)
+    tray: tuple[XY, ...] = ()
+    slots: tuple[XY, ...] = ()
     start: tuple[float, float, float] | None = None
 
 
@@ -40,12 +39,12 @@ def read_ground(header: Mapping[str, str]) -> DrawnField:
         raise RecordError(f"the record's header entry 'field' cannot be used: {error!r}") from None
 
 
-def _point(pair: tuple[float, float]) -> Point:
+def _point(pair: tuple[float, float]) -> XY:
     x, y = pair
     return float(x), float(y)
 
 
-def _corners(zone: Mapping[str, float] | None) -> tuple[Point, ...]:
+def _corners(zone: Mapping[str, float] | None) -> tuple[XY, ...]:
     if zone is None:
         return ()
     x, y, across, up = zone["x"], zone["y"], zone["width"] / 2.0, zone["depth"] / 2.0

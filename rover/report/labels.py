@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from rover.report.floor import Point
+from rover.geometry import XY
 
 CELL = 6.0
 
@@ -28,7 +28,7 @@ class Box(NamedTuple):
         return Box(self.left - by, self.top - by, self.right + by, self.bottom + by)
 
     @property
-    def middle(self) -> Point:
+    def middle(self) -> XY:
         """Its middle."""
         return (self.left + self.right) / 2.0, (self.top + self.bottom) / 2.0
 
@@ -38,7 +38,7 @@ class Box(NamedTuple):
         return self.overlap(self)
 
 
-def box_round(middle: Point, width: float, height: float) -> Box:
+def box_round(middle: XY, width: float, height: float) -> Box:
     """Return the box of this size round a point."""
     x, y = middle
     return Box(x - width / 2.0, y - height / 2.0, x + width / 2.0, y + height / 2.0)
@@ -56,11 +56,11 @@ class LabelSpace:
         """Keep labels off a box."""
         self._boxes.append(box)
 
-    def add_line(self, points: Iterable[Point]) -> None:
+    def add_line(self, points: Iterable[XY]) -> None:
         """Keep labels off a line, given by points no further apart than a label is high."""
         self._crossed.update((round(x / CELL), round(y / CELL)) for x, y in points)
 
-    def place(self, anchor: Point, clear: float, size: Point) -> Box:
+    def place(self, anchor: XY, clear: float, size: XY) -> Box:
         """Return the place for a label of (width, height) at least ``clear`` from ``anchor``, and take it."""
         best = min(_candidates(anchor, clear, size), key=self._cost)
         self.add_box(best)
@@ -76,7 +76,7 @@ class LabelSpace:
         return sum(cell in self._crossed for cell in cells)
 
 
-def _candidates(anchor: Point, clear: float, size: Point) -> Iterator[Box]:
+def _candidates(anchor: XY, clear: float, size: XY) -> Iterator[Box]:
     for further in (10.0, 22.0, 36.0, 54.0, 80.0):
         reach = clear + further
         for step in range(16):

@@ -4,28 +4,14 @@ from collections.abc import Callable
 from xml.etree.ElementTree import Element
 
 from rover.events import Ellipse
+from rover.geometry import XY
 from rover.record.run import RecordedRun
-from rover.report import symbols
+from rover.report import look, symbols
 from rover.report.figures import kinds_of
-from rover.report.floor import Point
-from rover.report.look import (
-    BOUNDARY,
-    INK,
-    INK_SOFT,
-    PAPER,
-    TRAY,
-    TRUE_PATH,
-    WALL,
-    Stroke,
-    Tint,
-    letters,
-    state_strokes,
-    tints,
-)
 from rover.report.markup import add
 from rover.report.view import MARGIN_BOTTOM, View
 
-Sign = Callable[[Element, Point], None]
+Sign = Callable[[Element, XY], None]
 
 COLUMNS = (250.0, 500.0, 750.0)
 ROW = 23.0
@@ -55,51 +41,51 @@ def _rows(entries: int) -> int:
     return -(-entries // len(COLUMNS))
 
 
-def _draw_scale_bar(group: Element, view: View, at: Point) -> None:
+def _draw_scale_bar(group: Element, view: View, at: XY) -> None:
     lengths = [1.0 * 10**power * step for power in range(-2, 5) for step in (1, 2, 5)]
     longest = max(length for length in lengths if length * view.scale <= 180.0)
     symbols.scale_bar(group, at, longest, view.scale)
 
 
 def _entries(run: RecordedRun) -> list[tuple[Sign, str]]:
-    kinds, tint_of, letter_of = kinds_of(run), tints(kinds_of(run)), letters(kinds_of(run))
+    kinds, tint_of, letter_of = kinds_of(run), look.tints(kinds_of(run)), look.letters(kinds_of(run))
     tags = [(_tag(letter_of[kind], tint_of[kind]), kind) for kind in kinds]
-    strokes = state_strokes(sample.point.state for sample in run.track)
+    strokes = look.state_strokes(sample.point.state for sample in run.track)
     paths = [(_line(stroke), f"path in {state}" if state else "path") for state, stroke in strokes.items()]
     return [*tags, *_SIGNS, *(_TRUE_SIGNS if run.true_track or run.true_finds else ()), *paths]
 
 
-def _tag(letter: str, tint: Tint) -> Sign:
+def _tag(letter: str, tint: look.Tint) -> Sign:
     return lambda parent, at: symbols.tag(parent, at, letter, tint)
 
 
-def _line(stroke: Stroke, colour: str = INK) -> Sign:
+def _line(stroke: look.Stroke, colour: str = look.INK) -> Sign:
     return lambda parent, at: symbols.line(parent, (at[0] - 17, at[1]), (at[0] + 17, at[1]), stroke, colour)
 
 
-def _found(parent: Element, at: Point) -> None:
-    symbols.ellipse(parent, at, Ellipse(14.0, 8.0, 0.4), (1.0, INK_SOFT))
+def _found(parent: Element, at: XY) -> None:
+    symbols.ellipse(parent, at, Ellipse(14.0, 8.0, 0.4), (1.0, look.INK_SOFT))
     symbols.found(parent, at, BLANK)
 
 
-def _tray(parent: Element, at: Point) -> None:
+def _tray(parent: Element, at: XY) -> None:
     x, y = at
-    symbols.polygon(parent, [(x - 13, y - 8), (x + 13, y - 8), (x + 13, y + 8), (x - 13, y + 8)], TRAY)
+    symbols.polygon(parent, [(x - 13, y - 8), (x + 13, y - 8), (x + 13, y + 8), (x - 13, y + 8)], look.TRAY)
     for across in (-6, 6):
         symbols.slot(parent, (x + across, y))
 
 
-BLANK = Tint(PAPER, INK)
+BLANK = look.Tint(look.PAPER, look.INK)
 _SIGNS: tuple[tuple[Sign, str], ...] = (
     (_found, "found here, 95 % ellipse"),
     (lambda parent, at: symbols.set_down(parent, at, 13.0, (BLANK, "")), "set down"),
     (lambda parent, at: symbols.given_up(parent, at, BLANK), "given up, left here"),
     (_tray, "tray, free slots"),
     (lambda parent, at: symbols.station(parent, at, 0.0), "start, with heading"),
-    (_line(WALL), "wall"),
-    (_line(BOUNDARY), "boundary of the field"),
+    (_line(look.WALL), "wall"),
+    (_line(look.BOUNDARY), "boundary of the field"),
 )
 _TRUE_SIGNS: tuple[tuple[Sign, str], ...] = (
     (symbols.true_place, "true place"),
-    (_line(TRUE_PATH, INK_SOFT), "true path"),
+    (_line(look.TRUE_PATH, look.INK_SOFT), "true path"),
 )

@@ -82,9 +82,9 @@ def _facts(run: RecordedRun) -> list[tuple[str, str]]:
         ("robot time / min:s", clock(run.ended_ns - run.started_ns)),
         ("worst axis error / mm", "not known" if worst is None else _worst_words(worst, errors[worst].larger_axis)),
     ]
-    told = [(name, run.header[name]) for name in ("started", "host", "seed", "version") if run.header.get(name)]
+    header = [(name, run.header[name]) for name in ("started", "host", "seed", "version") if run.header.get(name)]
     lost = sum(gap.samples for gap in run.gaps)
-    return facts + told + ([("samples lost", str(lost))] if lost else [])
+    return facts + header + ([("samples lost", str(lost))] if lost else [])
 
 
 def _worst_words(number: int, error: float) -> str:

@@ -6,28 +6,13 @@ from typing import NamedTuple, TypeVar
 from xml.etree.ElementTree import Element
 
 from rover.events import Delivery, Find, GivenUp
+from rover.geometry import XY
 from rover.record.run import RecordedRun, TrackSample
-from rover.report import symbols
+from rover.report import look, symbols
 from rover.report.figures import ellipse_of, kinds_of
-from rover.report.floor import DrawnField, Point
+from rover.report.floor import DrawnField
 from rover.report.labels import Box, LabelSpace, box_round
 from rover.report.legend import draw_legend, legend_height
-from rover.report.look import (
-    BOUNDARY,
-    GRID_BOLD,
-    GRID_FINE,
-    INK_SOFT,
-    TRAY,
-    TRUE_PATH,
-    WALL,
-    Stroke,
-    Tint,
-    letters,
-    outermost,
-    state_strokes,
-    stroke_attributes,
-    tints,
-)
 from rover.report.markup import add
 from rover.report.numbers import with_minus
 from rover.report.view import MARGIN_BOTTOM, MARGIN_TOP, WIDTH, View, grid_lines, view_of
@@ -41,25 +26,25 @@ def draw_plan(ground: DrawnField, run: RecordedRun) -> Element:
     view = view_of(ground, run)
     height = view.bottom + MARGIN_BOTTOM + legend_height(run)
     picture = Element("svg", {"viewBox": f"0 0 {WIDTH:g} {height:.0f}", "role": "img", "aria-label": "Floor plan"})
-    clutter = LabelSpace(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2))
+    space = LabelSpace(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2))
     _draw_grid(picture, view)
     _draw_ground(picture, view, ground)
-    _draw_paths(picture, view, run, clutter)
-    _draw_names(picture, view, ground, clutter)
-    _draw_events(picture, view, run, clutter)
+    _draw_paths(picture, view, run, space)
+    _draw_names(picture, view, ground, space)
+    _draw_events(picture, view, run, space)
     draw_legend(picture, view, run)
     return picture
 
 
 def _draw_grid(picture: Element, view: View) -> None:
     group = add(picture, "g")
-    for spacing, colour in ((view.fine, GRID_FINE), (view.bold, GRID_BOLD)):
+    for spacing, colour in ((view.fine, look.GRID_FINE), (view.bold, look.GRID_BOLD)):
         for x in grid_lines(view.west, view.east, spacing):
             symbols.line(group, view.at(x, view.south), view.at(x, view.north), symbols.HAIR, colour)
         for y in grid_lines(view.south, view.north, spacing):
             symbols.line(group, view.at(view.west, y), view.at(view.east, y), symbols.HAIR, colour)
     frame = {"x": view.left, "y": MARGIN_TOP, "width": view.right - view.left, "height": view.bottom - MARGIN_TOP}
-    add(group, "rect", {**frame, **stroke_attributes(symbols.HAIR)})
+    add(group, "rect", {**frame, **look.stroke_attributes(symbols.HAIR)})
     _write_axes(picture, view)
 
 
@@ -69,7 +54,7 @@ def _write_axes(picture: Element, view: View) -> None:
         symbols.words(picture, (view.at(x, 0)[0], view.bottom + 16), with_minus(f"{x:z.4g}"), text_anchor="middle")
     for y in grid_lines(view.south, view.north, every):
         symbols.words(picture, (view.left - 7, view.at(0, y)[1] + 4), with_minus(f"{y:z.4g}"), text_anchor="end")
-    italic = {"font_style": "italic", "fill": INK_SOFT}
+    italic = {"font_style": "italic", "fill": look.INK_SOFT}
     symbols.words(picture, (view.right, view.bottom + 32), "x in m", text_anchor="end", **italic)
     symbols.words(picture, (view.left - 34, MARGIN_TOP + 44), "y in m", **italic, **_turned(view.left - 34))
 
@@ -80,26 +65,26 @@ def _turned(x: float) -> dict[str, object]:
 
 def _draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
     if ground.boundary:
-        symbols.polygon(picture, [view.at(*point) for point in ground.boundary], BOUNDARY)
+        symbols.polygon(picture, [view.at(*point) for point in ground.boundary], look.BOUNDARY)
     if ground.tray:
-        symbols.polygon(picture, [view.at(*point) for point in ground.tray], TRAY)
+        symbols.polygon(picture, [view.at(*point) for point in ground.tray], look.TRAY)
     for point in ground.slots:
         symbols.slot(picture, view.at(*point))
     for a, b in ground.walls.values():
-        symbols.line(picture, view.at(*a), view.at(*b), WALL)
+        symbols.line(picture, view.at(*a), view.at(*b), look.WALL)
 
 
-def _draw_names(picture: Element, view: View, ground: DrawnField, clutter: LabelSpace) -> None:
+def _draw_names(picture: Element, view: View, ground: DrawnField, space: LabelSpace) -> None:
     """Draw what has to stand above the paths: the names of the walls, and the start."""
     for name, ends in ground.walls.items():
-        clutter.add_box(_draw_name(picture, view, name, ends))
+        space.add_box(_draw_name(picture, view, name, ends))
     if ground.start:
         x, y, heading = ground.start
         symbols.station(picture, view.at(x, y), heading)
-        clutter.add_box(box_round(view.at(x, y), 22, 22))
+        space.add_box(box_round(view.at(x, y), 22, 22))
 
 
-def _draw_name(picture: Element, view: View, name: str, ends: tuple[Point, Point]) -> Box:
+def _draw_name(picture: Element, view: View, name: str, ends: tuple[XY, XY]) -> Box:
     """Write a wall's name along it, on the side away from the middle of the plan."""
     (ax, ay), (bx, by) = sorted(view.at(*end) for end in ends)
     length = math.hypot(bx - ax, by - ay) or 1.0
@@ -114,21 +99,21 @@ def _draw_name(picture: Element, view: View, name: str, ends: tuple[Point, Point
     return box_round((x, y), 16, 16)
 
 
-def _draw_paths(picture: Element, view: View, run: RecordedRun, clutter: LabelSpace) -> None:
+def _draw_paths(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
     truth = _thinned([view.at(pose.x, pose.y) for pose in run.true_track if _finite(pose.x, pose.y)])
     if truth:
-        symbols.polyline(picture, truth, TRUE_PATH, INK_SOFT)
-    strokes = state_strokes(sample.point.state for sample in run.track)
+        symbols.polyline(picture, truth, look.TRUE_PATH, look.INK_SOFT)
+    strokes = look.state_strokes(sample.point.state for sample in run.track)
     known = [sample for sample in run.track if _finite(sample.point.x, sample.point.y)]
-    last: list[Point] = []
-    for state, samples in groupby(known, lambda sample: outermost(sample.point.state)):
+    last: list[XY] = []
+    for state, samples in groupby(known, lambda sample: look.outermost(sample.point.state)):
         points = _thinned(last + [_place(view, sample) for sample in samples])
         symbols.polyline(picture, points, strokes[state])
-        clutter.add_line(points)
+        space.add_line(points)
         last = points[-1:]
 
 
-def _place(view: View, sample: TrackSample) -> Point:
+def _place(view: View, sample: TrackSample) -> XY:
     return view.at(sample.point.x, sample.point.y)
 
 
@@ -136,7 +121,7 @@ def _finite(*numbers: float) -> bool:
     return all(map(math.isfinite, numbers))
 
 
-def _thinned(points: list[Point]) -> list[Point]:
+def _thinned(points: list[XY]) -> list[XY]:
     """Return the points without those that are too near to the one before; the last one always stays."""
     kept = points[:1]
     for point in points[1:]:
@@ -145,9 +130,9 @@ def _thinned(points: list[Point]) -> list[Point]:
     return kept + points[-1:]
 
 
-def _draw_events(picture: Element, view: View, run: RecordedRun, clutter: LabelSpace) -> None:
-    tint_of, letter_of = tints(kinds_of(run)), letters(kinds_of(run))
-    _draw_set_down(picture, view, run, clutter)
+def _draw_events(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
+    tint_of, letter_of = look.tints(kinds_of(run)), look.letters(kinds_of(run))
+    _draw_set_down(picture, view, run, space)
     labels = []
     for lost in _placed(run, GivenUp):
         at = view.at(lost.x, lost.y)
@@ -162,7 +147,7 @@ def _draw_events(picture: Element, view: View, run: RecordedRun, clutter: LabelS
         labels.append(_Label(at, clear, f"{letter_of[find.kind]}{find.number}", tint_of[find.kind]))
     for truth in run.true_finds.values():
         symbols.true_place(picture, view.at(truth.x, truth.y))
-    _draw_labels(picture, labels, clutter)
+    _draw_labels(picture, labels, space)
 
 
 def _placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
@@ -170,28 +155,28 @@ def _placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
     return [event for event in run.events_of(kind) if _finite(event.x, event.y)]
 
 
-def _draw_set_down(picture: Element, view: View, run: RecordedRun, clutter: LabelSpace) -> None:
-    tint_of, letter_of = tints(kinds_of(run)), letters(kinds_of(run))
+def _draw_set_down(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
+    tint_of, letter_of = look.tints(kinds_of(run)), look.letters(kinds_of(run))
     side = min(max(0.09 * view.scale, 5.0), 14.0)
     for delivery in _placed(run, Delivery):
         at = view.at(delivery.x, delivery.y)
         symbols.set_down(picture, at, side, (tint_of[delivery.kind], letter_of[delivery.kind]))
-        clutter.add_box(box_round(at, side, side))
+        space.add_box(box_round(at, side, side))
 
 
 class _Label(NamedTuple):
     """A label that names what is drawn within ``clear`` picture units of ``anchor``."""
 
-    anchor: Point
+    anchor: XY
     clear: float
     text: str
-    tint: Tint
+    tint: look.Tint
 
 
-def _draw_labels(picture: Element, labels: list[_Label], clutter: LabelSpace) -> None:
+def _draw_labels(picture: Element, labels: list[_Label], space: LabelSpace) -> None:
     for label in labels:
-        clutter.add_box(box_round(label.anchor, 2 * label.clear, 2 * label.clear))
+        space.add_box(box_round(label.anchor, 2 * label.clear, 2 * label.clear))
     for label in labels:
-        box = clutter.place(label.anchor, label.clear, (symbols.tag_width(label.text), symbols.TAG_HEIGHT))
-        symbols.line(picture, label.anchor, box.middle, Stroke(0.7))
+        box = space.place(label.anchor, label.clear, (symbols.tag_width(label.text), symbols.TAG_HEIGHT))
+        symbols.line(picture, label.anchor, box.middle, look.Stroke(0.7))
         symbols.tag(picture, box.middle, label.text, label.tint)

@@ -4,46 +4,46 @@ import math
 from xml.etree.ElementTree import Element
 
 from rover.events import Ellipse
-from rover.report.floor import Point
+from rover.geometry import XY
 from rover.report.look import INK, INK_SOFT, PAPER, Stroke, Tint, stroke_attributes
 from rover.report.markup import add
 
 HAIR = Stroke(0.9)
 
 
-def line(parent: Element, a: Point, b: Point, stroke: Stroke, colour: str = INK) -> None:
+def line(parent: Element, a: XY, b: XY, stroke: Stroke, colour: str = INK) -> None:
     """Draw a straight line."""
     ends = {"x1": a[0], "y1": a[1], "x2": b[0], "y2": b[1]}
     add(parent, "line", {**ends, **stroke_attributes(stroke, colour)})
 
 
-def polyline(parent: Element, points: list[Point], stroke: Stroke, colour: str = INK) -> None:
+def polyline(parent: Element, points: list[XY], stroke: Stroke, colour: str = INK) -> None:
     """Draw a line through points."""
     add(parent, "polyline", {"points": _joined(points), **stroke_attributes(stroke, colour)})
 
 
-def polygon(parent: Element, points: list[Point], stroke: Stroke, colour: str = INK) -> None:
+def polygon(parent: Element, points: list[XY], stroke: Stroke, colour: str = INK) -> None:
     """Draw a closed outline."""
     add(parent, "polygon", {"points": _joined(points), **stroke_attributes(stroke, colour)})
 
 
-def _joined(points: list[Point]) -> str:
+def _joined(points: list[XY]) -> str:
     return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
 
 
-def words(parent: Element, at: Point, text: str, **attributes: object) -> Element:
+def words(parent: Element, at: XY, text: str, **attributes: object) -> Element:
     """Write a text that the lines beneath it do not run into."""
     halo = {"stroke": PAPER, "stroke-width": 3, "paint-order": "stroke", "stroke-linejoin": "round"}
     place = {"x": at[0], "y": at[1], "font-size": 13, "fill": INK, **halo}
     return add(parent, "text", place | {key.replace("_", "-"): value for key, value in attributes.items()}, text)
 
 
-def found(parent: Element, at: Point, tint: Tint) -> None:
+def found(parent: Element, at: XY, tint: Tint) -> None:
     """Draw where an object was found."""
     add(parent, "circle", {"cx": at[0], "cy": at[1], "r": 4, "fill": tint.fill, "stroke": INK, "stroke-width": 0.9})
 
 
-def ellipse(parent: Element, at: Point, axes: Ellipse, drawn: tuple[float, str]) -> None:
+def ellipse(parent: Element, at: XY, axes: Ellipse, drawn: tuple[float, str]) -> None:
     """Draw a 95 % ellipse at (scale, colour); the picture's y axis points down, so that its angle turns round."""
     scale, fill = drawn
     add(
@@ -62,7 +62,7 @@ def ellipse(parent: Element, at: Point, axes: Ellipse, drawn: tuple[float, str])
     )
 
 
-def true_place(parent: Element, at: Point) -> None:
+def true_place(parent: Element, at: XY) -> None:
     """Draw where an object really stood: a small upright cross, light at its edge so that it shows on any tint."""
     x, y = at
     for stroke, colour in ((Stroke(3.0), PAPER), (Stroke(1.2), INK)):
@@ -73,7 +73,7 @@ def true_place(parent: Element, at: Point) -> None:
         )
 
 
-def set_down(parent: Element, at: Point, side: float, named: tuple[Tint, str]) -> None:
+def set_down(parent: Element, at: XY, side: float, named: tuple[Tint, str]) -> None:
     """Draw where an object was set down: a square in its tint, with its letter where there is room for one."""
     tint, letter = named
     square = {"x": at[0] - side / 2, "y": at[1] - side / 2, "width": side, "height": side}
@@ -83,7 +83,7 @@ def set_down(parent: Element, at: Point, side: float, named: tuple[Tint, str]) -
         add(parent, "text", {**place, "fill": tint.letter}, letter)
 
 
-def given_up(parent: Element, at: Point, tint: Tint) -> None:
+def given_up(parent: Element, at: XY, tint: Tint) -> None:
     """Draw where an object was left: an open diamond with a bar through it."""
     x, y = at
     corners = [(x, y - 7), (x + 7, y), (x, y + 7), (x - 7, y)]
@@ -92,7 +92,7 @@ def given_up(parent: Element, at: Point, tint: Tint) -> None:
     line(parent, (x - 8, y + 8), (x + 8, y - 8), Stroke(1.2))
 
 
-def station(parent: Element, at: Point, heading: float) -> None:
+def station(parent: Element, at: XY, heading: float) -> None:
     """Draw the start as a survey station: a triangle round a dot, with a line along the heading (rad)."""
     x, y = at
     line(parent, at, (x + 20 * math.cos(heading), y - 20 * math.sin(heading)), Stroke(1.4))
@@ -101,12 +101,12 @@ def station(parent: Element, at: Point, heading: float) -> None:
     add(parent, "circle", {"cx": x, "cy": y, "r": 1.6, "fill": INK})
 
 
-def slot(parent: Element, at: Point) -> None:
+def slot(parent: Element, at: XY) -> None:
     """Draw a free slot of the tray."""
     add(parent, "circle", {"cx": at[0], "cy": at[1], "r": 3, **stroke_attributes(Stroke(0.8), INK_SOFT)})
 
 
-def tag(parent: Element, middle: Point, text: str, tint: Tint) -> None:
+def tag(parent: Element, middle: XY, text: str, tint: Tint) -> None:
     """Draw a label box in the tint of its object."""
     width = tag_width(text)
     box = {"x": middle[0] - width / 2, "y": middle[1] - TAG_HEIGHT / 2, "width": width, "height": TAG_HEIGHT}
@@ -123,7 +123,7 @@ def tag_width(text: str) -> float:
     return 8.0 + 7.5 * len(text)
 
 
-def north(parent: Element, at: Point) -> None:
+def north(parent: Element, at: XY) -> None:
     """Draw the field's axes: a needle to the north (y), half of it dark, and a short bar to the east (x)."""
     x, y = at
     line(parent, (x, y + 26), (x, y - 26), Stroke(1.2))
@@ -134,7 +134,7 @@ def north(parent: Element, at: Point) -> None:
     words(parent, (x + 27, y + 12), "E (x)")
 
 
-def scale_bar(parent: Element, at: Point, length: float, scale: float) -> None:
+def scale_bar(parent: Element, at: XY, length: float, scale: float) -> None:
     """Draw a bar of ``length`` m, its halves dark and light."""
     (x, y), half = at, length * scale / 2
     add(parent, "rect", {"x": x, "y": y, "width": half, "height": 6, "fill": INK})

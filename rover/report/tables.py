@@ -98,14 +98,14 @@ def watch_table(run: RecordedRun) -> Element:
     """Return the table of health, hold-backs, stops and notes."""
     lengths = hold_back_lengths(run)
     rows = [
-        [_time(run, happening), *told, clock(lengths[position]) if position in lengths else ""]
+        [_time(run, happening), *words, clock(lengths[position]) if position in lengths else ""]
         for position, happening in enumerate(run.happenings)
-        if (told := _told(happening))
+        if (words := _in_words(happening))
     ]
     return table(("+time / min:s", "what", "how and why", "+lasted / min:s"), rows, "Nothing out of the ordinary.")
 
 
-def _told(happening: Happening) -> list[str]:
+def _in_words(happening: Happening) -> list[str]:
     match happening.event:
         case HealthChange(device, health, why):
             return [device, f"{health.value}: {why}" if why else health.value]

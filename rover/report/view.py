@@ -5,8 +5,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
+from rover.geometry import XY
 from rover.record.run import RecordedRun
-from rover.report.floor import DrawnField, Point
+from rover.report.floor import DrawnField
 
 WIDTH = 1000.0
 MARGIN_LEFT, MARGIN_TOP, MARGIN_RIGHT, MARGIN_BOTTOM = 48.0, 12.0, 14.0, 40.0
@@ -50,7 +51,7 @@ class View:
         """Lower edge of the plan in the picture."""
         return MARGIN_TOP + (self.north - self.south) * self.scale
 
-    def at(self, x: float, y: float) -> Point:
+    def at(self, x: float, y: float) -> XY:
         """Return the place in the picture of (x, y) m: x to the right, y up."""
         return self.left + (x - self.west) * self.scale, MARGIN_TOP + (self.north - y) * self.scale
 
@@ -74,12 +75,12 @@ def _widened(low: float, high: float) -> tuple[float, float]:
     return low - more, high + more
 
 
-def _ground_points(ground: DrawnField) -> Iterable[Point]:
+def _ground_points(ground: DrawnField) -> Iterable[XY]:
     ends = [end for wall in ground.walls.values() for end in wall]
     return (*ground.boundary, *ends, *ground.tray, *ground.slots, *([ground.start[:2]] if ground.start else []))
 
 
-def _run_points(run: RecordedRun) -> Iterable[Point]:
+def _run_points(run: RecordedRun) -> Iterable[XY]:
     track = [(sample.point.x, sample.point.y) for sample in run.track]
     truth = [(pose.x, pose.y) for pose in run.true_track]
     places = [(event.x, event.y) for _, event in run.happenings if hasattr(event, "x") and hasattr(event, "y")]

@@ -8,11 +8,11 @@ from typing import Any
 from rover.activities.activity import Activity
 from rover.activities.registry import ACTIVITIES, specs
 from rover.behaviour.analysis import examine
-from rover.behaviour.build import Builder, Override, unknown_settings
+from rover.behaviour.build import Builder
 from rover.behaviour.model import BehaviourGraph
+from rover.behaviour.settings import Override, unknown_settings
 from rover.behaviour.vocabulary import ActivitySpec
 from rover.devices.registry import is_dotted, load_class, why_unknown
-from rover.estimate.field import inside
 from rover.files import load
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile, mismatches
@@ -21,6 +21,7 @@ from rover.files.load import Loaded
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
 from rover.files.yaml_source import Source
+from rover.geometry import inside
 
 MISSING_SPEC = ActivitySpec("a user's own activity, not looked at")
 

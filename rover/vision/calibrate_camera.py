@@ -9,7 +9,7 @@ from rover.devices.camera.keys import CameraKeys
 from rover.files.robot import Colour
 from rover.quantities import wrap
 from rover.vision.colour import to_hsv
-from rover.vision.geometry import pixel, view_of
+from rover.vision.lens import pixel, view_of
 
 Pixel = tuple[int, int, int]
 """Hue, saturation and value of one pixel (8 bit)."""
@@ -82,14 +82,14 @@ def light_warnings(name: str, pixels: Sequence[Pixel]) -> list[str]:
     glaring = sum(one[2] >= GLARE for one in pixels) / len(pixels)
     low, high = _hues([one[0] for one in pixels])
     wide = (high - low) % 180 - 2 * HUE_MARGIN
-    told = []
+    warnings = []
     if value < DARK:
-        told.append(f"{name}: the light is poor (half of the pixels are darker than {DARK} of 255); add light")
+        warnings.append(f"{name}: the light is poor (half of the pixels are darker than {DARK} of 255); add light")
     if glaring > GLARING_SHARE:
-        told.append(f"{name}: {glaring:.0%} of the pixels are as bright as can be; shorten the exposure")
+        warnings.append(f"{name}: {glaring:.0%} of the pixels are as bright as can be; shorten the exposure")
     if wide > WIDE:
-        told.append(f"{name}: its hues spread over {2 * wide} degrees; is something else in the box?")
-    return told
+        warnings.append(f"{name}: its hues spread over {2 * wide} degrees; is something else in the box?")
+    return warnings
 
 
 def overlaps(colours: Mapping[str, Colour]) -> list[tuple[str, str]]:
@@ -108,7 +108,7 @@ def _hues_meet(one: tuple[int, int], other: tuple[int, int]) -> bool:
     ) % 180
 
 
-class Sight(NamedTuple):
+class EdgeSighting(NamedTuple):
     """A point seen at a pixel (u, v), and where it is: ahead, left and above the camera's foot (m)."""
 
     u: float
@@ -118,8 +118,8 @@ class Sight(NamedTuple):
     above: float
 
 
-def far_edge(patch_top: tuple[float, float], ahead: float, left: float, lid: tuple[float, float]) -> Sight:
-    """Return the sight of a lid's far edge: what the top of its patch shows (see `geometry.locate`).
+def far_edge(patch_top: tuple[float, float], ahead: float, left: float, lid: tuple[float, float]) -> EdgeSighting:
+    """Return the sighting of a lid's far edge: what the top of its patch shows (see `location.locate`).
 
     Args:
         patch_top: the pixel half-way along the patch's top.
@@ -129,7 +129,7 @@ def far_edge(patch_top: tuple[float, float], ahead: float, left: float, lid: tup
     """
     height, width = lid
     farther = 1.0 + width / 2.0 / math.hypot(ahead, left)
-    return Sight(*patch_top, ahead * farther, left * farther, height)
+    return EdgeSighting(*patch_top, ahead * farther, left * farther, height)
 
 
 class ViewFit(NamedTuple):
@@ -142,7 +142,7 @@ class ViewFit(NamedTuple):
     errors: tuple[tuple[float, float], ...]
 
 
-def fit_view(camera: CameraKeys, sights: Sequence[Sight], size: tuple[int, int]) -> ViewFit:
+def fit_view(camera: CameraKeys, sights: Sequence[EdgeSighting], size: tuple[int, int]) -> ViewFit:
     """Return field of view and tilt by least squares over the pixels (Gauss-Newton from the robot file's values).
 
     Args:
@@ -171,7 +171,7 @@ def fit_view(camera: CameraKeys, sights: Sequence[Sight], size: tuple[int, int])
 
 
 def _errors(
-    camera: CameraKeys, guess: tuple[float, float], sights: Sequence[Sight], size: tuple[int, int]
+    camera: CameraKeys, guess: tuple[float, float], sights: Sequence[EdgeSighting], size: tuple[int, int]
 ) -> list[float]:
     """Return u and v of each sight less where they should be by a field of view and a tilt (pixels)."""
     view = view_of(camera.model_copy(update={"field_of_view": guess[0], "tilt": guess[1]}), *size)
@@ -185,7 +185,7 @@ def _errors(
 
 
 def _normal(
-    camera: CameraKeys, guess: tuple[float, float], sights: Sequence[Sight], size: tuple[int, int]
+    camera: CameraKeys, guess: tuple[float, float], sights: Sequence[EdgeSighting], size: tuple[int, int]
 ) -> list[tuple[float, float]]:
     """Return how each error changes with the field of view and with the tilt (pixels for a radian)."""
 

@@ -11,8 +11,7 @@ from operator import itemgetter
 from typing import Any, NamedTuple
 
 from rover.files.robot import Colour
-from rover.vision.edges import refined
-from rover.vision.geometry import Extent
+from rover.vision.edges import Extent, refined
 
 LEAST_PIXELS = 4
 """Fewer are noise, however small the picture."""

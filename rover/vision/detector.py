@@ -9,17 +9,9 @@ from rover.errors import UserError
 from rover.files.errand import Kind
 from rover.files.robot import Colour, Marker, Robot
 from rover.vision.colour import Patch, patches_of, to_hsv
-from rover.vision.geometry import (
-    Extent,
-    Located,
-    MountedLens,
-    joined_extent,
-    locate,
-    locate_marker,
-    locate_pair,
-    split_extent,
-    view_of,
-)
+from rover.vision.edges import Extent, joined_extent, split_extent
+from rover.vision.lens import MountedLens, view_of
+from rover.vision.location import Located, locate, locate_marker, locate_pair
 
 DARK, BRIGHT = 42, 245
 """A frame whose mean brightness (0 to 255) is below or above shows nothing that could be relied on."""

@@ -5,9 +5,7 @@ pixels wide would come out half a pixel too wide. Its share of the patch's colou
 """
 
 from collections.abc import Sequence
-from typing import Any
-
-from rover.vision.geometry import Extent
+from typing import Any, NamedTuple
 
 OUTSIDE = 2
 """So many pixels outside an edge the background is looked at."""
@@ -19,6 +17,20 @@ LEAST_SIDE = 0.5
 """A patch whose edges come out nearer to each other than this (pixels) keeps those of its threshold."""
 LEAST_CONTRAST = 20.0
 """Background and patch differ by less than this (0 to 255): the edge stays where the threshold has it."""
+
+
+class Extent(NamedTuple):
+    """The edges of a patch of colour (pixels), and the rows in which it goes farthest left and right.
+
+    Of a patch without those rows, that half-way down is taken: an upright edge off the middle leans in the picture.
+    """
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+    left_row: float | None = None
+    right_row: float | None = None
 
 
 def refined(image: Any, mask: Any, box: tuple[int, int, int, int]) -> Extent:
@@ -78,3 +90,15 @@ def _shift(line: Sequence[Sequence[int]]) -> float:
     covered = sum(min(1.0, max(0.0, share)) for share in shares)
     shift = len(between) - (OUTSIDE - 1) - covered
     return shift if abs(shift) <= MOST_SHIFT else 0.0
+
+
+def joined_extent(left: Extent, right: Extent) -> Extent:
+    """Return the edges of two patches side by side taken as one."""
+    top, bottom = min(left.top, right.top), max(left.bottom, right.bottom)
+    return Extent(left.left, top, right.right, bottom, left.left_row, right.right_row)
+
+
+def split_extent(patch: Extent) -> tuple[Extent, Extent]:
+    """Return the left and the right half of a patch."""
+    middle = (patch.left + patch.right) / 2.0
+    return patch._replace(right=middle, right_row=None), patch._replace(left=middle, left_row=None)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from rover.devices.readings import Detection
-from rover.estimate.pose import Pose
+from rover.geometry import Pose
 from rover.quantities import wrap
 
 SIGHTINGS_TO_KNOW = 3

@@ -8,19 +8,22 @@ from hypothesis import strategies as st
 
 from rover import quantities
 from rover.behaviour.compile import UNKNOWNS, Compiler
-from rover.behaviour.conditions import LONGEST, ConditionError, Scope, Setting, could_be, evaluator, read_condition
+from rover.behaviour.conditions import Scope, read_condition
 from rover.behaviour.conditions import read_expression as read
+from rover.behaviour.expression import could_be, evaluator
 from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, StateNode, Where
+from rover.behaviour.settings import SettingValue
+from rover.behaviour.syntax import LONGEST, ConditionError
 from rover.behaviour.vocabulary import SIGNALS, Choice, Number, Signals, Truth, attribute_of
 
 SCOPE = Scope(
     {
-        "near": Setting(0.22, Number(quantities.LENGTH)),
-        "course": Setting(1.5, Number(quantities.ANGLE)),
-        "most": Setting(3, Number(whole=True)),
-        "on": Setting(True, Truth()),
-        "lid": Setting("teal", Choice()),
-        "in": Setting(0.254, Number(quantities.LENGTH)),
+        "near": SettingValue(0.22, Number(quantities.LENGTH)),
+        "course": SettingValue(1.5, Number(quantities.ANGLE)),
+        "most": SettingValue(3, Number(whole=True)),
+        "on": SettingValue(True, Truth()),
+        "lid": SettingValue("teal", Choice()),
+        "in": SettingValue(0.254, Number(quantities.LENGTH)),
     },
     outcomes=True,
     words=frozenset({"amber", "teal", "violet", "none"}),

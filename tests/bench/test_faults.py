@@ -1,52 +1,9 @@
 import itertools
-import math
 
 import pytest
 from pydantic import ValidationError
 
 from rover.errors import UserError
-from rover.files import yaml_source
-from rover.files.bench import BenchFile, Fault, mismatches, parse_fault
-
-
-@pytest.mark.parametrize(
-    ("line", "fault"),
-    [
-        ("at 12 s: heading silent for 3 s", Fault(12.0, "heading", "silent", 3.0)),
-        ("at 1 min: range no echo for 500 ms", Fault(60.0, "range", "no echo", 0.5)),
-        ("at 0 s: stop input open", Fault(0.0, "stop_input", "open", math.inf)),
-        ("at 5 s: counts jump of -400", Fault(5.0, "counts", "jump", 0.0, -400)),
-        ("at 5 s: jar 3 moved to [1 m, 25 cm]", Fault(5.0, "jar", "moved", 0.0, 3, (1.0, 0.25))),
-    ],
-)
-def test_a_line_is_read(line, fault):
-    assert parse_fault(line) == fault
-
-
-@pytest.mark.parametrize(
-    ("line", "says"),
-    [
-        ("heading silent", "write it as in 'at 12 s: heading silent for 3 s'"),
-        ("at 12: heading silent", "after 'at': a bare number where a time is due"),
-        ("at -1 s: heading silent", "must not be negative"),
-        ("at 1 s: heading silent for 3 m", "after 'for': '3 m' is a length"),
-        ("at 1 s: heding silent", "did you mean 'heading'?"),
-        ("at 1 s: heading frozen", "'frozen' is no fault of 'heading' (allowed: silent)"),
-        ("at 1 s: counts jumps", "(allowed: silent, stuck, jump of <n>)"),
-        ("at 1 s: counts jump of 4 for 2 s", "happens at once; leave out 'for 2 s'"),
-        ("at 1 s: jar 1 moved to [1, 2]", "a bare number where a length is due"),
-    ],
-)
-def test_a_wrong_line_says_what_is_wrong(line, says):
-    with pytest.raises(ValueError) as error:  # noqa: PT011 - the text is what is looked at
-        parse_fault(line)
-    assert says in str(error.value)
-
-
-def test_yaml_reads_a_line_as_a_mapping_and_it_is_taken_all_the_same(tmp_path):
-    text = "bench: Test\nfaults:\n  - at 12 s: heading silent for 3 s\n  - 'at 1 s: link silent'\n"
-    file = BenchFile.model_validate(yaml_source.read_text(text, tmp_path / "b.yaml", "b.yaml").values)
-    assert [fault.device for fault in file.faults] == ["heading", "link"]
 
 
 def test_a_jar_that_is_not_there_cannot_be_moved(bay):
@@ -54,11 +11,7 @@ def test_a_jar_that_is_not_there_cannot_be_moved(bay):
         bay.bench_file(scatter={"amber": 1}, faults=["at 1 s: jar 2 moved to [1 m, 1 m]"])
 
 
-def test_a_kind_that_the_errand_lacks_is_named(bay):
-    file = bay.bench_file(scatter={"amberr": 1})
-    assert mismatches(file, bay.errand()) == [
-        (("scatter", "amberr"), "there is no kind 'amberr' in the errand's 'kinds:'; did you mean 'amber'?")
-    ]
+def test_a_bench_refuses_a_kind_that_the_errand_lacks(bay):
     with pytest.raises(UserError, match="amberr"):
         bay.quiet_bench(scatter={"amberr": 1})
 

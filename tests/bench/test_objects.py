@@ -3,7 +3,7 @@ from itertools import combinations
 
 import pytest
 
-from rover.bench.objects import inside, outside_zone
+from rover.bench.objects import outside_zone
 from rover.errors import UserError
 
 
@@ -28,12 +28,6 @@ def test_scattered_jars_stand_clear_of_everything(bay, seed):
 def test_too_many_jars_are_an_error(bay):
     with pytest.raises(UserError, match="no room for 900 objects"):
         bay.quiet_bench(scatter={"amber": 900})
-
-
-def test_a_point_in_the_notch_of_a_polygon_is_outside():
-    corners = [(0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (1.0, 1.0), (0.0, 2.0)]
-    assert inside(1.0, 0.5, corners)
-    assert not inside(1.0, 1.5, corners)
 
 
 def test_the_body_pushes_a_jar_ahead_of_the_closed_jaws(bay):

@@ -10,7 +10,7 @@ from rover.calibrate import camera
 from rover.calibrate.findings import CalibrationError
 from rover.files.problems import FileProblems
 from rover.files.robot import Robot
-from rover.vision.geometry import pixel, view_of
+from rover.vision.lens import pixel, view_of
 
 TINTS = {"amber": (50, 166, 230), "teal": (128, 128, 29)}
 LID = "lid: {height: 60 mm, width: 50 mm}\n"

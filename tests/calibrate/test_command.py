@@ -26,7 +26,7 @@ def folder(tmp_path, monkeypatch):
 
 @pytest.fixture
 def rover(folder):
-    """CalibrationRun a command in a folder with a cart and a mild bench; return the ended process."""
+    """Run a command in a folder with a cart and a mild bench; return the ended process."""
 
     def run(*arguments, typed=""):
         return subprocess.run(

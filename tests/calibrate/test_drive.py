@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from rover.calibrate import drive
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.practice import WALL_AT, BenchAssistant, true_geometry
-from rover.calibrate.runs import Geometry, Track
+from rover.calibrate.runs import Geometry, WheelCountSeries
 from rover.devices.readings import WheelCounts
 
 SEEDS_OF_THE_SUITE = (1, 12, 20)
@@ -19,7 +19,7 @@ START = Geometry(0.0002, 0.0002, 0.36)
 def counts(*legs):
     """Return a track of counts by (left, right) travel in counts."""
     left, right = (np.cumsum([0.0, *side]) for side in zip(*legs, strict=True))
-    return Track(np.arange(len(left)), left, right)
+    return WheelCountSeries(np.arange(len(left)), left, right)
 
 
 def driven(truth, side=1.0):
@@ -34,10 +34,10 @@ def driven(truth, side=1.0):
         turn = sign * math.pi / 2.0 * way
         return counts(*[(side / truth.left, side / truth.right), (-turn / truth.left, turn / truth.right)] * 4)
 
-    return drive.Measured(
-        [drive.Straight(straight, 2.0)],
-        [drive.Spin(spin(angle), angle) for angle in (12.0, -12.0)],
-        [drive.Square(square(sign), sign, 0.0, 0.0) for sign in (1.0, -1.0)],
+    return drive.DriveMeasurements(
+        [drive.StraightRun(straight, 2.0)],
+        [drive.SpinRun(spin(angle), angle) for angle in (12.0, -12.0)],
+        [drive.SquareRun(square(sign), sign, 0.0, 0.0) for sign in (1.0, -1.0)],
         side,
     )
 

@@ -2,13 +2,13 @@ import pytest
 
 from rover.calibrate import gripper
 from rover.calibrate.findings import CalibrationError
-from rover.calibrate.gripper import Felt, Measured
+from rover.calibrate.gripper import FeedbackSample, GripperMeasurements
 from rover.calibrate.practice import BenchAssistant
 
 FILE = {"feedback_file": "in_voltage1_raw"}
-OPEN = [Felt(900.0, None)] * 3
-NOTHING = [Felt(raw, False) for raw in (100.0, 102.0, 98.0)]
-SOMETHING = [Felt(raw, True) for raw in (400.0, 405.0, 395.0)]
+OPEN = [FeedbackSample(900.0, None)] * 3
+NOTHING = [FeedbackSample(raw, False) for raw in (100.0, 102.0, 98.0)]
+SOMETHING = [FeedbackSample(raw, True) for raw in (400.0, 405.0, 395.0)]
 
 
 def changes(measured, robot):
@@ -16,24 +16,24 @@ def changes(measured, robot):
 
 
 def test_pulses_that_were_found_go_into_the_file(robot):
-    assert changes(Measured(0.00185, 0.00115), robot) == {"open": "1850 us", "closed": "1150 us"}
+    assert changes(GripperMeasurements(0.00185, 0.00115), robot) == {"open": "1850 us", "closed": "1150 us"}
 
 
 def test_position_feedback_gets_its_ends(fitted):
     robot = fitted(gripper=FILE | {"feedback": "position", "reads_closed": 120.0, "reads_open": 900.0})
 
-    assert changes(Measured(0.0019, 0.0011, OPEN, NOTHING, SOMETHING), robot) == {"reads_closed": "100"}
+    assert changes(GripperMeasurements(0.0019, 0.0011, OPEN, NOTHING, SOMETHING), robot) == {"reads_closed": "100"}
 
 
 def test_current_feedback_gets_a_threshold_midway(fitted):
     robot = fitted(gripper=FILE | {"feedback": "current", "holds_above": 200.0})
 
-    assert changes(Measured(0.0019, 0.0011, OPEN, NOTHING, SOMETHING), robot) == {"holds_above": "250"}
+    assert changes(GripperMeasurements(0.0019, 0.0011, OPEN, NOTHING, SOMETHING), robot) == {"holds_above": "250"}
 
 
 def test_numbers_that_cannot_be_told_apart_propose_nothing(fitted):
     robot = fitted(gripper=FILE | {"feedback": "current", "holds_above": 200.0})
-    alike = Measured(0.0019, 0.0011, OPEN, NOTHING, NOTHING)
+    alike = GripperMeasurements(0.0019, 0.0011, OPEN, NOTHING, NOTHING)
 
     assert changes(alike, robot) == {}
     assert any("too close together to tell" in line for line in gripper.findings(alike, robot).lines)

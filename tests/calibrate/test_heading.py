@@ -15,7 +15,7 @@ def rest(true, off, noise=0.0, drift=0.0, reports=1200):
     """Return a minute of reports, ``off`` the true heading, with alternating noise and a steady drift (rad/s)."""
     seconds = np.arange(reports) * 0.05
     signs = np.where(np.arange(reports) % 2, 1.0, -1.0)
-    return heading.Rest(seconds, true + off + noise * signs + drift * (seconds - np.mean(seconds)), true)
+    return heading.RestMeasurement(seconds, true + off + noise * signs + drift * (seconds - np.mean(seconds)), true)
 
 
 def changes(found):

@@ -1,9 +1,9 @@
 import sys
 
-from rover.calibrate.findings import Panel, Series
+from rover.calibrate.findings import Plot, Series
 from rover.calibrate.plots import draw
 
-PANELS = (Panel("Residuals", "run", "mm", (Series("used", [1, 2], [0.1, -0.2]), Series("none", [], [])), square=True),)
+PANELS = (Plot("Residuals", "run", "mm", (Series("used", [1, 2], [0.1, -0.2]), Series("none", [], [])), square=True),)
 
 
 def test_panels_become_a_picture(tmp_path):

@@ -4,7 +4,7 @@ from hypothesis import strategies as st
 
 from rover.calibrate import range as ranging
 from rover.calibrate.findings import CalibrationError
-from rover.calibrate.range import Point
+from rover.calibrate.range import RulerSample
 
 RULER = (0.2, 0.4, 0.7, 1.0, 1.4, 1.8)
 
@@ -12,7 +12,8 @@ RULER = (0.2, 0.4, 0.7, 1.0, 1.4, 1.8)
 def points(offset=0.0, scale=1.0, rulers=RULER):
     """Return points of a sensor that reports (true - offset) / scale, its pings 2 mm to either side."""
     return [
-        Point(ruler, tuple((ruler - offset) / scale + away for away in (-0.002, 0.0, 0.002)), 0) for ruler in rulers
+        RulerSample(ruler, tuple((ruler - offset) / scale + away for away in (-0.002, 0.0, 0.002)), 0)
+        for ruler in rulers
     ]
 
 
@@ -65,7 +66,7 @@ def test_a_misread_ruler_is_left_out_and_told(robot):
 
 
 def test_stray_pings_and_missing_echoes_are_counted_and_do_no_harm():
-    noisy = Point(1.0, (1.0, 1.01, 0.99, 1.0, 3.2, 0.2), 4)
+    noisy = RulerSample(1.0, (1.0, 1.01, 0.99, 1.0, 3.2, 0.2), 4)
 
     assert (noisy.median, noisy.strays) == (1.0, 2)
 

@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.calibrate.findings import CalibrationError, Change
+from rover.calibrate.findings import CalibrationError, ValueChange
 from rover.calibrate.robot_file import changed_text, write
 from rover.files import load
 from rover.files.problems import FileProblems
 
 CART = Path(__file__).parents[2] / "config" / "cart.yaml"
 CHANGES = (
-    Change(("body", "wheel_diameter"), "72 mm", "70.29 mm"),
-    Change(("devices", "counts", "left_scale"), "1", "0.9936"),
-    Change(("devices", "heading", "sigma"), "2 deg", "0.97 deg"),
+    ValueChange(("body", "wheel_diameter"), "72 mm", "70.29 mm"),
+    ValueChange(("devices", "counts", "left_scale"), "1", "0.9936"),
+    ValueChange(("devices", "heading", "sigma"), "2 deg", "0.97 deg"),
 )
 ODD = """\
 # made by hand
@@ -78,19 +78,19 @@ def test_line_ends_stay():
 def test_a_block_at_the_very_end_without_a_line_end_grows():
     text = "robot: Cart\nbody:\n  track: 1 m"
 
-    assert changed_text(text, [Change(("body", "track_factor"), "1.5", "1.7")]) == f"{text}\n  track_factor: 1.7"
+    assert changed_text(text, [ValueChange(("body", "track_factor"), "1.5", "1.7")]) == f"{text}\n  track_factor: 1.7"
 
 
 @given(value=st.floats(0.001, 1000.0), key=st.sampled_from(["track", "wheel_diameter", "track_factor"]))
 def test_what_is_written_is_read_back(value, key):
-    text = changed_text(ODD, [Change(("body", key), "", f"{value:.6f} mm")])
+    text = changed_text(ODD, [ValueChange(("body", key), "", f"{value:.6f} mm")])
 
     assert f"{key}: {value:.6f} mm" in text
 
 
 def test_a_block_that_is_not_there_is_refused():
     with pytest.raises(CalibrationError, match="by hand"):
-        changed_text(ODD, [Change(("devices", "range", "ahead"), "12 cm", "13 cm")])
+        changed_text(ODD, [ValueChange(("devices", "range", "ahead"), "12 cm", "13 cm")])
 
 
 class TestWriting:
@@ -110,7 +110,7 @@ class TestWriting:
 
     def test_a_change_that_makes_the_file_unsound_is_not_written(self, cart):
         with pytest.raises(FileProblems, match="more than zero"):
-            write(cart, [Change(("body", "track_factor"), "1.5", "-1.0")])
+            write(cart, [ValueChange(("body", "track_factor"), "1.5", "-1.0")])
 
         assert cart.read_bytes() == CART.read_bytes()
         assert [path.name for path in cart.parent.iterdir()] == ["cart.yaml"]

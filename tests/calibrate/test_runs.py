@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.calibrate.findings import CalibrationError
-from rover.calibrate.runs import CalibrationRun, Geometry, Track, headings_of, path, slip, track_of, turned
+from rover.calibrate.runs import CalibrationRun, Geometry, WheelCountSeries, counts_of, headings_of, path, slip, turned
 from rover.devices.readings import HeadingValue, Reading, WheelCounts
 from rover.estimate.odometry import Odometer
 
@@ -31,7 +31,7 @@ def test_the_path_of_a_quarter_circle():
     """Radius 1 m: 0.8 and 1.2 quarter turns of the wheels on a track of 0.4 m end at (1, 1), facing left."""
     quarter = math.pi / 2.0
     x, y, heading = path(
-        Track(np.array([0, 1.0]), np.array([0, 0.8]), np.array([0, 1.2])), Geometry(quarter, quarter, 0.4)
+        WheelCountSeries(np.array([0, 1.0]), np.array([0, 0.8]), np.array([0, 1.2])), Geometry(quarter, quarter, 0.4)
     )
 
     assert (x[-1], y[-1], heading[-1]) == pytest.approx((1.0, 1.0, quarter))
@@ -97,10 +97,10 @@ def test_a_restart_of_the_counting_device_is_refused():
     readings = [("counts", Reading(n, n, WheelCounts(n, n, boot))) for n, boot in enumerate((0, 0, 1))]
 
     with pytest.raises(CalibrationError, match="restarted"):
-        track_of(CalibrationRun(readings))
+        counts_of(CalibrationRun(readings))
 
 
-@pytest.mark.parametrize(("read", "what"), [(track_of, "wheel counts"), (headings_of, "heading")])
+@pytest.mark.parametrize(("read", "what"), [(counts_of, "wheel counts"), (headings_of, "heading")])
 def test_a_run_without_reports_is_refused(read, what):
     with pytest.raises(CalibrationError, match=f"no {what} came in"):
         read(CalibrationRun([]))

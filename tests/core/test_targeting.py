@@ -9,9 +9,9 @@ from rover.core.targeting import DONE_WITH_RADIUS, FRAMES_TO_SWITCH, Choice, is_
 from rover.devices.readings import Detection
 from rover.errand.ledger import Ledger
 from rover.estimate.field import LookedAt, ground_of
-from rover.estimate.pose import Pose
 from rover.files import yaml_source
 from rover.files.errand import Errand
+from rover.geometry import Pose
 from rover.vision.targets import FieldOfView, Sighting, TargetMemory, sight
 
 GREENHOUSE = Path(__file__).parents[2] / "config/greenhouse.yaml"

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.field import JAWS_ROOM, LookedAt, distance_to_segment, ground_of, inside
+from rover.estimate.field import JAWS_ROOM, LookedAt, ground_of
 from rover.files.errand import FieldPlan
 
 CORNERS = [["0 m", "0 m"], ["6 m", "0 m"], ["6 m", "4 m"], ["0 m", "4 m"]]
@@ -78,23 +78,11 @@ class TestSlots:
         assert not bare.in_zone(1.0, 1.0)
 
 
-class TestGeometry:
-    @pytest.mark.parametrize(
-        ("point", "within"), [((1.0, 1.0), True), ((3.0, 3.0), False), ((1.0, 3.0), True), ((5.0, 1.0), False)]
-    )
-    def test_inside_a_field_with_a_corner_cut_out(self, point, within):
-        assert inside(point, [(0, 0), (4, 0), (4, 2), (2, 2), (2, 4), (0, 4)]) is within
-
-    @given(x=st.floats(-2.0, 8.0), y=st.floats(-2.0, 6.0))
-    def test_clearance_is_negative_outside_and_only_there(self, x, y):
-        clearance = ground().clearance(x, y)
-        by_hand = min(x, 6.0 - x, y, 4.0 - y)
-        assert clearance == pytest.approx(by_hand, abs=1e-9) if by_hand >= 0.0 else clearance <= 0.0
-
-    def test_distance_to_a_segment(self):
-        assert distance_to_segment((1.0, 1.0), (0.0, 0.0), (2.0, 0.0)) == 1.0
-        assert distance_to_segment((5.0, 4.0), (0.0, 0.0), (2.0, 0.0)) == 5.0
-        assert distance_to_segment((3.0, 4.0), (0.0, 0.0), (0.0, 0.0)) == 5.0
+@given(x=st.floats(-2.0, 8.0), y=st.floats(-2.0, 6.0))
+def test_clearance_is_negative_outside_and_only_there(x, y):
+    clearance = ground().clearance(x, y)
+    by_hand = min(x, 6.0 - x, y, 4.0 - y)
+    assert clearance == pytest.approx(by_hand, abs=1e-9) if by_hand >= 0.0 else clearance <= 0.0
 
 
 class TestLookedAt:

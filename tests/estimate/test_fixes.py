@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
-from rover.estimate.pose import Errors, Pose, PoseFilter
+from rover.estimate.pose import Errors, PoseFilter
+from rover.geometry import Pose
 
 NORTH = ((0.0, 4.0), (6.0, 4.0))
 EAST = ((6.0, 0.0), (6.0, 4.0))

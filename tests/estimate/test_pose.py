@@ -7,14 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.pose import (
-    HEADING_EVERY_NS,
-    REFUSALS_BEFORE_DOUBT,
-    SCALE_SIGMA,
-    Errors,
-    Pose,
-    PoseFilter,
-)
+from rover.estimate.covariance import SCALE_SIGMA
+from rover.estimate.pose import HEADING_EVERY_NS, REFUSALS_BEFORE_DOUBT, Errors, PoseFilter
+from rover.geometry import Pose
 
 DEGREE = math.pi / 180.0
 ERRORS = Errors(start=(0.02, 0.02, 3.0 * DEGREE), growth=3e-4, heading_noise=2.0 * DEGREE, heading_bias=1.0 * DEGREE)

@@ -77,7 +77,7 @@ def test_keys_are_named_as_they_are_written() -> None:
         (Robot, ("colours", "amber"), "Colour"),
         (Errand, ("field", "zone"), "Zone"),
         (Errand, ("kinds", "amber"), "Kind"),
-        (BenchFile, ("objects", 0), "Standing"),
+        (BenchFile, ("objects", 0), "PlacedObject"),
         (Behaviour, ("states", "a", "states", "b"), "State"),
         (Robot, ("loop", "x"), None),
     ],

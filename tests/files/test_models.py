@@ -10,8 +10,9 @@ from rover.devices.drive.keys import DriveKeys
 from rover.devices.range.keys import RangeKeys
 from rover.files import load
 from rover.files.behaviour import Behaviour, Exit, State, Tries
-from rover.files.bench import BenchFile, Fault, mismatches, parse_fault
+from rover.files.bench import BenchFile, mismatches
 from rover.files.errand import Errand
+from rover.files.faults import ScheduledFault
 from rover.files.problems import FileProblems
 from rover.files.robot import Colour, Robot
 from rover.files.yaml_source import read_text
@@ -136,38 +137,7 @@ def test_a_bench_has_the_usual_faults_of_a_floor_unless_it_says_otherwise() -> N
     assert bench.floor.track_factor == (1.2, 1.9)
     assert bench.range.missing == pytest.approx(0.10)
     assert bench.jar_count == 6
-    assert bench.faults == [Fault(12.0, "heading", "silent", 3.0)]
-
-
-@pytest.mark.parametrize(
-    ("line", "fault"),
-    [
-        ("at 12 s: heading silent for 3 s", Fault(12.0, "heading", "silent", 3.0)),
-        ("at 2 min: stop input open", Fault(120.0, "stop_input", "open")),
-        ("at 0 s: counts jump of -400", Fault(0.0, "counts", "jump", 0.0, -400)),
-        ("at 5 s: jar 3 moved to [1 m, 20 cm]", Fault(5.0, "jar", "moved", 0.0, 3, (1.0, 0.2))),
-        ({"at 12 s": "range no echo for 500 ms"}, Fault(12.0, "range", "no echo", 0.5)),
-    ],
-)
-def test_a_line_of_the_fault_schedule(line: Any, fault: Fault) -> None:
-    assert parse_fault(line) == fault
-
-
-@pytest.mark.parametrize(
-    ("line", "why"),
-    [
-        ("at -1 s: heading silent", "after 'at': '-1 s' must not be negative"),
-        ("at 1 s: counts jump of 40 for 3 s", "'counts jump of 40' happens at once; leave out 'for 3 s'"),
-        ("at 1 s: jar 3 moved to [1, 2 m]", "a bare number where a length is due"),
-        ("at 1 s: counts wrong", "'wrong' is no fault of 'counts' (allowed: silent, stuck, jump of <n>)"),
-        ("at 1 s: hading silent", "did you mean 'heading'?"),
-        (7, "'7' is no fault; write it as in 'at 12 s: heading silent for 3 s'"),
-    ],
-)
-def test_what_is_no_fault(line: Any, why: str) -> None:
-    with pytest.raises(ValueError) as refused:  # noqa: PT011  the text is looked at below
-        parse_fault(line)
-    assert why in str(refused.value)
+    assert bench.faults == [ScheduledFault(12.0, "heading", "silent", 3.0)]
 
 
 def test_kinds_of_the_bench_that_the_errand_lacks() -> None:

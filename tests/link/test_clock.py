@@ -28,7 +28,7 @@ def test_the_time_of_sending_is_found_through_drift_and_jitter(drift):
     errors = [clock.host_ns(ms, 1, received) - sent for sent, ms, received in _arrivals(120, drift, jitter_ms=8.0)]
 
     assert max(map(abs, errors[50 * 20 :])) < 3 * MS
-    # DriverContext seconds gained for each device second: the inverse of the drift.
+    # Host seconds gained for each device second: the inverse of the drift.
     assert clock.skew == pytest.approx(1 / (1 + drift) - 1, abs=2e-4)
 
 

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from rover.devices.readings import RangeValue
-from rover.estimate.pose import Pose
+from rover.geometry import Pose
 from rover.motion.carriage import USABLE_SHARE, Carriage
 from rover.motion.limits import Allowed
 from rover.motion.request import Request

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.pose import Pose
+from rover.geometry import Pose
 from rover.motion.limits import BLOCKED_SHARE, CONTACT_SPEED, Limits, Situation
 from rover.motion.request import STILL, Request
 

@@ -9,7 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
-from rover.estimate.pose import CHI_SQUARE_1_99, HEADING, RATE_VARIANCE, Errors, Pose, PoseFilter
+from rover.estimate.covariance import CHI_SQUARE_1_99, HEADING
+from rover.estimate.pose import RATE_VARIANCE, Errors, PoseFilter
+from rover.geometry import Pose
 from rover.quantities import wrap
 
 DEGREE = math.pi / 180.0

@@ -11,7 +11,9 @@ import math
 
 import pytest
 
-from rover.estimate.pose import SCALE_SIGMA, SIDEWAYS_SHARE, Errors, Pose, PoseFilter
+from rover.estimate.covariance import SCALE_SIGMA, SIDEWAYS_SHARE
+from rover.estimate.pose import Errors, PoseFilter
+from rover.geometry import Pose
 
 SURE = Errors(start=(0.0, 0.0, 0.0), growth=1e-3, heading_noise=0.03, heading_bias=0.0)
 STEP_NS = 20_000_000

@@ -11,7 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from rover.calibrate.runs import Geometry, Track, path
+from rover.calibrate.runs import Geometry, WheelCountSeries, path
 from rover.calibrate.umbmark import correction, wheel_scales
 
 SIDE, TRACK = 4.0, 0.34
@@ -41,11 +41,11 @@ def test_worked_values(x_cw, x_ccw, alpha, beta, e_b, e_d, c_l, c_r):
     assert wheel_scales(found.wheels) == pytest.approx((c_l, c_r), abs=6e-7)
 
 
-def square(sign: float) -> Track:
+def square(sign: float) -> WheelCountSeries:
     """Return the counts, one a metre, of a square as a robot drives it that believes in equal wheels and `TRACK`."""
     turn = sign * math.pi / 2.0 * TRACK / 2.0
     left, right = (np.cumsum([0.0, *[SIDE, turn_of_side] * 4]) for turn_of_side in (-turn, turn))
-    return Track(np.arange(9.0), left, right)
+    return WheelCountSeries(np.arange(9.0), left, right)
 
 
 def returned(sign: float, e_b: float, e_d: float) -> float:

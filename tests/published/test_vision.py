@@ -7,7 +7,9 @@ import pytest
 
 from rover.files.robot import Colour
 from rover.vision.colour import in_range, to_hsv
-from rover.vision.geometry import Extent, Lens, MountedLens, direction, focal_length, locate, pixel
+from rover.vision.edges import Extent
+from rover.vision.lens import Lens, MountedLens, direction, focal_length, pixel
+from rover.vision.location import locate
 
 SIXTY = Lens(640, 480, focal_length(640, math.radians(60.0)))
 

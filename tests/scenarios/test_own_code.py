@@ -168,7 +168,7 @@ states:
 
 
 def rehearsed(errand, drivers):
-    """RecordedRun the command in a process of its own, so that modules of the same name do not meet."""
+    """Run the command in a process of its own, so that modules of the same name do not meet."""
     return subprocess.run(
         [
             sys.executable,

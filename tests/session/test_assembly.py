@@ -89,9 +89,8 @@ def test_an_override_that_cannot_be(project, name, value):
 
 def test_an_override_wins_over_the_errand_file(project):
     project.change("config/greenhouse.yaml", "settings", value={"near": "24 cm"})
-    assert (
-        assemble(project.errand, {"near": "30 cm"}).graph.states["pick_up/approach"].given["stop_at"].constant == 0.30
-    )
+    approach = assemble(project.errand, {"near": "30 cm"}).graph.states["pick_up/approach"]
+    assert approach.parameters["stop_at"].constant == 0.30
 
 
 NODDING = """

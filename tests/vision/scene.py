@@ -9,7 +9,7 @@ import numpy
 from rover.devices.camera.keys import CameraKeys
 from rover.files.errand import Kind
 from rover.files.robot import Colour, Marker
-from rover.vision.geometry import focal_length
+from rover.vision.lens import focal_length
 
 TINTS = {"amber": (50, 166, 230), "teal": (128, 128, 29), "violet": (128, 44, 74)}
 COLOURS = {

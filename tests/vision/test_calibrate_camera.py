@@ -8,8 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.files.robot import Colour
-from rover.vision.calibrate_camera import Sight, far_edge, fit_view, light_warnings, overlaps, pixels_of, proposed
-from rover.vision.geometry import pixel, view_of
+from rover.vision.calibrate_camera import (
+    EdgeSighting,
+    far_edge,
+    fit_view,
+    light_warnings,
+    overlaps,
+    pixels_of,
+    proposed,
+)
+from rover.vision.lens import pixel, view_of
 
 
 def lid_pixels(hue, saturation=190, value=170, spread=2, seed=1):
@@ -100,7 +108,7 @@ def sights(device, places=PLACES, noise=0.0, seed=1):
     found = []
     for ahead, left in places:
         u, v = pixel(view, ahead, left, 0.06)
-        found.append(Sight(u + draws.gauss(0.0, noise), v + draws.gauss(0.0, noise), ahead, left, 0.06))
+        found.append(EdgeSighting(u + draws.gauss(0.0, noise), v + draws.gauss(0.0, noise), ahead, left, 0.06))
     return found
 
 

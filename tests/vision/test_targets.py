@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.devices.readings import Detection
-from rover.estimate.pose import Pose
+from rover.geometry import Pose
 from rover.vision.targets import (
     MISSES_TO_FORGET,
     SIGHTINGS_TO_KNOW,

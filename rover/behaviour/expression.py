@@ -1,0 +1,85 @@
+"""A checked expression, and what can be done with it: work it out, or ask which truth values it can have at all."""
+
+import ast
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from rover.behaviour.syntax import full_name
+from rover.behaviour.vocabulary import Kind
+from rover.quantities import wrap
+
+FUNCTIONS: dict[str, Callable[..., float]] = {"abs": abs, "min": min, "max": max, "wrap": wrap}
+"""What an expression may call."""
+
+
+@dataclass(frozen=True)
+class Expression:
+    """A checked expression.
+
+    Attributes:
+        text: as written.
+        kind: what its value is.
+        code: Python source of its value, over ``s`` (signals), ``done`` and ``failed``.
+        operands: sources of the numbers compared in it; a NaN in any makes the whole unknown.
+        divides: there is a division by something that is not constant.
+        signals: names of the signals it reads.
+        devices: devices those are read from.
+        outcomes: which of ``done`` and ``failed`` it reads.
+        tree: its syntax tree.
+    """
+
+    text: str
+    kind: Kind
+    code: str
+    operands: tuple[str, ...]
+    divides: bool
+    signals: tuple[str, ...]
+    devices: tuple[str, ...]
+    outcomes: frozenset[str]
+    tree: ast.expr
+
+    @property
+    def constant(self) -> bool:
+        """No signal and no progress is read."""
+        return not self.signals and not self.outcomes
+
+
+def evaluator(expression: Expression) -> Callable[[Any], Any]:
+    """Return a function of the signals that works the expression out (without ``done`` and ``failed``)."""
+    names = {**FUNCTIONS, "__builtins__": {}}
+    return eval(f"lambda s: {expression.code}", names)  # type: ignore[no-any-return]  # source made of a checked tree
+
+
+def could_be(expression: Expression, facts: Mapping[str, bool]) -> set[bool]:
+    """Return which truth values a condition can have when the named truths are as given and all else is open.
+
+    Names are ``done``, ``failed`` and signals of kind Truth, as the file writes them.
+    """
+    return _possible(expression.tree, facts)
+
+
+def _possible(node: ast.expr, facts: Mapping[str, bool]) -> set[bool]:
+    match node:
+        case ast.BoolOp(op=op, values=values):
+            sets = [_possible(value, facts) for value in values]
+            stop = isinstance(op, ast.Or)
+            if any(part == {stop} for part in sets):
+                return {stop}
+            return ({stop} if any(stop in part for part in sets) else set()) | (
+                {not stop} if all((not stop) in part for part in sets) else set()
+            )
+        case ast.UnaryOp(op=ast.Not(), operand=operand):
+            return {not value for value in _possible(operand, facts)}
+        case ast.Constant(value=bool() as truth):
+            return {truth}
+        case ast.Name(id="true" | "false" as word):
+            return {word == "true"}
+    name = full_name(node) if isinstance(node, (ast.Name, ast.Attribute)) else None
+    return {facts[name]} if name is not None and name in facts else {True, False}
+
+
+def finite(value: Any) -> bool:
+    """Tell whether a worked-out value can be used: not NaN, not infinite."""
+    return not isinstance(value, float) or math.isfinite(value)

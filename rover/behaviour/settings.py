@@ -1,0 +1,98 @@
+"""The settings of a behaviour file: as it declares them, and what stands in their place from elsewhere."""
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from rover import quantities
+from rover.behaviour.vocabulary import Choice, Kind, Number, Truth
+from rover.files.behaviour import Behaviour
+from rover.files.load import Loaded
+from rover.files.problems import nearest
+from rover.quantities import QuantityError
+
+_WORD = re.compile(r"[a-z][a-z0-9_]*")
+
+
+@dataclass(frozen=True)
+class SettingValue:
+    """A setting's value, fixed for a run: SI number, truth or word. A ``faulty`` one is reported already."""
+
+    value: Any
+    kind: Kind
+    faulty: bool = False
+
+
+@dataclass(frozen=True)
+class Override:
+    """A setting's value from elsewhere, and how to say there that it does not fit."""
+
+    value: Any
+    refuse: Callable[[str], None]
+
+
+def setting_of(value: Any) -> SettingValue:
+    """Return a setting's value with its kind, from a value out of a file or the command line.
+
+    Raises:
+        QuantityError: it is nothing that a setting can be.
+    """
+    if isinstance(value, bool):
+        return SettingValue(value, Truth())
+    if isinstance(value, int):
+        return SettingValue(value, Number(whole=True))
+    if is_word(value):
+        return SettingValue(value, Choice())
+    if isinstance(value, (str, float)):
+        quantity = quantities.parse(value if isinstance(value, str) else repr(value))
+        return SettingValue(quantity.value, Number(quantity.dimension))
+    raise QuantityError("a setting is a quantity such as '22 cm', a whole number, true, false or a word")
+
+
+def is_word(value: Any) -> bool:
+    """Tell whether a value can be one of the words that a `Choice` is made of."""
+    return isinstance(value, str) and _WORD.fullmatch(value) is not None
+
+
+def same_kind(one: Kind, due: Kind) -> bool:
+    """Tell whether a value of one kind can stand where another is due; a whole number may be any number."""
+    if isinstance(one, Number) and isinstance(due, Number):
+        return one.dimension == due.dimension and (one.whole or not due.whole)
+    return type(one) is type(due)
+
+
+def declared_in(loaded: Loaded[Behaviour], given: Mapping[str, SettingValue]) -> dict[str, SettingValue]:
+    """Return the settings of a file: as it declares them, unless given by the ``with`` of what names it."""
+    settings: dict[str, SettingValue] = {}
+    for name, value in loaded.model.settings.items():
+        try:
+            settings[name] = given.get(name) or setting_of(value)
+        except QuantityError as error:
+            loaded.source.report(("settings", name), str(error))
+            settings[name] = SettingValue(None, Truth(), faulty=True)
+    return settings
+
+
+def overridden(declared: Mapping[str, SettingValue], overrides: Mapping[str, Override]) -> dict[str, SettingValue]:
+    """Return the settings with the overrides in place; one that does not fit is refused where it stands."""
+    settings = dict(declared)
+    for name, override in overrides.items():
+        if name not in declared or declared[name].faulty:
+            continue
+        try:
+            setting = setting_of(override.value)
+        except QuantityError as error:
+            override.refuse(str(error))
+            continue
+        if same_kind(setting.kind, declared[name].kind):
+            settings[name] = setting
+        else:
+            override.refuse(f"this setting is {declared[name].kind}, but here it is {setting.kind}")
+    return settings
+
+
+def unknown_settings(names: Mapping[str, Any], behaviour: Behaviour) -> list[tuple[str, str]]:
+    """Return (name, why) for each name that is no setting of the behaviour."""
+    unknown = [name for name in names if name not in behaviour.settings]
+    return [(name, f"the behaviour has no setting '{name}'{nearest(name, behaviour.settings)}") for name in unknown]

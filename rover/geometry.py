@@ -1,0 +1,47 @@
+"""Plane geometry in the field frame: points, poses, polygons and segments. Metres and radians."""
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+XY = tuple[float, float]
+
+
+class Pose(NamedTuple):
+    """Position (m) and heading (rad) in the field frame."""
+
+    x: float
+    y: float
+    heading: float
+
+
+def inside(point: XY, polygon: Sequence[XY]) -> bool:
+    """Tell whether a point lies in a polygon (crossings of a ray along +x: Shimrat, Algorithm 112, 1962)."""
+    x, y = point
+    result = False
+    x1, y1 = polygon[-1]
+    for x2, y2 in polygon:
+        if (y1 > y) != (y2 > y) and x < (x2 - x1) * (y - y1) / (y2 - y1) + x1:
+            result = not result
+        x1, y1 = x2, y2
+    return result
+
+
+def distance_to_segment(point: XY, a: XY, b: XY) -> float:
+    """Return the distance (m) from a point to the segment ab."""
+    ax, ay = a
+    dx, dy = b[0] - ax, b[1] - ay
+    length2 = dx * dx + dy * dy
+    along = 0.0 if length2 == 0.0 else ((point[0] - ax) * dx + (point[1] - ay) * dy) / length2
+    along = min(1.0, max(0.0, along))
+    return math.hypot(point[0] - ax - along * dx, point[1] - ay - along * dy)
+
+
+def cross(p: XY, q: XY, a: XY, b: XY) -> bool:
+    """Tell whether the segments pq and ab cross; to touch is not to cross."""
+    return _side(p, q, a) * _side(p, q, b) < 0.0 and _side(a, b, p) * _side(a, b, q) < 0.0
+
+
+def _side(p: XY, q: XY, point: XY) -> float:
+    """Return a number that is positive for a point left of the line from p to q, negative right of it."""
+    return (q[0] - p[0]) * (point[1] - p[1]) - (q[1] - p[1]) * (point[0] - p[0])

@@ -1,0 +1,34 @@
+"""Plane geometry: what is inside, how far a segment is, and whether two cross."""
+
+import pytest
+
+from rover.geometry import cross, distance_to_segment, inside
+
+NOTCHED = [(0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (1.0, 1.0), (0.0, 2.0)]
+CORNER_CUT_OUT = [(0, 0), (4, 0), (4, 2), (2, 2), (2, 4), (0, 4)]
+
+
+@pytest.mark.parametrize(
+    ("polygon", "point", "within"),
+    [
+        (CORNER_CUT_OUT, (1.0, 1.0), True),
+        (CORNER_CUT_OUT, (3.0, 3.0), False),
+        (CORNER_CUT_OUT, (1.0, 3.0), True),
+        (CORNER_CUT_OUT, (5.0, 1.0), False),
+        (NOTCHED, (1.0, 0.5), True),
+        (NOTCHED, (1.0, 1.5), False),
+    ],
+)
+def test_inside_a_polygon_that_is_not_convex(polygon, point, within):
+    assert inside(point, polygon) is within
+
+
+def test_distance_to_a_segment():
+    assert distance_to_segment((1.0, 1.0), (0.0, 0.0), (2.0, 0.0)) == 1.0
+    assert distance_to_segment((5.0, 4.0), (0.0, 0.0), (2.0, 0.0)) == 5.0
+    assert distance_to_segment((3.0, 4.0), (0.0, 0.0), (0.0, 0.0)) == 5.0
+
+
+@pytest.mark.parametrize(("end", "crosses"), [((2.0, 2.0), True), ((0.9, 0.9), False), ((1.0, 1.0), False)])
+def test_segments_cross_where_they_do_more_than_touch(end, crosses):
+    assert cross((0.0, 0.0), end, (0.0, 2.0), (2.0, 0.0)) is crosses

@@ -64,7 +64,7 @@ def _bent(distortion: tuple[float, ...], x: float, y: float) -> tuple[float, flo
 def ray(lens: Lens, u: float, v: float) -> tuple[float, float]:
     """Return how far (right, down) the ray through a pixel goes for each unit along the lens's axis.
 
-    Distortion is that of D. C. Brown, "Close-Range CameraKeys Calibration", 1971, undone by fixed-point iteration.
+    Distortion is that of D. C. Brown, "Close-Range Camera Calibration", 1971, undone by fixed-point iteration.
     """
     bent_x, bent_y = (u - lens.width / 2.0) / lens.focal, (v - lens.height / 2.0) / lens.focal
     if not lens.distortion:

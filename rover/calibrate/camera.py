@@ -45,7 +45,7 @@ REGIONS = "regions.yaml"
 LIVE_SHARE = 6
 """Live, the middle of the picture is taken for the lid: this part of its width and height."""
 
-Side = Annotated[StrictInt, Field(gt=0)]
+PixelCount = Annotated[StrictInt, Field(gt=0)]
 
 
 class LidSize(Model):
@@ -60,7 +60,7 @@ class LidRegion(Model):
 
     file: Text
     kind: Name
-    box: tuple[StrictInt, StrictInt, Side, Side]
+    box: tuple[StrictInt, StrictInt, PixelCount, PixelCount]
     ahead: Annotated[Length, POSITIVE] | None = None
     left: Length = 0.0
 

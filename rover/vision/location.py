@@ -42,7 +42,7 @@ class Located(NamedTuple):
     distance_sigma: float
 
 
-class Guess(NamedTuple):
+class InverseDistance(NamedTuple):
     """The inverse of a distance (1/m), and its standard deviation."""
 
     inverse: float
@@ -98,12 +98,12 @@ def locate_pair(
     return _place(by_row, left - half, sigma), _place(by_row, right + half, sigma)
 
 
-def _half_angle(guess: Guess, width: float) -> float:
+def _half_angle(guess: InverseDistance, width: float) -> float:
     """Return half the angle (rad) that a round thing of a width fills at a distance."""
     return math.asin(min(1.0, width / 2.0 * guess.inverse))
 
 
-def _place(guess: Guess, bearing: float, bearing_sigma: float) -> Located:
+def _place(guess: InverseDistance, bearing: float, bearing_sigma: float) -> Located:
     distance = 1.0 / guess.inverse
     return Located(bearing, distance, bearing_sigma, distance * math.hypot(guess.sigma * distance, SCALE_SIGMA))
 
@@ -113,7 +113,7 @@ def _is_cut(lens: Lens, patch: Extent) -> bool:
     return patch.left <= 0 or patch.right >= lens.width or patch.bottom >= lens.height
 
 
-def _by_row(view: MountedLens, patch: Extent, lid_height: float, lid_width: float) -> Guess | None:
+def _by_row(view: MountedLens, patch: Extent, lid_height: float, lid_width: float) -> InverseDistance | None:
     """Return what the patch's top row tells; nothing if the lid is at the camera's height."""
     drop = view.height - lid_height
     if abs(drop) < 1e-3:
@@ -124,7 +124,7 @@ def _by_row(view: MountedLens, patch: Extent, lid_height: float, lid_width: floa
     to_edge = fall / drop
     inverse = to_edge / max(1.0 - to_edge * beyond, 0.1)
     angle = math.hypot(PITCH_SIGMA, EDGE_SIGMA / view.lens.focal)
-    return Guess(inverse, (1.0 + fall * fall) * angle / abs(drop))
+    return InverseDistance(inverse, (1.0 + fall * fall) * angle / abs(drop))
 
 
 def _edges(view: MountedLens, patch: Extent) -> tuple[float, float]:
@@ -135,16 +135,16 @@ def _edges(view: MountedLens, patch: Extent) -> tuple[float, float]:
     return direction(view, patch.left, left_row).bearing, direction(view, patch.right, right_row).bearing
 
 
-def _by_width(view: MountedLens, patch: Extent, lid_width: float) -> Guess:
+def _by_width(view: MountedLens, patch: Extent, lid_width: float) -> InverseDistance:
     """Return what the patch's width tells: an upright round thing fills the angle 2 asin(radius / distance)."""
     left, right = _edges(view, patch)
     half = (left - right) / 2.0
     a_pixel = 2.0 * half / (patch.right - patch.left)
     sigma = math.cos(half) * a_pixel * EDGE_SIGMA / math.sqrt(2.0)
-    return Guess(math.sin(half) / (lid_width / 2.0), sigma / (lid_width / 2.0))
+    return InverseDistance(math.sin(half) / (lid_width / 2.0), sigma / (lid_width / 2.0))
 
 
-def _is_plausible(by_row: Guess, by_width: Guess, cut: bool) -> bool:
+def _is_plausible(by_row: InverseDistance, by_width: InverseDistance, cut: bool) -> bool:
     """Whether something as wide as this may stand where the row has it, give or take three sigma."""
     nearest, farthest = by_row.inverse + AGREE * by_row.sigma, by_row.inverse - AGREE * by_row.sigma
     if by_width.inverse > LARGEST * nearest:  # always so above the horizon
@@ -152,7 +152,9 @@ def _is_plausible(by_row: Guess, by_width: Guess, cut: bool) -> bool:
     return cut or by_width.inverse >= SMALLEST * farthest
 
 
-def _best(lens: Lens, patch: Extent, by_row: Guess | None, by_width: Guess) -> Guess | None:
+def _best(
+    lens: Lens, patch: Extent, by_row: InverseDistance | None, by_width: InverseDistance
+) -> InverseDistance | None:
     """Return the answer of what is in the picture: row, width, or both."""
     cut = _is_cut(lens, patch)
     if by_row is None or patch.top <= 0:
@@ -160,10 +162,10 @@ def _best(lens: Lens, patch: Extent, by_row: Guess | None, by_width: Guess) -> G
     if cut or abs(_sigmas_nearer(by_row, by_width)) > AGREE or _is_lopsided(patch):
         return by_row
     row, width = by_row.sigma**-2, by_width.sigma**-2
-    return Guess((row * by_row.inverse + width * by_width.inverse) / (row + width), (row + width) ** -0.5)
+    return InverseDistance((row * by_row.inverse + width * by_width.inverse) / (row + width), (row + width) ** -0.5)
 
 
-def _sigmas_nearer(by_row: Guess, by_width: Guess) -> float:
+def _sigmas_nearer(by_row: InverseDistance, by_width: InverseDistance) -> float:
     """Return by how many sigma the width has it nearer than the row does."""
     return (by_width.inverse - by_row.inverse) / math.hypot(by_row.sigma, by_width.sigma)
 

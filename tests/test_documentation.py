@@ -1,23 +1,16 @@
-"""The reference pages say what the code does: keys, defaults, signals, activities, examples and command lines."""
+"""The tables of the reference pages say what the code does: keys, defaults, signals, activities, rules."""
 
 import re
-import shlex
-import shutil
 from collections.abc import Iterator
-from itertools import pairwise
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
-import click
 import pytest
-import yaml
 from pydantic import BaseModel, TypeAdapter
 
 from rover import quantities
 from rover.activities.registry import specs
-from rover.behaviour.build import Builder
 from rover.behaviour.vocabulary import PLACES, SIGNALS, Choice, Kind, Number, PlaceName, Truth, WallName
-from rover.commands.main import commands
 from rover.devices.keys import DeviceKeys
 from rover.devices.registry import BUILT_IN
 from rover.files import load, yaml_source
@@ -27,41 +20,8 @@ from rover.readiness.files import check_file
 
 ROOT = Path(__file__).parents[1]
 LANGUAGE, FILES = ROOT / "behaviours" / "README.md", ROOT / "config" / "README.md"
-PAGES = (ROOT / "README.md", ROOT / "DEVELOPERS.md", LANGUAGE, FILES)
 SPECS = specs()
 NONE = "\N{EN DASH}"
-
-
-class Block(NamedTuple):
-    """A fenced block: where it stands, its language and its text."""
-
-    where: str
-    language: str
-    text: str
-
-    @property
-    def file(self) -> str | None:
-        """The file that it is meant as, where its first line is a comment that says so."""
-        match = re.match(r"# (\S+\.yaml)\n", self.text)
-        return match[1] if match else None
-
-
-def blocks(page: Path) -> Iterator[Block]:
-    text = page.read_text("utf-8")
-    for match in re.finditer(r"^```(\w*)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL):
-        line = text.count("\n", 0, match.start()) + 1
-        yield Block(f"{page.relative_to(ROOT)}:{line}", match[1], match[2])
-
-
-BLOCKS = [block for page in PAGES for block in blocks(page)]
-EXAMPLES = [block for block in BLOCKS if block.language == "yaml"]
-COMMANDS = [
-    (block.where, line)
-    for block in BLOCKS
-    if block.language == "sh"
-    for line in block.text.splitlines()
-    if line.startswith("rover ")
-]
 
 
 def sections(page: Path) -> dict[tuple[str, str], list[list[str]]]:
@@ -88,17 +48,6 @@ def spans(cell: str) -> list[str]:
 
 def rows(page: Path, chapter: str) -> list[list[str]]:
     return sections(page)[chapter, ""]
-
-
-@pytest.fixture
-def project(tmp_path: Path) -> Path:
-    """The project's files, with those that the pages let a reader write."""
-    for folder in ("behaviours", "config"):
-        shutil.copytree(ROOT / folder, tmp_path / folder)
-    for block in EXAMPLES:
-        if block.file:
-            (tmp_path / block.file).write_text(block.text, encoding="utf-8")
-    return tmp_path
 
 
 # The key tables of config/README.md against the file models.
@@ -281,94 +230,3 @@ def test_what_a_confirmation_buys_is_as_printed():
     shown = re.findall(r"^    ( *(?:delay|0\.20) .*)$", LANGUAGE.read_text("utf-8"), re.MULTILINE)
     assert len(shown) == 2
     assert all(line.split("when")[0].strip() in printed for line in shown)
-
-
-# Examples and command lines.
-
-
-def merged(base: Any, change: Any) -> Any:
-    """Return values with others put into them, block by block."""
-    if isinstance(base, dict) and isinstance(change, dict):
-        return base | {key: merged(base.get(key), value) for key, value in change.items()}
-    return change
-
-
-def framed(values: dict[str, Any]) -> dict[str, Any]:
-    """Return a behaviour round a part of one: the states that it leads to and does not have are final ones."""
-    if "states" not in values and set(values) <= set(load.keys_of(State)) - {"always"}:
-        values = {"states": {"here": {"does": "drive_to", "with": {"place": "field.start"}, **values}}}
-    states = dict(values.get("states", {"here": {"does": "stand_still"}}))
-    ways = [*values.get("always", []), *(way for state in states.values() for way in state.get("exits", []))]
-    ways += [state["tries"] for state in states.values() if "tries" in state]
-    ends = {way["go"]: {"final": "done"} for way in ways if way["go"] not in states}
-    return {"behaviour": "An example", **values, "start": next(iter(states)), "states": states | ends}
-
-
-FRAMES = {"errand": "greenhouse.yaml", "robot": "cart.yaml", "bench": "mild.yaml"}
-
-
-def check_fragment(values: dict[str, Any], project: Path) -> None:
-    """Put a part of a file into a sound one of its kind, and check that."""
-    kind = next((kind for kind in FRAMES if set(values) <= set(load.keys_of(load.KINDS[kind]))), None)
-    if kind is None or "settings" in values:
-        file = project / "behaviours" / "example.yaml"
-        file.write_text(yaml.safe_dump(framed(values), sort_keys=False), encoding="utf-8")
-        Builder(SPECS).build(load.load(file, "behaviour"))
-        return
-    file = project / "config" / FRAMES[kind]
-    file.write_text(
-        yaml.safe_dump(merged(yaml_source.read(file, kind).values, values), sort_keys=False), encoding="utf-8"
-    )
-    check_file(file)
-
-
-@pytest.mark.parametrize("block", EXAMPLES, ids=[block.where for block in EXAMPLES])
-def test_every_example_is_sound(block, project):
-    values = yaml_source.read_text(block.text, project, block.where).values
-    kind = next(iter(values))
-    if kind not in load.KINDS:
-        check_fragment(values, project)
-        return
-    file = project / (block.file or f"{'behaviours' if kind == 'behaviour' else 'config'}/example.yaml")
-    file.write_text(block.text, encoding="utf-8")
-    assert check_file(file).warnings == ()
-
-
-def test_the_bench_example_goes_with_the_errand_of_the_demo(project):
-    """A bench file by itself says nothing of kinds; this one is meant for the errand shown beside it."""
-    example = next(block for block in EXAMPLES if block.text.startswith("bench:"))
-    (project / "config" / "bay.yaml").write_text(example.text, encoding="utf-8")
-    check_file(project / "config" / "greenhouse.yaml")
-
-
-@pytest.mark.parametrize(("where", "line"), COMMANDS, ids=[f"{where} {line}" for where, line in COMMANDS])
-def test_every_command_line_can_be_given_and_names_files_that_are_there(where, line, project, monkeypatch):
-    """Parsed, not run. A folder of a reader's own drivers is there, as it would be."""
-    monkeypatch.chdir(project)
-    _, name, *arguments = shlex.split(line, comments=True)
-    for option, value in pairwise(arguments):
-        if option == "--drivers":
-            Path(value).mkdir()
-    command = commands.get_command(click.Context(commands), name)
-    assert command is not None
-    command.make_context(name, list(arguments))  # it takes the list apart
-    assert [one for one in arguments if one.endswith(".yaml") and not Path(one).is_file()] == []
-
-
-def test_the_examples_and_commands_are_found():
-    assert {block.where.split(":")[0] for block in EXAMPLES} >= {"behaviours/README.md", "config/README.md"}
-    assert {where.split(":")[0] for where, _ in COMMANDS} >= {"README.md", "DEVELOPERS.md", "behaviours/README.md"}
-
-
-def anchors(page: Path) -> set[str]:
-    headings = re.findall(r"^#+ (.*)$", page.read_text("utf-8"), re.MULTILINE)
-    return {re.sub(r"[^a-z0-9 _-]", "", heading.lower()).replace(" ", "-") for heading in headings}
-
-
-@pytest.mark.parametrize("page", PAGES, ids=[str(page.relative_to(ROOT)) for page in PAGES])
-def test_every_link_leads_somewhere(page):
-    for target in re.findall(r"\]\(([^):]+)\)", page.read_text("utf-8")):
-        name, _, anchor = target.partition("#")
-        linked = page.parent / name if name else page
-        assert linked.exists(), target
-        assert not anchor or anchor in anchors(linked), target

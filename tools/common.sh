@@ -17,7 +17,12 @@ find_python() {
 }
 
 # install EXTRA: makes .venv once and installs the project with an extra ('' for none), as constraints.txt pins it.
+# A stamp in .venv says that this was done since these files changed.
 install() {
+    stamp=.venv/installed$1
+    if [ "$stamp" -nt pyproject.toml ] && [ "$stamp" -nt constraints.txt ] && [ -x .venv/bin/python ]; then
+        return
+    fi
     python=$(find_python) || exit 2
     if [ ! -x .venv/bin/python ]; then
         "$python" -m venv .venv >/dev/null 2>&1 || {
@@ -32,4 +37,5 @@ install() {
         fail "Installing failed (above): is the package index reachable from here?"
     fi
     rm -f "$log"
+    touch "$stamp"
 }

@@ -43,8 +43,7 @@ states:
 """
 
 
-BOTH = """ok: {final: done}
-      no: {final: failed}"""
+BOTH = "ok: {final: done}\n      no: {final: failed}"
 PAIR = "b: {does: stand_still, exits: [{after: 1 s, go: a}, {when: target.known, go: end}]}"
 
 FINDINGS = {
@@ -113,8 +112,7 @@ FINDINGS = {
     ),
     "cycle through used-up tries": (
         states(
-            "{after: 1 s, go: b}",
-            "b: {does: stand_still, tries: {at_most: 2, go: a}, exits: [{after: 1 s, go: end}]}",
+            "{after: 1 s, go: b}", "b: {does: stand_still, tries: {at_most: 2, go: a}, exits: [{after: 1 s, go: end}]}"
         ),
         "a",
         "nothing bounds the cycle through a",

@@ -3,7 +3,7 @@
 from collections import Counter
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given, seed, settings
 from hypothesis import strategies as st
 from random_behaviours import ALL, TIMES, Reference, engine_of, graphs, is_leaf_at_work, signals_of, trace
 
@@ -17,14 +17,18 @@ ACTIVITIES = specs()
 
 
 def test_the_random_behaviours_are_worth_the_comparison():
-    """In a fixed sample, most runs change state, some end, some are diverted, some meet the unknown."""
+    """In a fixed sample, most runs change state, some end, some are diverted, some meet the unknown.
+
+    Fixed by a number: the profile's sample hangs on the text of the test, and changes with any word of it.
+    """
     counts = Counter()
 
+    @seed(1)
     @given(graphs(3), st.integers(0, 2**32))
-    @settings(max_examples=150)
-    def survey(graph, seed):
+    @settings(max_examples=150, derandomize=False, database=None)
+    def survey(graph, signals_seed):
         reference = Reference(graph)
-        for step, known in enumerate(trace(seed, 40)):
+        for step, known in enumerate(trace(signals_seed, 40)):
             if step == 0:
                 reference.begin(known)
             elif not reference.ending:
@@ -36,8 +40,9 @@ def test_the_random_behaviours_are_worth_the_comparison():
         counts["diverted"] += reference.diverted > 0
         counts["deep"] += len(reference.path) > 1
 
+    @seed(1)
     @given(bounded_graphs(2))
-    @settings(max_examples=100)
+    @settings(max_examples=100, derandomize=False, database=None)
     def survey_of_bounded(graph):
         found = examine(engine_of(graph).graph, ACTIVITIES, None)
         counts["without findings"] += not any(one.why.startswith(BOUNDS) for one in found)

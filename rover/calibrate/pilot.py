@@ -151,7 +151,7 @@ class Pilot:
         return CalibrationRun(tuple(self._log))
 
     def _stand(self, seconds: float) -> None:
-        self._carriage.stop()
+        self._carriage.limits.stop()
         for _ in range(math.ceil(seconds / self._period)):
             self._step(0.0, 0.0)
 
@@ -189,7 +189,7 @@ class Pilot:
         ends_ns = self._drivetrain.now_ns + round((3.0 * seconds + 10.0) * 1e9)
         while (now := wanted()) is not None:
             if self._drivetrain.now_ns > ends_ns:
-                causes = ", ".join(self._carriage.causes) or "nothing"
+                causes = ", ".join(self._carriage.limits.causes) or "nothing"
                 raise CalibrationError(f"the robot does not get to where it is to go; held back by: {causes}")
             self._step(*now)
         self._stand(0.5)
@@ -198,7 +198,7 @@ class Pilot:
         """Drive for a step, as far as the limits allow it."""
         period = self._period
         allowed = self._carriage.allow(Request(speed, turn_rate), self._drivetrain.now_ns, period)
-        self._carriage.moved(allowed.speed * period, allowed.turn_rate * period)
+        self._carriage.echoes.moved(allowed.speed * period, allowed.turn_rate * period)
         speeds = self._carriage.wheel_speeds(allowed, self.geometry.track)
         for side, wanted in zip(self._sides, speeds, strict=True):
             side.tell(wanted, period)
@@ -218,7 +218,7 @@ class Pilot:
             if family == "heading":
                 self._hear(reading)
             elif family == "range":
-                self._carriage.hear(reading.value)
+                self._carriage.echoes.hear(reading.value)
         self._log += readings
         if self._drivetrain.now_ns - self._heard_ns > _SILENT_NS:
             raise CalibrationError(_SILENT)

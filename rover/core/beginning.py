@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import Any
 
 from rover.activities.activity import Knowledge
 from rover.activities.fixing import SightMarker
@@ -27,37 +27,25 @@ NEAREST_SIGHT = 0.12
 NO_FIX = "the tray's marker was not sighted; set the robot down where it sees the marker, then reset and resume"
 
 
-class Beginning(NamedTuple):
-    """Pose to begin with, and its standard deviations (m, m, rad)."""
-
-    pose: Pose
-    sigmas: tuple[float, float, float]
-
-
-def beginning_of(errand: Errand, saved: Mapping[str, Any] | None) -> Beginning:
-    """Return where a run begins; ``saved`` is what `Core.saved` told of the run that it goes on with.
-
-    Raises:
-        KeyError, TypeError, ValueError: ``saved`` is of another form.
-    """
-    if saved is None:
-        start = errand.field.start
-        return Beginning(Pose(start.x, start.y, start.heading or 0.0), START_SIGMAS)
-    x, y, heading = map(float, saved["pose"])
-    sx, sy, st = (math.hypot(float(then), moved) for then, moved in zip(saved["sigmas"], MOVED_SIGMAS, strict=True))
-    return Beginning(Pose(x, y, heading), (sx, sy, st))
-
-
 def can_sight_marker(robot: Robot, ground: Ground) -> bool:
     """Tell whether the tray has a marker and the robot a camera to see it."""
     return ground.marker is not None and robot.devices.camera is not None
 
 
-def pose_filter(robot: Robot, errand: Errand, beginning: Beginning) -> PoseFilter:
-    """Return the pose filter of a run."""
-    heading = robot.devices.heading
-    errors = Errors(beginning.sigmas, ERROR_GROWTH, heading.sigma if heading else 1.0, errand.field.heading_error)
-    return PoseFilter(beginning.pose, robot.body.effective_track, errors)
+def pose_filter(robot: Robot, errand: Errand, saved: Mapping[str, Any] | None) -> PoseFilter:
+    """Return the pose filter of a run that begins at the errand's start, or where ``saved`` says an earlier one ended.
+
+    Raises:
+        KeyError, TypeError, ValueError: ``saved`` is not what `Core.saved` returned.
+    """
+    start, heading = errand.field.start, robot.devices.heading
+    pose, sigmas = Pose(start.x, start.y, start.heading or 0.0), START_SIGMAS
+    if saved is not None:
+        pose = Pose(*map(float, saved["pose"]))
+        sx, sy, st = (math.hypot(float(then), moved) for then, moved in zip(saved["sigmas"], MOVED_SIGMAS, strict=True))
+        sigmas = (sx, sy, st)
+    errors = Errors(sigmas, ERROR_GROWTH, heading.sigma if heading else 1.0, errand.field.heading_error)
+    return PoseFilter(pose, robot.body.effective_track, errors)
 
 
 def field_of_view(robot: Robot) -> FieldOfView:

@@ -97,12 +97,12 @@ class Senses:
             pose_filter.propagate()
             signals = self._known.signals
             signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.heading_sigma
-        self._carriage.moved(0.5 * (left + right), (right - left) / pose_filter.track)
+        self._carriage.echoes.moved(0.5 * (left + right), (right - left) / pose_filter.track)
         self.fresh_counts = True
 
     def _take_range(self, reading: Reading) -> None:
         known, distance = self._known, reading.value.distance
-        self._carriage.hear(reading.value)
+        self._carriage.echoes.hear(reading.value)
         sensor = known.robot.devices.range
         assert sensor is not None
         known.signals.range_echo = distance is not None

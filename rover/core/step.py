@@ -11,7 +11,7 @@ from rover.behaviour.engine import Engine
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.vocabulary import Signals
 from rover.core import signals
-from rover.core.beginning import FirstFix, beginning_of, can_sight_marker, field_of_view, pose_filter
+from rover.core.beginning import FirstFix, can_sight_marker, field_of_view, pose_filter
 from rover.core.health import HealthWatch
 from rover.core.interface import Action, StepReadings, StepRecord
 from rover.core.performer import ActivityPerformer
@@ -63,7 +63,7 @@ class Core:
         widest = max((kind.width for kind in errand.kinds.values()), default=0.05)
         ground = ground_of(errand.field, widest, errand.expect)
         self._first_fix = FirstFix(saved is not None and can_sight_marker(robot, ground))
-        estimate = pose_filter(robot, errand, beginning_of(errand, saved if self._first_fix.is_due else None))
+        estimate = pose_filter(robot, errand, saved if self._first_fix.is_due else None)
         events: list[Event] = []
         ledger = Ledger(errand, ground, LookedAt(ground), events=events)
         if saved is not None:
@@ -149,7 +149,7 @@ class Core:
                     self.stop.stop(action.value or "operator")
                 case "reset":
                     self.stop.reset()
-                    self._carriage.forget_hold_backs()
+                    self._carriage.limits.forget_hold_backs()
                 case "hold":
                     self.stop.hold()
                 case "resume":
@@ -158,7 +158,7 @@ class Core:
                     self.known.answer = action.value
 
     def _fill_signals(self) -> None:
-        signals.fill_step(self.known, self._carriage.causes, self._behaviour_ns * 1e-9)
+        signals.fill_step(self.known, self._carriage.limits.causes, self._behaviour_ns * 1e-9)
         if self._errand_changed or self._senses.fresh_frame:
             self._errand_changed = False
             signals.fill_errand(self.known)
@@ -190,17 +190,17 @@ class Core:
         return request
 
     def _limit(self, request: Request) -> Allowed:
-        carriage, before, known = self._carriage, self._carriage.causes, self.known
+        limits, before, known = self._carriage.limits, self._carriage.limits.causes, self.known
         if self.stop.stopped:
-            return carriage.stop()
+            return limits.stop()
         standstill = self._health.why_stand_still(known.now_ns)
-        allowed = carriage.allow(request, known.now_ns, known.seconds, known.pose, standstill)
-        if carriage.causes != before:
-            known.events.extend(HoldBack(cause) for cause in carriage.causes if cause not in before)
-            known.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in carriage.causes)
-            if carriage.is_held_back_too_often:
+        allowed = self._carriage.allow(request, known.now_ns, known.seconds, known.pose, standstill)
+        if limits.causes != before:
+            known.events.extend(HoldBack(cause) for cause in limits.causes if cause not in before)
+            known.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in limits.causes)
+            if limits.held_back_too_often:
                 self.stop.stop(HELD_BACK_TOO_OFTEN)
-                return carriage.stop()
+                return limits.stop()
         return allowed
 
     def _command(self, allowed: Allowed) -> StepRecord:

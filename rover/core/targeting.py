@@ -38,7 +38,7 @@ class Targeting:
     def __init__(self, known: Knowledge) -> None:
         self._known = known
         self._looked_from: Pose | None = None
-        self._choice = Choice(known.targets)
+        self._choice = TargetChoice(known.targets)
 
     def see(self, detections: Sequence[Detection], pose: Pose, pose_sigma: float) -> None:
         """Take in the objects of a frame; the pose is that of the frame's time, its deviation in m."""
@@ -120,7 +120,7 @@ def _is_near(one: Sighting, x: float, y: float, radius: float) -> bool:
     return (one.x - x) ** 2 + (one.y - y) ** 2 <= radius * radius
 
 
-class Choice:
+class TargetChoice:
     """Keeps the chosen target, until another is clearly better for some frames."""
 
     def __init__(self, targets: TargetMemory) -> None:

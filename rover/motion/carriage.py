@@ -3,7 +3,6 @@
 What may move, what holds it back and how fast it may change is decided here and nowhere else.
 """
 
-from rover.devices.readings import RangeValue
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
 from rover.geometry import Pose
@@ -26,33 +25,11 @@ class Carriage:
 
     def __init__(self, robot: Robot, ground: Ground | None = None) -> None:
         drive = robot.devices.drive
-        self._limits = Limits(robot, ground)
-        self._echo = EchoMemory(front_of_sensor(robot))
+        self.limits = Limits(robot, ground)
+        self.echoes = EchoMemory(front_of_sensor(robot))
         self._left = WheelControl(drive.top_speed, drive.dead_band)
         self._right = WheelControl(drive.top_speed, drive.dead_band)
         self._fastest = USABLE_SHARE * drive.top_speed
-
-    @property
-    def causes(self) -> tuple[str, ...]:
-        """The hold-backs in force."""
-        return self._limits.causes
-
-    @property
-    def is_held_back_too_often(self) -> bool:
-        """Hold-backs began more often than the robot file allows: that latches a stop."""
-        return self._limits.too_many()
-
-    def forget_hold_backs(self) -> None:
-        """Begin to count hold-backs afresh, after a reset."""
-        self._limits.forget()
-
-    def hear(self, value: RangeValue) -> None:
-        """Take a report of the range finder in."""
-        self._echo.hear(value)
-
-    def moved(self, metres: float, turned: float) -> None:
-        """Account for the robot's own motion (m, rad) since the last call."""
-        self._echo.moved(metres, turned)
 
     def allow(
         self, request: Request, now_ns: int, seconds: float, pose: Pose | None = None, standstill: str = ""
@@ -66,11 +43,7 @@ class Carriage:
             pose: where the robot is in the field, if it has one.
             standstill: why the wheels must stand still for want of a device, or empty.
         """
-        return self._limits.apply(request, Situation(now_ns, seconds, pose, self._echo.gap, standstill))
-
-    def stop(self) -> Allowed:
-        """Return zero at once, without a ramp; the next ramp begins there."""
-        return self._limits.stop()
+        return self.limits.apply(request, Situation(now_ns, seconds, pose, self.echoes.gap, standstill))
 
     def wheel_speeds(self, allowed: Allowed, track: float) -> tuple[float, float]:
         """Return the two sides' speeds (m/s); both are scaled down where one would have to be faster than it can."""
@@ -84,12 +57,9 @@ class Carriage:
     def duties(
         self, speeds: tuple[float, float], measured: tuple[float, float] | None, seconds: float
     ) -> tuple[float, float]:
-        """Return the duties (-1 to 1) for the two sides' speeds.
+        """Return the duties (-1 to 1) for the two sides' speeds (m/s).
 
-        Args:
-            speeds: wanted (m/s).
-            measured: as counted since the last step (m/s); None where no fresh counts are there, or none to rely on.
-            seconds: since the last step.
+        ``measured`` are the speeds by the counts of the step, None where none are there, or none to rely on.
         """
         left, right = measured if measured is not None else (None, None)
         return self._left.duty(speeds[0], left, seconds), self._right.duty(speeds[1], right, seconds)

@@ -23,12 +23,11 @@ BOUNDARY_EVERY = 4
 
 
 class Allowed(NamedTuple):
-    """What is left of a request: m/s, rad/s, jaws, and the causes of hold-backs now in force."""
+    """What is left of a request: m/s, rad/s, jaws."""
 
     speed: float
     turn_rate: float
     jaws: float | None
-    causes: tuple[str, ...]
 
 
 class Situation(NamedTuple):
@@ -57,15 +56,10 @@ class Limits:
         self._leaving = (False, False)
         self.causes: tuple[str, ...] = ()
 
-    @property
-    def present(self) -> tuple[float, float]:
-        """The speed (m/s) and turn rate (rad/s) now commanded."""
-        return self._speed, self._turn_rate
-
     def stop(self) -> Allowed:
         """Return zero at once, without a ramp: the drive is de-energised (stop category 0 of IEC 60204-1)."""
         self._speed = self._turn_rate = 0.0
-        return Allowed(0.0, 0.0, None, self.causes)
+        return Allowed(0.0, 0.0, None)
 
     def apply(self, request: Request, situation: Situation) -> Allowed:
         """Return what is allowed of a request now."""
@@ -78,13 +72,14 @@ class Limits:
             speed = self._inside_boundary(speed, situation.pose, self._ground, causes)
         speed = self._kept_up(speed, request, causes, situation.now_ns)
         self._ramp(speed, turn_rate, situation.seconds)
-        return Allowed(self._speed, self._turn_rate, request.jaws, self.causes)
+        return Allowed(self._speed, self._turn_rate, request.jaws)
 
-    def too_many(self) -> bool:
-        """Tell whether hold-backs began more often than the robot file allows: that latches a stop."""
+    @property
+    def held_back_too_often(self) -> bool:
+        """Hold-backs began more often than the robot file allows: that latches a stop."""
         return len(self._began) >= self._limits.hold_backs
 
-    def forget(self) -> None:
+    def forget_hold_backs(self) -> None:
         """Begin to count hold-backs afresh, after a reset."""
         self._began.clear()
 

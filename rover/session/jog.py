@@ -140,24 +140,24 @@ class Steering:
     @property
     def causes(self) -> tuple[str, ...]:
         """The hold-backs in force."""
-        return self._carriage.causes
+        return self._carriage.limits.causes
 
     def hear(self, readings: list[TimedReading]) -> None:
         """Take in what the range finder said."""
         for each in readings:
             if each.family == "range":
-                self._carriage.hear(each.reading.value)
+                self._carriage.echoes.hear(each.reading.value)
 
     def duties(self, request: Request, now_ns: int) -> tuple[float, float]:
         """Return the duties (left, right) for a request now."""
         seconds, self._last_ns = min(PERIOD_NS, now_ns - self._last_ns) / 1e9, now_ns
         allowed = self._carriage.allow(request, now_ns, seconds)
-        self._carriage.moved(allowed.speed * seconds, allowed.turn_rate * seconds)
+        self._carriage.echoes.moved(allowed.speed * seconds, allowed.turn_rate * seconds)
         return self._carriage.duties(self._carriage.wheel_speeds(allowed, self._track), None, seconds)
 
     def rest(self) -> None:
         """Begin the next ramp at zero."""
-        self._carriage.stop()
+        self._carriage.limits.stop()
 
 
 class Jog:

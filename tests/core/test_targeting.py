@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from rover.core.targeting import DONE_WITH_RADIUS, FRAMES_TO_SWITCH, Choice, is_done_with
+from rover.core.targeting import DONE_WITH_RADIUS, FRAMES_TO_SWITCH, TargetChoice, is_done_with
 from rover.devices.readings import Detection
 from rover.errand.ledger import Ledger
 from rover.estimate.field import LookedAt, ground_of
@@ -43,7 +43,7 @@ def memory():
 
 @pytest.fixture
 def choice(memory):
-    return Choice(memory)
+    return TargetChoice(memory)
 
 
 @pytest.fixture

@@ -18,9 +18,9 @@ def driven(carriage, wall, seconds=20.0):
     """Drive ahead towards a wall (m from the range finder's face) and return the place (m) at which it stands."""
     place = 0.0
     for step in range(round(seconds / STEP)):
-        carriage.hear(RangeValue(max(0.02, wall - place)))
+        carriage.echoes.hear(RangeValue(max(0.02, wall - place)))
         allowed = carriage.allow(AHEAD, step * STEP_NS, STEP)
-        carriage.moved(allowed.speed * STEP, 0.0)
+        carriage.echoes.moved(allowed.speed * STEP, 0.0)
         place += allowed.speed * STEP
     return place
 
@@ -36,20 +36,20 @@ def test_without_a_field_nothing_ends_but_at_what_is_heard(cart):
     carriage = Carriage(cart())
     speeds = [carriage.allow(AHEAD, step * STEP_NS, STEP, Pose(99.0, 99.0, 0.0)).speed for step in range(200)]
     assert speeds[-1] == pytest.approx(cart().limits.speed)
-    assert carriage.causes == ()
+    assert carriage.limits.causes == ()
 
 
 def test_with_one_its_boundary_holds_back(cart, field):
     carriage = Carriage(cart(), field)
     for step in range(10):
         allowed = carriage.allow(AHEAD, step * STEP_NS, STEP, Pose(5.95, 2.0, 0.0))
-    assert (allowed.speed, carriage.causes) == (0.0, ("boundary",))
+    assert (allowed.speed, carriage.limits.causes) == (0.0, ("boundary",))
 
 
 @pytest.mark.parametrize("turn_rate", [0.0, 2.0, -8.0, 20.0])
 def test_no_wheel_is_asked_for_more_than_it_can_and_the_curve_stays(cart, turn_rate):
     robot = cart()
-    left, right = Carriage(robot).wheel_speeds(Allowed(0.3, turn_rate, None, ()), 0.36)
+    left, right = Carriage(robot).wheel_speeds(Allowed(0.3, turn_rate, None), 0.36)
     assert max(abs(left), abs(right)) <= USABLE_SHARE * robot.devices.drive.top_speed + 1e-9
     assert (right - left) * 0.3 == pytest.approx(0.36 * turn_rate * 0.5 * (left + right))
 

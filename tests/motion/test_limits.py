@@ -102,9 +102,9 @@ class TestObstacle:
         assert at_work.steps(Request(-0.2, 0.5), 2.0, gap=0.01)[-1][:2] == pytest.approx((-0.2, 0.5))
 
     def test_what_is_meant_to_be_touched_does_not_hold_back(self, driving):
-        allowed = driving().steps(Request(0.1, expects_contact=True), 2.0, gap=0.0)[-1]
-        assert allowed.speed == pytest.approx(0.1)
-        assert allowed.causes == ()
+        at_work = driving()
+        assert at_work.steps(Request(0.1, expects_contact=True), 2.0, gap=0.0)[-1].speed == pytest.approx(0.1)
+        assert at_work.limits.causes == ()
 
     def test_it_holds_for_the_set_time_after_the_way_is_free(self, driving):
         at_work = driving(resume_after="500 ms")
@@ -141,12 +141,13 @@ class TestBoundary:
         assert 5.9 < x + 0.12 + 0.3 < 6.0
 
 
-class TestBlind:
+class TestStandstill:
     def test_the_wheels_stand_still_and_the_jaws_may_move(self, driving):
         at_work = driving()
         at_work.steps(AHEAD, 1.0)
         allowed = at_work.steps(Request(0.4, 1.0, jaws=1.0), 1.0, standstill="counts missing")[-1]
-        assert allowed == (0.0, 0.0, 1.0, ("counts missing",))
+        assert allowed == (0.0, 0.0, 1.0)
+        assert at_work.limits.causes == ("counts missing",)
 
     def test_it_ends_by_itself(self, driving):
         at_work = driving(resume_after="500 ms")
@@ -163,31 +164,37 @@ class TestTooManyHoldBacks:
     def test_they_latch(self, driving):
         at_work = driving(hold_backs=5, hold_backs_within="60 s")
         self.times(at_work, 4)
-        assert not at_work.limits.too_many()
+        assert not at_work.limits.held_back_too_often
         self.times(at_work, 1)
-        assert at_work.limits.too_many()
+        assert at_work.limits.held_back_too_often
 
     def test_one_that_lasts_counts_once(self, driving):
         at_work = driving(hold_backs=2)
         at_work.steps(AHEAD, 30.0, gap=0.01)
-        assert not at_work.limits.too_many()
+        assert not at_work.limits.held_back_too_often
 
     def test_old_ones_do_not_count(self, driving):
         at_work = driving(hold_backs=5, hold_backs_within="10 s")
         self.times(at_work, 4)
         at_work.steps(STILL, 10.0)
         self.times(at_work, 4)
-        assert not at_work.limits.too_many()
+        assert not at_work.limits.held_back_too_often
 
     def test_a_reset_begins_afresh(self, driving):
         at_work = driving(hold_backs=5)
         self.times(at_work, 5)
-        at_work.limits.forget()
-        assert not at_work.limits.too_many()
+        at_work.limits.forget_hold_backs()
+        assert not at_work.limits.held_back_too_often
 
 
 def test_a_stop_is_zero_at_once(driving):
     at_work = driving()
     at_work.steps(Request(0.4, 1.0), 2.0)
-    assert at_work.limits.stop()[:3] == (0.0, 0.0, None)
-    assert at_work.limits.present == (0.0, 0.0)
+    assert at_work.limits.stop() == (0.0, 0.0, None)
+
+
+def test_after_a_stop_the_next_ramp_begins_at_zero(driving):
+    at_work = driving()
+    at_work.steps(Request(0.4, 1.0), 2.0)
+    at_work.limits.stop()
+    assert 0.0 < at_work.step(Request(0.4, 1.0)).speed < 0.05

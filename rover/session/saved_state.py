@@ -10,7 +10,7 @@ from typing import Any
 
 from rover.errors import UserError
 
-VERSION = 1
+VERSION = 2
 ENDING = ".state.json"
 WRITTEN_WITHIN_S = 5.0
 

@@ -78,8 +78,8 @@ def test_without_one_it_says_so(tmp_path):
         ("errand: Bring", "not the saved state of a run"),
         ("[1]", "not the saved state of a run"),
         (json.dumps({"version": 9, "errand": "A", "ended": "", "core": {}}), "saved by another release"),
-        (json.dumps({"version": 1, "errand": "B", "ended": "", "core": {}}), "the state of another errand, 'B'"),
-        (json.dumps({"version": 1, "errand": "A", "ended": "done", "core": {}}), "that run was done"),
+        (json.dumps({"version": 2, "errand": "B", "ended": "", "core": {}}), "the state of another errand, 'B'"),
+        (json.dumps({"version": 2, "errand": "A", "ended": "done", "core": {}}), "that run was done"),
     ],
 )
 def test_what_cannot_be_taken_up_is_told(tmp_path, text, why):

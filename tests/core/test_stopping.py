@@ -48,6 +48,13 @@ class TestStop:
         stopped.resume()
         assert (stopped.stopped, stopped.is_resumed) == (False, True)
 
+    def test_a_resume_counts_once(self, stopped):
+        stopped.reset()
+        stopped.resume()
+        stopped.is_resumed = False  # the behaviour has gone on
+        stopped.resume()
+        assert not stopped.is_resumed
+
     def test_a_new_stop_after_the_reset_needs_a_new_reset(self, stopped):
         """ISO 13850:2015, 4.1.1 (seen second-hand): available at all times, overrides every other function."""
         stopped.reset()

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.guard.permission import CommandGate, Permission
+from rover.guard.permission import POWER_UP, CommandGate, Permission
 from rover.guard.protocol import NOBODY, Command, Phase, Ruling
 
 MS = 1_000_000
@@ -44,16 +44,37 @@ def test_a_command_counts_no_longer_than_the_deadline_from_its_stamp(gate):
     [
         (command(left=1.01), Ruling.INVALID),
         (command(right=math.nan), Ruling.INVALID),
-        (command(pulse_us=100), Ruling.INVALID),
+        (command(pulse_us=499), Ruling.INVALID),
+        (command(pulse_us=2501), Ruling.INVALID),
         (command(session=ANOTHER), Ruling.NOT_ENABLED),
         (command(left_ms=0), Ruling.EXPIRED),
         (command(age_ms=250, left_ms=10_000), Ruling.STALE),
-        (command(age_ms=-3), Ruling.FUTURE),
+        (command(stamp_ns=NOW + 2 * MS + 1), Ruling.FUTURE),
     ],
     ids=lambda value: value.name if isinstance(value, Ruling) else "",
 )
 def test_a_command_is_refused_and_renews_nothing(gate, refused, why):
     assert gate.judge(refused, running(), NOW) is why
+    assert gate.until_ns == 0
+
+
+@pytest.mark.parametrize(
+    "accepted",
+    [
+        command(left=1.0, right=-1.0),
+        *(command(pulse_us=pulse_us) for pulse_us in (None, 0, 500, 2500)),
+        command(stamp_ns=NOW + 2 * MS),
+        command(age_ms=249, left_ms=1),
+    ],
+)
+def test_a_command_at_the_edge_of_what_may_be_counts(gate, accepted):
+    assert gate.judge(accepted, running(), NOW) is Ruling.ACCEPTED
+
+
+def test_under_a_stop_no_command_counts(gate):
+    permission = running()
+    permission.stop("stopped by an operator")
+    assert gate.judge(command(), permission, NOW) is Ruling.STOPPED
     assert gate.until_ns == 0
 
 
@@ -79,6 +100,36 @@ def test_the_first_cause_of_a_stop_is_kept():
     permission.stop("the stop input is open")
     permission.stop("stopped by an operator")
     assert permission.cause == "the stop input is open"
+
+
+def test_after_power_up_it_says_so_until_a_stop_is_demanded():
+    permission = Permission()
+    assert permission.cause == POWER_UP
+    permission.stop("the stop input is open")
+    assert permission.cause == "the stop input is open"
+
+
+def test_without_a_demanded_stop_there_is_nothing_to_reset():
+    for permission in (Permission(), running()):
+        permission.press_reset("page")
+        assert permission.release_reset("page") == "there is no stop to reset"
+
+
+def test_the_control_that_is_released_has_to_be_the_one_that_was_pressed():
+    permission = running()
+    permission.stop("stopped by an operator")
+    permission.press_reset("page")
+    assert "pressed since the stop" in permission.release_reset("terminal")
+    assert permission.phase is Phase.STOPPED
+    assert permission.release_reset("page") == ""
+    assert (permission.phase, permission.demanded) == (Phase.READY, False)
+
+
+def test_a_resume_says_why_it_does_nothing():
+    permission = running()
+    assert permission.resume() == ""
+    permission.stop("stopped by an operator")
+    assert permission.resume() == "a stop has to be reset before motion can resume"
 
 
 def test_a_permit_holder_that_is_gone_has_to_be_replaced_before_motion():

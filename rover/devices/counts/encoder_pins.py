@@ -7,7 +7,7 @@ co-processor count fast encoders.
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from rover.devices.kernel.gpio import CHIP, Edge, InputLines
+from rover.devices.kernel.gpio import Edge, InputLines
 from rover.devices.readings import Reading, WheelCounts
 from rover.devices.sides import Sides
 
@@ -47,27 +47,23 @@ class Quadrature:
 class Counts:
     """Both encoders; polling drains the kernel's edges, so counts are those of the time of the poll.
 
-    Options: ``left`` and ``right`` (each ``a`` and ``b``), ``gpio``, ``bias``, ``swap_sides``, ``reverse_left``,
-    ``reverse_right``.
-
     Attributes:
         lost: edges that the kernel dropped because nobody polled.
 
     Raises:
-        ValueError: a key is missing.
         DeviceError: a pin cannot be had.
     """
 
     def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
         self._sides = Sides(options)
-        self._pins = (_pins_of(options, "left"), _pins_of(options, "right"))
-        lines = [line for pair in self._pins for line in pair]
-        self._lines = InputLines(options.get("gpio") or CHIP, lines, options.get("bias") or "pull_up")
+        pins = [(options[side]["a"], options[side]["b"]) for side in ("left", "right")]
+        lines = [line for pair in pins for line in pair]
+        self._lines = InputLines(options["gpio"], lines, options["bias"])
         levels = [self._lines.is_high(line) for line in lines]
         self._encoders = (Quadrature(*levels[:2]), Quadrature(*levels[2:]))
         self._by_line = {
             line: (encoder, is_a)
-            for encoder, pair in zip(self._encoders, self._pins, strict=True)
+            for encoder, pair in zip(self._encoders, pins, strict=True)
             for line, is_a in zip(pair, (True, False), strict=True)
         }
         self._edge_sequence: int | None = None
@@ -97,10 +93,3 @@ class Counts:
             self._edge_sequence = edge.sequence
             encoder, is_a = self._by_line[edge.line]
             encoder.see_edge(is_a, edge.rising)
-
-
-def _pins_of(options: Mapping[str, Any], side: str) -> tuple[int, int]:
-    keys = options.get(side) or {}
-    if keys.get("a") is None or keys.get("b") is None:
-        raise ValueError(f"driver 'encoder_pins' needs '{side}: {{a: PIN, b: PIN}}'")
-    return int(keys["a"]), int(keys["b"])

@@ -45,7 +45,7 @@ class DriveKeys(DeviceKeys):
     enable: Pin | None = None
     at_zero: Literal["coast", "brake"] = "coast"
     pwm_chip: Annotated[StrictInt, Field(ge=0)] = 0
-    pwm_frequency: Frequency = 20_000.0
+    pwm_frequency: Frequency = 20_000.0  # above what people hear; most bridges take it
     pwm_files: Text = "/sys/class/pwm"
     watchdog: Text | None = None
 

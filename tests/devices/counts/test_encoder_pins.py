@@ -2,15 +2,15 @@
 
 from contextlib import closing
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.devices.counts.encoder_pins import Counts, Quadrature
+from rover.devices.counts.keys import CountsKeys
 from rover.devices.readings import WheelCounts
 
 FORWARDS = ((True, False), (True, True), (False, True), (False, False))
-OPTIONS = {"left": {"a": 5, "b": 6}, "right": {"a": 7, "b": 8}}
+OPTIONS = CountsKeys(driver="encoder_pins", left={"a": 5, "b": 6}, right={"a": 7, "b": 8}).options
 
 
 def test_a_leading_b_counts_up_four_to_a_line():
@@ -79,9 +79,3 @@ def test_edges_that_the_kernel_dropped_are_counted(board):
         del board.events[3:6]
         counts.poll(0)
         assert counts.lost == 3
-
-
-@pytest.mark.parametrize("left", [None, {"a": 5}, {"b": 6}])
-def test_missing_pins_are_named(left):
-    with pytest.raises(ValueError, match=r"needs 'left: \{a: PIN, b: PIN\}'"):
-        Counts(OPTIONS | {"left": left})

@@ -7,6 +7,7 @@ its stated time, whoever polls first. A lock guards the public entry points; the
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from threading import RLock
 from typing import NamedTuple
 
@@ -37,13 +38,13 @@ class TrueObject(NamedTuple):
     state: str
 
 
+@dataclass
 class Watcher:
     """Something that is to be called at a fixed rate of simulated time."""
 
-    __slots__ = ("call", "due_ns", "period_ns")
-
-    def __init__(self, period_ns: int, due_ns: int, call: Callable[[int], None]) -> None:
-        self.period_ns, self.due_ns, self.call = period_ns, due_ns, call
+    period_ns: int
+    due_ns: int
+    call: Callable[[int], None]
 
 
 class Bench:
@@ -130,7 +131,9 @@ class Bench:
         """All objects as they truly are, in the order of their numbers."""
         with self.lock:
             self.carry()
-            return tuple(TrueObject(one.number, one.kind, one.x, one.y, _state(one)) for one in self.pieces)
+            return tuple(
+                TrueObject(one.number, one.kind, one.x, one.y, "held" if one.held else "floor") for one in self.pieces
+            )
 
     def held_from(self) -> tuple[float, float] | None:
         """Return the true place (m) where the object now held stood when it was gripped; None when none is held."""
@@ -139,7 +142,8 @@ class Bench:
 
     def delivered(self, zone: Zone) -> list[int]:
         """Return the numbers of the objects that stand inside a zone."""
-        return [one.id for one in self.objects if one.state == "floor" and _is_in(one, zone)]
+        standing = (one for one in self.objects if one.state == "floor")
+        return [one.id for one in standing if outside_zone(one.x, one.y, zone) == 0.0]
 
     def carry(self) -> None:
         """Bring the held piece's place up to date: nobody needs it at every step."""
@@ -304,11 +308,3 @@ class Bench:
             if due_ns < next_ns:
                 next_ns = due_ns
         self._next_watch_ns = next_ns
-
-
-def _state(piece: Piece) -> str:
-    return "held" if piece.held else "floor"
-
-
-def _is_in(one: TrueObject, zone: Zone) -> bool:
-    return outside_zone(one.x, one.y, zone) == 0.0

@@ -11,14 +11,13 @@ from dataclasses import dataclass
 from threading import RLock
 from typing import NamedTuple
 
-from rover.bench.draws import NEVER_NS
+from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
 from rover.bench.faults import Schedule
 from rover.bench.floor import Rectangle, Solids
 from rover.bench.gripper import Jaws
-from rover.bench.line import Line
 from rover.bench.motors import STEP_NS, Base, encoders
 from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, outside_zone, pieces, pushed
-from rover.files.bench import BenchFile
+from rover.files.bench import BenchFile, LinkErrors
 from rover.files.errand import Errand, Zone
 from rover.files.robot import Robot
 from rover.geometry import Pose
@@ -45,6 +44,19 @@ class Watcher:
     period_ns: int
     due_ns: int
     call: Callable[[int], None]
+
+
+class Line:
+    """The serial link: reports are a little late, and in a stall they wait and come together."""
+
+    def __init__(self, errors: LinkErrors, seed: int) -> None:
+        self._latency_ns = round(drawn(errors.latency, stream(seed, "link latency")) * 1e9)
+        self._stalls = Episodes(errors.stall_every, errors.stall_lasts, stream(seed, "link stalls"))
+
+    def arrival_ns(self, now_ns: int) -> int:
+        """Return when what is sent at ``now_ns`` arrives; times asked for must not go back."""
+        sent_ns = self._stalls.ends_ns if self._stalls.on(now_ns) else now_ns
+        return sent_ns + self._latency_ns
 
 
 class Bench:

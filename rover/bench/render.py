@@ -106,7 +106,7 @@ class Renderer:
         rendering, field = file.rendering, errand.field
         camera = robot.devices.camera or CameraKeys(driver="bench")
         zone = field.zone
-        tray = None if zone is None else _corners(zone.x, zone.y, zone.width, zone.depth)
+        tray = None if zone is None else _corners(zone)
         solids = Solids(file, errand)
         self._seed, self._shadow, self._exposure = seed, rendering.shadow, rendering.exposure
         self._reach = robot.body.gripper_reach
@@ -213,8 +213,9 @@ def _plate(zone: Zone | None, robot: Robot, colours: Mapping[str, Colour]) -> Pl
     return Plate(x, y, camera.height, faces, *size, colours[marker.left], colours[marker.right])
 
 
-def _corners(x: float, y: float, width: float, depth: float) -> tuple[tuple[float, float], tuple[float, float]]:
-    return (x - width / 2.0, y - depth / 2.0), (x + width / 2.0, y + depth / 2.0)
+def _corners(zone: Zone) -> Segment:
+    half_width, half_depth = zone.width / 2.0, zone.depth / 2.0
+    return (zone.x - half_width, zone.y - half_depth), (zone.x + half_width, zone.y + half_depth)
 
 
 def _pots(corners: list[tuple[float, float]], number: int, draws: np.random.Generator) -> Iterable[Upright]:

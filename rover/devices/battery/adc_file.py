@@ -11,16 +11,10 @@ _NS = 1e9
 SUPPLY_LOW = "the board's own supply is too low; look at its regulator, its cable and the battery"
 
 
-def volts(raw: float, scale_mv: float, divider: float, offset: float = 0.0) -> float:
-    """Return the battery's voltage (V) of a raw number: (raw + offset) x scale is millivolts at the pin.
+class Battery:
+    """Battery voltage, read at the device's ``rate``: (raw + offset) x scale is millivolts at the pin.
 
     Source: the kernel's documentation of ``in_voltageY_raw``, ``_offset`` and ``_scale`` (ABI, sysfs-bus-iio).
-    """
-    return (raw + offset) * scale_mv / 1000.0 * divider
-
-
-class Battery:
-    """Battery voltage, read at the device's ``rate``.
 
     While the board says that its own supply is too low (``supply_alarm``, its ``in0_lcrit_alarm`` file), no voltage can
     be trusted: the device is faulty until the alarm has gone.
@@ -59,16 +53,12 @@ class Battery:
     def close(self) -> None:
         """Do nothing: no file stays open."""
 
-    @property
-    def supply_is_low(self) -> bool:
-        """The board's own supply is, or was since it was last asked, below what it needs."""
-        return self._alarm is not None and read_number(self._alarm) != 0.0
-
     def _measure(self) -> BatteryValue | Fault:
         raw = read_number(self._file)
-        if self.supply_is_low:
+        # The alarm tells that the supply is, or was since the last look, below what the board needs.
+        if self._alarm is not None and read_number(self._alarm) != 0.0:
             return Fault(SUPPLY_LOW)
-        return BatteryValue(volts(raw, self._scale_mv, self._divider, self._offset))
+        return BatteryValue((raw + self._offset) * self._scale_mv / 1000.0 * self._divider)
 
 
 def _beside(file: Path, what: str) -> float | None:

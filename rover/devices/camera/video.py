@@ -187,9 +187,9 @@ def open_camera(options: Mapping[str, Any], cv2: Any) -> Any:
     """
     path = Path(options["video"])
     if not path.exists():
-        raise DeviceError(explain(OSError(errno.ENOENT, os.strerror(errno.ENOENT)), path))
+        raise DeviceError(explain(OSError(errno.ENOENT, ""), path))
     if not os.access(path, os.R_OK):
-        raise DeviceError(explain(OSError(errno.EACCES, os.strerror(errno.EACCES)), path))
+        raise DeviceError(explain(OSError(errno.EACCES, ""), path))
     is_camera = path.is_char_device()
     capture = cv2.VideoCapture(str(path), cv2.CAP_V4L2 if is_camera else cv2.CAP_ANY)
     try:

@@ -13,7 +13,6 @@ from rover.devices.sides import Sides
 
 _STEPS = (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0)
 """Counts for ``previous << 2 | present``, a state being ``a << 1 | b``; A leads B forwards: 00 10 11 01."""
-_BOTH_CHANGED = 0b11
 
 
 class Quadrature:
@@ -21,22 +20,15 @@ class Quadrature:
 
     Attributes:
         count: counts so far; forwards (A leads B) is positive.
-        errors: transitions in which both channels changed, or an edge repeated the level known: counts were missed.
+        errors: edges to the level that the channel had already: the one between was missed, and counts with it.
     """
 
     def __init__(self, a: bool, b: bool) -> None:
         self._state = a << 1 | b
         self.count = self.errors = 0
 
-    def see(self, a: bool, b: bool) -> None:
-        """Take the present levels of both channels."""
-        state = a << 1 | b
-        self.errors += state ^ self._state == _BOTH_CHANGED
-        self.count += _STEPS[self._state << 2 | state]
-        self._state = state
-
-    def see_edge(self, is_a: bool, rising: bool) -> None:
-        """Take an edge of one channel. An edge to the level it had already means that the one between was lost."""
+    def see(self, is_a: bool, rising: bool) -> None:
+        """Take an edge of one channel."""
         mask = 0b10 if is_a else 0b01
         state = self._state | mask if rising else self._state & ~mask
         self.errors += state == self._state
@@ -72,7 +64,7 @@ class Counts:
 
     @property
     def errors(self) -> int:
-        """Impossible transitions of both encoders so far."""
+        """Impossible edges of both encoders so far."""
         return sum(encoder.errors for encoder in self._encoders)
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
@@ -92,4 +84,4 @@ class Counts:
                 self.lost += edge.sequence - self._edge_sequence - 1
             self._edge_sequence = edge.sequence
             encoder, is_a = self._by_line[edge.line]
-            encoder.see_edge(is_a, edge.rising)
+            encoder.see(is_a, edge.rising)

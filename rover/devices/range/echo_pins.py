@@ -51,18 +51,13 @@ class EchoTimer:
         """Begin anew: a ping went out."""
         self._pinged_ns, self._rose_ns, self._spoilt = now_ns, None, False
 
-    @property
-    def waits(self) -> bool:
-        """The echo line rose and has not fallen yet."""
-        return self._rose_ns is not None
-
     def see(self, edge: Edge) -> tuple[int, RangeValue] | RefusedEcho | None:
         """Take an edge; return (time the echo was made, value) or why it was refused when a pulse has ended.
 
         A pulse longer than the way to ``most`` and back is no echo: that is how such sensors say so.
         """
         if edge.rising:
-            self._spoilt = self.waits or not 0 <= edge.taken_ns - self._pinged_ns <= _RISES_WITHIN_NS
+            self._spoilt = self._rose_ns is not None or not 0 <= edge.taken_ns - self._pinged_ns <= _RISES_WITHIN_NS
             self._rose_ns = edge.taken_ns
             return None
         if self._rose_ns is None:

@@ -295,7 +295,7 @@ def test_a_stop_input_that_is_open_at_the_start_latches(bay, eventually):
 
 
 def test_a_stop_input_that_cannot_be_read_stops(bay, eventually):
-    client = bay.start(stop_input={"pin": 4, "gpio": str(bay.folder / "nowhere")})
+    client = bay.start(stop_input=stop_input(bay.folder / "nowhere"))
     eventually(lambda: client.poll() and client.state.input_open)
     client.enable()
     eventually(lambda: client.poll() and client.state.note.startswith("the stop input is open"))

@@ -66,9 +66,7 @@ ALLOWED = {
 
 OPEN = {
     "imports": set[str](),
-    "files": {
-        "tools/coprocessor/simulate/simulate.c",
-    },
+    "files": set[str](),
     "classes": {
         "rover/activities/activity.py: Knowledge",
         "rover/behaviour/engine.py: Engine",

@@ -7,17 +7,17 @@ its stated time, whoever polls first. A lock guards the public entry points; the
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from threading import RLock
 from typing import NamedTuple
 
-from rover.bench.draws import NEVER_NS
+from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
 from rover.bench.faults import Schedule
 from rover.bench.floor import Rectangle, Solids
 from rover.bench.gripper import Jaws
-from rover.bench.line import Line
 from rover.bench.motors import STEP_NS, Base, encoders
 from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, outside_zone, pieces, pushed
-from rover.files.bench import BenchFile
+from rover.files.bench import BenchFile, LinkErrors
 from rover.files.errand import Errand, Zone
 from rover.files.robot import Robot
 from rover.geometry import Pose
@@ -37,13 +37,26 @@ class TrueObject(NamedTuple):
     state: str
 
 
+@dataclass
 class Watcher:
     """Something that is to be called at a fixed rate of simulated time."""
 
-    __slots__ = ("call", "due_ns", "period_ns")
+    period_ns: int
+    due_ns: int
+    call: Callable[[int], None]
 
-    def __init__(self, period_ns: int, due_ns: int, call: Callable[[int], None]) -> None:
-        self.period_ns, self.due_ns, self.call = period_ns, due_ns, call
+
+class Line:
+    """The serial link: reports are a little late, and in a stall they wait and come together."""
+
+    def __init__(self, errors: LinkErrors, seed: int) -> None:
+        self._latency_ns = round(drawn(errors.latency, stream(seed, "link latency")) * 1e9)
+        self._stalls = Episodes(errors.stall_every, errors.stall_lasts, stream(seed, "link stalls"))
+
+    def arrival_ns(self, now_ns: int) -> int:
+        """Return when what is sent at ``now_ns`` arrives; times asked for must not go back."""
+        sent_ns = self._stalls.ends_ns if self._stalls.on(now_ns) else now_ns
+        return sent_ns + self._latency_ns
 
 
 class Bench:
@@ -130,7 +143,9 @@ class Bench:
         """All objects as they truly are, in the order of their numbers."""
         with self.lock:
             self.carry()
-            return tuple(TrueObject(one.number, one.kind, one.x, one.y, _state(one)) for one in self.pieces)
+            return tuple(
+                TrueObject(one.number, one.kind, one.x, one.y, "held" if one.held else "floor") for one in self.pieces
+            )
 
     def held_from(self) -> tuple[float, float] | None:
         """Return the true place (m) where the object now held stood when it was gripped; None when none is held."""
@@ -139,7 +154,8 @@ class Bench:
 
     def delivered(self, zone: Zone) -> list[int]:
         """Return the numbers of the objects that stand inside a zone."""
-        return [one.id for one in self.objects if one.state == "floor" and _is_in(one, zone)]
+        standing = (one for one in self.objects if one.state == "floor")
+        return [one.id for one in standing if outside_zone(one.x, one.y, zone) == 0.0]
 
     def carry(self) -> None:
         """Bring the held piece's place up to date: nobody needs it at every step."""
@@ -304,11 +320,3 @@ class Bench:
             if due_ns < next_ns:
                 next_ns = due_ns
         self._next_watch_ns = next_ns
-
-
-def _state(piece: Piece) -> str:
-    return "held" if piece.held else "floor"
-
-
-def _is_in(one: TrueObject, zone: Zone) -> bool:
-    return outside_zone(one.x, one.y, zone) == 0.0

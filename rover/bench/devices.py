@@ -135,8 +135,7 @@ class Range(Reporter):
         if fault == "no echo":
             return RangeValue(None)
         bench = self._bench
-        if bench.jaws_state.held is not None:
-            bench.carry()
+        bench.carry()
         pose = (*bench.to_field(self._ahead, 0.0), bench.heading)
         rounds: list[Any] = [*bench.pieces, *bench.solids.posts] if bench.solids.posts else bench.pieces
         return RangeValue(self._sonar.hear(self._sonar.nearest(pose, bench.solids.walls, rounds)))
@@ -163,8 +162,7 @@ class Camera(Reporter):
         if fault == "frozen":
             return self._last
         bench = self._bench
-        if bench.jaws_state.held is not None:
-            bench.carry()
+        bench.carry()
         x, y = bench.to_field(self._ahead, 0.0)
         view = CameraPose(x, y, bench.heading, bench.base.turn_rate, bench.base.acceleration)
         found = self._sight.frame(view, bench.pieces, bench.solids, bench.piece_in_jaws(), now_ns)

@@ -20,8 +20,6 @@ def drawn(span: Span, draws: Random) -> float:
 class Episodes:
     """When something is wrong for a while: exponential gaps of mean ``every`` (s; 0: never), uniform lengths (s)."""
 
-    __slots__ = ("_draws", "_every", "_lasts", "begins_ns", "ends_ns")
-
     def __init__(self, every: float, lasts: Span, draws: Random) -> None:
         self._every, self._lasts, self._draws = every, lasts, draws
         self.begins_ns = self.ends_ns = 0

@@ -45,6 +45,19 @@ def distance_to(wall: Wall, x: float, y: float) -> float:
     return math.hypot(wall.x + along * wall.along_x - x, wall.y + along * wall.along_y - y)
 
 
+def stands_between(wall: Wall, place: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Tell whether a wall stands between two places (m)."""
+    from_x, from_y, to_x, to_y = *place, *other
+    across_x, across_y = -wall.along_y, wall.along_x
+    before = (from_x - wall.x) * across_x + (from_y - wall.y) * across_y
+    behind = (to_x - wall.x) * across_x + (to_y - wall.y) * across_y
+    if before * behind >= 0.0:
+        return False
+    share = before / (before - behind)
+    x, y = from_x + share * (to_x - from_x) - wall.x, from_y + share * (to_y - from_y) - wall.y
+    return 0.0 <= x * wall.along_x + y * wall.along_y <= wall.length
+
+
 class Rectangle(NamedTuple):
     """A part of the robot's outline in its own frame (m): ``back`` to ``front``, ``half_width`` to either side."""
 
@@ -75,18 +88,12 @@ class Solids:
 
     def hide(self, from_x: float, from_y: float, to_x: float, to_y: float) -> bool:
         """Whether one of them stands between two points."""
-        for each in self.walls:
-            across_x, across_y = -each.along_y, each.along_x
-            before = (from_x - each.x) * across_x + (from_y - each.y) * across_y
-            behind = (to_x - each.x) * across_x + (to_y - each.y) * across_y
-            if before * behind < 0.0:
-                share = before / (before - behind)
-                x, y = from_x + share * (to_x - from_x) - each.x, from_y + share * (to_y - from_y) - each.y
-                if 0.0 <= x * each.along_x + y * each.along_y <= each.length:
-                    return True
+        ends = (from_x, from_y), (to_x, to_y)
+        if any(stands_between(each, *ends) for each in self.walls):
+            return True
         if not self.posts:
             return False
-        sight = wall(((from_x, from_y), (to_x, to_y)))
+        sight = wall(ends)
         return any(distance_to(sight, post.x, post.y) < post.radius for post in self.posts)
 
 

@@ -22,22 +22,6 @@ class Jaws:
         drop_due_ns: when the held piece slips out, if it does.
     """
 
-    __slots__ = (
-        "_draws",
-        "_errors",
-        "_least",
-        "_share_a_step",
-        "drop_due_ns",
-        "held",
-        "held_from",
-        "limp",
-        "opening",
-        "reach",
-        "target",
-        "tried",
-        "wanted",
-    )
-
     def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
         gripper = robot.devices.gripper or GripperKeys(driver="bench")
         self._errors = file.gripper

@@ -21,8 +21,6 @@ DRAIN_EVERY = 10
 class PowerSupply:
     """A battery whose voltage sags under load (inner resistance) and falls with the charge taken out of it."""
 
-    __slots__ = ("_ampere_seconds", "_resistance", "amps", "charge", "full", "idle", "load_at_full_duty")
-
     def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
         battery = robot.devices.battery or BatteryKeys(driver="bench")
         draws = stream(seed, "battery")
@@ -64,32 +62,6 @@ class Base:
         left_travel, right_travel: what the wheels have rolled (m), slip included: this is what encoders see.
         speed, turn_rate: of the body over the last step (m/s, rad/s).
     """
-
-    __slots__ = (
-        "_dead_band",
-        "_duties",
-        "_expires_ns",
-        "_gain",
-        "_kept",
-        "_kept_steadily",
-        "_last_speed",
-        "_left_target",
-        "_response",
-        "_right_target",
-        "_slip_burst",
-        "_slip_changes_ns",
-        "_slip_draws",
-        "_slips",
-        "_steps",
-        "_track",
-        "left_speed",
-        "left_travel",
-        "right_speed",
-        "right_travel",
-        "speed",
-        "supply",
-        "turn_rate",
-    )
 
     def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
         draws = stream(seed, "motors")
@@ -184,8 +156,6 @@ def _past(duty: float, dead_band: float) -> float:
 
 class Encoder:
     """Counts one side's travel, missing some counts and adding others, at random places along the way."""
-
-    __slots__ = ("_draws", "_error_share", "_missed_share", "_per_metre", "_seen", "_to_next", "_total")
 
     def __init__(self, missed: float, added: float, per_metre: float, seed_name: tuple[int, str]) -> None:
         self._draws = stream(*seed_name)

@@ -29,8 +29,6 @@ TIP = 0.02
 class Piece:
     """An object to fetch: its number from 1, kind, place (m, field frame), size (m), and what has happened to it."""
 
-    __slots__ = ("height", "held", "kind", "leaving", "number", "radius", "set_down", "touched_ns", "x", "y")
-
     def __init__(self, number: int, kind: str, place: tuple[float, float], size: tuple[float, float]) -> None:
         self.number, self.kind = number, kind
         self.x, self.y = place

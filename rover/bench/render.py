@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rover.bench.floor import Segment, Solids, Wall
+from rover.bench.floor import Segment, Solids, stands_between
 from rover.bench.objects import TIP, Piece
 from rover.bench.render_ground import Facade, FloorTexture
 from rover.bench.render_lens import NEAR, Projection, Viewpoint, lens
@@ -106,7 +106,7 @@ class Renderer:
         rendering, field = file.rendering, errand.field
         camera = robot.devices.camera or CameraKeys(driver="bench")
         zone = field.zone
-        tray = None if zone is None else _corners(zone.x, zone.y, zone.width, zone.depth)
+        tray = None if zone is None else _corners(zone)
         solids = Solids(file, errand)
         self._seed, self._shadow, self._exposure = seed, rendering.shadow, rendering.exposure
         self._reach = robot.body.gripper_reach
@@ -149,7 +149,8 @@ class Renderer:
         items.sort(key=lambda item: (-math.hypot(item.x - view.x, item.y - view.y), item.z))
         draws = [item.draw for item in items]
         for facade in sorted(self._facades, key=lambda one: one.distance(view.x, view.y)):
-            hidden = [at for at, item in enumerate(items) if _hides(facade.wall, view, item)]
+            place = (view.x, view.y)
+            hidden = [at for at, item in enumerate(items) if stands_between(facade.wall, place, (item.x, item.y))]
             draws.insert(max(hidden, default=-1) + 1, facade.draw)
         return [self._shadow_of(thing) for thing in seen if thing.foot == 0.0] + draws
 
@@ -212,8 +213,9 @@ def _plate(zone: Zone | None, robot: Robot, colours: Mapping[str, Colour]) -> Pl
     return Plate(x, y, camera.height, faces, *size, colours[marker.left], colours[marker.right])
 
 
-def _corners(x: float, y: float, width: float, depth: float) -> tuple[tuple[float, float], tuple[float, float]]:
-    return (x - width / 2.0, y - depth / 2.0), (x + width / 2.0, y + depth / 2.0)
+def _corners(zone: Zone) -> Segment:
+    half_width, half_depth = zone.width / 2.0, zone.depth / 2.0
+    return (zone.x - half_width, zone.y - half_depth), (zone.x + half_width, zone.y + half_depth)
 
 
 def _pots(corners: list[tuple[float, float]], number: int, draws: np.random.Generator) -> Iterable[Upright]:
@@ -237,14 +239,3 @@ def _is_before(camera: Projection, thing: Upright) -> bool:
     ahead = dx * math.cos(view.heading) + dy * math.sin(view.heading)
     aside = abs(dy * math.cos(view.heading) - dx * math.sin(view.heading))
     return ahead > NEAR and aside < 1.2 * lens.width / 2.0 / lens.focal * ahead + 3.0 * thing.radius + thing.top / 2.0
-
-
-def _hides(wall: Wall, view: Viewpoint, thing: Item) -> bool:
-    """Whether a wall stands between the camera and a thing's middle."""
-    before = (view.x - wall.x) * -wall.along_y + (view.y - wall.y) * wall.along_x
-    behind = (thing.x - wall.x) * -wall.along_y + (thing.y - wall.y) * wall.along_x
-    if before * behind >= 0.0:
-        return False
-    share = before / (before - behind)
-    x, y = view.x + share * (thing.x - view.x) - wall.x, view.y + share * (thing.y - view.y) - wall.y
-    return 0.0 <= x * wall.along_x + y * wall.along_y <= wall.length

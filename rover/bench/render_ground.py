@@ -80,7 +80,7 @@ class FloorTexture:
             first = max(top, min(bottom, math.ceil(_row_of(camera, reach))))
             if first < bottom:
                 size = (columns, bottom - first)
-                warp = _moved_up(first) @ ground @ self._texels_to_field(coarser)
+                warp = _moved(0, first) @ ground @ self._texels_to_field(coarser)
                 image[first:bottom] = cv2.warpPerspective(
                     self._levels[coarser], warp, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
                 )
@@ -101,8 +101,9 @@ def _row_of(camera: Projection, distance: float) -> float:
     return (lens.height - 1) / 2.0 + lens.focal * math.tan(below)
 
 
-def _moved_up(rows: int) -> Floats:
-    return np.array([[1.0, 0.0, 0.0], [0.0, 1.0, -rows], [0.0, 0.0, 1.0]])
+def _moved(left: int, up: int) -> Floats:
+    """Return the shift by so many pixels."""
+    return np.array([[1.0, 0.0, -left], [0.0, 1.0, -up], [0.0, 0.0, 1.0]])
 
 
 def _mottled(shape: tuple[int, int], texels: int, generator: np.random.Generator) -> Texture:
@@ -198,10 +199,8 @@ class Facade:
             return
         up = np.array([0.0, 0.0, 1.0])
         warp = camera.plane(self._origin, self._along, up) @ np.diag([WALL_TEXEL, WALL_TEXEL, 1.0])
-        shift = np.array([[1.0, 0.0, -left], [0.0, 1.0, -top], [0.0, 0.0, 1.0]])
-        drawn = cv2.warpPerspective(
-            self._texture, shift @ warp, (int(right - left), int(bottom - top)), borderMode=cv2.BORDER_REPLICATE
-        )
+        size = (int(right - left), int(bottom - top))
+        drawn = cv2.warpPerspective(self._texture, _moved(left, top) @ warp, size, borderMode=cv2.BORDER_REPLICATE)
         mask = np.zeros(drawn.shape[:2], np.uint8)
         fill(mask, outline - (left, top), (255.0, 255.0, 255.0))
         cv2.copyTo(drawn, mask, image[top:bottom, left:right])

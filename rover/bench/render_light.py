@@ -5,12 +5,10 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from rover.bench.draws import drawn, stream
+from rover.bench.render_paint import Image
 from rover.files.bench import Rendering
-
-Image = NDArray[np.uint8]
 
 SOFTNESS = 0.45
 """Standard deviation in pixels by which a cheap lens is out of focus."""

@@ -109,8 +109,7 @@ class RenderedCamera(Reporter):
 
     def _scene_at(self, now_ns: int) -> Scene:
         bench, device, errors = self._bench, self._device, self._bench.file.camera
-        if bench.jaws_state.held is not None:
-            bench.carry()
+        bench.carry()
         draws = generator(bench.seed, "camera", self._sequence)
         # An accelerating body lifts its nose.
         pitch = float(draws.normal(0.0, errors.pitch_noise)) + errors.dip * bench.base.acceleration

@@ -1,1 +1,1 @@
-"""Devices, a folder a family: its keys in the robot file, its values, its drivers and its fake."""
+"""Devices, a folder a family: its keys in the robot file, its values and its drivers."""

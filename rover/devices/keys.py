@@ -1,5 +1,6 @@
 """What the families' keys in the robot file have in common."""
 
+from collections.abc import Mapping
 from typing import Annotated, Any, ClassVar
 
 from pydantic import BeforeValidator, ConfigDict, Field, StrictInt, model_validator
@@ -15,11 +16,12 @@ class DeviceKeys(Model):
     """What all devices have. A driver named ``package.module:Class`` may have any further keys.
 
     Attributes:
-        DRIVERS: the family's own drivers; the name of each is that of its module in the family's folder.
+        DRIVERS: the family's own drivers, each with the keys that it cannot do without; the name of each is that of its
+            module in the family's folder.
         IS_GUARDED: they are at work in the motor guard, so there are no such modules.
     """
 
-    DRIVERS: ClassVar[tuple[str, ...]] = ()
+    DRIVERS: ClassVar[Mapping[str, tuple[str, ...]]] = {}
     IS_GUARDED: ClassVar = False
 
     model_config = ConfigDict(frozen=True, extra="allow")
@@ -38,14 +40,14 @@ class DeviceKeys(Model):
         if ":" not in self.driver:
             for key in self.model_extra or {}:
                 raise KeyMistakeError(key, f"unknown key{nearest(key, type(self).model_fields)}")
+        self._need(*self.DRIVERS.get(self.driver, ()))
         return self
 
-    def _needs(self, driver: str, *keys: str) -> None:
-        """Raise at the driver's line for keys that it cannot do without."""
-        missing = [key for key in keys if getattr(self, key) is None]
-        if self.driver == driver and missing:
-            named = " and ".join(f"'{key}:'" for key in missing)
-            raise KeyMistakeError("driver", f"driver '{driver}' needs {named} beside it")
+    def _need(self, *keys: str) -> None:
+        """Raise at the driver's line for keys that are not given."""
+        missing = [f"'{key}:'" for key in keys if getattr(self, key) is None]
+        if missing:
+            raise KeyMistakeError("driver", f"driver '{self.driver}' needs {' and '.join(missing)} beside it")
 
     @property
     def options(self) -> dict[str, Any]:

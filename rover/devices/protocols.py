@@ -1,9 +1,10 @@
 """The driver interface: what a class must offer to be named under ``driver:`` in a robot file.
 
-A driver is a class made with ``Class(options, context)``. One that reports has `poll`; one that is commanded has
-`apply`; all have `close`. Time is passed in, so the same class runs on the robot, on the bench and in a
-test. A driver that has to wait for its hardware does so in a thread of its own and hands over what has come
-in when it is polled; `poll` and `apply` never wait.
+A driver is a class made with ``Class(options, context)``; options are the values of all keys that the family's
+`keys.py` knows, checked and in SI units. One that reports has `poll`; one that is commanded has `apply`; all have
+`close`. Time is passed in, so the same class runs on the robot, on the bench and in a test. A driver that has to wait
+for its hardware does so in a thread of its own and hands over what has come in when it is polled; `poll` and `apply`
+never wait.
 
 An exception out of a driver makes the device `faulty`; the run goes on without it (rule R12).
 """

@@ -62,8 +62,8 @@ def load_driver(family: str, driver: str) -> Any:
         raise LoadError(f"{family}: driver '{driver}' {by_guard}")
     name = family.title().replace("_", "")
     if driver != SIMULATED:
-        own = f"rover.devices.{family}.{driver}:{name}"
-        return load_class(driver if is_dotted(driver) else own, f"driver of {family}")
+        folder = "rover.devices" if driver == SCRIPTED else f"rover.devices.{family}"
+        return load_class(driver if is_dotted(driver) else f"{folder}.{driver}:{name}", f"driver of {family}")
     if name not in _stand_ins:
         raise LoadError("a simulated driver works in a rehearsal only; name a real driver in the robot file")
     return _stand_ins[name]

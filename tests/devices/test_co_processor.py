@@ -8,6 +8,7 @@ from rover.devices.battery.co_processor import Battery
 from rover.devices.counts.co_processor import Counts, counts_between
 from rover.devices.gripper.co_processor import Gripper
 from rover.devices.heading.co_processor import Heading
+from rover.devices.heading.keys import HeadingKeys
 from rover.devices.protocols import DriverContext, Sensor
 from rover.devices.readings import BatteryValue, HeadingValue, JawsValue, WheelCounts
 from rover.devices.sides import Sides
@@ -20,7 +21,7 @@ from rover.link.sentences import CountsReport, HeadingReport
 
 MS = 1_000_000
 SECOND = 1_000_000_000
-OPTIONS = {"driver": "co_processor", "link": "main"}
+OPTIONS = HeadingKeys(driver="co_processor", link="main").options
 
 
 class Machine:
@@ -66,10 +67,10 @@ def bench():
 
 def test_the_drivers_fit_the_interface(bench):
     for driver in (Counts, Heading, Battery, Gripper):
-        assert isinstance(driver(OPTIONS, bench.context), Sensor)
+        assert isinstance(driver(OPTIONS | {"feedback": "none"}, bench.context), Sensor)
 
 
-@pytest.mark.parametrize("options", [{"driver": "co_processor"}, OPTIONS | {"link": "other"}])
+@pytest.mark.parametrize("options", [OPTIONS | {"link": None}, OPTIONS | {"link": "other"}])
 def test_a_link_that_is_not_there_is_told(bench, options):
     with pytest.raises(ValueError, match="driver 'co_processor' needs 'link:', one of main"):
         Counts(options, bench.context)

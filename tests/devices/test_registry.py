@@ -3,11 +3,10 @@
 import pytest
 
 import rover.bench  # noqa: F401 - it registers the stand-ins
-from rover.devices.battery.scripted import Battery
-from rover.devices.drive.scripted import Drive
 from rover.devices.protocols import Actuator, Sensor
 from rover.devices.readings import BatteryValue, Detections, JawsValue, RangeValue, StopInputValue, WheelCounts
 from rover.devices.registry import BUILT_IN, SCRIPTED, LoadError, load_driver
+from rover.devices.scripted import Battery, Drive
 
 SECOND = 1_000_000_000
 GUARDED = [("drive", "co_processor"), ("drive", "h_bridge")]

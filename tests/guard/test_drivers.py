@@ -5,6 +5,7 @@ from contextlib import closing
 
 import pytest
 
+from rover.devices.gripper.keys import GripperKeys
 from rover.devices.protocols import Actuator, DriverContext, Sensor
 from rover.devices.readings import DriveCommand, JawsCommand, StopInputValue
 from rover.guard.drivers import LinkJaws, PinJaws, StopInput, Wheels
@@ -14,7 +15,7 @@ from rover.link import Link
 from .test_port import ROBOT
 
 LASTS_NS = 250_000_000
-JAWS = {"driver": "co_processor", "link": "main", "open": 0.0019, "closed": 0.0011}
+JAWS = GripperKeys(driver="co_processor", link="main").options
 
 
 def drive(sequence: int, duty: float = 0.5) -> DriveCommand:

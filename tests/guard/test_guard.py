@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from rover.devices.readings import DriveCommand
+from rover.devices.stop_input.keys import StopInputKeys
 from rover.guard.channel import GuardError, state_of, stop_now
 from rover.guard.protocol import Ask, Phase, Request, Ruling, encode
 from rover.guard.serial_line import RETRY_NS
@@ -248,11 +249,15 @@ def test_a_stop_holds_what_the_jaws_hold_until_the_push_has_lasted_long_enough(b
     assert 2 * PUSH_MS - LOG_MOST_MS <= pushed_ns / 1e6 <= 2 * PUSH_MS + LOG_MOST_MS
 
 
+def stop_input(lines, settle="0 s"):
+    return StopInputKeys(driver="stop_pin", pin=4, gpio=str(lines), settle=settle).options
+
+
 def test_the_stop_input_is_obeyed_and_a_reset_waits_for_it(bay, eventually):
     lines = bay.folder / "lines"
     lines.mkdir()
     (lines / "line4").write_text("0\n")
-    client = bay.start(stop_input={"pin": 4, "gpio": str(lines), "settle": 0.0})
+    client = bay.start(stop_input=stop_input(lines))
     bay.get_going(client)
     (lines / "line4").write_text("1\n")
     eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
@@ -272,7 +277,7 @@ def test_the_stop_input_is_obeyed_and_a_reset_waits_for_it(bay, eventually):
 def test_a_stop_input_that_is_closed_at_the_start_latches_no_stop(bay, eventually):
     """Though it would have to settle after an opening for longer than this test takes."""
     (bay.folder / "line4").write_text("0\n")
-    client = bay.start(stop_input={"pin": 4, "gpio": str(bay.folder), "settle": 100.0})
+    client = bay.start(stop_input=stop_input(bay.folder, "100 s"))
     bay.get_going(client)
     assert not client.state.input_open
 
@@ -280,7 +285,7 @@ def test_a_stop_input_that_is_closed_at_the_start_latches_no_stop(bay, eventuall
 def test_a_stop_input_that_is_open_at_the_start_latches(bay, eventually):
     line = bay.folder / "line4"
     line.write_text("1\n")
-    client = bay.start(stop_input={"pin": 4, "gpio": str(bay.folder), "settle": 0.0})
+    client = bay.start(stop_input=stop_input(bay.folder))
     eventually(lambda: client.poll() and client.state.input_open and client.state.output_open)
     line.write_text("0\n")
     eventually(lambda: client.hello() and client.poll() and not client.state.input_open)
@@ -290,7 +295,7 @@ def test_a_stop_input_that_is_open_at_the_start_latches(bay, eventually):
 
 
 def test_a_stop_input_that_cannot_be_read_stops(bay, eventually):
-    client = bay.start(stop_input={"pin": 4, "gpio": str(bay.folder / "nowhere")})
+    client = bay.start(stop_input=stop_input(bay.folder / "nowhere"))
     eventually(lambda: client.poll() and client.state.input_open)
     client.enable()
     eventually(lambda: client.poll() and client.state.note.startswith("the stop input is open"))

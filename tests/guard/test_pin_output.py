@@ -2,20 +2,20 @@
 
 import pytest
 
+from rover.devices.drive.keys import DriveKeys
 from rover.guard.pin_output import PinOutput
+
+
+def options(**keys):
+    return DriveKeys(driver="h_bridge", **keys).options
 
 
 @pytest.fixture
 def pins(folder, rigs):
     (folder / "lines").mkdir()
     files = rigs.PwmFiles(folder / "pwm")
-    drive = {
-        "left": {"pwm": 0, "forward": 1, "backward": 2},
-        "right": {"pwm": 1, "forward": 3, "backward": 4},
-        "gpio": str(folder / "lines"),
-        "pwm_files": str(folder / "pwm"),
-    }
-    output = PinOutput(drive, None)
+    wheels = {"left": {"pwm": 0, "forward": 1, "backward": 2}, "right": {"pwm": 1, "forward": 3, "backward": 4}}
+    output = PinOutput(options(gpio=str(folder / "lines"), pwm_files=str(folder / "pwm"), **wheels), None)
     yield output, folder / "pwm" / "pwmchip0"
     output.close()
     files.close()
@@ -47,14 +47,7 @@ def test_pins_that_fail_are_let_go_at_zero(pins):
 
 
 def test_pins_that_are_not_there_are_told(folder):
-    output = PinOutput(
-        {
-            "left": {"pwm": 0, "direction": 1},
-            "right": {"pwm": 1, "direction": 2},
-            "pwm_files": "/nowhere",
-            "gpio": str(folder),
-        },
-        None,
-    )
+    wheels = {"left": {"pwm": 0, "direction": 1}, "right": {"pwm": 1, "direction": 2}}
+    output = PinOutput(options(gpio=str(folder), pwm_files="/nowhere", **wheels), None)
     output.work(0)
     assert "no PWM chip 0" in output.fault

@@ -14,6 +14,7 @@ import pytest
 from rover.devices.battery.co_processor import Battery
 from rover.devices.counts.co_processor import Counts
 from rover.devices.heading.co_processor import Heading
+from rover.devices.heading.keys import HeadingKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import BatteryValue, HeadingValue, WheelCounts
 from rover.files.robot import SerialLink
@@ -24,7 +25,7 @@ from rover.quantities import compass_to_field
 
 COPROCESSOR = Path(__file__).parents[2] / "tools" / "coprocessor"
 CHIP = "atmega328p"
-OPTIONS = {"driver": "co_processor", "link": "main"}
+OPTIONS = HeadingKeys(driver="co_processor", link="main").options
 SENSOR_BYTES = {0x1A: 0xB0, 0x1B: 0x04, 0x18: 0xA0, 0x19: 0x00, 0x35: 0xC0}
 
 needs_compiler = pytest.mark.skipif(
@@ -51,9 +52,9 @@ def simulator(tmp_path_factory):
     if not Path("/usr/include/simavr/sim_avr.h").exists() or shutil.which("cc") is None:
         pytest.skip("needs an AVR simulator: apt install libsimavr-dev gcc libc6-dev")
     path = tmp_path_factory.mktemp("simulator") / "simulate"
-    source = COPROCESSOR / "simulate" / "simulate.c"
+    sources = sorted((COPROCESSOR / "simulate").glob("*.c"))
     subprocess.run(
-        ["cc", "-std=c99", "-Wall", "-Wextra", "-Werror", "-O2", "-o", path, source, "-lsimavr"],
+        ["cc", "-std=c99", "-Wall", "-Wextra", "-Werror", "-O2", "-o", path, *sources, "-lsimavr"],
         check=True,
         timeout=120,
     )

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+from rover.devices.drive.keys import DriveKeys
 from rover.guard.launch import GuardProcess, start_guard
 from rover.guard.settings import LOCK_NAME, GuardSettings
 from rover.link.emulated_firmware import Firmware
@@ -123,12 +124,9 @@ def pin_rig() -> Iterator[Rig]:
         folder = Path(name)
         (folder / "lines").mkdir()
         pwm = PwmFiles(folder / "pwm")
-        drive = {
-            "left": {"pwm": 0, "forward": 1, "backward": 2},
-            "right": {"pwm": 1, "forward": 3, "backward": 4},
-            "gpio": str(folder / "lines"),
-            "pwm_files": str(folder / "pwm"),
-        }
+        wheels = {"left": {"pwm": 0, "forward": 1, "backward": 2}, "right": {"pwm": 1, "forward": 3, "backward": 4}}
+        files = {"gpio": str(folder / "lines"), "pwm_files": str(folder / "pwm")}
+        drive = DriveKeys.model_validate({"driver": "h_bridge", **wheels, **files}).options
         settings = GuardSettings(drive=drive, channels=tuple((str(folder / "pwm"), 0, channel) for channel in (0, 1)))
         with contextlib.closing(pwm), contextlib.closing(start_guard(settings, folder / "guard")) as guard:
             yield Rig(folder, pwm, guard)

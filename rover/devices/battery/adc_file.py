@@ -11,43 +11,30 @@ _NS = 1e9
 SUPPLY_LOW = "the board's own supply is too low; look at its regulator, its cable and the battery"
 
 
-def volts(raw: float, scale_mv: float, divider: float, offset: float = 0.0) -> float:
-    """Return the battery's voltage (V) of a raw number: (raw + offset) x scale is millivolts at the pin.
+class Battery:
+    """Battery voltage, read at the device's ``rate``: (raw + offset) x scale is millivolts at the pin.
 
     Source: the kernel's documentation of ``in_voltageY_raw``, ``_offset`` and ``_scale`` (ABI, sysfs-bus-iio).
-    """
-    return (raw + offset) * scale_mv / 1000.0 * divider
-
-
-class Battery:
-    """Battery voltage, read at the device's ``rate``.
 
     While the board says that its own supply is too low (``supply_alarm``, its ``in0_lcrit_alarm`` file), no voltage can
     be trusted: the device is faulty until the alarm has gone.
 
-    Options: ``file`` (``in_voltageM_raw``), ``divider`` (battery volts for one volt at the pin), ``scale``
-    (V for one step; else read from beside ``file``), ``supply_alarm``, ``rate``.
-
     Raises:
-        ValueError: a key is missing.
         DeviceError: a file cannot be read.
     """
 
     def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
-        if options.get("file") is None:
-            raise ValueError("driver 'adc_file' needs 'file: PATH', such as .../iio:device0/in_voltage0_raw")
-        self._file = Path(options["file"])
-        alarm = options.get("supply_alarm")
+        self._file, alarm, scale = Path(options["file"]), options["supply_alarm"], options["scale"]
         self._alarm = None if alarm is None else Path(alarm)
-        self._divider = float(options.get("divider") or 1.0)
-        given = options.get("scale")
-        self._scale_mv = _beside(self._file, "scale") if given is None else float(given) * 1000.0
-        if self._scale_mv is None:
+        self._divider: float = options["divider"]
+        scale_mv = _beside(self._file, "scale") if scale is None else scale * 1000.0
+        if scale_mv is None:
             raise DeviceError(
                 f"there is no scale file beside {self._file}; write how much one step is, such as 'scale: 0.8 mV'"
             )
+        self._scale_mv: float = scale_mv
         self._offset = _beside(self._file, "offset") or 0.0
-        self._period_ns = round(_NS / float(options.get("rate") or 2.0))
+        self._period_ns = round(_NS / options["rate"])
         self._next_ns = self._sequence = 0
         self._measure()
 
@@ -66,16 +53,12 @@ class Battery:
     def close(self) -> None:
         """Do nothing: no file stays open."""
 
-    @property
-    def supply_is_low(self) -> bool:
-        """The board's own supply is, or was since it was last asked, below what it needs."""
-        return self._alarm is not None and read_number(self._alarm) != 0.0
-
     def _measure(self) -> BatteryValue | Fault:
         raw = read_number(self._file)
-        if self.supply_is_low:
+        # The alarm tells that the supply is, or was since the last look, below what the board needs.
+        if self._alarm is not None and read_number(self._alarm) != 0.0:
             return Fault(SUPPLY_LOW)
-        return BatteryValue(volts(raw, self._scale_mv or 0.0, self._divider, self._offset))
+        return BatteryValue((raw + self._offset) * self._scale_mv / 1000.0 * self._divider)
 
 
 def _beside(file: Path, what: str) -> float | None:

@@ -1,8 +1,6 @@
 """The keys of the battery monitor in the robot file."""
 
-from typing import Annotated
-
-from pydantic import model_validator
+from typing import Annotated, ClassVar
 
 from rover.devices.keys import DeviceKeys
 from rover.files.types import NOT_NEGATIVE, POSITIVE, Current, Frequency, Number, Resistance, Text, Time, Voltage
@@ -11,7 +9,7 @@ from rover.files.types import NOT_NEGATIVE, POSITIVE, Current, Frequency, Number
 class BatteryKeys(DeviceKeys):
     """Battery monitor."""
 
-    DRIVERS = ("co_processor", "adc_file")
+    DRIVERS: ClassVar = {"co_processor": (), "adc_file": ("file",)}
 
     rate: Frequency = 2.0
     overdue_after: Annotated[Time, POSITIVE] = 3.0
@@ -22,8 +20,3 @@ class BatteryKeys(DeviceKeys):
     divider: Annotated[Number, POSITIVE] = 1.0
     scale: Annotated[Voltage, POSITIVE] | None = None
     supply_alarm: Text | None = None
-
-    @model_validator(mode="after")
-    def _file_is_named(self) -> "BatteryKeys":
-        self._needs("adc_file", "file")
-        return self

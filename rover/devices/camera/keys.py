@@ -1,7 +1,7 @@
 """The keys of the camera in the robot file."""
 
 import math
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 from pydantic import Field, StrictInt
 
@@ -12,7 +12,7 @@ from rover.files.types import POSITIVE, Angle, Frequency, Length, Number, Text, 
 class CameraKeys(DeviceKeys):
     """Camera looking ahead and down. ``distortion`` is that of the lens: k1, k2, p1, p2 and k3 (Brown, 1971)."""
 
-    DRIVERS = ("video",)
+    DRIVERS: ClassVar = {"video": ()}
 
     rate: Frequency = 10.0
     overdue_after: Annotated[Time, POSITIVE] = 0.6

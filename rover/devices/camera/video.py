@@ -31,18 +31,20 @@ class Lock(NamedTuple):
     value: float
 
 
+_LOCKS = {
+    "exposure": ("CAP_PROP_AUTO_EXPOSURE", _MANUAL_EXPOSURE, "CAP_PROP_EXPOSURE"),
+    "gain": (None, _OFF, "CAP_PROP_GAIN"),
+    "white_balance": ("CAP_PROP_AUTO_WB", _OFF, "CAP_PROP_WB_TEMPERATURE"),
+    "focus": ("CAP_PROP_AUTOFOCUS", _OFF, "CAP_PROP_FOCUS"),
+}
+
+
 def locks_of(options: Mapping[str, Any]) -> list[Lock]:
-    """Return the settings to lock, out of ``exposure`` (s), ``gain``, ``white_balance`` and ``focus``."""
-    exposure = options.get("exposure")
-    wanted = (
-        Lock("exposure", "CAP_PROP_AUTO_EXPOSURE", _MANUAL_EXPOSURE, "CAP_PROP_EXPOSURE", 0.0),
-        Lock("gain", None, _OFF, "CAP_PROP_GAIN", 0.0),
-        Lock("white_balance", "CAP_PROP_AUTO_WB", _OFF, "CAP_PROP_WB_TEMPERATURE", 0.0),
-        Lock("focus", "CAP_PROP_AUTOFOCUS", _OFF, "CAP_PROP_FOCUS", 0.0),
-    )
-    values = {key: options.get(key) for key in ("gain", "white_balance", "focus")}
-    values["exposure"] = None if exposure is None else round(float(exposure) / _EXPOSURE_STEP_S)
-    return [lock._replace(value=float(value)) for lock in wanted if (value := values[lock.key]) is not None]
+    """Return the settings to lock: those that the robot file gives."""
+    values = {key: options[key] for key in _LOCKS if options[key] is not None}
+    if "exposure" in values:
+        values["exposure"] = round(values["exposure"] / _EXPOSURE_STEP_S)
+    return [Lock(key, *_LOCKS[key], float(value)) for key, value in values.items()]
 
 
 def complaint_of(lock: Lock, capture: Any, cv2: Any) -> str:
@@ -72,9 +74,8 @@ class Video:
     A thread of its own reads the camera and keeps the newest report only; a camera that is unplugged is opened again
     as soon as it is back. `poll`, `wait` and `close` may be called by any thread.
 
-    Options: ``video`` (device file; also a recorded video), ``frame_width``, ``frame_height``, ``rate``,
-    ``latency``, ``exposure``, ``gain``, ``white_balance``, ``focus``. A setting given is locked and read back; one
-    left out is the camera's affair.
+    ``video`` may also be a recorded one. A setting given (`locks_of`) is locked and read back; one left out is the
+    camera's affair.
 
     Raises:
         DeviceError: no such camera, no permission, in use, the package is missing, or a setting was ignored.
@@ -83,7 +84,7 @@ class Video:
     def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
         self._cv2 = _package()
         self._options = options
-        self._latency_ns = round(float(options.get("latency", 0.0)) * _NS)
+        self._latency_ns = round(options["latency"] * _NS)
         self._newest: Reading | None = None
         self._frame: Reading | None = None
         self._sequence = 0
@@ -162,15 +163,12 @@ class Camera(Video):
     A frame that shows nothing to rely on (dark, frozen, of a wrong size) gives no report, so that the device becomes
     overdue; ``trouble`` says what is wrong with the latest one, and is empty for a good one.
 
-    Options: those of `Video`, and the camera's measures.
-
     Raises:
         DeviceError: see `Video`.
     """
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
-        known = {key: value for key, value in options.items() if key in CameraKeys.model_fields}
-        self._find = context.finder_of(CameraKeys.model_construct(**known))
+        self._find = context.finder_of(CameraKeys.model_construct(**options))
         self.trouble = ""
         super().__init__(options, context)
 
@@ -187,33 +185,26 @@ def open_camera(options: Mapping[str, Any], cv2: Any) -> Any:
     Raises:
         DeviceError: it cannot be opened, or ignored a setting.
     """
-    path = Path(options.get("video") or "/dev/video0")
+    path = Path(options["video"])
     if not path.exists():
-        raise DeviceError(explain(OSError(errno.ENOENT, os.strerror(errno.ENOENT)), path))
+        raise DeviceError(explain(OSError(errno.ENOENT, ""), path))
     if not os.access(path, os.R_OK):
-        raise DeviceError(explain(OSError(errno.EACCES, os.strerror(errno.EACCES)), path))
+        raise DeviceError(explain(OSError(errno.EACCES, ""), path))
     is_camera = path.is_char_device()
     capture = cv2.VideoCapture(str(path), cv2.CAP_V4L2 if is_camera else cv2.CAP_ANY)
     try:
         if not capture.isOpened():
             raise DeviceError(f"{path} gives no pictures; is another program using it, or is it no camera?")
         if is_camera:
-            _shape(capture, options, cv2)
+            capture.set(cv2.CAP_PROP_BUFFERSIZE, 1)
+            capture.set(cv2.CAP_PROP_FRAME_WIDTH, options["frame_width"])
+            capture.set(cv2.CAP_PROP_FRAME_HEIGHT, options["frame_height"])
+            capture.set(cv2.CAP_PROP_FPS, options["rate"])
         _lock(capture, options, path, cv2)
     except BaseException:
         capture.release()
         raise
     return capture
-
-
-def _shape(capture: Any, options: Mapping[str, Any], cv2: Any) -> None:
-    capture.set(cv2.CAP_PROP_BUFFERSIZE, 1)
-    for name, key, default in (
-        ("CAP_PROP_FRAME_WIDTH", "frame_width", 640),
-        ("CAP_PROP_FRAME_HEIGHT", "frame_height", 480),
-        ("CAP_PROP_FPS", "rate", 10.0),
-    ):
-        capture.set(getattr(cv2, name), options.get(key, default))
 
 
 def _lock(capture: Any, options: Mapping[str, Any], path: Path, cv2: Any) -> None:

@@ -1,12 +1,11 @@
 """Wheel encoders on the co-processor of a serial link."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from rover.devices.counts.values import WheelCounts
 from rover.devices.on_link import OnLink
 from rover.devices.protocols import DriverContext
-from rover.devices.readings import Reading
 from rover.devices.sides import Sides
 from rover.link.sentences import CountsReport
 
@@ -14,18 +13,15 @@ from rover.link.sentences import CountsReport
 class Counts(OnLink):
     """Wheel encoders; a lost sentence loses nothing, since counts are cumulative."""
 
+    SENTENCES = (CountsReport,)
+
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         super().__init__(options, context)
         self._sides = Sides(options)
-        self._mailbox = self._link.mailbox(CountsReport)
         self._last: CountsReport | None = None
         self._total = (0, 0)
 
-    def poll(self, now_ns: int) -> Sequence[Reading]:
-        """Return the counts that came in, unwrapped, as `WheelCounts`."""
-        return [reading._replace(value=self._unwrap(reading.value)) for reading in self._mailbox.take()]
-
-    def _unwrap(self, report: CountsReport) -> WheelCounts:
+    def _value_of(self, report: CountsReport) -> WheelCounts:
         if self._last is None or self._last.boot != report.boot:
             self._total = (report.left, report.right)
         else:

@@ -7,13 +7,12 @@ co-processor count fast encoders.
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from rover.devices.kernel.gpio import CHIP, Edge, InputLines
+from rover.devices.kernel.gpio import Edge, InputLines
 from rover.devices.readings import Reading, WheelCounts
 from rover.devices.sides import Sides
 
 _STEPS = (0, -1, 1, 0, 1, 0, 0, -1, -1, 0, 0, 1, 0, 1, -1, 0)
 """Counts for ``previous << 2 | present``, a state being ``a << 1 | b``; A leads B forwards: 00 10 11 01."""
-_BOTH_CHANGED = 0b11
 
 
 class Quadrature:
@@ -21,22 +20,15 @@ class Quadrature:
 
     Attributes:
         count: counts so far; forwards (A leads B) is positive.
-        errors: transitions in which both channels changed, or an edge repeated the level known: counts were missed.
+        errors: edges to the level that the channel had already: the one between was missed, and counts with it.
     """
 
     def __init__(self, a: bool, b: bool) -> None:
         self._state = a << 1 | b
         self.count = self.errors = 0
 
-    def see(self, a: bool, b: bool) -> None:
-        """Take the present levels of both channels."""
-        state = a << 1 | b
-        self.errors += state ^ self._state == _BOTH_CHANGED
-        self.count += _STEPS[self._state << 2 | state]
-        self._state = state
-
-    def see_edge(self, is_a: bool, rising: bool) -> None:
-        """Take an edge of one channel. An edge to the level it had already means that the one between was lost."""
+    def see(self, is_a: bool, rising: bool) -> None:
+        """Take an edge of one channel."""
         mask = 0b10 if is_a else 0b01
         state = self._state | mask if rising else self._state & ~mask
         self.errors += state == self._state
@@ -47,27 +39,23 @@ class Quadrature:
 class Counts:
     """Both encoders; polling drains the kernel's edges, so counts are those of the time of the poll.
 
-    Options: ``left`` and ``right`` (each ``a`` and ``b``), ``gpio``, ``bias``, ``swap_sides``, ``reverse_left``,
-    ``reverse_right``.
-
     Attributes:
         lost: edges that the kernel dropped because nobody polled.
 
     Raises:
-        ValueError: a key is missing.
         DeviceError: a pin cannot be had.
     """
 
     def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
         self._sides = Sides(options)
-        self._pins = (_pins_of(options, "left"), _pins_of(options, "right"))
-        lines = [line for pair in self._pins for line in pair]
-        self._lines = InputLines(options.get("gpio") or CHIP, lines, options.get("bias") or "pull_up")
+        pins = [(options[side]["a"], options[side]["b"]) for side in ("left", "right")]
+        lines = [line for pair in pins for line in pair]
+        self._lines = InputLines(options["gpio"], lines, options["bias"])
         levels = [self._lines.is_high(line) for line in lines]
         self._encoders = (Quadrature(*levels[:2]), Quadrature(*levels[2:]))
         self._by_line = {
             line: (encoder, is_a)
-            for encoder, pair in zip(self._encoders, self._pins, strict=True)
+            for encoder, pair in zip(self._encoders, pins, strict=True)
             for line, is_a in zip(pair, (True, False), strict=True)
         }
         self._edge_sequence: int | None = None
@@ -76,7 +64,7 @@ class Counts:
 
     @property
     def errors(self) -> int:
-        """Impossible transitions of both encoders so far."""
+        """Impossible edges of both encoders so far."""
         return sum(encoder.errors for encoder in self._encoders)
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
@@ -96,11 +84,4 @@ class Counts:
                 self.lost += edge.sequence - self._edge_sequence - 1
             self._edge_sequence = edge.sequence
             encoder, is_a = self._by_line[edge.line]
-            encoder.see_edge(is_a, edge.rising)
-
-
-def _pins_of(options: Mapping[str, Any], side: str) -> tuple[int, int]:
-    keys = options.get(side) or {}
-    if keys.get("a") is None or keys.get("b") is None:
-        raise ValueError(f"driver 'encoder_pins' needs '{side}: {{a: PIN, b: PIN}}'")
-    return int(keys["a"]), int(keys["b"])
+            encoder.see(is_a, edge.rising)

@@ -1,6 +1,6 @@
 """The keys of the wheel encoders in the robot file."""
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import StrictBool, model_validator
 
@@ -18,7 +18,7 @@ class EncoderPins(Model):
 class CountsKeys(DeviceKeys):
     """Wheel encoders."""
 
-    DRIVERS = ("co_processor", "encoder_pins")
+    DRIVERS: ClassVar = {"co_processor": (), "encoder_pins": ("left", "right")}
 
     overdue_after: Annotated[Time, POSITIVE] = 0.2
     swap_sides: StrictBool = False
@@ -32,7 +32,6 @@ class CountsKeys(DeviceKeys):
 
     @model_validator(mode="after")
     def _encoders_are_wired(self) -> "CountsKeys":
-        self._needs("encoder_pins", "left", "right")
         pins = [pin for side in (self.left, self.right) if side is not None for pin in (side.a, side.b)]
         if len(set(pins)) < len(pins):
             key = "left" if self.right is None else "right"

@@ -10,13 +10,11 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
-from rover.devices.kernel.gpio import CHIP, OutputLines
-from rover.devices.kernel.pwm import ROOT, PwmChannel
+from rover.devices.kernel.gpio import OutputLines
+from rover.devices.kernel.pwm import PwmChannel
 from rover.devices.sides import Sides
 from rover.quantities import clamp
 
-FREQUENCY_HZ = 20_000.0
-"""Above what people hear; most bridges take it."""
 _FULL = 1_000_000
 """Steps of a duty of 1 while sides are swapped and reversed."""
 
@@ -31,30 +29,24 @@ class HBridge:
     that brake while their pulse input is low. (Full duty with both pins low would brake other bridges, but a process
     that dies would leave it standing there.) With one direction pin the board itself decides.
 
-    Args:
-        options: the drive's keys out of the robot file: ``left`` and ``right`` (each ``pwm``, and ``forward`` with
-            ``backward`` or ``direction``), ``enable``, ``gpio``, ``pwm_chip``, ``pwm_frequency``, ``pwm_files``,
-            ``at_zero``, ``swap_sides``, ``reverse_left``, ``reverse_right``.
-
     Raises:
-        ValueError: a key is missing.
         DeviceError: a pin or channel cannot be had. Nothing is left energised.
     """
 
     def __init__(self, options: Mapping[str, Any]) -> None:
         self._sides = Sides(options)
-        pins = [_pins_of(options, side) for side in ("left", "right")]
-        self._enable = options.get("enable")
-        extra = () if self._enable is None else (self._enable,)
+        sides = (options["left"], options["right"])
+        pins = [_direction_pins(side) for side in sides]
+        enable = [] if options["enable"] is None else [options["enable"]]
         with ExitStack() as undo:
-            self._lines = OutputLines(options.get("gpio") or CHIP, [line for side in pins for line in side] + [*extra])
-            undo.callback(self._lines.close)
-            channels = [_channel(options, side, undo) for side in ("left", "right")]
+            lines = OutputLines(options["gpio"], [*pins[0], *pins[1], *enable])
+            undo.callback(lines.close)
+            channels = [_channel(options, side["pwm"], undo) for side in sides]
             self._left, self._right = (
-                _MotorChannel(self._lines, side, channel, options.get("at_zero") == "brake")
+                _MotorChannel(lines, side, channel, options["at_zero"] == "brake")
                 for side, channel in zip(pins, channels, strict=True)
             )
-            self._lines.set(dict.fromkeys(extra, True))
+            lines.set(dict.fromkeys(enable, True))
             self._undo = undo.pop_all()
 
     def apply(self, left: float, right: float) -> tuple[float, float]:
@@ -122,18 +114,12 @@ def _steps(duty: float) -> int:
     return round(clamp(duty, -1.0, 1.0) * _FULL)
 
 
-def _pins_of(options: Mapping[str, Any], side: str) -> tuple[int, ...]:
-    keys = options.get(side) or {}
-    if keys.get("pwm") is not None:
-        if keys.get("direction") is not None:
-            return (int(keys["direction"]),)
-        if keys.get("forward") is not None and keys.get("backward") is not None:
-            return (int(keys["forward"]), int(keys["backward"]))
-    raise ValueError(f"driver 'h_bridge' needs '{side}: {{pwm: CHANNEL, forward: PIN, backward: PIN}}' or 'direction:'")
+def _direction_pins(side: Mapping[str, Any]) -> tuple[int, ...]:
+    return (side["forward"], side["backward"]) if side["direction"] is None else (side["direction"],)
 
 
-def _channel(options: Mapping[str, Any], side: str, undo: ExitStack) -> PwmChannel:
-    channel = PwmChannel(options.get("pwm_chip") or 0, options[side]["pwm"], Path(options.get("pwm_files") or ROOT))
+def _channel(options: Mapping[str, Any], number: int, undo: ExitStack) -> PwmChannel:
+    channel = PwmChannel(options["pwm_chip"], number, Path(options["pwm_files"]))
     undo.callback(channel.close)
-    channel.configure(options.get("pwm_frequency") or FREQUENCY_HZ)
+    channel.configure(options["pwm_frequency"])
     return channel

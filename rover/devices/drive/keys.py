@@ -1,6 +1,6 @@
 """The keys of the drive in the robot file."""
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, StrictBool, StrictInt, model_validator
 
@@ -32,7 +32,7 @@ class MotorPins(Model):
 class DriveKeys(DeviceKeys):
     """Two motor channels, the wheels of a side coupled."""
 
-    DRIVERS = ("co_processor", "h_bridge")
+    DRIVERS: ClassVar = {"co_processor": (), "h_bridge": ("left", "right")}
     IS_GUARDED = True
 
     top_speed: Annotated[Speed, POSITIVE] = 0.6
@@ -45,13 +45,12 @@ class DriveKeys(DeviceKeys):
     enable: Pin | None = None
     at_zero: Literal["coast", "brake"] = "coast"
     pwm_chip: Annotated[StrictInt, Field(ge=0)] = 0
-    pwm_frequency: Frequency = 20_000.0
+    pwm_frequency: Frequency = 20_000.0  # above what people hear; most bridges take it
     pwm_files: Text = "/sys/class/pwm"
     watchdog: Text | None = None
 
     @model_validator(mode="after")
     def _bridge_is_wired(self) -> "DriveKeys":
-        self._needs("h_bridge", "left", "right")
         if self.left is not None and self.right is not None:
             if self.left.pwm == self.right.pwm:
                 raise ValueMistakeError(("right", "pwm"), "the left side has this channel; each side needs its own")

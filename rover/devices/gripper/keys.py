@@ -1,6 +1,6 @@
 """The keys of the gripper in the robot file."""
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, StrictInt, model_validator
 
@@ -21,7 +21,7 @@ FEEDBACK_KEYS: dict[str, tuple[str, ...]] = {
 class GripperKeys(DeviceKeys):
     """Servo gripper."""
 
-    DRIVERS = ("co_processor", "servo_pins")
+    DRIVERS: ClassVar = {"co_processor": (), "servo_pins": ()}
 
     open: Annotated[Time, POSITIVE] = 0.0019
     closed: Annotated[Time, POSITIVE] = 0.0011
@@ -40,7 +40,8 @@ class GripperKeys(DeviceKeys):
 
     @model_validator(mode="after")
     def _servo_is_wired(self) -> "GripperKeys":
-        self._needs("servo_pins", "pwm_channel", *FEEDBACK_KEYS[self.feedback])
+        if self.driver == "servo_pins":
+            self._need("pwm_channel", *FEEDBACK_KEYS[self.feedback])
         if self.reads_open is not None and self.reads_open == self.reads_closed:
             raise KeyMistakeError("reads_open", "the same as 'reads_closed', so it tells nothing")
         for key in ("open", "closed") if self.driver == "servo_pins" else ():

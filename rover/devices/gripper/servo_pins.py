@@ -9,10 +9,10 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from rover.devices.gripper.keys import FEEDBACK_KEYS, SERVO_PERIOD_S
+from rover.devices.gripper.keys import SERVO_PERIOD_S
 from rover.devices.kernel.files import read_number
-from rover.devices.kernel.gpio import CHIP, InputLines
-from rover.devices.kernel.pwm import ROOT, PwmChannel
+from rover.devices.kernel.gpio import InputLines
+from rover.devices.kernel.pwm import PwmChannel
 from rover.devices.readings import JawsCommand, JawsValue, Reading
 from rover.quantities import clamp
 
@@ -84,25 +84,20 @@ class Gripper:
     """The jaws, commanded by `apply` and moved on by every `poll`; both belong to one thread.
 
     The channel is off (the servo limp) until the first command, after ``push_for`` and once closed: gear friction
-    then holds what is held. Options: ``pwm_channel``, ``pwm_chip``, ``pwm_files``, ``open``, ``closed``,
-    ``travel_time``, ``push_for``, ``on_stop``, ``rate``, ``feedback`` with its keys (`feel_of`).
+    then holds what is held.
 
     Raises:
-        ValueError: a key is missing.
         DeviceError: the channel or the feedback's pin or file cannot be had.
     """
 
     def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
-        if options.get("pwm_channel") is None:
-            raise ValueError("driver 'servo_pins' needs 'pwm_channel: NUMBER'")
-        self._closed_s, self._open_s = float(options["closed"]), float(options["open"])
-        self._on_stop = options.get("on_stop", "hold")
-        self._slew = Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
+        self._closed_s, self._open_s = options["closed"], options["open"]
+        self._on_stop = options["on_stop"]
+        self._slew = Slew(options["travel_time"], options["push_for"])
         self._sent: float | None = None
         self._feedback = Feedback(options)
         try:
-            chip, root = options.get("pwm_chip") or 0, Path(options.get("pwm_files") or ROOT)
-            self._channel = PwmChannel(chip, options["pwm_channel"], root)
+            self._channel = PwmChannel(options["pwm_chip"], options["pwm_channel"], Path(options["pwm_files"]))
             self._channel.configure(1.0 / SERVO_PERIOD_S)
         except BaseException:
             self._feedback.close()
@@ -156,12 +151,11 @@ class Feedback:
     ``feedback_file`` rises above ``holds_above`` while closed jaws push on something.
 
     Raises:
-        ValueError: a key of that feedback is missing.
         DeviceError: its pin or file cannot be had.
     """
 
     def __init__(self, options: Mapping[str, Any]) -> None:
-        self._period_ns = round(_NS / float(options.get("rate") or 50.0))
+        self._period_ns = round(_NS / options["rate"])
         self._next_ns = self._sequence = 0
         self._read, self.close = _feedback_of(options)
 
@@ -179,22 +173,19 @@ class Feedback:
 
 def _feedback_of(options: Mapping[str, Any]) -> tuple[ReadJaws, Callable[[], None]]:
     """Return (what the jaws report, how to let go of it)."""
-    kind = options.get("feedback", "none")
+    kind = options["feedback"]
     if kind == "none":
         return (lambda wanted: None), lambda: None
-    for key in FEEDBACK_KEYS[kind]:
-        if options.get(key) is None:
-            raise ValueError(f"driver 'servo_pins' with 'feedback: {kind}' needs '{key}:'")
     if kind == "switch":
-        pin = int(options["feedback_pin"])
-        lines = InputLines(options.get("gpio") or CHIP, [pin], "pull_up", debounce_s=0.005)
+        pin = options["feedback_pin"]
+        lines = InputLines(options["gpio"], [pin], "pull_up", debounce_s=0.005)
         return (lambda wanted: _switch_value(lines, pin)), lines.close
     file = Path(options["feedback_file"])
     read_number(file)
     if kind == "current":
-        threshold = float(options["holds_above"])
+        threshold = options["holds_above"]
         return (lambda wanted: JawsValue(None, wanted is not None and read_number(file) > threshold)), lambda: None
-    ends = float(options["reads_closed"]), float(options["reads_open"])
+    ends = options["reads_closed"], options["reads_open"]
     return (lambda wanted: _position_value(read_number(file), ends, wanted)), lambda: None
 
 

@@ -1,13 +1,12 @@
 """Absolute-orientation sensor on the co-processor of a serial link."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from rover.devices.heading.values import HeadingValue
 from rover.devices.on_link import OnLink
 from rover.devices.protocols import DriverContext
-from rover.devices.readings import Reading
 from rover.link.sentences import HeadingReport, compass_angle
 from rover.quantities import wrap
 
@@ -15,17 +14,13 @@ from rover.quantities import wrap
 class Heading(OnLink):
     """Absolute-orientation sensor; the option ``offset`` (rad, counter-clockwise) is added to what it says."""
 
+    SENTENCES = (HeadingReport,)
+
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         super().__init__(options, context)
-        self._offset = float(options.get("offset", 0.0))
-        self._mailbox = self._link.mailbox(HeadingReport)
+        self._offset = options["offset"]
 
-    def poll(self, now_ns: int) -> Sequence[Reading]:
-        """Return the headings that came in as `HeadingValue`; a sentence without heading is none."""
-        read = ((reading, self._value(reading.value)) for reading in self._mailbox.take())
-        return [reading._replace(value=value) for reading, value in read if value is not None]
-
-    def _value(self, report: HeadingReport) -> HeadingValue | None:
+    def _value_of(self, report: HeadingReport) -> HeadingValue | None:
         angle = compass_angle(report)
         if angle is None:
             return None

@@ -20,10 +20,11 @@ class Heading(OnLink):
     magnetic north would look like a turn. A rate goes with the headings that follow it.
     """
 
+    SENTENCES = (TrueHeading, MagneticHeading, RateOfTurn)
+
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         super().__init__(options, context)
-        self._offset = float(options.get("offset", 0.0))
-        self._mailbox = self._link.mailbox(TrueHeading, MagneticHeading, RateOfTurn)
+        self._offset = options["offset"]
         self._knows_true = False
         self._rate: Reading | None = None
         self._sequence = 0

@@ -1,7 +1,7 @@
 """The keys of the heading sensor in the robot file."""
 
 import math
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 from rover.devices.keys import DeviceKeys
 from rover.files.types import POSITIVE, Angle, Frequency
@@ -10,7 +10,7 @@ from rover.files.types import POSITIVE, Angle, Frequency
 class HeadingKeys(DeviceKeys):
     """Absolute-orientation sensor or compass."""
 
-    DRIVERS = ("co_processor", "compass")
+    DRIVERS: ClassVar = {"co_processor": (), "compass": ()}
 
     rate: Frequency = 20.0
     offset: Angle = 0.0

@@ -13,7 +13,6 @@ from typing import Any, Literal, NamedTuple
 from rover.devices.kernel.files import DeviceError, explain
 from rover.devices.kernel.folder_lines import FolderLines
 
-CHIP = "/dev/gpiochip0"
 CONSUMER = "rover"
 EVENTS_KEPT = 1024
 """Edges that the kernel keeps between two reads; it allows no more."""

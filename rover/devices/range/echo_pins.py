@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from enum import Enum
 from typing import Any
 
-from rover.devices.kernel.gpio import CHIP, Edge, InputLines, OutputLines
+from rover.devices.kernel.gpio import Edge, InputLines, OutputLines
 from rover.devices.range.keys import LEAST_PING_CYCLE_S
 from rover.devices.readings import RangeValue, Reading
 
@@ -51,18 +51,13 @@ class EchoTimer:
         """Begin anew: a ping went out."""
         self._pinged_ns, self._rose_ns, self._spoilt = now_ns, None, False
 
-    @property
-    def waits(self) -> bool:
-        """The echo line rose and has not fallen yet."""
-        return self._rose_ns is not None
-
     def see(self, edge: Edge) -> tuple[int, RangeValue] | RefusedEcho | None:
         """Take an edge; return (time the echo was made, value) or why it was refused when a pulse has ended.
 
         A pulse longer than the way to ``most`` and back is no echo: that is how such sensors say so.
         """
         if edge.rising:
-            self._spoilt = self.waits or not 0 <= edge.taken_ns - self._pinged_ns <= _RISES_WITHIN_NS
+            self._spoilt = self._rose_ns is not None or not 0 <= edge.taken_ns - self._pinged_ns <= _RISES_WITHIN_NS
             self._rose_ns = edge.taken_ns
             return None
         if self._rose_ns is None:
@@ -109,29 +104,22 @@ class Range:
     A sensor that is unplugged raises no echo line, so nothing is reported and the device becomes overdue. One that
     raises it and hears nothing is reported as no echo.
 
-    Options: ``trigger``, ``echo``, ``gpio``, ``temperature`` (degrees Celsius), ``median_of``, ``least``, ``most``,
-    ``rate``.
-
     Attributes:
         refused: echo pulses refused so far, by why.
 
     Raises:
-        ValueError: a key is missing.
         DeviceError: a pin cannot be had.
     """
 
     def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
-        self._trigger, self._echo = _pin_of(options, "trigger"), _pin_of(options, "echo")
-        self._cycle_ns = round(max(1.0 / float(options.get("rate") or 15.0), LEAST_PING_CYCLE_S) * _NS)
-        self._timer = EchoTimer(
-            float(options.get("least", 0.03)), float(options.get("most", 4.0)), float(options.get("temperature", 20.0))
-        )
-        size = int(options.get("median_of", 1))
+        self._trigger, self._echo = options["trigger"], options["echo"]
+        self._cycle_ns = round(max(1.0 / options["rate"], LEAST_PING_CYCLE_S) * _NS)
+        self._timer = EchoTimer(options["least"], options["most"], options["temperature"])
+        size = options["median_of"]
         self._median = MedianOf(size, 2 * size * self._cycle_ns)
-        chip = options.get("gpio") or CHIP
-        self._inputs = InputLines(chip, [self._echo])
+        self._inputs = InputLines(options["gpio"], [self._echo])
         try:
-            self._outputs = OutputLines(chip, [self._trigger])
+            self._outputs = OutputLines(options["gpio"], [self._trigger])
         except BaseException:
             self._inputs.close()
             raise
@@ -177,9 +165,3 @@ def _wait(seconds: float) -> None:
     until = time.perf_counter() + seconds
     while time.perf_counter() < until:
         pass
-
-
-def _pin_of(options: Mapping[str, Any], key: str) -> int:
-    if options.get(key) is None:
-        raise ValueError(f"driver 'echo_pins' needs '{key}: PIN'")
-    return int(options[key])

@@ -1,7 +1,7 @@
 """The keys of the range finder in the robot file."""
 
 import math
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, StrictInt, model_validator
 
@@ -34,7 +34,7 @@ Odd = Annotated[StrictInt, Field(ge=1, le=15), AfterValidator(_odd)]
 class RangeKeys(DeviceKeys):
     """Ultrasonic range finder looking ahead."""
 
-    DRIVERS = ("echo_pins",)
+    DRIVERS: ClassVar = {"echo_pins": ("trigger", "echo")}
 
     rate: Frequency = 15.0
     ahead: Length = 0.12
@@ -49,7 +49,6 @@ class RangeKeys(DeviceKeys):
 
     @model_validator(mode="after")
     def _echoes_can_be_told_apart(self) -> "RangeKeys":
-        self._needs("echo_pins", "trigger", "echo")
         if self.driver == "echo_pins" and self.trigger == self.echo:
             raise KeyMistakeError("echo", "this is the trigger's pin; each needs its own")
         if self.driver == "echo_pins" and self.rate * LEAST_PING_CYCLE_S > 1.0:

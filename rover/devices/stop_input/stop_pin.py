@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rover.devices.kernel.gpio import CHIP, Bias, InputLines
+from rover.devices.kernel.gpio import InputLines
 from rover.devices.readings import Reading, StopInputValue
 
 _NS = 1e9
@@ -35,25 +35,16 @@ class StopInput:
     """The contact between the pin and ground (``bias: pull_up``) or between the pin and the supply (``pull_down``).
 
     The pull resistor makes an open circuit read as a stop either way; without one the pin would float, so it cannot
-    be left out. An opening too short to be seen at a poll is seen by its edge. Options: ``pin``, ``gpio``, ``bias``,
-    ``settle`` (s).
+    be left out. An opening too short to be seen at a poll is seen by its edge.
 
     Raises:
-        ValueError: a key is missing, or there is no pull resistor.
         DeviceError: the pin cannot be had.
     """
 
     def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
-        if options.get("pin") is None:
-            raise ValueError("driver 'stop_pin' needs 'pin: PIN'")
-        bias: Bias = options.get("bias") or "pull_up"
-        if bias not in ("pull_up", "pull_down"):
-            raise ValueError(
-                "driver 'stop_pin' needs 'bias: pull_up' or 'pull_down'; a pin left to float stops nothing"
-            )
-        self._pin, self._closed_is_high = int(options["pin"]), bias == "pull_down"
-        self._lines = InputLines(options.get("gpio") or CHIP, [self._pin], bias)
-        self._contact = SlowToClose(round(float(options.get("settle", 0.05)) * _NS))
+        self._pin, self._closed_is_high = options["pin"], options["bias"] == "pull_down"
+        self._lines = InputLines(options["gpio"], [self._pin], options["bias"])
+        self._contact = SlowToClose(round(options["settle"] * _NS))
         self._sequence = 0
 
     def poll(self, now_ns: int) -> Sequence[Reading]:

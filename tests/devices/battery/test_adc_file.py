@@ -3,6 +3,7 @@
 import pytest
 
 from rover.devices.battery.adc_file import SUPPLY_LOW, Battery
+from rover.devices.battery.keys import BatteryKeys
 from rover.devices.kernel.files import DeviceError
 from rover.devices.readings import Fault
 
@@ -14,7 +15,7 @@ def options(tmp_path):
     (tmp_path / "in_voltage0_raw").write_text("3000\n")
     (tmp_path / "in_voltage_scale").write_text("0.805664062\n")
     (tmp_path / "in0_lcrit_alarm").write_text("0\n")
-    return {"file": str(tmp_path / "in_voltage0_raw"), "divider": 5.0, "rate": 2.0}
+    return BatteryKeys(driver="adc_file", file=str(tmp_path / "in_voltage0_raw"), divider=5.0).options
 
 
 def volts(battery, now_ns=0):
@@ -61,8 +62,6 @@ def test_files_that_are_not_there_or_hold_no_number_are_told(options, tmp_path):
     (tmp_path / "in_voltage_scale").unlink()
     with pytest.raises(DeviceError, match="such as 'scale:"):
         Battery(options)
-    with pytest.raises(ValueError, match="needs 'file: PATH'"):
-        Battery({})
 
 
 def test_an_input_that_vanishes_is_told(options, tmp_path):

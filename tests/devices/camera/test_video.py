@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy
 import pytest
 
+from rover.devices.camera.keys import CameraKeys
 from rover.devices.camera.video import Lock, Video, complaint_of, locks_of, taken_ns
 from rover.devices.kernel.files import DeviceError
 from rover.devices.readings import Frame
@@ -43,16 +44,19 @@ def complaints(options, **ignores):
     return [why for lock in locks_of(options) if (why := complaint_of(lock, capture, NAMES))]
 
 
-EVERYTHING = {"exposure": 0.01, "gain": 40.0, "white_balance": 4600.0, "focus": 0.0}
+OPTIONS = CameraKeys(driver="video").options
+EVERYTHING = OPTIONS | {"exposure": 0.01, "gain": 40.0, "white_balance": 4600.0, "focus": 0.0}
 
 
 def test_settings_are_locked_in_the_cameras_own_scale():
     assert complaints(EVERYTHING) == []
-    assert locks_of({"exposure": 0.01}) == [Lock("exposure", "CAP_PROP_AUTO_EXPOSURE", 1, "CAP_PROP_EXPOSURE", 100.0)]
+    assert locks_of(OPTIONS | {"exposure": 0.01}) == [
+        Lock("exposure", "CAP_PROP_AUTO_EXPOSURE", 1, "CAP_PROP_EXPOSURE", 100.0)
+    ]
 
 
 def test_a_setting_left_out_is_left_alone():
-    assert locks_of({"exposure": None, "gain": None}) == []
+    assert locks_of(OPTIONS) == []
 
 
 def test_a_camera_that_ignores_a_setting_is_found_out():
@@ -85,7 +89,7 @@ def recording(tmp_path):
 
 
 def test_frames_come_from_the_thread_each_at_most_once(recording):
-    with closing(Video({"video": str(recording), "latency": 0.08})) as video:
+    with closing(Video(OPTIONS | {"video": str(recording), "latency": 0.08})) as video:
         frames = []
         while len(frames) < 5:
             assert video.wait(30.0)
@@ -96,7 +100,7 @@ def test_frames_come_from_the_thread_each_at_most_once(recording):
 
 
 def test_the_newest_frame_alone_is_kept(recording):
-    video = Video({"video": str(recording)})
+    video = Video(OPTIONS | {"video": str(recording)})
     video.close()
     video.poll(0)
     video._put(1, Frame("older", 1, 1))
@@ -106,7 +110,7 @@ def test_the_newest_frame_alone_is_kept(recording):
 
 
 def test_the_thread_ends_with_close_and_closing_twice_is_safe(recording):
-    video = Video({"video": str(recording)})
+    video = Video(OPTIONS | {"video": str(recording)})
     video.close()
     video.close()
     assert not video._thread.is_alive()
@@ -115,16 +119,16 @@ def test_the_thread_ends_with_close_and_closing_twice_is_safe(recording):
 def test_what_is_no_camera_is_told(tmp_path):
     pytest.importorskip("cv2", reason=NEEDS_VISION)
     with pytest.raises(DeviceError, match="video9 is not there; is the device connected"):
-        Video({"video": str(tmp_path / "video9")})
+        Video(OPTIONS | {"video": str(tmp_path / "video9")})
     (tmp_path / "text").write_text("no video")
     with pytest.raises(DeviceError, match="gives no pictures; is another program using it"):
-        Video({"video": str(tmp_path / "text")})
+        Video(OPTIONS | {"video": str(tmp_path / "text")})
 
 
 def test_a_missing_package_is_told_with_how_to_install_it(monkeypatch):
     monkeypatch.setitem(sys.modules, "cv2", None)
     with pytest.raises(DeviceError, match=r"pip install 'rover\[vision\]'"):
-        Video({})
+        Video(OPTIONS)
 
 
 LOOPBACKS = [
@@ -138,4 +142,4 @@ LOOPBACKS = [
 def test_a_camera_of_the_kernel_that_gives_no_pictures_is_told():
     pytest.importorskip("cv2", reason=NEEDS_VISION)
     with pytest.raises(DeviceError):
-        Video({"video": str(LOOPBACKS[0])})
+        Video(OPTIONS | {"video": str(LOOPBACKS[0])})

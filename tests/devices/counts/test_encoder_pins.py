@@ -2,48 +2,39 @@
 
 from contextlib import closing
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.devices.counts.encoder_pins import Counts, Quadrature
+from rover.devices.counts.keys import CountsKeys
 from rover.devices.readings import WheelCounts
 
 FORWARDS = ((True, False), (True, True), (False, True), (False, False))
-OPTIONS = {"left": {"a": 5, "b": 6}, "right": {"a": 7, "b": 8}}
+OPTIONS = CountsKeys(driver="encoder_pins", left={"a": 5, "b": 6}, right={"a": 7, "b": 8}).options
 
 
 def test_a_leading_b_counts_up_four_to_a_line():
     encoder = Quadrature(False, False)
-    for levels in FORWARDS:
-        encoder.see(*levels)
+    for is_a, rising in ((True, True), (False, True), (True, False), (False, False)):
+        encoder.see(is_a, rising)
     assert (encoder.count, encoder.errors) == (4, 0)
 
 
 @given(st.lists(st.sampled_from([-1, 1]), max_size=200))
 def test_the_count_is_the_way_turned_whatever_the_turning(turns):
-    """By levels and by edges alike."""
-    by_levels, by_edges, at = Quadrature(False, False), Quadrature(False, False), 0
+    encoder, at = Quadrature(False, False), 0
     for turn in turns:
         before, after = FORWARDS[(at - 1) % 4], FORWARDS[(at + turn - 1) % 4]
         at += turn
-        by_levels.see(*after)
         is_a = before[0] != after[0]
-        by_edges.see_edge(is_a, after[0] if is_a else after[1])
-    assert by_levels.count == by_edges.count == at
-    assert by_levels.errors == by_edges.errors == 0
-
-
-def test_both_channels_at_once_is_an_error_and_no_count():
-    encoder = Quadrature(False, False)
-    encoder.see(True, True)
-    assert (encoder.count, encoder.errors) == (0, 1)
+        encoder.see(is_a, after[0] if is_a else after[1])
+    assert (encoder.count, encoder.errors) == (at, 0)
 
 
 def test_an_edge_to_the_level_it_had_is_an_error():
     encoder = Quadrature(False, False)
-    encoder.see_edge(True, True)
-    encoder.see_edge(True, True)
+    encoder.see(True, True)
+    encoder.see(True, True)
     assert (encoder.count, encoder.errors) == (1, 1)
 
 
@@ -79,9 +70,3 @@ def test_edges_that_the_kernel_dropped_are_counted(board):
         del board.events[3:6]
         counts.poll(0)
         assert counts.lost == 3
-
-
-@pytest.mark.parametrize("left", [None, {"a": 5}, {"b": 6}])
-def test_missing_pins_are_named(left):
-    with pytest.raises(ValueError, match=r"needs 'left: \{a: PIN, b: PIN\}'"):
-        Counts(OPTIONS | {"left": left})

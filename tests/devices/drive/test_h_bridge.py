@@ -6,6 +6,7 @@ from contextlib import closing
 import pytest
 
 from rover.devices.drive.h_bridge import HBridge
+from rover.devices.drive.keys import DriveKeys
 from rover.devices.kernel.files import DeviceError
 
 PINS = {"left": {"pwm": 0, "forward": 5, "backward": 6}, "right": {"pwm": 1, "forward": 7, "backward": 8}}
@@ -17,7 +18,7 @@ PERIOD = 50_000
 def options(pwm, board):
     pwm.add_channel(0)
     pwm.add_channel(1)
-    return PINS | {"pwm_files": str(pwm.root)}
+    return DriveKeys(driver="h_bridge", pwm_files=str(pwm.root), **PINS).options
 
 
 def motors(pwm, board):
@@ -124,7 +125,7 @@ def test_closing_leaves_nothing_energised_and_gives_the_pins_back(options, pwm, 
 
 def test_a_channel_that_cannot_be_had_leaves_nothing_energised(options, pwm, board):
     """The second channel is missing: the first is off again, and the lines are low and given back."""
-    options = options | {"enable": 9, "right": PINS["right"] | {"pwm": 7}}
+    options = options | {"enable": 9, "right": options["right"] | {"pwm": 7}}
     (pwm.root / "pwmchip0" / "pwm7").mkdir()
     (pwm.root / "pwmchip0" / "pwm7" / "period").mkdir()
     with pytest.raises(OSError, match="pwm7"):
@@ -155,9 +156,3 @@ def test_the_pins_may_be_files_in_a_folder(options, pwm, tmp_path):
         bridge.apply(0.5, -0.5)
         assert [(tmp_path / f"line{pin}").read_text() for pin in (5, 6, 7, 8)] == ["1\n", "0\n", "0\n", "1\n"]
     assert {(tmp_path / f"line{pin}").read_text() for pin in (5, 6, 7, 8)} == {"0\n"}
-
-
-@pytest.mark.parametrize("left", [None, {"pwm": 0}, {"pwm": 0, "forward": 5}, {"forward": 5, "backward": 6}])
-def test_missing_pins_are_named(left):
-    with pytest.raises(ValueError, match=r"needs 'left: \{pwm: CHANNEL, forward: PIN, backward: PIN\}'"):
-        HBridge({"left": left, "right": PINS["right"]})

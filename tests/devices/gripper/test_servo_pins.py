@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rover.devices.gripper.keys import GripperKeys
 from rover.devices.gripper.servo_pins import Gripper, Slew, pulse_for
 from rover.devices.kernel.files import DeviceError
 from rover.devices.readings import JawsCommand, JawsValue
@@ -19,17 +20,8 @@ NEVER = 10**18
 @pytest.fixture
 def options(pwm):
     pwm.add_channel(1)
-    return {
-        "pwm_channel": 1,
-        "pwm_files": str(pwm.root),
-        "open": 0.0019,
-        "closed": 0.0011,
-        "travel_time": 0.5,
-        "push_for": 2.0,
-        "on_stop": "hold",
-        "feedback": "none",
-        "rate": 50.0,
-    }
+    keys = GripperKeys(driver="servo_pins", pwm_channel=1, pwm_files=str(pwm.root), travel_time="0.5 s", push_for="2 s")
+    return keys.options
 
 
 def told(opening, expires_ns=NEVER):
@@ -185,10 +177,3 @@ def test_a_channel_that_cannot_be_had_gives_the_switch_back(options, board):
     with pytest.raises(DeviceError, match="no PWM chip 4"):
         Gripper(options | {"feedback": "switch", "feedback_pin": 12, "pwm_chip": 4})
     assert board.held == set()
-
-
-def test_a_missing_key_is_named(options):
-    with pytest.raises(ValueError, match="needs 'pwm_channel: NUMBER'"):
-        Gripper(options | {"pwm_channel": None})
-    with pytest.raises(ValueError, match="'feedback: position' needs 'feedback_file:'"):
-        Gripper(options | {"feedback": "position"})

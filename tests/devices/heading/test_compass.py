@@ -8,10 +8,13 @@ import tty
 import pytest
 
 from rover.devices.heading.compass import Heading
+from rover.devices.heading.keys import HeadingKeys
 from rover.devices.protocols import DriverContext, Sensor
 from rover.files.robot import SerialLink
 from rover.link import open_link
 from rover.link.framing import frame
+
+OPTIONS = HeadingKeys(driver="compass", link="aft").options
 
 
 @pytest.fixture
@@ -29,7 +32,7 @@ def compass():
 def _read(compass, bodies, number, offset=0.0):
     """Return the first ``number`` values that the driver gives for these sentences, polled again and again."""
     device, context = compass
-    driver, values = Heading({"driver": "compass", "link": "aft", "offset": offset}, context), []
+    driver, values = Heading(OPTIONS | {"offset": offset}, context), []
     os.write(device, b"".join(map(frame, bodies)))
     for _ in range(20_000):
         values += [reading.value for reading in driver.poll(0)]
@@ -44,7 +47,7 @@ def _angles(*compass_degrees):
 
 
 def test_the_driver_fits_the_interface(compass):
-    assert isinstance(Heading({"link": "aft"}, compass[1]), Sensor)
+    assert isinstance(Heading(OPTIONS, compass[1]), Sensor)
 
 
 @pytest.mark.parametrize("body", ["HEHDT,60.0,T", "HCHDM,60.0,M", "HCHDG,50.0,,,10.0,E", "HCHDG,58.0,2.0,E,,"])
@@ -77,7 +80,7 @@ def test_a_rate_that_is_not_valid_is_none(compass):
 
 def test_a_rate_of_long_ago_is_left_out(compass):
     _, context = compass
-    driver = Heading({"driver": "compass", "link": "aft"}, context)
+    driver = Heading(OPTIONS, context)
     link = context.links["aft"]
     link._on_line(frame("HEROT,-60.0,A"), 1_000_000_000)
     link._on_line(frame("HEHDT,60.0,T"), 1_400_000_000)
@@ -92,7 +95,7 @@ def test_a_rate_of_long_ago_is_left_out(compass):
 
 def test_times_never_go_back_within_one_chunk(compass):
     _, context = compass
-    driver = Heading({"driver": "compass", "link": "aft"}, context)
+    driver = Heading(OPTIONS, context)
     context.links["aft"]._on_line(frame("HEHDT,9.0,T"), 1_000_000_000)
     context.links["aft"]._on_line(frame("HEHDT,10.00,T"), 1_000_000_000)
 

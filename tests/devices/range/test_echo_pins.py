@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 from rover.devices.kernel.files import DeviceError
 from rover.devices.kernel.gpio import Edge
 from rover.devices.range.echo_pins import EchoTimer, MedianOf, Range, RefusedEcho, speed_of_sound
+from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import RangeValue
 
 MS, SECOND = 1_000_000, 1_000_000_000
-OPTIONS = {"trigger": 23, "echo": 24, "least": 0.03, "most": 4.0, "rate": 15.0}
+OPTIONS = RangeKeys(driver="echo_pins", trigger=23, echo=24).options
 
 
 def echo_ns(distance, celsius=20.0):
@@ -136,9 +137,3 @@ def test_a_trigger_pin_in_use_leaves_the_echo_pin_free(board):
     with pytest.raises(DeviceError, match="line 23: in use"):
         Range(OPTIONS)
     assert board.held == {23}
-
-
-@pytest.mark.parametrize("key", ["trigger", "echo"])
-def test_a_missing_pin_is_named(board, key):
-    with pytest.raises(ValueError, match=f"needs '{key}: PIN'"):
-        Range(OPTIONS | {key: None})

@@ -2,14 +2,14 @@
 
 from contextlib import closing
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rover.devices.stop_input.keys import StopInputKeys
 from rover.devices.stop_input.stop_pin import SlowToClose, StopInput
 
 MS = 1_000_000
-OPTIONS = {"pin": 17, "bias": "pull_up", "settle": 0.05}
+OPTIONS = StopInputKeys(driver="stop_pin", pin=17).options
 
 
 def closed_at(driver, now_ms):
@@ -82,14 +82,3 @@ def test_closed_is_told_only_when_it_was_closed_all_that_time(steps):
         if contact.see(closed, now_ms):
             assert all(recent)
             assert history[0][0] <= now_ms - 50 or all(was for _, was in history), "or never open at all"
-
-
-@pytest.mark.parametrize("bias", ["none", "floating"])
-def test_a_pin_left_to_float_is_refused(bias):
-    with pytest.raises(ValueError, match="a pin left to float stops nothing"):
-        StopInput(OPTIONS | {"bias": bias})
-
-
-def test_a_missing_pin_is_named():
-    with pytest.raises(ValueError, match="needs 'pin: PIN'"):
-        StopInput({})

@@ -32,10 +32,11 @@
 
 #include <simavr/avr_adc.h>
 #include <simavr/avr_ioport.h>
-#include <simavr/avr_twi.h>
 #include <simavr/avr_uart.h>
 #include <simavr/sim_avr.h>
 #include <simavr/sim_elf.h>
+
+#include "sensor.h"
 
 #define CLOCK_HZ 16000000U
 #define CYCLES_A_US (CLOCK_HZ / 1000000U)
@@ -43,11 +44,9 @@
 #define STEP_CYCLES (CLOCK_HZ / 5000U)
 #define BYTE_CYCLES (CLOCK_HZ / 11520U)
 #define SUPPLY_MV 5000U
-#define SENSOR_ADDRESS 0x28U
 
 /* Registers in data space, and the pins of firmware/board.h and motors.c. */
 enum { PORT_B = 0x25, PORT_C = 0x28, OUTPUTS_B = 0x24, OUTPUTS_C = 0x27, LEFT_STEPS = 0x47, RIGHT_STEPS = 0x48 };
-enum { BUS_CONTROL = 0xBC, BUS_FLAG = 0x80 };
 enum { PULSE_CONTROL = 0x80, PULSE_IS_ON = 0x80, PULSE_STEPS = 0x88 };
 enum { LEFT_FORWARDS = 0, LEFT_BACKWARDS = 2, RIGHT_FORWARDS = 1, RIGHT_BACKWARDS = 2 };
 
@@ -61,10 +60,6 @@ static avr_t *avr;
 static int terminal;
 static int input_is_full;
 static struct encoder encoders[] = {{2, 3, 0, 2}, {4, 7, 0, 2}}; /* phase 2: both channels high, as pulled up */
-static uint8_t sensor[256];
-static int sensor_is_addressed, sensor_expects_register;
-static uint8_t sensor_register;
-static avr_irq_t *sensor_bus;
 
 static uint64_t microseconds(void)
 {
@@ -126,61 +121,6 @@ static void feed_serial(void)
     avr_raise_irq(input, byte);
     if (byte == '\n')
         printf("heard %" PRIu64 "\n", microseconds());
-}
-
-/* Orientation sensor: one address, 256 registers */
-
-static void answer_sensor(uint8_t what, uint8_t data)
-{
-    avr_raise_irq(sensor_bus + TWI_IRQ_INPUT, avr_twi_irq_msg(what, SENSOR_ADDRESS << 1, data));
-}
-
-static void take_sensor_byte(uint8_t data)
-{
-    if (sensor_expects_register)
-        sensor_register = data;
-    else
-        sensor[sensor_register++] = data;
-    sensor_expects_register = 0;
-}
-
-static void on_bus(avr_irq_t *irq, uint32_t value, void *parameter)
-{
-    avr_twi_msg_irq_t message = {.u = {.v = value}};
-    uint8_t what = message.u.twi.msg;
-    (void)irq, (void)parameter;
-    if (what & TWI_COND_STOP)
-        sensor_is_addressed = 0;
-    if (what & TWI_COND_START) {
-        sensor_is_addressed = message.u.twi.addr >> 1 == SENSOR_ADDRESS;
-        sensor_expects_register = !(message.u.twi.addr & 1U);
-        if (sensor_is_addressed)
-            answer_sensor(TWI_COND_ACK, 1);
-    }
-    if (sensor_is_addressed && what & TWI_COND_WRITE) {
-        answer_sensor(TWI_COND_ACK, 1);
-        take_sensor_byte(message.u.twi.data);
-    }
-    if (sensor_is_addressed && what & TWI_COND_READ)
-        answer_sensor(TWI_COND_READ, sensor[sensor_register++]);
-}
-
-/* On the chip, writing a one to the flag lowers it until the step is done; the simulator leaves it up. */
-static void lower_flag(avr_t *chip, avr_io_addr_t at, uint8_t value, void *parameter)
-{
-    (void)parameter;
-    if (value & BUS_FLAG)
-        chip->data[at] &= (uint8_t)~BUS_FLAG;
-}
-
-static void connect_sensor(void)
-{
-    static const char *names[] = {"8>sensor.in", "32<sensor.out"};
-    sensor_bus = avr_alloc_irq(&avr->irq_pool, 0, 2, names);
-    avr_irq_register_notify(sensor_bus + TWI_IRQ_OUTPUT, on_bus, NULL);
-    avr_connect_irq(sensor_bus + TWI_IRQ_INPUT, avr_io_getirq(avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_INPUT));
-    avr_connect_irq(avr_io_getirq(avr, AVR_IOCTL_TWI_GETIRQ(0), TWI_IRQ_OUTPUT), sensor_bus + TWI_IRQ_OUTPUT);
-    avr_register_io_write(avr, BUS_CONTROL, lower_flag, NULL);
 }
 
 /* Encoders */
@@ -285,7 +225,7 @@ static void obey(const char *line)
     else if (sscanf(line, "battery %u", &value) == 1)
         set_battery(value);
     else if (sscanf(line, "sensor %u %u", &at, &value) == 2)
-        sensor[at & 0xFFU] = (uint8_t)value;
+        set_sensor(at, value);
     else if (strcmp(line, "hang") == 0)
         hang();
     else
@@ -382,7 +322,7 @@ int main(int count, char **arguments)
     fcntl(STDIN_FILENO, F_SETFL, O_NONBLOCK);
     make_chip(arguments[1], arguments[2]);
     connect_serial();
-    connect_sensor();
+    connect_sensor(avr);
     set_battery(0);
     open_terminal();
     printf("start %" PRIu64 "\n", microseconds());

@@ -1,4 +1,4 @@
-"""What the families' scripted drivers share: sensors play a list of values, actuators keep their commands.
+"""The fake of each family, its driver `scripted`: sensors play a list of values, actuators keep their commands.
 
 They do not model hardware: no noise, no delay, no limits. For those there is the bench (`rover rehearse`).
 """
@@ -6,7 +6,16 @@ They do not model hardware: no noise, no delay, no limits. For those there is th
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rover.devices.readings import Reading
+from rover.devices.readings import (
+    BatteryValue,
+    Detections,
+    HeadingValue,
+    JawsValue,
+    RangeValue,
+    Reading,
+    StopInputValue,
+    WheelCounts,
+)
 
 _NS = 1e9
 
@@ -62,3 +71,56 @@ class CommandLog:
 
     def close(self) -> None:
         """Do nothing."""
+
+
+class Drive(CommandLog):
+    """Keeps the commands of the drive."""
+
+
+class Counts(Scripted):
+    """Entries [time, left, right, boot]."""
+
+    VALUE = WheelCounts
+
+
+class Heading(Scripted):
+    """Entries [time, angle, rate, calibration]."""
+
+    VALUE = HeadingValue
+
+
+class Range(Scripted):
+    """Entries [time, distance]; a distance left out is no echo."""
+
+    VALUE = RangeValue
+
+
+class Camera(Scripted):
+    """Entries [time]: frames in which nothing is found; or, from Python, [time, objects]."""
+
+    @staticmethod
+    def VALUE(objects: Sequence[Any] = ()) -> Detections:  # noqa: N802  it stands in for a value type
+        """Return the value of an entry."""
+        return Detections(tuple(objects))
+
+
+class Gripper(Scripted, CommandLog):
+    """Keeps the commands of the jaws, and plays entries [time, opening, holding]."""
+
+    VALUE = JawsValue
+
+    def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
+        CommandLog.__init__(self, options)
+        Scripted.__init__(self, options)
+
+
+class Battery(Scripted):
+    """Entries [time, volts, amps]."""
+
+    VALUE = BatteryValue
+
+
+class StopInput(Scripted):
+    """Entries [time, closed], closed being true or false."""
+
+    VALUE = StopInputValue

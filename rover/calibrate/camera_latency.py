@@ -27,7 +27,6 @@ LEAST_SIGHTINGS = 30
 SUREST_USE = 0.01
 """A result less sure than this (s, one sigma) is none: the robot did not change its turn rate enough."""
 
-
 SWINGS = (20.0, -40.0, 40.0, -40.0, 40.0, -40.0, 40.0, -20.0)
 """Turns on the spot (deg), the marker in sight all the while."""
 
@@ -128,7 +127,7 @@ def findings(run: CalibrationRun, robot: Robot) -> Findings:
             Series("bearing, as stamped", list(bearings[0]), list(np.degrees(bearings[1] - np.mean(bearings[1])))),
         ),
     )
-    changes = changed(("devices", "camera", "latency"), _milliseconds(camera.latency), _milliseconds(latency))
+    changes = changed("devices.camera.latency", camera.latency, latency, _milliseconds)
     return Findings(changes, lines, (plot,), found._asdict())
 
 

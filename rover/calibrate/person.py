@@ -26,7 +26,9 @@ class HumanAssistant:
         return self._person.ask(question, self._meanwhile)
 
     def _quantity(self, question: str, dimension: Dimension, check: Callable[[float], object] = float) -> float:
-        return self._person.quantity(question, dimension, check, self._meanwhile)
+        while (value := self._person.quantity(question, dimension, check, self._meanwhile)) is None:
+            pass
+        return value
 
     def ready(self, what: str) -> None:
         """Ask to do something."""

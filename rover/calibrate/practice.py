@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
 
 from rover.bench.bench import Bench
 from rover.bench.draws import drawn, stream
@@ -23,20 +22,10 @@ WALL_AT = 5.0
 ASIDE = (-8.0, -8.0)
 """Where the jar stands while nobody needs it (m)."""
 _TAPE_SIGMA = 0.001
-MARKER_AT = ("1.5 m", "0 m")
-"""The tray's marker, ahead of the start."""
 _FAMILIES = ("counts", "heading", "range", "gripper", "camera")
 
 
-class Start(NamedTuple):
-    """Where a practice begins (m, rad)."""
-
-    x: float = 0.0
-    y: float = 0.0
-    heading: float = 0.0
-
-
-def field_round(start: Start) -> Errand:
+def _practice_errand() -> Errand:
     """Return an errand that is nothing but a square field round a robot, with a wall far ahead of it."""
     low, high = f"{-HALF_FIELD} m", f"{HALF_FIELD} m"
     return Errand.model_validate(
@@ -45,14 +34,8 @@ def field_round(start: Start) -> Errand:
             "files": {"robot": "robot.yaml", "behaviour": "none.yaml"},
             "field": {
                 "boundary": [[low, low], [high, low], [high, high], [low, high]],
-                "start": {"x": f"{start.x} m", "y": f"{start.y} m", "heading": f"{start.heading} rad"},
-                "zone": {
-                    "x": "0 m",
-                    "y": "0 m",
-                    "width": "1 m",
-                    "depth": "1 m",
-                    "marker": list(MARKER_AT),
-                },
+                "start": {"x": "0 m", "y": "0 m", "heading": "0 rad"},
+                "zone": {"x": "0 m", "y": "0 m", "width": "1 m", "depth": "1 m", "marker": ["1.5 m", "0 m"]},
                 "walls": {"east": [[f"{WALL_AT} m", low], [f"{WALL_AT} m", high]]},
             },
             "kinds": {"amber": {"lid": "amber", "height": "60 mm", "width": "50 mm"}},
@@ -60,11 +43,11 @@ def field_round(start: Start) -> Errand:
     )
 
 
-def practice_bench(file: BenchFile, robot: Robot, seed: int, start: Start = Start()) -> Bench:  # noqa: B008
+def practice_bench(file: BenchFile, robot: Robot, seed: int) -> Bench:
     """Return a bench for practice: its floor and its devices, with one jar out of the way, no walls and no posts."""
     jar = PlacedObject(kind="amber", x=f"{ASIDE[0]} m", y=f"{ASIDE[1]} m")  # type: ignore[arg-type]
     bare = file.model_copy(update={"objects": [jar], "scatter": {}, "walls": [], "obstacles": []})
-    return Bench(bare, robot, field_round(start), seed)
+    return Bench(bare, robot, _practice_errand(), seed)
 
 
 class BenchDrivetrain:

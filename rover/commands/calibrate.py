@@ -15,7 +15,7 @@ from rover.calibrate.looking import live_frame, pictures_needed
 from rover.calibrate.onboard import on_the_robot
 from rover.calibrate.person import HumanAssistant
 from rover.commands import options
-from rover.commands.given_robot import robot_at_hand
+from rover.commands.given_files import robot_at_hand
 from rover.commands.output import new_record, person_at_terminal, writing
 from rover.errors import UserError
 from rover.files.load import Loaded, load

@@ -65,24 +65,14 @@ class Person:
         dimension: Dimension,
         check: Callable[[float], object] = float,
         meanwhile: Callable[[], object] | None = None,
-    ) -> float:
+    ) -> float | None:
         """Return a quantity (SI), asked for until it has its unit and ``check`` raises no `UserError`.
+
+        None where nothing but Enter is typed.
 
         Raises:
             NobodyAnswersError: the input has ended.
         """
-        while (value := self.quantity_if_any(question, dimension, check, meanwhile)) is None:
-            pass
-        return value
-
-    def quantity_if_any(
-        self,
-        question: str,
-        dimension: Dimension,
-        check: Callable[[float], object] = float,
-        meanwhile: Callable[[], object] | None = None,
-    ) -> float | None:
-        """As `quantity`; None where nothing but Enter is typed."""
         while answer := self.ask(question, meanwhile):
             try:
                 value = parse_as(answer, dimension)

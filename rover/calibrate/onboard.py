@@ -27,7 +27,7 @@ class RobotDrivetrain:
 
     @property
     def now_ns(self) -> int:
-        """The host's time."""
+        """The present time (monotonic ns)."""
         return self._session.now_ns
 
     @property

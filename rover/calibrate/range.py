@@ -128,7 +128,7 @@ def findings(measured: tuple[Sequence[RulerSample], float], robot: Robot) -> Fin
     """Return what the distances say about a robot file.
 
     Raises:
-        CalibrationError: too few distances with an echo, or ruler and sensor are worlds apart.
+        CalibrationError: too few distances with an echo, or ruler and sensor are far apart.
     """
     sensor = needed(robot.devices.range, "range finder", "range")
     points, celsius = measured

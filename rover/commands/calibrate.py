@@ -89,7 +89,7 @@ def _camera_findings(robot: Robot, path: Path, pictures: Path | None, person: Pe
 
 def _is_to_be_written(robot: Path, outcome: session.CalibrationOutcome, person: Person) -> bool:
     """Ask whether the robot file is to be written; who does not answer wants it as it was."""
-    if outcome.host != ON_THE_ROBOT:
+    if outcome.where != ON_THE_ROBOT:
         click.echo("these are the values of the bench's robot, not of a real one")
     try:
         is_to_be = person.ask(f"put the values into {robot}? Type yes [no]:") == "yes"

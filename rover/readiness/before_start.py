@@ -1,4 +1,4 @@
-"""What is looked at before the first motion: with what is expected and what to do. Pure, but for `machine`."""
+"""What is looked at before the first motion: with what is expected and what to do. Pure, but for `computer_state`."""
 
 import shutil
 from collections.abc import Iterable, Mapping, Sequence
@@ -12,11 +12,11 @@ from rover.readiness.finding import Finding, Verdict, judged
 from rover.session.clocks import is_synchronised
 
 DEVICES_WITHIN_S = 10.0
-REST_SHARE = 0.86
+LEAST_SHARE_AT_REST = 0.86
 """A run begins with at least this share of the full battery's voltage: 3.6 V a cell of a lithium-ion one (rule of
 thumb, from memory)."""
 CALIBRATED = 3
-ROOM = 200_000_000
+LEAST_FREE = 200_000_000
 """Bytes; a run of an hour leaves some 50 MB of readings."""
 
 
@@ -44,17 +44,17 @@ class Facts:
     healthy: frozenset[str]
     latest: Mapping[str, Any]
     why: Mapping[str, str]
-    machine: ComputerState
+    computer: ComputerState
 
 
-def machine(folder: Path) -> ComputerState:
+def computer_state(folder: Path) -> ComputerState:
     """Return what the computer tells, for a record in ``folder``."""
     return ComputerState(shutil.disk_usage(folder).free, is_synchronised())
 
 
 def findings(facts: Facts) -> list[Finding]:
     """Return all findings; the stop input is tried apart, since that takes a person."""
-    return [*_devices(facts), *_calibration(facts), *_battery(facts), _ways(facts.robot), *_machine(facts.machine)]
+    return [*_devices(facts), *_calibration(facts), *_battery(facts), _ways(facts.robot), *_computer(facts.computer)]
 
 
 def is_ready(robot: Robot, healthy: Iterable[str]) -> bool:
@@ -114,7 +114,7 @@ def _battery(facts: Facts) -> Iterable[Finding]:
     if battery is None or value is None:
         return
     volts = value.volts + (value.amps or 0.0) * battery.inner_resistance
-    least = REST_SHARE * battery.full
+    least = LEAST_SHARE_AT_REST * battery.full
     advice = "charge it, or put a full one in; is 'full:' of the battery right?"
     yield judged("battery at rest", volts >= least, f"{volts:.2f} V", f"at least {least:.2f} V", advice)
 
@@ -127,9 +127,9 @@ def _ways(robot: Robot) -> Finding:
     )
 
 
-def _machine(found: ComputerState) -> Iterable[Finding]:
-    free, least = f"{found.free / 1e6:.0f} MB", f"at least {ROOM / 1e6:.0f} MB"
-    yield judged("free disk", found.free >= ROOM, free, least, "make room: old records in runs/ can go")
+def _computer(found: ComputerState) -> Iterable[Finding]:
+    free, least = f"{found.free / 1e6:.0f} MB", f"at least {LEAST_FREE / 1e6:.0f} MB"
+    yield judged("free disk", found.free >= LEAST_FREE, free, least, "make room: old records in runs/ can go")
     yield judged(
         *("clock", found.synchronised, "set by another" if found.synchronised else "not synchronised", "synchronised"),
         "nothing depends on it but dates: the record's and those of notices",

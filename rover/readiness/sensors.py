@@ -32,7 +32,7 @@ TURN_EXPECTED = "+90 deg (to the left, counter-clockwise)"
 
 def check_link(stand: RobotOnStand) -> Finding:
     """Look at the serial links: do whole sentences come, and who sends them?"""
-    counts, links = stand.lines_at_rest(), stand.session.devices.links.values()
+    counts, links = stand.at_rest.lines, stand.session.devices.links.values()
     heard = [f"{name}: {lines / REST_S:.0f} lines a second, {bad} damaged" for name, (lines, bad) in counts.items()]
     heard += [link.identity.firmware for link in links if link.identity is not None]
     return judged(
@@ -44,7 +44,7 @@ def check_link(stand: RobotOnStand) -> Finding:
 
 def at_rest(family: str, judge: Callable[[Sequence[TimedReading], Any], Finding]) -> Callable[[RobotOnStand], Finding]:
     """Return the check of a device by its readings at rest, which ``judge`` takes with its keys of the robot file."""
-    return lambda stand: judge(stand.at_rest(), getattr(stand.robot.devices, family))
+    return lambda stand: judge(stand.at_rest.readings, getattr(stand.robot.devices, family))
 
 
 def check_camera(stand: RobotOnStand) -> Finding:
@@ -71,7 +71,7 @@ def check_range(stand: RobotOnStand) -> Finding:
     """Hold the range finder against a ruler."""
     assert stand.robot.devices.range is not None
     if stand.person is None:
-        return range_finding(stand.at_rest(), stand.robot.devices.range, None)
+        return range_finding(stand.at_rest.readings, stand.robot.devices.range, None)
     question = "Put a box before the range finder. How far is it from the sensor's face by the ruler, such as 50 cm?"
     ruler_m = stand.person.quantity(question, LENGTH, meanwhile=stand.session.step)
     return range_finding(stand.session.watch(REST_S), stand.robot.devices.range, ruler_m)

@@ -4,7 +4,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from rover.guard.protocol import Phase
-from rover.readiness.before_start import DEVICES_WITHIN_S, Facts, StopTrial, findings, is_ready, machine
+from rover.readiness.before_start import DEVICES_WITHIN_S, Facts, StopTrial, computer_state, findings, is_ready
 from rover.readiness.finding import Verdict, table
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RobotDevices, RunError
@@ -66,7 +66,7 @@ class Start:
         self._began_ns = now_ns if self._began_ns is None else self._began_ns
         match self._stage:
             case Stage.CHECKING:
-                seconds, found = (now_ns - self._began_ns) * 1e-9, machine(self._folder)
+                seconds, found = (now_ns - self._began_ns) * 1e-9, computer_state(self._folder)
                 self._judge(Facts(self._robot, seconds, devices.healthy, devices.latest, devices.why, found))
             case Stage.TRYING_STOP:
                 self._see_stop_input(devices.latest["stop_input"].closed)

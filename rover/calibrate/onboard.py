@@ -51,8 +51,7 @@ class RobotDrivetrain:
             why = session.state.cause if session.state else "no guard answers"
             raise CalibrationError(f"motion is not permitted: {why}")
         heard = session.step()
-        if session.faults:
-            family, why = next(iter(session.faults.items()))
+        for family, why in session.faults.items():
             raise CalibrationError(f"{family}: {why}")
         return [(one.family, one.reading) for one in heard]
 

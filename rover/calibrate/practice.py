@@ -5,15 +5,16 @@ from collections.abc import Callable, Sequence
 
 from rover.bench.bench import Bench
 from rover.bench.draws import drawn, stream
+from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import opening_at
 from rover.calibrate.runs import Geometry
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
-from rover.devices.registry import SIMULATED, is_dotted, load_driver
 from rover.files.bench import BenchFile, PlacedObject
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.quantities import wrap
+from rover.session.drivers import Drivers
 
 HALF_FIELD = 10.0
 WALL_AT = 5.0
@@ -21,7 +22,6 @@ WALL_AT = 5.0
 ASIDE = (-8.0, -8.0)
 """Where the jar stands while nobody needs it (m)."""
 _TAPE_SIGMA = 0.001
-_FAMILIES = ("counts", "heading", "range", "gripper", "camera")
 
 
 def _practice_errand() -> Errand:
@@ -62,12 +62,7 @@ class BenchDrivetrain:
         self._lasts_ns = round(robot.limits.command_lasts * 1e9)
         self._now_ns = self._sequence = 0
         self._opening: float | None = None
-        context = DriverContext(robot, bench.seed, {}, bench)
-        self._made = {}
-        for family, device in robot.devices.fitted().items():
-            if family in _FAMILIES or family == "drive":
-                driver = device.driver if is_dotted(device.driver) else SIMULATED
-                self._made[family] = load_driver(family, driver)(device.options, context)
+        self._drivers = Drivers(DriverContext(robot, bench.seed, {}, bench), list(robot.devices.fitted()))
 
     @property
     def now_ns(self) -> int:
@@ -83,12 +78,14 @@ class BenchDrivetrain:
         """See `rover.calibrate.apparatus.Drivetrain`."""
         self._sequence += 1
         ends_ns = self._now_ns + self._lasts_ns
-        self._made["drive"].apply(DriveCommand(left, right, self._sequence, ends_ns), self._now_ns)
+        self._drivers.made("drive").apply(DriveCommand(left, right, self._sequence, ends_ns), self._now_ns)
         if self._opening is not None:
-            self._made["gripper"].apply(JawsCommand(self._opening, self._sequence, ends_ns), self._now_ns)
+            self._drivers.made("gripper").apply(JawsCommand(self._opening, self._sequence, ends_ns), self._now_ns)
         self._now_ns += self._period_ns
-        sensors = [(family, made) for family, made in self._made.items() if hasattr(made, "poll")]
-        return [(family, reading) for family, made in sensors for reading in made.poll(self._now_ns)]
+        new = self._drivers.poll(self._now_ns)
+        for family, why in self._drivers.faults():
+            raise CalibrationError(f"{family}: {why}")
+        return new
 
     def jaws(self, pulse: float) -> None:
         """See `rover.calibrate.apparatus.Drivetrain`."""
@@ -101,8 +98,7 @@ class BenchDrivetrain:
 
     def close(self) -> None:
         """Stop the motors."""
-        for made in self._made.values():
-            made.close()
+        self._drivers.close()
 
 
 class BenchAssistant:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -55,11 +56,8 @@ def practise(order: Order, robot: Robot, bench: BenchFile, seed: int) -> Calibra
         LoadError: a user's own driver cannot be had.
     """
     stage = practice_bench(bench, robot, seed)
-    drivetrain = BenchDrivetrain(stage)
-    try:
+    with closing(BenchDrivetrain(stage)) as drivetrain:
         found = calibrate(order, drivetrain, BenchAssistant(stage), robot)
-    finally:
-        drivetrain.close()
     where = f"{bench.bench}, seed {seed}"
     if order.what != "drive":
         return CalibrationOutcome(found, where)

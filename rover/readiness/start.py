@@ -4,7 +4,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from rover.guard.protocol import Phase
-from rover.readiness.before_start import DEVICES_WITHIN_S, Facts, StopTrial, computer_state, findings, is_ready
+from rover.readiness.before_start import DEVICES_WITHIN_S, StopTrial, computer_state, findings, is_ready
 from rover.readiness.finding import Verdict, table
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RobotDevices, RunError
@@ -66,8 +66,7 @@ class Start:
         self._began_ns = now_ns if self._began_ns is None else self._began_ns
         match self._stage:
             case Stage.CHECKING:
-                seconds, found = (now_ns - self._began_ns) * 1e-9, computer_state(self._folder)
-                self._judge(Facts(self._robot, seconds, devices.healthy, devices.latest, devices.why, found))
+                self._judge(devices, (now_ns - self._began_ns) * 1e-9)
             case Stage.TRYING_STOP:
                 self._see_stop_input(devices.latest["stop_input"].closed)
             case Stage.WAITING:
@@ -75,17 +74,17 @@ class Start:
             case Stage.ENABLED:
                 self._see_that_it_runs(watch, now_ns)
 
-    def _judge(self, facts: Facts) -> None:
+    def _judge(self, devices: DeviceStates, seconds: float) -> None:
         """Judge what is known of the devices, once all are ok or their time is over."""
-        if not is_ready(facts.robot, facts.healthy) and facts.seconds < DEVICES_WITHIN_S:
+        if not is_ready(self._robot, devices.healthy) and seconds < DEVICES_WITHIN_S:
             return
-        found = findings(facts)
+        found = findings(self._robot, devices, seconds, computer_state(self._folder))
         for line in table(found):
             self._say(line)
         bad = [finding.check for finding in found if finding.verdict is Verdict.OTHERWISE]
         if bad:
             raise RunError(f"not in order: {', '.join(bad)}; nothing was moved")
-        if facts.robot.devices.stop_input is not None:
+        if self._robot.devices.stop_input is not None:
             self._stage = Stage.TRYING_STOP
             self._say("try the stop input: press the stop, then release it")
         else:

@@ -4,11 +4,13 @@ from pathlib import Path
 
 import pytest
 
+from rover.behaviour.vocabulary import Signals
 from rover.devices.readings import BatteryValue, Detections, HeadingValue, WheelCounts
 from rover.files import yaml_source
 from rover.files.robot import Robot
-from rover.readiness.before_start import ComputerState, Facts, StopTrial, computer_state, findings, is_ready
+from rover.readiness.before_start import ComputerState, StopTrial, computer_state, findings, is_ready
 from rover.readiness.finding import Verdict, table
+from rover.session.motion_start import DeviceStates
 
 CART = Path(__file__).parents[2] / "config/cart.yaml"
 SENSORS = frozenset({"battery", "camera", "counts", "heading", "range"})
@@ -27,7 +29,12 @@ def rows(healthy=SENSORS, why=None, computer=SOUND, device=None, **latest):
     values = yaml_source.read(CART, CART.name).values
     values["devices"] |= device or {}
     robot = Robot.model_validate(values)
-    return {row.check: row for row in findings(Facts(robot, 10.0, healthy, LATEST | latest, why or {}, computer))}
+    signals = Signals()
+    for family in healthy:
+        setattr(signals, f"{family}_ok", True)
+    devices = DeviceStates(signals)
+    devices.latest, devices.why = LATEST | latest, why or {}
+    return {row.check: row for row in findings(robot, devices, 10.0, computer)}
 
 
 def test_a_robot_in_order_has_no_row_that_is_not():

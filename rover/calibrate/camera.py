@@ -118,9 +118,9 @@ def findings(folder: Path, robot: Robot, keep_in: Path) -> Findings:
         f"{one} and {other} overlap: a pixel can be both; narrow one by hand" for one, other in overlaps(all_colours)
     ]
     masks = list(_write_masks(marked, all_colours, keep_in))
+    changes = [change for name in colours for change in _changes(name, robot.colours[name], colours[name])]
     return Findings(
-        tuple(change for name in colours for change in _changes(name, robot.colours[name], colours[name]))
-        + view_changes,
+        (*changes, *view_changes),
         (*lines, *view_lines, f"masks beside the pictures: {keep_in}/"),
         data={"pixels": {name: len(found) for name, found in pixels.items()}, "masks": [path.name for path in masks]},
     )

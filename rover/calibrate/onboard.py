@@ -21,7 +21,7 @@ class RobotDrivetrain:
     """The robot through its drivers and the motor guard (see `rover.calibrate.apparatus.Drivetrain`)."""
 
     def __init__(self, session: ManualSession) -> None:
-        self._session = session
+        self._session, self.period_s = session, PERIOD_NS * 1e-9
         self._lasts_ns = round(session.robot.limits.command_lasts * 1e9)
         self._opening: float | None = None
 
@@ -29,11 +29,6 @@ class RobotDrivetrain:
     def now_ns(self) -> int:
         """The present time (monotonic ns)."""
         return self._session.now_ns
-
-    @property
-    def period_s(self) -> float:
-        """One step (s)."""
-        return PERIOD_NS * 1e-9
 
     def step(self, left: float, right: float) -> Sequence[tuple[str, Reading]]:
         """Drive for a step; standing still needs no permission.

@@ -52,6 +52,10 @@ def practice_bench(file: BenchFile, robot: Robot, seed: int) -> Bench:
 class BenchDrivetrain:
     """The robot on the bench, in simulated time. A driver of a user's own is used as it is.
 
+    Attributes:
+        now_ns: simulated time from the start.
+        period_s: one step of the robot's loop (s).
+
     Raises:
         LoadError: a driver that the robot file names cannot be had.
     """
@@ -59,30 +63,21 @@ class BenchDrivetrain:
     def __init__(self, bench: Bench) -> None:
         self._bench, robot = bench, bench.robot
         self._period_ns = round(1e9 / robot.loop)
+        self.period_s = self._period_ns * 1e-9
         self._lasts_ns = round(robot.limits.command_lasts * 1e9)
-        self._now_ns = self._sequence = 0
+        self.now_ns = self._sequence = 0
         self._opening: float | None = None
         self._drivers = Drivers(DriverContext(robot, bench.seed, {}, bench), list(robot.devices.fitted()))
-
-    @property
-    def now_ns(self) -> int:
-        """Simulated time (ns from the start)."""
-        return self._now_ns
-
-    @property
-    def period_s(self) -> float:
-        """One step of the robot's loop (s)."""
-        return self._period_ns * 1e-9
 
     def step(self, left: float, right: float) -> Sequence[tuple[str, Reading]]:
         """See `rover.calibrate.apparatus.Drivetrain`."""
         self._sequence += 1
-        ends_ns = self._now_ns + self._lasts_ns
-        self._drivers.made("drive").apply(DriveCommand(left, right, self._sequence, ends_ns), self._now_ns)
+        ends_ns = self.now_ns + self._lasts_ns
+        self._drivers.made("drive").apply(DriveCommand(left, right, self._sequence, ends_ns), self.now_ns)
         if self._opening is not None:
-            self._drivers.made("gripper").apply(JawsCommand(self._opening, self._sequence, ends_ns), self._now_ns)
-        self._now_ns += self._period_ns
-        new = self._drivers.poll(self._now_ns)
+            self._drivers.made("gripper").apply(JawsCommand(self._opening, self._sequence, ends_ns), self.now_ns)
+        self.now_ns += self._period_ns
+        new = self._drivers.poll(self.now_ns)
         for family, why in self._drivers.faults():
             raise CalibrationError(f"{family}: {why}")
         return new

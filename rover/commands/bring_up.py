@@ -22,7 +22,10 @@ from rover.readiness.finding import Finding, Verdict
 @options.DRIVERS
 @click.option("--only", multiple=True, type=click.Choice(list(CHECKS)), help="Make this check alone; may be repeated.")
 @click.option(
-    "--yes-to-all", "yes", is_flag=True, help="The wheels are off the ground; answers come from the encoders alone."
+    "--yes-to-all",
+    "yes",
+    is_flag=True,
+    help="Ask nobody: the wheels are off the ground, and the encoders alone tell.",
 )
 @options.JSON
 def command(

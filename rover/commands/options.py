@@ -57,7 +57,7 @@ GUARD = click.option(
     "--guard",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
-    help="Folder of the motor guard, one a robot; by default this user's.",
+    help="Folder of this robot's motor guard; by default one of this user's.",
 )
 DRIVERS = click.option(
     "--drivers",

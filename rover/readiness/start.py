@@ -70,7 +70,7 @@ class Start:
             case Stage.TRYING_STOP:
                 self._see_stop_input(devices.latest["stop_input"].closed)
             case Stage.WAITING:
-                self._wait_for_word(now_ns)
+                self._enable_at_word(now_ns)
             case Stage.ENABLED:
                 self._see_that_it_runs(watch, now_ns)
 
@@ -106,7 +106,7 @@ class Start:
         else:
             self._say(HOW_TO_ENABLE)
 
-    def _wait_for_word(self, now_ns: int) -> None:
+    def _enable_at_word(self, now_ns: int) -> None:
         if not self._enable and "yes" not in self._terminal.read().lower().split():
             return
         self._stage, self._enabled_ns = Stage.ENABLED, now_ns

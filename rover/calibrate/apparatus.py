@@ -11,16 +11,17 @@ Keys = TypeVar("Keys")
 
 
 class Drivetrain(Protocol):
-    """A robot on the floor. One thread."""
+    """A robot on the floor. One thread.
+
+    Attributes:
+        period_s: how long a step takes (s).
+    """
+
+    period_s: float
 
     @property
     def now_ns(self) -> int:
         """The present time (monotonic ns)."""
-        ...
-
-    @property
-    def period_s(self) -> float:
-        """How long a step takes (s)."""
         ...
 
     def step(self, left: float, right: float) -> Sequence[tuple[str, Reading]]:

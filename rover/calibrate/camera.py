@@ -118,9 +118,9 @@ def findings(folder: Path, robot: Robot, keep_in: Path) -> Findings:
         f"{one} and {other} overlap: a pixel can be both; narrow one by hand" for one, other in overlaps(all_colours)
     ]
     masks = list(_write_masks(marked, all_colours, keep_in))
+    changes = [change for name in colours for change in _changes(name, robot.colours[name], colours[name])]
     return Findings(
-        tuple(change for name in colours for change in _changes(name, robot.colours[name], colours[name]))
-        + view_changes,
+        (*changes, *view_changes),
         (*lines, *view_lines, f"masks beside the pictures: {keep_in}/"),
         data={"pixels": {name: len(found) for name, found in pixels.items()}, "masks": [path.name for path in masks]},
     )
@@ -143,11 +143,10 @@ def _proposed(name: str, pixels: list[Pixel], robot: Robot) -> Colour:
 
 
 def _changes(name: str, before: Colour, after: Colour) -> tuple[ValueChange, ...]:
-    spans = ("hue", "saturation", "value")
     return tuple(
         change
-        for key in spans
-        for change in changed(("colours", name, key), str(list(getattr(before, key))), str(list(getattr(after, key))))
+        for key in ("hue", "saturation", "value")
+        for change in changed(f"colours.{name}.{key}", list(getattr(before, key)), list(getattr(after, key)), str)
     )
 
 
@@ -170,9 +169,9 @@ def _view(
         fit = fit_view(camera, sights, sizes.pop())
     except ValueError as error:
         raise CalibrationError(str(error)) from error
-    pairs = (("field_of_view", camera.field_of_view, fit.field_of_view), ("tilt", camera.tilt, fit.tilt))
-    changes = tuple(
-        one for key, old, new in pairs for one in changed(("devices", "camera", key), _degrees(old), _degrees(new))
+    changes = (
+        *changed("devices.camera.field_of_view", camera.field_of_view, fit.field_of_view, _degrees),
+        *changed("devices.camera.tilt", camera.tilt, fit.tilt, _degrees),
     )
     errors = [
         f"{one.region.file}: {across:+.2f} pixels across, {down:+.2f} down"

@@ -24,9 +24,8 @@ RATE_OVER = 0.1
 SMOOTHING = (1.0 / 9.0, 2.0 / 9.0, 3.0 / 9.0, 2.0 / 9.0, 1.0 / 9.0)
 """Weights over successive headings: unsmoothed, their noise is less half-way between two, and draws the answer."""
 LEAST_SIGHTINGS = 30
-SUREST_USE = 0.01
-"""A result less sure than this (s, one sigma) is none: the robot did not change its turn rate enough."""
-
+MOST_SIGMA = 0.01
+"""A result less sure than this (s) is none: the robot did not change its turn rate enough."""
 
 SWINGS = (20.0, -40.0, 40.0, -40.0, 40.0, -40.0, 40.0, -20.0)
 """Turns on the spot (deg), the marker in sight all the while."""
@@ -81,7 +80,7 @@ def latency_of(headings: tuple[Array, Array], bearings: tuple[Array, Array]) -> 
     before, least, after = squares[at - 1 : at + 2]
     late = float(times[at] + 0.5 * STEP * (before - after) / (before - 2.0 * least + after))
     _, residual, sigma = _fit(headings, bearings, late)
-    if not sigma <= SUREST_USE:
+    if not sigma <= MOST_SIGMA:
         raise CalibrationError("at an even rate lateness cannot be told; turn to and fro by 20 deg, and quickly")
     return Latency(late, sigma, residual)
 
@@ -128,7 +127,7 @@ def findings(run: CalibrationRun, robot: Robot) -> Findings:
             Series("bearing, as stamped", list(bearings[0]), list(np.degrees(bearings[1] - np.mean(bearings[1])))),
         ),
     )
-    changes = changed(("devices", "camera", "latency"), _milliseconds(camera.latency), _milliseconds(latency))
+    changes = changed("devices.camera.latency", camera.latency, latency, _milliseconds)
     return Findings(changes, lines, (plot,), found._asdict())
 
 

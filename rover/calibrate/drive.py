@@ -80,10 +80,12 @@ def by_tape(straights: Sequence[StraightRun], geometry: Geometry) -> Geometry:
     Raises:
         CalibrationError: a length cannot be meant.
     """
-    ways = [_mean_way(straight.counts, geometry) for straight in straights]
-    for straight, way in zip(straights, ways, strict=True):
+    factors = []
+    for straight in straights:
+        way = _mean_way(straight.counts, geometry)
         check_length(straight.length, way)
-    factor = float(np.median([straight.length / way for straight, way in zip(straights, ways, strict=True)]))
+        factors.append(straight.length / way)
+    factor = float(np.median(factors))
     return Geometry(geometry.left * factor, geometry.right * factor, geometry.track)
 
 
@@ -216,7 +218,7 @@ def findings(measured: DriveMeasurements, robot: Robot) -> Findings:
     lines = (
         f"effective track {after.track * 1e3:.1f} mm (by turning on the spot {spun.track * 1e3:.1f} mm)",
         f"right wheels' travel for one count over the left ones': {after.right / after.left:.5f}",
-        f"straight runs: residuals {_millimetres(_tape_residuals(measured, after))} mm",
+        f"straight runs: residuals {', '.join(f'{one * 1e3:+.1f}' for one in _tape_residuals(measured, after))} mm",
         f"squares: came back {_rms(measured, before) * 1e3:.0f} mm off on average by the file as it was, "
         f"{_rms(measured, after) * 1e3:.1f} mm now",
         *_slip_lines(measured),
@@ -227,9 +229,8 @@ def findings(measured: DriveMeasurements, robot: Robot) -> Findings:
 def _slip_lines(measured: DriveMeasurements) -> tuple[str, ...]:
     runs: list[StraightRun | SpinRun | SquareRun] = [*measured.straights, *measured.spins, *measured.squares]
     slipped = sum(run.slipped for run in runs)
-    if not slipped:
-        return ()
-    return (f"in {slipped} of {len(runs)} runs a wheel slipped at every try; a firmer floor would give better values",)
+    line = f"in {slipped} of {len(runs)} runs a wheel slipped at every try; a firmer floor would give better values"
+    return (line,) if slipped else ()
 
 
 def _changes(robot: Robot, after: Geometry) -> tuple[ValueChange, ...]:
@@ -237,10 +238,10 @@ def _changes(robot: Robot, after: Geometry) -> tuple[ValueChange, ...]:
     mean = 0.5 * (after.left + after.right)
     diameter = mean * body.counts_per_rev / math.pi
     return (
-        *changed(("body", "wheel_diameter"), f"{body.wheel_diameter * 1e3:.2f} mm", f"{diameter * 1e3:.2f} mm"),
-        *changed(("body", "track_factor"), f"{body.track_factor:.4f}", f"{after.track / body.track:.4f}"),
-        *changed(("devices", "counts", "left_scale"), f"{counts.left_scale:.5f}", f"{after.left / mean:.5f}"),
-        *changed(("devices", "counts", "right_scale"), f"{counts.right_scale:.5f}", f"{after.right / mean:.5f}"),
+        *changed("body.wheel_diameter", body.wheel_diameter * 1e3, diameter * 1e3, "{:.2f} mm".format),
+        *changed("body.track_factor", body.track_factor, after.track / body.track, "{:.4f}".format),
+        *changed("devices.counts.left_scale", counts.left_scale, after.left / mean, "{:.5f}".format),
+        *changed("devices.counts.right_scale", counts.right_scale, after.right / mean, "{:.5f}".format),
     )
 
 
@@ -252,44 +253,32 @@ def _rms(measured: DriveMeasurements, geometry: Geometry) -> float:
     return math.sqrt(np.mean([math.hypot(*errors(square, geometry)) ** 2 for square in measured.squares]))
 
 
-def _millimetres(lengths: Sequence[float]) -> str:
-    return ", ".join(f"{length * 1e3:+.1f}" for length in lengths)
-
-
 def _plots(measured: DriveMeasurements, before: Geometry, after: Geometry) -> tuple[Plot, ...]:
     def returns(geometry: Geometry, title: str) -> Plot:
         points = {sign: [errors(one, geometry) for one in measured.squares if one.sign == sign] for sign in (1.0, -1.0)}
-        return Plot(
-            title,
-            "ahead (mm)",
-            "left (mm)",
-            tuple(
-                Series(name, [x * 1e3 for x, _ in points[sign]], [y * 1e3 for _, y in points[sign]])
-                for name, sign in (("counter-clockwise", 1.0), ("clockwise", -1.0))
-            ),
-            square=True,
+        series = tuple(
+            Series(name, [x * 1e3 for x, _ in points[sign]], [y * 1e3 for _, y in points[sign]])
+            for name, sign in (("counter-clockwise", 1.0), ("clockwise", -1.0))
         )
+        return Plot(title, "ahead (mm)", "left (mm)", series, square=True)
 
     residuals = [residual * 1e3 for residual in _tape_residuals(measured, after)]
     tape = Series("tape less counts", list(range(1, 1 + len(residuals))), residuals)
     return (
         returns(before, "Return errors of the squares, file as it was"),
         returns(after, "Return errors of the squares, corrected"),
-        Plot("StraightRun runs, corrected", "run", "residual (mm)", (tape,)),
+        Plot("Straight runs, corrected", "run", "residual (mm)", (tape,)),
     )
 
 
 def _data(measured: DriveMeasurements, before: Geometry, after: Geometry) -> dict[str, Any]:
+    def in_all(counts: WheelCountSeries) -> dict[str, float]:
+        return {"left": counts.left[-1], "right": counts.right[-1]}
+
     return {
         "metres_per_count_left_right_and_track_m": {"before": list(before), "after": list(after)},
-        "straights": [
-            {"left": one.counts.left[-1], "right": one.counts.right[-1], "tape_m": one.length}
-            for one in measured.straights
-        ],
-        "spins": [
-            {"left": one.counts.left[-1], "right": one.counts.right[-1], "turned_rad": one.angle}
-            for one in measured.spins
-        ],
+        "straights": [in_all(one.counts) | {"tape_m": one.length} for one in measured.straights],
+        "spins": [in_all(one.counts) | {"turned_rad": one.angle} for one in measured.spins],
         "squares": [
             {
                 "side_m": measured.side,

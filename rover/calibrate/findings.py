@@ -1,10 +1,13 @@
 """What a calibration finds, as plain values: new numbers for the robot file, what to tell, what to draw."""
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from rover.errors import UserError
+
+Value = TypeVar("Value")
 
 
 class CalibrationError(UserError):
@@ -60,6 +63,12 @@ class Findings:
     data: Mapping[str, Any] = field(default_factory=dict)
 
 
-def changed(key: tuple[str, ...], before: str, after: str) -> tuple[ValueChange, ...]:
-    """Return a change, or none when it would change nothing."""
-    return () if before == after else (ValueChange(key, before, after),)
+def changed(key: str, before: Value, after: Value, written: Callable[[Value], str]) -> tuple[ValueChange, ...]:
+    """Return the change of the value at a key (``body.track_factor``), none where both are written alike."""
+    texts = written(before), written(after)
+    return () if texts[0] == texts[1] else (ValueChange(tuple(key.split(".")), *texts),)
+
+
+def in_degrees(angle: float) -> str:
+    """Return an angle (rad) as it is written in a file and told."""
+    return f"{math.degrees(angle):.2f} deg"

@@ -119,44 +119,34 @@ class _ServoJaws:
 def findings(measured: GripperMeasurements, robot: Robot) -> Findings:
     """Return what the feedback says about a robot file."""
     gripper = _gripper(robot)
-    key = ("devices", "gripper")
     changes = (
-        *changed((*key, "open"), _pulse(gripper.open), _pulse(measured.opened)),
-        *changed((*key, "closed"), _pulse(gripper.closed), _pulse(measured.closed)),
+        *changed("devices.gripper.open", gripper.open, measured.opened, _pulse),
+        *changed("devices.gripper.closed", gripper.closed, measured.closed, _pulse),
         *_signature(measured, gripper),
     )
-    plot = Plot(
-        "Feedback",
-        "closing",
-        "raw number",
-        tuple(
-            Series(name, list(range(1, 1 + len(_raw(samples)))), _raw(samples))
-            for name, samples in (
-                ("open", measured.open_jaws),
-                ("closed on nothing", measured.nothing),
-                ("closed on the object", measured.something),
-            )
-        ),
+    named = (
+        ("open", measured.open_jaws),
+        ("closed on nothing", measured.nothing),
+        ("closed on the object", measured.something),
     )
-    data = {
-        name: [list(sample) for sample in getattr(measured, name)] for name in ("open_jaws", "nothing", "something")
-    }
-    pulses = {"open_s": measured.opened, "closed_s": measured.closed}
-    return Findings(changes, _lines(measured), (plot,) if _raw(measured.nothing) else (), pulses | data)
+    series = tuple(Series(name, range(1, 1 + len(_raw(samples))), _raw(samples)) for name, samples in named)
+    plots = (Plot("Feedback", "closing", "raw number", series),) if _raw(measured.nothing) else ()
+    data = {"open_s": measured.opened, "closed_s": measured.closed}
+    samples = {key: [*map(list, getattr(measured, key))] for key in ("open_jaws", "nothing", "something")}
+    return Findings(changes, _lines(measured), plots, data | samples)
 
 
 def _signature(measured: GripperMeasurements, gripper: GripperKeys) -> tuple[ValueChange, ...]:
     """Return the changes to the feedback's numbers, where it is read from a file and they can be told apart."""
-    key = ("devices", "gripper")
     opened, nothing, something = map(_raw, (measured.open_jaws, measured.nothing, measured.something))
     if gripper.feedback_file is None or not nothing or not is_apart(nothing, something):
         return ()
     if gripper.feedback == "current":
         threshold = 0.5 * (float(np.mean(nothing)) + float(np.mean(something)))
-        return changed((*key, "holds_above"), _number(gripper.holds_above), _number(threshold))
+        return changed("devices.gripper.holds_above", gripper.holds_above, threshold, _number)
     return (
-        *changed((*key, "reads_closed"), _number(gripper.reads_closed), _number(float(np.median(nothing)))),
-        *changed((*key, "reads_open"), _number(gripper.reads_open), _number(float(np.median(opened)))),
+        *changed("devices.gripper.reads_closed", gripper.reads_closed, float(np.median(nothing)), _number),
+        *changed("devices.gripper.reads_open", gripper.reads_open, float(np.median(opened)), _number),
     )
 
 

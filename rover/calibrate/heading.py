@@ -7,7 +7,7 @@ import numpy as np
 
 from rover.calibrate.apparatus import Assistant, Drivetrain, needed
 from rover.calibrate.drive import geometry_of
-from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, changed
+from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, changed, in_degrees
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import Array, CalibrationRun, headings_of, turned
 from rover.files.robot import Robot
@@ -79,21 +79,20 @@ def findings(rest: RestMeasurement, robot: Robot) -> Findings:
     residuals = rest.angles - (start + slope * rest.seconds)
     noise = float(np.std(residuals, ddof=2))
     slope_sigma = noise / math.sqrt(float(np.sum((rest.seconds - np.mean(rest.seconds)) ** 2)))
-    mean = float(np.mean(rest.angles))
+    mean, mean_sigma = float(np.mean(rest.angles)), noise / math.sqrt(len(residuals))
     off = wrap(rest.true - mean)
     offset, sigma = wrap(sensor.offset + off), max(noise, LEAST_SIGMA)
     lines = (
-        f"{len(rest.seconds)} headings in {rest.seconds[-1]:.0f} s: mean {_degrees(wrap(mean))}, "
-        f"true {_degrees(wrap(rest.true))}, off by {_degrees(-off)} +- {_degrees(noise / math.sqrt(len(residuals)))}",
-        f"noise of one report {_degrees(noise)}; drift at rest {_degrees(slope * 60.0)} a minute "
-        f"+- {_degrees(slope_sigma * 60.0)}",
+        f"{len(rest.seconds)} headings in {rest.seconds[-1]:.0f} s: mean {in_degrees(wrap(mean))}, "
+        f"true {in_degrees(wrap(rest.true))}, off by {in_degrees(-off)} +- {in_degrees(mean_sigma)}",
+        f"noise of one report {in_degrees(noise)}; drift at rest {in_degrees(slope * 60.0)} a minute "
+        f"+- {in_degrees(slope_sigma * 60.0)}",
         "direction: counter-clockwise positive, as it must be",
         "what iron near by does differs from place to place: see 'heading_error' in the errand file",
     )
-    heading = ("devices", "heading")
     changes = (
-        *changed((*heading, "offset"), _degrees(sensor.offset), _degrees(offset)),
-        *changed((*heading, "sigma"), _degrees(sensor.sigma), _degrees(sigma)),
+        *changed("devices.heading.offset", sensor.offset, offset, in_degrees),
+        *changed("devices.heading.sigma", sensor.sigma, sigma, in_degrees),
     )
     errors = [math.degrees(wrap(angle - rest.true)) for angle in rest.angles]
     trend = [math.degrees(wrap(start + slope * second - rest.true)) for second in rest.seconds]
@@ -111,7 +110,3 @@ def findings(rest: RestMeasurement, robot: Robot) -> Findings:
         "reports": len(rest.seconds),
     }
     return Findings(changes, lines, (plot,), data)
-
-
-def _degrees(angle: float) -> str:
-    return f"{math.degrees(angle):.2f} deg"

@@ -49,14 +49,14 @@ def pictures_at(source: Path, camera: CameraKeys) -> Iterator[tuple[str, Any]]:
         paths = sorted(path for path in source.iterdir() if path.suffix.lower() in ENDINGS)
         if not paths:
             raise UserError(f"{source} has no pictures (known: {', '.join(ENDINGS)})")
-        yield from ((path.stem, _or_none(path)) for path in paths)
+        yield from ((path.stem, _picture_if_readable(path)) for path in paths)
     elif source.suffix.lower() in ENDINGS:
         yield source.stem, read_picture(source)
     else:
         yield source.stem, newest_frame(source, camera)
 
 
-def _or_none(path: Path) -> Any:
+def _picture_if_readable(path: Path) -> Any:
     try:
         return read_picture(path)
     except UserError:
@@ -176,9 +176,8 @@ def _hues(image: Any) -> list[str]:
     vivid = pixels[(pixels[:, 1] >= VIVID[0]) & (pixels[:, 2] >= VIVID[1])]
     bands = [(int(((vivid[:, 0] // BAND) == band).sum()), band * BAND) for band in range(180 // BAND)]
     common = sorted((one for one in bands if one[0]), reverse=True)[:5]
-    return [f"  hue {low} to {low + BAND - 1}: {count / len(pixels):.2%} of the picture" for count, low in common] or [
-        "  no vivid colour"
-    ]
+    lines = [f"  hue {low} to {low + BAND - 1}: {count / len(pixels):.2%} of the picture" for count, low in common]
+    return lines or ["  no vivid colour"]
 
 
 def keep(one: Look, folder: Path) -> Path | None:

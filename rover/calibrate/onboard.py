@@ -21,19 +21,14 @@ class RobotDrivetrain:
     """The robot through its drivers and the motor guard (see `rover.calibrate.apparatus.Drivetrain`)."""
 
     def __init__(self, session: ManualSession) -> None:
-        self._session = session
+        self._session, self.period_s = session, PERIOD_NS * 1e-9
         self._lasts_ns = round(session.robot.limits.command_lasts * 1e9)
         self._opening: float | None = None
 
     @property
     def now_ns(self) -> int:
-        """The host's time."""
+        """The present time (monotonic ns)."""
         return self._session.now_ns
-
-    @property
-    def period_s(self) -> float:
-        """One step (s)."""
-        return PERIOD_NS * 1e-9
 
     def step(self, left: float, right: float) -> Sequence[tuple[str, Reading]]:
         """Drive for a step; standing still needs no permission.
@@ -51,8 +46,7 @@ class RobotDrivetrain:
             why = session.state.cause if session.state else "no guard answers"
             raise CalibrationError(f"motion is not permitted: {why}")
         heard = session.step()
-        if session.faults:
-            family, why = next(iter(session.faults.items()))
+        for family, why in session.faults.items():
             raise CalibrationError(f"{family}: {why}")
         return [(one.family, one.reading) for one in heard]
 

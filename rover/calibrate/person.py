@@ -26,7 +26,9 @@ class HumanAssistant:
         return self._person.ask(question, self._meanwhile)
 
     def _quantity(self, question: str, dimension: Dimension, check: Callable[[float], object] = float) -> float:
-        return self._person.quantity(question, dimension, check, self._meanwhile)
+        while (value := self._person.quantity(question, dimension, check, self._meanwhile)) is None:
+            pass
+        return value
 
     def ready(self, what: str) -> None:
         """Ask to do something."""
@@ -51,7 +53,9 @@ class HumanAssistant:
     def true_heading(self) -> float:
         """Ask for the heading in which it stands."""
         question = "in which heading does it stand? (counter-clockwise from the field's x axis, such as 90 deg)"
-        return self._quantity(question, ANGLE, _at_most_a_turn)
+        return self._quantity(
+            question, ANGLE, _between(-math.tau, math.tau, "a heading lies between -360 deg and 360 deg")
+        )
 
     def turned_left(self) -> bool:
         """Ask which way it turned."""
@@ -63,11 +67,13 @@ class HumanAssistant:
         question = (
             f"put it square to a smooth wall, the sensor's face about {wanted:g} m away; how far is it by the ruler?"
         )
-        return self._quantity(question, LENGTH, lambda value: _check_near(value, wanted))
+        why = f"{{:g}} m is not about {wanted:g} m: look at the unit and at the ruler again"
+        return self._quantity(question, LENGTH, _between(0.5 * wanted, 1.5 * wanted, why))
 
     def air_temperature(self) -> float:
         """Ask for the air's temperature."""
-        return self._quantity("how warm is the air? (such as 21 degC)", TEMPERATURE, _check_air)
+        why = "the air's temperature must lie between -20 degC and 50 degC"
+        return self._quantity("how warm is the air? (such as 21 degC)", TEMPERATURE, _between(-20.0, 50.0, why))
 
     def put_object(self) -> None:
         """Ask for an object between the jaws."""
@@ -93,16 +99,11 @@ class HumanAssistant:
                 attempt(present)
 
 
-def _at_most_a_turn(angle: float) -> None:
-    if abs(angle) > 2.0 * math.pi:
-        raise CalibrationError("a heading lies between -360 deg and 360 deg")
+def _between(low: float, high: float, why: str) -> Callable[[float], None]:
+    """Return the check that a value lies in [low, high]; ``why`` may name the value: ``{:g}``."""
 
+    def check(value: float) -> None:
+        if not low <= value <= high:
+            raise CalibrationError(why.format(value))
 
-def _check_near(distance: float, wanted: float) -> None:
-    if not 0.5 * wanted <= distance <= 1.5 * wanted:
-        raise CalibrationError(f"{distance:g} m is not about {wanted:g} m: look at the unit and at the ruler again")
-
-
-def _check_air(celsius: float) -> None:
-    if not -20.0 <= celsius <= 50.0:
-        raise CalibrationError("the air's temperature must lie between -20 degC and 50 degC")
+    return check

@@ -34,7 +34,7 @@ class Side:
         self.name, self.metres = name, metres
         self.travel = self.speed = 0.0
         self._last: tuple[int, int] | None = None
-        self._told_s = self._since = self._sign = 0.0
+        self._wanted_s = self._travel_then = self._sign = 0.0
 
     def count(self, counts: int, taken_ns: int) -> None:
         """Take a report."""
@@ -44,7 +44,7 @@ class Side:
             self.speed = way / ((taken_ns - self._last[0]) * 1e-9)
         self._last = (taken_ns, counts)
 
-    def tell(self, wanted: float, seconds: float) -> None:
+    def expect(self, wanted: float, seconds: float) -> None:
         """Note what the wheels are to do for the next ``seconds`` (m/s).
 
         Raises:
@@ -52,15 +52,15 @@ class Side:
         """
         sign = float(wanted > 0.03) - float(wanted < -0.03)
         if sign != self._sign:
-            self._sign, self._told_s, self._since = sign, 0.0, self.travel
-        self._told_s += seconds
-        way = (self.travel - self._since) * sign
-        if sign and way < -_BACKWARDS_M and self._told_s > 0.3:
+            self._sign, self._wanted_s, self._travel_then = sign, 0.0, self.travel
+        self._wanted_s += seconds
+        way = (self.travel - self._travel_then) * sign
+        if sign and way < -_BACKWARDS_M and self._wanted_s > 0.3:
             raise CalibrationError(
                 f"the {self.name} counts run backwards: set 'reverse_{self.name}' under 'devices: counts:', or under "
                 "'drive:' if the wheels themselves turn backwards ('rover bring-up' tells which)"
             )
-        if sign and self._told_s > _TURNS_WITHIN_S and way < _BACKWARDS_M:
+        if sign and self._wanted_s > _TURNS_WITHIN_S and way < _BACKWARDS_M:
             raise CalibrationError(
                 f"the {self.name} wheels do not turn, or are not counted: see the motor's supply, the emergency stop, "
                 "and the encoder's wiring"
@@ -201,7 +201,7 @@ class Pilot:
         self._carriage.echoes.moved(allowed.speed * period, allowed.turn_rate * period)
         speeds = self._carriage.wheel_speeds(allowed, self.geometry.track)
         for side, wanted in zip(self._sides, speeds, strict=True):
-            side.tell(wanted, period)
+            side.expect(wanted, period)
         duties = self._carriage.duties(speeds, (self._sides[0].speed, self._sides[1].speed), period)
         self._take(self._drivetrain.step(*duties))
 

@@ -2,20 +2,19 @@
 
 import math
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
 
 from rover.bench.bench import Bench
 from rover.bench.draws import drawn, stream
-from rover.calibrate.apparatus import check_length, check_return
+from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import opening_at
 from rover.calibrate.runs import Geometry
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
-from rover.devices.registry import SIMULATED, is_dotted, load_driver
 from rover.files.bench import BenchFile, PlacedObject
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.quantities import wrap
+from rover.session.drivers import Drivers
 
 HALF_FIELD = 10.0
 WALL_AT = 5.0
@@ -23,20 +22,9 @@ WALL_AT = 5.0
 ASIDE = (-8.0, -8.0)
 """Where the jar stands while nobody needs it (m)."""
 _TAPE_SIGMA = 0.001
-MARKER_AT = ("1.5 m", "0 m")
-"""The tray's marker, ahead of the start."""
-_FAMILIES = ("counts", "heading", "range", "gripper", "camera")
 
 
-class Start(NamedTuple):
-    """Where a practice begins (m, rad)."""
-
-    x: float = 0.0
-    y: float = 0.0
-    heading: float = 0.0
-
-
-def field_round(start: Start) -> Errand:
+def _practice_errand() -> Errand:
     """Return an errand that is nothing but a square field round a robot, with a wall far ahead of it."""
     low, high = f"{-HALF_FIELD} m", f"{HALF_FIELD} m"
     return Errand.model_validate(
@@ -45,14 +33,8 @@ def field_round(start: Start) -> Errand:
             "files": {"robot": "robot.yaml", "behaviour": "none.yaml"},
             "field": {
                 "boundary": [[low, low], [high, low], [high, high], [low, high]],
-                "start": {"x": f"{start.x} m", "y": f"{start.y} m", "heading": f"{start.heading} rad"},
-                "zone": {
-                    "x": "0 m",
-                    "y": "0 m",
-                    "width": "1 m",
-                    "depth": "1 m",
-                    "marker": list(MARKER_AT),
-                },
+                "start": {"x": "0 m", "y": "0 m", "heading": "0 rad"},
+                "zone": {"x": "0 m", "y": "0 m", "width": "1 m", "depth": "1 m", "marker": ["1.5 m", "0 m"]},
                 "walls": {"east": [[f"{WALL_AT} m", low], [f"{WALL_AT} m", high]]},
             },
             "kinds": {"amber": {"lid": "amber", "height": "60 mm", "width": "50 mm"}},
@@ -60,15 +42,19 @@ def field_round(start: Start) -> Errand:
     )
 
 
-def practice_bench(file: BenchFile, robot: Robot, seed: int, start: Start = Start()) -> Bench:  # noqa: B008
+def practice_bench(file: BenchFile, robot: Robot, seed: int) -> Bench:
     """Return a bench for practice: its floor and its devices, with one jar out of the way, no walls and no posts."""
     jar = PlacedObject(kind="amber", x=f"{ASIDE[0]} m", y=f"{ASIDE[1]} m")  # type: ignore[arg-type]
     bare = file.model_copy(update={"objects": [jar], "scatter": {}, "walls": [], "obstacles": []})
-    return Bench(bare, robot, field_round(start), seed)
+    return Bench(bare, robot, _practice_errand(), seed)
 
 
 class BenchDrivetrain:
     """The robot on the bench, in simulated time. A driver of a user's own is used as it is.
+
+    Attributes:
+        now_ns: simulated time from the start.
+        period_s: one step of the robot's loop (s).
 
     Raises:
         LoadError: a driver that the robot file names cannot be had.
@@ -77,36 +63,24 @@ class BenchDrivetrain:
     def __init__(self, bench: Bench) -> None:
         self._bench, robot = bench, bench.robot
         self._period_ns = round(1e9 / robot.loop)
+        self.period_s = self._period_ns * 1e-9
         self._lasts_ns = round(robot.limits.command_lasts * 1e9)
-        self._now_ns = self._sequence = 0
+        self.now_ns = self._sequence = 0
         self._opening: float | None = None
-        context = DriverContext(robot, bench.seed, {}, bench)
-        self._made = {}
-        for family, device in robot.devices.fitted().items():
-            if family in _FAMILIES or family == "drive":
-                driver = device.driver if is_dotted(device.driver) else SIMULATED
-                self._made[family] = load_driver(family, driver)(device.options, context)
-
-    @property
-    def now_ns(self) -> int:
-        """Simulated time (ns from the start)."""
-        return self._now_ns
-
-    @property
-    def period_s(self) -> float:
-        """One step of the robot's loop (s)."""
-        return self._period_ns * 1e-9
+        self._drivers = Drivers(DriverContext(robot, bench.seed, {}, bench), list(robot.devices.fitted()))
 
     def step(self, left: float, right: float) -> Sequence[tuple[str, Reading]]:
         """See `rover.calibrate.apparatus.Drivetrain`."""
         self._sequence += 1
-        ends_ns = self._now_ns + self._lasts_ns
-        self._made["drive"].apply(DriveCommand(left, right, self._sequence, ends_ns), self._now_ns)
+        ends_ns = self.now_ns + self._lasts_ns
+        self._drivers.made("drive").apply(DriveCommand(left, right, self._sequence, ends_ns), self.now_ns)
         if self._opening is not None:
-            self._made["gripper"].apply(JawsCommand(self._opening, self._sequence, ends_ns), self._now_ns)
-        self._now_ns += self._period_ns
-        sensors = [(family, made) for family, made in self._made.items() if hasattr(made, "poll")]
-        return [(family, reading) for family, made in sensors for reading in made.poll(self._now_ns)]
+            self._drivers.made("gripper").apply(JawsCommand(self._opening, self._sequence, ends_ns), self.now_ns)
+        self.now_ns += self._period_ns
+        new = self._drivers.poll(self.now_ns)
+        for family, why in self._drivers.faults():
+            raise CalibrationError(f"{family}: {why}")
+        return new
 
     def jaws(self, pulse: float) -> None:
         """See `rover.calibrate.apparatus.Drivetrain`."""
@@ -119,8 +93,7 @@ class BenchDrivetrain:
 
     def close(self) -> None:
         """Stop the motors."""
-        for made in self._made.values():
-            made.close()
+        self._drivers.close()
 
 
 class BenchAssistant:
@@ -147,15 +120,12 @@ class BenchAssistant:
 
     def length(self, expected: float) -> float:
         """Return the tape's length from the mark (m)."""
-        measured = self._taped(math.hypot(*self._from_mark()))
-        check_length(measured, expected)
-        return measured
+        return self._taped(math.hypot(*self._from_mark()))
 
     def return_error(self, side: float) -> tuple[float, float]:
         """Return (m ahead, m left) of the mark."""
-        x, y = map(self._taped, self._from_mark())
-        check_return(x, y, side)
-        return x, y
+        ahead, left = self._from_mark()
+        return self._taped(ahead), self._taped(left)
 
     def true_heading(self) -> float:
         """Return the heading in which the robot truly stands (rad)."""

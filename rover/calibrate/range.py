@@ -128,7 +128,7 @@ def findings(measured: tuple[Sequence[RulerSample], float], robot: Robot) -> Fin
     """Return what the distances say about a robot file.
 
     Raises:
-        CalibrationError: too few distances with an echo, or ruler and sensor are worlds apart.
+        CalibrationError: too few distances with an echo, or ruler and sensor are far apart.
     """
     sensor = needed(robot.devices.range, "range finder", "range")
     points, celsius = measured
@@ -160,13 +160,12 @@ def findings(measured: tuple[Sequence[RulerSample], float], robot: Robot) -> Fin
 
 def _changes(sensor: RangeKeys, offset: float, line: LineFit, celsius: float) -> tuple[ValueChange, ...]:
     """Return the changes: an offset that is more than its error moves the place of the sensor's face."""
-    key = ("devices", "range")
     ahead: tuple[ValueChange, ...] = ()
     if abs(offset) > max(0.003, line.offset_sigma):
-        ahead = changed((*key, "ahead"), f"{sensor.ahead * 1e3:.0f} mm", f"{(sensor.ahead + offset) * 1e3:.0f} mm")
+        ahead = changed("devices.range.ahead", sensor.ahead * 1e3, (sensor.ahead + offset) * 1e3, "{:.0f} mm".format)
     if sensor.driver != "echo_pins":
         return ahead
-    return (*ahead, *changed((*key, "temperature"), f"{sensor.temperature:.1f} degC", f"{celsius:.1f} degC"))
+    return (*ahead, *changed("devices.range.temperature", sensor.temperature, celsius, "{:.1f} degC".format))
 
 
 def _sample_line(point: RulerSample, line: LineFit, factor: float) -> str:

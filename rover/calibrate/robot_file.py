@@ -9,21 +9,12 @@ import re
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NamedTuple
 
 import yaml
 
 from rover.calibrate.findings import CalibrationError, ValueChange
 from rover.files import load
 from rover.files.yaml_source import read_text
-
-
-class Edit(NamedTuple):
-    """Characters ``begins`` to ``ends`` of a text become ``text``."""
-
-    begins: int
-    ends: int
-    text: str
 
 
 def changed_text(text: str, changes: Sequence[ValueChange]) -> str:
@@ -34,7 +25,8 @@ def changed_text(text: str, changes: Sequence[ValueChange]) -> str:
     """
     for change in changes:
         due = _with(read_text(text, Path(), "robot file").values, change)
-        text = _applied(text, _edit(text, change))
+        begins, ends, new = _edit(text, change)
+        text = text[:begins] + new + text[ends:]
         if read_text(text, Path(), "robot file").values != due:
             raise CalibrationError(
                 f"cannot put '{'.'.join(change.key)}: {change.after}' in safely; write it there by hand"
@@ -54,11 +46,8 @@ def _with(values: object, change: ValueChange) -> object:
     return values | {key: _with(values.get(key), change._replace(key=tuple(below)))}
 
 
-def _applied(text: str, edit: Edit) -> str:
-    return text[: edit.begins] + edit.text + text[edit.ends :]
-
-
-def _edit(text: str, change: ValueChange) -> Edit:
+def _edit(text: str, change: ValueChange) -> tuple[int, int, str]:
+    """Return where the characters begin and end that a change replaces, and the new ones."""
     node = yaml.compose(text, Loader=yaml.SafeLoader)
     *blocks, last = change.key
     for key in blocks:
@@ -69,11 +58,15 @@ def _edit(text: str, change: ValueChange) -> Edit:
         )
     present = _value(node, last)
     if present is not None:
-        return Edit(present.start_mark.index, present.end_mark.index, change.after)
+        return present.start_mark.index, present.end_mark.index, change.after
     end = _end(node.value[-1][1])
     if node.flow_style:
-        return Edit(end, end, f", {last}: {change.after}")
-    return _new_line(text, node, end, f"{last}: {change.after}")
+        return end, end, f", {last}: {change.after}"
+    indent = " " * node.value[0][0].start_mark.column
+    newline = "\r\n" if "\r\n" in text else "\n"
+    rest = re.compile(r"[^\r\n]*").match(text, end)
+    at = end if rest is None else rest.end()
+    return at, at, f"{newline}{indent}{last}: {change.after}"
 
 
 def _value(node: yaml.Node | None, key: str) -> yaml.Node | None:
@@ -87,15 +80,6 @@ def _end(node: yaml.Node) -> int:
         last = node.value[-1]
         return _end(last[1] if isinstance(last, tuple) else last)
     return int(node.end_mark.index)
-
-
-def _new_line(text: str, block: yaml.MappingNode, end: int, line: str) -> Edit:
-    """Return the edit that puts a line behind the one in which a block ends, indented as its first key."""
-    indent = " " * block.value[0][0].start_mark.column
-    newline = "\r\n" if "\r\n" in text else "\n"
-    rest = re.compile(r"[^\r\n]*").match(text, end)
-    at = end if rest is None else rest.end()
-    return Edit(at, at, f"{newline}{indent}{line}")
 
 
 def write(path: Path, changes: Sequence[ValueChange]) -> Path:

@@ -1,9 +1,9 @@
 """A calibration from begin to end: measured on the bench or on the robot, recorded, drawn, put into the file."""
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from contextlib import closing
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -29,7 +29,7 @@ class CalibrationOutcome(NamedTuple):
     """What was found, where (``bench, seed 3``), and on the bench how it compares with the truth."""
 
     found: Findings
-    host: str
+    where: str
     truth: tuple[str, ...] = ()
 
 
@@ -41,15 +41,11 @@ def calibrate(order: Order, drivetrain: Drivetrain, assistant: Assistant, robot:
     """
     if not SIDES[0] <= order.side <= SIDES[1]:
         raise CalibrationError(f"a square of {order.side:g} m: its side lies between {SIDES[0]:g} m and {SIDES[1]:g} m")
-    steps: dict[str, tuple[Callable[..., Any], Callable[..., Findings]]] = {
-        "drive": (partial(drive.measure, side=order.side), drive.findings),
-        "heading": (heading.measure, heading.findings),
-        "range": (range.measure, range.findings),
-        "gripper": (gripper.measure, gripper.findings),
-        "latency": (camera_latency.measure, camera_latency.findings),
-    }
-    measure, findings = steps[order.what]
-    return findings(measure(drivetrain, assistant, robot), robot)
+    if order.what == "drive":
+        return drive.findings(drive.measure(drivetrain, assistant, robot, order.side), robot)
+    part: Any = {"heading": heading, "range": range, "gripper": gripper, "latency": camera_latency}[order.what]
+    findings: Findings = part.findings(part.measure(drivetrain, assistant, robot), robot)
+    return findings
 
 
 def practise(order: Order, robot: Robot, bench: BenchFile, seed: int) -> CalibrationOutcome:
@@ -60,14 +56,11 @@ def practise(order: Order, robot: Robot, bench: BenchFile, seed: int) -> Calibra
         LoadError: a user's own driver cannot be had.
     """
     stage = practice_bench(bench, robot, seed)
-    drivetrain = BenchDrivetrain(stage)
-    try:
+    with closing(BenchDrivetrain(stage)) as drivetrain:
         found = calibrate(order, drivetrain, BenchAssistant(stage), robot)
-    finally:
-        drivetrain.close()
-    host = f"{bench.bench}, seed {seed}"
+    where = f"{bench.bench}, seed {seed}"
     if order.what != "drive":
-        return CalibrationOutcome(found, host)
+        return CalibrationOutcome(found, where)
     truth = true_geometry(stage)
     left, right, track = found.data["metres_per_count_left_right_and_track_m"]["after"]
     line = (
@@ -75,7 +68,7 @@ def practise(order: Order, robot: Robot, bench: BenchFile, seed: int) -> Calibra
         f"wheels {truth.right / truth.left:.5f} (found {_percent(right / left * truth.left / truth.right)}), "
         f"travel for one count (found {_percent((left + right) / (truth.left + truth.right))})"
     )
-    return CalibrationOutcome(found, host, (line,))
+    return CalibrationOutcome(found, where, (line,))
 
 
 def _percent(factor: float) -> str:
@@ -104,12 +97,12 @@ def keep(outcome: CalibrationOutcome, order: Order, path: Path) -> list[Path]:
     record = {
         "calibration": order.what,
         "at": datetime.now(UTC).isoformat(timespec="seconds"),
-        "host": outcome.host,
+        "host": outcome.where,
         "changes": [change._asdict() for change in found.changes],
         "told": (*found.lines, *outcome.truth),
         "measured": found.data,
     }
     path.write_text(json.dumps(record, indent=1, default=float) + "\n", "utf-8")
-    title = f"{order.what}: {outcome.host}"
+    title = f"{order.what}: {outcome.where}"
     picture = plots.draw(found.plots, title, path.with_suffix(".png")) if found.plots else None
     return [path] if picture is None else [path, picture]

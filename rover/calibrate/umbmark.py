@@ -10,7 +10,7 @@ import math
 from typing import NamedTuple
 
 
-class Correction(NamedTuple):
+class SquareCorrection(NamedTuple):
     """What a square says.
 
     Attributes:
@@ -26,7 +26,7 @@ class Correction(NamedTuple):
     wheels: float
 
 
-def correction(x_clockwise: float, x_counter_clockwise: float, side: float, track: float) -> Correction:
+def correction(x_clockwise: float, x_counter_clockwise: float, side: float, track: float) -> SquareCorrection:
     """Return what the mean return errors along x (m) of a square with a ``side`` (m) say of a base with a ``track``.
 
     The track is the one in use, in which wheel travel and heading change are related (m).
@@ -42,7 +42,7 @@ def correction(x_clockwise: float, x_counter_clockwise: float, side: float, trac
     if abs(beta) > 1e-12:
         radius = (side / 2.0) / math.sin(beta / 2.0)
         wheels = (radius + track / 2.0) / (radius - track / 2.0)
-    return Correction(alpha, beta, (math.pi / 2.0) / (math.pi / 2.0 - alpha), wheels)
+    return SquareCorrection(alpha, beta, (math.pi / 2.0) / (math.pi / 2.0 - alpha), wheels)
 
 
 def wheel_scales(ratio: float) -> tuple[float, float]:

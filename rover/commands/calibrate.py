@@ -15,7 +15,7 @@ from rover.calibrate.looking import live_frame, pictures_needed
 from rover.calibrate.onboard import on_the_robot
 from rover.calibrate.person import HumanAssistant
 from rover.commands import options
-from rover.commands.given_robot import robot_at_hand
+from rover.commands.given_files import robot_at_hand
 from rover.commands.output import new_record, person_at_terminal, writing
 from rover.errors import UserError
 from rover.files.load import Loaded, load
@@ -89,7 +89,7 @@ def _camera_findings(robot: Robot, path: Path, pictures: Path | None, person: Pe
 
 def _is_to_be_written(robot: Path, outcome: session.CalibrationOutcome, person: Person) -> bool:
     """Ask whether the robot file is to be written; who does not answer wants it as it was."""
-    if outcome.host != ON_THE_ROBOT:
+    if outcome.where != ON_THE_ROBOT:
         click.echo("these are the values of the bench's robot, not of a real one")
     try:
         is_to_be = person.ask(f"put the values into {robot}? Type yes [no]:") == "yes"

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from rover.commands import options
-from rover.commands.given_robot import robot_at_hand
+from rover.commands.given_files import robot_at_hand
 from rover.commands.output import new_record
 from rover.errors import UserError
 from rover.session.by_hand import manual_session

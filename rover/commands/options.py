@@ -1,6 +1,6 @@
 """Options and arguments that several commands take, and what they mean."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -15,23 +15,21 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 def _settings(context: click.Context, option: click.Parameter, texts: Iterable[str]) -> dict[str, Any]:
     """Return the settings given as ``KEY=VALUE``, values read as in a file."""
-    settings = {}
-    for text in texts:
-        name, equals, value = text.partition("=")
-        if not equals or not name or not value:
-            raise UserError(f"--set {text}: write a setting and its value, such as --set near='20 cm'")
-        settings[name.strip()] = read_text(value, Path(), f"--set {name}").values
-    return settings
+    pairs = _pairs(texts, "--set", "a setting and its value, such as --set near='20 cm'")
+    return {name.strip(): read_text(value, Path(), f"--set {name}").values for name, value in pairs}
 
 
 def _ports(context: click.Context, option: click.Parameter, texts: Iterable[str]) -> dict[str, str]:
     """Return the ports given as ``LINK=PATH``, by link."""
-    pairs = {text: text.partition("=") for text in texts}
-    if wrong := next((text for text, (name, _, path) in pairs.items() if not (name and path)), None):
-        raise UserError(
-            f"--port {wrong}: write a link of the robot file and its port, such as --port main=/dev/ttyUSB1"
-        )
-    return {name: path for name, _, path in pairs.values()}
+    return dict(_pairs(texts, "--port", "a link of the robot file and its port, such as --port main=/dev/ttyUSB1"))
+
+
+def _pairs(texts: Iterable[str], option: str, what: str) -> Iterator[tuple[str, str]]:
+    for text in texts:
+        name, _, value = text.partition("=")
+        if not (name and value):
+            raise UserError(f"{option} {text}: write {what}")
+        yield name, value
 
 
 def _allowed(context: click.Context, option: click.Parameter, folders: Iterable[Path]) -> None:
@@ -59,7 +57,7 @@ GUARD = click.option(
     "--guard",
     type=click.Path(path_type=Path, file_okay=False),
     metavar="DIR",
-    help="Folder of the motor guard, one a robot; by default this user's.",
+    help="Folder of this robot's motor guard; by default one of this user's.",
 )
 DRIVERS = click.option(
     "--drivers",

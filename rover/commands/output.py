@@ -1,8 +1,10 @@
 """What several commands say, and where they keep records."""
 
+import json
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 
@@ -28,28 +30,27 @@ class ProgressLine:
 
     def say(self, line: str) -> None:
         """Write another line, below it."""
-        self.end()
+        self.close()
         click.echo(line, err=True)
 
-    def end(self) -> None:
+    def close(self) -> None:
         """Go on below it, if there is one."""
         if self._is_open:
             self._is_open = False
             click.echo(err=True)
 
 
-@contextmanager
-def progress_line() -> Iterator[ProgressLine]:
-    """Yield a progress line that is ended before anything else is said."""
-    line = ProgressLine()
-    try:
-        yield line
-    finally:
-        line.end()
+def show_result(result: Result, remarks: Iterable[str], *, as_json: bool) -> None:
+    """Write how a run ended and what it found, for a person or as JSON; remarks go to standard error."""
+    if as_json:
+        click.echo(json.dumps(asdict(result)))
+    else:
+        _show_to_person(result)
+    for remark in remarks:
+        click.echo(remark, err=True)
 
 
-def show_result(result: Result) -> None:
-    """Write how a run ended, and what it found, as a person reads it."""
+def _show_to_person(result: Result) -> None:
     of = f" of {result.objects}" if result.objects is not None else ""
     click.echo(f"{result.result} ({result.reason}): {result.delivered}{of} delivered in {result.robot_time_s:.0f} s")
     if result.finds:
@@ -77,12 +78,6 @@ def new_record(name: str, ending: str = ".sqlite") -> Path:
     stem = f"{name}-{datetime.now():%Y%m%d-%H%M%S}"
     names = (f"{stem}{'' if number == 0 else f'-{number}'}{ending}" for number in range(1000))
     return next(path for path in map(folder.joinpath, names) if not path.exists())
-
-
-def say_loading(names: Iterable[str]) -> None:
-    """Name the classes of the user's own that are about to be imported."""
-    for name in names:
-        click.echo(f"loading {name}", err=True)
 
 
 @contextmanager

@@ -1,16 +1,15 @@
 """`rover rehearse`."""
 
-import json
-from dataclasses import asdict
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import click
 
 from rover.commands import options
-from rover.commands.given_errand import assembled
+from rover.commands.given_files import assembled
 from rover.commands.main import FAILED
-from rover.commands.output import new_record, progress_line, show_result
+from rover.commands.output import ProgressLine, new_record, show_result
 from rover.session.on_bench import Rehearsal
 
 
@@ -28,13 +27,8 @@ def command(errand: Path, seed: int, settings: dict[str, Any], as_json: bool, **
     """Rehearse an ERRAND on the bench, without the robot."""
     assembly, activities = assembled(errand, settings)
     record = new_record(f"{errand.stem}-seed{seed}")
-    with progress_line() as progress:
+    with closing(ProgressLine()) as progress:
         rehearsal = Rehearsal(assembly, activities, seed, record, **depth)
         result = rehearsal.run(progress.show)
-    if as_json:
-        click.echo(json.dumps(asdict(result)))
-    else:
-        show_result(result)
-    for remark in rehearsal.remarks:
-        click.echo(remark, err=True)
+    show_result(result, rehearsal.remarks, as_json=as_json)
     return 0 if result.result == "done" else FAILED

@@ -1,7 +1,6 @@
 """`rover run`."""
 
-import json
-from dataclasses import asdict
+from contextlib import closing
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -9,8 +8,8 @@ from typing import Any
 import click
 
 from rover.commands import options
-from rover.commands.given_errand import assembled
-from rover.commands.output import new_record, progress_line, show_result
+from rover.commands.given_files import assembled
+from rover.commands.output import ProgressLine, new_record, show_result
 from rover.readiness.start import Start
 from rover.session.on_robot import Console, options_of, run_errand
 
@@ -36,13 +35,8 @@ def command(errand: Path, settings: dict[str, Any], enable_motion: bool, as_json
     assembly, activities = assembled(errand, settings)
     record = new_record(f"{errand.stem}-seed{given['seed']}")
     run_options = options_of(assembly, errand, record, given)
-    with progress_line() as progress:
+    with closing(ProgressLine()) as progress:
         start = partial(Start, say=progress.say, folder=record.parent, enable=enable_motion)
         ended = run_errand(assembly, activities, run_options, Console(start, progress.say, progress.show))
-    if as_json:
-        click.echo(json.dumps(asdict(ended.result)))
-    else:
-        show_result(ended.result)
-    for line in ended.remarks:
-        click.echo(line, err=True)
+    show_result(ended.result, ended.remarks, as_json=as_json)
     return ended.exit_code

@@ -1,22 +1,25 @@
-"""What is looked at before the first motion: with what is expected and what to do. Pure, but for `machine`."""
+"""What is looked at before the first motion: with what is expected and what to do. Pure, but for `computer_state`."""
 
 import shutil
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from rover.devices.battery.keys import BatteryKeys
+from rover.devices.readings import BatteryValue, HeadingValue
 from rover.files.robot import Robot
 from rover.guard.ways_to_zero import ways_to_zero
 from rover.readiness.finding import Finding, Verdict, judged
 from rover.session.clocks import is_synchronised
+from rover.session.motion_start import DeviceStates
 
 DEVICES_WITHIN_S = 10.0
-REST_SHARE = 0.86
+LEAST_SHARE_AT_REST = 0.86
 """A run begins with at least this share of the full battery's voltage: 3.6 V a cell of a lithium-ion one (rule of
 thumb, from memory)."""
 CALIBRATED = 3
-ROOM = 200_000_000
+LEAST_FREE = 200_000_000
 """Bytes; a run of an hour leaves some 50 MB of readings."""
 
 
@@ -28,33 +31,20 @@ class ComputerState:
     synchronised: bool
 
 
-@dataclass(frozen=True)
-class Facts:
-    """What the checks judge.
-
-    Attributes:
-        seconds: how long the devices have been listened to.
-        healthy: families of the devices that are ok.
-        latest: their last values.
-        why: why a device is faulty, by family.
-    """
-
-    robot: Robot
-    seconds: float
-    healthy: frozenset[str]
-    latest: Mapping[str, Any]
-    why: Mapping[str, str]
-    machine: ComputerState
-
-
-def machine(folder: Path) -> ComputerState:
+def computer_state(folder: Path) -> ComputerState:
     """Return what the computer tells, for a record in ``folder``."""
     return ComputerState(shutil.disk_usage(folder).free, is_synchronised())
 
 
-def findings(facts: Facts) -> list[Finding]:
-    """Return all findings; the stop input is tried apart, since that takes a person."""
-    return [*_devices(facts), *_calibration(facts), *_battery(facts), _ways(facts.robot), *_machine(facts.machine)]
+def findings(robot: Robot, devices: DeviceStates, seconds: float, computer: ComputerState) -> list[Finding]:
+    """Return all findings, ``seconds`` after the devices began; the stop input is tried apart: it takes a person."""
+    return [
+        *_devices(robot, devices, seconds),
+        *_calibration(devices.latest.get("heading")),
+        *_battery(robot.devices.battery, devices.latest.get("battery")),
+        _ways(robot),
+        *_computer(computer),
+    ]
 
 
 def is_ready(robot: Robot, healthy: Iterable[str]) -> bool:
@@ -67,15 +57,15 @@ def _reporting(robot: Robot) -> set[str]:
     return set(robot.devices.fitted()) - silent
 
 
-def _devices(facts: Facts) -> Iterable[Finding]:
-    fitted = facts.robot.devices.fitted()
-    for family in sorted(_reporting(facts.robot)):
-        is_healthy = family in facts.healthy
-        silent = facts.why.get(family) or f"no report that is fresh after {facts.seconds:.0f} s"
+def _devices(robot: Robot, devices: DeviceStates, seconds: float) -> Iterable[Finding]:
+    fitted = robot.devices.fitted()
+    for family in sorted(_reporting(robot)):
+        is_healthy = family in devices.healthy
+        silent = devices.why.get(family) or f"no report that is fresh after {seconds:.0f} s"
         yield judged(
-            *(family, is_healthy, _in_words(facts.latest.get(family)) if is_healthy else silent),
+            *(family, is_healthy, _in_words(devices.latest.get(family)) if is_healthy else silent),
             f"reports within {DEVICES_WITHIN_S:.0f} s, none older than {fitted[family].overdue_after:g} s",
-            f"see {_place(family, facts.robot)}; is it connected?",
+            f"see {_place(family, robot)}; is it connected?",
         )
 
 
@@ -98,8 +88,8 @@ def _number(item: object) -> str:
     return f"{item:.4g}" if isinstance(item, float) else str(item)
 
 
-def _calibration(facts: Facts) -> Iterable[Finding]:
-    level = getattr(facts.latest.get("heading"), "calibration", None)
+def _calibration(heading: HeadingValue | None) -> Iterable[Finding]:
+    level = None if heading is None else heading.calibration
     if level is None:
         return
     yield judged(
@@ -109,12 +99,11 @@ def _calibration(facts: Facts) -> Iterable[Finding]:
     )
 
 
-def _battery(facts: Facts) -> Iterable[Finding]:
-    battery, value = facts.robot.devices.battery, facts.latest.get("battery")
+def _battery(battery: BatteryKeys | None, value: BatteryValue | None) -> Iterable[Finding]:
     if battery is None or value is None:
         return
     volts = value.volts + (value.amps or 0.0) * battery.inner_resistance
-    least = REST_SHARE * battery.full
+    least = LEAST_SHARE_AT_REST * battery.full
     advice = "charge it, or put a full one in; is 'full:' of the battery right?"
     yield judged("battery at rest", volts >= least, f"{volts:.2f} V", f"at least {least:.2f} V", advice)
 
@@ -127,9 +116,9 @@ def _ways(robot: Robot) -> Finding:
     )
 
 
-def _machine(found: ComputerState) -> Iterable[Finding]:
-    free, least = f"{found.free / 1e6:.0f} MB", f"at least {ROOM / 1e6:.0f} MB"
-    yield judged("free disk", found.free >= ROOM, free, least, "make room: old records in runs/ can go")
+def _computer(found: ComputerState) -> Iterable[Finding]:
+    free, least = f"{found.free / 1e6:.0f} MB", f"at least {LEAST_FREE / 1e6:.0f} MB"
+    yield judged("free disk", found.free >= LEAST_FREE, free, least, "make room: old records in runs/ can go")
     yield judged(
         *("clock", found.synchronised, "set by another" if found.synchronised else "not synchronised", "synchronised"),
         "nothing depends on it but dates: the record's and those of notices",

@@ -1,9 +1,9 @@
 """Bring-up: each part of the robot is checked by itself, its wheels off the ground, in an order, and reported on."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from rover.events import Note
 from rover.files.load import Loaded
@@ -34,11 +34,11 @@ class Check(NamedTuple):
 
 CHECKS: dict[str, Check] = {
     "link": Check("", False, sensors.check_link),
-    "battery": Check("battery", False, sensors.check_battery),
+    "battery": Check("battery", False, sensors.at_rest("battery", sensors.battery_finding)),
     "stop_input": Check("stop_input", False, check_stop_input),
     "motors": Check("counts", True, check_motors),
     "gripper": Check("gripper", True, check_gripper),
-    "heading": Check("heading", False, sensors.check_heading),
+    "heading": Check("heading", False, sensors.at_rest("heading", sensors.heading_finding)),
     "turn": Check("heading", False, sensors.check_turn),
     "range": Check("range", False, sensors.check_range),
     "camera": Check("camera", False, sensors.check_camera),
@@ -48,21 +48,12 @@ CHECKS: dict[str, Check] = {
 
 @dataclass(frozen=True)
 class BringUpResult:
-    """What bring-up came to."""
+    """What bring-up came to; all of it can be written as JSON."""
 
     robot: str
     as_expected: bool
     findings: tuple[Finding, ...]
     record: str
-
-    def as_json(self) -> dict[str, Any]:
-        """Return what JSON can hold."""
-        return asdict(self) | {"findings": [finding.as_json() for finding in self.findings]}
-
-
-def chosen(only: Sequence[str]) -> list[str]:
-    """Return the checks to make, in their order; all of them where none is named."""
-    return [name for name in CHECKS if name in only] if only else list(CHECKS)
 
 
 def is_off_the_ground(person: Person) -> bool:
@@ -101,7 +92,7 @@ def bring_up(
         stand = RobotOnStand(loaded, session, person)
         for name in names:
             findings.append(_finding(name, stand))
-            session.record(Note("check", f"{name}: {findings[-1].verdict.value}: {findings[-1].measured}"))
+            session.record(Note("check", f"{name}: {findings[-1].verdict}: {findings[-1].measured}"))
             show(findings[-1])
     as_expected = all(finding.verdict is not Verdict.OTHERWISE for finding in findings)
     return BringUpResult(loaded.model.robot, as_expected, tuple(findings), str(record))
@@ -113,8 +104,8 @@ def _finding(name: str, stand: RobotOnStand) -> Finding:
     if name == "link" and not session.devices.links:
         return not_tried(name, "the robot has no serial link", "lines")
     if family and getattr(stand.robot.devices, family) is None:
-        wire_one = ("wire a normally closed stop, and name its pin in the robot file",)
-        return not_tried(name, "the robot file has none", "", *(wire_one if family == "stop_input" else ()))
+        wire_one = ["wire a normally closed stop, and name its pin in the robot file"] * (family == "stop_input")
+        return not_tried(name, "the robot file has none", "", *wire_one)
     if family in simulated_in(stand.robot):
         return not_tried(name, "its driver in the robot file is 'simulated'", "", "name a real driver")
     try:

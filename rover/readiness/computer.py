@@ -16,7 +16,7 @@ MAY_BE_OPENED = "may be opened"
 
 def survey() -> list[Finding]:
     """Return all findings about this computer. Opens no port and moves nothing."""
-    return [*_versions(), *_extras(), *_ports(), *_cameras(), _pins()]
+    return [*_versions(), *(_extra(*each) for each in EXTRAS.items()), *_ports(), *_cameras(), _pins()]
 
 
 def _versions() -> list[Finding]:
@@ -40,15 +40,9 @@ def _optional(name: str, fits: bool, measured: str, expected: str, advice: str) 
     return judged(name, fits, measured, expected, advice, otherwise=Verdict.NOTED)
 
 
-def _extras() -> list[Finding]:
-    versions = {extra: _version(package) for extra, package in EXTRAS.items()}
-    return [
-        _optional(
-            *(f"extra {extra}", version is not None, version or "not installed", "where it is used"),
-            f"pip install 'rover[{extra}]'",
-        )
-        for extra, version in versions.items()
-    ]
+def _extra(extra: str, package: str) -> Finding:
+    version, advice = _version(package), f"pip install 'rover[{extra}]'"
+    return _optional(f"extra {extra}", version is not None, version or "not installed", "where it is used", advice)
 
 
 def _ports() -> list[Finding]:

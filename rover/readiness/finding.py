@@ -1,12 +1,11 @@
 """What one check found, for `rover check`, the start of a run and bring-up; as a table, in long form, and as JSON."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from enum import Enum
-from typing import Any
+from dataclasses import dataclass
+from enum import StrEnum
 
 
-class Verdict(Enum):
+class Verdict(StrEnum):
     """What a check came to. ``NOTED`` is not as expected either, but in nobody's way."""
 
     AS_EXPECTED = "as expected"
@@ -61,10 +60,6 @@ class Finding:
     changes: tuple[Correction, ...] = ()
     alternatives: tuple[Correction, ...] = ()
 
-    def as_json(self) -> dict[str, Any]:
-        """Return what JSON can hold."""
-        return asdict(self) | {"verdict": self.verdict.value}
-
     def in_full(self) -> str:
         """Return lines for a person, one for each thing that there is to say."""
         rows = [
@@ -76,7 +71,7 @@ class Finding:
             *(("try", advice) for advice in self.advice),
         ]
         lines = [f"    {name:<9} {text}" for name, text in rows if text]
-        return "\n".join([f"{self.check:<13} {self.verdict.value}", *lines])
+        return "\n".join([f"{self.check:<13} {self.verdict}", *lines])
 
 
 def judged(

@@ -61,7 +61,7 @@ def check_gripper(stand: RobotOnStand) -> Finding:
     assert gripper is not None
     stand.permit()
     rest = amps_of(stand.session.watch(SETTLE_S))
-    ends = [_end(stand, JawsEnd("closed", 0.0), rest), _end(stand, JawsEnd("open", 1.0), rest)]
+    ends = [_end(stand, JawsEnd(*end), gripper.travel_time, rest) for end in (("closed", 0.0), ("open", 1.0))]
     measured = "; ".join(map(str, ends))
     if any(end.fits is None for end in ends):
         return not_tried("gripper", f"moved, and nobody looked ({measured})", EXPECTED)
@@ -74,10 +74,8 @@ def check_gripper(stand: RobotOnStand) -> Finding:
     )
 
 
-def _end(stand: RobotOnStand, end: JawsEnd, rest: float | None) -> JawsEnd:
+def _end(stand: RobotOnStand, end: JawsEnd, travel_s: float, rest: float | None) -> JawsEnd:
     """Send the jaws to an end, and return how they stand there, beside the current (A) at rest."""
-    gripper = stand.robot.devices.gripper
-    travel_s = 1.0 if gripper is None else gripper.travel_time
     stand.session.watch(travel_s, lambda now_ns: stand.hold_jaws(end.wanted))
     readings = stand.session.watch(1.0, lambda now_ns: stand.hold_jaws(end.wanted))
     stand.see_that_it_runs()

@@ -16,7 +16,7 @@ class Person:
     """Asks questions and takes lines as answers.
 
     While an answer is awaited ``meanwhile`` is called again and again; it may wait a little, and should. Without one
-    nothing else is done.
+    nothing else is done. Every question raises `NobodyAnswersError` where the input has ended.
 
     Args:
         descriptor: to read from.
@@ -33,11 +33,7 @@ class Person:
         self._say(f"{line}\n")
 
     def ask(self, question: str, meanwhile: Callable[[], object] | None = None) -> str:
-        """Return the line that is typed, without the spaces around it.
-
-        Raises:
-            NobodyAnswersError: the input has ended.
-        """
+        """Return the line that is typed, without the spaces around it."""
         self._say(f"{question} ")
         while b"\n" not in self._typed:
             if meanwhile is not None:
@@ -48,11 +44,7 @@ class Person:
         return line.decode(errors="replace").strip()
 
     def choose(self, question: str, choices: Sequence[str], meanwhile: Callable[[], object] | None = None) -> str:
-        """Return one of the choices; its first letters will do.
-
-        Raises:
-            NobodyAnswersError: the input has ended.
-        """
+        """Return one of the choices; its first letters will do."""
         while True:
             answer = self.ask(f"{question} [{'/'.join(choices)}]", meanwhile).lower()
             found = [choice for choice in choices if answer and choice.startswith(answer)]
@@ -65,24 +57,8 @@ class Person:
         dimension: Dimension,
         check: Callable[[float], object] = float,
         meanwhile: Callable[[], object] | None = None,
-    ) -> float:
-        """Return a quantity (SI), asked for until it has its unit and ``check`` raises no `UserError`.
-
-        Raises:
-            NobodyAnswersError: the input has ended.
-        """
-        while (value := self.quantity_if_any(question, dimension, check, meanwhile)) is None:
-            pass
-        return value
-
-    def quantity_if_any(
-        self,
-        question: str,
-        dimension: Dimension,
-        check: Callable[[float], object] = float,
-        meanwhile: Callable[[], object] | None = None,
     ) -> float | None:
-        """As `quantity`; None where nothing but Enter is typed."""
+        """Return a quantity (SI), asked for until ``check`` raises no `UserError`; None where only Enter is typed."""
         while answer := self.ask(question, meanwhile):
             try:
                 value = parse_as(answer, dimension)

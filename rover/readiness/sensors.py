@@ -1,7 +1,7 @@
 """The checks of links and sensors: first what a person is asked for, then how readings of a few seconds are judged."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from statistics import median
@@ -32,7 +32,7 @@ TURN_EXPECTED = "+90 deg (to the left, counter-clockwise)"
 
 def check_link(stand: RobotOnStand) -> Finding:
     """Look at the serial links: do whole sentences come, and who sends them?"""
-    counts, links = stand.lines_at_rest(), stand.session.devices.links.values()
+    counts, links = stand.at_rest.lines, stand.session.devices.links.values()
     heard = [f"{name}: {lines / REST_S:.0f} lines a second, {bad} damaged" for name, (lines, bad) in counts.items()]
     heard += [link.identity.firmware for link in links if link.identity is not None]
     return judged(
@@ -42,22 +42,14 @@ def check_link(stand: RobotOnStand) -> Finding:
     )
 
 
-def check_battery(stand: RobotOnStand) -> Finding:
-    """Look at the voltage at rest."""
-    assert stand.robot.devices.battery is not None
-    return battery_finding(stand.at_rest(), stand.robot.devices.battery)
-
-
-def check_heading(stand: RobotOnStand) -> Finding:
-    """Look at the heading's rate, losses and calibration."""
-    assert stand.robot.devices.heading is not None
-    return heading_finding(stand.at_rest(), stand.robot.devices.heading)
+def at_rest(family: str, judge: Callable[[Sequence[TimedReading], Any], Finding]) -> Callable[[RobotOnStand], Finding]:
+    """Return the check of a device by its readings at rest, which ``judge`` takes with its keys of the robot file."""
+    return lambda stand: judge(stand.at_rest.readings, getattr(stand.robot.devices, family))
 
 
 def check_camera(stand: RobotOnStand) -> Finding:
     """Look at the camera's frames."""
-    assert stand.robot.devices.camera is not None
-    finding = camera_finding(stand.at_rest(), stand.robot.devices.camera)
+    finding = at_rest("camera", camera_finding)(stand)
     trouble = stand.session.devices.drivers.trouble("camera")
     return replace(finding, verdict=Verdict.OTHERWISE, mistakes=(trouble,)) if trouble else finding
 
@@ -79,9 +71,9 @@ def check_range(stand: RobotOnStand) -> Finding:
     """Hold the range finder against a ruler."""
     assert stand.robot.devices.range is not None
     if stand.person is None:
-        return range_finding(stand.at_rest(), stand.robot.devices.range, None)
+        return range_finding(stand.at_rest.readings, stand.robot.devices.range, None)
     question = "Put a box before the range finder. How far is it from the sensor's face by the ruler, such as 50 cm?"
-    ruler_m = stand.person.quantity_if_any(question, LENGTH, meanwhile=stand.session.step)
+    ruler_m = stand.person.quantity(question, LENGTH, meanwhile=stand.session.step)
     return range_finding(stand.session.watch(REST_S), stand.robot.devices.range, ruler_m)
 
 
@@ -185,12 +177,8 @@ def battery_finding(readings: Sequence[TimedReading], battery: BatteryKeys) -> F
     low, high = EMPTY_SHARE * battery.full, FULL_SHARE * battery.full
     volts = values[-1].volts if values else math.nan
     return judged(
-        *(
-            "battery",
-            low <= volts <= high,
-            f"{volts:.2f} V" if values else "no reading",
-            f"{low:.1f} V to {high:.1f} V",
-        ),
+        *("battery", low <= volts <= high, f"{volts:.2f} V" if values else "no reading"),
+        f"{low:.1f} V to {high:.1f} V",
         "charge the battery; measure it with a meter: if that reads otherwise, correct 'divider:' or 'scale:', "
         "and see that 'full:' is your battery's full voltage",
     )

@@ -1,7 +1,8 @@
 """The robot on its stand: driven through the guard with its wheels in the air, a person beside it or nobody."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from functools import cached_property
+from typing import Any, NamedTuple
 
 from rover.files.load import Loaded
 from rover.files.robot import Robot
@@ -18,6 +19,13 @@ class NotPermittedError(Exception):
     """Motion is not permitted; the message says why."""
 
 
+class AtRest(NamedTuple):
+    """What came in from a robot at rest: readings, and by link (lines, damaged ones)."""
+
+    readings: list[TimedReading]
+    lines: Mapping[str, tuple[int, int]]
+
+
 class RobotOnStand:
     """A robot whose devices are at work.
 
@@ -30,23 +38,18 @@ class RobotOnStand:
     def __init__(self, loaded: Loaded[Robot], session: ManualSession, person: Person | None) -> None:
         self.robot, self._source = loaded.model, loaded.source
         self.session, self.person = session, person
-        self._at_rest: list[TimedReading] | None = None
-        self._lines: dict[str, tuple[int, int]] = {}
 
-    def at_rest(self) -> list[TimedReading]:
-        """Return what came in during a few seconds at rest; they are waited for once."""
-        if self._at_rest is None:
-            self.session.poll()
-            before = self._line_counts()
-            self._at_rest = self.session.watch(REST_S)
-            after = self._line_counts()
-            self._lines = {name: (after[name][0] - before[name][0], after[name][1] - before[name][1]) for name in after}
-        return self._at_rest
-
-    def lines_at_rest(self) -> Mapping[str, tuple[int, int]]:
-        """Return (lines, damaged ones) that came in during the seconds at rest, by link."""
-        self.at_rest()
-        return self._lines
+    @cached_property
+    def at_rest(self) -> AtRest:
+        """What came in during a few seconds at rest; they are waited for once."""
+        self.session.poll()
+        before = self._line_counts()
+        readings = self.session.watch(REST_S)
+        lines = {
+            name: (lines - before[name][0], damaged - before[name][1])
+            for name, (lines, damaged) in self._line_counts().items()
+        }
+        return AtRest(readings, lines)
 
     def _line_counts(self) -> dict[str, tuple[int, int]]:
         return {
@@ -69,11 +72,7 @@ class RobotOnStand:
         self.see_that_it_runs()
 
     def see_that_it_runs(self) -> None:
-        """Raise if motion is not permitted.
-
-        Raises:
-            NotPermittedError: with the cause.
-        """
+        """Raise `NotPermittedError` with the cause if motion is not permitted."""
         state = self.session.state
         if not self.session.is_running:
             raise NotPermittedError("the guard is silent" if state is None else state.cause or state.note)

@@ -1,10 +1,10 @@
 """From power-up to permitted motion: devices looked at, the stop input tried, and a person's deliberate word."""
 
-from enum import Enum
+from enum import StrEnum
 from pathlib import Path
 
 from rover.guard.protocol import Phase
-from rover.readiness.before_start import DEVICES_WITHIN_S, Facts, StopTrial, findings, is_ready, machine
+from rover.readiness.before_start import DEVICES_WITHIN_S, StopTrial, computer_state, findings, is_ready
 from rover.readiness.finding import Verdict, table
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RobotDevices, RunError
@@ -19,7 +19,7 @@ HOW_TO_ENABLE = (
 )
 
 
-class Stage(Enum):
+class Stage(StrEnum):
     """How far the start has come."""
 
     CHECKING = "looking at the devices"
@@ -37,13 +37,10 @@ class Start:
         say: shows the person a line.
         folder: where the record is.
         enable: motion has been enabled already, on the command line.
-
-    Attributes:
-        stage: how far it has come.
     """
 
     def __init__(self, devices: RobotDevices, terminal: Terminal, say: Say, folder: Path, *, enable: bool) -> None:
-        self.stage = Stage.CHECKING
+        self._stage = Stage.CHECKING
         self._robot, self._client = devices.robot, devices.client
         self._terminal, self._say, self._folder, self._enable = terminal, say, folder, enable
         self._trial = StopTrial()
@@ -53,60 +50,54 @@ class Start:
     @property
     def is_over(self) -> bool:
         """Motion has been enabled."""
-        return self.stage is Stage.ENABLED
+        return self._stage is Stage.ENABLED
 
     @property
     def status(self) -> str:
         """What is being done or waited for."""
-        return str(self.stage.value)
+        return self._stage.value
 
     def advance(self, now_ns: int, devices: DeviceStates, watch: GuardWatch) -> None:
         """Do what is due in a step.
 
         Raises:
-            RunError: something is not in order; all rows have been shown.
-        """
-        self._began_ns = now_ns if self._began_ns is None else self._began_ns
-        match self.stage:
-            case Stage.CHECKING:
-                seconds, found = (now_ns - self._began_ns) * 1e-9, machine(self._folder)
-                self.look(Facts(self._robot, seconds, devices.healthy, devices.latest, devices.why, found))
-            case Stage.TRYING_STOP:
-                self.see_stop_input(devices.latest["stop_input"].closed)
-            case Stage.WAITING:
-                self.listen(now_ns)
-            case Stage.ENABLED:
-                self.confirm(watch, now_ns)
-
-    def look(self, facts: Facts) -> None:
-        """Judge what is known of the devices, once all are ok or their time is over; to be called while `CHECKING`.
-
-        Raises:
             RunError: something is not in order; all findings have been shown.
         """
-        if not is_ready(facts.robot, facts.healthy) and facts.seconds < DEVICES_WITHIN_S:
+        self._began_ns = now_ns if self._began_ns is None else self._began_ns
+        match self._stage:
+            case Stage.CHECKING:
+                self._judge(devices, (now_ns - self._began_ns) * 1e-9)
+            case Stage.TRYING_STOP:
+                self._see_stop_input(devices.latest["stop_input"].closed)
+            case Stage.WAITING:
+                self._enable_at_word(now_ns)
+            case Stage.ENABLED:
+                self._see_that_it_runs(watch, now_ns)
+
+    def _judge(self, devices: DeviceStates, seconds: float) -> None:
+        """Judge what is known of the devices, once all are ok or their time is over."""
+        if not is_ready(self._robot, devices.healthy) and seconds < DEVICES_WITHIN_S:
             return
-        found = findings(facts)
+        found = findings(self._robot, devices, seconds, computer_state(self._folder))
         for line in table(found):
             self._say(line)
         bad = [finding.check for finding in found if finding.verdict is Verdict.OTHERWISE]
         if bad:
             raise RunError(f"not in order: {', '.join(bad)}; nothing was moved")
-        if facts.robot.devices.stop_input is not None:
-            self.stage = Stage.TRYING_STOP
+        if self._robot.devices.stop_input is not None:
+            self._stage = Stage.TRYING_STOP
             self._say("try the stop input: press the stop, then release it")
         else:
-            self._wait_for_word()
+            self._ask_for_word()
 
-    def see_stop_input(self, closed: bool) -> None:
-        """Take a report of the stop input while `TRYING_STOP`."""
+    def _see_stop_input(self, closed: bool) -> None:
         self._trial.see(closed)
         if self._trial.is_done:
             self._say("stop input: opens and closes, ok")
-            self._wait_for_word()
+            self._ask_for_word()
 
-    def _wait_for_word(self) -> None:
-        self.stage = Stage.WAITING
+    def _ask_for_word(self) -> None:
+        self._stage = Stage.WAITING
         if self._enable:
             return
         self._terminal.forget()
@@ -115,11 +106,10 @@ class Start:
         else:
             self._say(HOW_TO_ENABLE)
 
-    def listen(self, now_ns: int) -> None:
-        """Enable motion at the person's word; to be called while `WAITING`."""
+    def _enable_at_word(self, now_ns: int) -> None:
         if not self._enable and "yes" not in self._terminal.read().lower().split():
             return
-        self.stage, self._enabled_ns = Stage.ENABLED, now_ns
+        self._stage, self._enabled_ns = Stage.ENABLED, now_ns
         state = self._client.state
         # The trial has latched a stop; who tried it and then gives the word, resets it. Any other stop stays.
         if self._trial.is_done and state is not None and state.cause == STOP_INPUT_OPEN:
@@ -130,7 +120,7 @@ class Start:
         if self._terminal.is_there:
             self._say(HELP)
 
-    def confirm(self, watch: GuardWatch, now_ns: int) -> None:
+    def _see_that_it_runs(self, watch: GuardWatch, now_ns: int) -> None:
         """Say so if the guard does not permit motion although it was enabled."""
         if self._enabled_ns is None or now_ns - self._enabled_ns < PERMITTED_WITHIN_NS:
             return

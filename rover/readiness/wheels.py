@@ -78,12 +78,12 @@ def diagnose(robot: Robot, trials: tuple[Trial, Trial]) -> Diagnosis:
     found = Diagnosis()
     least = max(3.0, LEAST_REVOLUTIONS * robot.body.counts_per_rev)
     chains = [chain for trial in trials if (chain := _chain(trial, least, found)) is not None]
-    if _meet(chains):
-        return _meeting(chains, found)
+    if len(chains) == 2 and _note_meeting(chains[0], chains[1], found):
+        return found
     is_seen = any(trial.seen is not None for trial in trials)
-    for setting in _mended(robot, chains):
+    for setting in _to_change(robot, chains):
         found.settings.append(setting)
-        found.mistakes.append(_named(setting, is_seen))
+        found.mistakes.append(_mistake(setting, is_seen))
     if not is_seen:
         found.alternatives += _encoders_instead(robot, chains)
     return found
@@ -160,25 +160,25 @@ def _note_stillness(trial: Trial, counted: tuple[str, ...], found: Diagnosis) ->
         )
 
 
-def _meet(chains: list[_Chain]) -> bool:
-    return len(chains) == 2 and (chains[0].wheel == chains[1].wheel or chains[0].encoder == chains[1].encoder)
-
-
-def _meeting(chains: list[_Chain], found: Diagnosis) -> Diagnosis:
-    """Note that two commands end at one wheel or one encoder, which no swapping mends."""
-    if chains[0].wheel == chains[1].wheel:
-        what, where = f"both motor channels turn the {chains[0].wheel} wheel", "motors at the H-bridge"
+def _note_meeting(one: _Chain, other: _Chain, found: Diagnosis) -> bool:
+    """Tell whether two commands end at one wheel or one encoder, which no swapping mends, and note it."""
+    if one.wheel == other.wheel:
+        what, where = f"both motor channels turn the {one.wheel} wheel", "motors at the H-bridge"
+    elif one.encoder == other.encoder:
+        what, where = f"both wheels are counted by the {one.encoder} encoder", "encoders at their pins"
     else:
-        what, where = f"both wheels are counted by the {chains[0].encoder} encoder", "encoders at their pins"
+        return False
     found.add(f"coupled wiring: {what}", f"check which wires go where: {where}")
-    return found
+    return True
 
 
-def _mended(robot: Robot, chains: list[_Chain]) -> Iterator[Setting]:
+def _to_change(robot: Robot, chains: list[_Chain]) -> Iterator[Setting]:
     """Yield the settings that differ from those in the file, drive first."""
     devices = robot.devices
-    yield from _of_family("drive", devices.drive.options, [_drive_link(chain) for chain in chains])
-    yield from _of_family("counts", devices.counts.options, [_counts_link(chain) for chain in chains])
+    motors = [_Crossing(chain.commanded, chain.wheel, chain.wheel_sign) for chain in chains]
+    encoders = [_Crossing(chain.encoder, chain.wheel, chain.wheel_sign * chain.encoder_sign) for chain in chains]
+    yield from _corrections("drive", devices.drive.options, motors)
+    yield from _corrections("counts", devices.counts.options, encoders)
 
 
 class _Crossing(NamedTuple):
@@ -189,15 +189,7 @@ class _Crossing(NamedTuple):
     agrees: int
 
 
-def _drive_link(chain: _Chain) -> _Crossing:
-    return _Crossing(chain.commanded, chain.wheel, chain.wheel_sign)
-
-
-def _counts_link(chain: _Chain) -> _Crossing:
-    return _Crossing(chain.encoder, chain.wheel, chain.wheel_sign * chain.encoder_sign)
-
-
-def _of_family(family: str, options: Mapping[str, object], channels: list[_Crossing]) -> Iterator[Setting]:
+def _corrections(family: str, options: Mapping[str, object], channels: list[_Crossing]) -> Iterator[Setting]:
     """Yield a family's settings to change. A sign belongs to a channel: it goes along when the sides are swapped."""
     if any(channel.named != channel.is_really for channel in channels):
         yield Setting(family, "swap_sides", not options.get("swap_sides", False))
@@ -208,7 +200,7 @@ def _of_family(family: str, options: Mapping[str, object], channels: list[_Cross
             yield Setting(family, f"reverse_{channel.is_really}", shall_be)
 
 
-def _named(setting: Setting, is_seen: bool) -> str:
+def _mistake(setting: Setting, is_seen: bool) -> str:
     """Return the mistake that a setting mends."""
     motors = "motor" if setting.family == "drive" else "encoder"
     if not is_seen:
@@ -221,4 +213,4 @@ def _named(setting: Setting, is_seen: bool) -> str:
 def _encoders_instead(robot: Robot, chains: list[_Chain]) -> Iterator[Setting]:
     """Yield the settings that mend the same if the wheels turned as commanded after all."""
     crossings = [_Crossing(chain.encoder, chain.commanded, chain.encoder_sign) for chain in chains]
-    return _of_family("counts", robot.devices.counts.options, crossings)
+    return _corrections("counts", robot.devices.counts.options, crossings)

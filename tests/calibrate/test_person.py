@@ -25,7 +25,7 @@ def typed():
 
 
 def test_a_length_is_asked_for_until_it_can_be_meant(typed):
-    person, said = typed("2", "2 kg", "200 mm", "-2 m", "1.985 m")
+    person, said = typed("2", "", "2 kg", "200 mm", "-2 m", "1.985 m")
 
     assert person.length(2.0) == pytest.approx(1.985)
     answers = [line for line in said if not line.startswith("how far")]

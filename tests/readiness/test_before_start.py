@@ -4,11 +4,13 @@ from pathlib import Path
 
 import pytest
 
+from rover.behaviour.vocabulary import Signals
 from rover.devices.readings import BatteryValue, Detections, HeadingValue, WheelCounts
 from rover.files import yaml_source
 from rover.files.robot import Robot
-from rover.readiness.before_start import ComputerState, Facts, StopTrial, findings, is_ready, machine
+from rover.readiness.before_start import ComputerState, StopTrial, computer_state, findings, is_ready
 from rover.readiness.finding import Verdict, table
+from rover.session.motion_start import DeviceStates
 
 CART = Path(__file__).parents[2] / "config/cart.yaml"
 SENSORS = frozenset({"battery", "camera", "counts", "heading", "range"})
@@ -23,11 +25,16 @@ LATEST = {
 SOUND = ComputerState(10**10, True)
 
 
-def rows(healthy=SENSORS, why=None, machine=SOUND, device=None, **latest):
+def rows(healthy=SENSORS, why=None, computer=SOUND, device=None, **latest):
     values = yaml_source.read(CART, CART.name).values
     values["devices"] |= device or {}
     robot = Robot.model_validate(values)
-    return {row.check: row for row in findings(Facts(robot, 10.0, healthy, LATEST | latest, why or {}, machine))}
+    signals = Signals()
+    for family in healthy:
+        setattr(signals, f"{family}_ok", True)
+    devices = DeviceStates(signals)
+    devices.latest, devices.why = LATEST | latest, why or {}
+    return {row.check: row for row in findings(robot, devices, 10.0, computer)}
 
 
 def test_a_robot_in_order_has_no_row_that_is_not():
@@ -73,12 +80,12 @@ def test_a_drive_that_the_guard_does_not_hold_has_no_way_to_zero():
 
 
 def test_a_full_disk_is_in_the_way_and_a_clock_is_not():
-    found = rows(machine=ComputerState(10**6, False))
+    found = rows(computer=ComputerState(10**6, False))
     assert (found["free disk"].verdict, found["clock"].verdict) == (Verdict.OTHERWISE, Verdict.NOTED)
 
 
-def test_this_machine_tells_of_itself(tmp_path):
-    assert machine(tmp_path).free > 0
+def test_this_computer_tells_of_itself(tmp_path):
+    assert computer_state(tmp_path).free > 0
 
 
 def test_what_never_reports_is_not_waited_for():

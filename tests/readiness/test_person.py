@@ -38,14 +38,14 @@ def test_the_first_letters_of_a_choice_will_do_if_they_tell_it_from_the_others(t
 
 
 def test_a_quantity_is_asked_for_until_it_has_its_unit(typed):
-    person, said = typed("2", "", "2 kg", "20 cm")
+    person, said = typed("2", "2 kg", "20 cm")
     assert person.quantity("How far?", LENGTH) == pytest.approx(0.2)
     assert ["unit" in line for line in said if line != "How far? "] == [True, False]
 
 
 def test_a_quantity_may_be_left_out(typed):
     person, _ = typed("2", "")
-    assert person.quantity_if_any("How far?", LENGTH) is None
+    assert person.quantity("How far?", LENGTH) is None
 
 
 def test_the_end_of_the_input_is_told_with_what_to_do_instead(typed):

@@ -30,7 +30,7 @@ SETTINGS = st.fixed_dictionaries({key: st.booleans() for key in KEYS})
 GOOD = (Trial("left", (400, 0)), Trial("right", (0, 410)))
 
 
-class Knowledge:
+class TrueWiring:
     """The true wiring: which wheel a channel turns and counts, and which way, as settings that would mend it."""
 
     def __init__(self, motors: dict[str, bool], encoders: dict[str, bool]) -> None:
@@ -65,7 +65,7 @@ def test_nothing_is_wrong_with_a_robot_that_is_right():
 @given(SETTINGS, SETTINGS, SETTINGS, SETTINGS)
 def test_the_changes_mend_every_swap_of_channels_and_signs(motors, encoders, drive, counts):
     """Whatever is wired which way, and whatever the file says of it."""
-    wiring = Knowledge(motors, encoders)
+    wiring = TrueWiring(motors, encoders)
     found = diagnose(robot_with(drive, counts), wiring.trials(robot_with(drive, counts)))
     robot = mended(drive, counts, found.settings)
     trials = wiring.trials(robot)
@@ -76,7 +76,7 @@ def test_the_changes_mend_every_swap_of_channels_and_signs(motors, encoders, dri
 
 @given(SETTINGS, SETTINGS, SETTINGS, SETTINGS)
 def test_without_a_person_either_way_of_mending_makes_counts_follow_commands(motors, encoders, drive, counts):
-    wiring = Knowledge(motors, encoders)
+    wiring = TrueWiring(motors, encoders)
     found = diagnose(robot_with(drive, counts), wiring.trials(robot_with(drive, counts), is_seen=False))
     for settings in (found.settings, found.alternatives):
         robot = mended(drive, counts, settings)

@@ -1,0 +1,44 @@
+"""The files that a command is given, loaded as its options say; what is imported for them is said."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rover.activities.activity import Activity
+from rover.files.load import Loaded, load
+from rover.files.robot import Robot
+from rover.session.assembly import Assembly, loads, user_drivers, with_user_activities
+from rover.session.hardware import with_ports
+
+
+def assembled(errand: Path, settings: Mapping[str, Any]) -> tuple[Assembly, Mapping[str, type[Activity]]]:
+    """Return an errand with all that it names, and the activities; warnings are said.
+
+    Raises:
+        UserError: there are mistakes, or an activity cannot be imported.
+    """
+    assembly, activities = with_user_activities(errand, settings)
+    for warning in assembly.warnings:
+        click.echo(str(warning), err=True)
+    _say_loading(loads(assembly))
+    return assembly, activities
+
+
+def robot_at_hand(robot: Path, ports: Mapping[str, str]) -> Loaded[Robot]:
+    """Return a robot file with other ports for some of its links.
+
+    Raises:
+        UserError: the file has mistakes, or no such link.
+    """
+    loaded = load(robot, "robot")
+    loaded = replace(loaded, model=with_ports(loaded.model, ports))
+    _say_loading(user_drivers(loaded.model))
+    return loaded
+
+
+def _say_loading(names: Iterable[str]) -> None:
+    for name in names:
+        click.echo(f"loading {name}", err=True)

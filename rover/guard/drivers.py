@@ -1,43 +1,16 @@
-"""The runtime's drivers of what the guard holds: wheels, jaws, stop input. All send by one way."""
+"""The runtime's drivers of what the guard holds: jaws and stop input, beside the wheels of `client`, which send."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.devices.gripper import co_processor, servo_pins
 from rover.devices.protocols import DriverContext
-from rover.devices.readings import DriveCommand, JawsCommand, Reading, StopInputValue
-from rover.guard.client import GuardClient
+from rover.devices.readings import JawsCommand, Reading, StopInputValue
+from rover.guard.client import GuardClient, Wheels
 from rover.guard.in_process import GuardThread
 from rover.guard.settings import GuardSettings
 from rover.guard.ways_to_zero import CO_PROCESSOR
 from rover.quantities import clamp
-
-TakesCommands = GuardClient | GuardThread
-"""Where commands go: to the guard, or in a wired rehearsal to its output in a thread."""
-_LAST_WORD_NS = 250_000_000
-
-
-class Wheels:
-    """The drive. The jaws' pulse goes along with each command, so apply the jaws' command first where both change."""
-
-    def __init__(self, guard: TakesCommands) -> None:
-        self._guard = guard
-        self._sequence = 0
-        self._pulse: tuple[int, int] | None = None
-
-    def carry(self, pulse_us: int, expires_ns: int) -> None:
-        """Let the next commands take a servo pulse (us; 0: limp) along, until it expires."""
-        self._pulse = (pulse_us, expires_ns)
-
-    def apply(self, command: DriveCommand, now_ns: int) -> None:
-        """Send a command; the guard refuses what has expired by then."""
-        self._sequence = command.sequence
-        is_fresh = self._pulse is not None and now_ns < self._pulse[1]
-        self._guard.command(command, self._pulse[0] if self._pulse is not None and is_fresh else None)
-
-    def close(self) -> None:
-        """Tell the wheels to stand still."""
-        self._guard.command(DriveCommand(0.0, 0.0, self._sequence + 1, self._guard.now_ns() + _LAST_WORD_NS))
 
 
 class ServoPulses:
@@ -125,7 +98,9 @@ class StopInput:
         """Do nothing: the guard holds the pin."""
 
 
-def drivers_by_guard(context: DriverContext, settings: GuardSettings, guard: TakesCommands) -> dict[str, Any]:
+def drivers_by_guard(
+    context: DriverContext, settings: GuardSettings, guard: GuardClient | GuardThread
+) -> dict[str, Any]:
     """Return, by family, the drivers of the wheels and of the jaws as far as the guard holds them."""
     wheels = Wheels(guard)
     gripper = context.robot.devices.gripper

@@ -21,7 +21,6 @@ from rover.guard.callers import Callers, Incoming
 from rover.guard.output import Output
 from rover.guard.permission import Permission
 from rover.guard.pin_output import PinOutput
-from rover.guard.priority import take_priority
 from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State
 from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
@@ -266,5 +265,4 @@ def _wait(descriptors: list[int], patience_ns: int) -> None:
 def main(arguments: list[str]) -> None:
     """Run the guard; ``arguments``: folder, descriptor of the supervisor's socket, session, restarts."""
     folder, descriptor, session, restarts = arguments
-    take_priority()
     run(_assemble(Path(folder), int(descriptor), int(session), int(restarts)))

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from rover.files.robot import Robot
-from rover.guard.channel import GuardError, state_of
+from rover.guard.client import GuardError, state_of
 from rover.guard.protocol import State
 from rover.guard.settings import DEADLINE_NS, LOCK_NAME, LOG_NAME, SETTINGS_NAME, GuardSettings
 from rover.guard.supervisor import take_lock

@@ -4,7 +4,7 @@ import threading
 import time
 from pathlib import Path
 
-from rover.guard.channel import GuardChannel
+from rover.guard.client import GuardChannel
 from rover.guard.protocol import Ask, Received
 from rover.link.port import LinePort
 

@@ -20,7 +20,6 @@ from pathlib import Path
 from typing import Any
 
 from rover.devices.kernel.pwm import silence
-from rover.guard.priority import take_priority
 from rover.guard.settings import LOCK_NAME, SPARE, GuardSettings, load_settings
 
 PATIENCE_NS = 220_000_000
@@ -222,5 +221,4 @@ def take_lock(folder: Path) -> int:
 def main(arguments: list[str]) -> Any:
     """Run the supervisor; ``arguments``: folder, process that starts it."""
     folder, starter = arguments
-    take_priority()
     Supervisor(Path(folder), int(starter)).run()

@@ -13,7 +13,7 @@ from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.files.load import Loaded
 from rover.files.robot import Robot
-from rover.guard.channel import default_folder
+from rover.guard.client import default_folder
 from rover.guard.protocol import Answer, Phase, State
 from rover.session.assembly import texts_of
 from rover.session.hardware import RobotDevices, open_devices, simulated_in

@@ -11,18 +11,17 @@ from rover.activities.activity import Activity
 from rover.activities.registry import specs
 from rover.core import Action, Core, StepReadings, StepRecord
 from rover.events import Event, Note, Stop
-from rover.guard.channel import default_folder
+from rover.guard.client import default_folder
 from rover.guard.protocol import Phase
 from rover.session import loop, saved_state, service
 from rover.session.assembly import Assembly
+from rover.session.clocks import Pace
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RobotDevices, RunError, open_devices, simulated_in, with_ports
 from rover.session.header import robot_header
 from rover.session.interruption import Interruption
 from rover.session.motion_start import NOT_ENABLED, DeviceStates, MakeStart, Say
-from rover.session.operator import OperatorControls
-from rover.session.pacing import Pace
-from rover.session.panel import PanelStatus
+from rover.session.operator import OperatorControls, PanelStatus
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
 from rover.session.saved_state import StateError, StateKeeper
@@ -108,7 +107,8 @@ def run_errand(
     with Interruption() as interruption, ExitStack() as closing:
         closing.callback(service.notify, service.STOPPING)
         devices = closing.enter_context(open_devices(robot, options.guard, assembly.errand.kinds, options.seed))
-        controls = closing.enter_context(OperatorControls(robot.panel, devices.client))
+        controls = OperatorControls(robot.panel, devices.client)
+        closing.callback(controls.close)
         closing.callback(devices.drivers.close)  # the wheels before all else
         if options.saved is not None:
             console.say(BY_THE_MARKER if core.fix_due else FROM_THE_START)

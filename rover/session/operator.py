@@ -1,16 +1,71 @@
-"""The operator's control of a run: keys of a terminal and the start button become requests to guard and core."""
+"""The operator's control of a run: terminal and panel (start button, light, buzzer), requests to guard and core."""
 
 from collections.abc import Sequence
-from types import TracebackType
+from typing import Any, NamedTuple
 
 from rover.core import Action
+from rover.devices.panel.indicator import Indication, Indicator
 from rover.devices.panel.keys import PanelKeys
+from rover.devices.panel.start_button import StartButton
 from rover.guard.client import GuardClient
 from rover.guard.protocol import Phase
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RunError
-from rover.session.panel import OperatorPanel
 from rover.session.terminal import Keys, Terminal
+
+
+class PanelStatus(NamedTuple):
+    """What the indicator tells: each of them may be true, the most urgent is shown."""
+
+    stopped: bool
+    fault: bool
+    held_back: bool
+    waiting: bool
+    moving: bool
+
+
+def indication_of(status: PanelStatus) -> Indication:
+    """Return what the indicator shows."""
+    indications = (Indication.STOPPED, Indication.FAULT, Indication.HELD_BACK, Indication.WAITING, Indication.MOVING)
+    return next(
+        (indication for indication, is_so in zip(indications, status, strict=True) if is_so), Indication.STANDING
+    )
+
+
+class OperatorPanel:
+    """Button and indicator; each may be missing.
+
+    Raises:
+        DeviceError: a pin cannot be had.
+    """
+
+    def __init__(self, panel: PanelKeys) -> None:
+        self._button: Any = None
+        self._indicator: Any = None
+        if panel.start_button is not None:
+            self._button = StartButton(panel.gpio, panel.start_button)
+        try:
+            if panel.light is not None or panel.buzzer is not None:
+                self._indicator = Indicator(panel.gpio, panel.light, panel.buzzer)
+        except OSError:
+            self.close()
+            raise
+
+    def is_pressed(self) -> bool:
+        """Tell whether the start button was pressed since the last call."""
+        return self._button is not None and bool(self._button.presses())
+
+    def show(self, status: PanelStatus, now_ns: int) -> None:
+        """Show the most urgent."""
+        if self._indicator is not None:
+            self._indicator.show(indication_of(status), now_ns)
+
+    def close(self) -> None:
+        """Go dark and let go of the pins; a second call does nothing."""
+        button, indicator, self._button, self._indicator = self._button, self._indicator, None, None
+        for part in (indicator, button):
+            if part is not None:
+                part.close()
 
 
 class OperatorControls:
@@ -34,13 +89,7 @@ class OperatorControls:
         self._keys = Keys()
         self._is_held = False
 
-    def __enter__(self) -> "OperatorControls":
-        """Return itself."""
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def close(self) -> None:
         """Leave the terminal as it was, and the panel dark."""
         self.terminal.close()
         self.panel.close()

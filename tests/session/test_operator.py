@@ -4,7 +4,7 @@ import pytest
 
 from rover.devices.panel.indicator import Indication
 from rover.devices.panel.keys import PanelKeys
-from rover.session.panel import OperatorPanel, PanelStatus, indication_of
+from rover.session.operator import OperatorPanel, PanelStatus, indication_of
 
 QUIET = PanelStatus(stopped=False, fault=False, held_back=False, waiting=False, moving=False)
 

@@ -8,20 +8,20 @@ from rover.devices.protocols import DriverContext
 from rover.devices.readings import JawsCommand, Reading, StopInputValue
 from rover.guard.client import GuardClient, Wheels
 from rover.guard.in_process import GuardThread
+from rover.guard.launch import CO_PROCESSOR
 from rover.guard.settings import GuardSettings
-from rover.guard.ways_to_zero import CO_PROCESSOR
 from rover.quantities import clamp
 
 
-class ServoPulses:
-    """The jaws' pulses: slewed, and limited in how long they push, as by `servo_pins.Gripper`; made by the guard."""
+class ServoJaws:
+    """Jaws whose pulses the guard makes: slewed, and limited in how long they push, as by `servo_pins.Gripper`."""
 
     def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
         self._closed_s, self._open_s = float(options["closed"]), float(options["open"])
-        self.slew = servo_pins.Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
+        self._slew = servo_pins.Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
         self._wheels = wheels
 
-    def send(self, command: JawsCommand, now_ns: int) -> None:
+    def apply(self, command: JawsCommand, now_ns: int) -> None:
         """Move on towards the wanted opening; the pulse goes with the next command to the wheels.
 
         Raises:
@@ -31,46 +31,30 @@ class ServoPulses:
         if target is not None:
             servo_pins.pulse_for(target, self._closed_s, self._open_s)
             target = clamp(target, 0.0, 1.0)
-        self.slew.aim(target, now_ns)
-        opening = self.slew.opening
+        self._slew.aim(target, now_ns)
+        opening = self._slew.opening
         pulse_s = 0.0 if opening is None else servo_pins.pulse_for(opening, self._closed_s, self._open_s)
         self._wheels.carry(round(pulse_s * 1e6), command.expires_ns)
 
 
-class LinkJaws(co_processor.Gripper):
+class LinkJaws(ServoJaws, co_processor.Gripper):
     """The servo on the co-processor: its reports come over the link, its pulses go through the guard."""
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext, wheels: Wheels) -> None:
-        super().__init__(options, context)
-        self._pulses = ServoPulses(options, wheels)
-
-    def apply(self, command: JawsCommand, now_ns: int) -> None:
-        """Move on towards the wanted opening.
-
-        Raises:
-            ValueError: the opening is not a number.
-        """
-        self._pulses.send(command, now_ns)
+        ServoJaws.__init__(self, options, wheels)
+        co_processor.Gripper.__init__(self, options, context)
 
 
-class PinJaws:
+class PinJaws(ServoJaws):
     """The servo on a PWM channel, with whatever feedback is fitted."""
 
     def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
-        self._pulses = ServoPulses(options, wheels)
+        super().__init__(options, wheels)
         self._feedback = servo_pins.Feedback(options)
-
-    def apply(self, command: JawsCommand, now_ns: int) -> None:
-        """Move on towards the wanted opening.
-
-        Raises:
-            ValueError: the opening is not a number.
-        """
-        self._pulses.send(command, now_ns)
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Return what jaws with feedback report."""
-        return self._feedback.poll(self._pulses.slew, now_ns)
+        return self._feedback.poll(self._slew, now_ns)
 
     def close(self) -> None:
         """Let go of the feedback; the guard does what ``on_stop`` says once nobody commands."""

@@ -33,15 +33,12 @@ class EmulatedHardware(Protocol):
 
     def sample(self, now_ns: int) -> HardwareState:
         """Return what the sensors say now."""
-        ...
 
     def drive(self, left: float, right: float, now_ns: int) -> None:
         """Give the two channels a duty (-1 to 1) from now on."""
-        ...
 
     def servo(self, pulse_s: float | None, now_ns: int) -> None:
         """Give the servo a pulse width (s) from now on; None lets it go limp."""
-        ...
 
 
 class WheelsFree:

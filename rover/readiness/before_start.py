@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from rover.files.robot import Robot
-from rover.guard.ways_to_zero import ways_to_zero
+from rover.guard.launch import ways_to_zero
 from rover.readiness.finding import Finding, Verdict, judged
 from rover.session.clocks import is_synchronised
 

@@ -86,7 +86,8 @@ def _ordered(table: str) -> str:
 
 def _track(connection: sqlite3.Connection) -> Iterator[TrackSample]:
     for at_ns, *columns, state, left, right in connection.execute(_ordered("track")):
-        yield TrackSample(at_ns, TrackPoint(*map(_number, columns), state), (_number(left), _number(right)))
+        point: list[Any] = [*map(_number, columns), state]
+        yield TrackSample(at_ns, TrackPoint(*point), (_number(left), _number(right)))
 
 
 def _number(column: float | None) -> float:

@@ -8,7 +8,6 @@ import json
 from collections.abc import Mapping
 from dataclasses import fields
 from enum import Enum
-from functools import cache
 from operator import attrgetter
 from typing import Any
 
@@ -103,17 +102,13 @@ _DECODE: dict[str, Any] = {"values": json.loads, "summary": json.loads, "health"
 
 def entry_row(entry: Entry) -> tuple[object, ...]:
     """Return the columns of an entry after ``entry`` and ``at_ns``. Never fails, whatever the fields hold."""
-    return tuple(_column(getattr(entry, name)) for name in _names(type(entry)))
+    return tuple(_column(getattr(entry, field.name)) for field in fields(entry))
 
 
-def entry_from(kind: type, columns: tuple[object, ...]) -> Any:
+def entry_from(kind: type[Any], columns: tuple[object, ...]) -> Any:
     """Return the entry of class ``kind`` that `entry_row` made the columns of."""
-    return kind(*(_value(name, column) for name, column in zip(_names(kind), columns, strict=True)))
-
-
-@cache
-def _names(kind: type) -> tuple[str, ...]:
-    return tuple(field.name for field in fields(kind))
+    pairs = zip(fields(kind), columns, strict=True)
+    return kind(*(_value(field.name, column) for field, column in pairs))
 
 
 def _column(value: object) -> object:

@@ -8,7 +8,6 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from rover.devices.protocols import DriverContext
 from rover.devices.registry import SIMULATED
@@ -76,11 +75,16 @@ def _opened(context: DriverContext, folder: Path, closing: ExitStack) -> RobotDe
     settings = settings_of(context.robot)
     _be_alone(folder, closing)
     _try_stop_pin(settings, folder)
-    client = _start_guard(settings, folder, closing)
+    client = GuardClient(folder)
+    closing.callback(client.close)
+    closing.callback(_end_guard, start_guard(settings, folder), client)
     links = _open_links(context.robot, settings, folder, closing)
     _wait_for_answers(context.robot, links, client)
     context = replace(context, links=links)
-    drivers = Drivers(context, (), _held_by_guard(context, settings, client))
+    held = drivers_by_guard(context, settings, client)
+    if settings.stop_input is not None:
+        held["stop_input"] = StopInput(client)
+    drivers = Drivers(context, (), held)
     closing.callback(drivers.close)
     return RobotDevices(context.robot, client, links, drivers)
 
@@ -122,13 +126,6 @@ def _try_stop_pin(settings: GuardSettings, folder: Path) -> None:
     """See that the stop input can be had: for the guard, one that cannot is open, and why is told in its log only."""
     if settings.stop_input is not None and not is_at_work(folder):
         StopPin(settings.stop_input).close()
-
-
-def _start_guard(settings: GuardSettings, folder: Path, closing: ExitStack) -> GuardClient:
-    client = GuardClient(folder)
-    closing.callback(client.close)
-    closing.callback(_end_guard, start_guard(settings, folder), client)
-    return client
 
 
 def _end_guard(guard: GuardProcess, client: GuardClient) -> None:
@@ -210,11 +207,3 @@ def _why_not_understood(name: str, line: SerialLink) -> str:
         f"link '{name}' on {line.port}: no sentence was understood in what comes in; 'baud: {line.baud}' is probably "
         "not the device's, or 'port:' is another device's"
     )
-
-
-def _held_by_guard(context: DriverContext, settings: GuardSettings, client: GuardClient) -> dict[str, Any]:
-    """Return the drivers of what the guard holds: the wheels, and as far as it can jaws and stop input."""
-    held = drivers_by_guard(context, settings, client)
-    if settings.stop_input is not None:
-        held["stop_input"] = StopInput(client)
-    return held

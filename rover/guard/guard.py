@@ -24,7 +24,7 @@ from rover.guard.pin_output import PinOutput
 from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State
 from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
-from rover.guard.supervisor_link import SupervisorLink
+from rover.guard.supervisor import SupervisorLink
 from rover.guard.watchdog import HardwareWatchdog
 
 TELL_EVERY_NS = 100_000_000

@@ -116,8 +116,7 @@ def _servo_of(robot: Robot) -> dict[str, Any] | None:
 
 
 def _channels(drive: Mapping[str, Any]) -> tuple[tuple[str, int, int], ...]:
-    root, chip = drive.get("pwm_files") or "/sys/class/pwm", drive.get("pwm_chip") or 0
-    return tuple((str(root), int(chip), int(drive[side]["pwm"])) for side in ("left", "right"))
+    return tuple((drive["pwm_files"], drive["pwm_chip"], drive[side]["pwm"]) for side in ("left", "right"))
 
 
 def start_guard(settings: GuardSettings, folder: Path) -> "GuardProcess":

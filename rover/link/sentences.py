@@ -11,32 +11,11 @@ Each upward sentence starts with its own sequence number (one counter a letter, 
 milliseconds since its boot (wraps at 2^32) and the boot number. Each command starts with the sender's session,
 so that a restarted sender may count from the beginning while a repeated old command stays refused.
 
-Rates are the highest that the device or the host may send at; `load` adds them up. Widths are in characters.
+`UPWARDS` and `DOWNWARDS` are the table of our own. Rates are the highest that the device or the host may send at; `load`
+adds them up.
 
-Upwards (every sentence begins: sequence 5, device_ms 10, boot 5):
-
-====== =========== ==== ===== ===============================================================================
-letter sentence    Hz   width fields
-====== =========== ==== ===== ===============================================================================
-H      heading     20   54    heading_cdeg 5?, rate_cdps 6?, calibration 1?
-C      counts      50   63    left 11, right 11
-B      battery     2    52    millivolts 5, milliamps 6?
-J      jaws        10   46    opening_permille 4?, holding 1?
-I      identity    1    65    max_duty_permille 4, firmware 20
-A      answer      20   68    command 1, command_sequence 10, verdict 1, left_permille 6, right_permille 6
-====== =========== ==== ===== ===============================================================================
-
-Downwards:
-
-====== =========== ==== ===== ===============================================================================
-letter sentence    Hz   width fields
-====== =========== ==== ===== ===============================================================================
-M      motors      50   53    session 5, sequence 10, left_permille 6, right_permille 6, lasts_ms 5
-S      servo       20   45    session 5, sequence 10, pulse_us 5, lasts_ms 5
-====== =========== ==== ===== ===============================================================================
-
-A question mark marks a field that may be empty. ``cdeg`` is hundredths of a degree, ``cdps`` hundredths of a
-degree a second, ``pulse_us`` 0 lets the servo go limp, ``lasts_ms`` is the time that the command has left.
+Of the fields' names ``cdeg`` is hundredths of a degree, ``cdps`` hundredths of a degree a second, ``pulse_us`` 0 lets the
+servo go limp, ``lasts_ms`` is the time that the command has left.
 """
 
 import math

@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import chain
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from rover.devices.readings import Reading
 from rover.events import TrackPoint
@@ -72,11 +72,6 @@ class SampleQueue:
         self._gap = Gap(gap.table, gap.from_ns, at_ns, gap.samples + 1)
 
 
-class _Waiting(NamedTuple):
-    at_ns: int
-    entry: schema.Entry
-
-
 class RunRecord:
     """The record of a run that is going on.
 
@@ -94,8 +89,9 @@ class RunRecord:
         self._track = SampleQueue("track", waiting_at_most)
         self._true_track = SampleQueue("true_track", waiting_at_most)
         self._readings = SampleQueue("readings", waiting_at_most)
-        self._entries: deque[_Waiting] = deque()
-        self._kept: list[_Waiting] = []  # the writer's own: entries that no commit has taken yet
+        self._queues = (self._track, self._true_track, self._readings)
+        self._entries: deque[tuple[int, schema.Entry]] = deque()
+        self._kept: list[tuple[int, schema.Entry]] = []  # the writer's own: entries that no commit has taken yet
         self._written = 0
         self._latest_ns = 0
         self._closing = False
@@ -137,7 +133,7 @@ class RunRecord:
     def entry(self, at_ns: int, entry: schema.Entry) -> None:
         """Record an event, or what a bench knows of an object; it is committed at once, and never dropped."""
         self._latest_ns = max(self._latest_ns, at_ns)
-        self._entries.append(_Waiting(at_ns, entry))
+        self._entries.append((at_ns, entry))
         self._wake.set()
 
     def finish(self, result: str, reason: str, summary: Mapping[str, object]) -> None:
@@ -148,7 +144,7 @@ class RunRecord:
         """
         if self._closing:
             return
-        for queue in self._queues():
+        for queue in self._queues:
             queue.close_gap()
         self.entry(self._latest_ns, RunEnd(result, reason, dict(summary)))
         self._closing = True
@@ -156,9 +152,6 @@ class RunRecord:
         self._thread.join(CLOSE_WITHIN_S)
         if self._thread.is_alive():
             self.trouble = f"{self._path}: still not written {CLOSE_WITHIN_S:.0f} s after the end; is the disk hanging?"
-
-    def _queues(self) -> tuple[SampleQueue, ...]:
-        return self._track, self._true_track, self._readings
 
     # What follows runs in the writer's thread.
 
@@ -174,7 +167,7 @@ class RunRecord:
         self._close()
 
     def _commit(self) -> None:
-        batches = [(queue.table, queue.take()) for queue in self._queues()]
+        batches = [(queue.table, queue.take()) for queue in self._queues]
         self._take_entries()
         if not self._kept and not any(samples for _, samples in batches):
             return
@@ -185,17 +178,19 @@ class RunRecord:
                 self._insert_kept()
         except Exception as error:  # whatever it is, the robot goes on: events are tried again, samples are gone
             self._remember(error)
-            gaps = [_whole(table, samples) for table, samples in batches if samples]
-            self._kept += [_Waiting(gap.to_ns, gap) for gap in gaps]
+            for table, samples in batches:
+                if samples:
+                    first_ns, last_ns = samples[0][0], samples[-1][0]
+                    self._kept.append((last_ns, Gap(table, first_ns, last_ns, len(samples))))
         else:
             self._written += len(self._kept)
             self._kept.clear()
 
     def _take_entries(self) -> None:
         self._kept += [self._entries.popleft() for _ in range(len(self._entries))]
-        for queue in self._queues():
+        for queue in self._queues:
             gaps = [queue.gaps.popleft() for _ in range(len(queue.gaps))]
-            self._kept += [_Waiting(gap.to_ns, gap) for gap in gaps]
+            self._kept += [(gap.to_ns, gap) for gap in gaps]
 
     def _insert_kept(self) -> None:
         by_table: dict[str, list[Row]] = {}
@@ -251,7 +246,3 @@ def _reading_rows(samples: Iterable[Any]) -> list[Row]:
         for at_ns, rows in samples
         for device, (taken_ns, sequence, value) in rows
     ]
-
-
-def _whole(table: str, samples: list[Any]) -> Gap:
-    return Gap(table, samples[0][0], samples[-1][0], len(samples))

@@ -26,6 +26,7 @@ from rover.guard.settings import GuardSettings
 from rover.link import Link, open_link
 from rover.link.sentences import UPWARDS, MagneticHeading, RateOfTurn, TrueHeading
 from rover.session.drivers import Drivers
+from rover.session.guard_watch import SILENT
 from rover.vision.detector import finder
 
 SENTENCE_WITHIN_S = 1.0
@@ -168,33 +169,25 @@ def _wait_for_answers(robot: Robot, links: Mapping[str, Link], client: GuardClie
     kinds = [layout.value for layout in UPWARDS]
     boxes = {name: link.mailbox(*kinds, TrueHeading, MagneticHeading, RateOfTurn) for name, link in links.items()}
     began_ns = time.monotonic_ns()
-    while not _output_is_open(client) or boxes:
+    while (why := _why_no_answer(client)) or boxes:
         boxes = {name: box for name, box in boxes.items() if not box.take()}
         seconds = (time.monotonic_ns() - began_ns) * 1e-9
         for name in boxes if seconds > SENTENCE_WITHIN_S else ():
             if links[name].counts.bytes_in:
                 raise RunError(_why_not_understood(name, robot.links[name]))
-        if seconds > (SENTENCE_WITHIN_S if _is_hopeless(client) else ANSWER_WITHIN_S):
-            raise RunError(_why_no_answer(client) or _why_silent(next(iter(boxes)), robot.links))
+        # Where the guard cannot even open what the actuators are on, waiting longer is of no use.
+        is_hopeless = why not in ("", SILENT) and FIRST_ANSWER_DUE not in why
+        if seconds > (SENTENCE_WITHIN_S if is_hopeless else ANSWER_WITHIN_S):
+            raise RunError(why or _why_silent(next(iter(boxes)), robot.links))
         time.sleep(_LOOK_EVERY_S)
 
 
-def _output_is_open(client: GuardClient) -> bool:
+def _why_no_answer(client: GuardClient) -> str:
     client.hello()
     client.poll()
-    return client.state is not None and client.state.output_open
-
-
-def _is_hopeless(client: GuardClient) -> bool:
-    """Tell whether the guard cannot even open what the actuators are on: waiting longer is of no use."""
-    state = client.state
-    return state is not None and not state.output_open and FIRST_ANSWER_DUE not in state.note
-
-
-def _why_no_answer(client: GuardClient) -> str:
     if client.state is None:
-        return "the motor guard does not answer; look at its log"
-    return "" if client.state.output_open else client.state.note
+        return SILENT
+    return "" if client.state.output_open else client.state.note or FIRST_ANSWER_DUE
 
 
 def _why_silent(name: str, lines: Mapping[str, SerialLink]) -> str:

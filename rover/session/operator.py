@@ -1,7 +1,7 @@
 """The operator's control of a run: terminal and panel (start button, light, buzzer), requests to guard and core."""
 
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 from rover.core import Action
 from rover.devices.panel.indicator import Indication, Indicator
@@ -14,22 +14,17 @@ from rover.session.hardware import RunError
 from rover.session.terminal import Keys, Terminal
 
 
-class PanelStatus(NamedTuple):
-    """What the indicator tells: each of them may be true, the most urgent is shown."""
-
-    stopped: bool
-    fault: bool
-    held_back: bool
-    waiting: bool
-    moving: bool
-
-
-def indication_of(status: PanelStatus) -> Indication:
-    """Return what the indicator shows."""
-    indications = (Indication.STOPPED, Indication.FAULT, Indication.HELD_BACK, Indication.WAITING, Indication.MOVING)
-    return next(
-        (indication for indication, is_so in zip(indications, status, strict=True) if is_so), Indication.STANDING
-    )
+def indication_of(*, stopped: bool, fault: bool, held_back: bool, waiting: bool, moving: bool) -> Indication:
+    """Return what the indicator shows: of what is so, the most urgent."""
+    if stopped:
+        return Indication.STOPPED
+    if fault:
+        return Indication.FAULT
+    if held_back:
+        return Indication.HELD_BACK
+    if waiting:
+        return Indication.WAITING
+    return Indication.MOVING if moving else Indication.STANDING
 
 
 class OperatorPanel:
@@ -55,10 +50,10 @@ class OperatorPanel:
         """Tell whether the start button was pressed since the last call."""
         return self._button is not None and bool(self._button.presses())
 
-    def show(self, status: PanelStatus, now_ns: int) -> None:
-        """Show the most urgent."""
+    def show(self, indication: Indication, now_ns: int) -> None:
+        """Show how things stand, where there is a light or a buzzer."""
         if self._indicator is not None:
-            self._indicator.show(indication_of(status), now_ns)
+            self._indicator.show(indication, now_ns)
 
     def close(self) -> None:
         """Go dark and let go of the pins; a second call does nothing."""

@@ -144,6 +144,7 @@ LAYOUTS = {
     4: Layout(State, f"<qB???IIdd{_TEXT_BYTES}s{_TEXT_BYTES}s"),
     5: Layout(Received, "<qI"),
 }
+_TYPES = {layout.value: tuple(get_type_hints(layout.value).values()) for layout in LAYOUTS.values()}
 _KINDS = {layout.value: kind for kind, layout in LAYOUTS.items()}
 _HEAD = struct.Struct("<2sBB")
 _CRC = struct.Struct("<H")
@@ -193,11 +194,9 @@ def _read(layout: Layout, body: bytes) -> Datagram:
     more = body[size:]
     if len(body) < size or (more and layout.value is not Received) or len(more) > MOST_BYTES:
         raise DatagramError(f"{len(body)} bytes do not make a {layout.value.__name__}")
-    types = get_type_hints(layout.value).values()
     try:
-        items = [
-            _from_field(of, field) for of, field in zip(types, struct.unpack_from(layout.code, body), strict=False)
-        ]
+        fields = struct.unpack_from(layout.code, body)
+        items = [_from_field(of, field) for of, field in zip(_TYPES[layout.value], fields, strict=False)]
     except ValueError as error:
         raise DatagramError(str(error)) from None
     value: Datagram = layout.value(*items, more) if layout.value is Received else layout.value(*items)

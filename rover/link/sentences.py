@@ -11,11 +11,9 @@ Each upward sentence starts with its own sequence number (one counter a letter, 
 milliseconds since its boot (wraps at 2^32) and the boot number. Each command starts with the sender's session,
 so that a restarted sender may count from the beginning while a repeated old command stays refused.
 
-`UPWARDS` and `DOWNWARDS` are the table of our own. Rates are the highest that the device or the host may send at; `load`
-adds them up.
-
-Of the fields' names ``cdeg`` is hundredths of a degree, ``cdps`` hundredths of a degree a second, ``pulse_us`` 0 lets the
-servo go limp, ``lasts_ms`` is the time that the command has left.
+`UPWARDS` and `DOWNWARDS` are the table of our own. Rates are the highest that the device or the host may send at;
+`load` adds them up. ``cdeg`` is hundredths of a degree, ``cdps`` hundredths of a degree a second, ``pulse_us`` 0 lets
+the servo go limp, ``lasts_ms`` is the time that the command has left.
 """
 
 import math

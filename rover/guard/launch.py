@@ -103,10 +103,8 @@ def _servo_of(robot: Robot) -> dict[str, Any] | None:
             f"the gripper is on a serial line and the drive ('{drive.driver}') is not; the motor guard, which alone "
             "writes to a line, holds both on the same one: put the drive there too, or the gripper elsewhere"
         )
-    if gripper is None or (gripper.driver, drive.driver) not in (
-        (CO_PROCESSOR, CO_PROCESSOR),
-        ("servo_pins", H_BRIDGE),
-    ):
+    pairs = ((CO_PROCESSOR, CO_PROCESSOR), ("servo_pins", H_BRIDGE))
+    if gripper is None or (gripper.driver, drive.driver) not in pairs:
         return None
     if gripper.link != drive.link:
         raise ValueError(

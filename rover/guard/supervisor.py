@@ -60,11 +60,7 @@ class Child:
         self._ours.setblocking(False)
         # The lock goes along: while the guard lives, no other one can be started in this folder.
         self._process = subprocess.Popen(
-            [
-                *(sys.executable, "-P", "-m", "rover.guard"),
-                *("guard", str(folder), str(theirs.fileno())),
-                *map(str, numbers),
-            ],
+            [sys.executable, "-P", "-m", "rover.guard", "guard", *map(str, (folder, theirs.fileno(), *numbers))],
             stdin=subprocess.DEVNULL,
             pass_fds=(theirs.fileno(), lock),
             start_new_session=True,

@@ -30,14 +30,9 @@ class _Caller:
 
 
 class Callers:
-    """Receives from any caller; sends without waiting, and what a caller has no room for waits or is left out.
-
-    Attributes:
-        refused: datagrams that were none of ours.
-    """
+    """Receives from any caller; sends without waiting, and what a caller has no room for waits or is left out."""
 
     def __init__(self, path: Path) -> None:
-        self.refused = 0
         path.unlink(missing_ok=True)
         self._path = path
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
@@ -68,7 +63,6 @@ class Callers:
         try:
             value = decode(datagram)
         except DatagramError:
-            self.refused += 1
             return
         incoming.append(Incoming(address or "", value))
         if address:

@@ -1,17 +1,101 @@
-"""What the runtime commands the guard with."""
+"""What the guard is commanded with: its socket, the runtime's client, and a stop from any process."""
 
+import contextlib
+import itertools
+import os
+import secrets
+import select
+import socket
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rover.devices.readings import DriveCommand
-from rover.guard.channel import GuardChannel
-from rover.guard.protocol import Answer, Ask, Command, State
+from rover.errors import UserError
+from rover.guard.protocol import LONGEST, Answer, Ask, Command, Datagram, DatagramError, Request, State, decode, encode
+from rover.guard.settings import SOCKET_NAME
 
+if TYPE_CHECKING:
+    # Who only stops has no use for the guard's own output.
+    from rover.guard.in_process import GuardThread
+
+ANSWER_WITHIN_S = 0.5
+_LAST_WORD_NS = 250_000_000
 _U32 = 0xFFFF_FFFF
+_numbers = itertools.count(1)
 
 
-class GuardClient:
+class GuardError(UserError, OSError):
+    """The guard cannot be had; the message is one line that says why and what to do."""
+
+
+def default_folder() -> Path:
+    """Return where the guard of this user has its sockets."""
+    runtime = Path(f"/run/user/{os.getuid()}")
+    return runtime / "rover-guard" if runtime.is_dir() else Path(f"/tmp/rover-guard-{os.getuid()}")
+
+
+class GuardChannel:
+    """A client's socket: sends to the guard and takes what it says, without waiting.
+
+    Attributes:
+        session: number of this client.
+        unsent: datagrams for which the guard had no room, or was not there.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.session = secrets.randbelow(_U32) + 1
+        self.unsent = 0
+        self._guard = str(folder / SOCKET_NAME)
+        self._own = folder / f"client-{os.getpid()}-{next(_numbers)}"
+        self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+        self._socket.setblocking(False)
+        try:
+            self._own.unlink(missing_ok=True)
+            self._socket.bind(str(self._own))
+        except OSError as error:
+            self._socket.close()
+            raise GuardError(
+                f"no motor guard in {folder} ({error.strerror}); is the robot's runtime started?"
+            ) from None
+
+    def send(self, value: Datagram) -> bool:
+        """Send a datagram; False: the guard is not there, or has no room."""
+        try:
+            self._socket.sendto(encode(value), self._guard)
+        except OSError:
+            self.unsent += 1
+            return False
+        return True
+
+    def ask(self, ask: Ask, cause: str = "") -> bool:
+        """Send a request; False: the guard is not there, or has no room."""
+        return self.send(Request(self.session, ask, cause))
+
+    def receive(self) -> list[Datagram]:
+        """Return what has come in, oldest first."""
+        taken: list[Datagram] = []
+        with contextlib.suppress(BlockingIOError):
+            while True:
+                datagram = self._socket.recv(LONGEST + 1)
+                with contextlib.suppress(DatagramError):
+                    taken.append(decode(datagram))
+        return taken
+
+    def wait(self, seconds: float) -> bool:
+        """Wait until something has come in; False: nothing did."""
+        return bool(select.select([self._socket], [], [], seconds)[0])
+
+    def close(self) -> None:
+        """Say goodbye; a second call does nothing."""
+        if self._socket.fileno() >= 0:
+            self.ask(Ask.GOODBYE)
+            self._socket.close()
+            self._own.unlink(missing_ok=True)
+
+
+class GuardClient(GuardChannel):
     """The runtime's hold on the guard. One thread; nothing waits.
 
     Each request is carried out or refused by the guard; `poll` tells, by the next `State`.
@@ -24,17 +108,12 @@ class GuardClient:
         GuardError: there is no such folder.
     """
 
-    def __init__(self, folder: Path, now_ns: Callable[[], int] = time.monotonic_ns) -> None:
-        self.now_ns = now_ns
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
+        self.now_ns = time.monotonic_ns
         self.state: State | None = None
         self.answer: Answer | None = None
-        self._channel = GuardChannel(folder)
-        self._channel.ask(Ask.HELLO)
-
-    @property
-    def session(self) -> int:
-        """The number of this client's session."""
-        return self._channel.session
+        self.hello()
 
     def command(self, drive: DriveCommand, pulse_us: int | None = None) -> bool:
         """Send duties, and a servo pulse (us; 0: limp, None: as it was); False: the guard cannot be reached.
@@ -43,13 +122,13 @@ class GuardClient:
             ValueError: a number does not fit in a datagram.
         """
         stamp_ns = self.now_ns()
-        return self._channel.send(
+        return self.send(
             Command(self.session, drive.sequence & _U32, stamp_ns, drive.expires_ns, drive.left, drive.right, pulse_us)
         )
 
     def poll(self) -> Sequence[Answer | State]:
         """Return the answers and states that came in, oldest first."""
-        news = [value for value in self._channel.receive() if isinstance(value, Answer | State)]
+        news = [value for value in self.receive() if isinstance(value, Answer | State)]
         for value in news:
             if isinstance(value, State):
                 self.state = value
@@ -59,32 +138,80 @@ class GuardClient:
 
     def hello(self) -> bool:
         """Say that this client is there; due once a second while it does not command."""
-        return self._channel.ask(Ask.HELLO)
+        return self.ask(Ask.HELLO)
 
     def stop(self, cause: str) -> bool:
         """Stop; it latches."""
-        return self._channel.ask(Ask.STOP, cause)
-
-    def press_reset(self) -> bool:
-        """Tell that the reset control has been pressed."""
-        return self._channel.ask(Ask.PRESS_RESET)
-
-    def release_reset(self) -> bool:
-        """Tell that the reset control has been released, which resets, and never starts motion."""
-        return self._channel.ask(Ask.RELEASE_RESET)
+        return self.ask(Ask.STOP, cause)
 
     def reset(self) -> bool:
-        """Reset by a control that is pressed and released at once, such as a typed word."""
-        return self.press_reset() and self.release_reset()
+        """Reset, which never starts motion, by a control pressed and released at once, such as a typed word."""
+        return self.ask(Ask.PRESS_RESET) and self.ask(Ask.RELEASE_RESET)
 
     def resume(self) -> bool:
         """Permit motion again after a reset."""
-        return self._channel.ask(Ask.RESUME)
+        return self.ask(Ask.RESUME)
 
     def enable(self) -> bool:
         """Ask that this client's commands count; only at a person's deliberate word."""
-        return self._channel.ask(Ask.ENABLE)
+        return self.ask(Ask.ENABLE)
+
+
+class Wheels:
+    """The drive: its commands go to the guard, or in a wired rehearsal to the guard's output in a thread.
+
+    The jaws' pulse goes along with each command, so apply the jaws' command first where both change.
+    """
+
+    def __init__(self, guard: "GuardClient | GuardThread") -> None:
+        self._guard = guard
+        self._sequence = 0
+        self._pulse: tuple[int, int] | None = None
+
+    def carry(self, pulse_us: int, expires_ns: int) -> None:
+        """Let the next commands take a servo pulse (us; 0: limp) along, until it expires."""
+        self._pulse = (pulse_us, expires_ns)
+
+    def apply(self, command: DriveCommand, now_ns: int) -> None:
+        """Send a command; the guard refuses what has expired by then."""
+        self._sequence = command.sequence
+        is_fresh = self._pulse is not None and now_ns < self._pulse[1]
+        self._guard.command(command, self._pulse[0] if self._pulse is not None and is_fresh else None)
 
     def close(self) -> None:
-        """Say goodbye, whereupon the guard brings the wheels to zero."""
-        self._channel.close()
+        """Tell the wheels to stand still."""
+        self._guard.command(DriveCommand(0.0, 0.0, self._sequence + 1, self._guard.now_ns() + _LAST_WORD_NS))
+
+
+def state_of(folder: Path) -> State:
+    """Return how the guard stands.
+
+    Raises:
+        GuardError: it does not answer.
+    """
+    return _asked(folder, Ask.HELLO, "", lambda state: True)
+
+
+def stop_now(folder: Path, cause: str = "stopped by an operator") -> State:
+    """Stop the robot, from any process of this user: page, terminal or script. Returns once the guard says so.
+
+    Raises:
+        GuardError: the guard does not answer; use the hard-wired stop.
+    """
+    return _asked(folder, Ask.STOP, cause, lambda state: not state.phase)
+
+
+def _asked(folder: Path, ask: Ask, cause: str, is_done: Callable[[State], bool]) -> State:
+    channel = GuardChannel(folder)
+    try:
+        end_ns = time.monotonic_ns() + int(ANSWER_WITHIN_S * 1e9)
+        is_sent = channel.ask(ask, cause)
+        while (left_ns := end_ns - time.monotonic_ns()) > 0:
+            is_sent = is_sent or channel.ask(ask, cause)
+            channel.wait(min(left_ns / 1e9, 0.05))
+            for value in channel.receive():
+                if isinstance(value, State) and is_done(value):
+                    return value
+    finally:
+        channel.close()
+    raise GuardError(f"the motor guard in {folder} does not answer; use the hard-wired stop, then look at its log")

@@ -1,54 +1,27 @@
-"""The runtime's drivers of what the guard holds: wheels, jaws, stop input. All send by one way."""
+"""The runtime's drivers of what the guard holds: jaws and stop input, beside the wheels of `client`, which send."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.devices.gripper import co_processor, servo_pins
 from rover.devices.protocols import DriverContext
-from rover.devices.readings import DriveCommand, JawsCommand, Reading, StopInputValue
-from rover.guard.client import GuardClient
+from rover.devices.readings import JawsCommand, Reading, StopInputValue
+from rover.guard.client import GuardClient, Wheels
 from rover.guard.in_process import GuardThread
+from rover.guard.launch import CO_PROCESSOR
 from rover.guard.settings import GuardSettings
-from rover.guard.ways_to_zero import CO_PROCESSOR
 from rover.quantities import clamp
 
-TakesCommands = GuardClient | GuardThread
-"""Where commands go: to the guard, or in a wired rehearsal to its output in a thread."""
-_LAST_WORD_NS = 250_000_000
 
-
-class Wheels:
-    """The drive. The jaws' pulse goes along with each command, so apply the jaws' command first where both change."""
-
-    def __init__(self, guard: TakesCommands) -> None:
-        self._guard = guard
-        self._sequence = 0
-        self._pulse: tuple[int, int] | None = None
-
-    def carry(self, pulse_us: int, expires_ns: int) -> None:
-        """Let the next commands take a servo pulse (us; 0: limp) along, until it expires."""
-        self._pulse = (pulse_us, expires_ns)
-
-    def apply(self, command: DriveCommand, now_ns: int) -> None:
-        """Send a command; the guard refuses what has expired by then."""
-        self._sequence = command.sequence
-        is_fresh = self._pulse is not None and now_ns < self._pulse[1]
-        self._guard.command(command, self._pulse[0] if self._pulse is not None and is_fresh else None)
-
-    def close(self) -> None:
-        """Tell the wheels to stand still."""
-        self._guard.command(DriveCommand(0.0, 0.0, self._sequence + 1, self._guard.now_ns() + _LAST_WORD_NS))
-
-
-class ServoPulses:
-    """The jaws' pulses: slewed, and limited in how long they push, as by `servo_pins.Gripper`; made by the guard."""
+class ServoJaws:
+    """Jaws whose pulses the guard makes: slewed, and limited in how long they push, as by `servo_pins.Gripper`."""
 
     def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
         self._closed_s, self._open_s = float(options["closed"]), float(options["open"])
-        self.slew = servo_pins.Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
+        self._slew = servo_pins.Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
         self._wheels = wheels
 
-    def send(self, command: JawsCommand, now_ns: int) -> None:
+    def apply(self, command: JawsCommand, now_ns: int) -> None:
         """Move on towards the wanted opening; the pulse goes with the next command to the wheels.
 
         Raises:
@@ -58,46 +31,30 @@ class ServoPulses:
         if target is not None:
             servo_pins.pulse_for(target, self._closed_s, self._open_s)
             target = clamp(target, 0.0, 1.0)
-        self.slew.aim(target, now_ns)
-        opening = self.slew.opening
+        self._slew.aim(target, now_ns)
+        opening = self._slew.opening
         pulse_s = 0.0 if opening is None else servo_pins.pulse_for(opening, self._closed_s, self._open_s)
         self._wheels.carry(round(pulse_s * 1e6), command.expires_ns)
 
 
-class LinkJaws(co_processor.Gripper):
+class LinkJaws(ServoJaws, co_processor.Gripper):
     """The servo on the co-processor: its reports come over the link, its pulses go through the guard."""
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext, wheels: Wheels) -> None:
-        super().__init__(options, context)
-        self._pulses = ServoPulses(options, wheels)
-
-    def apply(self, command: JawsCommand, now_ns: int) -> None:
-        """Move on towards the wanted opening.
-
-        Raises:
-            ValueError: the opening is not a number.
-        """
-        self._pulses.send(command, now_ns)
+        ServoJaws.__init__(self, options, wheels)
+        co_processor.Gripper.__init__(self, options, context)
 
 
-class PinJaws:
+class PinJaws(ServoJaws):
     """The servo on a PWM channel, with whatever feedback is fitted."""
 
     def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
-        self._pulses = ServoPulses(options, wheels)
+        super().__init__(options, wheels)
         self._feedback = servo_pins.Feedback(options)
-
-    def apply(self, command: JawsCommand, now_ns: int) -> None:
-        """Move on towards the wanted opening.
-
-        Raises:
-            ValueError: the opening is not a number.
-        """
-        self._pulses.send(command, now_ns)
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Return what jaws with feedback report."""
-        return self._feedback.poll(self._pulses.slew, now_ns)
+        return self._feedback.poll(self._slew, now_ns)
 
     def close(self) -> None:
         """Let go of the feedback; the guard does what ``on_stop`` says once nobody commands."""
@@ -125,7 +82,9 @@ class StopInput:
         """Do nothing: the guard holds the pin."""
 
 
-def drivers_by_guard(context: DriverContext, settings: GuardSettings, guard: TakesCommands) -> dict[str, Any]:
+def drivers_by_guard(
+    context: DriverContext, settings: GuardSettings, guard: GuardClient | GuardThread
+) -> dict[str, Any]:
     """Return, by family, the drivers of the wheels and of the jaws as far as the guard holds them."""
     wheels = Wheels(guard)
     gripper = context.robot.devices.gripper

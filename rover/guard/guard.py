@@ -8,6 +8,8 @@ a stop here is an uncontrolled one (category 0) as far as software can: duty zer
 motors stays on.
 """
 
+import contextlib
+import os
 import select
 import signal
 import sys
@@ -21,15 +23,44 @@ from rover.guard.callers import Callers, Incoming
 from rover.guard.output import Output
 from rover.guard.permission import Permission
 from rover.guard.pin_output import PinOutput
-from rover.guard.priority import take_priority
 from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State
 from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
-from rover.guard.supervisor_link import SupervisorLink
-from rover.guard.watchdog import HardwareWatchdog
+from rover.guard.supervisor import SupervisorLink
 
 TELL_EVERY_NS = 100_000_000
+FEED_EVERY_NS = 1_000_000_000
 ENOUGH_WAYS = 2
+
+
+class HardwareWatchdog:
+    """The kernel's watchdog device: it restarts the board when nobody has fed it for some seconds.
+
+    Once open, it has to be fed; only `close` (its magic close) ends that.
+
+    Raises:
+        OSError: the device is not there, or another program feeds it.
+    """
+
+    def __init__(self, path: str) -> None:
+        self._descriptor: int | None = os.open(path, os.O_WRONLY | os.O_CLOEXEC)
+        self._fed_ns = 0
+
+    def feed(self, now_ns: int) -> None:
+        """Feed it once a second."""
+        if self._descriptor is not None and now_ns - self._fed_ns >= FEED_EVERY_NS:
+            self._fed_ns = now_ns
+            with contextlib.suppress(OSError):
+                os.write(self._descriptor, b"\0")
+
+    def close(self) -> None:
+        """Tell it that the end is meant (``V``), and let go."""
+        if self._descriptor is None:
+            return
+        with contextlib.suppress(OSError):
+            os.write(self._descriptor, b"V")
+        os.close(self._descriptor)
+        self._descriptor = None
 
 
 class Guard:
@@ -266,5 +297,4 @@ def _wait(descriptors: list[int], patience_ns: int) -> None:
 def main(arguments: list[str]) -> None:
     """Run the guard; ``arguments``: folder, descriptor of the supervisor's socket, session, restarts."""
     folder, descriptor, session, restarts = arguments
-    take_priority()
     run(_assemble(Path(folder), int(descriptor), int(session), int(restarts)))

@@ -1,4 +1,4 @@
-"""Starting the guard and its supervisor, finding one that is there, and ending them."""
+"""What a guard has to know of a robot; starting it and its supervisor, finding one that is there, ending them."""
 
 import contextlib
 import os
@@ -6,17 +6,17 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from rover.files.robot import Robot
-from rover.guard.channel import GuardError, state_of
+from rover.guard.client import GuardError, state_of
 from rover.guard.protocol import State
 from rover.guard.settings import DEADLINE_NS, LOCK_NAME, LOG_NAME, SETTINGS_NAME, GuardSettings
 from rover.guard.supervisor import take_lock
-from rover.guard.ways_to_zero import CO_PROCESSOR, H_BRIDGE, why_no_motion
 
+CO_PROCESSOR, H_BRIDGE = "co_processor", "h_bridge"
 START_WITHIN_S = 10.0
 _RETIRE_WITHIN_S = 3.0
 _LONGEST_PATH = 90
@@ -36,6 +36,33 @@ def prepare_folder(folder: Path) -> None:
     if folder.is_symlink() or not folder.is_dir() or found.st_uid != os.getuid():
         raise GuardError(f"{folder}: not a folder of this user; remove it, or choose another one for the guard")
     folder.chmod(0o700)
+
+
+def ways_to_zero(robot: Robot) -> list[str]:
+    """Return the independent ways in which the wheels come to zero; motion needs two of them.
+
+    A drive that the guard cannot hold (a user's own driver) has none: nothing outlives the runtime there.
+    """
+    drive = robot.devices.drive
+    by_watchdog = [] if drive.watchdog is None else ["the hardware watchdog"]
+    match drive.driver:
+        case "co_processor":
+            return ["the guard's deadline", "the co-processor's deadline", *by_watchdog]
+        case "h_bridge":
+            return ["the guard's deadline", "the supervisor", *by_watchdog]
+    return []
+
+
+def why_no_motion(robot: Robot) -> str:
+    """Return why motion must not be enabled on a robot, or ''."""
+    ways = ways_to_zero(robot)
+    if len(ways) >= 2:
+        return ""
+    driver = robot.devices.drive.driver
+    return (
+        f"motion needs two independent ways to zero, and driver '{driver}' of drive has {', '.join(ways) or 'none'}; "
+        f"use '{CO_PROCESSOR}' or '{H_BRIDGE}', which the motor guard holds"
+    )
 
 
 def settings_of(robot: Robot) -> GuardSettings:
@@ -76,10 +103,8 @@ def _servo_of(robot: Robot) -> dict[str, Any] | None:
             f"the gripper is on a serial line and the drive ('{drive.driver}') is not; the motor guard, which alone "
             "writes to a line, holds both on the same one: put the drive there too, or the gripper elsewhere"
         )
-    if gripper is None or (gripper.driver, drive.driver) not in (
-        (CO_PROCESSOR, CO_PROCESSOR),
-        ("servo_pins", H_BRIDGE),
-    ):
+    pairs = ((CO_PROCESSOR, CO_PROCESSOR), ("servo_pins", H_BRIDGE))
+    if gripper is None or (gripper.driver, drive.driver) not in pairs:
         return None
     if gripper.link != drive.link:
         raise ValueError(
@@ -89,8 +114,7 @@ def _servo_of(robot: Robot) -> dict[str, Any] | None:
 
 
 def _channels(drive: Mapping[str, Any]) -> tuple[tuple[str, int, int], ...]:
-    root, chip = drive.get("pwm_files") or "/sys/class/pwm", drive.get("pwm_chip") or 0
-    return tuple((str(root), int(chip), int(drive[side]["pwm"])) for side in ("left", "right"))
+    return tuple((drive["pwm_files"], drive["pwm_chip"], drive[side]["pwm"]) for side in ("left", "right"))
 
 
 def start_guard(settings: GuardSettings, folder: Path) -> "GuardProcess":
@@ -153,7 +177,10 @@ def retire(folder: Path) -> None:
         with contextlib.suppress(ProcessLookupError):
             os.kill(process, signal.SIGTERM)
             os.kill(process, signal.SIGCONT)  # one that was halted hears nothing
-    if not _within(_RETIRE_WITHIN_S, lambda: not is_at_work(folder)):
+    end_ns = time.monotonic_ns() + int(_RETIRE_WITHIN_S * 1e9)
+    while is_at_work(folder) and time.monotonic_ns() < end_ns:
+        time.sleep(0.01)
+    if is_at_work(folder):
         raise GuardError(f"the motor guard in {folder} does not end; end it by hand: processes {_workers(folder)}")
 
 
@@ -168,15 +195,6 @@ def _command_line(process: int) -> bytes:
         return Path(f"/proc/{process}/cmdline").read_bytes()
     except OSError:
         return b""
-
-
-def _within(seconds: float, condition: Callable[[], bool]) -> bool:
-    end_ns = time.monotonic_ns() + int(seconds * 1e9)
-    while time.monotonic_ns() < end_ns:
-        if condition():
-            return True
-        time.sleep(0.01)
-    return condition()
 
 
 class GuardProcess:

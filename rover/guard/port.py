@@ -4,7 +4,7 @@ import threading
 import time
 from pathlib import Path
 
-from rover.guard.channel import GuardChannel
+from rover.guard.client import GuardChannel
 from rover.guard.protocol import Ask, Received
 from rover.link.port import LinePort
 
@@ -42,11 +42,8 @@ class GuardPort(LinePort):
             if time.monotonic_ns() >= hello_ns:
                 self._channel.ask(Ask.LISTEN)
                 hello_ns = time.monotonic_ns() + HELLO_EVERY_NS
-            if self._channel.wait(_PATIENCE_S):
-                self._take()
-
-    def _take(self) -> None:
-        for value in self._channel.receive():
-            if isinstance(value, Received):
-                self._count(lost=int(value.lost > 0))
-                self.feed(value.data, value.received_ns)
+            self._channel.wait(_PATIENCE_S)
+            for value in self._channel.receive():
+                if isinstance(value, Received):
+                    self._count(lost=int(value.lost > 0))
+                    self.feed(value.data, value.received_ns)

@@ -7,9 +7,8 @@ monotonic nanoseconds, which all processes of a machine share.
 
 import binascii
 import struct
-from collections.abc import Callable
 from enum import IntEnum
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_type_hints
 
 MAGIC = b"RG"
 VERSION = 1
@@ -131,58 +130,21 @@ class Received(NamedTuple):
 Datagram = Command | Request | Answer | State | Received
 
 
-class Field(NamedTuple):
-    """A field: its code in `struct`, how a value becomes one, and back."""
-
-    code: str
-    write: Callable[[Any], Any]
-    read: Callable[[Any], Any]
-
-
-def _to_text(value: str) -> bytes:
-    return value.encode()[:_TEXT_BYTES]
-
-
-def _from_text(value: bytes) -> str:
-    return value.rstrip(b"\0").decode(errors="ignore")
-
-
-def _to_pulse(value: int | None) -> int:
-    return _NO_PULSE if value is None else value
-
-
-def _from_pulse(value: int) -> int | None:
-    return None if value == _NO_PULSE else value
-
-
-WHOLE, TIME, REAL = Field("I", int, int), Field("q", int, int), Field("d", float, float)
-TRUTH, TEXT = Field("?", bool, bool), Field(f"{_TEXT_BYTES}s", _to_text, _from_text)
-PULSE = Field("H", _to_pulse, _from_pulse)
-
-
 class Layout(NamedTuple):
-    """A kind of datagram: the value it carries and its fields."""
+    """A kind of datagram: the value it carries, and the code of its fields for `struct`."""
 
     value: type[Any]
-    fields: tuple[Field, ...]
-
-    @property
-    def code(self) -> str:
-        """The code of all fields, for `struct`."""
-        return "<" + "".join(field.code for field in self.fields)
-
-
-def _one_of(enum: type[IntEnum]) -> Field:
-    return Field("B", int, enum)
+    code: str
 
 
 LAYOUTS = {
-    1: Layout(Command, (WHOLE, WHOLE, TIME, TIME, REAL, REAL, PULSE)),
-    2: Layout(Request, (WHOLE, _one_of(Ask), TEXT)),
-    3: Layout(Answer, (WHOLE, WHOLE, _one_of(Ruling), REAL, REAL, TIME)),
-    4: Layout(State, (TIME, _one_of(Phase), TRUTH, TRUTH, TRUTH, WHOLE, WHOLE, REAL, REAL, TEXT, TEXT)),
-    5: Layout(Received, (TIME, WHOLE)),
+    1: Layout(Command, "<IIqqddH"),
+    2: Layout(Request, f"<IB{_TEXT_BYTES}s"),
+    3: Layout(Answer, "<IIBddq"),
+    4: Layout(State, f"<qB???IIdd{_TEXT_BYTES}s{_TEXT_BYTES}s"),
+    5: Layout(Received, "<qI"),
 }
+_TYPES = {layout.value: tuple(get_type_hints(layout.value).values()) for layout in LAYOUTS.values()}
 _KINDS = {layout.value: kind for kind, layout in LAYOUTS.items()}
 _HEAD = struct.Struct("<2sBB")
 _CRC = struct.Struct("<H")
@@ -196,15 +158,18 @@ def encode(value: Datagram) -> bytes:
         ValueError: a field does not fit.
     """
     kind = _KINDS[type(value)]
-    layout = LAYOUTS[kind]
-    items = [field.write(item) for field, item in zip(layout.fields, value, strict=False)]
+    fields, more = (value[:-1], value.data) if isinstance(value, Received) else (value, b"")
     try:
-        body = _HEAD.pack(MAGIC, VERSION, kind) + struct.pack(layout.code, *items)
+        body = _HEAD.pack(MAGIC, VERSION, kind) + struct.pack(LAYOUTS[kind].code, *map(_to_field, fields)) + more
     except struct.error as error:
         raise ValueError(f"{value!r} does not fit in a datagram ({error})") from None
-    if isinstance(value, Received):
-        body += value.data
     return body + _CRC.pack(_crc16(body))
+
+
+def _to_field(item: Any) -> Any:
+    if isinstance(item, str):
+        return item.encode()[:_TEXT_BYTES]
+    return _NO_PULSE if item is None else item
 
 
 def decode(datagram: bytes) -> Datagram:
@@ -230,13 +195,20 @@ def _read(layout: Layout, body: bytes) -> Datagram:
     if len(body) < size or (more and layout.value is not Received) or len(more) > MOST_BYTES:
         raise DatagramError(f"{len(body)} bytes do not make a {layout.value.__name__}")
     try:
-        items = [
-            field.read(item) for field, item in zip(layout.fields, struct.unpack_from(layout.code, body), strict=True)
-        ]
+        fields = struct.unpack_from(layout.code, body)
+        items = [_from_field(of, field) for of, field in zip(_TYPES[layout.value], fields, strict=False)]
     except ValueError as error:
         raise DatagramError(str(error)) from None
     value: Datagram = layout.value(*items, more) if layout.value is Received else layout.value(*items)
     return value
+
+
+def _from_field(of: Any, field: Any) -> Any:
+    if of is str:
+        return field.rstrip(b"\0").decode(errors="ignore")
+    if of == int | None:
+        return None if field == _NO_PULSE else field
+    return of(field)
 
 
 def _crc16(body: bytes) -> int:

@@ -11,8 +11,6 @@ SOCKET_NAME, SETTINGS_NAME, LOCK_NAME, LOG_NAME = "guard.socket", "guard.json", 
 
 DEADLINE_NS = 250_000_000
 SPARE_NS = 2_000_000_000
-NEEDED, SPARE = b"n", b"s"
-"""What the guard's beat tells its supervisor: somebody needs the guard, or nobody has for a while."""
 
 
 @dataclass(frozen=True)

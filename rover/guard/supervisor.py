@@ -20,9 +20,13 @@ from pathlib import Path
 from typing import Any
 
 from rover.devices.kernel.pwm import silence
-from rover.guard.priority import take_priority
-from rover.guard.settings import LOCK_NAME, SPARE, GuardSettings, load_settings
+from rover.guard.settings import LOCK_NAME, GuardSettings, load_settings
 
+NEEDED, SPARE = b"n", b"s"
+"""What the guard's beat tells its supervisor: somebody needs the guard, or nobody has for a while."""
+BEAT_EVERY_NS = 20_000_000
+SUPERVISOR_WITHIN_NS = 1_000_000_000
+_FIRST_STEPS = 10_000_000_000
 PATIENCE_NS = 220_000_000
 """A beat comes each 20 ms; a guard that hangs is noticed within this, which leaves time to stay under 300 ms."""
 LENIENCE_NS = 50_000_000
@@ -56,11 +60,7 @@ class Child:
         self._ours.setblocking(False)
         # The lock goes along: while the guard lives, no other one can be started in this folder.
         self._process = subprocess.Popen(
-            [
-                *(sys.executable, "-P", "-m", "rover.guard"),
-                *("guard", str(folder), str(theirs.fileno())),
-                *map(str, numbers),
-            ],
+            [sys.executable, "-P", "-m", "rover.guard", "guard", *map(str, (folder, theirs.fileno(), *numbers))],
             stdin=subprocess.DEVNULL,
             pass_fds=(theirs.fileno(), lock),
             start_new_session=True,
@@ -148,6 +148,56 @@ def write_zero(settings: GuardSettings) -> None:
             print(f"PWM channel {channel} of chip {chip}: cannot be brought to zero ({error})", file=sys.stderr)
 
 
+class SupervisorLink:
+    """The guard's end of the pair of sockets: beats go out, and echoes tell whether the supervisor is alive.
+
+    Attributes:
+        fault: why the supervisor cannot be counted on; empty when it can.
+    """
+
+    def __init__(self, descriptor: int, now_ns: int) -> None:
+        self.fault = ""
+        self._socket = socket.socket(fileno=descriptor)
+        self._socket.setblocking(False)
+        self._beat_ns = 0
+        self._heard_ns = now_ns + _FIRST_STEPS
+
+    def descriptor(self) -> int | None:
+        """Return what to poll, None once the supervisor is gone."""
+        return None if self.is_gone() else self._socket.fileno()
+
+    def is_gone(self) -> bool:
+        """Tell whether the supervisor has ended."""
+        return self._socket.fileno() < 0
+
+    def work(self, now_ns: int, is_spare: bool) -> None:
+        """Beat when that is due, telling whether the guard is needed, and listen to the echo."""
+        if self.is_gone():
+            return
+        try:
+            self._listen(now_ns)
+            if now_ns - self._beat_ns >= BEAT_EVERY_NS:
+                self._beat_ns = now_ns
+                self._socket.send(SPARE if is_spare else NEEDED)
+        except BlockingIOError:
+            pass
+        except OSError:
+            self.close()
+        if not self.is_gone():
+            self.fault = "the supervisor does not answer" if now_ns - self._heard_ns > SUPERVISOR_WITHIN_NS else ""
+
+    def _listen(self, now_ns: int) -> None:
+        with contextlib.suppress(BlockingIOError):
+            if not self._socket.recv(256):
+                raise ConnectionResetError
+            self._heard_ns = now_ns
+
+    def close(self) -> None:
+        """Let go; the supervisor counts as gone."""
+        self._socket.close()
+        self.fault = "the supervisor has ended"
+
+
 class Supervisor:
     """Keeps a guard alive in a folder until it is told to end, or is needed no more.
 
@@ -222,5 +272,4 @@ def take_lock(folder: Path) -> int:
 def main(arguments: list[str]) -> Any:
     """Run the supervisor; ``arguments``: folder, process that starts it."""
     folder, starter = arguments
-    take_priority()
     Supervisor(Path(folder), int(starter)).run()

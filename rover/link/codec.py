@@ -30,7 +30,8 @@ def encode(value: Sentence) -> bytes:
 
 def _own_body(value: Report | Command) -> str:
     layout = _BY_VALUE[type(value)]
-    fields = ",".join(field.write(item) for field, item in zip(layout.fields, value, strict=True))
+    named = zip(layout.fields, value._fields, value, strict=True)
+    fields = ",".join(field.write(name, item) for field, name, item in named)
     body = f"PXFR{layout.letter},{fields}"
     return f"{body},{crc16(body)}"
 
@@ -66,9 +67,8 @@ def _decode_own(body: str) -> Report | Command:
         raise SentenceError(Damage.UNKNOWN, address)
     if len(texts) != len(layout.fields):
         raise SentenceError(Damage.FIELDS, f"{address} has {len(texts)} fields, not {len(layout.fields)}")
-    value: Report | Command = layout.value(
-        *(field.read(text) for field, text in zip(layout.fields, texts, strict=True))
-    )
+    named = zip(layout.fields, layout.value._fields, texts, strict=True)
+    value: Report | Command = layout.value(*(field.read(name, text) for field, name, text in named))
     return value
 
 

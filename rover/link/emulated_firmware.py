@@ -216,11 +216,11 @@ class CoProcessor:
     def _fields(self, kind: type[Any], state: HardwareState) -> tuple[Any, ...] | None:
         """Return what a report says besides its stamp; None: the machine has nothing of the kind."""
         if kind is HeadingReport:
-            return (*_compass_fields(state), state.calibration)
+            compass_cdeg = round(field_to_compass(state.heading) * 100) % 36000
+            return compass_cdeg, round(-math.degrees(state.rate) * 100), state.calibration
         if kind is CountsReport:
-            return tuple(
-                _signed(now - then) for now, then in zip((state.left, state.right), self._counts_at_boot, strict=True)
-            )
+            left, right = self._counts_at_boot
+            return _signed(state.left - left), _signed(state.right - right)
         if kind is BatteryReport:
             return round(state.volts * 1000), round(state.amps * 1000)
         if kind is JawsReport:
@@ -235,10 +235,6 @@ def _is_in_range(command: Command) -> bool:
     if isinstance(command, MotorCommand):
         return abs(command.left_permille) <= 1000 and abs(command.right_permille) <= 1000
     return command.pulse_us == 0 or SHORTEST_PULSE_US <= command.pulse_us <= LONGEST_PULSE_US
-
-
-def _compass_fields(state: HardwareState) -> tuple[int, int]:
-    return round(field_to_compass(state.heading) * 100) % 36000, round(-math.degrees(state.rate) * 100)
 
 
 def _jaws_fields(state: HardwareState) -> tuple[int | None, int | None] | None:

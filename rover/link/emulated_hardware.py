@@ -3,6 +3,7 @@
 import math
 from typing import NamedTuple, Protocol
 
+CLOSED_S, OPEN_S = 0.0011, 0.0019
 _NS_PER_S = 1_000_000_000
 
 
@@ -33,23 +34,19 @@ class EmulatedHardware(Protocol):
 
     def sample(self, now_ns: int) -> HardwareState:
         """Return what the sensors say now."""
-        ...
 
     def drive(self, left: float, right: float, now_ns: int) -> None:
         """Give the two channels a duty (-1 to 1) from now on."""
-        ...
 
     def servo(self, pulse_s: float | None, now_ns: int) -> None:
         """Give the servo a pulse width (s) from now on; None lets it go limp."""
-        ...
 
 
 class WheelsFree:
     """A machine on a stand: counts follow the duty at once, the heading stays, the jaws follow the servo at once."""
 
-    def __init__(self, counts_per_second: float = 1500.0, closed_s: float = 0.0011, open_s: float = 0.0019) -> None:
+    def __init__(self, counts_per_second: float = 1500.0) -> None:
         self._counts_per_second = counts_per_second
-        self._closed_s, self._span_s = closed_s, open_s - closed_s
         self._left = self._right = 0.0
         self._duty = (0.0, 0.0)
         self._opening: float | None = None
@@ -70,7 +67,7 @@ class WheelsFree:
     def servo(self, pulse_s: float | None, now_ns: int) -> None:
         """Give the servo a pulse width (s) from now on; limp jaws stay where they are."""
         if pulse_s is not None:
-            self._opening = min(max((pulse_s - self._closed_s) / self._span_s, 0.0), 1.0)
+            self._opening = min(max((pulse_s - CLOSED_S) / (OPEN_S - CLOSED_S), 0.0), 1.0)
 
     def _turn_wheels(self, now_ns: int) -> None:
         elapsed_s = 0.0 if self._since_ns is None else (now_ns - self._since_ns) / _NS_PER_S

@@ -91,9 +91,7 @@ class Emulator:
     def unplug(self, seconds: float) -> None:
         """Take the line away for a time by the emulator's clock; the device stays powered and its deadline runs."""
         with self._lock:
-            if self._plug is not None:
-                self._plug.pull()
-            self._plug = None
+            self._pull()
             self._plugged_again_ns = self._now_ns() + round(seconds * _NS_PER_S)
 
     def close(self) -> None:
@@ -101,9 +99,12 @@ class Emulator:
         self._closing.set()
         self._thread.join()
         with self._lock:
-            if self._plug is not None:
-                self._plug.pull()
-            self._plug = None
+            self._pull()
+
+    def _pull(self) -> None:
+        if self._plug is not None:
+            self._plug.pull()
+        self._plug = None
 
     def _run(self) -> None:
         last_ns = due_ns = self._now_ns()

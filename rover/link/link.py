@@ -96,7 +96,11 @@ class Link:
                 self._damage[error.damage] += 1
             return
         begun_ns = received_ns - (len(line) + _LINE_END) * _BITS_A_BYTE * 1_000_000_000 // self._baud
-        self._deliver(self._stamp(value, begun_ns))
+        reading = self._stamp(value, begun_ns)
+        if isinstance(reading.value, Identity):
+            self.identity = reading.value
+        for box in self._mailboxes.get(type(reading.value), ()):
+            box.put(reading)
 
     def _stamp(self, value: Sentence, begun_ns: int) -> Reading:
         kind = type(value)
@@ -110,12 +114,6 @@ class Link:
         self._sequences[kind] += _step(self._last.get(kind), value)
         self._last[kind] = value
         return Reading(taken_ns, self._sequences[kind], value)
-
-    def _deliver(self, reading: Reading) -> None:
-        if isinstance(reading.value, Identity):
-            self.identity = reading.value
-        for box in self._mailboxes.get(type(reading.value), ()):
-            box.put(reading)
 
 
 def _step(last: Report | None, value: Report) -> int:

@@ -11,32 +11,9 @@ Each upward sentence starts with its own sequence number (one counter a letter, 
 milliseconds since its boot (wraps at 2^32) and the boot number. Each command starts with the sender's session,
 so that a restarted sender may count from the beginning while a repeated old command stays refused.
 
-Rates are the highest that the device or the host may send at; `load` adds them up. Widths are in characters.
-
-Upwards (every sentence begins: sequence 5, device_ms 10, boot 5):
-
-====== =========== ==== ===== ===============================================================================
-letter sentence    Hz   width fields
-====== =========== ==== ===== ===============================================================================
-H      heading     20   54    heading_cdeg 5?, rate_cdps 6?, calibration 1?
-C      counts      50   63    left 11, right 11
-B      battery     2    52    millivolts 5, milliamps 6?
-J      jaws        10   46    opening_permille 4?, holding 1?
-I      identity    1    65    max_duty_permille 4, firmware 20
-A      answer      20   68    command 1, command_sequence 10, verdict 1, left_permille 6, right_permille 6
-====== =========== ==== ===== ===============================================================================
-
-Downwards:
-
-====== =========== ==== ===== ===============================================================================
-letter sentence    Hz   width fields
-====== =========== ==== ===== ===============================================================================
-M      motors      50   53    session 5, sequence 10, left_permille 6, right_permille 6, lasts_ms 5
-S      servo       20   45    session 5, sequence 10, pulse_us 5, lasts_ms 5
-====== =========== ==== ===== ===============================================================================
-
-A question mark marks a field that may be empty. ``cdeg`` is hundredths of a degree, ``cdps`` hundredths of a
-degree a second, ``pulse_us`` 0 lets the servo go limp, ``lasts_ms`` is the time that the command has left.
+`UPWARDS` and `DOWNWARDS` are the table of our own. Rates are the highest that the device or the host may send at;
+`load` adds them up. ``cdeg`` is hundredths of a degree, ``cdps`` hundredths of a degree a second, ``pulse_us`` 0 lets
+the servo go limp, ``lasts_ms`` is the time that the command has left.
 """
 
 import math
@@ -177,7 +154,6 @@ Sentence = Report | Command | Standard
 class Number(NamedTuple):
     """A field with a whole number from ``low`` to ``high``."""
 
-    name: str
     low: int
     high: int
     optional: bool = False
@@ -187,39 +163,38 @@ class Number(NamedTuple):
         """The most characters it takes."""
         return max(len(str(self.low)), len(str(self.high)))
 
-    def write(self, value: Any) -> str:
+    def write(self, name: str, value: Any) -> str:
         """Return the field's text; raises ValueError outside the range."""
         if value is None and self.optional:
             return ""
         if not isinstance(value, int) or not self.low <= value <= self.high:
-            raise ValueError(f"{self.name} is {value!r}; a whole number from {self.low} to {self.high} is due")
+            raise ValueError(f"{name} is {value!r}; a whole number from {self.low} to {self.high} is due")
         return str(int(value))
 
-    def read(self, text: str) -> int | None:
+    def read(self, name: str, text: str) -> int | None:
         """Return the field's value; raises SentenceError."""
         if not text and self.optional:
             return None
         if not re.fullmatch(r"-?[0-9]{1,10}", text) or not self.low <= int(text) <= self.high:
-            raise SentenceError(Damage.FIELDS, f"{self.name} is '{text}', due: {self.low} to {self.high}")
+            raise SentenceError(Damage.FIELDS, f"{name} is '{text}', due: {self.low} to {self.high}")
         return int(text)
 
 
 class Word(NamedTuple):
     """A field with letters, digits, blanks, points, hyphens and underscores."""
 
-    name: str
     width: int
 
-    def write(self, value: Any) -> str:
+    def write(self, name: str, value: Any) -> str:
         """Return the field's text; raises ValueError for other characters or too many."""
         if not isinstance(value, str) or not self._fits(value):
-            raise ValueError(f"{self.name} is {value!r}; up to {self.width} letters, digits or ' ._-' are due")
+            raise ValueError(f"{name} is {value!r}; up to {self.width} letters, digits or ' ._-' are due")
         return value
 
-    def read(self, text: str) -> str:
+    def read(self, name: str, text: str) -> str:
         """Return the field's value; raises SentenceError."""
         if not self._fits(text):
-            raise SentenceError(Damage.FIELDS, f"{self.name} is '{text}'")
+            raise SentenceError(Damage.FIELDS, f"{name} is '{text}'")
         return text
 
     def _fits(self, text: str) -> bool:
@@ -227,7 +202,7 @@ class Word(NamedTuple):
 
 
 class Layout(NamedTuple):
-    """One kind of our own sentences: its letter, the value it carries, its fields, its highest rate (Hz)."""
+    """One kind of our own sentences: letter, value, highest rate (Hz), and what each of the value's fields may hold."""
 
     letter: str
     value: type[Any]
@@ -240,38 +215,23 @@ class Layout(NamedTuple):
         return len("$PXFR?") + sum(1 + field.width for field in self.fields) + len(",CCCC*hh\r\n")
 
 
-_STAMP = (Number("sequence", 0, U16), Number("device_ms", 0, U32), Number("boot", 0, U16))
-_ADDRESSED = (Number("session", 0, U16), Number("sequence", 0, U32))
+_STAMP = (Number(0, U16), Number(0, U32), Number(0, U16))
+_ADDRESSED = (Number(0, U16), Number(0, U32))
 # Wider than the +-1000 that means something: a device shall be able to refuse a wrong duty, not only miss it.
-_DUTY = (Number("left_permille", -32768, 32767), Number("right_permille", -32768, 32767))
-_COUNT = (Number("left", -(2**31), 2**31 - 1), Number("right", -(2**31), 2**31 - 1))
+_DUTY = (Number(-32768, 32767), Number(-32768, 32767))
+_COUNT = (Number(-(2**31), 2**31 - 1), Number(-(2**31), 2**31 - 1))
 
 UPWARDS = (
-    Layout(
-        "H",
-        HeadingReport,
-        20,
-        (
-            *_STAMP,
-            Number("heading_cdeg", 0, 35999, True),
-            Number("rate_cdps", -99999, 99999, True),
-            Number("calibration", 0, 3, True),
-        ),
-    ),
+    Layout("H", HeadingReport, 20, (*_STAMP, Number(0, 35999, True), Number(-99999, 99999, True), Number(0, 3, True))),
     Layout("C", CountsReport, 50, (*_STAMP, *_COUNT)),
-    Layout("B", BatteryReport, 2, (*_STAMP, Number("millivolts", 0, U16), Number("milliamps", -99999, 99999, True))),
-    Layout("J", JawsReport, 10, (*_STAMP, Number("opening_permille", 0, 1000, True), Number("holding", 0, 1, True))),
-    Layout("I", Identity, 1, (*_STAMP, Number("max_duty_permille", 0, 1000), Word("firmware", 20))),
-    Layout(
-        "A",
-        Acknowledgement,
-        20,
-        (*_STAMP, Word("command", 1), Number("command_sequence", 0, U32), Number("verdict", 0, 5), *_DUTY),
-    ),
+    Layout("B", BatteryReport, 2, (*_STAMP, Number(0, U16), Number(-99999, 99999, True))),
+    Layout("J", JawsReport, 10, (*_STAMP, Number(0, 1000, True), Number(0, 1, True))),
+    Layout("I", Identity, 1, (*_STAMP, Number(0, 1000), Word(20))),
+    Layout("A", Acknowledgement, 20, (*_STAMP, Word(1), Number(0, U32), Number(0, 5), *_DUTY)),
 )
 DOWNWARDS = (
-    Layout("M", MotorCommand, 50, (*_ADDRESSED, *_DUTY, Number("lasts_ms", 0, U16))),
-    Layout("S", ServoCommand, 20, (*_ADDRESSED, Number("pulse_us", 0, U16), Number("lasts_ms", 0, U16))),
+    Layout("M", MotorCommand, 50, (*_ADDRESSED, *_DUTY, Number(0, U16))),
+    Layout("S", ServoCommand, 20, (*_ADDRESSED, Number(0, U16), Number(0, U16))),
 )
 
 

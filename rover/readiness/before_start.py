@@ -9,7 +9,7 @@ from typing import Any
 from rover.devices.battery.keys import BatteryKeys
 from rover.devices.readings import BatteryValue, HeadingValue
 from rover.files.robot import Robot
-from rover.guard.ways_to_zero import ways_to_zero
+from rover.guard.launch import ways_to_zero
 from rover.readiness.finding import Finding, Verdict, judged
 from rover.session.clocks import is_synchronised
 from rover.session.motion_start import DeviceStates

@@ -22,14 +22,10 @@ def png(frame: Frame) -> bytes:
 
     Source: Portable Network Graphics (PNG) Specification (Second Edition), ISO/IEC 15948:2004, clauses 5.3 and 11.2.
     """
-    rows = [b"\0" + _red_green_blue(row) for row in frame.image]
+    rows = [b"\0" + row[:, ::-1].tobytes() for row in frame.image]
     head = struct.pack(">IIBBBBB", frame.width, frame.height, 8, 2, 0, 0, 0)
     parts = ((b"IHDR", head), (b"IDAT", zlib.compress(b"".join(rows), _QUICK)), (b"IEND", b""))
     return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(kind, data) for kind, data in parts)
-
-
-def _red_green_blue(row: Any) -> bytes:
-    return bytes(row[:, ::-1].tobytes())
 
 
 def _chunk(kind: bytes, data: bytes) -> bytes:

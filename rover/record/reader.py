@@ -63,7 +63,7 @@ def _run(connection: sqlite3.Connection) -> RecordedRun:
     connection.execute("BEGIN")  # one view of the file, should a run still be writing to it
     track = tuple(_track(connection))
     true_track = tuple(TruePose(row[0], *map(_number, row[1:])) for row in connection.execute(_ordered("true_track")))
-    happenings = tuple(_happenings(connection))
+    happenings = _happenings(connection)
     outcomes = list(_entries(connection, RunEnd))
     times = [row[0] for rows in (track, true_track, happenings) for row in rows] + [at_ns for _, at_ns, _ in outcomes]
     return RecordedRun(
@@ -86,20 +86,19 @@ def _ordered(table: str) -> str:
 
 def _track(connection: sqlite3.Connection) -> Iterator[TrackSample]:
     for at_ns, *columns, state, left, right in connection.execute(_ordered("track")):
-        numbers = dict(zip(schema.POINT_FIELDS, map(_number, columns), strict=False))
-        yield TrackSample(at_ns, TrackPoint(**numbers, state=state), (_number(left), _number(right)))
+        point: list[Any] = [*map(_number, columns), state]
+        yield TrackSample(at_ns, TrackPoint(*point), (_number(left), _number(right)))
 
 
 def _number(column: float | None) -> float:
     return float("nan") if column is None else column
 
 
-def _happenings(connection: sqlite3.Connection) -> Iterator[Happening]:
+def _happenings(connection: sqlite3.Connection) -> tuple[Happening, ...]:
     entries = [entry for kind in schema.EVENT_TABLES for entry in _entries(connection, kind)]
-    for _, at_ns, event in sorted(entries, key=lambda entry: entry[0]):
-        yield Happening(at_ns, event)
+    return tuple(Happening(at_ns, event) for _, at_ns, event in sorted(entries, key=lambda entry: entry[0]))
 
 
 def _entries(connection: sqlite3.Connection, kind: type) -> Iterator[tuple[int, int, Any]]:
-    for number, at_ns, *columns in connection.execute(_ordered(schema.ENTRY_TABLES[kind].name)):
+    for number, at_ns, *columns in connection.execute(_ordered(schema.ENTRY_TABLES[kind])):
         yield number, at_ns, schema.entry_from(kind, tuple(columns))

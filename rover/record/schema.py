@@ -1,14 +1,15 @@
 """The tables of a run record, and how a value becomes a row and a row a value.
 
-The layout is written out rather than derived from the classes, so that it changes on purpose: whoever changes it
+The tables are written out rather than derived from the classes, so that they change on purpose: whoever changes them
 counts `VERSION` up. Times are robot time in nanoseconds; lengths m, angles rad. NaN is stored as NULL.
 """
 
 import json
 from collections.abc import Mapping
+from dataclasses import fields
 from enum import Enum
 from operator import attrgetter
-from typing import Any, NamedTuple
+from typing import Any
 
 from rover.events import (
     Delivery,
@@ -73,32 +74,25 @@ CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
 Entry = Event | TrueFind | FinalObject | Gap | RunEnd
 
 
-class EntryTable(NamedTuple):
-    """Where the entries of a class are kept; ``fields`` in the order of the table's columns after entry and at_ns."""
-
-    name: str
-    fields: tuple[str, ...]
-
-
-EVENT_TABLES: dict[type, EntryTable] = {
-    StateChange: EntryTable("state_changes", ("left", "entered", "exit", "where", "values")),
-    Find: EntryTable("finds", ("number", "kind", "x", "y", "xx", "xy", "yy")),
-    Delivery: EntryTable("deliveries", ("number", "kind", "slot", "x", "y", "chance_inside_zone")),
-    GivenUp: EntryTable("given_up", ("kind", "x", "y", "why")),
-    HealthChange: EntryTable("health", ("device", "health", "why")),
-    HoldBack: EntryTable("hold_backs", ("cause", "ended")),
-    Stop: EntryTable("stops", ("cause",)),
-    Note: EntryTable("notes", ("kind", "text")),
+EVENT_TABLES: dict[type, str] = {
+    StateChange: "state_changes",
+    Find: "finds",
+    Delivery: "deliveries",
+    GivenUp: "given_up",
+    HealthChange: "health",
+    HoldBack: "hold_backs",
+    Stop: "stops",
+    Note: "notes",
 }
-ENTRY_TABLES: dict[type, EntryTable] = EVENT_TABLES | {
-    TrueFind: EntryTable("true_finds", ("number", "x", "y")),
-    FinalObject: EntryTable("final_objects", ("id", "kind", "x", "y", "place")),
-    Gap: EntryTable("gaps", ("table", "from_ns", "to_ns", "samples")),
-    RunEnd: EntryTable("outcome", ("result", "reason", "summary")),
+ENTRY_TABLES: dict[type, str] = EVENT_TABLES | {
+    TrueFind: "true_finds",
+    FinalObject: "final_objects",
+    Gap: "gaps",
+    RunEnd: "outcome",
 }
+"""Where the entries of a class are kept: its fields in order are the table's columns after entry and at_ns."""
 
-POINT_FIELDS = ("x", "y", "heading", "sigma_x", "sigma_y", "sigma_heading", "state")
-point_values = attrgetter(*POINT_FIELDS)
+point_values = attrgetter("x", "y", "heading", "sigma_x", "sigma_y", "sigma_heading", "state")
 
 # Made once: a call of json.dumps with options makes a new encoder each time. What JSON does not know becomes its text.
 to_json = json.JSONEncoder(separators=(",", ":"), skipkeys=True, default=str).encode
@@ -108,13 +102,13 @@ _DECODE: dict[str, Any] = {"values": json.loads, "summary": json.loads, "health"
 
 def entry_row(entry: Entry) -> tuple[object, ...]:
     """Return the columns of an entry after ``entry`` and ``at_ns``. Never fails, whatever the fields hold."""
-    return tuple(_column(getattr(entry, name)) for name in ENTRY_TABLES[type(entry)].fields)
+    return tuple(_column(getattr(entry, field.name)) for field in fields(entry))
 
 
-def entry_from(kind: type, columns: tuple[object, ...]) -> Any:
+def entry_from(kind: type[Any], columns: tuple[object, ...]) -> Any:
     """Return the entry of class ``kind`` that `entry_row` made the columns of."""
-    pairs = zip(ENTRY_TABLES[kind].fields, columns, strict=True)
-    return kind(**{name: _value(name, column) for name, column in pairs})
+    pairs = zip(fields(kind), columns, strict=True)
+    return kind(*(_value(field.name, column) for field, column in pairs))
 
 
 def _column(value: object) -> object:

@@ -8,16 +8,15 @@ Nothing that goes wrong with the disk is raised to the robot: it is kept in `Run
 import sqlite3
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import chain
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from rover.devices.readings import Reading
-from rover.events import Event, TrackPoint
+from rover.events import TrackPoint
 from rover.record import schema
-from rover.record.queues import SampleQueue
-from rover.record.run import FinalObject, Gap, RecordError, RunEnd, TrueFind
+from rover.record.run import Gap, RecordError, RunEnd
 
 Row = tuple[object, ...]
 
@@ -27,9 +26,50 @@ CLOSE_WITHIN_S = 10.0
 ROWS_AT_ONCE = 128
 
 
-class _Waiting(NamedTuple):
-    at_ns: int
-    entry: schema.Entry
+class SampleQueue:
+    """Samples on their way to one table, never waiting; when full, it drops further ones and remembers the gap.
+
+    Synchronization: one thread puts, another takes. Both ends of a `collections.deque` are safe for that.
+
+    Attributes:
+        table: name of the table, for the gaps.
+        limit: samples that may wait. Memory is bounded by it, and it lasts out a disk that hangs for a while.
+        gaps: gaps that have ended; whoever writes them takes them out from the left.
+    """
+
+    def __init__(self, table: str, limit: int) -> None:
+        self.table = table
+        self.limit = limit
+        self.gaps: deque[Gap] = deque()
+        self._waiting: deque[Any] = deque()
+        self._gap: Gap | None = None
+
+    def put(self, at_ns: int, sample: Any) -> None:
+        """Add a sample, or drop it when the queue is full."""
+        if len(self._waiting) >= self.limit:
+            self._widen_gap(at_ns)
+            return
+        if self._gap is not None:
+            self.close_gap()
+        self._waiting.append(sample)
+
+    def take(self) -> list[Any]:
+        """Return all that waits, oldest first, and leave the queue empty."""
+        take = self._waiting.popleft
+        return [take() for _ in range(len(self._waiting))]
+
+    def __len__(self) -> int:
+        return len(self._waiting)
+
+    def close_gap(self) -> None:
+        """Hand over the gap that is open, if there is one. To be called by the thread that puts."""
+        if self._gap is not None:
+            self.gaps.append(self._gap)
+            self._gap = None
+
+    def _widen_gap(self, at_ns: int) -> None:
+        gap = self._gap or Gap(self.table, at_ns, at_ns, 0)
+        self._gap = Gap(gap.table, gap.from_ns, at_ns, gap.samples + 1)
 
 
 class RunRecord:
@@ -49,8 +89,9 @@ class RunRecord:
         self._track = SampleQueue("track", waiting_at_most)
         self._true_track = SampleQueue("true_track", waiting_at_most)
         self._readings = SampleQueue("readings", waiting_at_most)
-        self._entries: deque[_Waiting] = deque()
-        self._kept: list[_Waiting] = []  # the writer's own: entries that no commit has taken yet
+        self._queues = (self._track, self._true_track, self._readings)
+        self._entries: deque[tuple[int, schema.Entry]] = deque()
+        self._kept: list[tuple[int, schema.Entry]] = []  # the writer's own: entries that no commit has taken yet
         self._written = 0
         self._latest_ns = 0
         self._closing = False
@@ -77,7 +118,7 @@ class RunRecord:
     def step(self, at_ns: int, point: TrackPoint, duties: tuple[float, float]) -> None:
         """Record where the robot believes to be and its motor duties; about ten times a second."""
         self._latest_ns = at_ns
-        self._track.put(at_ns, (at_ns, point, duties))
+        self._track.put(at_ns, (at_ns, *schema.point_values(point), *duties))
 
     def readings(self, at_ns: int, rows: Sequence[tuple[str, Reading]]) -> None:
         """Record the readings (device, reading) that the step at ``at_ns`` was given."""
@@ -85,21 +126,15 @@ class RunRecord:
         if len(self._readings) == self._readings.limit // 4:
             self._wake.set()
 
-    def event(self, at_ns: int, event: Event) -> None:
-        """Record an event; it is committed at once, and never dropped."""
-        self._keep(at_ns, event)
-
     def true_pose(self, at_ns: int, pose: tuple[float, float, float]) -> None:
         """Record where the robot really was (x m, y m, heading rad), where a bench knows."""
-        self._true_track.put(at_ns, (at_ns, pose))
+        self._true_track.put(at_ns, (at_ns, *pose))
 
-    def true_find(self, at_ns: int, number: int, place: tuple[float, float]) -> None:
-        """Record where the object of find ``number`` really stood (x, y in m), where a bench knows."""
-        self._keep(at_ns, TrueFind(number, *place))
-
-    def final_object(self, at_ns: int, found: FinalObject) -> None:
-        """Record where an object was at the end of the run, where a bench knows."""
-        self._keep(at_ns, found)
+    def entry(self, at_ns: int, entry: schema.Entry) -> None:
+        """Record an event, or what a bench knows of an object; it is committed at once, and never dropped."""
+        self._latest_ns = max(self._latest_ns, at_ns)
+        self._entries.append((at_ns, entry))
+        self._wake.set()
 
     def finish(self, result: str, reason: str, summary: Mapping[str, object]) -> None:
         """Record the end of the run and close the file; a second call does nothing.
@@ -109,22 +144,14 @@ class RunRecord:
         """
         if self._closing:
             return
-        for queue in self._queues():
+        for queue in self._queues:
             queue.close_gap()
-        self._keep(self._latest_ns, RunEnd(result, reason, dict(summary)))
+        self.entry(self._latest_ns, RunEnd(result, reason, dict(summary)))
         self._closing = True
         self._wake.set()
         self._thread.join(CLOSE_WITHIN_S)
         if self._thread.is_alive():
             self.trouble = f"{self._path}: still not written {CLOSE_WITHIN_S:.0f} s after the end; is the disk hanging?"
-
-    def _keep(self, at_ns: int, entry: schema.Entry) -> None:
-        self._latest_ns = max(self._latest_ns, at_ns)
-        self._entries.append(_Waiting(at_ns, entry))
-        self._wake.set()
-
-    def _queues(self) -> tuple[SampleQueue, ...]:
-        return self._track, self._true_track, self._readings
 
     # What follows runs in the writer's thread.
 
@@ -140,33 +167,35 @@ class RunRecord:
         self._close()
 
     def _commit(self) -> None:
-        batches = [(queue.table, queue.take()) for queue in self._queues()]
+        batches = [(queue.table, queue.take()) for queue in self._queues]
         self._take_entries()
         if not self._kept and not any(samples for _, samples in batches):
             return
         try:
             with self._connection:
                 for table, samples in batches:
-                    _insert(self._connection, table, _SAMPLE_ROWS[table](samples))
+                    _insert(self._connection, table, _reading_rows(samples) if table == "readings" else samples)
                 self._insert_kept()
         except Exception as error:  # whatever it is, the robot goes on: events are tried again, samples are gone
             self._remember(error)
-            gaps = [_whole(table, samples) for table, samples in batches if samples]
-            self._kept += [_Waiting(gap.to_ns, gap) for gap in gaps]
+            for table, samples in batches:
+                if samples:
+                    first_ns, last_ns = samples[0][0], samples[-1][0]
+                    self._kept.append((last_ns, Gap(table, first_ns, last_ns, len(samples))))
         else:
             self._written += len(self._kept)
             self._kept.clear()
 
     def _take_entries(self) -> None:
         self._kept += [self._entries.popleft() for _ in range(len(self._entries))]
-        for queue in self._queues():
+        for queue in self._queues:
             gaps = [queue.gaps.popleft() for _ in range(len(queue.gaps))]
-            self._kept += [_Waiting(gap.to_ns, gap) for gap in gaps]
+            self._kept += [(gap.to_ns, gap) for gap in gaps]
 
     def _insert_kept(self) -> None:
         by_table: dict[str, list[Row]] = {}
         for entry_number, (at_ns, entry) in enumerate(self._kept, self._written + 1):
-            rows = by_table.setdefault(schema.ENTRY_TABLES[type(entry)].name, [])
+            rows = by_table.setdefault(schema.ENTRY_TABLES[type(entry)], [])
             rows.append((entry_number, at_ns, *schema.entry_row(entry)))
         for table, rows in by_table.items():
             _insert(self._connection, table, rows)
@@ -210,14 +239,6 @@ def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[Row]) -> 
         connection.execute(f"INSERT INTO {table} VALUES {','.join([row] * len(part))}", values)
 
 
-def _track_rows(samples: Iterable[Any]) -> list[Row]:
-    return [(at_ns, *schema.point_values(point), *duties) for at_ns, point, duties in samples]
-
-
-def _true_track_rows(samples: Iterable[Any]) -> list[Row]:
-    return [(at_ns, *pose) for at_ns, pose in samples]
-
-
 def _reading_rows(samples: Iterable[Any]) -> list[Row]:
     encode = schema.to_json
     return [
@@ -225,14 +246,3 @@ def _reading_rows(samples: Iterable[Any]) -> list[Row]:
         for at_ns, rows in samples
         for device, (taken_ns, sequence, value) in rows
     ]
-
-
-_SAMPLE_ROWS: dict[str, Callable[[Iterable[Any]], list[Row]]] = {
-    "track": _track_rows,
-    "true_track": _true_track_rows,
-    "readings": _reading_rows,
-}
-
-
-def _whole(table: str, samples: list[Any]) -> Gap:
-    return Gap(table, samples[0][0], samples[-1][0], len(samples))

@@ -1,7 +1,8 @@
 """Everything an errand names, loaded and checked: all mistakes of all files at once."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -139,14 +140,16 @@ def _overrides(
 ) -> dict[str, Override]:
     """Return the settings that the errand file and the command line set; the latter win."""
 
-    def in_errand(name: str) -> Callable[[str], None]:
-        return lambda why: errand.source.report(("settings", name), why)
+    def on_command_line(name: str, why: str) -> None:
+        problems.append(Problem("--set", 1, 1, name, why))
 
-    def on_command_line(name: str) -> Callable[[str], None]:
-        return lambda why: problems.append(Problem("--set", 1, 1, name, why))
-
-    overrides = {name: Override(value, in_errand(name)) for name, value in errand.model.settings.items()}
-    return overrides | {name: Override(value, on_command_line(name)) for name, value in from_command_line.items()}
+    overrides = {
+        name: Override(value, partial(errand.source.report, ("settings", name)))
+        for name, value in errand.model.settings.items()
+    }
+    for name, value in from_command_line.items():
+        overrides[name] = Override(value, partial(on_command_line, name))
+    return overrides
 
 
 def _unknown_overrides(

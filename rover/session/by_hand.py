@@ -13,7 +13,7 @@ from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.files.load import Loaded
 from rover.files.robot import Robot
-from rover.guard.channel import default_folder
+from rover.guard.client import default_folder
 from rover.guard.protocol import Answer, Phase, State
 from rover.session.assembly import texts_of
 from rover.session.hardware import RobotDevices, open_devices, simulated_in
@@ -125,17 +125,13 @@ class ManualSession:
         if now_ns >= self._hello_ns:
             self._hello_ns = now_ns + HELLO_EVERY_NS
             self.client.hello()
-        news = self.client.poll()
-        answers = [
-            ("guard", Reading(answer.now_ns, answer.sequence, answer)) for answer in news if isinstance(answer, Answer)
-        ]
-        if answers:
-            self._recorder.readings(now_ns, answers)
-        for state in news:
-            if isinstance(state, State) and state.phase is not self._phase:
-                self._phase = state.phase
-                is_stop = state.phase is Phase.STOPPED
-                self._recorder.event(now_ns, Stop(state.cause) if is_stop else Note("guard", state.phase.name.lower()))
+        for word in self.client.poll():
+            if isinstance(word, Answer):
+                self._recorder.readings(now_ns, [("guard", Reading(word.now_ns, word.sequence, word))])
+            elif word.phase is not self._phase:
+                self._phase = word.phase
+                is_stop = word.phase is Phase.STOPPED
+                self._recorder.event(now_ns, Stop(word.cause) if is_stop else Note("guard", word.phase.name.lower()))
 
 
 @contextmanager

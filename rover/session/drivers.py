@@ -7,7 +7,7 @@ from typing import Any
 from rover.core import StepRecord
 from rover.devices.keys import DeviceKeys
 from rover.devices.protocols import DriverContext
-from rover.devices.readings import Reading
+from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.devices.registry import SIMULATED, LoadError, is_dotted, load_driver
 
 
@@ -36,9 +36,9 @@ class Drivers:
         except BaseException:
             self.close()
             raise
-        self._sensors = [(family, self._made[family].poll) for family in sorted(self._made) if self._reports(family)]
-        self._drive = self._told("drive")
-        self._gripper = self._told("gripper")
+        made = sorted(self._made.items())
+        self._sensors = [(family, driver.poll) for family, driver in made if hasattr(driver, "poll")]
+        self._actuators = {family: driver.apply for family, driver in made if hasattr(driver, "apply")}
 
     def made(self, family: str) -> Any:
         """Return a family's driver, None when the robot has none."""
@@ -47,12 +47,6 @@ class Drivers:
     def trouble(self, family: str) -> str:
         """Return what a driver itself says is wrong with its device, or ''."""
         return str(getattr(self._made.get(family), "trouble", ""))
-
-    def _reports(self, family: str) -> bool:
-        return hasattr(self._made[family], "poll")
-
-    def _told(self, family: str) -> Any:
-        return getattr(self._made.get(family), "apply", None)
 
     def poll(self, now_ns: int) -> list[tuple[str, Reading]]:
         """Return the new readings, ordered by family and sequence."""
@@ -76,18 +70,17 @@ class Drivers:
 
     def apply(self, record: StepRecord) -> None:
         """Tell the actuators what a step decided, jaws first: the guard's wheels take the jaws' pulse along."""
-        if self._gripper is not None and record.jaws is not None:
+        if record.jaws is not None:
+            self._tell("gripper", record.jaws, record.now_ns)
+        self._tell("drive", record.drive, record.now_ns)
+
+    def _tell(self, family: str, command: DriveCommand | JawsCommand, now_ns: int) -> None:
+        if family in self._actuators:
             try:
-                self._gripper(record.jaws, record.now_ns)
+                self._actuators[family](command, now_ns)
             except Exception as error:
-                self._gripper = None
-                self._give_up("gripper", error)
-        if self._drive is not None:
-            try:
-                self._drive(record.drive, record.now_ns)
-            except Exception as error:
-                self._drive = None
-                self._give_up("drive", error)
+                del self._actuators[family]
+                self._give_up(family, error)
 
     def _give_up(self, family: str, error: Exception) -> None:
         self._faults.append((family, f"its driver raised {type(error).__name__}: {error}"))
@@ -108,8 +101,3 @@ def _made(family: str, driver: str, device: DeviceKeys, context: DriverContext) 
         return load_driver(family, driver)(device.options, context)
     except (OSError, ValueError) as error:
         raise LoadError(f"{family}: {error}") from error
-
-
-def families_by_link(devices: Mapping[str, DeviceKeys]) -> tuple[str, ...]:
-    """Return the families that are reached over a serial link."""
-    return tuple(family for family, device in devices.items() if device.link is not None)

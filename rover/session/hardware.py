@@ -8,7 +8,6 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from rover.devices.protocols import DriverContext
 from rover.devices.registry import SIMULATED
@@ -27,6 +26,7 @@ from rover.guard.settings import GuardSettings
 from rover.link import Link, open_link
 from rover.link.sentences import UPWARDS, MagneticHeading, RateOfTurn, TrueHeading
 from rover.session.drivers import Drivers
+from rover.session.guard_watch import SILENT
 from rover.vision.detector import finder
 
 SENTENCE_WITHIN_S = 1.0
@@ -76,11 +76,16 @@ def _opened(context: DriverContext, folder: Path, closing: ExitStack) -> RobotDe
     settings = settings_of(context.robot)
     _be_alone(folder, closing)
     _try_stop_pin(settings, folder)
-    client = _start_guard(settings, folder, closing)
+    client = GuardClient(folder)
+    closing.callback(client.close)
+    closing.callback(_end_guard, start_guard(settings, folder), client)
     links = _open_links(context.robot, settings, folder, closing)
     _wait_for_answers(context.robot, links, client)
     context = replace(context, links=links)
-    drivers = Drivers(context, (), _held_by_guard(context, settings, client))
+    held = drivers_by_guard(context, settings, client)
+    if settings.stop_input is not None:
+        held["stop_input"] = StopInput(client)
+    drivers = Drivers(context, (), held)
     closing.callback(drivers.close)
     return RobotDevices(context.robot, client, links, drivers)
 
@@ -124,13 +129,6 @@ def _try_stop_pin(settings: GuardSettings, folder: Path) -> None:
         StopPin(settings.stop_input).close()
 
 
-def _start_guard(settings: GuardSettings, folder: Path, closing: ExitStack) -> GuardClient:
-    client = GuardClient(folder)
-    closing.callback(client.close)
-    closing.callback(_end_guard, start_guard(settings, folder), client)
-    return client
-
-
 def _end_guard(guard: GuardProcess, client: GuardClient) -> None:
     """End the guard, unless a stop is latched: that outlives this program, and the next one finds it."""
     state = _last_word(client)
@@ -171,33 +169,25 @@ def _wait_for_answers(robot: Robot, links: Mapping[str, Link], client: GuardClie
     kinds = [layout.value for layout in UPWARDS]
     boxes = {name: link.mailbox(*kinds, TrueHeading, MagneticHeading, RateOfTurn) for name, link in links.items()}
     began_ns = time.monotonic_ns()
-    while not _output_is_open(client) or boxes:
+    while (why := _why_no_answer(client)) or boxes:
         boxes = {name: box for name, box in boxes.items() if not box.take()}
         seconds = (time.monotonic_ns() - began_ns) * 1e-9
         for name in boxes if seconds > SENTENCE_WITHIN_S else ():
             if links[name].counts.bytes_in:
                 raise RunError(_why_not_understood(name, robot.links[name]))
-        if seconds > (SENTENCE_WITHIN_S if _is_hopeless(client) else ANSWER_WITHIN_S):
-            raise RunError(_why_no_answer(client) or _why_silent(next(iter(boxes)), robot.links))
+        # Where the guard cannot even open what the actuators are on, waiting longer is of no use.
+        is_hopeless = why not in ("", SILENT) and FIRST_ANSWER_DUE not in why
+        if seconds > (SENTENCE_WITHIN_S if is_hopeless else ANSWER_WITHIN_S):
+            raise RunError(why or _why_silent(next(iter(boxes)), robot.links))
         time.sleep(_LOOK_EVERY_S)
 
 
-def _output_is_open(client: GuardClient) -> bool:
+def _why_no_answer(client: GuardClient) -> str:
     client.hello()
     client.poll()
-    return client.state is not None and client.state.output_open
-
-
-def _is_hopeless(client: GuardClient) -> bool:
-    """Tell whether the guard cannot even open what the actuators are on: waiting longer is of no use."""
-    state = client.state
-    return state is not None and not state.output_open and FIRST_ANSWER_DUE not in state.note
-
-
-def _why_no_answer(client: GuardClient) -> str:
     if client.state is None:
-        return "the motor guard does not answer; look at its log"
-    return "" if client.state.output_open else client.state.note
+        return SILENT
+    return "" if client.state.output_open else client.state.note or FIRST_ANSWER_DUE
 
 
 def _why_silent(name: str, lines: Mapping[str, SerialLink]) -> str:
@@ -210,11 +200,3 @@ def _why_not_understood(name: str, line: SerialLink) -> str:
         f"link '{name}' on {line.port}: no sentence was understood in what comes in; 'baud: {line.baud}' is probably "
         "not the device's, or 'port:' is another device's"
     )
-
-
-def _held_by_guard(context: DriverContext, settings: GuardSettings, client: GuardClient) -> dict[str, Any]:
-    """Return the drivers of what the guard holds: the wheels, and as far as it can jaws and stop input."""
-    held = drivers_by_guard(context, settings, client)
-    if settings.stop_input is not None:
-        held["stop_input"] = StopInput(client)
-    return held

@@ -41,14 +41,11 @@ def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str
 
 def robot_header(core: Core, assembly: Assembly, seed: int, saved: Mapping[str, Any] | None) -> dict[str, str]:
     """Return the header of a run on the robot, taken up again from ``saved`` or not."""
-    here = {"boot": _boot_id(), "clock": json.dumps(_clock_pair())}
+    # Monotonic and wall time of one moment, and whether the latter can be trusted.
+    clock = {"monotonic_ns": time.monotonic_ns(), "wall_ns": time.time_ns(), "synchronised": is_synchronised()}
+    here = {"boot": _boot_id(), "clock": json.dumps(clock)}
     resumed = {} if saved is None else {"resumed": json.dumps(saved)}
     return run_header(core, assembly, seed, "robot") | here | resumed
-
-
-def _clock_pair() -> dict[str, object]:
-    """Return monotonic and wall time of one moment, and whether the latter can be trusted."""
-    return {"monotonic_ns": time.monotonic_ns(), "wall_ns": time.time_ns(), "synchronised": is_synchronised()}
 
 
 def _boot_id() -> str:

@@ -1,7 +1,7 @@
 """A request to end, by a signal: noted, so that the loop can end in order."""
 
 import signal
-from types import FrameType, TracebackType
+from types import FrameType
 from typing import Any
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
@@ -24,9 +24,7 @@ class Interruption:
         self._before = {number: signal.signal(number, self._note) for number in SIGNALS}
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_raised: object) -> None:
         """Give them back."""
         for number, handler in self._before.items():
             signal.signal(number, handler)

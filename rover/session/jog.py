@@ -241,26 +241,18 @@ class Jog:
 def status(session: ManualSession, share: float, causes: tuple[str, ...], now_ns: int) -> str:
     """Return one line: how the guard stands, the speed, and what the sensors say."""
     standing = _standing(session.state, session.is_running, now_ns)
+    latest = [text(session.latest[family].value) for family, text in SHOWN.items() if family in session.latest]
     held_back = [f"held back: {', '.join(causes)}"] if causes else []
-    return "  ".join([standing, f"speed {share:.0%}", *map(_reading_told, _shown(session)), *held_back])
+    return "  ".join([standing, f"speed {share:.0%}", *latest, *held_back])
 
 
-def _shown(session: ManualSession) -> Iterator[tuple[str, Any]]:
-    for family in ("counts", "heading", "range", "battery"):
-        if family in session.latest:
-            yield family, session.latest[family].value
-
-
-def _reading_told(reading: tuple[str, Any]) -> str:
-    family, value = reading
-    match family:
-        case "counts":
-            return f"counts {value.left:+d} {value.right:+d}"
-        case "heading":
-            return f"heading {math.degrees(value.angle):+.1f} deg"
-        case "range":
-            return "range no echo" if value.distance is None else f"range {value.distance:.2f} m"
-    return f"battery {value.volts:.1f} V"
+SHOWN: dict[str, Callable[[Any], str]] = {
+    "counts": lambda value: f"counts {value.left:+d} {value.right:+d}",
+    "heading": lambda value: f"heading {math.degrees(value.angle):+.1f} deg",
+    "range": lambda value: "range no echo" if value.distance is None else f"range {value.distance:.2f} m",
+    "battery": lambda value: f"battery {value.volts:.1f} V",
+}
+"""How the readings of a family are shown."""
 
 
 def _standing(state: State | None, is_running: bool, now_ns: int) -> str:

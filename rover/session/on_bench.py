@@ -18,7 +18,7 @@ from rover.record.frames import FrameFolder
 from rover.record.run import FinalObject
 from rover.session import loop
 from rover.session.assembly import Assembly
-from rover.session.drivers import Drivers, families_by_link
+from rover.session.drivers import Drivers
 from rover.session.header import run_header
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
@@ -95,7 +95,7 @@ class Rehearsal(loop.Host):
         if wired:
             self.wiring = self._resources.enter_context(wire(robot, self.bench, WIRED_PACE))
             links = self.wiring.links
-            families = tuple(set(families) - set(families_by_link(robot.devices.fitted())))
+            families = tuple(family for family, device in robot.devices.fitted().items() if device.link is None)
         find = partial(finder, robot, assembly.errand.kinds)
         context = DriverContext(robot, seed, links, self.bench, find)
         drivers = Drivers(context, families, self.wiring.drivers(context) if self.wiring else {})

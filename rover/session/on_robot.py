@@ -10,19 +10,19 @@ from typing import Any
 from rover.activities.activity import Activity
 from rover.activities.registry import specs
 from rover.core import Action, Core, StepReadings, StepRecord
+from rover.devices.panel.indicator import Indication
 from rover.events import Event, Note, Stop
-from rover.guard.channel import default_folder
+from rover.guard.client import default_folder
 from rover.guard.protocol import Phase
 from rover.session import loop, saved_state, service
 from rover.session.assembly import Assembly
+from rover.session.clocks import Pace
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RobotDevices, RunError, open_devices, simulated_in, with_ports
 from rover.session.header import robot_header
 from rover.session.interruption import Interruption
 from rover.session.motion_start import NOT_ENABLED, DeviceStates, MakeStart, Say
-from rover.session.operator import OperatorControls
-from rover.session.pacing import Pace
-from rover.session.panel import PanelStatus
+from rover.session.operator import OperatorControls, indication_of
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
 from rover.session.saved_state import StateError, StateKeeper
@@ -108,7 +108,8 @@ def run_errand(
     with Interruption() as interruption, ExitStack() as closing:
         closing.callback(service.notify, service.STOPPING)
         devices = closing.enter_context(open_devices(robot, options.guard, assembly.errand.kinds, options.seed))
-        controls = closing.enter_context(OperatorControls(robot.panel, devices.client))
+        controls = OperatorControls(robot.panel, devices.client)
+        closing.callback(controls.close)
         closing.callback(devices.drivers.close)  # the wheels before all else
         if options.saved is not None:
             console.say(BY_THE_MARKER if core.fix_due else FROM_THE_START)
@@ -210,7 +211,7 @@ class RobotHost(loop.Host):
         self._states.take(given, decided)
         self._latch_at_guard()
         self._start.advance(now_ns, self._states, self._watch)
-        self._controls.panel.show(self._panel_status(decided), now_ns)
+        self._controls.panel.show(self._indication(decided), now_ns)
         for line in map(line_for_operator, decided.events):
             if line:
                 self._say(line)
@@ -225,9 +226,9 @@ class RobotHost(loop.Host):
         if cause is not None and self._watch.phase is Phase.RUNNING:
             self._client.stop(cause)
 
-    def _panel_status(self, decided: StepRecord) -> PanelStatus:
+    def _indication(self, decided: StepRecord) -> Indication:
         core, is_started = self._core, self._start.is_over
-        return PanelStatus(
+        return indication_of(
             stopped=core.stop.stopped and is_started,
             fault=bool(self._states.not_ok),
             held_back=bool(core.known.signals.motion_held_back),

@@ -1,16 +1,66 @@
-"""The operator's control of a run: keys of a terminal and the start button become requests to guard and core."""
+"""The operator's control of a run: terminal and panel (start button, light, buzzer), requests to guard and core."""
 
 from collections.abc import Sequence
-from types import TracebackType
+from typing import Any
 
 from rover.core import Action
+from rover.devices.panel.indicator import Indication, Indicator
 from rover.devices.panel.keys import PanelKeys
+from rover.devices.panel.start_button import StartButton
 from rover.guard.client import GuardClient
 from rover.guard.protocol import Phase
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RunError
-from rover.session.panel import OperatorPanel
 from rover.session.terminal import Keys, Terminal
+
+
+def indication_of(*, stopped: bool, fault: bool, held_back: bool, waiting: bool, moving: bool) -> Indication:
+    """Return what the indicator shows: of what is so, the most urgent."""
+    if stopped:
+        return Indication.STOPPED
+    if fault:
+        return Indication.FAULT
+    if held_back:
+        return Indication.HELD_BACK
+    if waiting:
+        return Indication.WAITING
+    return Indication.MOVING if moving else Indication.STANDING
+
+
+class OperatorPanel:
+    """Button and indicator; each may be missing.
+
+    Raises:
+        DeviceError: a pin cannot be had.
+    """
+
+    def __init__(self, panel: PanelKeys) -> None:
+        self._button: Any = None
+        self._indicator: Any = None
+        if panel.start_button is not None:
+            self._button = StartButton(panel.gpio, panel.start_button)
+        try:
+            if panel.light is not None or panel.buzzer is not None:
+                self._indicator = Indicator(panel.gpio, panel.light, panel.buzzer)
+        except OSError:
+            self.close()
+            raise
+
+    def is_pressed(self) -> bool:
+        """Tell whether the start button was pressed since the last call."""
+        return self._button is not None and bool(self._button.presses())
+
+    def show(self, indication: Indication, now_ns: int) -> None:
+        """Show how things stand, where there is a light or a buzzer."""
+        if self._indicator is not None:
+            self._indicator.show(indication, now_ns)
+
+    def close(self) -> None:
+        """Go dark and let go of the pins; a second call does nothing."""
+        button, indicator, self._button, self._indicator = self._button, self._indicator, None, None
+        for part in (indicator, button):
+            if part is not None:
+                part.close()
 
 
 class OperatorControls:
@@ -34,13 +84,7 @@ class OperatorControls:
         self._keys = Keys()
         self._is_held = False
 
-    def __enter__(self) -> "OperatorControls":
-        """Return itself."""
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def close(self) -> None:
         """Leave the terminal as it was, and the panel dark."""
         self.terminal.close()
         self.panel.close()

@@ -10,7 +10,7 @@ from rover.core import Core, StepReadings, StepRecord
 from rover.devices.readings import Reading
 from rover.events import Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames, without_picture
-from rover.record.run import FinalObject
+from rover.record.run import FinalObject, TrueFind
 from rover.record.writer import RunRecord
 from rover.session.drivers import Drivers
 from rover.session.result import FindReport, Result, report_of
@@ -55,11 +55,11 @@ class Recorder:
     def event(self, now_ns: int, event: Event) -> None:
         """Record an event."""
         self._latest_ns = now_ns
-        self._record.event(now_ns, event)
+        self._record.entry(now_ns, event)
 
     def note(self, kind: str, text: str) -> None:
         """Record what a person would want to read afterwards, at the latest time."""
-        self._record.event(self._latest_ns, Note(kind, text))
+        self._record.entry(self._latest_ns, Note(kind, text))
 
     def close(self, result: str, reason: str, summary: Mapping[str, object]) -> None:
         """Finish the record, saying how the session ended; a second call does nothing."""
@@ -148,12 +148,12 @@ class RunRecorder(Recorder):
             self._record.true_pose(now_ns, self._truth.pose)
 
     def _take_event(self, now_ns: int, event: Event) -> None:
-        self._record.event(now_ns, event)
+        self._record.entry(now_ns, event)
         match event:
             case Find():
                 stood = None if self._truth is None else self._truth.held_from()
                 if stood is not None:
-                    self._record.true_find(now_ns, event.number, stood)
+                    self._record.entry(now_ns, TrueFind(event.number, *stood))
                 self._finds.append(report_of(event, stood))
             case Delivery():
                 self.delivered = event.number
@@ -180,7 +180,7 @@ class RunRecorder(Recorder):
         delivered, expected = self.delivered, self._core.known.errand.expect
         things = () if self._truth is None else self._truth.objects()
         for thing in things:
-            self._record.final_object(self._latest_ns, thing)
+            self._record.entry(self._latest_ns, thing)
         if things:
             delivered, expected = sum(thing.place == "tray" for thing in things), len(things)
         for name, count in self._core.refusals.items():

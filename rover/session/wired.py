@@ -14,8 +14,7 @@ from rover.errors import UserError
 from rover.files.robot import Robot
 from rover.guard.drivers import drivers_by_guard
 from rover.guard.in_process import GuardThread
-from rover.guard.launch import settings_of
-from rover.guard.ways_to_zero import CO_PROCESSOR
+from rover.guard.launch import CO_PROCESSOR, settings_of
 from rover.link.emulator import Emulator
 from rover.link.link import Link, open_link
 from rover.session.clocks import PacedClock

@@ -5,7 +5,7 @@ import time
 import pytest
 
 from rover.guard.callers import FORGET_NS, Callers
-from rover.guard.channel import GuardChannel
+from rover.guard.client import GuardChannel
 from rover.guard.protocol import MOST_BYTES, Answer, Ask, Received, Request, Ruling
 from rover.guard.settings import SOCKET_NAME
 

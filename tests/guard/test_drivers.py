@@ -8,7 +8,8 @@ import pytest
 from rover.devices.gripper.keys import GripperKeys
 from rover.devices.protocols import Actuator, DriverContext, Sensor
 from rover.devices.readings import DriveCommand, JawsCommand, StopInputValue
-from rover.guard.drivers import LinkJaws, PinJaws, StopInput, Wheels
+from rover.guard.client import Wheels
+from rover.guard.drivers import LinkJaws, PinJaws, StopInput
 from rover.guard.port import GuardPort
 from rover.link import Link
 

@@ -13,9 +13,9 @@ import pytest
 
 from rover.devices.readings import DriveCommand
 from rover.devices.stop_input.keys import StopInputKeys
-from rover.guard.channel import GuardError, state_of, stop_now
+from rover.guard.client import GuardError, state_of, stop_now
 from rover.guard.protocol import Ask, Phase, Request, Ruling, encode
-from rover.guard.serial_line import RETRY_NS
+from rover.guard.serial_output import RETRY_NS
 from rover.guard.settings import LOCK_NAME, SOCKET_NAME
 
 LOG_MOST_MS = 300
@@ -312,9 +312,7 @@ def test_noise_on_the_socket_does_no_harm(bay, eventually):
 def test_a_client_that_takes_nothing_holds_nobody_up(bay, eventually):
     client, deaf = bay.start(), bay.client()
     bay.get_going(client)
-    eventually(
-        lambda: bay.command(client) or (deaf.hello() and deaf._channel.unsent == 0 and client.poll() and client.state)
-    )
+    eventually(lambda: bay.command(client) or (deaf.hello() and deaf.unsent == 0 and client.poll() and client.state))
     for _ in range(100):
         deaf.hello()
         bay.command(client)

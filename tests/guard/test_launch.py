@@ -6,11 +6,10 @@ from pathlib import Path
 import pytest
 
 from rover.files.robot import Robot
-from rover.guard.channel import GuardError, state_of
-from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard
+from rover.guard.client import GuardError, state_of
+from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard, ways_to_zero
 from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings, load_settings
-from rover.guard.ways_to_zero import ways_to_zero
 
 BODY = {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"}
 COUNTS = {"driver": "co_processor", "link": "main"}
@@ -163,7 +162,7 @@ LOADED = "import sys, {module}; print(*sorted({{name.partition('.')[0] for name 
 
 
 @pytest.mark.parametrize(
-    "module", ["rover.guard.guard", "rover.guard.supervisor", "rover.guard.channel", "rover.devices.drive.h_bridge"]
+    "module", ["rover.guard.guard", "rover.guard.supervisor", "rover.guard.client", "rover.devices.drive.h_bridge"]
 )
 def test_guard_supervisor_and_stop_load_nothing_heavy(module):
     command = [sys.executable, "-c", LOADED.format(module=module)]

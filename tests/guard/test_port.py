@@ -6,7 +6,7 @@ from rover.devices.counts.co_processor import Counts
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import WheelCounts
 from rover.files.robot import Robot
-from rover.guard.channel import GuardError
+from rover.guard.client import GuardError
 from rover.guard.port import GuardPort
 from rover.link import Link
 

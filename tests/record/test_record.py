@@ -65,9 +65,9 @@ def test_a_run_comes_back_as_it_was_written(path: Path) -> None:
     record.step(SECOND, POINT, (0.25, -0.5))
     record.true_pose(SECOND, (0.11, 0.34, -3.0))
     for number, event in enumerate(EVENTS, 2):
-        record.event(number * SECOND, event)
-    record.true_find(20 * SECOND, 1, (1.52, 2.49))
-    record.final_object(20 * SECOND, FinalObject("jar 1", "amber", 0.6, 0.7, "tray"))
+        record.entry(number * SECOND, event)
+    record.entry(20 * SECOND, TrueFind(1, 1.52, 2.49))
+    record.entry(20 * SECOND, FinalObject("jar 1", "amber", 0.6, 0.7, "tray"))
     record.finish("done", "all_in", {"expected": 1})
 
     run = read(path)
@@ -117,7 +117,7 @@ def test_readings_stand_in_their_table_as_compact_json(path: Path) -> None:
 def test_the_story_of_a_run_can_be_read_with_a_sqlite_shell(path: Path) -> None:
     record = RunRecord.create(path, {})
     for number, event in enumerate(EVENTS):
-        record.event(number * SECOND // 2, event)
+        record.entry(number * SECOND // 2, event)
     record.finish("done", "all_in", {})
 
     story = query(path, "SELECT entry, at_s, what, text FROM story")
@@ -152,11 +152,11 @@ def test_a_full_queue_drops_samples_and_says_which_but_never_events(path: Path) 
     small = RunRecord(connection, path, waiting_at_most=10)
     lock = sqlite3.connect(path, isolation_level=None)
     lock.execute("BEGIN IMMEDIATE")  # the writer waits for the file, as for a disk that hangs
-    small.event(0, Note("activity", "begin"))
+    small.entry(0, Note("activity", "begin"))
     wait_until(lambda: small._entries, False)
     for number in range(1, 101):
         small.step(number, POINT, (0.0, 0.0))
-        small.event(number, Note("activity", str(number)))
+        small.entry(number, Note("activity", str(number)))
     lock.execute("ROLLBACK")
     lock.close()
     small.finish("done", "", {})
@@ -187,7 +187,7 @@ from rover.record.writer import RunRecord
 record = RunRecord.create(Path(sys.argv[1]), {"title": "cut short"})
 for number in range(10**9):
     record.step(number, TrackPoint(number, 0, 0, 0, 0, 0, "seek"), (0, 0))
-    record.event(number, Note("activity", str(number)))
+    record.entry(number, Note("activity", str(number)))
     if record._written > 20:
         print(record._written, flush=True)
         sys.stdin.read()
@@ -219,18 +219,18 @@ from pathlib import Path
 from rover.events import Note, TrackPoint
 from rover.record.writer import RunRecord
 record = RunRecord.create(Path(sys.argv[1]), {"title": "full disk"})
-record.event(1, Note("activity", "before"))
+record.entry(1, Note("activity", "before"))
 while not record._written:
     pass
 soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
 resource.setrlimit(resource.RLIMIT_FSIZE, (Path(sys.argv[1] + "-wal").stat().st_size, hard))
 record.step(2, TrackPoint(0, 0, 0, 0, 0, 0, "seek"), (0, 0))
-record.event(2, Note("activity", "during"))
+record.entry(2, Note("activity", "during"))
 while not record.trouble:
     pass
 resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
 if sys.argv[2] == "room again":
-    record.event(3, Note("activity", "after"))
+    record.entry(3, Note("activity", "after"))
     record.finish("done", "all_in", {})
 print(record.trouble)
 """

@@ -3,7 +3,8 @@
 import pytest
 
 from rover.events import HealthChange
-from rover.guard.drivers import LinkJaws, Wheels
+from rover.guard.client import Wheels
+from rover.guard.drivers import LinkJaws
 
 # Nothing that only luck decides: the wired bench runs on the computer's own clock.
 STEADY = {"gripper": {"missed": 0, "dropped": 0}, "link": {"stall_every": "0 s"}}

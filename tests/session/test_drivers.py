@@ -13,7 +13,7 @@ from rover.devices.readings import DriveCommand, JawsCommand, RangeValue, Readin
 from rover.devices.registry import LoadError
 from rover.files import yaml_source
 from rover.files.robot import Robot
-from rover.session.drivers import Drivers, families_by_link
+from rover.session.drivers import Drivers
 
 CART = Path(__file__).parents[2] / "config/cart.yaml"
 
@@ -157,14 +157,3 @@ def test_one_that_cannot_be_opened_closes_those_made_before():
 def test_a_class_that_is_not_there_is_named():
     with pytest.raises(LoadError, match="has no class 'Rang'; did you mean 'Range'"):
         Drivers(context(range={"driver": "my_drivers:Rang"}), ())
-
-
-def test_families_on_a_link():
-    values = yaml_source.read(CART, CART.name).values
-    assert set(families_by_link(Robot.model_validate(values).devices.fitted())) == {
-        "drive",
-        "counts",
-        "heading",
-        "gripper",
-        "battery",
-    }

@@ -7,7 +7,7 @@ import socket
 import time
 
 from rover.events import Stop
-from rover.guard.channel import state_of, stop_now
+from rover.guard.client import state_of, stop_now
 
 
 def test_without_a_person_it_stands_still_and_says_how_to_enable_motion(stand):

@@ -7,7 +7,7 @@ import time
 import pytest
 
 from rover.events import Delivery, StateChange, Stop
-from rover.guard.channel import state_of
+from rover.guard.client import state_of
 from rover.guard.launch import is_at_work
 from rover.guard.protocol import Phase
 from rover.record.reader import read

@@ -34,7 +34,7 @@ def play_runtime(folder: Path, record_path: Path) -> None:
         client.command(DriveCommand(0.5, 0.4, sequence, now_ns + COMMAND_LASTS_NS))
         client.poll()
         if record is not None:
-            record.event(now_ns, Note("step", str(sequence)))
+            record.entry(now_ns, Note("step", str(sequence)))
             if record.trouble:
                 client.stop(record.trouble)
                 return

@@ -23,7 +23,7 @@ from typing import NamedTuple
 
 from guard_rigs import Rig, pin_rig, serial_rig, wait_for
 
-from rover.guard.channel import state_of
+from rover.guard.client import state_of
 from rover.link.emulator import Emulator
 
 ALLOWED_MS = 300.0

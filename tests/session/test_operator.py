@@ -4,9 +4,9 @@ import pytest
 
 from rover.devices.panel.indicator import Indication
 from rover.devices.panel.keys import PanelKeys
-from rover.session.panel import OperatorPanel, PanelStatus, indication_of
+from rover.session.operator import OperatorPanel, indication_of
 
-QUIET = PanelStatus(stopped=False, fault=False, held_back=False, waiting=False, moving=False)
+QUIET = {"stopped": False, "fault": False, "held_back": False, "waiting": False, "moving": False}
 
 
 @pytest.mark.parametrize(
@@ -21,12 +21,12 @@ QUIET = PanelStatus(stopped=False, fault=False, held_back=False, waiting=False, 
     ],
 )
 def test_the_most_urgent_is_shown(changes, indication):
-    assert indication_of(QUIET._replace(**changes)) is indication
+    assert indication_of(**{**QUIET, **changes}) is indication
 
 
 def test_the_light_follows_and_goes_dark_at_the_end(tmp_path):
     panel = OperatorPanel(PanelKeys(gpio=str(tmp_path), light=5, start_button=6))
-    panel.show(QUIET._replace(stopped=True), 0)
+    panel.show(Indication.STOPPED, 0)
     assert (tmp_path / "line5").read_text() == "1\n"
     assert not panel.is_pressed()
     panel.close()
@@ -36,6 +36,6 @@ def test_the_light_follows_and_goes_dark_at_the_end(tmp_path):
 
 def test_a_robot_without_a_panel_has_nothing_to_show():
     panel = OperatorPanel(PanelKeys())
-    panel.show(QUIET, 0)
+    panel.show(Indication.STANDING, 0)
     assert not panel.is_pressed()
     panel.close()

@@ -1,7 +1,6 @@
 """What is wrong with a behaviour although every line of it can be read: rules R1, R9, R14 and what the robot lacks."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 from rover.behaviour.expression import could_be
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode, Where
@@ -162,9 +161,8 @@ def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Pro
     assert state.graph is not None
     for progress in sorted(_ends_of(state.graph)):
         if not _leaves_on(state, progress):
-            yield _problem(
-                state.where, state.name, f"it can end '{progress}', but no exit takes that (when: {progress})"
-            )
+            why = f"it can end '{progress}', but no exit takes that (when: {progress})"
+            yield _problem(state.where, state.name, why)
         elif not _encloses_timed(graph, state) and not any(_sure(one, progress) for one in state.exits):
             why = f"it can end '{progress}' with no exit taken: add one with 'when: {progress}' alone, or with 'after'"
             yield _problem(state.where, state.name, why)
@@ -172,8 +170,10 @@ def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Pro
 
 def _sure(one: ExitNode, progress: str) -> bool:
     """Tell whether an exit holds in every step after such an end, whatever the signals are."""
-    known = one.when is not None and not one.devices and not one.when.operands and not one.when.divides
-    return known and one.when is not None and could_be(one.when, _facts(progress)) == {True}
+    when = one.when
+    if when is None or one.devices or when.operands or when.divides:
+        return False
+    return could_be(when, _facts(progress)) == {True}
 
 
 def _ends_of(part: GraphNode) -> set[str]:
@@ -195,10 +195,8 @@ def _facts(progress: str) -> dict[str, bool]:
 
 def _leaves_on(state: StateNode, progress: str) -> bool:
     """Tell whether an exit takes such an end: one that may fire then, and not while the state goes on."""
-    for one in state.exits:
-        if one.when is not None and one.when.outcomes and True in could_be(one.when, _facts(progress)):
-            return True
-    return False
+    conditions = [one.when for one in state.exits if one.when is not None and one.when.outcomes]
+    return any(True in could_be(when, _facts(progress)) for when in conditions)
 
 
 def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
@@ -221,9 +219,8 @@ def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Ite
 
 def _overtakes(higher: ExitNode, lower: ExitNode, possible: Iterable[str]) -> bool:
     """Tell whether an exit fires whenever one below it could: it says the same, or is sure where that could be true."""
-    assert higher.when is not None
     assert lower.when is not None
-    texts = [(one.when.text, one.until.text if one.until else "") for one in (higher, lower) if one.when]
+    texts = [[condition.text for condition in one.conditions] for one in (higher, lower)]
     if texts[0] == texts[1] and higher.confirm in (lower.confirm, AT_ONCE):
         return True
     if higher.confirm != AT_ONCE or higher.until:
@@ -260,66 +257,43 @@ def _no_end(graph: BehaviourGraph) -> Iterator[Problem]:
         yield _problem(graph.top.where, "", "the behaviour never ends: it needs a state with 'final: done' or 'failed'")
 
 
-@dataclass(frozen=True)
-class _Fit:
-    """Looks at a behaviour beside one robot."""
-
-    activities: Mapping[str, ActivitySpec]
-    robot: Robot
-
-    def exits(self, exits: Iterable[ExitNode]) -> Iterator[Problem]:
-        for one in exits:
-            yield from self.signals(one.signals, one.where, one.text)
-
-    def signals(self, signals: Iterable[str], where: Where, text: str) -> Iterator[Problem]:
-        fitted = self.robot.devices.fitted()
-        for name in signals:
-            signal = SIGNALS[name]
-            families = signal.devices or ((name[:-3],) if name.endswith(".ok") else ())
-            lacks = [family for family in families if family not in fitted]
-            if lacks:
-                yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")
-            elif why := signal.lacking(self.robot):
-                yield _problem(where, text, f"this robot cannot give '{name}': {why}")
-
-    def activity(self, state: StateNode) -> Iterator[Problem]:
-        spec = self.activities.get(state.activity or "")
+def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot) -> Iterator[Problem]:
+    for one in graph.exits():
+        yield from _lacking_signals(one.signals, one.where, one.text, robot)
+        yield from _leads_to_need(graph, one, activities)
+    for state in graph.states.values():
+        spec = activities.get(state.activity or "")
         for family in spec.needs if spec else ():
-            if family not in self.robot.devices.fitted():
+            if family not in robot.devices.fitted():
                 why = f"'{state.activity}' needs the device '{family}', which the robot file does not have"
                 yield _problem(state.where, state.name, why)
         for value in state.parameters.values():
             if value.expression is not None:
-                yield from self.signals(value.expression.signals, state.where, value.expression.text)
+                yield from _lacking_signals(value.expression.signals, state.where, value.expression.text, robot)
 
 
-def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot) -> Iterator[Problem]:
-    fit = _Fit(activities, robot)
-    for part in graph.top.graphs():
-        yield from fit.exits(part.always)
-    for state in graph.states.values():
-        yield from fit.exits(state.exits)
-        yield from fit.activity(state)
-        yield from _leads_to_need(graph, state.exits, activities)
-    for part in graph.top.graphs():
-        yield from _leads_to_need(graph, part.always, activities)
+def _lacking_signals(signals: Iterable[str], where: Where, text: str, robot: Robot) -> Iterator[Problem]:
+    fitted = robot.devices.fitted()
+    for name in signals:
+        signal = SIGNALS[name]
+        families = signal.devices or ((name[:-3],) if name.endswith(".ok") else ())
+        lacks = [family for family in families if family not in fitted]
+        if lacks:
+            yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")
+        elif why := signal.lacking(robot):
+            yield _problem(where, text, f"this robot cannot give '{name}': {why}")
 
 
-def _leads_to_need(
-    graph: BehaviourGraph, exits: Iterable[ExitNode], activities: Mapping[str, ActivitySpec]
-) -> Iterator[Problem]:
+def _leads_to_need(graph: BehaviourGraph, one: ExitNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
     """Warn where an exit for a lost device leads to a state that needs it."""
-    for one in exits:
-        for family in FAMILIES:
-            if one.when is None or f"{family}.ok" not in one.signals:
-                continue
-            if True in could_be(one.when, {f"{family}.ok": True}):
-                continue
-            first = _first_activity(graph, one.go)
-            spec = activities.get(first.activity or "")
-            if spec is not None and family in spec.needs:
-                why = f"leads to '{first.name}', whose activity '{first.activity}' needs {family}"
-                yield _problem(one.where, one.text, why, warning=True)
+    for family in FAMILIES:
+        if one.when is None or f"{family}.ok" not in one.signals or True in could_be(one.when, {f"{family}.ok": True}):
+            continue
+        first = _first_activity(graph, one.go)
+        spec = activities.get(first.activity or "")
+        if spec is not None and family in spec.needs:
+            why = f"leads to '{first.name}', whose activity '{first.activity}' needs {family}"
+            yield _problem(one.where, one.text, why, warning=True)
 
 
 def _first_activity(graph: BehaviourGraph, path: str) -> StateNode:

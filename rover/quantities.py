@@ -187,17 +187,13 @@ def parse_as(value: object, dimension: Dimension) -> float:
     if dimension != NONE and not quantity.has_unit:
         raise QuantityError(
             f"a bare number where {name_of(dimension)} is due; write its unit ({units_for(dimension)}), "
-            f"for example '{value} {_example_unit(dimension)}'"
+            f"for example '{value} {units_for(dimension).split(',')[0]}'"
         )
     if quantity.dimension != dimension:
         raise QuantityError(
             f"'{value}' is {name_of(quantity.dimension)}, but {name_of(dimension)} is due ({units_for(dimension)})"
         )
     return quantity.value
-
-
-def _example_unit(dimension: Dimension) -> str:
-    return "" if dimension == NONE else units_for(dimension).split(",")[0]
 
 
 def clamp(value: float, low: float, high: float) -> float:

@@ -1,6 +1,5 @@
 """The settings of a behaviour file: as it declares them, and what stands in their place from elsewhere."""
 
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -10,9 +9,8 @@ from rover.behaviour.vocabulary import Choice, Kind, Number, Truth
 from rover.files.behaviour import Behaviour
 from rover.files.load import Loaded
 from rover.files.problems import nearest
+from rover.files.types import NAME_PATTERN
 from rover.quantities import QuantityError
-
-_WORD = re.compile(r"[a-z][a-z0-9_]*")
 
 
 @dataclass(frozen=True)
@@ -52,7 +50,7 @@ def setting_of(value: Any) -> SettingValue:
 
 def is_word(value: Any) -> bool:
     """Tell whether a value can be one of the words that a `Choice` is made of."""
-    return isinstance(value, str) and _WORD.fullmatch(value) is not None
+    return isinstance(value, str) and NAME_PATTERN.fullmatch(value) is not None
 
 
 def same_kind(one: Kind, due: Kind) -> bool:

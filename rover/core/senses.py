@@ -8,7 +8,7 @@ from rover.core.interface import StepReadings
 from rover.core.stopping import Stopping
 from rover.core.targeting import Targeting
 from rover.devices.readings import MARKER, Detection, Reading
-from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
+from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_ahead
 from rover.estimate.odometry import Odometer
 from rover.geometry import Pose
 from rover.motion.carriage import Carriage
@@ -125,8 +125,7 @@ class Senses:
         marker = known.ground.marker
         if marker is None:
             return
-        sighting = MarkerSighting(seen.bearing, seen.distance, seen.bearing_sigma, seen.distance_sigma)
-        if fix_by_marker(known.filter, pose, known.targets.view.ahead, marker, sighting):
+        if fix_by_marker(known.filter, pose, known.targets.view.ahead, marker, seen):
             known.fixes.markers += 1
             self._note_fix("the marker", before)
 

@@ -7,7 +7,7 @@ from xml.etree.ElementTree import Element
 
 from rover.events import Delivery, Find, GivenUp
 from rover.geometry import XY
-from rover.record.run import RecordedRun, TrackSample
+from rover.record.run import RecordedRun
 from rover.report import look, symbols
 from rover.report.figures import ellipse_of, kinds_of
 from rover.report.floor import DrawnField
@@ -56,11 +56,8 @@ def _write_axes(picture: Element, view: View) -> None:
         symbols.words(picture, (view.left - 7, view.at(0, y)[1] + 4), with_minus(f"{y:z.4g}"), text_anchor="end")
     italic = {"font_style": "italic", "fill": look.INK_SOFT}
     symbols.words(picture, (view.right, view.bottom + 32), "x in m", text_anchor="end", **italic)
-    symbols.words(picture, (view.left - 34, MARGIN_TOP + 44), "y in m", **italic, **_turned(view.left - 34))
-
-
-def _turned(x: float) -> dict[str, object]:
-    return {"transform": f"rotate(-90 {x:g} {MARGIN_TOP + 44:g})"}
+    x, y = view.left - 34, MARGIN_TOP + 44
+    symbols.words(picture, (x, y), "y in m", transform=f"rotate(-90 {x:g} {y:g})", **italic)
 
 
 def _draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
@@ -107,14 +104,10 @@ def _draw_paths(picture: Element, view: View, run: RecordedRun, space: LabelSpac
     known = [sample for sample in run.track if _finite(sample.point.x, sample.point.y)]
     last: list[XY] = []
     for state, samples in groupby(known, lambda sample: look.outermost(sample.point.state)):
-        points = _thinned(last + [_place(view, sample) for sample in samples])
+        points = _thinned(last + [view.at(sample.point.x, sample.point.y) for sample in samples])
         symbols.polyline(picture, points, strokes[state])
         space.add_line(points)
         last = points[-1:]
-
-
-def _place(view: View, sample: TrackSample) -> XY:
-    return view.at(sample.point.x, sample.point.y)
 
 
 def _finite(*numbers: float) -> bool:

@@ -5,7 +5,6 @@ from xml.etree.ElementTree import Element
 
 from rover.events import Delivery, Find, GivenUp, HealthChange, HoldBack, Note, StateChange, Stop
 from rover.record.run import Happening, RecordedRun
-from rover.report.changes import hold_back_lengths
 from rover.report.figures import FindError, ellipse_of, errors_of, kinds_of
 from rover.report.look import letters, tints
 from rover.report.markup import add
@@ -45,20 +44,13 @@ def _find_row(run: RecordedRun, find: Find, error: FindError | None) -> list[Cel
 def deliveries_table(run: RecordedRun) -> Element:
     """Return the table of what was set down."""
     heads = ("+time / min:s", "+no.", "", "kind", "+slot", "+x / m", "+y / m", "+chance that it is inside / %")
-    rows: list[list[Cell]] = [
-        [
-            _time(run, happening),
-            str(event.number),
-            _letter(run, event.kind),
-            event.kind,
-            str(event.slot),
-            metres(event.x),
-            metres(event.y),
-            f"{100.0 * event.chance_inside_zone:.1f}",
-        ]
-        for happening in run.happenings
-        if isinstance(event := happening.event, Delivery)
-    ]
+    rows: list[list[Cell]] = []
+    for happening in run.happenings:
+        if isinstance(event := happening.event, Delivery):
+            chance = f"{100.0 * event.chance_inside_zone:.1f}"
+            number, letter = str(event.number), _letter(run, event.kind)
+            place = [str(event.slot), metres(event.x), metres(event.y), chance]
+            rows.append([_time(run, happening), number, letter, event.kind, *place])
     return table(heads, rows, "Nothing was set down.")
 
 
@@ -103,6 +95,19 @@ def watch_table(run: RecordedRun) -> Element:
         if (words := _in_words(happening))
     ]
     return table(("+time / min:s", "what", "how and why", "+lasted / min:s"), rows, "Nothing out of the ordinary.")
+
+
+def hold_back_lengths(run: RecordedRun) -> dict[int, int]:
+    """Return how long (ns) each hold-back lasted, by the position of its begin among the run's happenings."""
+    lengths: dict[int, int] = {}
+    begun: dict[str, int] = {}
+    for position, (at_ns, event) in enumerate(run.happenings):
+        if isinstance(event, HoldBack) and not event.ended:
+            begun[event.cause] = position
+        elif isinstance(event, HoldBack) and event.cause in begun:
+            first = begun.pop(event.cause)
+            lengths[first] = at_ns - run.happenings[first].at_ns
+    return lengths
 
 
 def _in_words(happening: Happening) -> list[str]:

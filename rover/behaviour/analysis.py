@@ -1,5 +1,6 @@
 """What is wrong with a behaviour although every line of it can be read: rules R1, R9, R14 and what the robot lacks."""
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 
 from rover.behaviour.expression import could_be
@@ -67,11 +68,13 @@ def _reached(edges: Mapping[str, Iterable[str]], starts: Iterable[str]) -> set[s
     return seen
 
 
+def _reachable(part: GraphNode) -> set[str]:
+    return _reached(_with_diversions(part, _edges(part)), [part.start])
+
+
 def _unreachable(part: GraphNode) -> Iterator[Problem]:
-    reached = _reached(_with_diversions(part, _edges(part)), [part.start])
-    for name, state in part.states.items():
-        if name not in reached:
-            yield _problem(state.where, name, "no exit leads to this state; remove it or let one go there")
+    for name in part.states.keys() - _reachable(part):
+        yield _problem(part.states[name].where, name, "no exit leads to this state; remove it or let one go there")
 
 
 def _rings_of_diversions(graph: BehaviourGraph) -> Iterator[Problem]:
@@ -83,7 +86,7 @@ def _rings_of_diversions(graph: BehaviourGraph) -> Iterator[Problem]:
         while current is not None and current in graph.states and current not in seen:
             seen.append(current)
             current = graph.states[current].diversion
-        if current is not None and current == state.path:
+        if current == state.path:
             reported.update(seen)
             ring = " -> ".join(_name(path) for path in (*seen, current))
             yield _problem(state.where, state.name, f"tries that are used up would go in a ring: {ring}")
@@ -94,8 +97,8 @@ def _unbounded_cycles(graph: BehaviourGraph, part: GraphNode) -> Iterator[Proble
     if _timed_round(graph, part.path):
         return
     bounding = [one for one in part.always if one.after_ns is not None]
-    edges = _with_diversions(part, _edges(part))
-    for cycle in _cycles(edges, {name for name, state in part.states.items() if state.at_most is not None}):
+    counted = {name for name, state in part.states.items() if state.at_most is not None}
+    for cycle in _cycles(_with_diversions(part, _edges(part)), counted):
         if any(not cycle <= one.silent_in and not cycle & _landings(part, one) for one in bounding):
             continue
         first = min((part.states[name] for name in cycle), key=lambda state: (state.where.line, state.where.column))
@@ -177,8 +180,8 @@ def _sure(one: ExitNode, progress: str) -> bool:
 
 
 def _ends_of(part: GraphNode) -> set[str]:
-    reached = _reached(_with_diversions(part, _edges(part)), [part.start])
-    return {state.final for name, state in part.states.items() if state.final is not None and name in reached}
+    finals = (part.states[name].final for name in _reachable(part))
+    return {final for final in finals if final is not None}
 
 
 def _timed(state: StateNode) -> bool:
@@ -200,15 +203,14 @@ def _leaves_on(state: StateNode, progress: str) -> bool:
 
 
 def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
-    """Yield the exits that can never be taken."""
     possible = _possible_progress(state, activities)
-    earliest: int | None = None
+    earliest = math.inf
     above: list[ExitNode] = []
     for one in state.exits:
         if one.after_ns is not None:
-            if earliest is not None and one.after_ns >= earliest:
+            if one.after_ns >= earliest:
                 yield _problem(one.where, one.text, "never taken: an exit above it leaves at that time or before")
-            earliest = one.after_ns if earliest is None else min(earliest, one.after_ns)
+            earliest = min(earliest, one.after_ns)
         elif one.when is not None:
             if not any(True in could_be(one.when, _facts(progress)) for progress in possible):
                 yield _problem(one.where, one.text, f"never taken: this state cannot end so{_only(possible)}")
@@ -237,9 +239,7 @@ def _only(possible: Iterable[str]) -> str:
 def _possible_progress(state: StateNode, activities: Mapping[str, ActivitySpec]) -> list[str]:
     if state.graph is not None:
         return ["running", *sorted(_ends_of(state.graph))]
-    spec = activities.get(state.activity or "")
-    if spec is None:
-        return ["running", "done", "failed"]
+    spec = activities.get(state.activity or "", ActivitySpec(""))  # of a user's own, anything may be expected
     return ["running", *(["done"] if spec.ends else []), *(["failed"] if spec.can_fail else [])]
 
 

@@ -113,16 +113,8 @@ class Compiler:
         # or timer is left out because of another exit.
         for one, scope, silent in reversed(exits_in_order(self.graph, path)):
             self._exit(body, one, scope, silent)
-        return "\n".join(
-            [
-                "def decide(now, s, w=w):",
-                "    pick = -1",
-                *body.lines,
-                "    if pick >= 0: take(pick, now, s)",
-                "    return pick",
-                "",
-            ]
-        )
+        body.add("if pick >= 0: take(pick, now, s)", "return pick")
+        return "\n".join(["def decide(now, s, w=w):", "    pick = -1", *body.lines, ""])
 
     def _exit(self, body: "_Body", one: ExitNode, scope: str, silent: bool) -> None:
         if one.after_ns is not None:
@@ -150,7 +142,7 @@ class Compiler:
         pick = [] if silent else [f"if w[{fired}]: pick = {one.number}"]
         if not devices:
             self._sample(body, one, scope, "now")
-            body.extend(pick)
+            body.add(*pick)
             return
         body.add("if " + " and ".join(f"s.{device}_ok" for device, _ in devices) + ":")
         with body:
@@ -159,11 +151,10 @@ class Compiler:
             fresh_reports += [f"s.{device}_t >= w[{since}]" for device, _ in devices]
             body.add("if " + " and ".join(fresh_reports) + ":")
             with body:
-                for device, place in devices:
-                    body.add(f"w[{place}] = s.{device}_n")
+                body.add(*(f"w[{place}] = s.{device}_n" for device, place in devices))
                 taken = [f"s.{device}_t" for device, _ in devices]
                 self._sample(body, one, scope, taken[0] if len(taken) == 1 else f"max({', '.join(taken)})")
-            body.extend(pick)
+            body.add(*pick)
         if isinstance(one.confirm, Lasting):
             body.add(f"else: w[{window}] = -1; w[{fired}] = 0")
 
@@ -175,8 +166,7 @@ class Compiler:
         operands = list(dict.fromkeys(operand for condition in one.conditions for operand in condition.operands))
         body.add("try:")
         with body:
-            for index, operand in enumerate(operands):
-                body.add(f"n{index} = {operand}")
+            body.add(*(f"n{index} = {operand}" for index, operand in enumerate(operands)))
             known = " and ".join(f"n{index} == n{index}" for index in range(len(operands))) or "True"
             body.add(f"v = ({self._truth(one, scope)}) if {known} else None")
         body.add("except (ArithmeticError, ValueError): v = None")  # zero divisor, too large, wrap(infinity)
@@ -231,12 +221,8 @@ class _Body:
     lines: list[str] = field(default_factory=list)
     depth: int = 1
 
-    def add(self, line: str) -> None:
-        self.lines.append("    " * self.depth + line)
-
-    def extend(self, lines: list[str]) -> None:
-        for line in lines:
-            self.add(line)
+    def add(self, *lines: str) -> None:
+        self.lines += ["    " * self.depth + line for line in lines]
 
     def __enter__(self) -> None:
         self.depth += 1

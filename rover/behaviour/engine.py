@@ -69,7 +69,7 @@ class Engine:
         self.graph = graph
         self.ending: Ending | None = None
         self.changes: list[StateChange] = []
-        self.compiler = Compiler(graph, self._leave_by)
+        self.compiler = Compiler(graph, self._take)
         self.memory: Memory = self.compiler.memory
         self._performer = performer
         self._exits = {one.number: one for one in graph.exits()}
@@ -97,21 +97,14 @@ class Engine:
             send_event=False,
         )
         machine.add_transition("begin", "before the start", self.graph.top.start)
-        for one in self._exits.values():
-            for place in self._landings(one.go):
-                for origin in self._holder(one):
-                    machine.add_transition(f"exit {one.number} to {place}", origin, place)
+        for part in self.graph.top.graphs():
+            for state in part.states.values():
+                for one in (*part.always, *state.exits):
+                    for place in self._landings(one.go):
+                        machine.add_transition(f"exit {one.number} to {place}", state.path, place)
         for name in self.graph.top.states:
             machine.add_transition(f"again {name}", name, name)
         return machine
-
-    def _holder(self, one: ExitNode) -> list[str]:
-        """Return the states an exit can be taken from: its own, or for ``always`` all of its graph."""
-        for state in self.graph.states.values():
-            if one in state.exits:
-                return [state.path]
-        part = next(part for part in self.graph.top.graphs() if one in part.always)
-        return [state.path for state in part.states.values()]
 
     def _landings(self, path: str) -> list[str]:
         """Return the state an exit leads to, and those it may be diverted to when tries are used up."""
@@ -129,10 +122,6 @@ class Engine:
         self.changes.append(StateChange("", self.path, "start", str(self.graph.states[start].where)))
         self._note_ending("start")
 
-    def _leave_by(self, number: int, now_ns: int, signals: Signals) -> None:
-        self._now_ns, self._signals = now_ns, signals
-        self._take(self._exits[number])
-
     def report(self, progress: Progress) -> None:
         """Note how the present state's activity ended; exits see it from the next step."""
         self.memory[self.compiler.places.progress[self.path]] = progress
@@ -145,16 +134,16 @@ class Engine:
         if not self.path or self.ending is not None:
             return
         self._now_ns, self._signals = now_ns, signals
-        outermost = self.path.partition("/")[0]
-        left = self.path
+        left, outermost = self.path, self.path.partition("/")[0]
         self._empty_windows(self.graph.top.always)
         self._tries[outermost] -= 1
         self._trigger(f"again {outermost}")
         self.changes.append(StateChange(left, self.path, "resumed", str(self.graph.states[outermost].where)))
 
-    def _take(self, one: ExitNode) -> None:
-        left = self.path
-        values = {name: self._signals.value(name) for name in one.signals}
+    def _take(self, number: int, now_ns: int, signals: Signals) -> None:
+        self._now_ns, self._signals = now_ns, signals
+        one, left = self._exits[number], self.path
+        values = {name: signals.value(name) for name in one.signals}
         self._trigger(f"exit {one.number} to {self._land(one.go)}")
         self.changes.append(StateChange(left, self.path, one.text, str(one.where), values))
         self._note_ending(one.text)

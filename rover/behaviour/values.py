@@ -80,7 +80,7 @@ class ValueReader:
 
     def setting(self, value: Any, declared: Any, at: At) -> SettingValue | None:
         """Return what is given for a part's setting, which the part's file declares with a value of its own."""
-        text = _text(value)
+        text = _as_written(value)
         try:
             kind = setting_of(declared).kind
             if isinstance(kind, Choice) and is_word(text):
@@ -117,7 +117,7 @@ class ValueReader:
             return ParameterValue(value)
         if isinstance(value, (list, dict)) or value is None:
             raise QuantityError(f"{kind} is due here")
-        text = _text(value)
+        text = _as_written(value)
         expression = read_expression(text, replace(self.scope, words=frozenset()))
         if not same_kind(expression.kind, kind):
             units = f" ({quantities.units_for(kind.dimension)})" if isinstance(kind, Number) else ""
@@ -160,6 +160,5 @@ class ValueReader:
         self.source.problems.append(Problem(self.source.name, spot.line, column, error.part or text, str(error)))
 
 
-def _text(value: Any) -> str:
-    """Return a value out of a file as it was written there."""
+def _as_written(value: Any) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)

@@ -96,7 +96,7 @@ class Senses:
             self._next_sigma_ns = reading.taken_ns + SIGMA_EVERY_NS
             pose_filter.propagate()
             signals = self._known.signals
-            signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.heading_sigma
+            signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.sigmas[2]
         self._carriage.moved(0.5 * (left + right), (right - left) / pose_filter.track)
         self.fresh_counts = True
 

@@ -134,11 +134,6 @@ class PoseFilter:
         """Standard deviations of x, y (m) and heading (rad), as of the last `propagate` or correction."""
         return self._covariance.sigmas
 
-    @property
-    def heading_sigma(self) -> float:
-        """Standard deviation of the heading (rad), as of the last `propagate` or correction."""
-        return self.sigmas[2]
-
     def drive(self, left: float, right: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of the left and right wheels over ``seconds`` up to ``now_ns``."""
         scale, motion = 1.0 + self.scale, self._motion

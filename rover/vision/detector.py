@@ -136,10 +136,7 @@ def finder(robot: Robot, kinds: Mapping[str, Kind], camera: CameraKeys) -> Calla
 
 def _seen(kind: str, place: Located, view: MountedLens, extent: Extent) -> MarkedDetection:
     size = (extent.right - extent.left) / view.lens.width
-    detection = Detection(
-        kind, place.bearing, place.distance, place.bearing_sigma, place.distance_sigma, round(size, 6)
-    )
-    return MarkedDetection(detection, extent)
+    return MarkedDetection(Detection(kind, *place, round(size, 6)), extent)
 
 
 def _overlap(one: Extent, other: Extent) -> bool:

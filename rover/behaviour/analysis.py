@@ -32,7 +32,8 @@ def _structure(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec]) ->
         if state.final is None:
             yield from _exits_due(graph, state, activities)
             yield from _dead_exits(state, activities)
-    yield from _no_end(graph)
+    if not any(state.final for state in graph.top.states.values()):
+        yield _problem(graph.top.where, "", "the behaviour never ends: it needs a state with 'final: done' or 'failed'")
 
 
 def _edges(part: GraphNode) -> dict[str, set[str]]:
@@ -98,8 +99,9 @@ def _unbounded_cycles(graph: BehaviourGraph, part: GraphNode) -> Iterator[Proble
         return
     bounding = [one for one in part.always if one.after_ns is not None]
     counted = {name for name, state in part.states.items() if state.at_most is not None}
+    landings = _with_diversions(part, {one.go: {_name(one.go)} for one in bounding})
     for cycle in _cycles(_with_diversions(part, _edges(part)), counted):
-        if any(not cycle <= one.silent_in and not cycle & _landings(part, one) for one in bounding):
+        if any(not cycle <= one.silent_in and not cycle & landings[one.go] for one in bounding):
             continue
         first = min((part.states[name] for name in cycle), key=lambda state: (state.where.line, state.where.column))
         names = ", ".join(name for name in part.states if name in cycle)
@@ -108,11 +110,6 @@ def _unbounded_cycles(graph: BehaviourGraph, part: GraphNode) -> Iterator[Proble
             "or the graph an 'always' exit with 'after'"
         )
         yield _problem(first.where, first.name, why)
-
-
-def _landings(part: GraphNode, one: ExitNode) -> set[str]:
-    """Return the names of the states an exit of a graph leads to: its own, and those it may be diverted to."""
-    return _with_diversions(part, {"": {_name(one.go)}})[""]
 
 
 def _timed_round(graph: BehaviourGraph, path: str) -> bool:
@@ -132,15 +129,11 @@ def _timed_round(graph: BehaviourGraph, path: str) -> bool:
 
 def _cycles(edges: Mapping[str, set[str]], without: set[str]) -> list[set[str]]:
     """Return the strongly connected sets that hold a cycle, once the counted states are taken out."""
-    kept = {
-        name: [target for target in sorted(targets) if target not in without]
-        for name, targets in edges.items()
-        if name not in without
-    }
-    reach = {name: _reached(kept, kept[name]) for name in kept}
+    kept = {name: edges[name] - without for name in edges.keys() - without}
+    reach = {name: _reached(kept, targets) for name, targets in kept.items()}
     found: list[set[str]] = []
-    for name in kept:
-        together = {other for other in reach[name] if name in reach.get(other, ())}
+    for name in reach:
+        together = {other for other in reach[name] if name in reach[other]}
         if name in reach[name] and together not in found:
             found.append(together)
     return found
@@ -250,11 +243,6 @@ def _dead_always(part: GraphNode) -> Iterator[Problem]:
             yield _problem(one.where, one.text, "never taken: 'except' names every state of the graph")
         elif one.when is not None and True not in could_be(one.when, {}):
             yield _problem(one.where, one.text, "never taken: this condition is always false")
-
-
-def _no_end(graph: BehaviourGraph) -> Iterator[Problem]:
-    if not any(state.final for state in graph.top.states.values()):
-        yield _problem(graph.top.where, "", "the behaviour never ends: it needs a state with 'final: done' or 'failed'")
 
 
 def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot) -> Iterator[Problem]:

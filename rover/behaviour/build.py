@@ -173,8 +173,8 @@ class _FileReader:
         if loaded is None:
             return None
         self.builder.parts[loaded.source.name] = loaded.source
-        for name, why in unknown_settings(values, loaded.model):
-            self.source.report((*at, "with", name), why.replace("the behaviour", f"'{file}'"), of_key=True)
+        for name, why in unknown_settings(values, loaded.model, f"'{file}'"):
+            self.source.report((*at, "with", name), why, of_key=True)
         declared = loaded.model.settings
         given = {
             name: setting

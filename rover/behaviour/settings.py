@@ -1,6 +1,6 @@
 """The settings of a behaviour file: as it declares them, and what stands in their place from elsewhere."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -62,7 +62,7 @@ def same_kind(one: Kind, due: Kind) -> bool:
 
 def declared_in(loaded: Loaded[Behaviour], given: Mapping[str, SettingValue]) -> dict[str, SettingValue]:
     """Return the settings of a file: as it declares them, unless given by the ``with`` of what names it."""
-    settings: dict[str, SettingValue] = {}
+    settings = {}
     for name, value in loaded.model.settings.items():
         try:
             settings[name] = given.get(name) or setting_of(value)
@@ -80,17 +80,17 @@ def overridden(declared: Mapping[str, SettingValue], overrides: Mapping[str, Ove
             continue
         try:
             setting = setting_of(override.value)
+            if not same_kind(setting.kind, declared[name].kind):
+                raise QuantityError(f"this setting is {declared[name].kind}, but here it is {setting.kind}")
+            settings[name] = setting
         except QuantityError as error:
             override.refuse(str(error))
-            continue
-        if same_kind(setting.kind, declared[name].kind):
-            settings[name] = setting
-        else:
-            override.refuse(f"this setting is {declared[name].kind}, but here it is {setting.kind}")
     return settings
 
 
-def unknown_settings(names: Mapping[str, Any], behaviour: Behaviour) -> list[tuple[str, str]]:
+def unknown_settings(
+    names: Iterable[str], behaviour: Behaviour, called: str = "the behaviour"
+) -> list[tuple[str, str]]:
     """Return (name, why) for each name that is no setting of the behaviour."""
-    unknown = [name for name in names if name not in behaviour.settings]
-    return [(name, f"the behaviour has no setting '{name}'{nearest(name, behaviour.settings)}") for name in unknown]
+    known = behaviour.settings
+    return [(name, f"{called} has no setting '{name}'{nearest(name, known)}") for name in names if name not in known]

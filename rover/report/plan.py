@@ -125,7 +125,11 @@ def _thinned(points: list[XY]) -> list[XY]:
 
 def _draw_events(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
     tint_of, letter_of = look.tints(kinds_of(run)), look.letters(kinds_of(run))
-    _draw_set_down(picture, view, run, space)
+    side = min(max(0.09 * view.scale, 5.0), 14.0)
+    for delivery in _placed(run, Delivery):
+        at = view.at(delivery.x, delivery.y)
+        symbols.set_down(picture, at, side, (tint_of[delivery.kind], letter_of[delivery.kind]))
+        space.add_box(box_round(at, side, side))
     labels = []
     for lost in _placed(run, GivenUp):
         at = view.at(lost.x, lost.y)
@@ -146,15 +150,6 @@ def _draw_events(picture: Element, view: View, run: RecordedRun, space: LabelSpa
 def _placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
     """Return the events of a class that have a place: where it was lost, x and y are NaN."""
     return [event for event in run.events_of(kind) if _finite(event.x, event.y)]
-
-
-def _draw_set_down(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
-    tint_of, letter_of = look.tints(kinds_of(run)), look.letters(kinds_of(run))
-    side = min(max(0.09 * view.scale, 5.0), 14.0)
-    for delivery in _placed(run, Delivery):
-        at = view.at(delivery.x, delivery.y)
-        symbols.set_down(picture, at, side, (tint_of[delivery.kind], letter_of[delivery.kind]))
-        space.add_box(box_round(at, side, side))
 
 
 class _Label(NamedTuple):

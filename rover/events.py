@@ -11,7 +11,6 @@ class Health(Enum):
     OK = "ok"
     OVERDUE = "overdue"
     FAULTY = "faulty"
-    ABSENT = "absent"
 
 
 @dataclass(frozen=True, slots=True)

@@ -181,23 +181,16 @@ def parse_as(value: object, dimension: Dimension) -> float:
     Raises:
         QuantityError: another dimension, a bare number where a unit is due, or no number at all.
     """
+    due, units = name_of(dimension), units_for(dimension)
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
-        raise QuantityError(f"{name_of(dimension)} is due here ({units_for(dimension)})")
+        raise QuantityError(f"{due} is due here ({units})")
     quantity = parse(value if isinstance(value, str) else repr(value))
     if dimension != NONE and not quantity.has_unit:
-        raise QuantityError(
-            f"a bare number where {name_of(dimension)} is due; write its unit ({units_for(dimension)}), "
-            f"for example '{value} {_example_unit(dimension)}'"
-        )
+        example = f"{value} {units.split(',')[0]}"
+        raise QuantityError(f"a bare number where {due} is due; write its unit ({units}), for example '{example}'")
     if quantity.dimension != dimension:
-        raise QuantityError(
-            f"'{value}' is {name_of(quantity.dimension)}, but {name_of(dimension)} is due ({units_for(dimension)})"
-        )
+        raise QuantityError(f"'{value}' is {name_of(quantity.dimension)}, but {due} is due ({units})")
     return quantity.value
-
-
-def _example_unit(dimension: Dimension) -> str:
-    return "" if dimension == NONE else units_for(dimension).split(",")[0]
 
 
 def clamp(value: float, low: float, high: float) -> float:

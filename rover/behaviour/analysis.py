@@ -1,7 +1,7 @@
 """What is wrong with a behaviour although every line of it can be read: rules R1, R9, R14 and what the robot lacks."""
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 from rover.behaviour.expression import could_be
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode, Where
@@ -32,7 +32,8 @@ def _structure(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec]) ->
         if state.final is None:
             yield from _exits_due(graph, state, activities)
             yield from _dead_exits(state, activities)
-    yield from _no_end(graph)
+    if not any(state.final for state in graph.top.states.values()):
+        yield _problem(graph.top.where, "", "the behaviour never ends: it needs a state with 'final: done' or 'failed'")
 
 
 def _edges(part: GraphNode) -> dict[str, set[str]]:
@@ -68,11 +69,13 @@ def _reached(edges: Mapping[str, Iterable[str]], starts: Iterable[str]) -> set[s
     return seen
 
 
+def _reachable(part: GraphNode) -> set[str]:
+    return _reached(_with_diversions(part, _edges(part)), [part.start])
+
+
 def _unreachable(part: GraphNode) -> Iterator[Problem]:
-    reached = _reached(_with_diversions(part, _edges(part)), [part.start])
-    for name, state in part.states.items():
-        if name not in reached:
-            yield _problem(state.where, name, "no exit leads to this state; remove it or let one go there")
+    for name in part.states.keys() - _reachable(part):
+        yield _problem(part.states[name].where, name, "no exit leads to this state; remove it or let one go there")
 
 
 def _rings_of_diversions(graph: BehaviourGraph) -> Iterator[Problem]:
@@ -84,7 +87,7 @@ def _rings_of_diversions(graph: BehaviourGraph) -> Iterator[Problem]:
         while current is not None and current in graph.states and current not in seen:
             seen.append(current)
             current = graph.states[current].diversion
-        if current is not None and current == state.path:
+        if current == state.path:
             reported.update(seen)
             ring = " -> ".join(_name(path) for path in (*seen, current))
             yield _problem(state.where, state.name, f"tries that are used up would go in a ring: {ring}")
@@ -95,9 +98,10 @@ def _unbounded_cycles(graph: BehaviourGraph, part: GraphNode) -> Iterator[Proble
     if _timed_round(graph, part.path):
         return
     bounding = [one for one in part.always if one.after_ns is not None]
-    edges = _with_diversions(part, _edges(part))
-    for cycle in _cycles(edges, {name for name, state in part.states.items() if state.at_most is not None}):
-        if any(not cycle <= one.silent_in and not cycle & _landings(part, one) for one in bounding):
+    counted = {name for name, state in part.states.items() if state.at_most is not None}
+    landings = _with_diversions(part, {one.go: {_name(one.go)} for one in bounding})
+    for cycle in _cycles(_with_diversions(part, _edges(part)), counted):
+        if any(not cycle <= one.silent_in and not cycle & landings[one.go] for one in bounding):
             continue
         first = min((part.states[name] for name in cycle), key=lambda state: (state.where.line, state.where.column))
         names = ", ".join(name for name in part.states if name in cycle)
@@ -106,11 +110,6 @@ def _unbounded_cycles(graph: BehaviourGraph, part: GraphNode) -> Iterator[Proble
             "or the graph an 'always' exit with 'after'"
         )
         yield _problem(first.where, first.name, why)
-
-
-def _landings(part: GraphNode, one: ExitNode) -> set[str]:
-    """Return the names of the states an exit of a graph leads to: its own, and those it may be diverted to."""
-    return _with_diversions(part, {"": {_name(one.go)}})[""]
 
 
 def _timed_round(graph: BehaviourGraph, path: str) -> bool:
@@ -130,15 +129,11 @@ def _timed_round(graph: BehaviourGraph, path: str) -> bool:
 
 def _cycles(edges: Mapping[str, set[str]], without: set[str]) -> list[set[str]]:
     """Return the strongly connected sets that hold a cycle, once the counted states are taken out."""
-    kept = {
-        name: [target for target in sorted(targets) if target not in without]
-        for name, targets in edges.items()
-        if name not in without
-    }
-    reach = {name: _reached(kept, kept[name]) for name in kept}
+    kept = {name: edges[name] - without for name in edges.keys() - without}
+    reach = {name: _reached(kept, targets) for name, targets in kept.items()}
     found: list[set[str]] = []
-    for name in kept:
-        together = {other for other in reach[name] if name in reach.get(other, ())}
+    for name in reach:
+        together = {other for other in reach[name] if name in reach[other]}
         if name in reach[name] and together not in found:
             found.append(together)
     return found
@@ -162,9 +157,8 @@ def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Pro
     assert state.graph is not None
     for progress in sorted(_ends_of(state.graph)):
         if not _leaves_on(state, progress):
-            yield _problem(
-                state.where, state.name, f"it can end '{progress}', but no exit takes that (when: {progress})"
-            )
+            why = f"it can end '{progress}', but no exit takes that (when: {progress})"
+            yield _problem(state.where, state.name, why)
         elif not _encloses_timed(graph, state) and not any(_sure(one, progress) for one in state.exits):
             why = f"it can end '{progress}' with no exit taken: add one with 'when: {progress}' alone, or with 'after'"
             yield _problem(state.where, state.name, why)
@@ -172,13 +166,15 @@ def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Pro
 
 def _sure(one: ExitNode, progress: str) -> bool:
     """Tell whether an exit holds in every step after such an end, whatever the signals are."""
-    known = one.when is not None and not one.devices and not one.when.operands and not one.when.divides
-    return known and one.when is not None and could_be(one.when, _facts(progress)) == {True}
+    when = one.when
+    if when is None or one.devices or when.operands or when.divides:
+        return False
+    return could_be(when, _facts(progress)) == {True}
 
 
 def _ends_of(part: GraphNode) -> set[str]:
-    reached = _reached(_with_diversions(part, _edges(part)), [part.start])
-    return {state.final for name, state in part.states.items() if state.final is not None and name in reached}
+    finals = (part.states[name].final for name in _reachable(part))
+    return {final for final in finals if final is not None}
 
 
 def _timed(state: StateNode) -> bool:
@@ -195,22 +191,19 @@ def _facts(progress: str) -> dict[str, bool]:
 
 def _leaves_on(state: StateNode, progress: str) -> bool:
     """Tell whether an exit takes such an end: one that may fire then, and not while the state goes on."""
-    for one in state.exits:
-        if one.when is not None and one.when.outcomes and True in could_be(one.when, _facts(progress)):
-            return True
-    return False
+    conditions = [one.when for one in state.exits if one.when is not None and one.when.outcomes]
+    return any(True in could_be(when, _facts(progress)) for when in conditions)
 
 
 def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
-    """Yield the exits that can never be taken."""
     possible = _possible_progress(state, activities)
-    earliest: int | None = None
+    earliest = math.inf
     above: list[ExitNode] = []
     for one in state.exits:
         if one.after_ns is not None:
-            if earliest is not None and one.after_ns >= earliest:
+            if one.after_ns >= earliest:
                 yield _problem(one.where, one.text, "never taken: an exit above it leaves at that time or before")
-            earliest = one.after_ns if earliest is None else min(earliest, one.after_ns)
+            earliest = min(earliest, one.after_ns)
         elif one.when is not None:
             if not any(True in could_be(one.when, _facts(progress)) for progress in possible):
                 yield _problem(one.where, one.text, f"never taken: this state cannot end so{_only(possible)}")
@@ -221,9 +214,8 @@ def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Ite
 
 def _overtakes(higher: ExitNode, lower: ExitNode, possible: Iterable[str]) -> bool:
     """Tell whether an exit fires whenever one below it could: it says the same, or is sure where that could be true."""
-    assert higher.when is not None
     assert lower.when is not None
-    texts = [(one.when.text, one.until.text if one.until else "") for one in (higher, lower) if one.when]
+    texts = [[condition.text for condition in one.conditions] for one in (higher, lower)]
     if texts[0] == texts[1] and higher.confirm in (lower.confirm, AT_ONCE):
         return True
     if higher.confirm != AT_ONCE or higher.until:
@@ -240,9 +232,7 @@ def _only(possible: Iterable[str]) -> str:
 def _possible_progress(state: StateNode, activities: Mapping[str, ActivitySpec]) -> list[str]:
     if state.graph is not None:
         return ["running", *sorted(_ends_of(state.graph))]
-    spec = activities.get(state.activity or "")
-    if spec is None:
-        return ["running", "done", "failed"]
+    spec = activities.get(state.activity or "", ActivitySpec(""))  # of a user's own, anything may be expected
     return ["running", *(["done"] if spec.ends else []), *(["failed"] if spec.can_fail else [])]
 
 
@@ -255,71 +245,43 @@ def _dead_always(part: GraphNode) -> Iterator[Problem]:
             yield _problem(one.where, one.text, "never taken: this condition is always false")
 
 
-def _no_end(graph: BehaviourGraph) -> Iterator[Problem]:
-    if not any(state.final for state in graph.top.states.values()):
-        yield _problem(graph.top.where, "", "the behaviour never ends: it needs a state with 'final: done' or 'failed'")
-
-
-@dataclass(frozen=True)
-class _Fit:
-    """Looks at a behaviour beside one robot."""
-
-    activities: Mapping[str, ActivitySpec]
-    robot: Robot
-
-    def exits(self, exits: Iterable[ExitNode]) -> Iterator[Problem]:
-        for one in exits:
-            yield from self.signals(one.signals, one.where, one.text)
-
-    def signals(self, signals: Iterable[str], where: Where, text: str) -> Iterator[Problem]:
-        fitted = self.robot.devices.fitted()
-        for name in signals:
-            signal = SIGNALS[name]
-            families = signal.devices or ((name[:-3],) if name.endswith(".ok") else ())
-            lacks = [family for family in families if family not in fitted]
-            if lacks:
-                yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")
-            elif why := signal.lacking(self.robot):
-                yield _problem(where, text, f"this robot cannot give '{name}': {why}")
-
-    def activity(self, state: StateNode) -> Iterator[Problem]:
-        spec = self.activities.get(state.activity or "")
+def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot) -> Iterator[Problem]:
+    for one in graph.exits():
+        yield from _lacking_signals(one.signals, one.where, one.text, robot)
+        yield from _leads_to_need(graph, one, activities)
+    for state in graph.states.values():
+        spec = activities.get(state.activity or "")
         for family in spec.needs if spec else ():
-            if family not in self.robot.devices.fitted():
+            if family not in robot.devices.fitted():
                 why = f"'{state.activity}' needs the device '{family}', which the robot file does not have"
                 yield _problem(state.where, state.name, why)
         for value in state.parameters.values():
             if value.expression is not None:
-                yield from self.signals(value.expression.signals, state.where, value.expression.text)
+                yield from _lacking_signals(value.expression.signals, state.where, value.expression.text, robot)
 
 
-def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot) -> Iterator[Problem]:
-    fit = _Fit(activities, robot)
-    for part in graph.top.graphs():
-        yield from fit.exits(part.always)
-    for state in graph.states.values():
-        yield from fit.exits(state.exits)
-        yield from fit.activity(state)
-        yield from _leads_to_need(graph, state.exits, activities)
-    for part in graph.top.graphs():
-        yield from _leads_to_need(graph, part.always, activities)
+def _lacking_signals(signals: Iterable[str], where: Where, text: str, robot: Robot) -> Iterator[Problem]:
+    fitted = robot.devices.fitted()
+    for name in signals:
+        signal = SIGNALS[name]
+        families = signal.devices or ((name[:-3],) if name.endswith(".ok") else ())
+        lacks = [family for family in families if family not in fitted]
+        if lacks:
+            yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")
+        elif why := signal.lacking(robot):
+            yield _problem(where, text, f"this robot cannot give '{name}': {why}")
 
 
-def _leads_to_need(
-    graph: BehaviourGraph, exits: Iterable[ExitNode], activities: Mapping[str, ActivitySpec]
-) -> Iterator[Problem]:
+def _leads_to_need(graph: BehaviourGraph, one: ExitNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:
     """Warn where an exit for a lost device leads to a state that needs it."""
-    for one in exits:
-        for family in FAMILIES:
-            if one.when is None or f"{family}.ok" not in one.signals:
-                continue
-            if True in could_be(one.when, {f"{family}.ok": True}):
-                continue
-            first = _first_activity(graph, one.go)
-            spec = activities.get(first.activity or "")
-            if spec is not None and family in spec.needs:
-                why = f"leads to '{first.name}', whose activity '{first.activity}' needs {family}"
-                yield _problem(one.where, one.text, why, warning=True)
+    for family in FAMILIES:
+        if one.when is None or f"{family}.ok" not in one.signals or True in could_be(one.when, {f"{family}.ok": True}):
+            continue
+        first = _first_activity(graph, one.go)
+        spec = activities.get(first.activity or "")
+        if spec is not None and family in spec.needs:
+            why = f"leads to '{first.name}', whose activity '{first.activity}' needs {family}"
+            yield _problem(one.where, one.text, why, warning=True)
 
 
 def _first_activity(graph: BehaviourGraph, path: str) -> StateNode:

@@ -27,12 +27,11 @@ class Builder:
 
     Attributes:
         activities: what the language knows of each activity by name; a dotted name that is not here is a user's own.
-        errand: the errand, for the names of kinds and places; None when a behaviour is looked at by itself.
+        errand: for the names of kinds and places; None when a behaviour is looked at by itself.
         overrides: settings that the errand file or the command line sets.
-        parts: the part files read, by name.
-        problems: what is wrong, as far as it was read.
-        exits: how many were read.
+        problems, exits: what is wrong and how many exits there are, as far as it was read.
         user_activities: dotted names of the activities that it uses, in the file's order.
+        parts: the part files read, by name.
     """
 
     activities: Mapping[str, ActivitySpec]
@@ -129,10 +128,8 @@ class _FileReader:
         if in_state and one.silent_in:
             self.source.report((*at, "except"), "'except' goes with the exits under 'always'", of_key=True)
         if not in_state and one.go not in one.silent_in:
-            self.source.report(
-                (*at, "go"),
-                f"this would re-enter '{one.go}' again and again; write except: [{one.go}] beside it",
-            )
+            why = f"this would re-enter '{one.go}' again and again; write except: [{one.go}] beside it"
+            self.source.report((*at, "go"), why)
         number, self.builder.exits = self.builder.exits, self.builder.exits + 1
         return ExitNode(
             number,
@@ -176,8 +173,8 @@ class _FileReader:
         if loaded is None:
             return None
         self.builder.parts[loaded.source.name] = loaded.source
-        for name, why in unknown_settings(values, loaded.model):
-            self.source.report((*at, "with", name), why.replace("the behaviour", f"'{file}'"), of_key=True)
+        for name, why in unknown_settings(values, loaded.model, f"'{file}'"):
+            self.source.report((*at, "with", name), why, of_key=True)
         declared = loaded.model.settings
         given = {
             name: setting

@@ -10,9 +10,10 @@ The source is written here from checked expressions; rules R1, R2, R5, R6, R7 an
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from itertools import count
 
 from rover.behaviour.expression import Expression
-from rover.behaviour.model import AT_ONCE, BehaviourGraph, Counted, ExitNode, Lasting, StateNode
+from rover.behaviour.model import AT_ONCE, BehaviourGraph, Counted, ExitNode, Lasting
 from rover.behaviour.vocabulary import Progress, Signals
 from rover.quantities import wrap
 
@@ -49,30 +50,19 @@ class Places:
     size: int
 
 
-@dataclass
-class _Allocator:
-    next: int = 1
-
-    def __call__(self) -> int:
-        place, self.next = self.next, self.next + 1
-        return place
-
-
 def allocate(graph: BehaviourGraph) -> Places:
     """Return where the memory keeps the state of every part of a behaviour."""
-    new = _Allocator()
-    entered = {path: new() for path in ("", *graph.states)}
-    progress = {path: new() for path in graph.states}
+    new = count(UNKNOWNS + 1)
     conditions = [one for one in graph.exits() if one.when is not None]
     return Places(
-        entered,
-        progress,
-        {one.number: tuple((device, new()) for device in one.devices) for one in conditions},
-        {one.number: new() for one in conditions if one.devices},
-        {one.number: new() for one in conditions},
-        {one.number: new() for one in conditions},
-        {one.number: new() for one in conditions if one.until is not None},
-        new.next,
+        {path: next(new) for path in ("", *graph.states)},
+        {path: next(new) for path in graph.states},
+        {one.number: tuple((device, next(new)) for device in one.devices) for one in conditions},
+        {one.number: next(new) for one in conditions if one.devices},
+        {one.number: next(new) for one in conditions},
+        {one.number: next(new) for one in conditions},
+        {one.number: next(new) for one in conditions if one.until is not None},
+        next(new),
     )
 
 
@@ -123,16 +113,8 @@ class Compiler:
         # or timer is left out because of another exit.
         for one, scope, silent in reversed(exits_in_order(self.graph, path)):
             self._exit(body, one, scope, silent)
-        return "\n".join(
-            [
-                "def decide(now, s, w=w):",
-                "    pick = -1",
-                *body.lines,
-                "    if pick >= 0: take(pick, now, s)",
-                "    return pick",
-                "",
-            ]
-        )
+        body.add("if pick >= 0: take(pick, now, s)", "return pick")
+        return "\n".join(["def decide(now, s, w=w):", "    pick = -1", *body.lines, ""])
 
     def _exit(self, body: "_Body", one: ExitNode, scope: str, silent: bool) -> None:
         if one.after_ns is not None:
@@ -156,12 +138,11 @@ class Compiler:
 
     def _sampled(self, body: "_Body", one: ExitNode, scope: str, silent: bool) -> None:
         devices = self.places.marks[one.number]
-        lasting = isinstance(one.confirm, Lasting)
         fired, window = self.places.fired[one.number], self.places.window[one.number]
         pick = [] if silent else [f"if w[{fired}]: pick = {one.number}"]
         if not devices:
             self._sample(body, one, scope, "now")
-            body.extend(pick)
+            body.add(*pick)
             return
         body.add("if " + " and ".join(f"s.{device}_ok" for device, _ in devices) + ":")
         with body:
@@ -170,12 +151,11 @@ class Compiler:
             fresh_reports += [f"s.{device}_t >= w[{since}]" for device, _ in devices]
             body.add("if " + " and ".join(fresh_reports) + ":")
             with body:
-                for device, place in devices:
-                    body.add(f"w[{place}] = s.{device}_n")
+                body.add(*(f"w[{place}] = s.{device}_n" for device, place in devices))
                 taken = [f"s.{device}_t" for device, _ in devices]
                 self._sample(body, one, scope, taken[0] if len(taken) == 1 else f"max({', '.join(taken)})")
-            body.extend(pick)
-        if lasting:
+            body.add(*pick)
+        if isinstance(one.confirm, Lasting):
             body.add(f"else: w[{window}] = -1; w[{fired}] = 0")
 
     def _sample(self, body: "_Body", one: ExitNode, scope: str, taken: str) -> None:
@@ -183,12 +163,10 @@ class Compiler:
         if not _may_be_unknown(one):
             self._push(body, one, self._truth(one, scope), taken)
             return
-        parts = [part for part in (one.when, one.until) if part is not None]
-        operands = list(dict.fromkeys(operand for part in parts for operand in part.operands))
+        operands = list(dict.fromkeys(operand for condition in one.conditions for operand in condition.operands))
         body.add("try:")
         with body:
-            for index, operand in enumerate(operands):
-                body.add(f"n{index} = {operand}")
+            body.add(*(f"n{index} = {operand}" for index, operand in enumerate(operands)))
             known = " and ".join(f"n{index} == n{index}" for index in range(len(operands))) or "True"
             body.add(f"v = ({self._truth(one, scope)}) if {known} else None")
         body.add("except (ArithmeticError, ValueError): v = None")  # zero divisor, too large, wrap(infinity)
@@ -229,29 +207,11 @@ class Compiler:
 
 
 def _may_be_unknown(one: ExitNode) -> bool:
-    return any(part.operands or part.divides for part in (one.when, one.until) if part is not None)
+    return any(condition.operands or condition.divides for condition in one.conditions)
 
 
 def _replace_word(code: str, word: str, by: str) -> str:
     return re.sub(rf"(?<![\w.'\"]){word}(?![\w'\"])", f"({by})", code)
-
-
-def fresh(state: StateNode | None, exits: tuple[ExitNode, ...], places: Places) -> list[tuple[int, int]]:
-    """Return (memory place, value) pairs that empty the windows of some exits at the entry of their scope.
-
-    The marks are not among them: they are set to the devices' reports at that moment.
-    """
-    pairs = []
-    for one in exits:
-        if one.when is None:
-            continue
-        pairs.append((places.fired[one.number], 0))
-        pairs.append((places.window[one.number], -1 if isinstance(one.confirm, Lasting) else 0))
-        if one.number in places.answer:
-            pairs.append((places.answer[one.number], 0))
-    if state is not None:
-        pairs.append((places.progress[state.path], Progress.UNDER_WAY))
-    return pairs
 
 
 @dataclass
@@ -261,12 +221,8 @@ class _Body:
     lines: list[str] = field(default_factory=list)
     depth: int = 1
 
-    def add(self, line: str) -> None:
-        self.lines.append("    " * self.depth + line)
-
-    def extend(self, lines: list[str]) -> None:
-        for line in lines:
-            self.add(line)
+    def add(self, *lines: str) -> None:
+        self.lines += ["    " * self.depth + line for line in lines]
 
     def __enter__(self) -> None:
         self.depth += 1

@@ -76,8 +76,6 @@ class _Typed:
 
 
 class _Reader:
-    """One pass over one expression."""
-
     def __init__(self, text: str, scope: Scope) -> None:
         self.parsed = parse(text)
         self.scope = scope
@@ -89,20 +87,12 @@ class _Reader:
     def read(self) -> Expression:
         tree = self.parsed.tree
         result = self._typed(tree)
-        if result.word and isinstance(tree, ast.Name):
-            raise self.parsed.error(tree, f"'{result.value}' is {self._unknown_name(str(result.value))}")
+        if isinstance(tree, ast.Name) and (odd := self._odd_word(result)):
+            raise self.parsed.error(tree, odd)
         devices = dict.fromkeys(device for signal in self.signals.values() for device in signal.devices)
-        return Expression(
-            self.parsed.text,
-            result.kind,
-            result.code,
-            tuple(self.operands),
-            self.divides,
-            tuple(self.signals),
-            tuple(devices),
-            frozenset(self.outcomes),
-            tree,
-        )
+        reads = tuple(self.signals), tuple(devices), frozenset(self.outcomes)
+        operands = tuple(self.operands)
+        return Expression(self.parsed.text, result.kind, result.code, operands, self.divides, *reads, tree)
 
     def _typed(self, node: ast.expr) -> _Typed:
         match node:
@@ -160,9 +150,8 @@ class _Reader:
         if isinstance(node.op, (ast.Add, ast.Sub)):
             dimension = self._same(node, left, right)
             if isinstance(node.op, ast.Sub) and dimension == quantities.ANGLE and not constant and not wrapped:
-                raise self.parsed.error(
-                    node, "a difference of angles needs wrap(...), else 359 deg and 1 deg are far apart"
-                )
+                why = "a difference of angles needs wrap(...), else 359 deg and 1 deg are far apart"
+                raise self.parsed.error(node, why)
         elif isinstance(node.op, ast.Mult):
             dimension = left.number.dimension.times(right.number.dimension)
         else:
@@ -212,9 +201,8 @@ class _Reader:
         if isinstance(left.kind, Number) and isinstance(right.kind, Number):
             self._same(node, left, right)
             if exact and not (left.kind.whole and right.kind.whole):
-                raise self.parsed.error(
-                    node, "== between measured numbers is hardly ever true; compare abs(a - b) with a width"
-                )
+                why = "== between measured numbers is hardly ever true; compare abs(a - b) with a width"
+                raise self.parsed.error(node, why)
             self._note_measured(left, right)
             return
         if not exact:
@@ -237,8 +225,8 @@ class _Reader:
             raise self.parsed.error(node, f"'{word.value}' is never its value{nearest(str(word.value), allowed)}")
 
     def _odd_word(self, *parts: _Typed) -> str:
-        odd = next((part for part in parts if part.word), None)
-        return f"'{odd.value}' is {self._unknown_name(str(odd.value))}" if odd else ""
+        words = [str(part.value) for part in parts if part.word]
+        return f"'{words[0]}' is {self._unknown_name(words[0])}" if words else ""
 
     def _call(self, node: ast.Call) -> _Typed:
         if not isinstance(node.func, ast.Name) or node.func.id not in FUNCTIONS or node.keywords:
@@ -305,9 +293,8 @@ class _Reader:
         name = name.lower() if keyword.iskeyword(name.lower()) else name
         setting = self.scope.settings.get(name)
         if setting is None:
-            raise self.parsed.error(
-                node, f"there is no setting '{name}' in this file{nearest(name, self.scope.settings)}"
-            )
+            why = f"there is no setting '{name}' in this file{nearest(name, self.scope.settings)}"
+            raise self.parsed.error(node, why)
         if setting.faulty:
             raise ConditionError("a setting that is at fault", follows_up=True)
         return _Typed(setting.kind, repr(setting.value), setting.value, word=isinstance(setting.kind, Choice))

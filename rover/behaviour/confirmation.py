@@ -15,11 +15,9 @@ BURST = 3
 
 @dataclass(frozen=True)
 class ConfirmationCost:
-    """One row of the table.
+    """One row of the table: an exit's text, its file and line.
 
     Attributes:
-        text: the exit.
-        where: file and line.
         added_delay_s: between the first true sample and the decision, when all are true.
         independent: chance that the confirmation holds in one window of independent wrong samples.
         burst: chance per burst that it holds when wrong samples come `BURST` at a time.
@@ -39,15 +37,11 @@ def binomial_tail(needed: int, of: int, chance: float) -> float:
 
 def confirmation_costs(graph: BehaviourGraph, robot: Robot) -> Iterator[ConfirmationCost]:
     """Yield a row for each confirmed exit of a behaviour, with the rates of a robot's devices."""
+    fitted = robot.devices.fitted()
     for one in graph.exits():
         if one.when is not None and one.confirm != AT_ONCE:
-            yield _row(one, _rate(one, robot))
-
-
-def _rate(one: ExitNode, robot: Robot) -> float:
-    """Return how often a sample is due (Hz): as often as the slowest device of the condition reports."""
-    fitted = robot.devices.fitted()
-    return min([fitted[device].rate for device in one.devices if device in fitted] or [robot.loop])
+            # A sample is due as often (Hz) as the slowest device of the condition reports.
+            yield _row(one, min([fitted[device].rate for device in one.devices if device in fitted] or [robot.loop]))
 
 
 def _row(one: ExitNode, rate: float) -> ConfirmationCost:

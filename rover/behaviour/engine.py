@@ -10,9 +10,9 @@ from typing import Any, Protocol
 
 from transitions.extensions.nesting import HierarchicalMachine, NestedState
 
-from rover.behaviour.compile import UNKNOWNS, Compiler, Memory, fresh
+from rover.behaviour.compile import UNKNOWNS, Compiler, Decide, Memory
 from rover.behaviour.expression import evaluator, finite
-from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, StateNode
+from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, Lasting, StateNode
 from rover.behaviour.vocabulary import Progress, Signals
 from rover.events import StateChange
 
@@ -69,7 +69,7 @@ class Engine:
         self.graph = graph
         self.ending: Ending | None = None
         self.changes: list[StateChange] = []
-        self.compiler = Compiler(graph, self._leave_by)
+        self.compiler = Compiler(graph, self._take)
         self.memory: Memory = self.compiler.memory
         self._performer = performer
         self._exits = {one.number: one for one in graph.exits()}
@@ -77,7 +77,7 @@ class Engine:
         self._entries = dict.fromkeys(graph.states, 0)
         self._tries = dict.fromkeys(graph.states, 0)
         self.path = ""
-        self.step: Callable[[int, Signals], int] = lambda now_ns, signals: -1
+        self.step: Decide = lambda now_ns, signals: -1
         self._now_ns = 0
         self._signals = Signals()
         self._position = _Position()
@@ -97,22 +97,14 @@ class Engine:
             send_event=False,
         )
         machine.add_transition("begin", "before the start", self.graph.top.start)
-        for one in self._exits.values():
-            source = self._holder(one)
-            for place in self._landings(one.go):
-                for origin in source:
-                    machine.add_transition(f"exit {one.number} to {place}", origin, place)
+        for part in self.graph.top.graphs():
+            for state in part.states.values():
+                for one in (*part.always, *state.exits):
+                    for place in self._landings(one.go):
+                        machine.add_transition(f"exit {one.number} to {place}", state.path, place)
         for name in self.graph.top.states:
             machine.add_transition(f"again {name}", name, name)
         return machine
-
-    def _holder(self, one: ExitNode) -> list[str]:
-        """Return the states an exit can be taken from: its own, or for ``always`` all of its graph."""
-        for state in self.graph.states.values():
-            if one in state.exits:
-                return [state.path]
-        part = next(part for part in self.graph.top.graphs() if one in part.always)
-        return [state.path for state in part.states.values()]
 
     def _landings(self, path: str) -> list[str]:
         """Return the state an exit leads to, and those it may be diverted to when tries are used up."""
@@ -130,10 +122,6 @@ class Engine:
         self.changes.append(StateChange("", self.path, "start", str(self.graph.states[start].where)))
         self._note_ending("start")
 
-    def _leave_by(self, number: int, now_ns: int, signals: Signals) -> None:
-        self._now_ns, self._signals = now_ns, signals
-        self._take(self._exits[number])
-
     def report(self, progress: Progress) -> None:
         """Note how the present state's activity ended; exits see it from the next step."""
         self.memory[self.compiler.places.progress[self.path]] = progress
@@ -146,18 +134,17 @@ class Engine:
         if not self.path or self.ending is not None:
             return
         self._now_ns, self._signals = now_ns, signals
-        outermost = self.path.partition("/")[0]
-        left = self.path
-        self._empty_windows(None, self.graph.top.always)
+        left, outermost = self.path, self.path.partition("/")[0]
+        self._empty_windows(self.graph.top.always)
         self._tries[outermost] -= 1
         self._trigger(f"again {outermost}")
         self.changes.append(StateChange(left, self.path, "resumed", str(self.graph.states[outermost].where)))
 
-    def _take(self, one: ExitNode) -> None:
-        left = self.path
-        values = {name: self._signals.value(name) for name in one.signals}
-        landing = self._land(one.go)
-        self._trigger(f"exit {one.number} to {landing}")
+    def _take(self, number: int, now_ns: int, signals: Signals) -> None:
+        self._now_ns, self._signals = now_ns, signals
+        one, left = self._exits[number], self.path
+        values = {name: signals.value(name) for name in one.signals}
+        self._trigger(f"exit {one.number} to {self._land(one.go)}")
         self.changes.append(StateChange(left, self.path, one.text, str(one.where), values))
         self._note_ending(one.text)
 
@@ -183,14 +170,16 @@ class Engine:
         state = self.graph.states[path]
         self._tries[path] += 1
         self._entries[path] += 1
-        self.memory[self.compiler.places.entered[path]] = self._now_ns
-        self._empty_windows(state, state.exits)
+        places = self.compiler.places
+        self.memory[places.entered[path]] = self._now_ns
+        self.memory[places.progress[path]] = Progress.UNDER_WAY
+        self._empty_windows(state.exits)
         if state.graph is not None:
             self._enter_graph(state.graph)
-        elif state.final is not None:
-            self._end_graph(state)
-        else:
+        elif state.final is None:
             self._begin_activity(state)
+        elif state.parent:
+            self.memory[places.progress[state.parent]] = Progress.DONE if state.final == "done" else Progress.FAILED
 
     def _begin_activity(self, state: StateNode) -> None:
         values = {}
@@ -215,23 +204,21 @@ class Engine:
             self._tries[state.path] = 0
         if not part.path:
             self.memory[self.compiler.places.entered[""]] = self._now_ns
-        self._empty_windows(None, part.always)
+        self._empty_windows(part.always)
 
-    def _end_graph(self, state: StateNode) -> None:
-        if state.parent:
-            self.memory[self.compiler.places.progress[state.parent]] = (
-                Progress.DONE if state.final == "done" else Progress.FAILED
-            )
-
-    def _empty_windows(self, state: StateNode | None, exits: tuple[ExitNode, ...]) -> None:
-        memory, signals = self.memory, self._signals
-        for place, value in fresh(state, exits, self.compiler.places):
-            memory[place] = value
-        places = self.compiler.places
+    def _empty_windows(self, exits: tuple[ExitNode, ...]) -> None:
+        """Begin the samples of some exits afresh: their scope is entered."""
+        memory, signals, places = self.memory, self._signals, self.compiler.places
         for one in exits:
+            if one.when is None:
+                continue
+            memory[places.fired[one.number]] = 0
+            memory[places.window[one.number]] = -1 if isinstance(one.confirm, Lasting) else 0
+            if one.until is not None:
+                memory[places.answer[one.number]] = 0
             if one.number in places.since:
                 memory[places.since[one.number]] = signals.step_ns
-            for device, place in places.marks.get(one.number, ()):
+            for device, place in places.marks[one.number]:
                 memory[place] = getattr(signals, f"{device}_n")
 
 

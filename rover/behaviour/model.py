@@ -62,16 +62,19 @@ class ExitNode:
     silent_in: frozenset[str] = frozenset()
 
     @property
+    def conditions(self) -> tuple[Expression, ...]:
+        """The conditions it has: none, ``when``, or both."""
+        return tuple(one for one in (self.when, self.until) if one is not None)
+
+    @property
     def devices(self) -> tuple[str, ...]:
         """The devices whose fresh reports make a sample."""
-        parts = [part for part in (self.when, self.until) if part is not None]
-        return tuple(dict.fromkeys(device for part in parts for device in part.devices))
+        return tuple(dict.fromkeys(device for one in self.conditions for device in one.devices))
 
     @property
     def signals(self) -> tuple[str, ...]:
         """The signals it reads."""
-        parts = [part for part in (self.when, self.until) if part is not None]
-        return tuple(dict.fromkeys(signal for part in parts for signal in part.signals))
+        return tuple(dict.fromkeys(signal for one in self.conditions for signal in one.signals))
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,6 @@
 """The settings of a behaviour file: as it declares them, and what stands in their place from elsewhere."""
 
-import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,9 +9,8 @@ from rover.behaviour.vocabulary import Choice, Kind, Number, Truth
 from rover.files.behaviour import Behaviour
 from rover.files.load import Loaded
 from rover.files.problems import nearest
+from rover.files.types import NAME_PATTERN
 from rover.quantities import QuantityError
-
-_WORD = re.compile(r"[a-z][a-z0-9_]*")
 
 
 @dataclass(frozen=True)
@@ -52,7 +50,7 @@ def setting_of(value: Any) -> SettingValue:
 
 def is_word(value: Any) -> bool:
     """Tell whether a value can be one of the words that a `Choice` is made of."""
-    return isinstance(value, str) and _WORD.fullmatch(value) is not None
+    return isinstance(value, str) and NAME_PATTERN.fullmatch(value) is not None
 
 
 def same_kind(one: Kind, due: Kind) -> bool:
@@ -64,7 +62,7 @@ def same_kind(one: Kind, due: Kind) -> bool:
 
 def declared_in(loaded: Loaded[Behaviour], given: Mapping[str, SettingValue]) -> dict[str, SettingValue]:
     """Return the settings of a file: as it declares them, unless given by the ``with`` of what names it."""
-    settings: dict[str, SettingValue] = {}
+    settings = {}
     for name, value in loaded.model.settings.items():
         try:
             settings[name] = given.get(name) or setting_of(value)
@@ -82,17 +80,17 @@ def overridden(declared: Mapping[str, SettingValue], overrides: Mapping[str, Ove
             continue
         try:
             setting = setting_of(override.value)
+            if not same_kind(setting.kind, declared[name].kind):
+                raise QuantityError(f"this setting is {declared[name].kind}, but here it is {setting.kind}")
+            settings[name] = setting
         except QuantityError as error:
             override.refuse(str(error))
-            continue
-        if same_kind(setting.kind, declared[name].kind):
-            settings[name] = setting
-        else:
-            override.refuse(f"this setting is {declared[name].kind}, but here it is {setting.kind}")
     return settings
 
 
-def unknown_settings(names: Mapping[str, Any], behaviour: Behaviour) -> list[tuple[str, str]]:
+def unknown_settings(
+    names: Iterable[str], behaviour: Behaviour, called: str = "the behaviour"
+) -> list[tuple[str, str]]:
     """Return (name, why) for each name that is no setting of the behaviour."""
-    unknown = [name for name in names if name not in behaviour.settings]
-    return [(name, f"the behaviour has no setting '{name}'{nearest(name, behaviour.settings)}") for name in unknown]
+    known = behaviour.settings
+    return [(name, f"{called} has no setting '{name}'{nearest(name, known)}") for name in names if name not in known]

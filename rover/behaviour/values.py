@@ -13,6 +13,7 @@ from rover.behaviour.syntax import ConditionError
 from rover.behaviour.vocabulary import PLACES, Choice, Kind, Number, Parameter, PlaceName, WallName
 from rover.files.errand import Errand
 from rover.files.problems import Problem, nearest
+from rover.files.types import point
 from rover.files.yaml_source import Source
 from rover.quantities import QuantityError
 
@@ -79,7 +80,7 @@ class ValueReader:
 
     def setting(self, value: Any, declared: Any, at: At) -> SettingValue | None:
         """Return what is given for a part's setting, which the part's file declares with a value of its own."""
-        text = _text(value)
+        text = _as_written(value)
         try:
             kind = setting_of(declared).kind
             if isinstance(kind, Choice) and is_word(text):
@@ -116,7 +117,7 @@ class ValueReader:
             return ParameterValue(value)
         if isinstance(value, (list, dict)) or value is None:
             raise QuantityError(f"{kind} is due here")
-        text = _text(value)
+        text = _as_written(value)
         expression = read_expression(text, replace(self.scope, words=frozenset()))
         if not same_kind(expression.kind, kind):
             units = f" ({quantities.units_for(kind.dimension)})" if isinstance(kind, Number) else ""
@@ -136,23 +137,18 @@ class ValueReader:
 
     def _place(self, value: Any) -> Any:
         if isinstance(value, list):
-            if len(value) != 2:
-                raise QuantityError("a point [x, y] is due here, such as [1.5 m, 40 cm]")
-            return tuple(quantities.parse_as(part, quantities.LENGTH) for part in value)
+            return point(value)
         if not isinstance(value, str):
             raise QuantityError("a place is due here: a name such as field.start, or a point [1 m, 2 m]")
         if value.startswith("settings."):
-            name = value.removeprefix("settings.")
-            known = name in self.scope.settings
-            named = "a setting cannot hold a place; name it in the errand file under 'places'"
-            raise QuantityError(named if known else f"there is no setting '{name}'")
-        own = self.errand.field.places if self.errand else None
+            if value.removeprefix("settings.") in self.scope.settings:
+                raise QuantityError("a setting cannot hold a place; name it in the errand file under 'places'")
+            raise QuantityError(f"there is no setting '{value.removeprefix('settings.')}'")
         if value.startswith("field.places."):
             name = value.removeprefix("field.places.")
-            if own is not None and name not in own:
-                raise QuantityError(f"the errand has no place '{name}'{nearest(name, own)}")
-            return value
-        if value not in PLACES:
+            if self.errand and name not in self.errand.field.places:
+                raise QuantityError(f"the errand has no place '{name}'{nearest(name, self.errand.field.places)}")
+        elif value not in PLACES:
             raise QuantityError(f"'{value}' is no place{nearest(value, [*PLACES, 'field.places.<name>'])}")
         return value
 
@@ -164,6 +160,5 @@ class ValueReader:
         self.source.problems.append(Problem(self.source.name, spot.line, column, error.part or text, str(error)))
 
 
-def _text(value: Any) -> str:
-    """Return a value out of a file as it was written there."""
+def _as_written(value: Any) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)

@@ -71,12 +71,10 @@ Kind = Truth | Number | Choice | PlaceName | WallName
 
 @dataclass(frozen=True)
 class Signal:
-    """One named value that conditions may read.
+    """One named value that conditions may read; ``about`` is its line in the reference.
 
     Attributes:
-        kind: what it is.
         devices: the devices it is read from; the condition waits for fresh reports of all of them.
-        about: one line for the reference.
         lacking: returns why a robot cannot give it, or ''.
     """
 
@@ -98,11 +96,9 @@ class Parameter:
 
 @dataclass(frozen=True)
 class ActivitySpec:
-    """What the language has to know of an activity.
+    """What the language has to know of an activity; ``about`` is its line in the reference.
 
     Attributes:
-        about: one line for the reference.
-        parameters: by name.
         needs: families of device without which it cannot work.
         can_fail: it may end `failed`, so a state that does it needs an exit for that.
         ends: it ends by itself; one that does not never gives `done`.
@@ -128,14 +124,12 @@ _VOLTAGE, _TIME = Number(quantities.VOLTAGE), Number(quantities.TIME)
 
 
 def _without_feedback(robot: Robot) -> str:
-    gripper = robot.devices.gripper
-    lacks = gripper is not None and gripper.feedback == "none"
+    lacks = robot.devices.gripper and robot.devices.gripper.feedback == "none"
     return "the gripper has 'feedback: none', so nothing tells how far the jaws are closed" if lacks else ""
 
 
 def _without_position(robot: Robot) -> str:
-    gripper = robot.devices.gripper
-    lacks = gripper is not None and gripper.feedback != "position"
+    lacks = robot.devices.gripper and robot.devices.gripper.feedback != "position"
     return "the jaws' position needs a gripper with 'feedback: position'" if lacks else ""
 
 

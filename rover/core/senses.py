@@ -8,7 +8,7 @@ from rover.core.interface import StepReadings
 from rover.core.stopping import Stopping
 from rover.core.targeting import Targeting
 from rover.devices.readings import MARKER, Detection, Reading
-from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
+from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_ahead
 from rover.estimate.odometry import Odometer
 from rover.geometry import Pose
 from rover.motion.carriage import Carriage
@@ -96,7 +96,7 @@ class Senses:
             self._next_sigma_ns = reading.taken_ns + SIGMA_EVERY_NS
             pose_filter.propagate()
             signals = self._known.signals
-            signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.heading_sigma
+            signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.sigmas[2]
         self._carriage.echoes.moved(0.5 * (left + right), (right - left) / pose_filter.track)
         self.fresh_counts = True
 
@@ -125,8 +125,7 @@ class Senses:
         marker = known.ground.marker
         if marker is None:
             return
-        sighting = MarkerSighting(seen.bearing, seen.distance, seen.bearing_sigma, seen.distance_sigma)
-        if fix_by_marker(known.filter, pose, known.targets.view.ahead, marker, sighting):
+        if fix_by_marker(known.filter, pose, known.targets.view.ahead, marker, seen):
             known.fixes.markers += 1
             self._note_fix("the marker", before)
 

@@ -29,9 +29,8 @@ def chance_inside(place: tuple[float, float], variances: tuple[float, float], zo
         zone: the tray.
         object_width: its diameter (m).
     """
-    return _chance_between(place[0] - zone.x, variances[0], 0.5 * (zone.width - object_width)) * _chance_between(
-        place[1] - zone.y, variances[1], 0.5 * (zone.depth - object_width)
-    )
+    across = _chance_between(place[0] - zone.x, variances[0], 0.5 * (zone.width - object_width))
+    return across * _chance_between(place[1] - zone.y, variances[1], 0.5 * (zone.depth - object_width))
 
 
 def _chance_between(offset: float, variance: float, half: float) -> float:

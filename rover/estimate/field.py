@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from itertools import product
 
 from rover.files.errand import FieldPlan, Zone
 from rover.geometry import XY, distance_to_segment, inside
@@ -83,8 +84,7 @@ def ground_of(field: FieldPlan, object_width: float, expected: int | None) -> Gr
 
 def _entry(corners: tuple[XY, ...], zone: Zone) -> float:
     """Return the quarter direction that leads from the open field into the tray."""
-    middle_x = sum(x for x, _ in corners) / len(corners)
-    middle_y = sum(y for _, y in corners) / len(corners)
+    middle_x, middle_y = (sum(side) / len(corners) for side in zip(*corners, strict=True))
     toward = math.atan2(zone.y - middle_y, zone.x - middle_x)
     return wrap(round(toward / (math.pi / 2)) * math.pi / 2)
 
@@ -93,11 +93,11 @@ def _slots(zone: Zone, entry: float, object_width: float, expected: int | None) 
     c, s = math.cos(entry), math.sin(entry)
     along, across = (zone.width, zone.depth) if abs(c) > abs(s) else (zone.depth, zone.width)
     columns, rows = _grid(across, along, object_width, expected)
-    slots: list[Slot] = []
-    for forward in reversed(_spread(rows, along)):
-        for left in _spread(columns, across):
-            slots.append(Slot(len(slots), zone.x + forward * c - left * s, zone.y + forward * s + left * c))
-    return tuple(slots)
+    places = product(reversed(_spread(rows, along)), _spread(columns, across))
+    return tuple(
+        Slot(number, zone.x + forward * c - left * s, zone.y + forward * s + left * c)
+        for number, (forward, left) in enumerate(places)
+    )
 
 
 def _grid(across: float, along: float, object_width: float, expected: int | None) -> tuple[int, int]:
@@ -133,7 +133,7 @@ class LookedAt:
             for column in range(math.ceil((max(xs) - min(xs)) / CELL))
         )
         self._cells = [cell for cell in middles if ground.clearance(*cell) > 0.5 * CELL and not ground.in_zone(*cell)]
-        self._wanted = dict.fromkeys(range(len(self._cells)), LOOKS)
+        self.clear()
 
     @property
     def all(self) -> bool:
@@ -161,15 +161,12 @@ class LookedAt:
 
     def look(self, eye: XY, heading: float, half_view: float, reach: float) -> None:
         """Count what a camera at ``eye`` looking along ``heading`` sees out to ``reach`` (m)."""
-        seen = []
-        for index in self._wanted:
+        for index in list(self._wanted):
             dx, dy = self._cells[index][0] - eye[0], self._cells[index][1] - eye[1]
             if dx * dx + dy * dy <= reach * reach and abs(wrap(math.atan2(dy, dx) - heading)) <= half_view:
-                seen.append(index)
-        for index in seen:
-            self._wanted[index] -= 1
-            if not self._wanted[index]:
-                del self._wanted[index]
+                self._wanted[index] -= 1
+                if not self._wanted[index]:
+                    del self._wanted[index]
 
     def unseen_from(self, eye: XY, reach: float) -> int:
         """Return how many squares still to be looked at lie within ``reach`` (m) of a point."""

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from rover.devices.readings import Detection
 from rover.estimate.covariance import HEADING, X, Y
 from rover.estimate.pose import PoseFilter
 from rover.geometry import XY, Pose
@@ -75,11 +76,11 @@ def _view(sensor: XY, heading: float, half_beam: float, a: XY, b: XY) -> WallVie
 
 
 def _something_before(sensor: XY, heading: float, half_beam: float, distance: float, things: Iterable[XY]) -> bool:
-    for x, y in things:
-        dx, dy = x - sensor[0], y - sensor[1]
-        if math.hypot(dx, dy) < distance + 0.1 and abs(wrap(math.atan2(dy, dx) - heading)) < half_beam + 0.2:
-            return True
-    return False
+    ways = ((x - sensor[0], y - sensor[1]) for x, y in things)
+    return any(
+        math.hypot(dx, dy) < distance + 0.1 and abs(wrap(math.atan2(dy, dx) - heading)) < half_beam + 0.2
+        for dx, dy in ways
+    )
 
 
 def fix_by_wall(pose_filter: PoseFilter, view: WallView, sensor_ahead: float, distance: float) -> bool:
@@ -90,18 +91,7 @@ def fix_by_wall(pose_filter: PoseFilter, view: WallView, sensor_ahead: float, di
     return pose_filter.correct(slopes, distance - view.distance, RANGE_SIGMA**2)
 
 
-class MarkerSighting(NamedTuple):
-    """The marker in a frame: bearing (rad) and distance (m) from the camera, with standard deviations."""
-
-    bearing: float
-    distance: float
-    bearing_sigma: float
-    distance_sigma: float
-
-
-def fix_by_marker(
-    pose_filter: PoseFilter, pose: Pose, camera_ahead: float, marker: XY, sighting: MarkerSighting
-) -> bool:
+def fix_by_marker(pose_filter: PoseFilter, pose: Pose, camera_ahead: float, marker: XY, seen: Detection) -> bool:
     """Correct by a sighting of the marker; return False when the gate refuses its distance or bearing.
 
     Args:
@@ -109,7 +99,7 @@ def fix_by_marker(
         pose: the robot's pose when the frame was taken.
         camera_ahead: of the camera from the robot's middle (m).
         marker: where it stands in the field (m).
-        sighting: what the frame shows.
+        seen: the marker, as the frame shows it.
     """
     c, s = math.cos(pose.heading), math.sin(pose.heading)
     dx, dy = marker[0] - pose.x - camera_ahead * c, marker[1] - pose.y - camera_ahead * s
@@ -121,13 +111,13 @@ def fix_by_marker(
     across = camera_ahead * (ux * c + uy * s) / distance
     by_distance = pose_filter.correct(
         ((X, -ux), (Y, -uy), (HEADING, turn)),
-        sighting.distance - distance,
-        (MARKER_FACTOR * sighting.distance_sigma) ** 2,
+        seen.distance - distance,
+        (MARKER_FACTOR * seen.distance_sigma) ** 2,
     )
     by_bearing = pose_filter.correct(
         ((X, uy / distance), (Y, -ux / distance), (HEADING, -1.0 - across)),
-        wrap(sighting.bearing - wrap(math.atan2(dy, dx) - pose.heading)),
-        (MARKER_FACTOR * sighting.bearing_sigma) ** 2,
+        wrap(seen.bearing - wrap(math.atan2(dy, dx) - pose.heading)),
+        (MARKER_FACTOR * seen.bearing_sigma) ** 2,
     )
     return by_distance and by_bearing
 

@@ -21,8 +21,7 @@ class Odometer:
         self._top_speed = top_speed
         self._last: Reading | None = None
         self.refused = 0
-        self.speed_left = 0.0
-        self.speed_right = 0.0
+        self.speed_left = self.speed_right = 0.0
 
     def travel(self, reading: Reading) -> tuple[float, float, float] | None:
         """Return (left, right, seconds) since the last accepted reading, or None where that cannot be told.

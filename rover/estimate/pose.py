@@ -107,7 +107,10 @@ class PoseFilter:
 
         Looking changes nothing: a replay that looks more or less often goes the same way, to the last digit.
         """
-        px, py, pt = self._grown().rows[:3]
+        grown = self._covariance.copy()
+        if self._motion.seconds:
+            grown.grow(self._motion, self._turn_sigma(self._motion))
+        px, py, pt = grown.rows[:3]
         age = max(0, now_ns - self._as_of_ns) * 1e-9
         way = CARRY_ON_DOUBT * max(abs(self.speed) * age, self._commanded_way)
         turn = CARRY_ON_DOUBT * max(abs(self.heading_rate) * age, self._commanded_turn)
@@ -130,11 +133,6 @@ class PoseFilter:
     def sigmas(self) -> tuple[float, float, float]:
         """Standard deviations of x, y (m) and heading (rad), as of the last `propagate` or correction."""
         return self._covariance.sigmas
-
-    @property
-    def heading_sigma(self) -> float:
-        """Standard deviation of the heading (rad), as of the last `propagate` or correction."""
-        return self.sigmas[2]
 
     def drive(self, left: float, right: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of the left and right wheels over ``seconds`` up to ``now_ns``."""
@@ -200,13 +198,6 @@ class PoseFilter:
         if motion.seconds:
             self._motion = Motion()
             self.place_bias *= self._covariance.grow(motion, self._turn_sigma(motion))
-
-    def _grown(self) -> Covariance:
-        """Return the covariance brought up to the mean, leaving the filter as it is."""
-        covariance = self._covariance.copy()
-        if self._motion.seconds:
-            covariance.grow(self._motion, self._turn_sigma(self._motion))
-        return covariance
 
     def _turn_sigma(self, motion: Motion) -> float:
         if not motion.turned_by_wheels:

@@ -38,7 +38,7 @@ Condition = Annotated[str, BeforeValidator(_condition)]
 class Exit(Model):
     """A way out of a state (or, under ``always``, out of every state of the graph)."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(populate_by_name=True)
 
     when: Condition | None = None
     after: Annotated[str, BeforeValidator(_duration)] | None = None
@@ -79,7 +79,7 @@ _NOT_WITH = {  # what makes a state -> keys that it cannot have, and why
 class State(Model):
     """One state: it does an activity, or is a graph of its own (written out or from a file), or ends its graph."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(populate_by_name=True)
 
     does: Text | None = None
     values: dict[Name, Any] = Field(default_factory=dict, alias="with")

@@ -15,6 +15,7 @@ from rover.files.robot import Byte, Hue
 from rover.files.types import (
     NOT_NEGATIVE,
     POSITIVE,
+    SPAN_ABOVE_ZERO,
     AboveZeroSpan,
     Angle,
     AngleSpan,
@@ -34,13 +35,14 @@ from rover.files.types import (
     ValueMistakeError,
     must,
 )
+from rover.files.yaml_source import KeyPath
 
 DEGREE = math.pi / 180.0
 
 _FROM_ZERO = must(lambda span: span[0] >= 0.0, "must not be negative")
 _BELOW_ONE = must(lambda span: span[1] < 1.0, "must be less than 100 %")
 
-SomeTimeSpan = Annotated[TimeSpan, must(lambda span: span[0] > 0.0, "must be more than zero")]
+SomeTimeSpan = Annotated[TimeSpan, SPAN_ABOVE_ZERO]
 DelaySpan = Annotated[TimeSpan, _FROM_ZERO]
 SomeLengthSpan = Annotated[LengthSpan, _FROM_ZERO]
 SomeAngleSpan = Annotated[AngleSpan, _FROM_ZERO]
@@ -218,14 +220,11 @@ class BenchFile(Model):
         return self
 
 
-def mismatches(bench: BenchFile, errand: Errand) -> list[tuple[tuple[str | int, ...], str]]:
+def mismatches(bench: BenchFile, errand: Errand) -> list[tuple[KeyPath, str]]:
     """Return (place in the bench file, what is wrong) for objects of a kind that the errand file does not have."""
-    places: list[tuple[tuple[str | int, ...], str]] = [
-        (("objects", index, "kind"), placed.kind) for index, placed in enumerate(bench.objects)
-    ]
-    places += [(("scatter", kind), kind) for kind in bench.scatter]
+    placed: list[tuple[KeyPath, str]] = [(("objects", at, "kind"), one.kind) for at, one in enumerate(bench.objects)]
     return [
         (place, f"there is no kind '{kind}' in the errand's 'kinds:'{nearest(kind, errand.kinds)}")
-        for place, kind in places
+        for place, kind in [*placed, *((("scatter", kind), kind) for kind in bench.scatter)]
         if kind not in errand.kinds
     ]

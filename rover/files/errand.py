@@ -47,9 +47,8 @@ class FieldPlan(Model):
     def _boundary_has_an_inside(self) -> "FieldPlan":
         ends = zip(self.boundary, (*self.boundary[1:], self.boundary[0]), strict=True)
         if sum(x * next_y - next_x * y for (x, y), (next_x, next_y) in ends) == 0.0:
-            raise ValueMistakeError(
-                ("boundary",), "these points lie on one line; a boundary goes round the field, corner by corner"
-            )
+            why = "these points lie on one line; a boundary goes round the field, corner by corner"
+            raise ValueMistakeError(("boundary",), why)
         return self
 
 

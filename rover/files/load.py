@@ -15,7 +15,7 @@ from rover.files.errand import Errand
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.robot import Robot
 from rover.files.types import KeyMistakeError, ValueMistakeError
-from rover.files.yaml_source import Source
+from rover.files.yaml_source import KeyPath, Source
 
 KINDS: dict[str, type[BaseModel]] = {"robot": Robot, "errand": Errand, "behaviour": Behaviour, "bench": BenchFile}
 
@@ -51,7 +51,7 @@ def show(path: Path) -> str:
         return str(path)
 
 
-def named_in(source: Source, where: tuple[str | int, ...], text: str) -> Path | None:
+def named_in(source: Source, where: KeyPath, text: str) -> Path | None:
     """Return the file that another one names, or None (and a noted problem) if it is not to be had.
 
     Paths are relative to the file that names them and stay under the project's root, symlinks resolved.
@@ -96,7 +96,7 @@ def kind_of(source: Source) -> str:
     raise FileProblems(source.problems)
 
 
-def follow(source: Source, where: tuple[str | int, ...], kind: str, text: str) -> Loaded[Any] | None:
+def follow(source: Source, where: KeyPath, kind: str, text: str) -> Loaded[Any] | None:
     """Return the file of a kind that a place in another file names, or None (and noted problems) if it is not there.
 
     Raises:
@@ -118,11 +118,7 @@ def _a(kind: str) -> str:
 
 
 def load(path: Path, kind: str) -> Loaded[Any]:
-    """Return a file of the kind that is due.
-
-    Raises:
-        FileProblems: every mistake in it.
-    """
+    """Return a file of the kind that is due; raises as `follow` does, and where it is of another kind."""
     source = yaml_source.read(path, show(path))
     found = kind_of(source)
     if found != kind:
@@ -132,11 +128,7 @@ def load(path: Path, kind: str) -> Loaded[Any]:
 
 
 def build(model: type[FileModel], source: Source) -> FileModel:
-    """Return the model of a source.
-
-    Raises:
-        FileProblems: every mistake in it.
-    """
+    """Return the model of a source; raises as `follow` does."""
     bare = set(_bare_keys(source.values))
     for where in bare:
         source.report(where, "nothing stands behind this key; give it a value, or remove it", of_key=True)
@@ -152,7 +144,7 @@ def build(model: type[FileModel], source: Source) -> FileModel:
     return built
 
 
-def _bare_keys(values: Any, where: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+def _bare_keys(values: Any, where: KeyPath = ()) -> Iterator[KeyPath]:
     """Yield the places of keys that are followed by nothing: left unfinished, or commented out below."""
     pairs = values.items() if isinstance(values, dict) else enumerate(values) if isinstance(values, list) else ()
     for part, value in pairs:
@@ -184,6 +176,20 @@ def _misspelt(detail: Any, model: type[BaseModel]) -> tuple[str, ...]:
     return tuple(key for key in unknown if meant(key, known) == detail["loc"][-1])[:1]
 
 
+_DUE = {
+    "literal_error": "must be one of: {expected}",
+    "too_short": "too few here: {actual_length}, and at least {min_length} due",
+    "too_long": "too many here: {actual_length}, and at most {max_length} due",
+    "greater_than": "must be more than {gt}",
+    "greater_than_equal": "must be {ge} or more",
+    "less_than_equal": "must be {le} or less",
+    "bool_type": "true or false is due here",
+    **dict.fromkeys(("model_type", "dict_type"), "a block of 'key: value' lines is due here"),
+    **dict.fromkeys(("list_type", "tuple_type"), "a list is due here: [a, b]"),
+    **dict.fromkeys(("int_type", "int_from_float", "int_parsing"), "a whole number is due here"),
+}
+
+
 def _reason(detail: Any, model: type[BaseModel]) -> str:
     kind, where = detail["type"], detail["loc"]
     if kind == "extra_forbidden":
@@ -193,24 +199,9 @@ def _reason(detail: Any, model: type[BaseModel]) -> str:
         return "one value more is due in this list" if short else f"the key '{where[-1]}' is missing here"
     if kind == "value_error":
         return str(detail["ctx"]["error"])
-    context = detail.get("ctx", {})
-    due = {
-        "literal_error": "must be one of: {expected}",
-        "too_short": "too few here: {actual_length}, and at least {min_length} due",
-        "too_long": "too many here: {actual_length}, and at most {max_length} due",
-        "greater_than": "must be more than {gt}",
-        "greater_than_equal": "must be {ge} or more",
-        "less_than_equal": "must be {le} or less",
-        "model_type": "a block of 'key: value' lines is due here",
-        "dict_type": "a block of 'key: value' lines is due here",
-        "list_type": "a list is due here: [a, b]",
-        "tuple_type": "a list is due here: [a, b]",
-        "int_type": "a whole number is due here",
-        "int_from_float": "a whole number is due here",
-        "int_parsing": "a whole number is due here",
-        "bool_type": "true or false is due here",
-    }
-    return due[kind].format(**context) if kind in due else str(detail["msg"]).replace("Input should", "must")
+    if kind in _DUE:
+        return _DUE[kind].format(**detail.get("ctx", {}))
+    return str(detail["msg"]).replace("Input should", "must")
 
 
 def keys_of(model: type[BaseModel] | None) -> list[str]:

@@ -11,14 +11,14 @@ from rover.files.problems import nearest
 from rover.files.types import (
     NOT_NEGATIVE,
     POSITIVE,
+    AboveZeroSpan,
     Acceleration,
     Frequency,
     Length,
     Model,
     Name,
     Number,
-    NumberSpan,
-    Span,
+    ShareSpan,
     Speed,
     Text,
     Time,
@@ -67,21 +67,7 @@ def _low_end_first(span: tuple[int, int]) -> tuple[int, int]:
     return span
 
 
-def _shares(span: Span) -> Span:
-    if not 0.0 <= span[0] <= span[1] <= 1.0:
-        raise ValueError("must lie between 0 % and 100 %")
-    return span
-
-
-def _above_zero(span: Span) -> Span:
-    if span[0] <= 0.0:
-        raise ValueError("must be more than zero")
-    return span
-
-
 ByteSpan = Annotated[tuple[Byte, Byte], AfterValidator(_low_end_first)]
-ShareSpan = Annotated[NumberSpan, AfterValidator(_shares)]
-AboveZeroSpan = Annotated[NumberSpan, AfterValidator(_above_zero)]
 
 
 class Colour(Model):

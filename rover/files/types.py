@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
 from rover import quantities
+from rover.geometry import XY
 from rover.quantities import Dimension, QuantityError
 
 NAME_PATTERN = re.compile(r"[a-z][a-z0-9_]*")
@@ -52,6 +53,7 @@ def must(hold: Callable[[Any], bool], why: str) -> AfterValidator:
 
 POSITIVE = must(lambda value: value > 0.0, "must be more than zero")
 NOT_NEGATIVE = must(lambda value: value >= 0.0, "must not be negative")
+SPAN_ABOVE_ZERO = must(lambda span: span[0] > 0.0, "must be more than zero")
 
 Number = Annotated[float, _parser(quantities.NONE)]
 Share = Annotated[float, _parser(quantities.NONE), must(lambda value: 0.0 <= value <= 1.0, SHARE)]
@@ -68,9 +70,7 @@ Acceleration = Annotated[float, _parser(quantities.ACCELERATION), POSITIVE]
 TurnAcceleration = Annotated[float, _parser(quantities.TURN_ACCELERATION), POSITIVE]
 
 
-def span_of(dimension: Dimension) -> BeforeValidator:
-    """Return the parser of a span ``[low, high]``; a single value is a span of no width."""
-
+def _span_parser(dimension: Dimension) -> BeforeValidator:
     def parse(value: Any) -> tuple[float, float]:
         if isinstance(value, tuple):
             return value
@@ -86,23 +86,28 @@ def span_of(dimension: Dimension) -> BeforeValidator:
 
 
 Span = tuple[float, float]
-NumberSpan = Annotated[Span, span_of(quantities.NONE)]
-LengthSpan = Annotated[Span, span_of(quantities.LENGTH)]
-AngleSpan = Annotated[Span, span_of(quantities.ANGLE)]
-TimeSpan = Annotated[Span, span_of(quantities.TIME)]
+NumberSpan = Annotated[Span, _span_parser(quantities.NONE)]
+LengthSpan = Annotated[Span, _span_parser(quantities.LENGTH)]
+AngleSpan = Annotated[Span, _span_parser(quantities.ANGLE)]
+TimeSpan = Annotated[Span, _span_parser(quantities.TIME)]
 ShareSpan = Annotated[NumberSpan, must(lambda span: 0.0 <= span[0] <= span[1] <= 1.0, SHARE)]
-AboveZeroSpan = Annotated[NumberSpan, must(lambda span: span[0] > 0.0, "must be more than zero")]
+AboveZeroSpan = Annotated[NumberSpan, SPAN_ABOVE_ZERO]
 
 
-def _point(value: Any) -> tuple[float, float]:
+def point(value: Any) -> XY:
+    """Return the point (m) that a list of two lengths means.
+
+    Raises:
+        QuantityError: it is no such list.
+    """
     if isinstance(value, tuple):
         return value
     if not isinstance(value, list) or len(value) != 2:
-        raise ValueError("a point [x, y] is due here, such as [1.5 m, 40 cm]")
+        raise QuantityError("a point [x, y] is due here, such as [1.5 m, 40 cm]")
     return quantities.parse_as(value[0], quantities.LENGTH), quantities.parse_as(value[1], quantities.LENGTH)
 
 
-Point = Annotated[tuple[float, float], BeforeValidator(_point)]
+Point = Annotated[XY, BeforeValidator(point)]
 
 
 def _name(value: Any) -> str:

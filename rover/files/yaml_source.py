@@ -101,10 +101,10 @@ def read(path: Path, name: str) -> Source:
     try:
         if path.is_dir():
             raise _refusal(name, "this is a folder; name a YAML file")
+        if not path.exists():
+            raise _refusal(name, f"there is no such file{beside(path)}")
         if not path.is_file():
-            raise _refusal(
-                name, "this is not a regular file" if path.exists() else f"there is no such file{beside(path)}"
-            )
+            raise _refusal(name, "this is not a regular file")
         if path.stat().st_size > LARGEST_FILE:
             raise _refusal(name, f"larger than {LARGEST_FILE // 1000} kB; a file of this kind is a few pages")
         raw = path.read_bytes()
@@ -124,12 +124,13 @@ def read_text(text: str, path: Path, name: str) -> Source:
         raise _refusal(name, "the file is empty")
     if odd := _NOT_TEXT.search(text):
         line, column = text.count("\n", 0, odd.start()) + 1, odd.start() - text.rfind("\n", 0, odd.start())
-        why = f"holds the character {odd[0]!r}, which no text file has; is it a binary file?"
-        raise FileProblems([Problem(name, line, column, "", why)])
+        raise _refusal(
+            name, f"holds the character {odd[0]!r}, which no text file has; is it a binary file?", line, column
+        )
     try:
         root = _compose(text, name)
     except yaml.MarkedYAMLError as error:
-        raise FileProblems([_yaml_problem(error, text, name)]) from None
+        raise _refused_yaml(error, text, name) from None
     if root is None or (isinstance(root, yaml.ScalarNode) and root.value == ""):
         raise _refusal(name, "the file holds nothing but comments")
     source = Source(path, name, None)
@@ -137,8 +138,8 @@ def read_text(text: str, path: Path, name: str) -> Source:
     return source
 
 
-def _refusal(name: str, why: str, line: int = 1) -> FileProblems:
-    return FileProblems([Problem(name, line, 1, "", why)])
+def _refusal(name: str, why: str, line: int = 1, column: int = 1) -> FileProblems:
+    return FileProblems([Problem(name, line, column, "", why)])
 
 
 def beside(path: Path) -> str:
@@ -147,7 +148,7 @@ def beside(path: Path) -> str:
     return nearest(path.name, [file.name for file in beside_it if file.is_file()])
 
 
-def _yaml_problem(error: yaml.MarkedYAMLError, text: str, name: str) -> Problem:
+def _refused_yaml(error: yaml.MarkedYAMLError, text: str, name: str) -> FileProblems:
     """Return what the parser found in words for a person, at the place where it began."""
     reason = " ".join(part for part in (error.context, error.problem) if part)
     why, at_start = next(
@@ -159,7 +160,7 @@ def _yaml_problem(error: yaml.MarkedYAMLError, text: str, name: str) -> Problem:
     here = "".join(text.splitlines()[line - 1 : line])
     if "\t" in here[: len(here) - len(here.lstrip())] or "'\\t'" in reason:
         why = "a tab; indent with spaces, YAML allows no tab there"
-    return Problem(name, line, column, "", why)
+    return _refusal(name, why, line, column)
 
 
 def _place(mark: Any) -> tuple[int, int]:
@@ -185,7 +186,7 @@ def _compose(text: str, name: str) -> yaml.Node | None:
         elif isinstance(event, yaml.DocumentStartEvent) and event.explicit and _follows_document(text, line):
             refused = "a second document (---); one file holds one"
         if refused:
-            raise FileProblems([Problem(name, line, column, "", refused)])
+            raise _refusal(name, refused, line, column)
     return yaml.compose(text, Loader=_Loader)
 
 

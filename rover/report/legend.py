@@ -28,7 +28,9 @@ def draw_legend(picture: Element, view: View, run: RecordedRun) -> None:
     top = view.bottom + MARGIN_BOTTOM + 14.0
     group = add(picture, "g")
     symbols.north(group, (30.0, top + 24.0))
-    _draw_scale_bar(group, view, (12.0, top + 84.0))
+    lengths = [1.0 * 10**power * step for power in range(-2, 5) for step in (1, 2, 5)]
+    longest = max(length for length in lengths if length * view.scale <= 180.0)
+    symbols.scale_bar(group, (12.0, top + 84.0), longest, view.scale)
     entries = _entries(run)
     rows = _rows(len(entries))
     for number, (sign, text) in enumerate(entries):
@@ -39,12 +41,6 @@ def draw_legend(picture: Element, view: View, run: RecordedRun) -> None:
 
 def _rows(entries: int) -> int:
     return -(-entries // len(COLUMNS))
-
-
-def _draw_scale_bar(group: Element, view: View, at: XY) -> None:
-    lengths = [1.0 * 10**power * step for power in range(-2, 5) for step in (1, 2, 5)]
-    longest = max(length for length in lengths if length * view.scale <= 180.0)
-    symbols.scale_bar(group, at, longest, view.scale)
 
 
 def _entries(run: RecordedRun) -> list[tuple[Sign, str]]:

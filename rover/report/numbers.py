@@ -8,17 +8,21 @@ TIMES = "\u00d7"
 
 def metres(value: float) -> str:
     """Return a length (m) to the millimetre."""
-    return with_minus(f"{value:z.3f}") if math.isfinite(value) else UNKNOWN
+    return _written(value, 3)
 
 
 def millimetres(value: float) -> str:
     """Return a length (m) in whole millimetres."""
-    return with_minus(f"{value * 1000:z.0f}") if math.isfinite(value) else UNKNOWN
+    return _written(value * 1000, 0)
 
 
 def degrees(value: float) -> str:
     """Return an angle (rad) in whole degrees."""
-    return with_minus(f"{math.degrees(value):z.0f}") if math.isfinite(value) else UNKNOWN
+    return _written(math.degrees(value), 0)
+
+
+def _written(value: float, digits: int) -> str:
+    return with_minus(f"{value:z.{digits}f}") if math.isfinite(value) else UNKNOWN
 
 
 def clock(nanoseconds: int) -> str:

@@ -76,27 +76,22 @@ def _outcome_words(run: RecordedRun) -> str:
 
 def _facts(run: RecordedRun) -> list[tuple[str, str]]:
     errors = errors_of(run)
-    worst = max(errors, key=lambda number: errors[number].larger_axis, default=None)
+    worst = max(errors, key=lambda number: errors[number].larger_axis, default=0)
     facts = [
         ("delivered", delivered_words(run)),
         ("robot time / min:s", clock(run.ended_ns - run.started_ns)),
-        ("worst axis error / mm", "not known" if worst is None else _worst_words(worst, errors[worst].larger_axis)),
+        (
+            "worst axis error / mm",
+            f"{millimetres(errors[worst].larger_axis)} (find {worst})" if errors else "not known",
+        ),
     ]
     header = [(name, run.header[name]) for name in ("started", "host", "seed", "version") if run.header.get(name)]
     lost = sum(gap.samples for gap in run.gaps)
     return facts + header + ([("samples lost", str(lost))] if lost else [])
 
 
-def _worst_words(number: int, error: float) -> str:
-    return f"{millimetres(error)} (find {number})"
-
-
 def _add_footer(body: Element, run: RecordedRun) -> None:
     files = [key.removeprefix("file:") for key in run.header if key.startswith("file:")]
     used = f" Files used: {', '.join(files)}." if files else ""
-    add(
-        add(body, "footer"),
-        "p",
-        text="Lengths in the field frame: x to the east, y to the north. "
-        f"Errors are reported place less true place.{used}",
-    )
+    frame = "Lengths in the field frame: x to the east, y to the north. Errors are reported place less true place."
+    add(add(body, "footer"), "p", text=frame + used)

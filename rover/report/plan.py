@@ -7,7 +7,7 @@ from xml.etree.ElementTree import Element
 
 from rover.events import Delivery, Find, GivenUp
 from rover.geometry import XY
-from rover.record.run import RecordedRun, TrackSample
+from rover.record.run import RecordedRun
 from rover.report import look, symbols
 from rover.report.figures import ellipse_of, kinds_of
 from rover.report.floor import DrawnField
@@ -56,11 +56,8 @@ def _write_axes(picture: Element, view: View) -> None:
         symbols.words(picture, (view.left - 7, view.at(0, y)[1] + 4), with_minus(f"{y:z.4g}"), text_anchor="end")
     italic = {"font_style": "italic", "fill": look.INK_SOFT}
     symbols.words(picture, (view.right, view.bottom + 32), "x in m", text_anchor="end", **italic)
-    symbols.words(picture, (view.left - 34, MARGIN_TOP + 44), "y in m", **italic, **_turned(view.left - 34))
-
-
-def _turned(x: float) -> dict[str, object]:
-    return {"transform": f"rotate(-90 {x:g} {MARGIN_TOP + 44:g})"}
+    x, y = view.left - 34, MARGIN_TOP + 44
+    symbols.words(picture, (x, y), "y in m", transform=f"rotate(-90 {x:g} {y:g})", **italic)
 
 
 def _draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
@@ -107,14 +104,10 @@ def _draw_paths(picture: Element, view: View, run: RecordedRun, space: LabelSpac
     known = [sample for sample in run.track if _finite(sample.point.x, sample.point.y)]
     last: list[XY] = []
     for state, samples in groupby(known, lambda sample: look.outermost(sample.point.state)):
-        points = _thinned(last + [_place(view, sample) for sample in samples])
+        points = _thinned(last + [view.at(sample.point.x, sample.point.y) for sample in samples])
         symbols.polyline(picture, points, strokes[state])
         space.add_line(points)
         last = points[-1:]
-
-
-def _place(view: View, sample: TrackSample) -> XY:
-    return view.at(sample.point.x, sample.point.y)
 
 
 def _finite(*numbers: float) -> bool:
@@ -132,7 +125,11 @@ def _thinned(points: list[XY]) -> list[XY]:
 
 def _draw_events(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
     tint_of, letter_of = look.tints(kinds_of(run)), look.letters(kinds_of(run))
-    _draw_set_down(picture, view, run, space)
+    side = min(max(0.09 * view.scale, 5.0), 14.0)
+    for delivery in _placed(run, Delivery):
+        at = view.at(delivery.x, delivery.y)
+        symbols.set_down(picture, at, side, (tint_of[delivery.kind], letter_of[delivery.kind]))
+        space.add_box(box_round(at, side, side))
     labels = []
     for lost in _placed(run, GivenUp):
         at = view.at(lost.x, lost.y)
@@ -153,15 +150,6 @@ def _draw_events(picture: Element, view: View, run: RecordedRun, space: LabelSpa
 def _placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
     """Return the events of a class that have a place: where it was lost, x and y are NaN."""
     return [event for event in run.events_of(kind) if _finite(event.x, event.y)]
-
-
-def _draw_set_down(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
-    tint_of, letter_of = look.tints(kinds_of(run)), look.letters(kinds_of(run))
-    side = min(max(0.09 * view.scale, 5.0), 14.0)
-    for delivery in _placed(run, Delivery):
-        at = view.at(delivery.x, delivery.y)
-        symbols.set_down(picture, at, side, (tint_of[delivery.kind], letter_of[delivery.kind]))
-        space.add_box(box_round(at, side, side))
 
 
 class _Label(NamedTuple):

@@ -46,31 +46,18 @@ def found(parent: Element, at: XY, tint: Tint) -> None:
 def ellipse(parent: Element, at: XY, axes: Ellipse, drawn: tuple[float, str]) -> None:
     """Draw a 95 % ellipse at (scale, colour); the picture's y axis points down, so that its angle turns round."""
     scale, fill = drawn
-    add(
-        parent,
-        "ellipse",
-        {
-            "cx": at[0],
-            "cy": at[1],
-            "rx": axes.major_m * scale,
-            "ry": axes.minor_m * scale,
-            "transform": f"rotate({-math.degrees(axes.angle_rad):.1f} {at[0]:.2f} {at[1]:.2f})",
-            **stroke_attributes(Stroke(1.1)),
-            "fill": fill,
-            "fill-opacity": 0.3,
-        },
-    )
+    size = {"cx": at[0], "cy": at[1], "rx": axes.major_m * scale, "ry": axes.minor_m * scale}
+    turn = {"transform": f"rotate({-math.degrees(axes.angle_rad):.1f} {at[0]:.2f} {at[1]:.2f})"}
+    outline = stroke_attributes(Stroke(1.1))
+    add(parent, "ellipse", {**size, **turn, **outline, "fill": fill, "fill-opacity": 0.3})
 
 
 def true_place(parent: Element, at: XY) -> None:
     """Draw where an object really stood: a small upright cross, light at its edge so that it shows on any tint."""
     x, y = at
     for stroke, colour in ((Stroke(3.0), PAPER), (Stroke(1.2), INK)):
-        add(
-            parent,
-            "path",
-            {"d": f"M{x - 5:.1f} {y:.1f} h10 M{x:.1f} {y - 5:.1f} v10", **stroke_attributes(stroke, colour)},
-        )
+        cross = f"M{x - 5:.1f} {y:.1f} h10 M{x:.1f} {y - 5:.1f} v10"
+        add(parent, "path", {"d": cross, **stroke_attributes(stroke, colour)})
 
 
 def set_down(parent: Element, at: XY, side: float, named: tuple[Tint, str]) -> None:

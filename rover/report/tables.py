@@ -1,17 +1,18 @@
 """The tables of the report: what was found, brought and left, and why the robot did what it did."""
 
 from collections.abc import Iterable, Sequence
+from typing import TypeVar
 from xml.etree.ElementTree import Element
 
-from rover.events import Delivery, Find, GivenUp, HealthChange, HoldBack, Note, StateChange, Stop
-from rover.record.run import Happening, RecordedRun
-from rover.report.changes import hold_back_lengths
+from rover.events import Delivery, Event, Find, GivenUp, HealthChange, HoldBack, Note, StateChange, Stop
+from rover.record.run import RecordedRun
 from rover.report.figures import FindError, ellipse_of, errors_of, kinds_of
 from rover.report.look import letters, tints
 from rover.report.markup import add
 from rover.report.numbers import TIMES, UNKNOWN, clock, degrees, metres, millimetres, with_minus
 
 Cell = str | Element
+Listed = TypeVar("Listed", Delivery, GivenUp, StateChange)
 FIGURE = "+"  # a heading that begins with it stands over figures, set to the right
 
 
@@ -45,20 +46,11 @@ def _find_row(run: RecordedRun, find: Find, error: FindError | None) -> list[Cel
 def deliveries_table(run: RecordedRun) -> Element:
     """Return the table of what was set down."""
     heads = ("+time / min:s", "+no.", "", "kind", "+slot", "+x / m", "+y / m", "+chance that it is inside / %")
-    rows: list[list[Cell]] = [
-        [
-            _time(run, happening),
-            str(event.number),
-            _letter(run, event.kind),
-            event.kind,
-            str(event.slot),
-            metres(event.x),
-            metres(event.y),
-            f"{100.0 * event.chance_inside_zone:.1f}",
-        ]
-        for happening in run.happenings
-        if isinstance(event := happening.event, Delivery)
-    ]
+    rows: list[list[Cell]] = []
+    for time, event in _timed(run, Delivery):
+        number, letter = str(event.number), _letter(run, event.kind)
+        place = [str(event.slot), metres(event.x), metres(event.y), f"{100.0 * event.chance_inside_zone:.1f}"]
+        rows.append([time, number, letter, event.kind, *place])
     return table(heads, rows, "Nothing was set down.")
 
 
@@ -66,9 +58,8 @@ def given_up_table(run: RecordedRun) -> Element:
     """Return the table of what was left."""
     heads = ("+time / min:s", "", "kind", "+x / m", "+y / m", "why")
     rows: list[list[Cell]] = [
-        [_time(run, happening), _letter(run, event.kind), event.kind, metres(event.x), metres(event.y), event.why]
-        for happening in run.happenings
-        if isinstance(event := happening.event, GivenUp)
+        [time, _letter(run, event.kind), event.kind, metres(event.x), metres(event.y), event.why]
+        for time, event in _timed(run, GivenUp)
     ]
     return table(heads, rows, "Nothing was given up.")
 
@@ -77,9 +68,8 @@ def changes_table(run: RecordedRun) -> Element:
     """Return the table of changes of state: the exit taken, where it is written, what its condition saw."""
     heads = ("+time / min:s", "left", "entered", "exit taken", "written in", "values it saw")
     rows = [
-        [_time(run, happening), event.left, event.entered, event.exit, event.where, _values(event)]
-        for happening in run.happenings
-        if isinstance(event := happening.event, StateChange)
+        [time, event.left, event.entered, event.exit, event.where, _values(event)]
+        for time, event in _timed(run, StateChange)
     ]
     return table(heads, rows, "No change of state was recorded.")
 
@@ -98,15 +88,28 @@ def watch_table(run: RecordedRun) -> Element:
     """Return the table of health, hold-backs, stops and notes."""
     lengths = hold_back_lengths(run)
     rows = [
-        [_time(run, happening), *words, clock(lengths[position]) if position in lengths else ""]
-        for position, happening in enumerate(run.happenings)
-        if (words := _in_words(happening))
+        [clock(at_ns - run.started_ns), *words, clock(lengths[position]) if position in lengths else ""]
+        for position, (at_ns, event) in enumerate(run.happenings)
+        if (words := _in_words(event))
     ]
     return table(("+time / min:s", "what", "how and why", "+lasted / min:s"), rows, "Nothing out of the ordinary.")
 
 
-def _in_words(happening: Happening) -> list[str]:
-    match happening.event:
+def hold_back_lengths(run: RecordedRun) -> dict[int, int]:
+    """Return how long (ns) each hold-back lasted, by the position of its begin among the run's happenings."""
+    lengths: dict[int, int] = {}
+    begun: dict[str, int] = {}
+    for position, (at_ns, event) in enumerate(run.happenings):
+        if isinstance(event, HoldBack) and not event.ended:
+            begun[event.cause] = position
+        elif isinstance(event, HoldBack) and event.cause in begun:
+            first = begun.pop(event.cause)
+            lengths[first] = at_ns - run.happenings[first].at_ns
+    return lengths
+
+
+def _in_words(event: Event) -> list[str]:
+    match event:
         case HealthChange(device, health, why):
             return [device, f"{health.value}: {why}" if why else health.value]
         case HoldBack(cause, ended=False):
@@ -152,5 +155,6 @@ def _letter(run: RecordedRun, kind: str) -> Element:
     return box
 
 
-def _time(run: RecordedRun, happening: Happening) -> str:
-    return clock(happening.at_ns - run.started_ns)
+def _timed(run: RecordedRun, kind: type[Listed]) -> list[tuple[str, Listed]]:
+    """Return the events of a class, each with its time as the tables show it."""
+    return [(clock(at_ns - run.started_ns), event) for at_ns, event in run.happenings if isinstance(event, kind)]

@@ -1,7 +1,7 @@
 """Colour ranges from pixels of marked lids, and field of view and tilt from lids at known places."""
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import combinations
 from typing import Any, NamedTuple
 
@@ -63,9 +63,8 @@ def _hues(hues: Sequence[int]) -> tuple[int, int]:
     angles = [hue * HALF_STEP for hue in hues]
     mean = math.atan2(sum(map(math.sin, angles)), sum(map(math.cos, angles)))
     apart = sorted(wrap(angle - mean) / HALF_STEP for angle in angles)
-    middle = mean / HALF_STEP
-    low, high = middle + _quantile(apart, TAIL) - HUE_MARGIN, middle + _quantile(apart, 1.0 - TAIL) + HUE_MARGIN
-    return math.floor(low + 1e-9) % 180, math.ceil(high - 1e-9) % 180
+    low, high = (mean / HALF_STEP + _quantile(apart, share) for share in (TAIL, 1.0 - TAIL))
+    return math.floor(low - HUE_MARGIN + 1e-9) % 180, math.ceil(high + HUE_MARGIN - 1e-9) % 180
 
 
 def _quantile(ordered: Sequence[float], share: float) -> float:
@@ -103,9 +102,8 @@ def _meet(one: Colour, other: Colour) -> bool:
 
 
 def _hues_meet(one: tuple[int, int], other: tuple[int, int]) -> bool:
-    return (other[0] - one[0]) % 180 <= (one[1] - one[0]) % 180 or (one[0] - other[0]) % 180 <= (
-        other[1] - other[0]
-    ) % 180
+    one_wide, other_wide = (one[1] - one[0]) % 180, (other[1] - other[0]) % 180
+    return (other[0] - one[0]) % 180 <= one_wide or (one[0] - other[0]) % 180 <= other_wide
 
 
 class EdgeSighting(NamedTuple):
@@ -155,26 +153,27 @@ def fit_view(camera: CameraKeys, sights: Sequence[EdgeSighting], size: tuple[int
     """
     if len(sights) < 2:
         raise ValueError("field of view and tilt need a target at two known places or more, one of them off the middle")
+
+    def errors_at(field_of_view: float, tilt: float) -> list[float]:
+        return _errors(camera.model_copy(update={"field_of_view": field_of_view, "tilt": tilt}), sights, size)
+
     guess = (camera.field_of_view, camera.tilt)
     for _ in range(_TURNS):
-        errors = _errors(camera, guess, sights, size)
-        normal = _normal(camera, guess, sights, size)
-        step = _solve(normal, errors)
+        step = _solve(_slopes(errors_at, *guess), errors_at(*guess))
         guess = (guess[0] + step[0], guess[1] + step[1])
         if not (0.1 < guess[0] < 3.0 and abs(guess[1]) < 1.5):
             raise ValueError("no field of view and tilt fit these places; are they measured from below the lens?")
         if max(map(abs, step)) < 1e-9:
             break
-    errors = _errors(camera, guess, sights, size)
-    fov_sigma, tilt_sigma = _sigmas(_normal(camera, guess, sights, size), errors)
-    return ViewFit(*guess, fov_sigma, tilt_sigma, tuple(zip(errors[::2], errors[1::2], strict=True)))
+    errors = errors_at(*guess)
+    return ViewFit(
+        *guess, *_sigmas(_slopes(errors_at, *guess), errors), tuple(zip(errors[::2], errors[1::2], strict=True))
+    )
 
 
-def _errors(
-    camera: CameraKeys, guess: tuple[float, float], sights: Sequence[EdgeSighting], size: tuple[int, int]
-) -> list[float]:
-    """Return u and v of each sight less where they should be by a field of view and a tilt (pixels)."""
-    view = view_of(camera.model_copy(update={"field_of_view": guess[0], "tilt": guess[1]}), *size)
+def _errors(camera: CameraKeys, sights: Sequence[EdgeSighting], size: tuple[int, int]) -> list[float]:
+    """Return u and v of each sight less where they should be (pixels)."""
+    view = view_of(camera, *size)
     errors = []
     for sight in sights:
         due = pixel(view, sight.ahead, sight.left, sight.above)
@@ -184,14 +183,13 @@ def _errors(
     return errors
 
 
-def _normal(
-    camera: CameraKeys, guess: tuple[float, float], sights: Sequence[EdgeSighting], size: tuple[int, int]
+def _slopes(
+    errors_at: Callable[[float, float], list[float]], field_of_view: float, tilt: float
 ) -> list[tuple[float, float]]:
     """Return how each error changes with the field of view and with the tilt (pixels for a radian)."""
 
-    def slopes(fov: float, tilt: float) -> Iterator[float]:
-        ahead = _errors(camera, (guess[0] + fov, guess[1] + tilt), sights, size)
-        behind = _errors(camera, (guess[0] - fov, guess[1] - tilt), sights, size)
+    def slopes(along: float, down: float) -> Iterator[float]:
+        ahead, behind = errors_at(field_of_view + along, tilt + down), errors_at(field_of_view - along, tilt - down)
         return ((a - b) / (2.0 * _STEP) for a, b in zip(ahead, behind, strict=True))
 
     return list(zip(slopes(_STEP, 0.0), slopes(0.0, _STEP), strict=True))

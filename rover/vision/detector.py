@@ -1,6 +1,7 @@
 """What a frame shows: the errand's kinds by their lids, and the tray's marker; and whether the frame is any good."""
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import product
 from typing import Any, NamedTuple
 
 from rover.devices.camera.keys import CameraKeys
@@ -52,8 +53,7 @@ class Detector:
         self._camera = camera
         self._marker = marker
         self._kinds = kinds
-        halves = () if marker is None else (marker.left, marker.right)
-        used = {kind.lid for kind in kinds.values()} | set(halves)
+        used = {kind.lid for kind in kinds.values()} | ({marker.left, marker.right} if marker else set())
         self._colours = {name: colour for name, colour in colours.items() if name in used}
         self._view = view_of(camera, camera.frame_width, camera.frame_height)
 
@@ -104,10 +104,8 @@ class Detector:
             return
         lefts = [patch.extent for patch in patches if patch.colour == marker.left]
         rights = [patch.extent for patch in patches if patch.colour == marker.right]
-        for left in lefts:
-            for right in rights:
-                if not _side_by_side(left, right):
-                    continue
+        for left, right in product(lefts, rights):
+            if _side_by_side(left, right):
                 place = locate_marker(view, (left, right), marker.width, marker.height)
                 if place is not None:
                     yield _seen(MARKER, place, view, joined_extent(left, right))
@@ -138,10 +136,7 @@ def finder(robot: Robot, kinds: Mapping[str, Kind], camera: CameraKeys) -> Calla
 
 def _seen(kind: str, place: Located, view: MountedLens, extent: Extent) -> MarkedDetection:
     size = (extent.right - extent.left) / view.lens.width
-    detection = Detection(
-        kind, place.bearing, place.distance, place.bearing_sigma, place.distance_sigma, round(size, 6)
-    )
-    return MarkedDetection(detection, extent)
+    return MarkedDetection(Detection(kind, *place, round(size, 6)), extent)
 
 
 def _overlap(one: Extent, other: Extent) -> bool:

@@ -78,13 +78,8 @@ def locate_pair(
 ) -> tuple[Located, Located] | None:
     """Return where two round lids stand, left and right, that make one patch; None if it is not too wide for one.
 
-    Both are as far as the row has it, each with its own edge of the patch half a width from its middle.
-
-    Args:
-        view: the camera.
-        patch: its edges.
-        lid_height: of the upper faces above the floor (m).
-        lid_width: their diameter (m).
+    Both are as far as the row has it, each with its own edge of the patch half a width from its middle. The arguments
+    are those of `locate`.
     """
     by_row = _by_row(view, patch, lid_height, lid_width)
     if by_row is None or by_row.inverse <= 1.0 / FARTHEST or _is_cut(view.lens, patch) or patch.top <= 0:

@@ -102,17 +102,8 @@ def sight(detection: Detection, view: FieldOfView, pose: Pose, pose_sigma: float
     along, across = detection.distance_sigma**2, (detection.distance * detection.bearing_sigma) ** 2
     dc, ds = math.cos(direction), math.sin(direction)
     base = pose_sigma * pose_sigma
-    return Sighting(
-        detection,
-        ahead,
-        left,
-        x,
-        y,
-        along * dc * dc + across * ds * ds + base,
-        (along - across) * dc * ds,
-        along * ds * ds + across * dc * dc + base,
-        base,
-    )
+    xx, yy = along * dc * dc + across * ds * ds + base, along * ds * ds + across * dc * dc + base
+    return Sighting(detection, ahead, left, x, y, xx, (along - across) * dc * ds, yy, base)
 
 
 class TargetMemory:
@@ -173,8 +164,7 @@ class TargetMemory:
     def _forget_missing(self, met: Mapping[int, Sighting], pose: Pose) -> None:
         eye_x, eye_y = self.view.place(pose)
         nearest, farthest = self.view.nearest, PLAIN_SHARE * self.view.reach
-        gone = []
-        for one in self.objects:
+        for one in list(self.objects):
             if one.number in met:
                 continue
             dx, dy = one.x - eye_x, one.y - eye_y
@@ -183,9 +173,7 @@ class TargetMemory:
             if abs(wrap(math.atan2(dy, dx) - pose.heading)) < 0.75 * self.view.half_view:
                 one.misses += 1
                 if one.misses >= MISSES_TO_FORGET or not one.known:
-                    gone.append(one)
-        for one in gone:
-            self.forget(one)
+                    self.forget(one)
 
     def recall(self, kind: str, x: float, y: float) -> None:
         """Remember an object again where it was left (m); it need not be seen anew to be believed in."""
@@ -208,7 +196,6 @@ class TargetMemory:
 
 
 def _are_two(one: Sighting, other: Sighting) -> bool:
-    """Whether two sightings of one frame are of two things."""
     return math.hypot(one.ahead - other.ahead, one.left - other.left) > APART
 
 

@@ -6,30 +6,16 @@ Each random expression is made as text and, beside it, as nested Python function
 import math
 
 import pytest
+from conditions_scope import SCOPE
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rover import quantities
 from rover.behaviour.compile import UNKNOWNS, Compiler
-from rover.behaviour.conditions import Scope, read_condition
+from rover.behaviour.conditions import read_condition
 from rover.behaviour.expression import could_be
 from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, StateNode, Where
-from rover.behaviour.settings import SettingValue
 from rover.behaviour.syntax import LONGEST, ConditionError
-from rover.behaviour.vocabulary import SIGNALS, Choice, Number, Signals, Truth, attribute_of
-
-SCOPE = Scope(
-    {
-        "near": SettingValue(0.22, Number(quantities.LENGTH)),
-        "course": SettingValue(1.5, Number(quantities.ANGLE)),
-        "most": SettingValue(3, Number(whole=True)),
-        "on": SettingValue(True, Truth()),
-        "lid": SettingValue("teal", Choice()),
-        "in": SettingValue(0.254, Number(quantities.LENGTH)),
-    },
-    outcomes=True,
-    words=frozenset({"amber", "teal", "violet", "none"}),
-)
+from rover.behaviour.vocabulary import SIGNALS, Signals, attribute_of
 
 LENGTHS = ("range.distance", "pose.x", "pose.y", "pose.travelled")
 WHOLES = ("objects.left", "objects.known")

@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from conditions_scope import SCOPE
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -10,22 +11,8 @@ from rover import quantities
 from rover.behaviour.conditions import Scope, read_condition
 from rover.behaviour.conditions import read_expression as read
 from rover.behaviour.expression import evaluator
-from rover.behaviour.settings import SettingValue
 from rover.behaviour.syntax import LONGEST, ConditionError
-from rover.behaviour.vocabulary import Choice, Number, Signals, Truth
-
-SCOPE = Scope(
-    {
-        "near": SettingValue(0.22, Number(quantities.LENGTH)),
-        "course": SettingValue(1.5, Number(quantities.ANGLE)),
-        "most": SettingValue(3, Number(whole=True)),
-        "on": SettingValue(True, Truth()),
-        "lid": SettingValue("teal", Choice()),
-        "in": SettingValue(0.254, Number(quantities.LENGTH)),
-    },
-    outcomes=True,
-    words=frozenset({"amber", "teal", "violet", "none"}),
-)
+from rover.behaviour.vocabulary import Number, Signals, Truth
 
 
 def why(text: str, scope: Scope = SCOPE) -> str:

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.fixes import MarkerSighting, fix_by_marker, fix_by_wall, wall_ahead
+from rover.devices.readings import MARKER, Detection
+from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_ahead
 from rover.estimate.pose import Errors, PoseFilter
 from rover.geometry import Pose
 
@@ -83,7 +84,7 @@ class TestFixByMarker:
         eye = truth.x + 0.06 * math.cos(truth.heading), truth.y + 0.06 * math.sin(truth.heading)
         dx, dy = self.MARKER[0] - eye[0], self.MARKER[1] - eye[1]
         bearing = math.remainder(math.atan2(dy, dx) - truth.heading, math.tau)
-        return MarkerSighting(bearing, math.hypot(dx, dy), 0.005, 0.02)
+        return Detection(MARKER, bearing, math.hypot(dx, dy), 0.005, 0.02, 0.1)
 
     @given(
         off_x=st.floats(-0.15, 0.15),
@@ -109,11 +110,11 @@ class TestFixByMarker:
     def test_too_near_it_says_nothing(self):
         pose_filter = estimate(0.5, 0.5, 0.0)
         assert not fix_by_marker(
-            pose_filter, pose_filter.pose, 0.06, self.MARKER, MarkerSighting(0.0, 0.02, 0.01, 0.01)
+            pose_filter, pose_filter.pose, 0.06, self.MARKER, Detection(MARKER, 0.0, 0.02, 0.01, 0.01, 0.1)
         )
 
     def test_a_marker_where_there_can_be_none_is_refused(self):
         pose_filter = estimate(2.0, 1.0, -2.8)
         assert not fix_by_marker(
-            pose_filter, pose_filter.pose, 0.06, self.MARKER, MarkerSighting(0.0, 8.0, 0.005, 0.02)
+            pose_filter, pose_filter.pose, 0.06, self.MARKER, Detection(MARKER, 0.0, 8.0, 0.005, 0.02, 0.1)
         )

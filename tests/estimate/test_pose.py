@@ -146,7 +146,7 @@ class TestBias:
         errors = ERRORS._replace(heading_bias=5.0 * DEGREE)
         driving = Driving(errors)
         driving.guided(0.0, 0.0, 4.0 * DEGREE, 0.0, 500)
-        assert driving.filter.heading_sigma > 2.0 * DEGREE
+        assert driving.filter.sigmas[2] > 2.0 * DEGREE
         assert abs(driving.filter.heading) < 2.5 * DEGREE
 
     def test_at_other_places_other_witnesses_speak(self):
@@ -155,7 +155,7 @@ class TestBias:
         standing, driving = Driving(errors), Driving(errors)
         standing.guided(0.0, 0.0, 0.0, 0.0, 800)
         driving.guided(0.4, 0.4, 0.0, 0.0, 800)
-        assert driving.filter.heading_sigma < 0.9 * standing.filter.heading_sigma
+        assert driving.filter.sigmas[2] < 0.9 * standing.filter.sigmas[2]
 
 
 class TestSlip:

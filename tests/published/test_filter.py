@@ -67,7 +67,7 @@ def test_a_heading_update_is_that_of_filterpy(legs, heading, share):
         pose_filter.drive(left, right, 0.02, index * STEP_NS)
     now_ns = len(legs) * STEP_NS
     other = reference(pose_filter, now_ns, noise)
-    angle = math.remainder(pose_filter.heading + share * math.hypot(noise, pose_filter.heading_sigma), math.tau)
+    angle = math.remainder(pose_filter.heading + share * math.hypot(noise, pose_filter.sigmas[2]), math.tau)
     update(other, angle)
     assert see(pose_filter, angle, noise)
     x, y, turned = (float(part) for part in other.x[:, 0])
@@ -82,7 +82,7 @@ def test_across_the_turn():
     pose_filter = facing(179.0 * DEGREE, 5.0 * DEGREE)
     assert see(pose_filter, -179.0 * DEGREE, 2.0 * DEGREE)
     assert pose_filter.heading / DEGREE == pytest.approx(-179.2759, abs=1e-4)
-    assert pose_filter.heading_sigma / DEGREE == pytest.approx(1.856953, abs=1e-6)
+    assert pose_filter.sigmas[2] / DEGREE == pytest.approx(1.856953, abs=1e-6)
 
 
 def test_a_heading_reading_takes_the_short_way_across_the_turn():
@@ -101,7 +101,7 @@ def test_the_steady_state():
     pose_filter.see_heading(math.pi, 0.0, 0)  # the gate refuses the angle; the turn rate is taken over
     for _ in range(200):
         see(pose_filter, 0.0, 2.0 * DEGREE)
-        posterior = pose_filter.heading_sigma
+        posterior = pose_filter.sigmas[2]
         pose_filter.drive(0.0, 0.0, 0.25 * DEGREE**2 / RATE_VARIANCE, 0)
     assert (posterior / DEGREE) ** 2 == pytest.approx(0.8827822, abs=1e-6)
     assert matrix(pose_filter, 0)[2, 2] / DEGREE**2 == pytest.approx(1.1327822, abs=1e-6)

@@ -8,12 +8,13 @@ from hypothesis import strategies as st
 
 from rover.events import Find, HoldBack, StateChange
 from rover.record.run import Happening, RecordedRun, TrueFind
-from rover.report.changes import Stay, hold_back_lengths, stays_of
 from rover.report.figures import ellipse_of, error_of
 from rover.report.floor import DrawnField
 from rover.report.labels import Box, LabelSpace
 from rover.report.look import STATE_STROKES, TINTS, letters, state_strokes, tints
 from rover.report.numbers import clock, metres, millimetres
+from rover.report.tables import hold_back_lengths
+from rover.report.timeline import Stay, stays_of
 from rover.report.view import grid_lines, view_of
 
 EMPTY = RecordedRun({}, (), (), (), {}, (), (), None, 0, 0)

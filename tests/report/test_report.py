@@ -31,7 +31,7 @@ from rover.record.run import (
     TrueFind,
     TruePose,
 )
-from rover.report import write_report
+from rover.report.page import write_report
 
 MINUS, TIMES, UNKNOWN = "\u2212", "\u00d7", "\u2013"
 SECOND = 1_000_000_000

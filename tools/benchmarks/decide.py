@@ -72,10 +72,10 @@ class TimedEngine(Engine):
 
     changing = 0.0
 
-    def _take(self, one):
+    def _take(self, number, now_ns, signals):
         begun = time.perf_counter()
-        self._performer.now = self._now_ns
-        super()._take(one)
+        self._performer.now = now_ns
+        super()._take(number, now_ns, signals)
         self.changing += time.perf_counter() - begun
 
 

@@ -71,7 +71,6 @@ OPEN = {
     },
     "classes": {
         "rover/activities/activity.py: Knowledge",
-        "rover/behaviour/engine.py: Engine",
         "rover/bench/bench.py: Bench",
         "rover/bench/gripper.py: Jaws",
         "rover/errand/ledger.py: Ledger",

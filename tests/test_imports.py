@@ -69,7 +69,6 @@ OPEN = {
     "files": set[str](),
     "classes": {
         "rover/activities/activity.py: Knowledge",
-        "rover/behaviour/engine.py: Engine",
         "rover/bench/bench.py: Bench",
         "rover/bench/gripper.py: Jaws",
         "rover/errand/ledger.py: Ledger",

@@ -7,7 +7,6 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
 
 from rover import quantities
-from rover.geometry import XY
 from rover.quantities import Dimension, QuantityError
 
 NAME_PATTERN = re.compile(r"[a-z][a-z0-9_]*")
@@ -94,7 +93,7 @@ ShareSpan = Annotated[NumberSpan, must(lambda span: 0.0 <= span[0] <= span[1] <=
 AboveZeroSpan = Annotated[NumberSpan, SPAN_ABOVE_ZERO]
 
 
-def point(value: Any) -> XY:
+def point(value: Any) -> tuple[float, float]:
     """Return the point (m) that a list of two lengths means.
 
     Raises:
@@ -107,7 +106,7 @@ def point(value: Any) -> XY:
     return quantities.parse_as(value[0], quantities.LENGTH), quantities.parse_as(value[1], quantities.LENGTH)
 
 
-Point = Annotated[XY, BeforeValidator(point)]
+Point = Annotated[tuple[float, float], BeforeValidator(point)]
 
 
 def _name(value: Any) -> str:

@@ -67,8 +67,8 @@ WALKS: dict[str, tuple[int, tuple[Walk, ...]]] = {
 }
 """What is walked -> the most files that it may pass, and its parts.
 
-In a wired rehearsal ``guard/in_process.py`` stands where on the robot ``guard/guard.py`` is, the guard's own process, and
-a stand-in of the bench where the camera's driver is.
+In a wired rehearsal ``guard/in_process.py`` stands where on the robot the guard's own process is, ``guard/guard.py``,
+and a stand-in of the bench where the camera's driver is.
 """
 
 

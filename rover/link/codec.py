@@ -99,7 +99,7 @@ def _degrees(text: str) -> float | None:
 
 
 def _letter(text: str, due: str) -> str:
-    if text not in due:
+    if len(text) != 1 or text not in due:
         raise SentenceError(Damage.FIELDS, f"'{text}' where one of '{due}' is due")
     return text
 
@@ -115,7 +115,7 @@ def _read_hdm(fields: list[str]) -> MagneticHeading:
 
 
 def _read_hdg(fields: list[str]) -> TrueHeading | MagneticHeading:
-    sensor, deviation, variation = _degrees(fields[0]), _easterly(*fields[1:3]), _easterly(fields[3], fields[4])
+    sensor, deviation, variation = _degrees(fields[0]), _easterly(fields[1], fields[2]), _easterly(fields[3], fields[4])
     if sensor is None:
         return MagneticHeading(None)
     magnetic = sensor + (deviation or 0.0)

@@ -1,3 +1,4 @@
+import contextlib
 import re
 
 import pytest
@@ -111,7 +112,14 @@ def _with_crc(body: str) -> bytes:
         (frame("HEHDT,nan,T"), Damage.FIELDS),
         (frame("HEHDT,1.0"), Damage.FIELDS),
         (frame("HEHDT,1.0,M"), Damage.FIELDS),
+        (frame("HEHDT,1.0,"), Damage.FIELDS),
+        (frame("HCHDM,1.0,T"), Damage.FIELDS),
+        (frame("HEHDT,1.0e2,T"), Damage.FIELDS),
+        (frame("HEROT,1.0,AV"), Damage.FIELDS),
+        (frame("HEROT"), Damage.FIELDS),
+        (frame("HCHDG,1.0"), Damage.FIELDS),
         (frame("HCHDG,1.0,,"), Damage.FIELDS),
+        (frame("HCHDG,1.0,2.0,EW,,"), Damage.FIELDS),
         (frame("HCHDG,1.0,2.0,,,"), Damage.FIELDS),
     ],
 )
@@ -120,6 +128,24 @@ def test_damage_is_told_apart(line, damage):
         decode(line)
 
     assert caught.value.damage is damage
+
+
+STANDARD = ("HEHDT,341.8,T", "HCHDM,10,M", "HCHDG,100.0,2.0,W,5.0,E", "HEROT,-3.5,A")
+
+
+@given(
+    st.sampled_from(STANDARD),
+    st.lists(
+        st.tuples(st.integers(0, 6), st.sampled_from(["", ",", "-", "1e9", "T", "E", ".", "nan", " "])), max_size=4
+    ),
+    st.integers(0, 6),
+)
+def test_whatever_becomes_of_its_fields_only_a_sentence_error_comes_of_it(body, changes, kept):
+    address, *fields = body.split(",")
+    for place, text in changes:
+        fields[place % len(fields)] = text
+    with contextlib.suppress(SentenceError):
+        decode(frame(",".join([address, *fields[:kept]])))
 
 
 @pytest.mark.parametrize(

@@ -124,7 +124,7 @@ class TargetChoice:
     """Keeps the chosen target, until another is clearly better for some frames."""
 
     def __init__(self, targets: TargetMemory) -> None:
-        self._targets = targets
+        self.targets = targets
         self._rival: tuple[int, int] = (-1, 0)
 
     def choose(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
@@ -134,7 +134,7 @@ class TargetChoice:
             pose: the robot's.
             kinds: the kinds that may be fetched now, first come first; None for any.
         """
-        targets, best = self._targets, self._best(pose, kinds)
+        targets, best = self.targets, self._best(pose, kinds)
         chosen = targets.chosen
         if best is None or best is chosen:
             self._rival = (-1, 0)
@@ -151,7 +151,7 @@ class TargetChoice:
 
     def _best(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
         """Return the cheapest to fetch of those believed in: of the first kind to be had, where kinds are named."""
-        believed = [one for one in self._targets.objects if one.known]
+        believed = [one for one in self.targets.objects if one.known]
         if kinds is not None:
             first = next((kind for kind in kinds if any(one.kind == kind for one in believed)), None)
             believed = [one for one in believed if one.kind == first]

@@ -14,9 +14,9 @@ from typing import NamedTuple
 
 import yaml
 
+from rover.core.targeting import TargetChoice
 from rover.session.assembly import with_user_activities
 from rover.session.on_bench import Rehearsal
-from rover.vision.targets import TargetMemory
 
 ROOT = Path(__file__).parents[2]
 JARS = {"left": 1.5, "right": 0.9}
@@ -68,13 +68,13 @@ class Run(NamedTuple):
     seconds: float
 
 
-def best_of_the_frame(memory, pose, kinds):
-    """Choose as `TargetMemory.choose` would without commitment."""
-    memory.chosen = None
-    choose(memory, pose, kinds)
+def best_of_the_frame(choice, pose, kinds):
+    """Choose as `TargetChoice.choose` would without commitment."""
+    choice.targets.chosen = None
+    return choose(choice, pose, kinds)
 
 
-choose = TargetMemory.choose
+choose = TargetChoice.choose
 
 
 @contextmanager
@@ -82,16 +82,17 @@ def sides_chosen(way):
     """Let targets be chosen in a way; gives the list to which the side of each frame's target is added."""
     sides = []
 
-    def noted(memory, pose, kinds):
-        way(memory, pose, kinds)
-        if memory.chosen is not None:
-            sides.append(min(JARS, key=lambda side: abs(JARS[side] - memory.chosen.y)))
+    def noted(choice, pose, kinds):
+        taken = way(choice, pose, kinds)
+        if (chosen := choice.targets.chosen) is not None:
+            sides.append(min(JARS, key=lambda side: abs(JARS[side] - chosen.y)))
+        return taken
 
-    TargetMemory.choose = noted
+    TargetChoice.choose = noted
     try:
         yield sides
     finally:
-        TargetMemory.choose = choose
+        TargetChoice.choose = choose
 
 
 def errand_in(folder):

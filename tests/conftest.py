@@ -23,21 +23,8 @@ settings.load_profile("suite")
 # A shell starts what it runs in the background with SIGINT ignored, and programs that tests start would inherit that.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
-UNMEASURED = (
-    *("scenarios/", "activities/", "calibrate/", "bench/", "core/test_determinism", "vision/test_rendered_frames"),
-    *("behaviour/test_engine_differential", "behaviour/test_analysis_differential", "report/"),
-)
-"""Tests that rehearse for minutes of robot time, or compare thousands of runs: ten times as long under measurement."""
-
 SAID_WELL = re.compile(r"needs [^:]+: .+")
 AVOIDABLE = re.compile(r"\b(apt|pip) install\b")
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Leave the heaviest tests out where coverage is measured: they would take the suite from minutes to an hour."""
-    for item in items:
-        if item.nodeid.removeprefix("tests/").startswith(UNMEASURED):
-            item.add_marker("no_cover")
 
 
 def skipped(reporter: pytest.TerminalReporter) -> Counter[str]:

@@ -29,8 +29,8 @@ LONGEST_NS = 4 * 3600 * 1_000_000_000
 """A rehearsal of a behaviour that does not end is stopped after so much robot time."""
 PICTURE_EVERY_NS = 10_000_000_000
 """How often a rendered frame is kept beside the record."""
-WIRED_PACE = 4.0
-"""A wired rehearsal runs so many times faster than real time, serial line included."""
+WIRED_PACE, RENDERED_PACE = 4.0, 2.0
+"""A wired rehearsal runs so many times faster than real time, serial line included; drawing frames takes its time."""
 
 
 class Rehearsal(loop.Host):
@@ -68,7 +68,8 @@ class Rehearsal(loop.Host):
         self.wiring: Wiring | None = None
         self._resources = ExitStack()
         try:
-            self.drivers = self._make_drivers(assembly, seed, wired)
+            pace = RENDERED_PACE if rendered else WIRED_PACE
+            self.drivers = self._make_drivers(assembly, seed, pace if wired else None)
             self.core = Core(assembly.robot, assembly.errand, assembly.graph, activities, seed)
             depths = " ".join([*(["wired"] if wired else []), *(["rendered"] if rendered else []), "bench"])
             self._recorder = RunRecorder(
@@ -88,12 +89,12 @@ class Rehearsal(loop.Host):
         self._now_ns = 0
         self._stopped: str | None = None
 
-    def _make_drivers(self, assembly: Assembly, seed: int, wired: bool) -> Drivers:
+    def _make_drivers(self, assembly: Assembly, seed: int, wired_pace: float | None) -> Drivers:
         robot = assembly.robot
         families = tuple(robot.devices.fitted())
         links: Mapping[str, Any] = {}
-        if wired:
-            self.wiring = self._resources.enter_context(wire(robot, self.bench, WIRED_PACE))
+        if wired_pace is not None:
+            self.wiring = self._resources.enter_context(wire(robot, self.bench, wired_pace))
             links = self.wiring.links
             families = tuple(family for family, device in robot.devices.fitted().items() if device.link is None)
         find = partial(finder, robot, assembly.errand.kinds)

@@ -155,7 +155,7 @@ def manual_session(
         RecordError: the record cannot be made.
     """
     robot = loaded.model
-    header = header_of(f"{title}: {robot.robot}", "robot, attended", texts_of([loaded.source]))
+    header = header_of(f"{title}: {robot.robot}", "robot, by hand", texts_of([loaded.source]))
     with open_devices(_without_simulated(robot), guard_folder or default_folder(), {}, 0) as devices:
         recorder = Recorder(record, header, devices.drivers.made("camera"))
         try:

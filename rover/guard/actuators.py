@@ -8,8 +8,9 @@ from typing import Any
 
 from rover.guard.output import ZERO, Output
 from rover.guard.permission import CommandGate, Permission
-from rover.guard.protocol import Command, Phase, Ruling
+from rover.guard.protocol import Command, Ruling
 from rover.guard.settings import GuardSettings
+from rover.stopping import Jaws
 
 TICK_NS = 20_000_000
 PENDING_NS = 4_000_000
@@ -62,7 +63,7 @@ class Actuators:
 
     def _keep_zero(self, now_ns: int) -> None:
         """Bring the wheels to zero when nothing permits them to turn, and say so again and again."""
-        if self._permission.phase is Phase.RUNNING and now_ns < self._gate.until_ns:
+        if self._permission.effect.moves and now_ns < self._gate.until_ns:
             return
         if not self.ran_out or now_ns - self._zeroed_ns >= REPEAT_ZERO_NS:
             self._gate.until_ns = 0
@@ -74,7 +75,7 @@ class Actuators:
 
         The time counts from when they began, so that a runtime that dies in the middle of a push does not prolong it.
         """
-        is_stopped = self._permission.phase is not Phase.RUNNING
+        is_stopped = self._permission.effect.jaws is Jaws.REST
         has_just_stopped, self._are_jaws_stopped = is_stopped and not self._are_jaws_stopped, is_stopped
         pulse_us, servo = self._pulse_us, self._settings.servo
         if pulse_us is None or servo is None:

@@ -152,6 +152,14 @@ class GuardClient(GuardChannel):
         """Permit motion again after a reset."""
         return self.ask(Ask.RESUME)
 
+    def hold(self, cause: str) -> bool:
+        """Hold the robot where it is; a resume ends that."""
+        return self.ask(Ask.HOLD, cause)
+
+    def go_on(self) -> bool:
+        """Permit motion again, at a person's deliberate word: after a hold, a reset, or a lapse of the permission."""
+        return self.enable() and self.resume()
+
     def enable(self) -> bool:
         """Ask that this client's commands count; only at a person's deliberate word."""
         return self.ask(Ask.ENABLE)

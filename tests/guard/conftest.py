@@ -13,11 +13,11 @@ import pytest
 from rover.devices.readings import DriveCommand
 from rover.guard.client import GuardClient
 from rover.guard.launch import start_guard
-from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings
 from rover.link.emulated_firmware import Firmware
 from rover.link.emulated_hardware import WheelsFree
 from rover.link.emulator import Emulator
+from rover.stopping import Phase
 
 TOOLS = Path(__file__).parents[2] / "tools" / "benchmarks"
 LASTS_NS = 250_000_000

@@ -14,9 +14,10 @@ import pytest
 from rover.devices.readings import DriveCommand
 from rover.devices.stop_input.keys import StopInputKeys
 from rover.guard.client import GuardError, state_of, stop_now
-from rover.guard.protocol import Ask, Phase, Request, Ruling, encode
+from rover.guard.protocol import Ask, Request, Ruling, encode
 from rover.guard.serial_output import RETRY_NS
 from rover.guard.settings import LOCK_NAME, SOCKET_NAME
+from rover.stopping import Phase
 
 LOG_MOST_MS = 300
 PUSH_MS = 1500

@@ -8,8 +8,8 @@ import pytest
 from rover.files.robot import Robot
 from rover.guard.client import GuardError, state_of
 from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard, ways_to_zero
-from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings, load_settings
+from rover.stopping import Phase
 
 BODY = {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"}
 COUNTS = {"driver": "co_processor", "link": "main"}

@@ -8,9 +8,9 @@ import time
 
 from rover.guard.callers import FORGET_NS
 from rover.guard.launch import is_at_work, retire
-from rover.guard.protocol import Phase
 from rover.guard.settings import LOCK_NAME, LOG_NAME, SPARE_NS, GuardSettings
 from rover.guard.supervisor import write_zero
+from rover.stopping import Phase
 
 
 def workers(bay) -> tuple[int, int]:

@@ -15,7 +15,7 @@ from typing import Any
 from rover.devices.readings import DriveCommand
 from rover.events import Note
 from rover.guard.client import GuardClient
-from rover.guard.protocol import Phase
+from rover.stopping import Phase
 
 STEP_S = 0.02
 COMMAND_LASTS_NS = 250_000_000

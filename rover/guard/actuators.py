@@ -75,7 +75,8 @@ class Actuators:
 
         The time counts from when they began, so that a runtime that dies in the middle of a push does not prolong it.
         """
-        is_stopped = self._permission.effect.jaws is Jaws.REST
+        jaws = self._permission.effect.jaws
+        is_stopped = jaws is Jaws.REST
         has_just_stopped, self._are_jaws_stopped = is_stopped and not self._are_jaws_stopped, is_stopped
         pulse_us, servo = self._pulse_us, self._settings.servo
         if pulse_us is None or servo is None:
@@ -84,7 +85,7 @@ class Actuators:
             self._repeat_jaws(_pulse_after_stop(servo, pulse_us), now_ns)
         elif pulse_us and self.ran_out and now_ns - self._pushes_from_ns >= self._settings.push_for_ns:
             self._repeat_jaws(0, now_ns)
-        elif pulse_us and is_stopped and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
+        elif pulse_us and jaws is not Jaws.OBEY and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
             self._repeat_jaws(pulse_us, now_ns)
 
     def _repeat_jaws(self, pulse_us: int, now_ns: int) -> None:

@@ -34,7 +34,7 @@ def test_it_starts_stopped_and_takes_no_command(bay, eventually):
     bay.command(client)
     eventually(lambda: client.poll() and client.answer)
     assert client.answer.verdict is Ruling.STOPPED
-    assert bay.phase(client) is Phase.STOPPED
+    assert bay.phase(client) is Phase.NOT_ENABLED
     assert client.state.cause.startswith("power-up")
     assert len(bay.emulator.applied) == 1
 
@@ -132,18 +132,53 @@ def test_a_runtime_that_says_goodbye_leaves_the_wheels_at_zero(bay, eventually):
     client, page = bay.start(), bay.client()
     bay.get_going(client)
     client.close()
-    eventually(lambda: page.hello() and bay.phase(page) is Phase.STOPPED and page.state.permit_holder == 0)
+    eventually(lambda: page.hello() and bay.phase(page) is Phase.NOT_ENABLED and page.state.permit_holder == 0)
     eventually(lambda: bay.duty() == (0.0, 0.0))
 
 
-def test_a_runtime_that_was_silent_for_long_has_to_be_enabled_anew(bay, eventually):
-    client = bay.start(forget_ns=400_000_000)
+COMMANDING = """
+import itertools, sys, time
+from pathlib import Path
+from rover.devices.readings import DriveCommand
+from rover.guard.client import GuardClient
+client = GuardClient(Path(sys.argv[1]))
+for sequence in itertools.count(1):
+    if sequence < 100:
+        client.enable()
+    client.command(DriveCommand(0.5, 0.4, sequence, time.monotonic_ns() + 250_000_000))
+    time.sleep(0.02)
+"""
+
+
+def test_a_runtime_that_stood_still_for_a_second_has_to_be_enabled_anew(bay, eventually):
+    bay.start()
+    person = bay.client()
+    with subprocess.Popen([sys.executable, "-c", COMMANDING, str(bay.channel)]) as runtime:
+        eventually(lambda: bay.duty() == (0.5, 0.4) and len(bay.emulator.applied) > 0)
+        time_is_over_ns = time.monotonic_ns() + 2_500_000_000
+        eventually(lambda: time.monotonic_ns() > time_is_over_ns)  # it enables motion no more
+        assert bay.duty() == (0.5, 0.4)
+        runtime.send_signal(signal.SIGSTOP)
+        eventually(lambda: person.hello() and bay.phase(person) is Phase.NOT_ENABLED)
+        assert "stood still" in person.state.cause
+        runtime.send_signal(signal.SIGCONT)
+        changes = len(bay.emulator.applied)
+        watched_ns = time.monotonic_ns() + 500_000_000
+        eventually(lambda: person.hello() and time.monotonic_ns() > watched_ns)
+        runtime.kill()
+    assert len(bay.emulator.applied) == changes
+    assert bay.duty() == (0.0, 0.0)
+
+
+def test_a_hold_stands_the_wheels_still_and_a_resume_alone_ends_it(bay, eventually):
+    client = bay.start()
     bay.get_going(client)
-    eventually(lambda: client.poll() and client.state.permit_holder == 0)
-    assert "silent" in client.state.cause
-    bay.command(client)
-    eventually(lambda: client.poll() and client.answer.verdict is Ruling.STOPPED)
-    bay.get_going(client)
+    client.hold("held at the terminal")
+    eventually(lambda: bay.command(client) or bay.phase(client) is Phase.HELD)
+    eventually(lambda: bay.command(client) or bay.duty() == (0.0, 0.0))
+    assert client.state.cause == "held at the terminal"
+    client.resume()
+    eventually(lambda: bay.command(client) or bay.duty() == (0.5, 0.4))
 
 
 def test_a_line_that_comes_back_comes_back_stopped(bay, eventually):
@@ -203,7 +238,7 @@ def test_motion_cannot_be_enabled_before_the_co_processor_answers(folder, bay, e
     client = bay.start()
     client.enable()
     eventually(lambda: client.poll() and client.state.note.startswith("no such port"))
-    assert client.state.phase is Phase.STOPPED
+    assert client.state.phase is Phase.NOT_ENABLED
 
 
 def test_jaws_get_their_pulse_and_after_a_stop_what_the_robot_file_says(bay, eventually):

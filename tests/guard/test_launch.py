@@ -132,7 +132,7 @@ def test_a_guard_with_other_settings_is_ended_and_replaced(bay, eventually):
     before = (bay.channel / "guard.lock").read_text()
     bay.start(deadline_ns=200_000_000)
     assert (bay.channel / "guard.lock").read_text() != before
-    assert state_of(bay.channel).phase is Phase.STOPPED
+    assert state_of(bay.channel).phase is Phase.NOT_ENABLED
 
 
 def test_a_guard_that_cannot_come_up_is_told_with_the_place_of_its_log(folder):

@@ -78,7 +78,9 @@ def test_a_number_that_does_not_fit_is_refused_by_name():
         encode(Command(-1, 0, 0, 0, 0.0, 0.0))
 
 
-@pytest.mark.parametrize("changed", [b"\x02\x01", b"\x01\x63"], ids=["another version", "an unknown kind"])
+@pytest.mark.parametrize(
+    "changed", [bytes([VERSION + 1, 1]), bytes([VERSION, 0x63])], ids=["another version", "an unknown kind"]
+)
 def test_another_release_is_told_from_damage(changed):
     body = MAGIC + changed + encode(Command(1, 1, 1, 1, 0.0, 0.0))[4:-2]
     with pytest.raises(DatagramError, match="different releases"):

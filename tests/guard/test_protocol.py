@@ -5,11 +5,11 @@ from hypothesis import strategies as st
 from rover.guard.protocol import (
     MAGIC,
     MOST_BYTES,
+    VERSION,
     Answer,
     Ask,
     Command,
     DatagramError,
-    Phase,
     Received,
     Request,
     Ruling,
@@ -19,6 +19,7 @@ from rover.guard.protocol import (
     encode,
 )
 from rover.link.framing import crc16
+from rover.stopping import Phase
 
 WHOLE = st.integers(0, 2**32 - 1)
 TIME = st.integers(-(2**63), 2**63 - 1)

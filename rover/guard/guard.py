@@ -161,11 +161,10 @@ class Guard:
     def ways(self) -> list[str]:
         """Return the independent ways to zero that work at present."""
         from_device = self._settings.is_serial and not self._output.fault
-        from_supervisor = self._settings.channels and not self._supervisor.fault
         return [
             "the guard's deadline",
             *(["the co-processor's deadline"] if from_device else []),
-            *(["the supervisor"] if from_supervisor else []),
+            *([] if self._supervisor.fault else ["the supervisor"]),
             *(["the hardware watchdog"] if self.watchdog else []),
         ]
 
@@ -204,7 +203,7 @@ class Guard:
     def _stay_alive(self, now_ns: int) -> None:
         if not self._callers.is_idle():
             self.idle_since_ns = now_ns
-        self._supervisor.work(now_ns, self._is_spare(now_ns))
+        self._supervisor.work(now_ns, self._is_spare(now_ns), self._output.descriptor())
         if self.watchdog is not None and not self._output.is_stuck:
             self.watchdog.feed(now_ns)
 

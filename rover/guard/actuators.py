@@ -59,7 +59,8 @@ class Actuators:
 
     def _keep_zero(self, now_ns: int) -> None:
         """Bring the wheels to zero when nothing permits them to turn, and say so again and again."""
-        if self._permission.phase is Phase.RUNNING and now_ns < self._gate.until_ns:
+        is_permitted = self._permission.phase is Phase.RUNNING and not self._output.fault
+        if is_permitted and now_ns < self._gate.until_ns:
             return
         if not self.ran_out or now_ns - self._zeroed_ns >= REPEAT_ZERO_NS:
             self._gate.until_ns = 0

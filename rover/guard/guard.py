@@ -98,9 +98,9 @@ class Guard:
                 self._take_request(address, value, now_ns)
         self._look_at_stops(now_ns)
         self._take_newest([each for each in incoming if isinstance(each.value, Command)], now_ns)
-        self._actuators.keep(now_ns)
         if self._output.fault and self.permission.phase is not Phase.STOPPED:
             self.permission.stop(self._output.fault)
+        self._actuators.keep(now_ns)
         if chunk:
             self._callers.pass_on(chunk, now_ns)
         self._tell(now_ns)

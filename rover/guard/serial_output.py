@@ -13,24 +13,35 @@ from rover.guard.output import Duties
 from rover.guard.serial_line import MOTORS, SERVO, SerialLine
 from rover.link.codec import decode
 from rover.link.framing import Framer, SentenceError
-from rover.link.sentences import U32, Acknowledgement
+from rover.link.sentences import U32, Acknowledgement, Report
 
 FIRST_ANSWER_DUE = "has not answered yet"
 ANSWER_WITHIN_NS = 500_000_000
 """A device answers 20 times a second; after this much silence what is sent only fills a queue, to be obeyed late."""
+UNDERSTOOD_WITHIN_NS = 220_000_000
+"""Wheels that turn are stopped when no sentence of the device has been understood for so long: it may still obey, but
+what it does cannot be seen any more.
+
+From above: zero within 300 ms after the line fell silent. Up to 20 ms pass until the next command is due an answer,
+and as long until that is looked at; at 9600 baud the sentence of the zero takes 37 ms.
+From below: own sentences have 68 characters at most, 71 ms at 9600 baud, so two damaged ones in a row stop nothing
+even there. At 115200 baud a device that sends its answers alone, 20 a second, may lose three in a row; one that
+reports counts and heading as well sends 90 sentences a second, and with one in ten damaged never loses 19 in a row."""
 REPEAT_SERVO_NS = 100_000_000
+_LOOK_EVERY_NS = 20_000_000
 _LAST_TRIES, _LAST_PAUSE_S = 25, 0.002
 
 
 class Answers:
-    """What the device answers to motor commands; everything else that comes in is for the runtime.
+    """What the device answers to motor commands, and that it is understood; all else that comes in is for the runtime.
 
     Attributes:
-        has_come: there has been one since the line was opened.
+        has_come: there has been an answer since the line was opened.
     """
 
     def __init__(self) -> None:
         self.has_come = False
+        self._understood_ns = 0
         self._framer = Framer()
         self._last_sent = 0
         self._unanswered: tuple[int, int] | None = None
@@ -39,6 +50,12 @@ class Answers:
         """Tell whether the device has left a command unanswered for too long."""
         return self._unanswered is not None and now_ns - self._unanswered[1] > ANSWER_WITHIN_NS
 
+    def is_silent(self, now_ns: int) -> bool:
+        """Tell whether nothing has been understood for too long while an answer was due."""
+        if self._unanswered is None:
+            return False
+        return now_ns - max(self._understood_ns, self._unanswered[1]) > UNDERSTOOD_WITHIN_NS
+
     def expect(self, sequence: int, now_ns: int) -> None:
         """Note that a command has been sent."""
         self._last_sent = sequence
@@ -46,23 +63,29 @@ class Answers:
             self._unanswered = (sequence, now_ns)
 
     def look_for(self, chunk: bytes, now_ns: Callable[[], int]) -> None:
-        """Look for answers in the bytes that came in."""
+        """Look for answers in the bytes that came in, and whether any of our own sentences can be understood."""
         for line in self._framer.feed(chunk):
-            if line.startswith(b"$PXFRA,"):
+            if line.startswith(b"$PXFRA,") or now_ns() - self._understood_ns > _LOOK_EVERY_NS:
                 self._take(line, now_ns)
 
     def _take(self, line: bytes, now_ns: Callable[[], int]) -> None:
         try:
-            answer = decode(line)
+            value = decode(line)
         except SentenceError:
             return
-        if not isinstance(answer, Acknowledgement) or answer.command != "M":
-            return
-        if self._unanswered is not None and _is_from(answer.command_sequence, self._unanswered[0]):
+        # Standard sentences bear eight bits of checksum: one in two hundred damaged ones would pass for understood.
+        if isinstance(value, Report):
+            self._understood_ns = now_ns()
+        if isinstance(value, Acknowledgement) and value.command == "M":
+            self._settle(value.command_sequence, now_ns())
+
+    def _settle(self, sequence: int, now_ns: int) -> None:
+        """Take an answer off what is still to be answered."""
+        if self._unanswered is not None and _is_from(sequence, self._unanswered[0]):
             self.has_come = True
             # What was sent since is still to be answered, though it may not even have left this process.
-            is_last = _is_from(answer.command_sequence, self._last_sent)
-            self._unanswered = None if is_last else (answer.command_sequence + 1, now_ns())
+            is_last = _is_from(sequence, self._last_sent)
+            self._unanswered = None if is_last else (sequence + 1, now_ns)
 
 
 class SerialOutput:
@@ -82,7 +105,7 @@ class SerialOutput:
         self._answers = Answers()
         self._composer = CommandComposer(session)
         self._sides, self._now_ns = Sides(settings), now_ns
-        self._moving = False
+        self._moving = self._turning = False
         self._servo_sent = (-1, 0)
 
     @property
@@ -93,12 +116,17 @@ class SerialOutput:
         device = f"the co-processor on {self._line.path}"
         if not self._answers.has_come:
             return f"{device} {FIRST_ANSWER_DUE}; check its power, and 'baud:' in the robot file"
-        return f"{device} does not answer" if self._answers.is_overdue(self._now_ns()) else ""
+        now_ns = self._now_ns()
+        if self._answers.is_overdue(now_ns):
+            return f"{device} does not answer"
+        is_lost = self._turning and self._answers.is_silent(now_ns)
+        return f"{device} has not been understood for {UNDERSTOOD_WITHIN_NS // 1_000_000} ms" if is_lost else ""
 
     def drive(self, left: float, right: float, until_ns: int) -> Duties:
         """Send the duties with the time left until ``until_ns``."""
         channels = self._sides.to_channels(_permille(left), _permille(right))
-        self._moving = self._moving or channels != (0, 0)
+        self._turning = channels != (0, 0)
+        self._moving = self._moving or self._turning
         self._line.put(MOTORS, lambda now_ns: self._expected(self._composer.motors(channels, now_ns, until_ns), now_ns))
         return left, right
 
@@ -106,7 +134,7 @@ class SerialOutput:
         """Bring the wheels to zero, ahead of all that waits here or in the kernel's queue."""
         if self._moving or self._answers.is_overdue(self._now_ns()):
             self._line.discard()
-        self._moving = False
+        self._moving = self._turning = False
         self._line.put(MOTORS, lambda now_ns: self._expected(self._composer.zero(now_ns), now_ns))
 
     def servo(self, pulse_us: int, until_ns: int) -> None:

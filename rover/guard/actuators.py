@@ -3,13 +3,10 @@
 The same in the guard's own process and in a wired rehearsal, which writes to its line through this (`in_process`).
 """
 
-from collections.abc import Mapping
-from typing import Any
-
 from rover.guard.output import ZERO, Output
 from rover.guard.permission import CommandGate, Permission
 from rover.guard.protocol import Command, Ruling
-from rover.guard.settings import GuardSettings
+from rover.guard.settings import GuardSettings, pulse_after_stop
 from rover.stopping import Jaws
 
 TICK_NS = 20_000_000
@@ -63,7 +60,8 @@ class Actuators:
 
     def _keep_zero(self, now_ns: int) -> None:
         """Bring the wheels to zero when nothing permits them to turn, and say so again and again."""
-        if self._permission.effect.moves and now_ns < self._gate.until_ns:
+        is_permitted = self._permission.effect.moves and not self._output.fault
+        if is_permitted and now_ns < self._gate.until_ns:
             return
         if not self.ran_out or now_ns - self._zeroed_ns >= REPEAT_ZERO_NS:
             self._gate.until_ns = 0
@@ -82,7 +80,8 @@ class Actuators:
         if pulse_us is None or servo is None:
             return
         if has_just_stopped:
-            self._repeat_jaws(_pulse_after_stop(servo, pulse_us), now_ns)
+            wanted_us = pulse_after_stop(servo)
+            self._repeat_jaws(pulse_us if wanted_us is None else wanted_us, now_ns)
         elif pulse_us and self.ran_out and now_ns - self._pushes_from_ns >= self._settings.push_for_ns:
             self._repeat_jaws(0, now_ns)
         elif pulse_us and jaws is not Jaws.OBEY and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
@@ -96,12 +95,3 @@ class Actuators:
         if pulse_us != self._pulse_us:
             self._pulse_us, self._pushes_from_ns = pulse_us, now_ns
         self._output.servo(pulse_us, until_ns)
-
-
-def _pulse_after_stop(servo: Mapping[str, Any], last_us: int) -> int:
-    match servo.get("on_stop", "hold"):
-        case "release":
-            return round(float(servo["open"]) * 1e6)
-        case "limp":
-            return 0
-    return last_us

@@ -102,9 +102,9 @@ class Guard:
                 self._take_request(address, value, now_ns)
         self._look_at_stops(now_ns)
         self._take_newest([each for each in incoming if isinstance(each.value, Command)], now_ns)
-        self._actuators.keep(now_ns)
         if self._output.fault and self.permission.phase is not Phase.NOT_ENABLED:
             self.permission.stop(self._output.fault)
+        self._actuators.keep(now_ns)
         if chunk:
             self._callers.pass_on(chunk, now_ns)
         self._tell(now_ns)
@@ -167,11 +167,10 @@ class Guard:
     def ways(self) -> list[str]:
         """Return the independent ways to zero that work at present."""
         from_device = self._settings.is_serial and not self._output.fault
-        from_supervisor = self._settings.channels and not self._supervisor.fault
         return [
             "the guard's deadline",
             *(["the co-processor's deadline"] if from_device else []),
-            *(["the supervisor"] if from_supervisor else []),
+            *([] if self._supervisor.fault else ["the supervisor"]),
             *(["the hardware watchdog"] if self.watchdog else []),
         ]
 
@@ -211,7 +210,7 @@ class Guard:
     def _stay_alive(self, now_ns: int) -> None:
         if not self._callers.is_idle():
             self.idle_since_ns = now_ns
-        self._supervisor.work(now_ns, self._is_spare(now_ns))
+        self._supervisor.work(now_ns, self._is_spare(now_ns), self._output.descriptor())
         if self.watchdog is not None and not self._output.is_stuck:
             self.watchdog.feed(now_ns)
 

@@ -60,3 +60,13 @@ def load_settings(folder: Path) -> GuardSettings:
     keys = json.loads((folder / SETTINGS_NAME).read_text("utf-8"))
     keys["channels"] = tuple((root, chip, channel) for root, chip, channel in keys["channels"])
     return GuardSettings(**keys)
+
+
+def pulse_after_stop(servo: Mapping[str, Any]) -> int | None:
+    """Return the pulse (us; 0: limp) that a gripper's ``on_stop`` asks for; None: it stays as it is."""
+    match servo.get("on_stop", "hold"):
+        case "release":
+            return round(float(servo["open"]) * 1e6)
+        case "limp":
+            return 0
+    return None

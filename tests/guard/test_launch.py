@@ -34,7 +34,7 @@ def robot(drive: dict, **devices) -> Robot:
 @pytest.mark.parametrize(
     ("drive", "watchdog", "ways"),
     [
-        (ON_LINK, None, ["the guard's deadline", "the co-processor's deadline"]),
+        (ON_LINK, None, ["the guard's deadline", "the co-processor's deadline", "the supervisor"]),
         (ON_PINS, None, ["the guard's deadline", "the supervisor"]),
         (ON_PINS, "/dev/watchdog", ["the guard's deadline", "the supervisor", "the hardware watchdog"]),
         ({"driver": "my_lab.wheels:Wheels"}, "/dev/watchdog", []),

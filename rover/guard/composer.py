@@ -1,5 +1,6 @@
 """The sentences that go to the co-processor, for whoever writes them: the guard, and its supervisor in its place."""
 
+from rover.guard.device_time import DeviceTime
 from rover.link.codec import encode
 from rover.link.sentences import U16, U32, MotorCommand, ServoCommand
 
@@ -15,23 +16,28 @@ class CommandComposer:
 
     Args:
         session: the sender's number in the sentences.
+        device_time: the device's own, as far as it is known.
         lead_ms: how far the sequence is ahead of the clock.
 
     Attributes:
         sequence: that of the last sentence, 32 bits.
     """
 
-    def __init__(self, session: int, lead_ms: int = 0) -> None:
+    def __init__(self, session: int, device_time: DeviceTime, lead_ms: int = 0) -> None:
         self.sequence = 0
-        self._session, self._lead_ms = session, lead_ms
+        self._session, self._device_time, self._lead_ms = session, device_time, lead_ms
         self._counted = 0
 
     def motors(self, channels: tuple[int, int], now_ns: int, until_ns: int) -> bytes | None:
-        """Return the command for duties (per mille of the two channels) that end at a time; None: it has passed."""
+        """Return the command for duties (per mille of the two channels) that end at a time; None: it has passed.
+
+        Zero bears no time of the device's: it is obeyed however late it comes.
+        """
         lasts_ms = (until_ns - now_ns) // _MS
         if lasts_ms <= 0:
             return None
-        return encode(MotorCommand(self._session, self._next(now_ns), *channels, min(lasts_ms, U16)))
+        by_device_ms = self._device_time.at(until_ns) if any(channels) else None
+        return encode(MotorCommand(self._session, self._next(now_ns), *channels, min(lasts_ms, U16), by_device_ms))
 
     def zero(self, now_ns: int) -> bytes | None:
         """Return the command that brings the wheels to zero."""
@@ -42,7 +48,8 @@ class CommandComposer:
         lasts_ms = (until_ns - now_ns) // _MS
         if lasts_ms <= 0:
             return None
-        return encode(ServoCommand(self._session, self._next(now_ns), pulse_us, min(lasts_ms, U16)))
+        by_device_ms = self._device_time.at(until_ns) if pulse_us else None
+        return encode(ServoCommand(self._session, self._next(now_ns), pulse_us, min(lasts_ms, U16), by_device_ms))
 
     def _next(self, now_ns: int) -> int:
         self._counted = max(self._counted + 1, now_ns // _MS + self._lead_ms)

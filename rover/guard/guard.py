@@ -180,6 +180,8 @@ class Guard:
             self.permission.stop("the stop input is open")
         if self._supervisor.fault:
             self.permission.stop(self._supervisor.fault)
+        if (alarm := self._output.alarm()) and self.permission.phase is not Phase.NOT_ENABLED:
+            self.permission.stop(alarm)
         silent_ns = now_ns - self._holder_heard_ns
         if self.permission.permit_holder and silent_ns > self._settings.forget_ns:
             # A runtime that comes back to life after a while must not move a robot that people take to be dead.

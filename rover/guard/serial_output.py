@@ -9,6 +9,7 @@ from typing import Any
 
 from rover.devices.sides import Sides
 from rover.guard.composer import CommandComposer
+from rover.guard.device_time import DeviceTime
 from rover.guard.output import Duties
 from rover.guard.serial_line import MOTORS, SERVO, SerialLine
 from rover.link.codec import decode
@@ -28,6 +29,8 @@ From below: own sentences have 68 characters at most, 71 ms at 9600 baud, so two
 even there. At 115200 baud a device that sends its answers alone, 20 a second, may lose three in a row; one that
 reports counts and heading as well sends 90 sentences a second, and with one in ten damaged never loses 19 in a row."""
 REPEAT_SERVO_NS = 100_000_000
+ALWAYS_LOOKED_AT = (b"$PXFRA,", b"$PXFRI,")
+"""Answers, and what the device says of itself; of all else one in so many ms is enough."""
 _LOOK_EVERY_NS = 20_000_000
 _LAST_TRIES, _LAST_PAUSE_S = 25, 0.002
 
@@ -35,12 +38,16 @@ _LAST_TRIES, _LAST_PAUSE_S = 25, 0.002
 class Answers:
     """What the device answers to motor commands, and that it is understood; all else that comes in is for the runtime.
 
+    Args:
+        device_time: is told what each report says of the device's own.
+
     Attributes:
         has_come: there has been an answer since the line was opened.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, device_time: DeviceTime) -> None:
         self.has_come = False
+        self._device_time = device_time
         self._understood_ns = 0
         self._framer = Framer()
         self._last_sent = 0
@@ -65,7 +72,7 @@ class Answers:
     def look_for(self, chunk: bytes, now_ns: Callable[[], int]) -> None:
         """Look for answers in the bytes that came in, and whether any of our own sentences can be understood."""
         for line in self._framer.feed(chunk):
-            if line.startswith(b"$PXFRA,") or now_ns() - self._understood_ns > _LOOK_EVERY_NS:
+            if line.startswith(ALWAYS_LOOKED_AT) or now_ns() - self._understood_ns > _LOOK_EVERY_NS:
                 self._take(line, now_ns)
 
     def _take(self, line: bytes, now_ns: Callable[[], int]) -> None:
@@ -76,6 +83,7 @@ class Answers:
         # Standard sentences bear eight bits of checksum: one in two hundred damaged ones would pass for understood.
         if isinstance(value, Report):
             self._understood_ns = now_ns()
+            self._device_time.hear(value, self._understood_ns)
         if isinstance(value, Acknowledgement) and value.command == "M":
             self._settle(value.command_sequence, now_ns())
 
@@ -102,8 +110,9 @@ class SerialOutput:
     ) -> None:
         self.is_stuck = False  # what cannot be reached comes to zero by its own deadline
         self._line = SerialLine(str(settings["port"]), int(settings["baud"]), now_ns)
-        self._answers = Answers()
-        self._composer = CommandComposer(session)
+        self._device_time = DeviceTime()
+        self._answers = Answers(self._device_time)
+        self._composer = CommandComposer(session, self._device_time)
         self._sides, self._now_ns = Sides(settings), now_ns
         self._moving = self._turning = False
         self._servo_sent = (-1, 0)
@@ -121,6 +130,10 @@ class SerialOutput:
             return f"{device} does not answer"
         is_lost = self._turning and self._answers.is_silent(now_ns)
         return f"{device} has not been understood for {UNDERSTOOD_WITHIN_NS // 1_000_000} ms" if is_lost else ""
+
+    def alarm(self) -> str:
+        """Return what happened since the last call that has to stop the wheels though it is over, or ''."""
+        return f"the co-processor on {self._line.path} has restarted" if self._device_time.take_restart() else ""
 
     def drive(self, left: float, right: float, until_ns: int) -> Duties:
         """Send the duties with the time left until ``until_ns``."""
@@ -181,7 +194,7 @@ class SerialOutput:
     def _open(self, now_ns: int) -> bool:
         if not self._line.open(now_ns):
             return False
-        self._answers, self._moving = Answers(), False
+        self._answers, self._moving = Answers(self._device_time), False
         self._line.discard()
         self.zero()
         return self._line.is_open

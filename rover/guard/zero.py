@@ -16,6 +16,7 @@ from pathlib import Path
 
 from rover.devices.kernel.pwm import ROOT, silence
 from rover.guard.composer import LEAD_MS, ZERO_LASTS_NS, CommandComposer
+from rover.guard.device_time import DeviceTime
 from rover.guard.settings import GuardSettings, pulse_after_stop
 
 REPEAT_NS = 50_000_000
@@ -34,7 +35,7 @@ class Zero:
 
     def __init__(self, settings: GuardSettings, session: int, now_ns: Callable[[], int] = time.monotonic_ns) -> None:
         self._settings, self._now_ns = settings, now_ns
-        self._composer = CommandComposer(session, LEAD_MS)
+        self._composer = CommandComposer(session, DeviceTime(), LEAD_MS)
         self._line: int | None = None
         self._is_repeated = False
         self._repeated_ns = 0

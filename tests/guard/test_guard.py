@@ -15,8 +15,9 @@ from rover.devices.readings import DriveCommand
 from rover.devices.stop_input.keys import StopInputKeys
 from rover.guard.client import GuardError, state_of, stop_now
 from rover.guard.protocol import Ask, Request, Ruling, encode
-from rover.guard.serial_output import RETRY_NS
+from rover.guard.serial_line import RETRY_NS
 from rover.guard.settings import LOCK_NAME, SOCKET_NAME
+from rover.link.emulated_firmware import Firmware
 from rover.stopping import Phase
 
 LOG_MOST_MS = 300
@@ -378,3 +379,41 @@ def test_a_hung_guard_is_told_to_whoever_asks(bay, folder):
     finally:
         for process in (bay.channel / LOCK_NAME).read_text().split():
             os.kill(int(process), signal.SIGCONT)
+
+
+def test_a_co_processor_that_restarts_is_a_stop_and_moves_no_more(bay, eventually):
+    """Even one that is back before the next command: its boot number tells."""
+    client = bay.start()
+    bay.get_going(client)
+    bay.emulator.reboot()
+    eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
+    assert client.state.cause.endswith("has restarted")
+    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Ruling.STOPPED))
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+    client.reset()
+    client.resume()
+    eventually(lambda: bay.command(client) or bay.duty() == (0.5, 0.4))
+
+
+IDENTITY_WITHIN_NS = 1_200_000_000
+"""A device says once a second what it is."""
+
+
+@pytest.mark.parametrize("firmware", [Firmware(revision=1), Firmware(revision=2)], ids=lambda one: one.revision)
+def test_what_waited_in_a_stalled_line_moves_nothing_on_a_board_that_reads_a_time(bay, firmware, eventually):
+    """Bytes in an adapter cannot be thrown away from here; a board of revision 1 obeys them until the zero behind."""
+    client = bay.start()
+    bay.get_going(client)
+    known_ns = time.monotonic_ns() + IDENTITY_WITHIN_NS
+    eventually(lambda: bay.command(client) or time.monotonic_ns() > known_ns)
+    plug, waiting = bay.emulator._plug, bytearray()
+    read = plug.read
+    plug.read = lambda: waiting.extend(read()) or b""
+    eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+    changes = len(bay.emulator.applied)
+    assert b"$PXFRM" in waiting
+    plug.read = lambda: setattr(plug, "read", read) or bytes(waiting)  # all of it at once, and then as before
+    eventually(lambda: client.hello() and client.poll() and client.state.output_open)
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+    assert (len(bay.emulator.applied) == changes) is (firmware.revision == 2)

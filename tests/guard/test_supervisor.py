@@ -57,7 +57,7 @@ def halt_guard_and_end_supervisor(bay):
 def test_the_wheels_are_at_zero_before_anything_else_is_done_about_a_guard(bay, eventually, make, runtime_lives):
     """The co-processor has no deadline of its own: nothing but the supervisor's word brings them there."""
     client = bay.start()
-    for _ in range(3):
+    for restarts in (1, 2, 3):
         get_going_again(bay, client, eventually)
         made_ns = time.monotonic_ns()
         make(bay)
@@ -67,8 +67,13 @@ def test_the_wheels_are_at_zero_before_anything_else_is_done_about_a_guard(bay, 
         if make is halt_guard_and_end_supervisor:
             eventually(lambda: not is_at_work(bay.channel))
             break
-        eventually(lambda: client.hello() and client.poll() and client.state.output_open and client.state.restarts)
+        wait_until_back(client, restarts, eventually)
         assert len(bay.emulator.applied) == changes, "and they stay there"
+
+
+def wait_until_back(client, restarts, eventually):
+    eventually(lambda: client.hello() and client.poll() and client.state.restarts == restarts)
+    eventually(lambda: client.hello() and client.poll() and client.state.output_open)
 
 
 def get_going_again(bay, client, eventually):

@@ -33,8 +33,8 @@ TELL_EVERY_NS = 100_000_000
 FEED_EVERY_NS = 1_000_000_000
 ENOUGH_WAYS = 2
 HELD = "held by the operator"
-ENDED = "the runtime has ended: motion has to be enabled again"
-SILENT = "the runtime stood still or is gone: motion has to be enabled again"
+ENDED = "the runtime has ended"
+SILENT = "the runtime stood still"
 
 
 class HardwareWatchdog:

@@ -126,7 +126,8 @@ class Guard:
             self._told = ()
             return
         self._note = self._carry_out(address, request, now_ns)
-        self._told = ()
+        # At once, not at the turn's end: who follows must see each phase, also where several acts come in one turn.
+        self._tell(now_ns)
 
     def _carry_out(self, address: str, request: Request, now_ns: int) -> str:
         """Do what is asked, and return why not, or ''."""

@@ -49,15 +49,18 @@ class Callers:
         return not self._known
 
     def receive(self, now_ns: int) -> list[Incoming]:
-        """Return what came in, oldest first; forgets who was silent for 2 s."""
+        """Return what came in, oldest first."""
         incoming: list[Incoming] = []
         with contextlib.suppress(BlockingIOError):
             while len(incoming) < _AT_ONCE:
                 datagram, address = self._socket.recvfrom(LONGEST + 1)
                 self._take(datagram, address, now_ns, incoming)
+        return incoming
+
+    def forget(self, now_ns: int) -> None:
+        """Forget who was silent for 2 s."""
         for address in [address for address, caller in self._known.items() if now_ns - caller.heard_ns > FORGET_NS]:
             del self._known[address]
-        return incoming
 
     def _take(self, datagram: bytes, address: str | None, now_ns: int, incoming: list[Incoming]) -> None:
         try:

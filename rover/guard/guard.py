@@ -14,7 +14,7 @@ import select
 import signal
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,9 @@ from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_sett
 from rover.guard.supervisor import SupervisorLink
 
 TELL_EVERY_NS = 100_000_000
+GATHER_NS = 10_000_000
+"""How long what trickles in on a serial line may wait there to be read at once, unless there is a turn anyway. For the
+clock of the device (`rover.link.clock`) that is one more delay that varies, of which the least counts."""
 FEED_EVERY_NS = 1_000_000_000
 ENOUGH_WAYS = 2
 
@@ -79,20 +82,31 @@ class Guard:
         self._note = ""
         self._told: tuple[Any, ...] = ()
         self._told_ns = 0
+        self._worked_ns = 0
 
-    def descriptors(self) -> list[int]:
-        """Return what to poll for reading."""
-        found = (self._callers.descriptor(), self._supervisor.descriptor(), self._output.descriptor())
-        return [descriptor for descriptor in found if descriptor is not None]
+    def descriptors(self) -> tuple[int, int | None]:
+        """Return what to poll: the callers' socket for reading, and the supervisor's for its end."""
+        return self._callers.descriptor(), self._supervisor.descriptor()
 
     def patience_ns(self, now_ns: int) -> int:
         """Return how long the loop may wait for something to come in."""
-        return self._actuators.patience_ns(now_ns)
+        patience_ns = self._actuators.patience_ns(now_ns)
+        if self._output.descriptor() is None or self._callers.is_idle():
+            return patience_ns
+        return min(patience_ns, max(0, self._worked_ns + GATHER_NS - now_ns))
 
-    def turn(self, now_ns: int) -> None:
-        """Take one turn of the loop: a stop is looked at before any command of the same turn."""
+    def turn(self, now_ns: int, ready: Collection[int]) -> None:
+        """Take one turn of the loop: a stop is looked at before any command of the same turn.
+
+        Args:
+            now_ns: the time.
+            ready: those of `descriptors` that have something to say.
+        """
+        callers, supervisor = self.descriptors()
         chunk = self._work_output(now_ns)
-        incoming = self._callers.receive(now_ns)
+        incoming = self._callers.receive(now_ns) if callers in ready else []
+        if supervisor in ready:
+            self._supervisor.listen(now_ns)
         for address, value in incoming:
             if isinstance(value, Request):
                 self._take_request(address, value, now_ns)
@@ -112,6 +126,9 @@ class Guard:
         The name of a line that was lost may be another device's by now, a pseudo-terminal's above all, and a guard
         that outlived its runtime would take that one from whoever it belongs to.
         """
+        if now_ns - self._worked_ns < GATHER_NS // 2 and not self._output.is_pending():
+            return b""
+        self._worked_ns = now_ns
         is_lost = self._settings.is_serial and self._output.descriptor() is None
         return b"" if is_lost and self._callers.is_idle() else self._output.work(now_ns)
 
@@ -201,6 +218,7 @@ class Guard:
             self._callers.send_all(State(now_ns, *facts, *self._actuators.applied, permission.cause, note))
 
     def _stay_alive(self, now_ns: int) -> None:
+        self._callers.forget(now_ns)
         if not self._callers.is_idle():
             self.idle_since_ns = now_ns
         self._supervisor.work(now_ns, self._is_spare(now_ns), self._output.descriptor())
@@ -269,28 +287,39 @@ def _assemble(folder: Path, descriptor: int, session: int, restarts: int) -> Gua
     return guard
 
 
+class Waiting:
+    """What the loop waits with; made once, and changed only when descriptors do."""
+
+    def __init__(self) -> None:
+        self._polled: tuple[int, int | None] = (-1, None)
+        self._poll = select.poll()
+
+    def wait(self, descriptors: tuple[int, int | None], patience_ns: int) -> set[int]:
+        """Wait for something to read on the first, or the end of the second; return which of them it was."""
+        if descriptors != self._polled:
+            self._polled, self._poll = descriptors, select.poll()
+            heard, watched = descriptors
+            self._poll.register(heard, select.POLLIN)
+            if watched is not None:
+                self._poll.register(watched, 0)
+        return {descriptor for descriptor, _ in self._poll.poll(-(-patience_ns // 1_000_000))}
+
+
 def run(guard: Guard) -> None:
     """Turn until SIGTERM, or until nobody needs the guard any more; whatever ends it, the wheels come to zero first."""
     ended: list[int] = []
     signal.signal(signal.SIGTERM, lambda number, _frame: ended.append(number))
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    waiting = Waiting()
     try:
         while not ended:
+            ready = waiting.wait(guard.descriptors(), guard.patience_ns(time.monotonic_ns()))
             now_ns = time.monotonic_ns()
-            _wait(guard.descriptors(), guard.patience_ns(now_ns))
-            now_ns = time.monotonic_ns()
-            guard.turn(now_ns)
+            guard.turn(now_ns, ready)
             if guard.is_left_alone(now_ns):
                 return
     finally:
         guard.close()
-
-
-def _wait(descriptors: list[int], patience_ns: int) -> None:
-    poll = select.poll()
-    for descriptor in descriptors:
-        poll.register(descriptor, select.POLLIN)
-    poll.poll(-(-patience_ns // 1_000_000))
 
 
 def main(arguments: list[str]) -> None:

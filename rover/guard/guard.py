@@ -29,9 +29,11 @@ from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_sett
 from rover.guard.supervisor import SupervisorLink
 
 TELL_EVERY_NS = 100_000_000
-GATHER_NS = 10_000_000
-"""How long what trickles in on a serial line may wait there to be read at once, unless there is a turn anyway. For the
-clock of the device (`rover.link.clock`) that is one more delay that varies, of which the least counts."""
+GATHER_NS = 25_000_000
+READ_AGAIN_NS = 5_000_000
+"""What trickles in on a serial line is read when there is a turn anyway, which is at each command (50 a second), and
+else after the first of these times: to wake is most of what a turn costs. Ages of readings stay right: to the device's
+clock (`rover.link.clock`) this is one more delay that varies, of which the least counts."""
 FEED_EVERY_NS = 1_000_000_000
 ENOUGH_WAYS = 2
 
@@ -102,8 +104,8 @@ class Guard:
             now_ns: the time.
             ready: those of `descriptors` that have something to say.
         """
-        callers, supervisor = self.descriptors()
         chunk = self._work_output(now_ns)
+        callers, supervisor = self.descriptors()
         incoming = self._callers.receive(now_ns) if callers in ready else []
         if supervisor in ready:
             self._supervisor.listen(now_ns)
@@ -111,7 +113,8 @@ class Guard:
             if isinstance(value, Request):
                 self._take_request(address, value, now_ns)
         self._look_at_stops(now_ns)
-        self._take_newest([each for each in incoming if isinstance(each.value, Command)], now_ns)
+        if incoming:
+            self._take_newest([each for each in incoming if isinstance(each.value, Command)], now_ns)
         if self._output.fault and self.permission.phase is not Phase.STOPPED:
             self.permission.stop(self._output.fault)
         self._actuators.keep(now_ns)
@@ -126,7 +129,7 @@ class Guard:
         The name of a line that was lost may be another device's by now, a pseudo-terminal's above all, and a guard
         that outlived its runtime would take that one from whoever it belongs to.
         """
-        if now_ns - self._worked_ns < GATHER_NS // 2 and not self._output.is_pending():
+        if now_ns - self._worked_ns < READ_AGAIN_NS and not self._output.is_pending():
             return b""
         self._worked_ns = now_ns
         is_lost = self._settings.is_serial and self._output.descriptor() is None
@@ -207,18 +210,19 @@ class Guard:
                 self._callers.send(address, Answer(value.session, value.sequence, ruling, *applied, now_ns))
 
     def _tell(self, now_ns: int) -> None:
-        permission, note = self.permission, self._output.fault or self._note
+        permission, fault = self.permission, self._output.fault
+        note = fault or self._note
         facts = (
-            *(permission.phase, self._input_open, self._actuators.ran_out, not self._output.fault),
+            *(permission.phase, self._input_open, self._actuators.ran_out, not fault),
             *(permission.permit_holder, self.restarts),
         )
         news = (*facts, permission.cause, note)
         if news != self._told or now_ns - self._told_ns >= TELL_EVERY_NS:
             self._told, self._told_ns = news, now_ns
+            self._callers.forget(now_ns)
             self._callers.send_all(State(now_ns, *facts, *self._actuators.applied, permission.cause, note))
 
     def _stay_alive(self, now_ns: int) -> None:
-        self._callers.forget(now_ns)
         if not self._callers.is_idle():
             self.idle_since_ns = now_ns
         self._supervisor.work(now_ns, self._is_spare(now_ns), self._output.descriptor())

@@ -15,7 +15,7 @@ from rover.devices.readings import DriveCommand
 from rover.devices.stop_input.keys import StopInputKeys
 from rover.guard.client import GuardError, state_of, stop_now
 from rover.guard.protocol import Ask, Phase, Request, Ruling, encode
-from rover.guard.serial_output import RETRY_NS
+from rover.guard.serial_line import RETRY_NS
 from rover.guard.settings import LOCK_NAME, SOCKET_NAME
 
 LOG_MOST_MS = 300

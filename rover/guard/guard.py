@@ -97,7 +97,7 @@ class Guard:
             return patience_ns
         return min(patience_ns, max(0, self._worked_ns + GATHER_NS - now_ns))
 
-    def turn(self, now_ns: int, ready: Collection[int]) -> None:
+    def turn(self, now_ns: int, ready: Collection[int | None]) -> None:
         """Take one turn of the loop: a stop is looked at before any command of the same turn.
 
         Args:
@@ -105,16 +105,15 @@ class Guard:
             ready: those of `descriptors` that have something to say.
         """
         chunk = self._work_output(now_ns)
-        callers, supervisor = self.descriptors()
-        incoming = self._callers.receive(now_ns) if callers in ready else []
-        if supervisor in ready:
+        incoming = self._callers.receive(now_ns) if self._callers.descriptor() in ready else []
+        if self._supervisor.descriptor() in ready:
             self._supervisor.listen(now_ns)
         for address, value in incoming:
             if isinstance(value, Request):
                 self._take_request(address, value, now_ns)
         self._look_at_stops(now_ns)
         if incoming:
-            self._take_newest([each for each in incoming if isinstance(each.value, Command)], now_ns)
+            self._take_newest(incoming, now_ns)
         if self._output.fault and self.permission.phase is not Phase.STOPPED:
             self.permission.stop(self._output.fault)
         self._actuators.keep(now_ns)
@@ -200,14 +199,13 @@ class Guard:
 
     def _take_newest(self, incoming: list[Incoming], now_ns: int) -> None:
         """Judge the newest command of each sender; older ones of the same turn are not worth an answer."""
-        newest = {each.address: each for each in incoming}
-        for address, value in newest.values():
-            if isinstance(value, Command):
-                if value.session == self.permission.permit_holder:
-                    self._holder_heard_ns = now_ns
-                ruling = self._actuators.obey(value, now_ns)
-                applied = self._actuators.applied
-                self._callers.send(address, Answer(value.session, value.sequence, ruling, *applied, now_ns))
+        newest = {address: value for address, value in incoming if isinstance(value, Command)}
+        for address, command in newest.items():
+            if command.session == self.permission.permit_holder:
+                self._holder_heard_ns = now_ns
+            ruling = self._actuators.obey(command, now_ns)
+            applied = self._actuators.applied
+            self._callers.send(address, Answer(command.session, command.sequence, ruling, *applied, now_ns))
 
     def _tell(self, now_ns: int) -> None:
         permission, fault = self.permission, self._output.fault
@@ -298,7 +296,7 @@ class Waiting:
         self._polled: tuple[int, int | None] = (-1, None)
         self._poll = select.poll()
 
-    def wait(self, descriptors: tuple[int, int | None], patience_ns: int) -> set[int]:
+    def wait(self, descriptors: tuple[int, int | None], patience_ns: int) -> set[int | None]:
         """Wait for something to read on the first, or the end of the second; return which of them it was."""
         if descriptors != self._polled:
             self._polled, self._poll = descriptors, select.poll()

@@ -87,8 +87,11 @@ class Callers:
 
     def send(self, address: str, value: Datagram) -> bool:
         """Send to one caller; False: it has no room at present, or is gone and forgotten."""
+        return self._send(address, encode(value))
+
+    def _send(self, address: str, datagram: bytes) -> bool:
         try:
-            self._socket.sendto(encode(value), address)
+            self._socket.sendto(datagram, address)
         except BlockingIOError:
             return False
         except OSError:
@@ -98,8 +101,9 @@ class Callers:
 
     def send_all(self, value: Datagram) -> None:
         """Send to every caller that has room."""
+        datagram = encode(value)
         for address in list(self._known):
-            self.send(address, value)
+            self._send(address, datagram)
 
     def pass_on(self, chunk: bytes, received_ns: int) -> None:
         """Hand bytes of the serial line to those who listen, in order; who is full gets them later, or hears of it."""

@@ -10,7 +10,6 @@ motors stays on.
 
 import contextlib
 import os
-import select
 import signal
 import sys
 import time
@@ -27,6 +26,7 @@ from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State
 from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
 from rover.guard.supervisor import SupervisorLink
+from rover.guard.waiting import Waiting
 
 TELL_EVERY_NS = 100_000_000
 GATHER_NS = 25_000_000
@@ -84,7 +84,7 @@ class Guard:
         self._note = ""
         self._told: tuple[Any, ...] = ()
         self._told_ns = 0
-        self._worked_ns = 0
+        self.worked_ns = 0
 
     def descriptors(self) -> tuple[int, int | None]:
         """Return what to poll: the callers' socket for reading, and the supervisor's for its end."""
@@ -95,7 +95,7 @@ class Guard:
         patience_ns = self._actuators.patience_ns(now_ns)
         if self._output.descriptor() is None or self._callers.is_idle():
             return patience_ns
-        return min(patience_ns, max(0, self._worked_ns + GATHER_NS - now_ns))
+        return min(patience_ns, max(0, self.worked_ns + GATHER_NS - now_ns))
 
     def turn(self, now_ns: int, ready: Collection[int | None]) -> None:
         """Take one turn of the loop: a stop is looked at before any command of the same turn.
@@ -128,9 +128,9 @@ class Guard:
         The name of a line that was lost may be another device's by now, a pseudo-terminal's above all, and a guard
         that outlived its runtime would take that one from whoever it belongs to.
         """
-        if now_ns - self._worked_ns < READ_AGAIN_NS and not self._output.is_pending():
+        if now_ns - self.worked_ns < READ_AGAIN_NS and not self._output.is_pending():
             return b""
-        self._worked_ns = now_ns
+        self.worked_ns = now_ns
         is_lost = self._settings.is_serial and self._output.descriptor() is None
         return b"" if is_lost and self._callers.is_idle() else self._output.work(now_ns)
 
@@ -287,24 +287,6 @@ def _assemble(folder: Path, descriptor: int, session: int, restarts: int) -> Gua
     if restarts:
         guard.permission.stop("the guard had to be started again")
     return guard
-
-
-class Waiting:
-    """What the loop waits with; made once, and changed only when descriptors do."""
-
-    def __init__(self) -> None:
-        self._polled: tuple[int, int | None] = (-1, None)
-        self._poll = select.poll()
-
-    def wait(self, descriptors: tuple[int, int | None], patience_ns: int) -> set[int | None]:
-        """Wait for something to read on the first, or the end of the second; return which of them it was."""
-        if descriptors != self._polled:
-            self._polled, self._poll = descriptors, select.poll()
-            heard, watched = descriptors
-            self._poll.register(heard, select.POLLIN)
-            if watched is not None:
-                self._poll.register(watched, 0)
-        return {descriptor for descriptor, _ in self._poll.poll(-(-patience_ns // 1_000_000))}
 
 
 def run(guard: Guard) -> None:

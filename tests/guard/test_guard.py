@@ -342,22 +342,3 @@ def test_a_hung_guard_is_told_to_whoever_asks(bay, folder):
     finally:
         for process in (bay.channel / LOCK_NAME).read_text().split():
             os.kill(int(process), signal.SIGCONT)
-
-
-def test_it_wakes_for_commands_and_not_for_every_few_bytes_of_the_line(bay, eventually):
-    """The line delivers some 300 pieces a second; a turn reads what has gathered. Counted is how often it slept."""
-    client = bay.start()
-    client.ask(Ask.LISTEN)
-    bay.get_going(client)
-    before, commands = sleeps(guard_pid(bay)), 0
-    while commands < 100:
-        bay.command(client)
-        client.poll()
-        commands += 1
-        time.sleep(0.02)
-    assert sleeps(guard_pid(bay)) - before <= 3 * commands
-
-
-def sleeps(process: int) -> int:
-    status = dict(line.split(":", 1) for line in Path(f"/proc/{process}/status").read_text().splitlines())
-    return int(status["voluntary_ctxt_switches"])

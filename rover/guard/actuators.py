@@ -10,6 +10,8 @@ from rover.guard.settings import GuardSettings, pulse_after_stop
 from rover.stopping import Jaws
 
 TICK_NS = 20_000_000
+COMMANDED_TICK_NS = 25_000_000
+"""While commands come, at 50 a second: a turn of its own just before the next one would be a turn for nothing."""
 PENDING_NS = 4_000_000
 REPEAT_ZERO_NS = 50_000_000
 REPEAT_JAWS_NS = 1_000_000_000
@@ -38,7 +40,7 @@ class Actuators:
         """Return how long whoever calls `keep` may wait for something to come in."""
         if self._output.is_pending():
             return PENDING_NS
-        return TICK_NS if self.ran_out else max(0, min(TICK_NS, self._gate.until_ns - now_ns))
+        return TICK_NS if self.ran_out else max(0, min(COMMANDED_TICK_NS, self._gate.until_ns - now_ns))
 
     def obey(self, command: Command, now_ns: int) -> Ruling:
         """Carry a command out, or refuse it; return which."""

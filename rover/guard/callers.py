@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import select
 import socket
 from collections import deque
 from dataclasses import dataclass, field
@@ -38,6 +39,8 @@ class Callers:
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         self._socket.setblocking(False)
         self._socket.bind(str(path))
+        self._poll = select.poll()
+        self._poll.register(self._socket, select.POLLIN)
         self._known: dict[str, _Caller] = {}
 
     def descriptor(self) -> int:
@@ -49,15 +52,20 @@ class Callers:
         return not self._known
 
     def receive(self, now_ns: int) -> list[Incoming]:
-        """Return what came in, oldest first; forgets who was silent for 2 s."""
+        """Return what came in, oldest first."""
         incoming: list[Incoming] = []
-        with contextlib.suppress(BlockingIOError):
-            while len(incoming) < _AT_ONCE:
-                datagram, address = self._socket.recvfrom(LONGEST + 1)
-                self._take(datagram, address, now_ns, incoming)
+        for _ in range(_AT_ONCE):
+            # Asked first: a call that fails costs several times as much.
+            if not self._poll.poll(0):
+                break
+            datagram, address = self._socket.recvfrom(LONGEST + 1)
+            self._take(datagram, address, now_ns, incoming)
+        return incoming
+
+    def forget(self, now_ns: int) -> None:
+        """Forget who was silent for 2 s."""
         for address in [address for address, caller in self._known.items() if now_ns - caller.heard_ns > FORGET_NS]:
             del self._known[address]
-        return incoming
 
     def _take(self, datagram: bytes, address: str | None, now_ns: int, incoming: list[Incoming]) -> None:
         try:
@@ -79,8 +87,11 @@ class Callers:
 
     def send(self, address: str, value: Datagram) -> bool:
         """Send to one caller; False: it has no room at present, or is gone and forgotten."""
+        return self._send(address, encode(value))
+
+    def _send(self, address: str, datagram: bytes) -> bool:
         try:
-            self._socket.sendto(encode(value), address)
+            self._socket.sendto(datagram, address)
         except BlockingIOError:
             return False
         except OSError:
@@ -90,14 +101,17 @@ class Callers:
 
     def send_all(self, value: Datagram) -> None:
         """Send to every caller that has room."""
+        datagram = encode(value)
         for address in list(self._known):
-            self.send(address, value)
+            self._send(address, datagram)
 
     def pass_on(self, chunk: bytes, received_ns: int) -> None:
         """Hand bytes of the serial line to those who listen, in order; who is full gets them later, or hears of it."""
         for address, caller in list(self._known.items()):
             if caller.listens:
-                _queue(caller.waiting, chunk, received_ns)
+                goes_at_once = not caller.waiting and len(chunk) <= MOST_BYTES
+                if not (goes_at_once and self.send(address, Received(received_ns, 0, chunk))):
+                    _queue(caller.waiting, chunk, received_ns)
                 while caller.waiting and self.send(address, caller.waiting[0]):
                     caller.waiting.popleft()
 

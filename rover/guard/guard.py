@@ -10,11 +10,10 @@ motors stays on.
 
 import contextlib
 import os
-import select
 import signal
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -27,9 +26,15 @@ from rover.guard.protocol import Answer, Ask, Command, Request, State
 from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
 from rover.guard.supervisor import SupervisorLink
+from rover.guard.waiting import Waiting
 from rover.stopping import LATCHED, Act, Phase
 
 TELL_EVERY_NS = 100_000_000
+GATHER_NS = 25_000_000
+READ_AGAIN_NS = 5_000_000
+"""What trickles in on a serial line is read when there is a turn anyway, which is at each command (50 a second), and
+else after the first of these times: to wake is most of what a turn costs. Ages of readings stay right: to the device's
+clock (`rover.link.clock`) this is one more delay that varies, of which the least counts."""
 FEED_EVERY_NS = 1_000_000_000
 ENOUGH_WAYS = 2
 HELD = "held by the operator"
@@ -83,25 +88,36 @@ class Guard:
         self._note = ""
         self._told: tuple[Any, ...] = ()
         self._told_ns = 0
+        self.worked_ns = 0
 
-    def descriptors(self) -> list[int]:
-        """Return what to poll for reading."""
-        found = (self._callers.descriptor(), self._supervisor.descriptor(), self._output.descriptor())
-        return [descriptor for descriptor in found if descriptor is not None]
+    def descriptors(self) -> tuple[int, int | None]:
+        """Return what to poll: the callers' socket for reading, and the supervisor's for its end."""
+        return self._callers.descriptor(), self._supervisor.descriptor()
 
     def patience_ns(self, now_ns: int) -> int:
         """Return how long the loop may wait for something to come in."""
-        return self._actuators.patience_ns(now_ns)
+        patience_ns = self._actuators.patience_ns(now_ns)
+        if self._output.descriptor() is None or self._callers.is_idle():
+            return patience_ns
+        return min(patience_ns, max(0, self.worked_ns + GATHER_NS - now_ns))
 
-    def turn(self, now_ns: int) -> None:
-        """Take one turn of the loop: a stop is looked at before any command of the same turn."""
+    def turn(self, now_ns: int, ready: Collection[int | None]) -> None:
+        """Take one turn of the loop: a stop is looked at before any command of the same turn.
+
+        Args:
+            now_ns: the time.
+            ready: those of `descriptors` that have something to say.
+        """
         chunk = self._work_output(now_ns)
-        incoming = self._callers.receive(now_ns)
+        incoming = self._callers.receive(now_ns) if self._callers.descriptor() in ready else []
+        if self._supervisor.descriptor() in ready:
+            self._supervisor.listen(now_ns)
         for address, value in incoming:
             if isinstance(value, Request):
                 self._take_request(address, value, now_ns)
         self._look_at_stops(now_ns)
-        self._take_newest([each for each in incoming if isinstance(each.value, Command)], now_ns)
+        if incoming:
+            self._take_newest(incoming, now_ns)
         if self._output.fault and self.permission.phase is not Phase.NOT_ENABLED:
             self.permission.stop(self._output.fault)
         self._actuators.keep(now_ns)
@@ -116,6 +132,9 @@ class Guard:
         The name of a line that was lost may be another device's by now, a pseudo-terminal's above all, and a guard
         that outlived its runtime would take that one from whoever it belongs to.
         """
+        if now_ns - self.worked_ns < READ_AGAIN_NS and not self._output.is_pending():
+            return b""
+        self.worked_ns = now_ns
         is_lost = self._settings.is_serial and self._output.descriptor() is None
         return b"" if is_lost and self._callers.is_idle() else self._output.work(now_ns)
 
@@ -190,24 +209,25 @@ class Guard:
 
     def _take_newest(self, incoming: list[Incoming], now_ns: int) -> None:
         """Judge the newest command of each sender; older ones of the same turn are not worth an answer."""
-        newest = {each.address: each for each in incoming}
-        for address, value in newest.values():
-            if isinstance(value, Command):
-                if value.session == self.permission.permit_holder:
-                    self._holder_heard_ns = now_ns
-                ruling = self._actuators.obey(value, now_ns)
-                applied = self._actuators.applied
-                self._callers.send(address, Answer(value.session, value.sequence, ruling, *applied, now_ns))
+        newest = {address: value for address, value in incoming if isinstance(value, Command)}
+        for address, command in newest.items():
+            if command.session == self.permission.permit_holder:
+                self._holder_heard_ns = now_ns
+            ruling = self._actuators.obey(command, now_ns)
+            applied = self._actuators.applied
+            self._callers.send(address, Answer(command.session, command.sequence, ruling, *applied, now_ns))
 
     def _tell(self, now_ns: int) -> None:
-        permission, note = self.permission, self._output.fault or self._note
+        permission, fault = self.permission, self._output.fault
+        note = fault or self._note
         facts = (
-            *(permission.phase, self._input_open, self._actuators.ran_out, not self._output.fault),
+            *(permission.phase, self._input_open, self._actuators.ran_out, not fault),
             *(permission.permit_holder, self.restarts),
         )
         news = (*facts, permission.cause, note)
         if news != self._told or now_ns - self._told_ns >= TELL_EVERY_NS:
             self._told, self._told_ns = news, now_ns
+            self._callers.forget(now_ns)
             self._callers.send_all(State(now_ns, *facts, *self._actuators.applied, permission.cause, note))
 
     def _stay_alive(self, now_ns: int) -> None:
@@ -284,23 +304,16 @@ def run(guard: Guard) -> None:
     ended: list[int] = []
     signal.signal(signal.SIGTERM, lambda number, _frame: ended.append(number))
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    waiting = Waiting()
     try:
         while not ended:
+            ready = waiting.wait(guard.descriptors(), guard.patience_ns(time.monotonic_ns()))
             now_ns = time.monotonic_ns()
-            _wait(guard.descriptors(), guard.patience_ns(now_ns))
-            now_ns = time.monotonic_ns()
-            guard.turn(now_ns)
+            guard.turn(now_ns, ready)
             if guard.is_left_alone(now_ns):
                 return
     finally:
         guard.close()
-
-
-def _wait(descriptors: list[int], patience_ns: int) -> None:
-    poll = select.poll()
-    for descriptor in descriptors:
-        poll.register(descriptor, select.POLLIN)
-    poll.poll(-(-patience_ns // 1_000_000))
 
 
 def main(arguments: list[str]) -> None:

@@ -139,11 +139,20 @@ LAYOUTS = {
     4: Layout(State, f"<qB???IIdd{_TEXT_BYTES}s{_TEXT_BYTES}s"),
     5: Layout(Received, "<qI"),
 }
-_TYPES = {layout.value: tuple(get_type_hints(layout.value).values()) for layout in LAYOUTS.values()}
 _KINDS = {layout.value: kind for kind, layout in LAYOUTS.items()}
+_STRUCTS = {kind: struct.Struct(layout.code) for kind, layout in LAYOUTS.items()}
+_CONVERSIONS: dict[int, tuple[tuple[int, Any], ...]] = {
+    kind: tuple(
+        (index, of)
+        for index, of in enumerate(get_type_hints(layout.value).values())
+        if of not in (int, float, bool, bytes)
+    )
+    for kind, layout in LAYOUTS.items()
+}
+"""By kind, which fields are not what `struct` takes and gives, and what they are."""
 _HEAD = struct.Struct("<2sBB")
 _CRC = struct.Struct("<H")
-LONGEST = _HEAD.size + struct.calcsize(LAYOUTS[4].code) + MOST_BYTES + _CRC.size
+LONGEST = _HEAD.size + _STRUCTS[4].size + MOST_BYTES + _CRC.size
 
 
 def encode(value: Datagram) -> bytes:
@@ -153,9 +162,12 @@ def encode(value: Datagram) -> bytes:
         ValueError: a field does not fit.
     """
     kind = _KINDS[type(value)]
-    fields, more = (value[:-1], value.data) if isinstance(value, Received) else (value, b"")
+    more = value.data if isinstance(value, Received) else b""
+    items: list[Any] = list(value[:-1] if isinstance(value, Received) else value)
+    for index, _ in _CONVERSIONS[kind]:
+        items[index] = _to_field(items[index])
     try:
-        body = _HEAD.pack(MAGIC, VERSION, kind) + struct.pack(LAYOUTS[kind].code, *map(_to_field, fields)) + more
+        body = _HEAD.pack(MAGIC, VERSION, kind) + _STRUCTS[kind].pack(*items) + more
     except struct.error as error:
         raise ValueError(f"{value!r} does not fit in a datagram ({error})") from None
     return body + _CRC.pack(_crc16(body))
@@ -181,20 +193,21 @@ def decode(datagram: bytes) -> Datagram:
     _, version, kind = _HEAD.unpack_from(body)
     if version != VERSION or kind not in LAYOUTS:
         raise DatagramError(f"version {version}, kind {kind}: sender and guard are of different releases")
-    return _read(LAYOUTS[kind], body[_HEAD.size :])
+    return _read(kind, body[_HEAD.size :])
 
 
-def _read(layout: Layout, body: bytes) -> Datagram:
-    size = struct.calcsize(layout.code)
-    more = body[size:]
-    if len(body) < size or (more and layout.value is not Received) or len(more) > MOST_BYTES:
-        raise DatagramError(f"{len(body)} bytes do not make a {layout.value.__name__}")
+def _read(kind: int, body: bytes) -> Datagram:
+    made, fields = LAYOUTS[kind].value, _STRUCTS[kind]
+    more = body[fields.size :]
+    if len(body) < fields.size or (more and made is not Received) or len(more) > MOST_BYTES:
+        raise DatagramError(f"{len(body)} bytes do not make a {made.__name__}")
+    items: list[Any] = list(fields.unpack_from(body))
     try:
-        fields = struct.unpack_from(layout.code, body)
-        items = [_from_field(of, field) for of, field in zip(_TYPES[layout.value], fields, strict=False)]
+        for index, of in _CONVERSIONS[kind]:
+            items[index] = _from_field(of, items[index])
     except ValueError as error:
         raise DatagramError(str(error)) from None
-    value: Datagram = layout.value(*items, more) if layout.value is Received else layout.value(*items)
+    value: Datagram = made(*items, more) if made is Received else made(*items)
     return value
 
 

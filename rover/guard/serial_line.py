@@ -3,7 +3,6 @@
 import contextlib
 import fcntl
 import os
-import select
 import termios
 from collections.abc import Callable
 
@@ -67,13 +66,16 @@ class SerialLine:
         self._retry_ns = now_ns + RETRY_NS
         try:
             self._port = open_serial(self.path, self._baud)
+            _tell_silence_from_the_end(self._port.fileno())
         except PortError as error:
             self.trouble = str(error)
+        except (OSError, termios.error):
+            self._lose()
         return self.is_open
 
     def read(self) -> bytes:
         """Return what came in; a line that is readable and yet has nothing to say has been hung up."""
-        if self._port is None or not select.select([self._port], [], [], 0.0)[0]:
+        if self._port is None:
             return b""
         try:
             chunk = os.read(self._port.fileno(), _CHUNK)
@@ -97,7 +99,7 @@ class SerialLine:
             self._waiting.clear()
             return
         try:
-            while port.out_waiting < _QUEUED_MOST and (self._unsent or self._compose_next()):
+            while self.is_pending() and port.out_waiting < _QUEUED_MOST and (self._unsent or self._compose_next()):
                 self._unsent = self._unsent[os.write(port.fileno(), self._unsent) :]
         except BlockingIOError:
             return
@@ -131,3 +133,10 @@ class SerialLine:
                 fcntl.flock(port.fileno(), fcntl.LOCK_UN)
             with contextlib.suppress(OSError, termios.error):
                 port.close()
+
+
+def _tell_silence_from_the_end(descriptor: int) -> None:
+    """Have a read without anything to read fail (EAGAIN), so that one that returns nothing means a hang-up."""
+    settings = termios.tcgetattr(descriptor)
+    settings[6][termios.VMIN] = 1
+    termios.tcsetattr(descriptor, termios.TCSANOW, settings)

@@ -24,20 +24,20 @@ from rover.guard.zero import Zero
 
 NEEDED, SPARE = b"n", b"s"
 """What the guard's beat tells its supervisor: somebody needs the guard, or nobody has for a while."""
-BEAT_EVERY_NS = 20_000_000
+BEAT_EVERY_NS = 40_000_000
 SUPERVISOR_WITHIN_NS = 1_000_000_000
 _FIRST_STEPS = 10_000_000_000
 PATIENCE_NS = 220_000_000
-"""A beat comes each 20 ms; a guard that hangs is noticed within this, which leaves time to stay under 300 ms. The same
+"""A beat comes each 40 ms; a guard that hangs is noticed within this, which leaves time to stay under 300 ms. The same
 on pins and on the line, since a co-processor may have no deadline of its own."""
 LENIENCE_NS = 50_000_000
 """The most that is added for a machine that stood still as a whole."""
 FIRST_BEAT_WITHIN_NS = 10_000_000_000
-_RESTART_PAUSE_S = 0.2
+_RESTART_PAUSE_S, _PAUSE_STEP_S = 0.2, 0.02
 _END_WITHIN_S = 1.0
 _MOST_LINES = 8
-_TICK_NS = 20_000_000
-_LATE_NS = 5_000_000
+_TICK_NS = 50_000_000
+_LATE_NS, _A_TURN_NS = 5_000_000, 20_000_000
 
 
 class Child:
@@ -67,6 +67,10 @@ class Child:
         )
         theirs.close()
         self._pidfd = os.pidfd_open(self._process.pid)
+        self._polled_line: int | None = None
+        self._poll = select.poll()
+        self._poll.register(self._ours, select.POLLIN)
+        self._poll.register(self._pidfd, select.POLLIN)
         self.is_spare = False
         self.fate = ""
         self._due_ns = self._at_the_latest_ns = 0
@@ -78,16 +82,13 @@ class Child:
         return self._process.pid
 
     def is_well(self) -> bool:
-        """Wait for a beat or an end, 20 ms at most; tell whether the guard lives and beats."""
-        poll = select.poll()
-        poll.register(self._ours, select.POLLIN)
-        poll.register(self._pidfd, select.POLLIN)
-        if self._zero.line is not None:
-            poll.register(self._zero.line, 0)  # of the line, only that it has been hung up
+        """Wait for a beat or an end, 50 ms at most; tell whether the guard lives and beats."""
+        if self._zero.line != self._polled_line:
+            self._poll_line()
         asked_ns = time.monotonic_ns()
         left_ns = self._due_ns - asked_ns
         patience_ns = min(max(left_ns, 0), _TICK_NS)
-        ready = dict(poll.poll(-(-patience_ns // 1_000_000)))
+        ready = dict(self._poll.poll(-(-patience_ns // 1_000_000)))
         if self._zero.line in ready:
             self._zero.let_go()
         if self._pidfd in ready:
@@ -100,10 +101,23 @@ class Child:
             self._oversleep(time.monotonic_ns() - asked_ns - patience_ns)
         return not self.fate
 
+    def _poll_line(self) -> None:
+        """Look at the line too, but only for its being hung up; at the one before no more."""
+        if self._polled_line is not None:
+            self._poll.unregister(self._polled_line)
+        self._polled_line = self._zero.line
+        if self._polled_line is not None:
+            self._poll.register(self._polled_line, 0)
+
     def _oversleep(self, late_ns: int) -> None:
-        """Allow the guard what this process overslept: a machine that stood still as a whole is no fault of its."""
+        """Allow the guard what this process overslept: a machine that stood still as a whole is no fault of its.
+
+        After a standstill that used all the lenience up, the guard still has to come to its turn once.
+        """
         if late_ns > _LATE_NS:
             self._due_ns = min(self._due_ns + late_ns, self._at_the_latest_ns)
+        if late_ns > LENIENCE_NS:
+            self._due_ns = max(self._due_ns, time.monotonic_ns() + _A_TURN_NS)
 
     def _echo(self) -> None:
         try:
@@ -170,34 +184,44 @@ class SupervisorLink:
         return self._socket.fileno() < 0
 
     def work(self, now_ns: int, is_spare: bool, line: int | None = None) -> None:
-        """Beat when that is due, telling whether the guard is needed, and listen to the echo.
+        """When a beat is due, listen to the echo of the one before and beat, telling whether the guard is needed.
 
         A serial line goes along with a beat as soon as it is open, so that the supervisor can write zero there. It has
         to be None in a call between the closing of a line and the opening of the next.
         """
+        if line is None:
+            self._handed_over = None
+        is_new = line != self._handed_over
+        if self.is_gone() or not (is_new or now_ns - self._beat_ns >= BEAT_EVERY_NS):
+            return
+        self.listen(now_ns)
+        beat = [SPARE if is_spare else NEEDED]
+        try:
+            if line is None or not is_new:
+                self._socket.sendmsg(beat)
+            else:
+                socket.send_fds(self._socket, beat, [line])
+            self._beat_ns, self._handed_over = now_ns, line
+        except BlockingIOError:
+            pass
+        except OSError:
+            self.close()
+
+    def listen(self, now_ns: int) -> None:
+        """Take the echoes; with nobody at the other end, the supervisor has ended."""
         if self.is_gone():
             return
         try:
-            self._listen(now_ns)
-            if line != self._handed_over or now_ns - self._beat_ns >= BEAT_EVERY_NS:
-                beat = SPARE if is_spare else NEEDED
-                if line is None or line == self._handed_over:
-                    self._socket.send(beat)
-                else:
-                    socket.send_fds(self._socket, [beat], [line])
-                self._beat_ns, self._handed_over = now_ns, line
+            if self._socket.recv(256):
+                self._heard_ns = now_ns
+            else:
+                self.close()
         except BlockingIOError:
             pass
         except OSError:
             self.close()
         if not self.is_gone():
             self.fault = "the supervisor does not answer" if now_ns - self._heard_ns > SUPERVISOR_WITHIN_NS else ""
-
-    def _listen(self, now_ns: int) -> None:
-        with contextlib.suppress(BlockingIOError):
-            if not self._socket.recv(256):
-                raise ConnectionResetError
-            self._heard_ns = now_ns
 
     def close(self) -> None:
         """Let go; the supervisor counts as gone."""
@@ -244,7 +268,7 @@ class Supervisor:
         end_s = time.monotonic() + _RESTART_PAUSE_S
         while time.monotonic() < end_s and not (self._is_done or self._ended):
             self._zero.repeat()
-            time.sleep(_TICK_NS / 1e9)
+            time.sleep(_PAUSE_STEP_S)
 
     def _watch(self, child: Child) -> None:
         """Return when the guard has come to an end; before that, its motors are at zero."""

@@ -152,13 +152,6 @@ class CoProcessor:
             if isinstance(value, Command):
                 self._obey(value, now_ns)
 
-    def _left_ms(self, command: Command, now_ns: int) -> int:
-        """Return how long a command may still be obeyed: from its arrival, and by the time that it names."""
-        if command.until_ms is None:
-            return command.lasts_ms
-        left_ms = (command.until_ms - self._reports.device_ms(now_ns) + (1 << 31)) % (1 << 32) - (1 << 31)
-        return min(command.lasts_ms, left_ms) if left_ms <= MOST_AHEAD_MS else 0
-
     def due(self, now_ns: int) -> bytes:
         """Return the sentences that are due by now; periods missed are not made up for."""
         self._enforce_deadlines(now_ns)
@@ -187,7 +180,7 @@ class CoProcessor:
     def _judge(self, command: Command, now_ns: int) -> Acceptance:
         if not _is_in_range(command):
             return Acceptance.INVALID
-        if self._left_ms(command, now_ns) <= 0:
+        if _left_ms(command, self._reports.device_ms(now_ns)) <= 0:
             return Acceptance.EXPIRED
         if command.session != self._session:
             # Anyone may stop; only who finds the motors at zero may start.
@@ -202,7 +195,7 @@ class CoProcessor:
         most = round(self._firmware.max_duty * 1000)
         left, right = (min(max(duty, -most), most) for duty in (command.left_permille, command.right_permille))
         deadline_ms = self._firmware.deadline_ms
-        lasts_ms = None if deadline_ms is None else min(self._left_ms(command, now_ns), deadline_ms)
+        lasts_ms = None if deadline_ms is None else min(_left_ms(command, self._reports.device_ms(now_ns)), deadline_ms)
         self._motors_until_ns = None if lasts_ms is None else now_ns + lasts_ms * _NS_PER_MS
         self._driven_by = command.sequence
         self._set_duty((left, right), now_ns)
@@ -251,6 +244,14 @@ def _is_in_range(command: Command) -> bool:
     if isinstance(command, MotorCommand):
         return abs(command.left_permille) <= 1000 and abs(command.right_permille) <= 1000
     return command.pulse_us == 0 or SHORTEST_PULSE_US <= command.pulse_us <= LONGEST_PULSE_US
+
+
+def _left_ms(command: Command, device_ms: int) -> int:
+    """Return how long a command may still be obeyed: from its arrival, and by the time that it names."""
+    if command.until_ms is None:
+        return command.lasts_ms
+    left_ms = _signed(command.until_ms - device_ms)
+    return min(command.lasts_ms, left_ms) if left_ms <= MOST_AHEAD_MS else 0
 
 
 def _jaws_fields(state: HardwareState) -> tuple[int | None, int | None] | None:

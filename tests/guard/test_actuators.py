@@ -2,7 +2,7 @@
 
 import pytest
 
-from rover.guard.actuators import PENDING_NS, REPEAT_JAWS_NS, REPEAT_ZERO_NS, TICK_NS, Actuators
+from rover.guard.actuators import COMMANDED_TICK_NS, PENDING_NS, REPEAT_JAWS_NS, REPEAT_ZERO_NS, TICK_NS, Actuators
 from rover.guard.output import ZERO
 from rover.guard.permission import Permission
 from rover.guard.protocol import Command, Ruling
@@ -95,7 +95,7 @@ def test_an_output_that_is_not_there_takes_no_command(rig):
 def test_the_loop_waits_no_longer_than_the_wheels_may_turn(rig):
     assert rig.actuators.patience_ns(0) == TICK_NS
     rig.obey(0, lasts_ns=30 * MS)
-    assert [rig.actuators.patience_ns(now_ns) for now_ns in (0, 25 * MS, 40 * MS)] == [TICK_NS, 5 * MS, 0]
+    assert [rig.actuators.patience_ns(now_ns) for now_ns in (0, 25 * MS, 40 * MS)] == [COMMANDED_TICK_NS, 5 * MS, 0]
     rig.output.pending = True
     assert rig.actuators.patience_ns(0) == PENDING_NS
 

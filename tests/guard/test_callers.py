@@ -62,9 +62,9 @@ def test_a_client_that_is_gone_is_forgotten(callers, folder):
 def test_a_client_that_is_silent_is_forgotten(callers, channel):
     channel.ask(Ask.HELLO)
     callers.receive(0)
-    callers.receive(FORGET_NS)
+    callers.forget(FORGET_NS)
     assert not callers.is_idle()
-    callers.receive(FORGET_NS + 1)
+    callers.forget(FORGET_NS + 1)
     assert callers.is_idle()
 
 

@@ -3,8 +3,9 @@
 import pytest
 import serial
 
-from rover.guard.serial_output import ANSWER_WITHIN_NS, SerialOutput
-from rover.link.sentences import MotorCommand, ServoCommand
+from rover.guard.serial_output import ANSWER_WITHIN_NS, UNDERSTOOD_WITHIN_NS, SerialOutput
+from rover.link.codec import encode
+from rover.link.sentences import CountsReport, MotorCommand, ServoCommand, TrueHeading
 
 from .far_end import Clock, FarEnd
 
@@ -147,7 +148,7 @@ def test_a_device_that_has_not_answered_is_not_there(output, far, clock, eventua
 def test_a_device_that_stops_answering_is_told(output, far, clock, eventually):
     far.answer(far.commands()[0].sequence)
     eventually(lambda: output.work(clock.ns) or output.fault == "")
-    output.drive(0.5, 0.5, clock.ns + 200 * MS)
+    output.zero()
     clock.ns += ANSWER_WITHIN_NS
     assert output.fault == ""
     clock.ns += MS
@@ -155,6 +156,28 @@ def test_a_device_that_stops_answering_is_told(output, far, clock, eventually):
     far.answer(far.commands()[0].sequence - 1)
     eventually(lambda: output.work(clock.ns))
     assert "does not answer" in output.fault, "that was the answer to an earlier command"
+
+
+def test_a_device_that_is_not_understood_while_wheels_turn_is_told_sooner(output, far, clock, eventually):
+    far.answer(far.commands()[0].sequence)
+    eventually(lambda: output.work(clock.ns) or output.fault == "")
+    output.drive(0.5, 0.5, clock.ns + 200 * MS)
+    clock.ns += UNDERSTOOD_WITHIN_NS
+    assert output.fault == ""
+    clock.ns += MS
+    assert "has not been understood for 220 ms" in output.fault
+    output.drive(0.0, 0.0, clock.ns + 200 * MS)
+    assert output.fault == ""
+    output.drive(0.5, 0.5, clock.ns + 200 * MS)
+    far.say(encode(CountsReport(0, 0, 1, 7, 8))[:-5] + b"*00\r\n")
+    eventually(lambda: output.work(clock.ns))
+    assert output.fault
+    far.say(encode(TrueHeading(12.0)))
+    eventually(lambda: output.work(clock.ns))
+    assert output.fault, "eight bits of checksum prove nothing"
+    far.say(encode(CountsReport(0, 0, 1, 7, 8)))
+    eventually(lambda: output.work(clock.ns))
+    assert output.fault == ""
 
 
 def test_an_answer_does_not_stand_for_what_was_sent_since(output, far, clock, eventually):

@@ -7,7 +7,8 @@ from typing import Any
 from rover.behaviour.vocabulary import SENSORS, Signals
 from rover.devices.readings import Fault, Reading
 from rover.events import Event, Health, HealthChange
-from rover.files.robot import Robot
+from rover.files.robot import Going, Robot
+from rover.motion.limits import NOTHING_MISSING, Missing
 
 CLOCK_SLACK_NS = 1_000_000
 """A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
@@ -80,12 +81,13 @@ class HealthWatch:
         fitted = robot.devices.fitted()
         silent = {"gripper"} if robot.devices.gripper_is_silent else set()
         self._signals = signals
-        self._limits = robot.limits
         self._devices = {
             family: _Device(family, fitted[family].overdue_after)
             for family in SENSORS
             if family in fitted and family not in silent
         }
+        without = robot.limits.without
+        self._going: dict[str, Going] = {family: getattr(without, family) for family in self._devices}
         self._given_up: set[str] = set()
         self._missing_since: dict[str, int] = {}
         self._quiet_until_ns = -1
@@ -150,18 +152,21 @@ class HealthWatch:
         else:
             events.append(HealthChange(family, Health.FAULTY, why))
 
-    def why_stand_still(self, now_ns: int) -> str:
-        """Return why the wheels must stand still: counts or heading missing for too long, both, or the stop input."""
-        missing = self._missing_since
-        if not missing:
-            return ""
-        if "stop_input" in missing:  # nobody could be heard calling for a stop
-            return "stop input missing"
-        counts, heading = missing.get("counts"), missing.get("heading")
-        if counts is not None and (heading is not None or "heading" not in self._devices):
-            return "counts and heading missing"
-        if counts is not None and now_ns - counts > self._limits.without_counts * 1e9:
-            return "counts missing"
-        if heading is not None and now_ns - heading > self._limits.without_heading * 1e9:
-            return "heading missing"
-        return ""
+    def missing(self, now_ns: int) -> Missing:
+        """Return what the want of devices does to the wheels, as the robot file has it: some, for a time or for good.
+
+        With neither counts nor heading nobody knows where the robot goes, so that it does not.
+        """
+        since = self._missing_since
+        if not since:
+            return NOTHING_MISSING
+        if "counts" in since and ("heading" in since or "heading" not in self._devices):
+            return Missing("counts and heading missing")
+        slowly = ""
+        for family, since_ns in since.items():
+            going = self._going[family]
+            if now_ns - since_ns >= going.seconds * 1e9:
+                return Missing(f"{family.replace('_', ' ')} missing")
+            if going.slowly:
+                slowly = f"{family} missing"
+        return Missing("", slowly)

@@ -97,7 +97,7 @@ class Senses:
             pose_filter.propagate()
             signals = self._known.signals
             signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.sigmas[2]
-        self._carriage.echoes.moved(0.5 * (left + right), (right - left) / pose_filter.track)
+        self._carriage.moved(left, right, pose_filter.track)
         self.fresh_counts = True
 
     def _take_range(self, reading: Reading) -> None:

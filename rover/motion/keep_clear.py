@@ -14,6 +14,10 @@ from rover.motion.wheels import LAG
 
 GRAIN = 0.005
 """Room (m) that is always left: places along a way are looked at so many."""
+DOUBT = 2.0
+"""So many standard deviations of the position are left as room besides the robot file's margin when driving..."""
+MOST_DOUBT = 0.05
+"""... but no more than this (m): a robot that knows its place badly must be able to go where it can find it."""
 LEAST_WAY = 0.02
 """Room (m) for less than this is not worth beginning to move."""
 SWAY = 0.005
@@ -68,7 +72,7 @@ class KeepClear:
             seconds: of this step.
         """
         outline = self._outlines[where.loaded]
-        margin = self._limits.boundary_margin + GRAIN
+        margin = self._limits.boundary_margin + min(DOUBT * where.sigma, MOST_DOUBT) + GRAIN
         way, angle = self._way(wanted.speed, now, seconds), self._angle(wanted.turn_rate, now, seconds)
         needed = abs(way) + outline.radius * abs(angle) + margin
         if self._room_left(where.pose, outline.radius) > needed:

@@ -98,18 +98,28 @@ def _seen_from(pose: Pose, c: float, s: float, place: XY) -> XY:
 
 
 def _apart(part: BodyPart, start: XY, end: XY) -> float:
-    """Return the largest gap (m) between a rectangle and a line along the sides and normals of either.
+    """Return the largest gap (m) between a part and a line along the robot's axes and the line's normal.
 
-    Two convex shapes are apart exactly if one of these is positive; if none is, the least overlap is the shortest way
-    out (separating axes, as in C. Ericson, Real-Time Collision Detection, 2005, section 4.4).
+    They are apart exactly if one of these is positive (separating axes, as in C. Ericson, Real-Time Collision Detection,
+    2005, section 4.4). If none is, it tells how deep the line has come in from where the robot's middle is not: the
+    middle lies in every part, and what is on the far side of the line counts as across it.
     """
     (x1, y1), (x2, y2) = start, end
-    back, front, half_width = part
-    apart = max(min(x1, x2) - front, back - max(x1, x2), min(y1, y2) - half_width, -half_width - max(y1, y2))
     dx, dy = x2 - x1, y2 - y1
     length = math.hypot(dx, dy)
+    apart = max(_beyond(x1, x2, part.front, -part.back), _beyond(y1, y2, part.half_width, part.half_width))
     if length == 0.0:
         return apart
-    half = 0.5 * (front - back)
-    off = (y1 * dx - (x1 - 0.5 * (front + back)) * dy) / length
-    return max(apart, abs(off) - (abs(dy) * half + abs(dx) * half_width) / length)
+    off = (y2 * x1 - y1 * x2) / length  # of the line from the middle; the sign tells the side
+    nx, ny = (dy, -dx) if off >= 0.0 else (-dy, dx)
+    farthest = (nx * (part.front if nx > 0.0 else part.back) + abs(ny) * part.half_width) / length
+    return max(apart, abs(off) - farthest)
+
+
+def _beyond(one: float, other: float, ahead: float, behind: float) -> float:
+    """Return how far a line between two places on an axis lies beyond what reaches ``ahead`` and ``behind`` of 0."""
+    if one > 0.0 and other > 0.0:
+        return min(one, other) - ahead
+    if one < 0.0 and other < 0.0:
+        return -max(one, other) - behind
+    return -math.inf

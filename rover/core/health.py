@@ -1,10 +1,10 @@
 """Each device's health, and which reports may be believed at all."""
 
-import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
 from rover.behaviour.vocabulary import SENSORS, Signals
+from rover.core.possible import HeadingSteps, checks
 from rover.devices.readings import Fault, Reading
 from rover.events import Event, Health, HealthChange
 from rover.files.robot import Going, Robot
@@ -14,49 +14,20 @@ CLOCK_SLACK_NS = 1_000_000
 """A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
 
 
-def _finite(*names: str) -> Callable[[Any], bool]:
-    """Return a check that the named parts of a value are numbers (or None)."""
-
-    def check(value: Any) -> bool:
-        for name in names:
-            part = getattr(value, name)
-            if part is not None and not -math.inf < part < math.inf:
-                return False
-        return True
-
-    return check
-
-
-def _finite_objects(value: Any) -> bool:
-    return all(math.isfinite(one.bearing) and math.isfinite(one.distance) for one in value.objects)
-
-
-def _counted(value: Any) -> bool:
-    return isinstance(value.left, int) and isinstance(value.right, int)
-
-
-_POSSIBLE: dict[str, Callable[[Any], bool]] = {
-    "counts": _counted,
-    "heading": _finite("angle", "rate"),
-    "range": _finite("distance"),
-    "camera": _finite_objects,
-    "gripper": _finite("opening"),
-    "battery": _finite("volts", "amps"),
-    "stop_input": _finite("closed"),
-}
-
-
 class _Device:
     """What is known of one device's reports."""
 
-    __slots__ = ("age_ns", "count_name", "fault", "health", "last_ns", "possible", "reports", "sequence", "time_name")
+    __slots__ = (
+        *("age_ns", "count_name", "doubted", "fault", "health", "last_ns"),
+        *("possible", "reports", "sequence", "time_name"),
+    )
 
-    def __init__(self, family: str, age_s: float) -> None:
+    def __init__(self, family: str, age_s: float, possible: Callable[[Any], bool]) -> None:
         self.age_ns = int(age_s * 1e9)
         self.count_name, self.time_name = f"{family}_n", f"{family}_t"
-        self.possible = _POSSIBLE[family]
+        self.possible = possible
         self.health = Health.OVERDUE
-        self.last_ns = self.sequence = -1
+        self.last_ns = self.sequence = self.doubted = -1
         self.reports = 0
         self.fault = ""
 
@@ -64,6 +35,20 @@ class _Device:
         if self.fault:
             return Health.FAULTY
         return Health.OK if self.last_ns >= 0 and now_ns - self.last_ns <= self.age_ns else Health.OVERDUE
+
+    def is_next(self, reading: Reading) -> bool:
+        """Tell whether a report comes after the last one; a device whose numbers begin again is believed from the second.
+
+        Else one wrong number, or a driver that was made anew, would lock the device out for good.
+        """
+        sequence = reading.sequence
+        if sequence > self.sequence or (
+            self.doubted >= 0 and sequence > self.doubted and reading.taken_ns > self.last_ns
+        ):
+            self.doubted = -1
+            return True
+        self.doubted = sequence if reading.taken_ns > self.last_ns else -1
+        return False
 
 
 def _is_possible(device: _Device, value: Any) -> bool:
@@ -80,15 +65,16 @@ class HealthWatch:
     def __init__(self, robot: Robot, signals: Signals) -> None:
         fitted = robot.devices.fitted()
         silent = {"gripper"} if robot.devices.gripper_is_silent else set()
+        possible = checks(robot)
         self._signals = signals
+        self._heading_steps = HeadingSteps(robot)
         self._devices = {
-            family: _Device(family, fitted[family].overdue_after)
+            family: _Device(family, fitted[family].overdue_after, possible[family])
             for family in SENSORS
             if family in fitted and family not in silent
         }
         without = robot.limits.without
         self._going: dict[str, Going] = {family: getattr(without, family) for family in self._devices}
-        self._given_up: set[str] = set()
         self._missing_since: dict[str, int] = {}
         self._quiet_until_ns = -1
         self.impossible = 0
@@ -99,15 +85,17 @@ class HealthWatch:
         device = self._devices.get(family)
         if device is None:
             return False
-        if reading.sequence <= device.sequence or reading.taken_ns > now_ns + CLOCK_SLACK_NS:
+        if reading.taken_ns > now_ns + CLOCK_SLACK_NS or not device.is_next(reading):
             self.impossible += 1
             return False
         if isinstance(reading.value, Fault) or not _is_possible(device, reading.value):
             self._quiet_until_ns = -1
             device.fault = self._why_not(reading.value)
             return False
-        if device.fault and family not in self._given_up:
-            device.fault = ""
+        if family == "heading" and not self._heading_steps.follows(reading):
+            self.impossible += 1
+            return False
+        device.fault = ""
         device.sequence, device.last_ns = reading.sequence, reading.taken_ns
         device.reports += 1
         setattr(self._signals, device.count_name, device.reports)
@@ -125,7 +113,7 @@ class HealthWatch:
 
         Args:
             now_ns: time of the step.
-            faults: (family, why) of drivers that gave up: those stay faulty for the rest of the run.
+            faults: (family, why) of drivers that gave up: those are faulty until a report comes again.
             events: where changes are noted.
         """
         if now_ns <= self._quiet_until_ns and not faults:
@@ -146,7 +134,6 @@ class HealthWatch:
         self._quiet_until_ns = -1 if self._missing_since else next_ns
 
     def _give_up(self, family: str, why: str, events: list[Event]) -> None:
-        self._given_up.add(family)
         if family in self._devices:
             self._devices[family].fault = why
         else:

@@ -102,9 +102,11 @@ class Senses:
 
     def _take_range(self, reading: Reading) -> None:
         known, distance = self._known, reading.value.distance
-        self._carriage.echoes.hear(reading.value)
         sensor = known.robot.devices.range
         assert sensor is not None
+        if known.now_ns - reading.taken_ns > sensor.overdue_after * 1e9:
+            return  # it waited somewhere, and tells nothing of what is ahead now
+        self._carriage.echoes.hear(reading.value)
         known.signals.range_echo = distance is not None
         known.signals.range_distance = sensor.no_echo_distance if distance is None else distance
         if distance is not None and known.ledger.carried is None and reading.taken_ns >= self._next_wall_fix_ns:

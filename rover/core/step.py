@@ -196,7 +196,7 @@ class Core:
         if self.stop.stopped:
             return limits.stop()
         before = (*limits.causes, *limits.slowed_by)
-        where = Whereabouts(known.pose, known.filter.sigma, known.loaded)
+        where = Whereabouts(known.pose, known.signals.pose_sigma, known.loaded)
         missing = self._health.missing(known.now_ns)
         allowed = self._carriage.allow(request, known.now_ns, known.seconds, where, missing)
         now = (*limits.causes, *limits.slowed_by)

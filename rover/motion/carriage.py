@@ -75,6 +75,6 @@ class Carriage:
 
         ``measured`` are the speeds by the counts of the step, None where none are there, or none to rely on.
         """
-        self._stall.tell(speeds, seconds)
+        self._stall.tell(*speeds, seconds)
         left, right = measured if measured is not None else (None, None)
         return self._left.duty(speeds[0], left, seconds), self._right.duty(speeds[1], right, seconds)

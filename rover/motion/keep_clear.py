@@ -58,6 +58,10 @@ class KeepClear:
         self._outlines = tuple(BodyOutline(robot.body, between, loaded=loaded) for loaded in (False, True))
         self._surroundings = Surroundings(ground)
         self._delay = LAG + 1.0 / robot.loop
+        limits, fastest = robot.limits, Pace(robot.limits.speed, robot.limits.turn_rate)
+        radius = max(outline.radius for outline in self._outlines)
+        farthest = self._way(fastest.speed, fastest, 0.0) + radius * self._angle(fastest.turn_rate, fastest, 0.0)
+        self._most_needed = farthest + limits.boundary_margin + MOST_DOUBT + GRAIN
         # As long as no part of the outline can have gone so far from where it was looked at, all is clear.
         self._room = -math.inf
         self._looked_at = Pose(0.0, 0.0, 0.0)
@@ -72,10 +76,13 @@ class KeepClear:
             seconds: of this step.
         """
         outline = self._outlines[where.loaded]
+        left = self._room_left(where.pose, outline.radius)
+        if left > self._most_needed:
+            return wanted, []
         margin = self._limits.boundary_margin + min(DOUBT * where.sigma, MOST_DOUBT) + GRAIN
         way, angle = self._way(wanted.speed, now, seconds), self._angle(wanted.turn_rate, now, seconds)
         needed = abs(way) + outline.radius * abs(angle) + margin
-        if self._room_left(where.pose, outline.radius) > needed:
+        if left > needed:
             return wanted, []
         near = self._look(where.pose, outline, needed)
         if self._room > needed:

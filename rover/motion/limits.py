@@ -94,9 +94,11 @@ class Limits:
     def apply(self, request: Request, situation: Situation) -> Allowed:
         """Return what is allowed of a request now."""
         found: list[tuple[str, int]] = []
-        self._caps.take([(situation.missing.slowly, 0)] if situation.missing.slowly else [], situation.now_ns)
-        if situation.missing.standstill:
-            found.append((situation.missing.standstill, ALL))
+        standstill, slowly = situation.missing
+        if slowly or self._caps.causes:
+            self._caps.take([(slowly, 0)] if slowly else [], situation.now_ns)
+        if standstill:
+            found.append((standstill, ALL))
             wanted = _AT_REST
         else:
             wanted = self._capped(request)
@@ -108,10 +110,11 @@ class Limits:
         if self._keep_clear is not None and situation.where is not None and wanted != _AT_REST:
             wanted, held = self._keep_clear.allow(wanted, self._now, situation.where, situation.seconds)
             found += held
-        self._note(self._hold_backs.take(found, situation.now_ns), situation.now_ns)
-        if self._hold_backs.causes:
+        if found or self._hold_backs.causes:
+            self._note(self._hold_backs.take(found, situation.now_ns), situation.now_ns)
             wanted = _without(wanted, self._hold_backs.taken("obstacle" if touches else ""))
-        self._ramp(wanted, situation.seconds)
+        if wanted != self._now:
+            self._ramp(wanted, situation.seconds)
         return Allowed(*self._now, request.jaws)
 
     @property
@@ -152,8 +155,6 @@ class Limits:
             (self._stalls if cause == STALLED else self._count).add(now_ns)
 
     def _ramp(self, wanted: Pace, seconds: float) -> None:
-        if wanted == self._now:
-            return
         limits, now = self._limits, self._now
         turning = limits.turn_acceleration * seconds
         self._now = Pace(

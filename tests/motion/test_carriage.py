@@ -35,7 +35,9 @@ def test_it_stops_before_a_wall_with_body_and_jaws(cart):
 
 def test_without_a_field_nothing_ends_but_at_what_is_heard(cart):
     carriage = Carriage(cart())
-    speeds = [carriage.allow(AHEAD, step * STEP_NS, STEP, Whereabouts(Pose(99.0, 99.0, 0.0))).speed for step in range(200)]
+    speeds = [
+        carriage.allow(AHEAD, step * STEP_NS, STEP, Whereabouts(Pose(99.0, 99.0, 0.0))).speed for step in range(200)
+    ]
     assert speeds[-1] == pytest.approx(cart().limits.speed)
     assert carriage.limits.causes == ()
 

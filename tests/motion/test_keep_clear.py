@@ -45,9 +45,7 @@ def is_legal(robot, ground, pose):
 def moved(pose, pace):
     middle = pose.heading + 0.5 * pace.turn_rate * STEP
     way = pace.speed * STEP
-    return Pose(
-        pose.x + way * math.cos(middle), pose.y + way * math.sin(middle), pose.heading + pace.turn_rate * STEP
-    )
+    return Pose(pose.x + way * math.cos(middle), pose.y + way * math.sin(middle), pose.heading + pace.turn_rate * STEP)
 
 
 poses = st.builds(Pose, st.floats(0.0, 6.0), st.floats(0.0, 4.0), st.floats(-math.pi, math.pi))

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rover.motion.stall import STALL_AFTER, StallWatch
+from rover.motion.stall import STALLED_AFTER, WINDOW, StallWatch
 
 STEP = 0.02
 
@@ -13,7 +13,7 @@ def stalls(watch, seconds, told, went, *, counted=lambda step: True):
     for step in range(round(seconds / STEP)):
         if watch.look():
             times.append(step * STEP)
-        watch.tell(told, STEP)
+        watch.tell(*told, STEP)
         left, right = left + went[0] * STEP, right + went[1] * STEP
         if counted(step):
             watch.go(left, right)
@@ -24,8 +24,8 @@ def stalls(watch, seconds, told, went, *, counted=lambda step: True):
 @pytest.mark.parametrize("told", [(0.3, 0.3), (-0.3, -0.3), (0.2, -0.2), (0.05, 0.05)])
 def test_wheels_that_stand_are_stalled_after_a_while_and_again(told):
     first, second = stalls(StallWatch(), 3.5, told, (0.0, 0.0))
-    assert first == pytest.approx(STALL_AFTER, abs=0.05)
-    assert second - first == pytest.approx(STALL_AFTER, abs=0.05)
+    assert first == pytest.approx(STALLED_AFTER * WINDOW, abs=0.1)
+    assert second - first == pytest.approx(STALLED_AFTER * WINDOW, abs=0.1)
 
 
 def test_wheels_that_jerk_against_something_are_stalled_too():

@@ -37,18 +37,17 @@ class _Device:
         return Health.OK if self.last_ns >= 0 and now_ns - self.last_ns <= self.age_ns else Health.OVERDUE
 
     def is_next(self, reading: Reading) -> bool:
-        """Tell whether a report comes after the last one; a device whose numbers begin again is believed from the second.
+        """Tell whether a report comes after the last; if numbers begin again, it is believed from the second on.
 
         Else one wrong number, or a driver that was made anew, would lock the device out for good.
         """
-        sequence = reading.sequence
-        if sequence > self.sequence or (
-            self.doubted >= 0 and sequence > self.doubted and reading.taken_ns > self.last_ns
-        ):
+        if reading.sequence > self.sequence:
             self.doubted = -1
             return True
-        self.doubted = sequence if reading.taken_ns > self.last_ns else -1
-        return False
+        is_newer, doubted = reading.taken_ns > self.last_ns, self.doubted
+        begins_again = is_newer and 0 <= doubted < reading.sequence
+        self.doubted = reading.sequence if is_newer and not begins_again else -1
+        return begins_again
 
 
 def _is_possible(device: _Device, value: Any) -> bool:

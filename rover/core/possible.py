@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-from rover.devices.readings import Reading
+from rover.devices.readings import HeadingValue, Reading
 from rover.files.robot import Robot
 from rover.quantities import wrap
 
@@ -22,6 +22,8 @@ RANGE_SLACK = 0.05
 TURN_FACTOR = 1.6
 """The robot turns no faster than this many times what its wheels could do without slipping sideways."""
 MOST_COUNTS = 2**62
+MOST_ANGLE = 1e4
+"""Some sensors count turns on (rad)."""
 ANGLE_SLACK = 0.2
 """Two headings may differ by this much (rad) more than the rate between them explains..."""
 ANGLE_CHANGE = 3.0
@@ -32,7 +34,7 @@ RATE_SLACK, RATE_CHANGE = 1.0, 12.0
 
 def _between(low: float, value: Any, high: float) -> bool:
     """Tell whether a value is None, or a number between two."""
-    return value is None or low <= value <= high
+    return value is None or bool(low <= value <= high)
 
 
 def checks(robot: Robot) -> dict[str, Callable[[Any], bool]]:
@@ -50,9 +52,14 @@ def checks(robot: Robot) -> dict[str, Callable[[Any], bool]]:
         both = value.left, value.right
         return all(isinstance(one, int) and -MOST_COUNTS <= one <= MOST_COUNTS for one in both)
 
+    def heading(value: Any) -> bool:
+        return -MOST_ANGLE <= value.angle <= MOST_ANGLE and _between(-most_rate, value.rate, most_rate)
+
     return {
         "counts": counted,
-        "heading": lambda value: -math.tau <= value.angle <= math.tau and _between(-most_rate, value.rate, most_rate),
+        "heading": lambda value: (
+            -MOST_ANGLE <= value.angle <= MOST_ANGLE and _between(-most_rate, value.rate, most_rate)
+        ),
         "range": lambda value: _between(0.0, value.distance, farthest),
         "camera": objects,
         "gripper": lambda value: _between(-0.1, value.opening, 1.1),
@@ -89,7 +96,9 @@ class HeadingSteps:
 
     def _can_follow(self, last: Reading, reading: Reading) -> bool:
         seconds = abs(reading.taken_ns - last.taken_ns) * 1e-9
-        turned, before, now = wrap(reading.value.angle - last.value.angle), last.value.rate, reading.value.rate
+        earlier: HeadingValue = last.value
+        later: HeadingValue = reading.value
+        turned, before, now = wrap(later.angle - earlier.angle), earlier.rate, later.rate
         if before is None or now is None:
             return abs(turned) <= ANGLE_SLACK + self._fastest * seconds
         unexplained = abs(turned - 0.5 * (before + now) * seconds)

@@ -83,7 +83,7 @@ class Limits:
 
     @property
     def slowed_by(self) -> tuple[str, ...]:
-        """Why the robot may only go slowly, as long as that is so: of what is wanted nothing is taken away but speed."""
+        """Why the robot may only go slowly now: nothing is taken away but speed."""
         return self._caps.causes
 
     def stop(self) -> Allowed:

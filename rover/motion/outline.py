@@ -100,9 +100,9 @@ def _seen_from(pose: Pose, c: float, s: float, place: XY) -> XY:
 def _apart(part: BodyPart, start: XY, end: XY) -> float:
     """Return the largest gap (m) between a part and a line along the robot's axes and the line's normal.
 
-    They are apart exactly if one of these is positive (separating axes, as in C. Ericson, Real-Time Collision Detection,
-    2005, section 4.4). If none is, it tells how deep the line has come in from where the robot's middle is not: the
-    middle lies in every part, and what is on the far side of the line counts as across it.
+    They are apart exactly if one of these is positive (separating axes, as in C. Ericson, Real-Time Collision
+    Detection, 2005, section 4.4). If none is, it tells how deep the line has come in from where the robot's middle is
+    not: the middle lies in every part, and what is on the far side of the line counts as across it.
     """
     (x1, y1), (x2, y2) = start, end
     dx, dy = x2 - x1, y2 - y1

@@ -1,5 +1,6 @@
 """The whole outline stays inside the boundary and off known walls, and the robot is never trapped."""
 
+import itertools
 import math
 
 import pytest
@@ -81,7 +82,7 @@ def test_what_leads_away_stays_allowed_from_anywhere(cart, walled, pose):
         for _ in range(20):
             later = moved(later, wanted)
             room.append(surroundings.room(outline, later, _all(walled))[0])
-        if all(b > a for a, b in zip(room, room[1:], strict=False)):
+        if all(b > a for a, b in itertools.pairwise(room)):
             keep_clear = KeepClear(robot, walled, 0.05)
             allowed, found = keep_clear.allow(wanted, Pace(0.0, 0.0), Whereabouts(pose), STEP)
             assert found == []

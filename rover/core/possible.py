@@ -57,9 +57,7 @@ def checks(robot: Robot) -> dict[str, Callable[[Any], bool]]:
 
     return {
         "counts": counted,
-        "heading": lambda value: (
-            -MOST_ANGLE <= value.angle <= MOST_ANGLE and _between(-most_rate, value.rate, most_rate)
-        ),
+        "heading": heading,
         "range": lambda value: _between(0.0, value.distance, farthest),
         "camera": objects,
         "gripper": lambda value: _between(-0.1, value.opening, 1.1),

@@ -47,6 +47,8 @@ class Sweep(Activity):
             return self._look(known)
         request = self._turn.request(known)
         if request is None or known.is_stalled or known.held_back_for > PATIENCE:
+            if request is not None:
+                self._step = -self._step  # something stands in the way of the turn: look round the other way
             self._turn, self._seconds = None, 0.0
             return STILL
         return request

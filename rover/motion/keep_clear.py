@@ -20,6 +20,8 @@ MOST_DOUBT = 0.05
 """... but no more than this (m): a robot that knows its place badly must be able to go where it can find it."""
 LEAST_WAY = 0.02
 """Room (m) for less than this is not worth beginning to move."""
+LEAST_ANGLE, TURNS = 0.1, 0.1
+"""The same for a turn (rad), if it is one: slower than ``TURNS`` (rad/s) a heading is only kept."""
 SWAY = 0.005
 """Where there is less room than the margin already, a way that takes no more than this (m) runs along, not towards."""
 LOOK_EVERY = 0.04
@@ -122,7 +124,8 @@ class KeepClear:
         """Return the same of a turn rate, in rad."""
         most = self._limits.turn_acceleration
         rate = ramped(now.turn_rate, wanted, most * seconds, most * seconds)
-        return math.copysign(abs(rate) * self._delay + rate * rate / (2.0 * most), rate)
+        angle = abs(rate) * self._delay + rate * rate / (2.0 * most)
+        return math.copysign(max(angle, LEAST_ANGLE) if rate * wanted > 0.0 and abs(wanted) > TURNS else angle, rate)
 
 
 def _most(wanted: float, meets: Callable[[float], str]) -> tuple[float, str]:

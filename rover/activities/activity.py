@@ -30,6 +30,7 @@ class Knowledge:
         jaws: opening last commanded, None before the first command.
         held_back_for: seconds for which the limits have taken motion away because of what is in the way. A device that
             is missing does not count: wheels stand still meanwhile, and the errand goes on when it returns.
+        is_stalled: the wheels were driven and did not turn; true for one step, then they are driven again.
         answer: the operator's, to the last question: ``yes``, ``no`` or ``none``.
         random: a generator that depends on the run's seed, the state and its count of entries, and on nothing else.
         events: of this step, for the run record.
@@ -49,6 +50,7 @@ class Knowledge:
     jaws: float | None = None
     held_back_for: float = 0.0
     obstacle: bool = False
+    is_stalled: bool = False
     answer: str = "none"
     random: Random = field(default_factory=lambda: Random(0))
     events: list[Event] = field(default_factory=list)

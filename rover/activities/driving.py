@@ -1,4 +1,4 @@
-"""Activities that drive straight: runs forwards and backwards, and the watch over wheels that do not turn."""
+"""Activities that drive straight: runs forwards and backwards."""
 
 import math
 from collections.abc import Mapping
@@ -14,45 +14,23 @@ from rover.quantities import wrap
 LENGTH, SPEED = Number(quantities.LENGTH), Number(quantities.SPEED)
 
 HEADING_GAIN = 2.5
-STALL_AFTER = 1.5
-"""Seconds of wanting to move and not moving, after which the wheels are stalled."""
 PATIENCE = 3.0
 """Seconds of being held back after which a straight run has failed."""
 
 
-class StallWatch:
-    """Tells when the wheels are driven and do not turn."""
-
-    def __init__(self) -> None:
-        self._seconds = 0.0
-
-    def stalled(self, known: Knowledge, request: Request) -> bool:
-        """Look at one step; a robot that is held back is not stalled."""
-        wanted = abs(request.speed) > 0.03 or abs(request.turn_rate) > 0.2
-        moving = abs(known.filter.speed) > 0.01 or abs(known.filter.heading_rate) > 0.05
-        if not wanted or moving or known.signals.motion_held_back or not known.signals.counts_ok:
-            self._seconds = 0.0
-        else:
-            self._seconds += known.seconds
-        return self._seconds > STALL_AFTER
-
-
-def why_give_up(known: Knowledge, stall: StallWatch, request: Request, patience: float = math.inf) -> str:
+def why_give_up(known: Knowledge, patience: float = math.inf) -> str:
     """Return why driving on is of no use: held back for longer than ``patience`` (s), or stalled; else ''."""
     if known.held_back_for > patience:
         return f"held back for {patience:.0f} s"
-    return "the wheels are driven and do not turn" if stall.stalled(known, request) else ""
+    return "the wheels are driven and do not turn" if known.is_stalled else ""
 
 
 class Driving(Activity):
     """What activities that drive have in common: they end as failed when driving on is of no use."""
 
-    def __init__(self) -> None:
-        self._stall = StallWatch()
-
     def drive(self, known: Knowledge, request: Request, patience: float = math.inf) -> Request:
         """Return the request; fail if it is of no use, held back for longer than ``patience`` (s) or stalled."""
-        if why := why_give_up(known, self._stall, request, patience):
+        if why := why_give_up(known, patience):
             self.fail(why)
         return request
 
@@ -67,7 +45,6 @@ class _Run(Driving):
     """A straight run of a set length (m, backwards negative) along the heading it begins with."""
 
     def __init__(self, known: Knowledge, distance: float, most: float) -> None:
-        super().__init__()
         self._heading = known.pose.heading
         self._start = (known.pose.x, known.pose.y)
         self._distance = distance
@@ -134,7 +111,6 @@ class DriveOn(Driving):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        super().__init__()
         self._heading = known.pose.heading
         self._speed = values.get("speed", 0.5 * known.robot.limits.speed)
 

@@ -41,7 +41,6 @@ class CloseIn(Driving):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        super().__init__()
         reach = known.robot.body.gripper_reach
         self._stop_at = max(values.get("stop_at", 0.0), reach + (0.03 if "stop_at" in values else 0.08))
         self._target = known.targets.chosen
@@ -220,7 +219,6 @@ class SetDown(Driving):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        super().__init__()
         self._slot = known.ledger.slot
         self._speed = values.get("speed", 0.5 * known.robot.limits.speed)
         self._in_from = (known.pose.x, known.pose.y)

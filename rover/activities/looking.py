@@ -6,7 +6,7 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
-from rover.activities.driving import StallWatch
+from rover.activities.driving import PATIENCE
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter
 from rover.motion.request import STILL, Request
@@ -39,7 +39,6 @@ class Sweep(Activity):
         self._looks = math.ceil(2.0 * math.pi / self._step)
         self._look_seconds = FRAMES_A_LOOK / camera.rate + camera.latency
         self._turn: TurnTowards | None = None
-        self._stall = StallWatch()
         self._seconds = 0.0
 
     def step(self, known: Knowledge) -> Request:
@@ -47,7 +46,9 @@ class Sweep(Activity):
         if self._turn is None:
             return self._look(known)
         request = self._turn.request(known)
-        if request is None or self._stall.stalled(known, request):
+        if request is None or known.is_stalled or known.held_back_for > PATIENCE:
+            if request is not None:
+                self._step = -self._step  # something stands in the way of the turn: look round the other way
             self._turn, self._seconds = None, 0.0
             return STILL
         return request

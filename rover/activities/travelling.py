@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import HEADING_GAIN, PATIENCE, SPEED, StallWatch, why_give_up
+from rover.activities.driving import HEADING_GAIN, PATIENCE, SPEED, why_give_up
 from rover.activities.places import obstacles, place_of
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, PlaceName, Progress
@@ -32,7 +32,6 @@ class RouteFollower:
         self._most = most
         self._detours = 0
         self._rounding = False
-        self._stall = StallWatch()
         self._turn: TurnTowards | None = None
         self._nearest = math.inf
         self._plan(known)
@@ -66,7 +65,7 @@ class RouteFollower:
             self._nearest, self._turn = math.inf, None
             return self.request(known)
         request = self._steer(known, distance, bearing, last)
-        if why := why_give_up(known, self._stall, request, 2.0 * PATIENCE):
+        if why := why_give_up(known, 2.0 * PATIENCE):
             self._fail(why)
         return request
 

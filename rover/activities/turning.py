@@ -51,7 +51,6 @@ class Turn(Driving):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        super().__init__()
         heading = drawn(known, values, "to") if "to" in values else known.pose.heading + drawn(known, values, "by")
         self._turn = TurnTowards(wrap(heading), values.get("rate", known.robot.limits.turn_rate))
 

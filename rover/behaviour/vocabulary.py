@@ -162,6 +162,7 @@ SIGNALS: dict[str, Signal] = {
     "field.searched": Signal(_TRUTH, (), "every part of the field has been looked at since something was last found"),
     "motion.held_back": Signal(_TRUTH, (), "the limits are taking motion away"),
     "motion.held_back_for": Signal(_TIME, (), "for how long they have done so"),
+    "motion.slowed": Signal(_TRUTH, (), "the limits let the robot go slowly only, for want of a device"),
     "motion.obstacle": Signal(_TRUTH, (), "they do so because something is close ahead"),
     "operator.answer": Signal(Choice(frozenset({"none", "yes", "no"})), (), "the operator's last answer"),
     "operator.chooses": Signal(_TRUTH, (), "the errand's order is 'ask': the operator agrees to each target"),

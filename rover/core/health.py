@@ -1,61 +1,33 @@
 """Each device's health, and which reports may be believed at all."""
 
-import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
 from rover.behaviour.vocabulary import SENSORS, Signals
+from rover.core.possible import HeadingSteps, checks
 from rover.devices.readings import Fault, Reading
 from rover.events import Event, Health, HealthChange
-from rover.files.robot import Robot
+from rover.files.robot import Going, Robot
+from rover.motion.limits import NOTHING_MISSING, Missing
 
 CLOCK_SLACK_NS = 1_000_000
 """A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
 
 
-def _finite(*names: str) -> Callable[[Any], bool]:
-    """Return a check that the named parts of a value are numbers (or None)."""
-
-    def check(value: Any) -> bool:
-        for name in names:
-            part = getattr(value, name)
-            if part is not None and not -math.inf < part < math.inf:
-                return False
-        return True
-
-    return check
-
-
-def _finite_objects(value: Any) -> bool:
-    return all(math.isfinite(one.bearing) and math.isfinite(one.distance) for one in value.objects)
-
-
-def _counted(value: Any) -> bool:
-    return isinstance(value.left, int) and isinstance(value.right, int)
-
-
-_POSSIBLE: dict[str, Callable[[Any], bool]] = {
-    "counts": _counted,
-    "heading": _finite("angle", "rate"),
-    "range": _finite("distance"),
-    "camera": _finite_objects,
-    "gripper": _finite("opening"),
-    "battery": _finite("volts", "amps"),
-    "stop_input": _finite("closed"),
-}
-
-
 class _Device:
     """What is known of one device's reports."""
 
-    __slots__ = ("age_ns", "count_name", "fault", "health", "last_ns", "possible", "reports", "sequence", "time_name")
+    __slots__ = (
+        *("age_ns", "count_name", "doubted", "fault", "health", "last_ns"),
+        *("possible", "reports", "sequence", "time_name"),
+    )
 
-    def __init__(self, family: str, age_s: float) -> None:
+    def __init__(self, family: str, age_s: float, possible: Callable[[Any], bool]) -> None:
         self.age_ns = int(age_s * 1e9)
         self.count_name, self.time_name = f"{family}_n", f"{family}_t"
-        self.possible = _POSSIBLE[family]
+        self.possible = possible
         self.health = Health.OVERDUE
-        self.last_ns = self.sequence = -1
+        self.last_ns = self.sequence = self.doubted = -1
         self.reports = 0
         self.fault = ""
 
@@ -63,6 +35,19 @@ class _Device:
         if self.fault:
             return Health.FAULTY
         return Health.OK if self.last_ns >= 0 and now_ns - self.last_ns <= self.age_ns else Health.OVERDUE
+
+    def is_next(self, reading: Reading) -> bool:
+        """Tell whether a report comes after the last; if numbers begin again, it is believed from the second on.
+
+        Else one wrong number, or a driver that was made anew, would lock the device out for good.
+        """
+        if reading.sequence > self.sequence:
+            self.doubted = -1
+            return True
+        is_newer, doubted = reading.taken_ns > self.last_ns, self.doubted
+        begins_again = is_newer and 0 <= doubted < reading.sequence
+        self.doubted = reading.sequence if is_newer and not begins_again else -1
+        return begins_again
 
 
 def _is_possible(device: _Device, value: Any) -> bool:
@@ -79,14 +64,16 @@ class HealthWatch:
     def __init__(self, robot: Robot, signals: Signals) -> None:
         fitted = robot.devices.fitted()
         silent = {"gripper"} if robot.devices.gripper_is_silent else set()
+        possible = checks(robot)
         self._signals = signals
-        self._limits = robot.limits
+        self._heading_steps = HeadingSteps(robot)
         self._devices = {
-            family: _Device(family, fitted[family].overdue_after)
+            family: _Device(family, fitted[family].overdue_after, possible[family])
             for family in SENSORS
             if family in fitted and family not in silent
         }
-        self._given_up: set[str] = set()
+        without = robot.limits.without
+        self._going: dict[str, Going] = {family: getattr(without, family) for family in self._devices}
         self._missing_since: dict[str, int] = {}
         self._quiet_until_ns = -1
         self.impossible = 0
@@ -97,15 +84,17 @@ class HealthWatch:
         device = self._devices.get(family)
         if device is None:
             return False
-        if reading.sequence <= device.sequence or reading.taken_ns > now_ns + CLOCK_SLACK_NS:
+        if reading.taken_ns > now_ns + CLOCK_SLACK_NS or not device.is_next(reading):
             self.impossible += 1
             return False
         if isinstance(reading.value, Fault) or not _is_possible(device, reading.value):
             self._quiet_until_ns = -1
             device.fault = self._why_not(reading.value)
             return False
-        if device.fault and family not in self._given_up:
-            device.fault = ""
+        if family == "heading" and not self._heading_steps.follows(reading):
+            self.impossible += 1
+            return False
+        device.fault = ""
         device.sequence, device.last_ns = reading.sequence, reading.taken_ns
         device.reports += 1
         setattr(self._signals, device.count_name, device.reports)
@@ -123,7 +112,7 @@ class HealthWatch:
 
         Args:
             now_ns: time of the step.
-            faults: (family, why) of drivers that gave up: those stay faulty for the rest of the run.
+            faults: (family, why) of drivers that gave up: those are faulty until a report comes again.
             events: where changes are noted.
         """
         if now_ns <= self._quiet_until_ns and not faults:
@@ -144,24 +133,26 @@ class HealthWatch:
         self._quiet_until_ns = -1 if self._missing_since else next_ns
 
     def _give_up(self, family: str, why: str, events: list[Event]) -> None:
-        self._given_up.add(family)
         if family in self._devices:
             self._devices[family].fault = why
         else:
             events.append(HealthChange(family, Health.FAULTY, why))
 
-    def why_stand_still(self, now_ns: int) -> str:
-        """Return why the wheels must stand still: counts or heading missing for too long, both, or the stop input."""
-        missing = self._missing_since
-        if not missing:
-            return ""
-        if "stop_input" in missing:  # nobody could be heard calling for a stop
-            return "stop input missing"
-        counts, heading = missing.get("counts"), missing.get("heading")
-        if counts is not None and (heading is not None or "heading" not in self._devices):
-            return "counts and heading missing"
-        if counts is not None and now_ns - counts > self._limits.without_counts * 1e9:
-            return "counts missing"
-        if heading is not None and now_ns - heading > self._limits.without_heading * 1e9:
-            return "heading missing"
-        return ""
+    def missing(self, now_ns: int) -> Missing:
+        """Return what the want of devices does to the wheels, as the robot file has it: some, for a time or for good.
+
+        With neither counts nor heading nobody knows where the robot goes, so that it does not.
+        """
+        since = self._missing_since
+        if not since:
+            return NOTHING_MISSING
+        if "counts" in since and ("heading" in since or "heading" not in self._devices):
+            return Missing("counts and heading missing")
+        slowly = ""
+        for family, since_ns in since.items():
+            going = self._going[family]
+            if now_ns - since_ns >= going.seconds * 1e9:
+                return Missing(f"{family.replace('_', ' ')} missing")
+            if going.slowly:
+                slowly = f"{family} missing"
+        return Missing("", slowly)

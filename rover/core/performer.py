@@ -26,6 +26,7 @@ class ActivityPerformer:
     def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
         """Make the state's activity; its random draws depend on seed, state and entry alone."""
         self._world.held_back_for = 0.0  # what held the last one back has not yet held this one
+        self._world.is_stalled = False
         self._world.random = random.Random(f"{self._seed}/{state.path}/{entry}")
         self._failed = False
         try:

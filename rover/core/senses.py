@@ -97,14 +97,16 @@ class Senses:
             pose_filter.propagate()
             signals = self._known.signals
             signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.sigmas[2]
-        self._carriage.echoes.moved(0.5 * (left + right), (right - left) / pose_filter.track)
+        self._carriage.moved(left, right, pose_filter.track)
         self.fresh_counts = True
 
     def _take_range(self, reading: Reading) -> None:
         known, distance = self._known, reading.value.distance
-        self._carriage.echoes.hear(reading.value)
         sensor = known.robot.devices.range
         assert sensor is not None
+        if known.now_ns - reading.taken_ns > sensor.overdue_after * 1e9:
+            return  # it waited somewhere, and tells nothing of what is ahead now
+        self._carriage.echoes.hear(reading.value)
         known.signals.range_echo = distance is not None
         known.signals.range_distance = sensor.no_echo_distance if distance is None else distance
         if distance is not None and known.ledger.carried is None and reading.taken_ns >= self._next_wall_fix_ns:

@@ -2,7 +2,7 @@
 
 from rover.activities.activity import Knowledge
 
-IN_THE_WAY = frozenset({"obstacle", "boundary"})
+IN_THE_WAY = frozenset({"obstacle", "boundary", "wall"})
 """Hold-backs that more patience does not end: another way is needed."""
 
 

@@ -25,12 +25,12 @@ from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.motion.carriage import Carriage
-from rover.motion.limits import Allowed
+from rover.motion.keep_clear import Whereabouts
+from rover.motion.limits import STALLED, Allowed
 from rover.motion.request import STILL, Request
 from rover.stopping import Act
 from rover.vision.targets import TargetMemory
 
-HELD_BACK_TOO_OFTEN = "held back too often"
 ACTS = {
     "stop": (Act.STOP,),
     "reset": (Act.PRESS, Act.RELEASE),
@@ -88,7 +88,7 @@ class Core:
         self.stop = Stopping(events)
         self.engine = Engine(graph, performer := ActivityPerformer(known, activities, seed))
         self._performer = performer
-        self._carriage = Carriage(robot, ground)
+        self._carriage = Carriage(robot, ground, widest)
         self._health = HealthWatch(robot, known.signals)
         self._senses = Senses(known, self._health, self._carriage, self.stop)
         self._command_ns = int(robot.limits.command_lasts * 1e9)
@@ -159,10 +159,12 @@ class Core:
             for act in ACTS.get(action.kind, ()):
                 self.stop.act(act, action.value or "operator")
             if action.kind == "reset":
-                self._carriage.limits.forget_hold_backs()
+                self._carriage.limits.count_afresh()
 
     def _fill_signals(self) -> None:
-        signals.fill_step(self.known, self._carriage.limits.causes, self._behaviour_ns * 1e-9)
+        limits = self._carriage.limits
+        signals.fill_step(self.known, limits.causes, self._behaviour_ns * 1e-9)
+        self.known.signals.motion_slowed = bool(limits.slowed_by)
         if self._errand_changed or self._senses.fresh_frame:
             self._errand_changed = False
             signals.fill_errand(self.known)
@@ -194,16 +196,21 @@ class Core:
         return request
 
     def _limit(self, request: Request) -> Allowed:
-        limits, before, known = self._carriage.limits, self._carriage.limits.causes, self.known
+        limits, known = self._carriage.limits, self.known
+        known.is_stalled = False
         if not self.stop.effect.moves:
             return limits.stop()
-        standstill = self._health.why_stand_still(known.now_ns)
-        allowed = self._carriage.allow(request, known.now_ns, known.seconds, known.pose, standstill)
-        if limits.causes != before:
-            known.events.extend(HoldBack(cause) for cause in limits.causes if cause not in before)
-            known.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in limits.causes)
-            if limits.held_back_too_often:
-                self.stop.stop(HELD_BACK_TOO_OFTEN)
+        before = (*limits.causes, *limits.slowed_by)
+        where = Whereabouts(known.pose, known.signals.pose_sigma, known.loaded)
+        missing = self._health.missing(known.now_ns)
+        allowed = self._carriage.allow(request, known.now_ns, known.seconds, where, missing)
+        now = (*limits.causes, *limits.slowed_by)
+        if now != before:
+            known.events.extend(HoldBack(cause) for cause in now if cause not in before)
+            known.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in now)
+            known.is_stalled = STALLED in limits.began
+            if limits.why_stop:
+                self.stop.stop(limits.why_stop)
                 return limits.stop()
         return allowed
 

@@ -20,34 +20,44 @@ class Odometer:
         self._left, self._right = (metres_per_count * scale for scale in scales)
         self._top_speed = top_speed
         self._last: Reading | None = None
+        self._doubted: Reading | None = None
         self.refused = 0
         self.speed_left = self.speed_right = 0.0
 
     def travel(self, reading: Reading) -> tuple[float, float, float] | None:
         """Return (left, right, seconds) since the last accepted reading, or None where that cannot be told.
 
-        A restart of the device re-bases without travel; an increment that no wheel can make is refused and counted.
+        A restart of the device re-bases without travel. An increment that no wheel can make is refused and counted:
+        one wrong report is as if it had not come, and only a second one that follows from it re-bases.
         """
-        last, counts = self._last, reading.value
-        if last is None or counts.boot != last.value.boot:
+        last = self._last
+        if last is None or reading.value.boot != last.value.boot:
             self._rebase(reading)
             return None
+        travel = self._between(last, reading)
+        if travel is not None:
+            self._last, self._doubted = reading, None
+            left, right, seconds = travel
+            self.speed_left, self.speed_right = left / seconds, right / seconds
+            return travel
+        self.refused += 1
+        doubted, self._doubted = self._doubted, reading
+        if doubted is not None and self._between(doubted, reading) is not None:
+            self._rebase(reading)
+        return None
+
+    def _between(self, last: Reading, reading: Reading) -> tuple[float, float, float] | None:
+        """Return (left, right, seconds) from one reading to another, None where no wheel can do that."""
         seconds = (reading.taken_ns - last.taken_ns) * 1e-9
         if seconds <= 0.0:
-            self.refused += 1
             return None
-        left = (counts.left - last.value.left) * self._left
-        right = (counts.right - last.value.right) * self._right
+        left = (reading.value.left - last.value.left) * self._left
+        right = (reading.value.right - last.value.right) * self._right
         most = self._top_speed * PLAUSIBLE_FACTOR * seconds + 2.0 * self._metres
-        if not (-most <= left <= most and -most <= right <= most):
-            self.refused += 1
-            self._rebase(reading)
-            return None
-        self._last = reading
-        self.speed_left, self.speed_right = left / seconds, right / seconds
-        return left, right, seconds
+        return (left, right, seconds) if -most <= left <= most and -most <= right <= most else None
 
     def _rebase(self, reading: Reading) -> None:
         if isinstance(reading.value, WheelCounts):
             self._last = reading
+        self._doubted = None
         self.speed_left = self.speed_right = 0.0

@@ -1,10 +1,11 @@
 """The robot file: what the machine is. Every key is explained in `config/README.md`."""
 
 import math
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
-from pydantic import AfterValidator, Field, StrictInt, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, StrictInt, model_validator
 
+from rover import quantities
 from rover.devices.families import Devices
 from rover.devices.panel.keys import PanelKeys
 from rover.files.problems import nearest
@@ -25,6 +26,7 @@ from rover.files.types import (
     TurnAcceleration,
     TurnRate,
     ValueMistakeError,
+    must,
 )
 
 
@@ -94,6 +96,48 @@ class Marker(Model):
     height: Annotated[Length, POSITIVE] = 0.1
 
 
+class Going(NamedTuple):
+    """How the robot goes on without a device: for so many seconds, and whether slowly meanwhile."""
+
+    seconds: float
+    slowly: bool = False
+
+
+NEVER, SLOWLY, FREELY = Going(0.0), Going(math.inf, slowly=True), Going(math.inf)
+_GOING = {"never": NEVER, "slowly": SLOWLY, "freely": FREELY}
+
+
+def _going(value: object) -> Going:
+    if isinstance(value, Going):
+        return value
+    if isinstance(value, str) and value in _GOING:
+        return _GOING[value]
+    try:
+        seconds = quantities.parse_as(value, quantities.TIME)
+    except quantities.QuantityError:
+        raise ValueError("how it goes on without: 'never', 'slowly', 'freely', or a time, such as 2 s") from None
+    if seconds < 0.0:
+        raise ValueError("a time must not be negative")
+    return Going(seconds)
+
+
+Without = Annotated[Going, BeforeValidator(_going)]
+
+
+class WithoutDevices(Model):
+    """How the robot goes on while a device that it has is overdue or faulty."""
+
+    counts: Without = Going(1.0)
+    heading: Without = Going(20.0)
+    range: Without = SLOWLY
+    camera: Without = FREELY
+    gripper: Without = FREELY
+    battery: Without = FREELY
+    stop_input: Annotated[
+        Without, must(lambda going: going == NEVER, "never: nobody could be heard calling for a stop")
+    ] = NEVER
+
+
 class LimitSettings(Model):
     """What no behaviour may exceed."""
 
@@ -105,10 +149,12 @@ class LimitSettings(Model):
     stop_gap: Annotated[Length, NOT_NEGATIVE] = 0.08
     boundary_margin: Annotated[Length, NOT_NEGATIVE] = 0.0
     resume_after: Time = 0.5
-    without_heading: Time = 20.0
-    without_counts: Time = 1.0
-    hold_backs: int = 20
+    without: WithoutDevices = WithoutDevices()
+    contact_speed: Annotated[Speed, POSITIVE] = 0.15
+    hold_backs: Annotated[StrictInt, POSITIVE] = 20
     hold_backs_within: Time = 60.0
+    stalls: Annotated[StrictInt, POSITIVE] = 5
+    stalls_within: Time = 60.0
     command_lasts: Annotated[Time, POSITIVE] = 0.25
 
 
@@ -131,6 +177,13 @@ class Robot(Model):
             if device.link is not None and device.link not in self.links:
                 why = f"device '{family}' names the link '{device.link}', which 'links:' does not have"
                 raise ValueMistakeError(("devices", family, "link"), why + nearest(device.link, self.links))
+        return self
+
+    @model_validator(mode="after")
+    def _has_what_it_may_be_without(self) -> "Robot":
+        for family in self.limits.without.model_fields_set:
+            if family not in self.devices.fitted():
+                raise ValueMistakeError(("limits", "without", family), f"the robot has no '{family}' under 'devices:'")
         return self
 
     @model_validator(mode="after")

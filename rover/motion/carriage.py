@@ -5,10 +5,11 @@ What may move, what holds it back and how fast it may change is decided here and
 
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
-from rover.geometry import Pose
 from rover.motion.echo import EchoMemory, front_of_sensor
-from rover.motion.limits import Allowed, Limits, Situation
+from rover.motion.keep_clear import Whereabouts
+from rover.motion.limits import NOTHING_MISSING, Allowed, Limits, Missing, Situation
 from rover.motion.request import Request
+from rover.motion.stall import StallWatch
 from rover.motion.wheels import WheelControl
 
 USABLE_SHARE = 0.95
@@ -21,18 +22,30 @@ class Carriage:
     Args:
         robot: the robot file.
         ground: the field; None where only the person knows where the floor ends.
+        widest: width (m) of the widest thing that the jaws may hold.
     """
 
-    def __init__(self, robot: Robot, ground: Ground | None = None) -> None:
+    def __init__(self, robot: Robot, ground: Ground | None = None, widest: float = 0.05) -> None:
         drive = robot.devices.drive
-        self.limits = Limits(robot, ground)
+        self.limits = Limits(robot, ground, widest)
         self.echoes = EchoMemory(front_of_sensor(robot))
+        self._stall = StallWatch()
         self._left = WheelControl(drive.top_speed, drive.dead_band)
         self._right = WheelControl(drive.top_speed, drive.dead_band)
         self._fastest = USABLE_SHARE * drive.top_speed
 
+    def moved(self, left: float, right: float, track: float) -> None:
+        """Take in the ways (m) that the two sides went by their counts, on a base that turns as wide as ``track``."""
+        self.echoes.moved(0.5 * (left + right), (right - left) / track)
+        self._stall.go(left, right)
+
     def allow(
-        self, request: Request, now_ns: int, seconds: float, pose: Pose | None = None, standstill: str = ""
+        self,
+        request: Request,
+        now_ns: int,
+        seconds: float,
+        where: Whereabouts | None = None,
+        missing: Missing = NOTHING_MISSING,
     ) -> Allowed:
         """Return what the limits leave of a request.
 
@@ -40,10 +53,11 @@ class Carriage:
             request: what is wanted.
             now_ns: time of the step.
             seconds: since the last one.
-            pose: where the robot is in the field, if it has one.
-            standstill: why the wheels must stand still for want of a device, or empty.
+            where: where the robot is in the field, if it has one.
+            missing: what the want of devices does to the wheels.
         """
-        return self.limits.apply(request, Situation(now_ns, seconds, pose, self.echoes.gap, standstill))
+        situation = Situation(now_ns, seconds, where, self.echoes.gap, missing, self._stall.look())
+        return self.limits.apply(request, situation)
 
     def wheel_speeds(self, allowed: Allowed, track: float) -> tuple[float, float]:
         """Return the two sides' speeds (m/s); both are scaled down where one would have to be faster than it can."""
@@ -61,5 +75,6 @@ class Carriage:
 
         ``measured`` are the speeds by the counts of the step, None where none are there, or none to rely on.
         """
+        self._stall.tell(*speeds, seconds)
         left, right = measured if measured is not None else (None, None)
         return self._left.duty(speeds[0], left, seconds), self._right.duty(speeds[1], right, seconds)

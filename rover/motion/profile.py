@@ -24,3 +24,9 @@ def bearing_to(x: float, y: float, heading: float, to_x: float, to_y: float) -> 
     """Return (distance in m, bearing in rad, left positive) from a pose to a point."""
     dx, dy = to_x - x, to_y - y
     return math.hypot(dx, dy), wrap(math.atan2(dy, dx) - heading)
+
+
+def ramped(now: float, wanted: float, up: float, down: float) -> float:
+    """Return what ``now`` becomes on the way to ``wanted`` in one step: at most ``up`` faster or ``down`` slower."""
+    step = down if abs(wanted) < abs(now) or wanted * now < 0.0 else up
+    return now + clamp(wanted - now, -step, step)

@@ -44,9 +44,21 @@ def test_an_increment_that_no_wheel_can_make_is_refused_and_counted(feeding, lef
     assert feeding.odometer.speed_left == 0.0
 
 
-def test_after_a_refusal_it_goes_on_from_there(feeding):
+def test_one_wrong_report_is_as_if_it_had_not_come(feeding):
     feeding.counts(5000, 2000, 1.02)
-    assert feeding.counts(5010, 2010, 1.04) == pytest.approx((10 * METRES, 10 * METRES, 0.02))
+    assert feeding.counts(1020, 2020, 1.04) == pytest.approx((20 * METRES, 20 * METRES, 0.04))
+
+
+def test_a_jump_that_a_second_report_confirms_is_believed_without_travel(feeding):
+    feeding.counts(5000, 2000, 1.02)
+    assert feeding.counts(5010, 2010, 1.04) is None
+    assert feeding.counts(5020, 2020, 1.06) == pytest.approx((10 * METRES, 10 * METRES, 0.02))
+
+
+def test_wrong_reports_that_do_not_confirm_each_other_never_count(feeding):
+    for index, left in enumerate((9000, -7000, 3000, 12000), 1):
+        assert feeding.counts(left, 2000, 1.0 + 0.02 * index) is None
+    assert feeding.counts(1050, 2050, 1.1) == pytest.approx((50 * METRES, 50 * METRES, 0.1))
 
 
 def test_a_restart_rebases_without_travel(feeding):

@@ -7,6 +7,7 @@ import pytest
 from rover.devices.readings import RangeValue
 from rover.geometry import Pose
 from rover.motion.carriage import USABLE_SHARE, Carriage
+from rover.motion.keep_clear import Whereabouts
 from rover.motion.limits import Allowed
 from rover.motion.request import Request
 
@@ -34,7 +35,9 @@ def test_it_stops_before_a_wall_with_body_and_jaws(cart):
 
 def test_without_a_field_nothing_ends_but_at_what_is_heard(cart):
     carriage = Carriage(cart())
-    speeds = [carriage.allow(AHEAD, step * STEP_NS, STEP, Pose(99.0, 99.0, 0.0)).speed for step in range(200)]
+    speeds = [
+        carriage.allow(AHEAD, step * STEP_NS, STEP, Whereabouts(Pose(99.0, 99.0, 0.0))).speed for step in range(200)
+    ]
     assert speeds[-1] == pytest.approx(cart().limits.speed)
     assert carriage.limits.causes == ()
 
@@ -42,7 +45,7 @@ def test_without_a_field_nothing_ends_but_at_what_is_heard(cart):
 def test_with_one_its_boundary_holds_back(cart, field):
     carriage = Carriage(cart(), field)
     for step in range(10):
-        allowed = carriage.allow(AHEAD, step * STEP_NS, STEP, Pose(5.95, 2.0, 0.0))
+        allowed = carriage.allow(AHEAD, step * STEP_NS, STEP, Whereabouts(Pose(5.95, 2.0, 0.0)))
     assert (allowed.speed, carriage.limits.causes) == (0.0, ("boundary",))
 
 

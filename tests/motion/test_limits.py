@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.geometry import Pose
-from rover.motion.limits import BLOCKED_SHARE, CONTACT_SPEED, Limits, Situation
+from rover.motion.keep_clear import Whereabouts
+from rover.motion.limits import BLOCKED_SHARE, Limits, Missing, Situation
 from rover.motion.request import STILL, Request
 
 STEP = 0.02
@@ -22,9 +23,12 @@ class Driving:
         self.limits = Limits(robot, field)
         self.now = 0.0
 
-    def step(self, request, *, pose=MIDDLE, gap=math.inf, standstill=""):
+    def step(self, request, *, pose=MIDDLE, gap=math.inf, standstill="", slowly="", is_stalled=False):
         self.now = round(self.now + STEP, 9)
-        return self.limits.apply(request, Situation(round(self.now * 1e9), STEP, pose, gap, standstill))
+        missing = Missing(standstill, slowly)
+        return self.limits.apply(
+            request, Situation(round(self.now * 1e9), STEP, Whereabouts(pose), gap, missing, is_stalled)
+        )
 
     def steps(self, request, seconds, **situation):
         return [self.step(request, **situation) for _ in range(round(seconds / STEP))]
@@ -41,7 +45,8 @@ class TestCapsAndRamps:
         assert (allowed.speed, allowed.turn_rate) == pytest.approx((0.4, math.radians(90.0)))
 
     def test_where_contact_is_meant_the_speed_is_low(self, driving):
-        assert driving().steps(Request(0.4, expects_contact=True), 3.0)[-1].speed == pytest.approx(CONTACT_SPEED)
+        at_work = driving(contact_speed="12 cm/s")
+        assert at_work.steps(Request(0.4, expects_contact=True), 3.0)[-1].speed == pytest.approx(0.12)
 
     def test_where_the_range_finder_looks_at_the_load_the_speed_is_lower(self, driving):
         allowed = driving().steps(Request(0.4, range_blocked=True), 3.0)[-1]
@@ -138,7 +143,7 @@ class TestBoundary:
         at_work, x = driving(boundary_margin="30 cm"), 5.0
         for _ in range(500):
             x += at_work.step(AHEAD, pose=Pose(x, 2.0, 0.0)).speed * STEP
-        assert 5.9 < x + 0.12 + 0.3 < 6.0
+        assert 5.9 < x + 0.19 + 0.3 < 6.0
 
 
 class TestStandstill:
@@ -154,6 +159,51 @@ class TestStandstill:
         at_work.steps(AHEAD, 1.0, standstill="counts missing")
         assert at_work.steps(AHEAD, 2.0)[-1].speed == pytest.approx(0.4)
 
+    def test_a_device_that_comes_and_goes_does_not_let_it_go_by_fits_and_starts(self, driving):
+        at_work = driving(resume_after="500 ms")
+        at_work.steps(AHEAD, 1.0, standstill="counts missing")
+        flickering = [at_work.step(AHEAD, standstill="" if step % 20 else "counts missing") for step in range(500)]
+        assert {allowed.speed for allowed in flickering} == {0.0}
+        assert at_work.limits.causes == ("counts missing",)
+
+
+class TestSlowly:
+    def test_without_the_range_finder_it_goes_on_at_a_speed_at_which_it_may_touch(self, driving):
+        at_work = driving(contact_speed="10 cm/s", resume_after="500 ms")
+        assert at_work.steps(Request(0.4, 1.0), 3.0, slowly="range missing")[-1][:2] == pytest.approx((0.1, 1.0))
+        assert (at_work.limits.slowed_by, at_work.limits.causes) == (("range missing",), ())
+        assert at_work.steps(AHEAD, 0.4)[-1].speed == pytest.approx(0.1)
+        assert at_work.steps(AHEAD, 2.0)[-1].speed == pytest.approx(0.4)
+        assert at_work.limits.slowed_by == ()
+
+    def test_it_is_no_hold_back_that_counts(self, driving):
+        at_work = driving(hold_backs=3)
+        for _ in range(10):
+            at_work.steps(AHEAD, 0.1, slowly="range missing")
+            at_work.steps(AHEAD, 0.6)
+        assert at_work.limits.why_stop == ""
+
+
+class TestStalls:
+    def test_what_the_wheels_were_driven_for_is_taken_away_for_a_while(self, driving):
+        at_work = driving(resume_after="500 ms")
+        at_work.steps(Request(0.2, 0.3), 1.0)
+        assert at_work.step(Request(0.2, 0.3), is_stalled=True).speed < 0.2
+        assert at_work.limits.causes == ("stalled",)
+        assert at_work.steps(Request(0.2, 0.3), 0.4)[-1][:2] == (0.0, 0.0)
+        assert at_work.steps(Request(-0.2, -0.3), 0.02)[-1].speed < 0.0
+        assert at_work.steps(Request(0.2, 0.3), 1.0)[-1][:2] == pytest.approx((0.2, 0.3))
+
+    def test_too_many_latch_and_a_reset_begins_afresh(self, driving):
+        at_work = driving(stalls=3, stalls_within="60 s")
+        for count in range(3):
+            assert (at_work.limits.why_stop, count) == ("", count)
+            at_work.steps(AHEAD, 1.0)
+            at_work.step(AHEAD, is_stalled=True)
+        assert at_work.limits.why_stop == "stalled too often"
+        at_work.limits.count_afresh()
+        assert at_work.limits.why_stop == ""
+
 
 class TestTooManyHoldBacks:
     def times(self, at_work, count):
@@ -164,27 +214,27 @@ class TestTooManyHoldBacks:
     def test_they_latch(self, driving):
         at_work = driving(hold_backs=5, hold_backs_within="60 s")
         self.times(at_work, 4)
-        assert not at_work.limits.held_back_too_often
+        assert not at_work.limits.why_stop
         self.times(at_work, 1)
-        assert at_work.limits.held_back_too_often
+        assert at_work.limits.why_stop == "held back too often"
 
     def test_one_that_lasts_counts_once(self, driving):
         at_work = driving(hold_backs=2)
         at_work.steps(AHEAD, 30.0, gap=0.01)
-        assert not at_work.limits.held_back_too_often
+        assert not at_work.limits.why_stop
 
     def test_old_ones_do_not_count(self, driving):
         at_work = driving(hold_backs=5, hold_backs_within="10 s")
         self.times(at_work, 4)
         at_work.steps(STILL, 10.0)
         self.times(at_work, 4)
-        assert not at_work.limits.held_back_too_often
+        assert not at_work.limits.why_stop
 
     def test_a_reset_begins_afresh(self, driving):
         at_work = driving(hold_backs=5)
         self.times(at_work, 5)
-        at_work.limits.forget_hold_backs()
-        assert not at_work.limits.held_back_too_often
+        at_work.limits.count_afresh()
+        assert not at_work.limits.why_stop
 
 
 def test_a_stop_is_zero_at_once(driving):

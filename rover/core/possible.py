@@ -1,0 +1,106 @@
+"""What a device may report at all: values within what the robot file says of it, and steps that can be.
+
+A checksum proves little: one that is 8 bits long, as of the standard sentences, passes one damaged sentence in two
+hundred, and a board may err before it sums. So values are held against what can be, too.
+"""
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+from rover.devices.readings import HeadingValue, Reading
+from rover.files.robot import Robot
+from rover.quantities import wrap
+
+FULL_FACTOR = 2.0
+"""A battery shows no more than this many times its full voltage."""
+MOST_AMPS = 1000.0
+FARTHEST_SEEN = 4.0
+"""An object is found no farther off than this many times as far as the camera sees."""
+RANGE_SLACK = 0.05
+"""Share by which an echo may come from beyond the range finder's stated maximum."""
+TURN_FACTOR = 1.6
+"""The robot turns no faster than this many times what its wheels could do without slipping sideways."""
+MOST_COUNTS = 2**62
+MOST_ANGLE = 1e4
+"""Some sensors count turns on (rad)."""
+ANGLE_SLACK = 0.2
+"""Two headings may differ by this much (rad) more than the rate between them explains..."""
+ANGLE_CHANGE = 3.0
+"""... and by this much (rad/s^2) times the square of the time between them."""
+RATE_SLACK, RATE_CHANGE = 1.0, 12.0
+"""Two rates may differ by this much (rad/s), and by so much more (rad/s^2) for the time between them."""
+
+
+def _between(low: float, value: Any, high: float) -> bool:
+    """Tell whether a value is None, or a number between two."""
+    return value is None or bool(low <= value <= high)
+
+
+def checks(robot: Robot) -> dict[str, Callable[[Any], bool]]:
+    """Return for each family a check that a value can be; it may raise TypeError or AttributeError for other types."""
+    devices = robot.devices
+    farthest = math.inf if devices.range is None else (1.0 + RANGE_SLACK) * devices.range.most
+    most_volts = math.inf if devices.battery is None else FULL_FACTOR * devices.battery.full
+    seen_to = math.inf if devices.camera is None else FARTHEST_SEEN * devices.camera.sees_to
+    most_rate = fastest_turn(robot)
+
+    def objects(value: Any) -> bool:
+        return all(_between(-math.pi, one.bearing, math.pi) and 0.0 <= one.distance <= seen_to for one in value.objects)
+
+    def counted(value: Any) -> bool:
+        both = value.left, value.right
+        return all(isinstance(one, int) and -MOST_COUNTS <= one <= MOST_COUNTS for one in both)
+
+    def heading(value: Any) -> bool:
+        return -MOST_ANGLE <= value.angle <= MOST_ANGLE and _between(-most_rate, value.rate, most_rate)
+
+    return {
+        "counts": counted,
+        "heading": heading,
+        "range": lambda value: _between(0.0, value.distance, farthest),
+        "camera": objects,
+        "gripper": lambda value: _between(-0.1, value.opening, 1.1),
+        "battery": lambda value: 0.0 <= value.volts <= most_volts and _between(-MOST_AMPS, value.amps, MOST_AMPS),
+        "stop_input": lambda value: value.closed in (True, False),
+    }
+
+
+def fastest_turn(robot: Robot) -> float:
+    """Return the fastest turn rate (rad/s) that can be: by its wheels, or a turn a second by a person's hand."""
+    return max(math.tau, TURN_FACTOR * 2.0 * robot.devices.drive.top_speed / robot.body.track)
+
+
+class HeadingSteps:
+    """Holds each heading against the one before: it turned as the rate between them says, or no farther than can be.
+
+    One that did not is doubted. If the next follows from it, it is believed from there on (the sensor was turned by
+    hand, or has found north); if not, it was damaged.
+    """
+
+    def __init__(self, robot: Robot) -> None:
+        self._fastest = min(fastest_turn(robot), 1.5 * robot.limits.turn_rate)
+        self._last: Reading | None = None
+        self._doubted: Reading | None = None
+
+    def follows(self, reading: Reading) -> bool:
+        """Tell whether a heading may be believed."""
+        last, doubted = self._last, self._doubted
+        if last is None or self._can_follow(last, reading) or (doubted and self._can_follow(doubted, reading)):
+            self._last, self._doubted = reading, None
+            return True
+        self._doubted = reading
+        return False
+
+    def _can_follow(self, last: Reading, reading: Reading) -> bool:
+        seconds = abs(reading.taken_ns - last.taken_ns) * 1e-9
+        earlier: HeadingValue = last.value
+        later: HeadingValue = reading.value
+        turned, before, now = wrap(later.angle - earlier.angle), earlier.rate, later.rate
+        if before is None or now is None:
+            return abs(turned) <= ANGLE_SLACK + self._fastest * seconds
+        unexplained = abs(turned - 0.5 * (before + now) * seconds)
+        return (
+            unexplained <= ANGLE_SLACK + ANGLE_CHANGE * seconds * seconds
+            and abs(now - before) <= RATE_SLACK + RATE_CHANGE * seconds
+        )

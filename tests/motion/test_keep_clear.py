@@ -1,0 +1,174 @@
+"""The whole outline stays inside the boundary and off known walls, and the robot is never trapped."""
+
+import itertools
+import math
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from rover.estimate.field import Ground
+from rover.geometry import Pose, distance_to_segment, inside
+from rover.motion.keep_clear import KeepClear, Pace, Whereabouts
+from rover.motion.limits import Limits, Situation
+from rover.motion.outline import BodyOutline, Surroundings
+from rover.motion.profile import ramped
+from rover.motion.request import Request
+
+STEP = 0.02
+WALL = ((3.0, 1.0), (3.0, 3.0))
+
+
+@pytest.fixture(scope="session")
+def walled(field):
+    """The field with a wall in its middle."""
+    return Ground(field.boundary, field.edges, (WALL,), None, 0.0, ())
+
+
+def corners(robot, pose):
+    """Return the corners of body and jaws in the field, and points along their sides, without the code under test."""
+    half, wide, reach = 0.5 * robot.body.length, 0.5 * robot.body.width, robot.body.gripper_reach + 0.03
+    places = [(x, y) for x in (-half, 0.0, half) for y in (-wide, 0.0, wide)] + [(reach, -0.055), (reach, 0.055)]
+    c, s = math.cos(pose.heading), math.sin(pose.heading)
+    return [(pose.x + x * c - y * s, pose.y + x * s + y * c) for x, y in places]
+
+
+def is_legal(robot, ground, pose):
+    """Tell whether no corner is outside, and none on the far side of the wall from the middle."""
+    places = corners(robot, pose)
+    if not all(inside(place, ground.boundary) for place in places):
+        return False
+    (x, low), (_, high) = WALL
+    beside = [y for px, y in places if (px - x) * (pose.x - x) <= 0.0]
+    return not any(low <= y <= high for y in beside)
+
+
+def moved(pose, pace):
+    middle = pose.heading + 0.5 * pace.turn_rate * STEP
+    way = pace.speed * STEP
+    return Pose(pose.x + way * math.cos(middle), pose.y + way * math.sin(middle), pose.heading + pace.turn_rate * STEP)
+
+
+poses = st.builds(Pose, st.floats(0.0, 6.0), st.floats(0.0, 4.0), st.floats(-math.pi, math.pi))
+requests = st.builds(Request, st.floats(-0.5, 0.5), st.floats(-2.0, 2.0))
+
+
+@given(start=poses, wanted=st.lists(requests, min_size=1, max_size=4))
+def test_from_where_it_may_stand_no_request_brings_a_corner_across(cart, walled, start, wanted):
+    """Whatever is asked for, forwards, backwards or turning, and the ramps count: it can always stop in time."""
+    robot = cart()
+    assume(is_legal(robot, walled, start))
+    assume(Surroundings(walled).room(BodyOutline(robot.body, 0.05, loaded=False), start, _all(walled))[0] > 0.0)
+    limits, pose, now = Limits(robot, walled), start, 0
+    for request in [one for one in wanted for _ in range(75)]:
+        now += round(STEP * 1e9)
+        allowed = limits.apply(request, Situation(now, STEP, Whereabouts(pose), math.inf))
+        pose = moved(pose, Pace(*allowed[:2]))
+        assert is_legal(robot, walled, pose), (start, pose, limits.causes)
+
+
+def _all(ground):
+    return Surroundings(ground).near((3.0, 2.0), 100.0)[0]
+
+
+@given(pose=st.builds(Pose, st.floats(-0.5, 6.5), st.floats(-0.5, 4.5), st.floats(-math.pi, math.pi)))
+def test_what_leads_away_stays_allowed_from_anywhere(cart, walled, pose):
+    """Also from across the line: a way, or a turn, at whose every place there is more room than here."""
+    robot = cart()
+    surroundings, outline = Surroundings(walled), BodyOutline(robot.body, 0.05, loaded=False)
+    here = surroundings.room(outline, pose, _all(walled))[0]
+    for wanted in (Pace(0.1, 0.0), Pace(-0.1, 0.0), Pace(0.0, 0.4), Pace(0.0, -0.4)):
+        later, room = pose, [here]
+        for _ in range(20):
+            later = moved(later, wanted)
+            room.append(surroundings.room(outline, later, _all(walled))[0])
+        if all(b > a for a, b in itertools.pairwise(room)):
+            keep_clear = KeepClear(robot, walled, 0.05)
+            allowed, found = keep_clear.allow(wanted, Pace(0.0, 0.0), Whereabouts(pose), STEP)
+            assert found == []
+            assert allowed == wanted
+
+
+@pytest.mark.parametrize(
+    ("pose", "wanted", "cause"),
+    [
+        (Pose(5.81, 2.0, 0.7), Pace(0.3, 0.0), "boundary"),
+        (Pose(5.81, 2.0, 2.5), Pace(-0.3, 0.0), "boundary"),
+        (Pose(5.86, 2.0, math.pi / 2), Pace(0.0, 1.0), "boundary"),
+        (Pose(2.8, 2.0, 0.0), Pace(0.3, 0.0), "wall"),
+        (Pose(3.13, 2.0, 0.0), Pace(-0.3, 0.0), "wall"),
+        (Pose(2.86, 2.0, math.pi / 2), Pace(0.0, 1.0), "wall"),
+        (Pose(2.9, 3.3, -math.pi / 2), Pace(0.3, 0.0), "wall"),
+    ],
+    ids=["a front corner", "a rear corner", "a turn", "a wall ahead", "a wall behind", "a turn beside", "a wall's end"],
+)
+def test_it_is_not_only_the_middle_of_an_end_that_counts(cart, walled, pose, wanted, cause):
+    keep_clear, now = KeepClear(cart(), walled, 0.05), Pace(0.0, 0.0)
+    assert is_legal(cart(), walled, pose)
+    for _ in range(100):
+        allowed, found = keep_clear.allow(wanted, now, Whereabouts(pose), STEP)
+        now = Pace(
+            ramped(now.speed, allowed.speed, 0.6 * STEP, STEP),
+            ramped(now.turn_rate, allowed.turn_rate, 4.0 * STEP, 4.0 * STEP),
+        )
+        pose = moved(pose, now)
+        if found and now == (0.0, 0.0):
+            break
+    assert [each[0] for each in found] == [cause]
+    assert is_legal(cart(), walled, pose)
+
+
+def test_beside_a_wall_it_may_drive_along(cart, walled):
+    pose = Pose(2.8, 1.5, math.pi / 2)
+    for wanted in (Pace(0.3, 0.0), Pace(-0.3, 0.0)):
+        assert KeepClear(cart(), walled, 0.05).allow(wanted, Pace(0.0, 0.0), Whereabouts(pose), STEP) == (wanted, [])
+
+
+def test_after_a_turn_on_the_spot_the_way_is_looked_at_anew(cart, field):
+    """No verdict of before the turn is left: it held back what led inwards, and counted towards the latch."""
+    limits, now = Limits(cart(), field), 0
+
+    def step(request, heading):
+        nonlocal now
+        now += round(STEP * 1e9)
+        return limits.apply(request, Situation(now, STEP, Whereabouts(Pose(5.8, 2.0, heading)), math.inf))
+
+    for _ in range(50):
+        step(Request(0.4), 0.0)
+    assert limits.causes == ("boundary",)
+    for index in range(50):
+        step(Request(0.0, 1.0), math.pi * index / 50)
+    assert step(Request(0.4), math.pi).speed > 0.0
+    assert limits.causes == ()
+
+
+def test_the_less_sure_the_place_the_more_room_is_left_up_to_a_bound(cart, field):
+    left = []
+    for sigma in (0.0, 0.02, 0.5):
+        keep_clear, pose, now = KeepClear(cart(), field, 0.05), Pose(5.0, 2.0, 0.0), Pace(0.0, 0.0)
+        for _ in range(500):
+            wanted, _ = keep_clear.allow(Pace(0.4, 0.0), now, Whereabouts(pose, sigma), STEP)
+            now = Pace(ramped(now.speed, wanted.speed, 0.6 * STEP, STEP), 0.0)
+            pose = moved(pose, now)
+        left.append(6.0 - pose.x - 0.19)
+    assert 0.0 < left[0] < left[1] < left[2] < 0.1
+
+
+def test_what_is_held_counts(cart, field):
+    """A thing of 20 cm between the jaws reaches 7 cm farther than their tips."""
+    robot, pose, wanted = cart(), Pose(5.76, 2.0, 0.0), Pace(0.1, 0.0)
+    empty, loaded = (
+        KeepClear(robot, field, 0.2).allow(wanted, Pace(0.0, 0.0), Whereabouts(pose, loaded=loaded), STEP)
+        for loaded in (False, True)
+    )
+    assert empty == (wanted, [])
+    assert loaded[0] == (0.0, 0.0)
+
+
+@given(pose=poses)
+def test_room_is_never_more_than_there_is(cart, walled, pose):
+    """Held against the distances of points along the outline."""
+    robot = cart()
+    room, _ = Surroundings(walled).room(BodyOutline(robot.body, 0.05, loaded=False), pose, _all(walled))
+    lines = (*walled.edges, *walled.walls)
+    assert room <= min(distance_to_segment(place, *line) for place in corners(robot, pose) for line in lines) + 1e-9

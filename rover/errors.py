@@ -3,3 +3,12 @@
 
 class UserError(Exception):
     """The message is one clear line: what is wrong, where, what to do next. Any other exception is a bug in rover."""
+
+
+def in_words(error: BaseException) -> str:
+    """Return type and text of any exception in one line, be it raised by code of the person's own."""
+    try:
+        text = " ".join(str(error).split())
+    except Exception:
+        text = ""
+    return f"{type(error).__name__}: {text}" if text else type(error).__name__

@@ -123,13 +123,16 @@ class HealthWatch:
 
         Args:
             now_ns: time of the step.
-            faults: (family, why) of drivers that gave up: those stay faulty for the rest of the run.
+            faults: (family, why) of drivers that failed: those stay faulty until (family, '') says they are back.
             events: where changes are noted.
         """
         if now_ns <= self._quiet_until_ns and not faults:
             return  # all were healthy, and not even the oldest report can be overdue yet
         for family, why in faults:
-            self._give_up(family, why, events)
+            if why:
+                self._give_up(family, why, events)
+            else:
+                self._take_back(family, events)
         for family, device in self._devices.items():
             health = device.health_at(now_ns)
             if health is not device.health:
@@ -149,6 +152,13 @@ class HealthWatch:
             self._devices[family].fault = why
         else:
             events.append(HealthChange(family, Health.FAULTY, why))
+
+    def _take_back(self, family: str, events: list[Event]) -> None:
+        self._given_up.discard(family)
+        if family in self._devices:
+            self._devices[family].fault = ""
+        else:
+            events.append(HealthChange(family, Health.OK, ""))
 
     def why_stand_still(self, now_ns: int) -> str:
         """Return why the wheels must stand still: counts or heading missing for too long, both, or the stop input."""

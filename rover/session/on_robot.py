@@ -117,7 +117,9 @@ def run_errand(
         host = RobotHost(core, devices, controls, recorder, console, interruption, closing)
         result = loop.run(core, host, recorder, console.progress)
         code = interruption.exit_code or (0 if result.result == "done" else 1)
-    return RunSummary(result, code, (*_remarks(host.skipped, result, options), *recorder.troubles))
+    return RunSummary(
+        result, code, (*devices.drivers.remarks, *_remarks(host.skipped, result, options), *recorder.troubles)
+    )
 
 
 def _core(assembly: Assembly, activities: Mapping[str, type[Activity]], options: RunOptions) -> Core:
@@ -198,12 +200,12 @@ class RobotHost(loop.Host):
 
     def _actions(self, now_ns: int) -> Sequence[Action]:
         due, self._due = self._due, []
-        actions = [*due, *self._watch.actions(self._client.state, now_ns)]
+        actions = [*due, *self._drivers.stops(), *self._watch.actions(self._client.state, now_ns)]
         return [*actions, *self._controls.actions(self._watch)] if self._start.is_over else actions
 
     def apply(self, decided: StepRecord) -> None:
         """Pass the commands to the drivers."""
-        self._drivers.apply(decided)
+        self._drivers.apply(decided, is_stopped=self._core.stop.stopped)
 
     def after_step(self, given: StepReadings, decided: StepRecord) -> None:
         """Go on with the start, and have guard, panel, person and service manager know how things stand."""

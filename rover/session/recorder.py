@@ -2,7 +2,7 @@
 
 import time
 import traceback
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -35,13 +35,13 @@ class GroundTruth(Protocol):
 
 
 class Recorder:
-    """The record of any session, with or without a core; frames of the ``camera``, where it has any, beside it.
+    """The record of any session, with or without a core; frames beside it, of what ``camera`` returns at the time.
 
     Raises:
         RecordError: the record cannot be made.
     """
 
-    def __init__(self, path: Path, header: Mapping[str, str], camera: Any) -> None:
+    def __init__(self, path: Path, header: Mapping[str, str], camera: Callable[[], Any]) -> None:
         self.path = path
         self._record = RunRecord.create(path, header)
         self._frames = CameraFrames(path, camera)
@@ -77,9 +77,9 @@ class Recorder:
 class RunRecorder(Recorder):
     """Takes every step of a run in.
 
-    Besides the devices' readings, the record has under the names ``operator`` (actions), ``driver`` (drivers that gave
-    up) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a replay can give it
-    the same again.
+    Besides the devices' readings, the record has under the names ``operator`` (actions), ``driver`` (drivers that
+    failed, or are back) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a
+    replay can give it the same again.
 
     Args:
         core: at work in this run.
@@ -103,7 +103,8 @@ class RunRecorder(Recorder):
         truth: GroundTruth | None = None,
         is_exact: bool = False,
     ) -> None:
-        super().__init__(path, header, drivers.made("camera") if drivers is not None and truth is None else None)
+        keeps_frames = drivers is not None and truth is None
+        super().__init__(path, header, lambda: drivers.made("camera") if drivers is not None and keeps_frames else None)
         self.delivered = len(core.known.ledger.delivered)
         self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
         self._takes_readings = not is_exact
@@ -186,6 +187,8 @@ class RunRecorder(Recorder):
         for name, count in self._core.refusals.items():
             if count:
                 self.note("refused", f"{name}: {count}")
+        for remark in self._drivers.remarks if self._drivers is not None else ():
+            self.note("fault", remark)
         counts = {"expected": expected, "delivered": delivered, "steps": self._steps, "skipped": self._skipped}
         self.close(result, reason, counts)
         if self._keeper is not None:

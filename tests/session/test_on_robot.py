@@ -2,7 +2,9 @@
 
 import json
 import signal
+import sqlite3
 import time
+from contextlib import closing
 
 import pytest
 
@@ -76,6 +78,31 @@ def test_a_stop_that_the_core_latches_is_latched_by_the_guard_too(stand):
     )
     assert state.cause == "the stop input is open"
     assert stand.end(process, signal.SIGINT)[0] == 130
+
+
+def test_a_battery_whose_file_fails_for_a_moment_is_not_lost_for_the_run(stand):
+    raw = stand.folder / "in_voltage0_raw"
+    raw.write_text("12000")
+    battery = {"driver": "adc_file", "file": str(raw), "scale": "1 mV", "full": "12.6 V", "rate": "20 Hz"}
+    stand.robot["devices"]["battery"] = battery
+    stand.straight_on()
+    stand.emulate()
+    process = stand.start("--enable-motion")
+    stand.wait_until_moving()
+    raw.rename(stand.folder / "away")
+    stand.wait_for(lambda: changes_of_health(stand, "battery")[-1:] == ["faulty"], "the battery is lost")
+    (stand.folder / "away").rename(raw)
+    stand.wait_for(lambda: changes_of_health(stand, "battery")[-1:] == ["ok"], "the battery is back")
+    assert stand.is_moving
+    assert stand.end(process, signal.SIGINT)[0] == 130
+    assert "battery: lost once, brought back once (its driver raised DeviceError" in stand.said
+
+
+def changes_of_health(stand, device):
+    """Return the device's healths by the record of the run that is going on, as far as it is committed."""
+    path = next((stand.folder / "runs").glob("*.sqlite"))
+    with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as record:
+        return [row[0] for row in record.execute("SELECT health FROM health WHERE device = ?", (device,))]
 
 
 DELIVER = '''

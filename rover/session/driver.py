@@ -2,7 +2,7 @@
 
 import contextlib
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
@@ -56,6 +56,76 @@ class Changes:
     stops: list[str] = field(default_factory=list)
 
 
+class Waits:
+    """When what failed is to be tried again.
+
+    Attributes:
+        due_ns: the time of the next try.
+    """
+
+    def __init__(self) -> None:
+        self.due_ns = 0
+        self._wait_ns, self._back_ns = FIRST_WAIT_NS, 0
+
+    def begin(self, now_ns: int) -> None:
+        """Note a first failure: the waits are short again if it has worked for long since the last one."""
+        if now_ns - self._back_ns >= LONGEST_WAIT_NS:
+            self._wait_ns = FIRST_WAIT_NS
+        self.lengthen(now_ns)
+
+    def lengthen(self, now_ns: int) -> None:
+        """Note a try that failed."""
+        self.due_ns = now_ns + self._wait_ns
+        self._wait_ns = min(2 * self._wait_ns, LONGEST_WAIT_NS)
+
+    def end(self, now_ns: int) -> None:
+        """Note that it works."""
+        self._back_ns = now_ns
+
+
+class ReadingsInOrder:
+    """The readings of the drivers that a device has one after the other, numbered as if it were one.
+
+    A driver made anew counts its readings from the start, and so may its wheels: the sequence goes on, and the counts
+    are of another boot.
+    """
+
+    def __init__(self) -> None:
+        self._latest, self._first, self._drivers = -1, 0, 0
+
+    def begin_another(self) -> None:
+        """Take the next readings as those of a new driver."""
+        self._drivers += 1
+        self._first = self._latest + 1
+
+    def take(self, reported: Iterable[Any]) -> list[Reading]:
+        """Return what a driver reported.
+
+        Raises:
+            TypeError: it is no readings.
+        """
+        readings = [self._numbered(_checked(one)) for one in reported]
+        if readings:
+            self._latest = max(self._latest, readings[-1].sequence)
+        return readings
+
+    def _numbered(self, reading: Reading) -> Reading:
+        if not self._drivers:
+            return reading
+        taken_ns, sequence, value = reading
+        if isinstance(value, WheelCounts):
+            value = value._replace(boot=value.boot + self._drivers)
+        return Reading(taken_ns, self._first + sequence, value)
+
+
+def _checked(reported: Any) -> Reading:
+    if not isinstance(reported, Reading):
+        raise TypeError(f"poll returns Readings, and this one returned {reported!r}")
+    if not (isinstance(reported.taken_ns, int) and isinstance(reported.sequence, int)):
+        raise TypeError(f"a Reading's time and sequence are whole numbers, and not those of {reported!r}")
+    return reported
+
+
 class DriverAtWork:
     """A driver that is polled and told, each failure kept to itself.
 
@@ -86,18 +156,17 @@ class DriverAtWork:
         self._lost = self._returned = 0
         self._opening: Future[Any] | None = None
         self._could_not_act = self._waits_for_resume = False
-        self._tries = self._renewed = 0
-        self._wait_ns, self._due_ns, self._back_ns = FIRST_WAIT_NS, 0, 0
-        self._last_sequence, self._first_sequence = -1, 0
+        self._tries = 0
+        self._waits, self._readings = Waits(), ReadingsInOrder()
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Return the new readings; of a device that is away those of a try, if one is due. Never raises."""
-        if self._why and now_ns < self._due_ns:
+        if self._why and now_ns < self._waits.due_ns:
             return ()
         try:
             if self._why and not self._is_there():
                 return ()
-            readings = self._readings(now_ns) if self.is_sensor else ()
+            readings = self._readings.take(self.driver.poll(now_ns)) if self.is_sensor else ()
         except FAILURES as error:
             self._lose(error, now_ns)
             return ()
@@ -135,18 +204,18 @@ class DriverAtWork:
         return f"{self.family}: {times}{', away at the end' if self._why else ''} ({self._last_why})"
 
     def _lose(self, error: BaseException, now_ns: int) -> None:
-        if not self._why:
-            self._lost += 1
-            self._tries = 0
-            if now_ns - self._back_ns >= LONGEST_WAIT_NS:
-                self._wait_ns = FIRST_WAIT_NS
-            self._why = self._last_why = f"its driver raised {in_words(error)}"
-            self._changes.faults.append((self.family, self._why))
-        self._due_ns = now_ns + self._wait_ns
-        self._wait_ns = min(2 * self._wait_ns, LONGEST_WAIT_NS)
+        if self._why:
+            self._waits.lengthen(now_ns)
+            return
+        self._waits.begin(now_ns)
+        self._lost += 1
+        self._tries = 0
+        self._why = self._last_why = f"its driver raised {in_words(error)}"
+        self._changes.faults.append((self.family, self._why))
 
     def _come_back(self, now_ns: int) -> None:
-        self._why, self._back_ns = "", now_ns
+        self._waits.end(now_ns)
+        self._why = ""
         self._returned += 1
         self._changes.faults.append((self.family, BACK))
         if self._waits_for_resume:
@@ -161,11 +230,10 @@ class DriverAtWork:
                 return False
             opening, self._opening = self._opening, None
             self.driver = opening.result()
-            self._renewed += 1
-            self._first_sequence = self._last_sequence + 1
+            self._readings.begin_another()
         self._tries += 1
         if self._could_not_act:
-            self._stand_still(0, self._due_ns)
+            self._stand_still(0, self._waits.due_ns)
             self._could_not_act = False
         return True
 
@@ -173,26 +241,6 @@ class DriverAtWork:
         """Bring wheels to zero; jaws stay as they are, which needs no command."""
         if self.family == "drive":
             self.driver.apply(DriveCommand(0.0, 0.0, sequence, now_ns + FIRST_WAIT_NS), now_ns)
-
-    def _readings(self, now_ns: int) -> list[Reading]:
-        """Poll; a driver made anew counts its readings, and its wheels' counts, afresh, so both are told apart."""
-        readings = []
-        for reading in self.driver.poll(now_ns):
-            if not isinstance(reading, Reading):
-                raise TypeError(f"poll returns Readings, and this one returned {reading!r}")
-            if not (isinstance(reading.taken_ns, int) and isinstance(reading.sequence, int)):
-                raise TypeError(f"a Reading's time and sequence are whole numbers, and not those of {reading!r}")
-            if self._renewed:
-                reading = reading._replace(
-                    sequence=self._first_sequence + reading.sequence, value=self._of_another_boot(reading.value)
-                )
-            readings.append(reading)
-        if readings:
-            self._last_sequence = max(self._last_sequence, readings[-1].sequence)
-        return readings
-
-    def _of_another_boot(self, value: Any) -> Any:
-        return value._replace(boot=value.boot + self._renewed) if isinstance(value, WheelCounts) else value
 
 
 def _times(number: int) -> str:

@@ -2,7 +2,13 @@
 
 
 class UserError(Exception):
-    """The message is one clear line: what is wrong, where, what to do next. Any other exception is a bug in rover."""
+    """The message is one clear line: what is wrong, where, what to do next. Any other exception is a bug in rover.
+
+    Attributes:
+        exit_code: of a program that ends for it: 2, what it was given cannot be used.
+    """
+
+    exit_code = 2
 
 
 def in_words(error: BaseException) -> str:

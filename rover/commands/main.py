@@ -1,8 +1,8 @@
 """The command line: finds a command by its name, and makes of every exception a message and an exit code.
 
 Exit codes of every command: 0 done, or as expected; 1 the errand failed or stopped, or a check found what it
-looks for; 2 unusable input; 70 a bug in rover (EX_SOFTWARE of BSD's sysexits.h); 130 interrupted (SIGINT);
-143 terminated (SIGTERM).
+looks for; 2 unusable input; 70 a bug in rover (EX_SOFTWARE of BSD's sysexits.h); 129 hung up (SIGHUP); 130
+interrupted (SIGINT); 143 terminated (SIGTERM).
 """
 
 import importlib
@@ -28,7 +28,9 @@ COMMANDS = {
     "look": "Say what the vision sees in a SOURCE of pictures, and draw it.",
     "rehearse": "Rehearse an ERRAND on the bench, without the robot.",
     "report": "Write the report of a run RECORD, as one HTML file.",
+    "reset": "Reset a latched stop; it never starts motion.",
     "run": "Carry an ERRAND out on the real robot.",
+    "stop": "Stop the robot, from any terminal, also without a run.",
 }
 """Every command with its line in the help; it is ``command`` in the module of its name, imported when it is used."""
 
@@ -81,7 +83,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         sys.exit(error.exit_code)
     except UserError as error:
         _show(error)
-        sys.exit(UNUSABLE)
+        sys.exit(error.exit_code)
     except (click.Abort, KeyboardInterrupt):
         click.echo("\ninterrupted", err=True)
         sys.exit(INTERRUPTED)

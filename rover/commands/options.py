@@ -38,6 +38,7 @@ def _allowed(context: click.Context, option: click.Parameter, folders: Iterable[
 
 AN_ERRAND = click.argument("errand", type=click.Path(path_type=Path))
 A_ROBOT = click.argument("robot", type=click.Path(path_type=Path))
+MAYBE_A_ROBOT = click.argument("robot", required=False, type=click.Path(path_type=Path))
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object on standard output.")
 SETTINGS = click.option(
     *("--set", "settings"),

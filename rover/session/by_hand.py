@@ -16,6 +16,7 @@ from rover.files.robot import Robot
 from rover.guard.client import default_folder
 from rover.guard.protocol import Answer, Phase, State
 from rover.session.assembly import texts_of
+from rover.session.hard_end import last_words, note_closing
 from rover.session.hardware import RobotDevices, open_devices, simulated_in
 from rover.session.header import header_of
 from rover.session.recorder import Recorder
@@ -165,8 +166,11 @@ def manual_session(
     with open_devices(_without_simulated(robot), guard_folder or default_folder(), {}, 0) as devices:
         recorder = Recorder(record, header, lambda: devices.drivers.made("camera"))
         try:
-            with closing(devices.drivers):
-                yield ManualSession(robot, devices, recorder)
+            with last_words(recorder.cut), closing(devices.drivers):
+                try:
+                    yield ManualSession(robot, devices, recorder)
+                finally:
+                    note_closing()
         except BaseException as error:
             recorder.close("stopped", str(error) or type(error).__name__, {})
             raise

@@ -68,6 +68,11 @@ class Recorder:
             self.note("fault", self._frames.trouble)
         self._record.finish(result, reason, summary)
 
+    def cut(self, why: str) -> None:
+        """Finish the record of a session that cannot end in order; from another thread, while its own one hangs."""
+        self.note("fault", why)
+        self._record.finish("stopped", "ended by force", {})
+
     @property
     def troubles(self) -> list[str]:
         """What went wrong with writing, in words for a person."""

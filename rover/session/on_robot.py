@@ -11,6 +11,7 @@ from rover.activities.activity import Activity
 from rover.activities.registry import specs
 from rover.core import Action, Core, StepReadings, StepRecord
 from rover.devices.panel.indicator import Indication
+from rover.errand.ledger import StateMismatchError
 from rover.events import Event, Note, Stop
 from rover.guard.client import default_folder
 from rover.guard.protocol import Phase
@@ -60,7 +61,7 @@ def options_of(assembly: Assembly, errand: Path, record: Path, given: Mapping[st
     state, saved = given["state"], None
     if state is not None:
         path = Path(state) if state else saved_state.newest(record.parent, errand)
-        saved = saved_state.read(path, assembly.errand.errand)
+        saved = saved_state.read(path, assembly.errand)
     guard = given["guard"] or default_folder()
     return RunOptions(record, guard, given["seed"], given["ports"], saved)
 
@@ -125,11 +126,9 @@ def run_errand(
 def _core(assembly: Assembly, activities: Mapping[str, type[Activity]], options: RunOptions) -> Core:
     try:
         return Core(assembly.robot, assembly.errand, assembly.graph, activities, options.seed, options.saved)
-    except (KeyError, TypeError, ValueError) as error:
-        if options.saved is None:
-            raise
+    except StateMismatchError as error:
         raise StateError(
-            f"the saved state does not fit this errand ({error!r}); was its tray or its field changed? Start afresh"
+            f"the saved state does not fit this errand: {error}; was its tray or its field changed? Start afresh"
         ) from error
 
 

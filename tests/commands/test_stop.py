@@ -31,7 +31,9 @@ class Bay:
     def __init__(self, folder: Path, closing: contextlib.ExitStack) -> None:
         self.folder, self.robot, self._closing = folder, folder / "robot.yaml", closing
         keys = yaml_source.read(ROOT / "config/cart.yaml", "cart.yaml").values
-        self.robot.write_text(yaml.safe_dump(keys | {"links": {"main": {"port": str(folder / "line")}}}, sort_keys=False))
+        self.robot.write_text(
+            yaml.safe_dump(keys | {"links": {"main": {"port": str(folder / "line")}}}, sort_keys=False)
+        )
         emulator = Emulator(WheelsFree(), folder / "line", firmware=Firmware(deadline_ms=None))
         closing.callback(emulator.close)
 

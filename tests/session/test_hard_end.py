@@ -61,7 +61,7 @@ def loop():
 {loop}
 
 class Drive:
-    spec = ActivitySpec("drives on", can_fail=False, ends=False)
+    spec = ActivitySpec("drives on")
     progress = Progress.UNDER_WAY
 
     def __init__(self, known, values):

@@ -142,6 +142,7 @@ def test_a_second_signal_ends_a_loop_in_c_at_once(stand):
     stand.emulate()
     process = hung(stand)
     process.send_signal(signal.SIGTERM)
+    stand.wait_for(lambda: not pending(process.pid), "the first one taken: two that wait are one")
     assert ended_by(process, signal.SIGTERM) == 143
     assert "ended by force" not in stand.said  # nobody had to come for it
 
@@ -181,6 +182,12 @@ def test_nothing_is_left_of_the_watcher(stand):
     (watcher,) = (pid for pid in children_of(process.pid) if b"end_watcher" in command_line(pid))
     process.communicate(timeout=60)
     stand.wait_for(lambda: not command_line(watcher), "the watcher's end")
+
+
+def pending(process):
+    """Tell whether a signal waits to be taken by a process; see proc(5)."""
+    lines = dict(line.split(":") for line in Path(f"/proc/{process}/status").read_text().splitlines())
+    return int(lines["ShdPnd"], 16) or int(lines["SigPnd"], 16)
 
 
 def children_of(process):

@@ -228,11 +228,14 @@ def test_a_real_state_is_taken_up_whole(tmp_path):
 def test_a_mutated_state_is_taken_up_whole_or_refused_in_one_line(tmp_path_factory, whole):
     path = tmp_path_factory.getbasetemp() / "mutated.state.json"
     path.write_text(json.dumps(whole))
+    refused = ""
     try:
         state = read(path, GREENHOUSE.errand)
         core = Core(GREENHOUSE.robot, GREENHOUSE.errand, GREENHOUSE.graph, ACTIVITIES, 1, state)
     except (StateError, StateMismatchError) as error:
-        assert len(str(error).splitlines()) == 1
+        refused = str(error)
+    if refused:
+        assert len(refused.splitlines()) == 1
         return
     again = core.known.ledger.saved()
     assert {**again, "to_look_at": dict(map(tuple, again["to_look_at"]))} == {

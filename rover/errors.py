@@ -1,5 +1,11 @@
 """What a person can put right: the base of all errors whose message is meant for them."""
 
+import errno
+import os
+from pathlib import Path
+
+A_LOOP = "is a loop of links"
+
 
 class UserError(Exception):
     """The message is one clear line: what is wrong, where, what to do next. Any other exception is a bug in rover.
@@ -18,3 +24,12 @@ def in_words(error: BaseException) -> str:
     except Exception:
         text = ""
     return f"{type(error).__name__}: {text}" if text else type(error).__name__
+
+
+def is_loop(path: Path) -> bool:
+    """Tell whether a path leads into symbolic links that lead to each other."""
+    try:
+        os.stat(path)
+    except (OSError, ValueError) as error:
+        return getattr(error, "errno", None) == errno.ELOOP
+    return False

@@ -9,6 +9,8 @@ from rover.devices.readings import Fault, Reading
 from rover.events import Event, Health, HealthChange
 from rover.files.robot import Robot
 
+RECORD = "record"
+"""Stands among the devices' faults for the run record: why it is not being written, '' when it is again."""
 CLOCK_SLACK_NS = 1_000_000
 """A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
 
@@ -90,6 +92,7 @@ class HealthWatch:
         self._missing_since: dict[str, int] = {}
         self._quiet_until_ns = -1
         self.impossible = 0
+        signals.record_ok = True
         signals.gripper_ok = "gripper" in fitted and "gripper" in silent
 
     def accept(self, family: str, reading: Reading, now_ns: int) -> bool:
@@ -148,6 +151,8 @@ class HealthWatch:
 
     def _give_up(self, family: str, why: str, events: list[Event]) -> None:
         self._given_up.add(family)
+        if family == RECORD:
+            self._signals.record_ok = False
         if family in self._devices:
             self._devices[family].fault = why
         else:
@@ -155,6 +160,8 @@ class HealthWatch:
 
     def _take_back(self, family: str, events: list[Event]) -> None:
         self._given_up.discard(family)
+        if family == RECORD:
+            self._signals.record_ok = True
         if family in self._devices:
             self._devices[family].fault = ""
         else:

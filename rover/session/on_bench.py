@@ -123,7 +123,8 @@ class Rehearsal(loop.Host):
         due_ns = self._now_ns + self._period_ns
         now_ns = self._now_ns = self.wiring.next_step(self._now_ns, self._period_ns) if self.wiring else due_ns
         new = self.drivers.poll(now_ns)
-        return StepReadings(now_ns, new, self.drivers.faults(), self.drivers.stops())
+        faults = [*self.drivers.faults(), *self._recorder.faults()]
+        return StepReadings(now_ns, new, faults, self.drivers.stops())
 
     def apply(self, decided: StepRecord) -> None:
         """Pass the commands to the drivers."""

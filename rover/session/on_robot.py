@@ -12,7 +12,7 @@ from rover.activities.registry import specs
 from rover.core import Action, Core, StepReadings, StepRecord
 from rover.devices.panel.indicator import Indication
 from rover.errand.ledger import StateMismatchError
-from rover.events import Event, Note, Stop
+from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.guard.client import default_folder
 from rover.guard.protocol import Phase
 from rover.session import loop, saved_state, service
@@ -195,7 +195,8 @@ class RobotHost(loop.Host):
         new = [*self._drivers.poll(woken_ns), *self._watch.readings(self._client.state)]
         now_ns = time.monotonic_ns()  # after polling: no reading can be younger than its step
         new.sort(key=lambda pair: pair[0])
-        return StepReadings(now_ns, new, self._drivers.faults(), self._actions(now_ns))
+        faults = [*self._drivers.faults(), *self._recorder.faults()]
+        return StepReadings(now_ns, new, faults, self._actions(now_ns))
 
     def _actions(self, now_ns: int) -> Sequence[Action]:
         due, self._due = self._due, []
@@ -244,8 +245,10 @@ class RobotHost(loop.Host):
 
 
 def line_for_operator(event: Event) -> str:
-    """Return the line that an event is worth, mostly none: a stop, a question of the behaviour."""
+    """Return the line that an event is worth, mostly none: a stop, a question of the behaviour, a record that fails."""
     match event:
+        case HealthChange("record", health, why):
+            return "the run record is being written again" if health is Health.OK else why
         case Stop(cause) if cause != NOT_ENABLED:
             return f"stopped: {cause}; r resets, then g goes on"
         case Note("question", text):

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from rover.core import Core, StepReadings, StepRecord
+from rover.core.health import RECORD
 from rover.devices.readings import Reading
 from rover.events import Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames, without_picture
@@ -115,6 +116,7 @@ class RunRecorder(Recorder):
         self._takes_readings = not is_exact
         self._point = core.track_point()
         self._finds: list[FindReport] = []
+        self._why = ""
         self._steps = self._skipped = self._others = 0
         self._began_ns = self._latest_ns = began_ns
         self._began_s = time.monotonic()
@@ -123,6 +125,12 @@ class RunRecorder(Recorder):
     def seconds(self) -> float:
         """Robot time since the run began."""
         return (self._latest_ns - self._began_ns) * 1e-9
+
+    def faults(self) -> list[tuple[str, str]]:
+        """Return, if that is news, why record or saved state are not being written, '' when they are again."""
+        why = self._record.failing or (self._keeper.trouble if self._keeper is not None else "")
+        before, self._why = self._why, why
+        return [(RECORD, why)] if bool(why) != bool(before) else []
 
     def take(self, given: StepReadings, decided: StepRecord) -> None:
         """Record a step: what the core was given, what it decided."""

@@ -27,7 +27,7 @@ FILES: dict[str, tuple[Callable[[Path], object], str]] = {
     "missing": (lambda path: None, "there is no such file"),
     "folder": (Path.mkdir, "this is a folder; name a YAML file"),
     "loop of links": (lambda path: path.symlink_to(path), "is a loop of links"),
-    "link to nothing": (lambda path: path.symlink_to("nowhere"), "there is no such file"),
+    "link to nothing": (lambda path: path.symlink_to("x.yaml.gone"), "there is no such file"),
     "empty": (Path.touch, "the file is empty"),
     "binary": (lambda path: path.write_bytes(b"\xff\xfe\x00"), "not UTF-8 text; is it a binary file?"),
     "NUL": (lambda path: path.write_text("robot: \0"), "which no text file has"),

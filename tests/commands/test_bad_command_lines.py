@@ -263,8 +263,7 @@ WRITES = {
 }
 
 
-@pytest.mark.parametrize("kind", WRITES)
-@pytest.mark.parametrize("unbuffered", ["", "1"])
+@pytest.mark.parametrize(("kind", "unbuffered"), [*((kind, "") for kind in WRITES), ("check", "1")])
 @pytest.mark.parametrize("to", ["full", "closed"])
 def test_output_that_nothing_takes(tmp_path, to, kind, unbuffered):
     if kind == "report":

@@ -1,7 +1,6 @@
 """What a person can put right: the base of all errors whose message is meant for them."""
 
 import errno
-import os
 from pathlib import Path
 
 A_LOOP = "is a loop of links"
@@ -29,7 +28,7 @@ def in_words(error: BaseException) -> str:
 def is_loop(path: Path) -> bool:
     """Tell whether a path leads into symbolic links that lead to each other."""
     try:
-        os.stat(path)
+        path.stat()
     except (OSError, ValueError) as error:
         return getattr(error, "errno", None) == errno.ELOOP
     return False

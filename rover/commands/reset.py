@@ -5,11 +5,8 @@ from pathlib import Path
 import click
 
 from rover.commands import options
-from rover.commands.guards import each
-from rover.guard.client import reset_now
-from rover.guard.find import FoundGuard
-
-RESUME_IS_DUE = "nothing moves before a resume: g at the run's terminal, or the robot's start button"
+from rover.commands.output import show_outcomes
+from rover.session.from_outside import reset_robots
 
 
 @click.command()
@@ -20,9 +17,4 @@ def command(robot: Path | None, guard: Path | None) -> int:
 
     It never starts motion.
     """
-    return each(robot, guard, _reset, "reset")
-
-
-def _reset(found: FoundGuard) -> str:
-    reset_now(found.folder)
-    return f"reset; {RESUME_IS_DUE}"
+    return show_outcomes(reset_robots(robot, guard))

@@ -5,9 +5,8 @@ from pathlib import Path
 import click
 
 from rover.commands import options
-from rover.commands.guards import each
-from rover.guard.client import GuardError, state_of, stop_now
-from rover.guard.find import FoundGuard
+from rover.commands.output import show_outcomes
+from rover.session.from_outside import stop_robots
 
 
 @click.command()
@@ -18,14 +17,4 @@ def command(robot: Path | None, guard: Path | None) -> int:
 
     It latches: 'rover reset' and then a resume at the run end it.
     """
-    return each(robot, guard, _stopped, "stop")
-
-
-def _stopped(found: FoundGuard) -> str:
-    try:
-        state = state_of(found.folder)
-        before = state.phase.name.lower().replace("_", " ") + (f" ({state.cause})" if state.cause else "")
-    except GuardError:
-        before = "silent"  # the stop is what matters; if that one is not answered either, it is said
-    stop_now(found.folder, "stopped by rover stop")
-    return f"stopped; was: {before}"
+    return show_outcomes(stop_robots(robot, guard))

@@ -188,20 +188,7 @@ class RunRecord:
         else:
             self._written += len(self._kept)
             self._kept.clear()
-            self._fail(self._why_lost())
-
-    def _why_lost(self) -> str:
-        """Return what has become of the file, or '': what is written to a deleted one goes nowhere."""
-        log = Path(f"{self._path}-wal")
-        try:
-            is_ours = self._path.stat().st_ino == self._number and log.exists()
-        except OSError:
-            is_ours = False
-        if not is_ours:
-            return f"{self._path}: the run record was deleted or moved under the run, which goes on without"
-        if not (os.access(self._path, os.W_OK) and os.access(log, os.W_OK)):
-            return f"{self._path}: the run record was made read-only under the run; give the right to write back"
-        return ""
+            self._fail(_why_lost(self._path, self._number))
 
     def _fail(self, why: str) -> None:
         """Note what is wrong at present, '' for nothing; the first trouble is kept."""
@@ -229,6 +216,20 @@ class RunRecord:
             self._connection.close()
         except sqlite3.Error as error:
             self._fail(f"{self._path}: the run record could not be finished: {error}; make room on its disk")
+
+
+def _why_lost(path: Path, number: int) -> str:
+    """Return what has become of the file (inode number given), or '': what is written to a deleted one goes nowhere."""
+    log = Path(f"{path}-wal")
+    try:
+        is_ours = path.stat().st_ino == number and log.exists()
+    except OSError:
+        is_ours = False
+    if not is_ours:
+        return f"{path}: the run record was deleted or moved under the run, which goes on without"
+    if not (os.access(path, os.W_OK) and os.access(log, os.W_OK)):
+        return f"{path}: the run record was made read-only under the run; give the right to write back"
+    return ""
 
 
 def _new_file(path: Path, header: Mapping[str, str]) -> sqlite3.Connection:

@@ -229,7 +229,7 @@ def reset_now(folder: Path) -> State:
             client.wait(0.05)
             client.poll()
             state = client.state
-            if state is not None and state.now_ns > asked_ns and state.phase is not Phase.STOPPED:
+            if state is not None and state.now_ns > asked_ns and state.phase is Phase.READY:
                 return state
         if client.state is None:
             raise GuardError(_silent(folder))

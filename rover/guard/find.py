@@ -77,5 +77,17 @@ def _by_processes() -> Iterator[tuple[Path, int]]:
             continue  # it has ended meanwhile
         if b"rover.guard" in words[:-2]:
             place = words.index(b"rover.guard")
-            if words[place + 1] in (b"guard", b"supervise"):
-                yield Path(os.fsdecode(words[place + 2])), owner
+            folder = Path(os.fsdecode(words[place + 2]))
+            if words[place + 1] in (b"guard", b"supervise") and not _is_elsewhere(folder):
+                yield folder, owner
+
+
+def _is_elsewhere(folder: Path) -> bool:
+    """Tell whether a folder is not to be seen from here, as that of a guard in a container."""
+    try:
+        folder.stat()
+    except FileNotFoundError:
+        return True
+    except OSError:
+        return False  # another user's
+    return False

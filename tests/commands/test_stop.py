@@ -92,6 +92,7 @@ def test_a_reset_starts_nothing_and_says_that_a_resume_is_due(rover, bay):
 
 def test_what_is_not_stopped_is_not_reset(rover, bay):
     folder = bay.guard("g")
+    bay.running(folder)
     code, out, said = rover("reset", "--guard", folder)
     assert (code, out) == (1, "")
     assert said == "not reset: there is no stop to reset\n"

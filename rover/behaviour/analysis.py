@@ -264,7 +264,7 @@ def _lacking_signals(signals: Iterable[str], where: Where, text: str, robot: Rob
     fitted = robot.devices.fitted()
     for name in signals:
         signal = SIGNALS[name]
-        families = signal.devices or ((name[:-3],) if name.endswith(".ok") else ())
+        families = signal.devices or ((name[:-3],) if name.removesuffix(".ok") in FAMILIES else ())
         lacks = [family for family in families if family not in fitted]
         if lacks:
             yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")

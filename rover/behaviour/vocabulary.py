@@ -164,6 +164,7 @@ SIGNALS: dict[str, Signal] = {
     "motion.held_back_for": Signal(_TIME, (), "for how long they have done so"),
     "motion.slowed": Signal(_TRUTH, (), "the limits let the robot go slowly only, for want of a device"),
     "motion.obstacle": Signal(_TRUTH, (), "they do so because something is close ahead"),
+    "record.ok": Signal(_TRUTH, (), "run record and saved state are being written; always known"),
     "operator.answer": Signal(Choice(frozenset({"none", "yes", "no"})), (), "the operator's last answer"),
     "operator.chooses": Signal(_TRUTH, (), "the errand's order is 'ask': the operator agrees to each target"),
 } | {f"{family}.ok": Signal(_TRUTH, (), f"the {family} device is healthy; always known") for family in SENSORS}

@@ -73,9 +73,9 @@ class BenchDrivetrain:
         """See `rover.calibrate.apparatus.Drivetrain`."""
         self._sequence += 1
         ends_ns = self.now_ns + self._lasts_ns
-        self._drivers.made("drive").apply(DriveCommand(left, right, self._sequence, ends_ns), self.now_ns)
+        self._drivers.tell("drive", DriveCommand(left, right, self._sequence, ends_ns), self.now_ns)
         if self._opening is not None:
-            self._drivers.made("gripper").apply(JawsCommand(self._opening, self._sequence, ends_ns), self.now_ns)
+            self._drivers.tell("gripper", JawsCommand(self._opening, self._sequence, ends_ns), self.now_ns)
         self.now_ns += self._period_ns
         new = self._drivers.poll(self.now_ns)
         for family, why in self._drivers.faults():

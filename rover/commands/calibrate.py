@@ -34,10 +34,10 @@ ON_THE_ROBOT = "on the robot"
 @click.argument("what", type=click.Choice(("drive", "heading", "range", "gripper", "camera", "latency")))
 @click.option(
     "--pictures",
-    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    type=options.PathType(exists=True, file_okay=False),
     help="For 'camera': a folder of pictures with a regions.yaml, instead of the live camera.",
 )
-@click.option("--bench", type=click.Path(path_type=Path), help="Practise on this bench file instead of the robot.")
+@click.option("--bench", type=options.A_PATH, help="Practise on this bench file instead of the robot.")
 @options.seed("the bench")
 @click.option("--side", default="1 m", show_default=True, metavar="LENGTH", help="Side of the squares of 'drive'.")
 @click.option("--write", is_flag=True, help="Write the robot file without asking.")

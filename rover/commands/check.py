@@ -4,11 +4,12 @@ from pathlib import Path
 
 import click
 
+from rover.commands import options
 from rover.commands.main import FAILED
 
 
 @click.command()
-@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.argument("file", required=False, type=options.A_PATH)
 def command(file: Path | None) -> int:
     """Check an errand, behaviour, robot or bench FILE; without one, check this computer."""
     return _check_computer() if file is None else _check_file(file)

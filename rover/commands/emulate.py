@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from rover.commands import options
 from rover.files import load
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
@@ -16,7 +17,7 @@ from rover.link.emulator import Emulator
 
 
 @click.command()
-@click.argument("robot", type=click.Path(path_type=Path))
+@click.argument("robot", type=options.A_PATH)
 def command(robot: Path) -> int:
     """Emulate the co-processor of a ROBOT file on a pseudo-terminal, wheels free in the air, until interrupted."""
     with emulated(robot) as ports:

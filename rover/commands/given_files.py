@@ -1,4 +1,7 @@
-"""The files that a command is given, loaded as its options say; what is imported for them is said."""
+"""The files that a command is given, loaded as its options say; what is imported for them is said.
+
+Commands that use these run code of the person's own and drive hardware, so that a signal ends them for sure.
+"""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
@@ -11,6 +14,7 @@ from rover.activities.activity import Activity
 from rover.files.load import Loaded, load
 from rover.files.robot import Robot
 from rover.session.assembly import Assembly, loads, user_drivers, with_user_activities
+from rover.session.hard_end import HardEnd
 from rover.session.hardware import with_ports
 
 
@@ -20,6 +24,7 @@ def assembled(errand: Path, settings: Mapping[str, Any]) -> tuple[Assembly, Mapp
     Raises:
         UserError: there are mistakes, or an activity cannot be imported.
     """
+    click.get_current_context().with_resource(HardEnd())
     assembly, activities = with_user_activities(errand, settings)
     for warning in assembly.warnings:
         click.echo(str(warning), err=True)
@@ -33,6 +38,7 @@ def robot_at_hand(robot: Path, ports: Mapping[str, str]) -> Loaded[Robot]:
     Raises:
         UserError: the file has mistakes, or no such link.
     """
+    click.get_current_context().with_resource(HardEnd())
     loaded = load(robot, "robot")
     loaded = replace(loaded, model=with_ports(loaded.model, ports))
     _say_loading(user_drivers(loaded.model))

@@ -5,16 +5,17 @@ from pathlib import Path
 import click
 
 from rover.calibrate import looking
+from rover.commands import options
 from rover.commands.output import writing
 
 
 @click.command()
-@click.argument("source", type=click.Path(path_type=Path))
-@click.option("--robot", type=click.Path(path_type=Path), help="Robot file, for its camera and colours.")
-@click.option("--errand", type=click.Path(path_type=Path), help="Errand file, for its kinds and its robot.")
+@click.argument("source", type=options.A_PATH)
+@click.option("--robot", type=options.A_PATH, help="Robot file, for its camera and colours.")
+@click.option("--errand", type=options.A_PATH, help="Errand file, for its kinds and its robot.")
 @click.option(
     "--into",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=options.PathType(file_okay=False),
     default="looks",
     show_default=True,
     help="Folder to fill.",

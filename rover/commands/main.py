@@ -1,8 +1,8 @@
 """The command line: finds a command by its name, and makes of every exception a message and an exit code.
 
 Exit codes of every command: 0 done, or as expected; 1 the errand failed or stopped, or a check found what it
-looks for; 2 unusable input; 70 a bug in rover (EX_SOFTWARE of BSD's sysexits.h); 130 interrupted (SIGINT);
-143 terminated (SIGTERM).
+looks for; 2 unusable input; 70 a bug in rover (EX_SOFTWARE of BSD's sysexits.h); 129 hung up (SIGHUP); 130
+interrupted (SIGINT); 143 terminated (SIGTERM).
 """
 
 import importlib
@@ -15,6 +15,7 @@ from typing import NoReturn
 import click
 
 from rover import __version__
+from rover.commands.streams import checked_streams
 from rover.errors import UserError
 from rover.files.problems import FileProblems
 
@@ -28,7 +29,9 @@ COMMANDS = {
     "look": "Say what the vision sees in a SOURCE of pictures, and draw it.",
     "rehearse": "Rehearse an ERRAND on the bench, without the robot.",
     "report": "Write the report of a run RECORD, as one HTML file.",
+    "reset": "Reset a latched stop; it never starts motion.",
     "run": "Carry an ERRAND out on the real robot.",
+    "stop": "Stop the robot, from any terminal, also without a run.",
 }
 """Every command with its line in the help; it is ``command`` in the module of its name, imported when it is used."""
 
@@ -74,28 +77,42 @@ def _on_sigterm(number: int, frame: FrameType | None) -> NoReturn:
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run a command; the one place where exceptions become messages and exit codes."""
     signal.signal(signal.SIGTERM, _on_sigterm)
+    with checked_streams():
+        sys.exit(_exit_code_of(arguments))
+
+
+def _exit_code_of(arguments: Sequence[str] | None) -> int:
     try:
         code = commands.main(args=arguments, prog_name="rover", standalone_mode=False)
-    except click.ClickException as error:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
-        sys.exit(error.exit_code)
+        return error.exit_code
+    except click.ClickException as error:
+        click.echo(_in_one_line(error), err=True)
+        return error.exit_code
     except UserError as error:
         _show(error)
-        sys.exit(UNUSABLE)
+        return error.exit_code
     except (click.Abort, KeyboardInterrupt):
         click.echo("\ninterrupted", err=True)
-        sys.exit(INTERRUPTED)
+        return INTERRUPTED
     except Terminated:
         click.echo("\nterminated", err=True)
-        sys.exit(TERMINATED)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(FAILED)
+        return TERMINATED
     except Exception as error:
         sys.excepthook(type(error), error, error.__traceback__)
         click.echo("this is a bug in rover, not in what you gave it; please report it with the lines above", err=True)
-        sys.exit(BUG)
-    sys.exit(code if isinstance(code, int) else 0)
+        return BUG
+    return code if isinstance(code, int) else 0
+
+
+def _in_one_line(error: click.ClickException) -> str:
+    """Return what is wrong with a command line, and where to read how it is meant."""
+    context = getattr(error, "ctx", None)
+    command = "rover" if context is None else context.command_path
+    return f"{command}: {' '.join(error.format_message().split())} See {command} --help"
 
 
 def _show(error: UserError) -> None:
@@ -104,7 +121,8 @@ def _show(error: UserError) -> None:
     if isinstance(error, FileProblems):
         lines.append(f"{_numbers(error)}; nothing was run")
     for line in lines:
-        click.echo(line, err=True)
+        if line:  # nothing is said where nobody reads on
+            click.echo(line, err=True)
 
 
 def _numbers(error: FileProblems) -> str:

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 import click
 
 from rover.devices.registry import allow_folders
-from rover.errors import UserError
+from rover.errors import A_LOOP, UserError, is_loop
 from rover.files.yaml_source import read_text
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -36,8 +36,27 @@ def _allowed(context: click.Context, option: click.Parameter, folders: Iterable[
     allow_folders(folders)
 
 
-AN_ERRAND = click.argument("errand", type=click.Path(path_type=Path))
-A_ROBOT = click.argument("robot", type=click.Path(path_type=Path))
+class PathType(click.Path):
+    """A path as `click.Path` takes it; one that is a loop of links is called that."""
+
+    def __init__(self, *, exists: bool = False, file_okay: bool = True) -> None:
+        super().__init__(exists=exists, file_okay=file_okay, path_type=Path)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the path.
+
+        Raises:
+            UserError: it is a loop of links.
+        """
+        if is_loop(Path(value)):
+            raise UserError(f"{value} {A_LOOP}; name a path that leads somewhere")
+        return super().convert(value, param, ctx)
+
+
+A_PATH = PathType()
+AN_ERRAND = click.argument("errand", type=A_PATH)
+A_ROBOT = click.argument("robot", type=A_PATH)
+MAYBE_A_ROBOT = click.argument("robot", required=False, type=A_PATH)
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object on standard output.")
 SETTINGS = click.option(
     *("--set", "settings"),
@@ -55,7 +74,7 @@ PORTS = click.option(
 )
 GUARD = click.option(
     "--guard",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=PathType(file_okay=False),
     metavar="DIR",
     help="Folder of this robot's motor guard; by default one of this user's.",
 )
@@ -63,7 +82,7 @@ DRIVERS = click.option(
     "--drivers",
     multiple=True,
     metavar="DIR",
-    type=click.Path(path_type=Path, exists=True, file_okay=False),
+    type=PathType(exists=True, file_okay=False),
     callback=_allowed,
     expose_value=False,
     help="Folder from which drivers and activities named in the files may be imported.",

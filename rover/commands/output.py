@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import datetime
@@ -12,6 +12,7 @@ import click
 
 from rover.errors import UserError
 from rover.readiness.person import Person
+from rover.session.from_outside import Outcome
 from rover.session.result import Result
 
 
@@ -62,6 +63,13 @@ def _show_to_person(result: Result) -> None:
     if result.worst_axis_error_m is not None:
         click.echo(f"worst axis error {result.worst_axis_error_m:.3f} m")
     click.echo(f"record: {result.record}   (rover report {result.record})")
+
+
+def show_outcomes(outcomes: Sequence[Outcome]) -> int:
+    """Write a line for each guard that was spoken to, and return the exit code."""
+    for folder, line, is_error in outcomes:
+        click.echo(f"{folder}: {line}" if len(outcomes) > 1 else line, err=is_error)
+    return int(any(one.is_error for one in outcomes))
 
 
 def new_record(name: str, ending: str = ".sqlite") -> Path:

@@ -10,6 +10,8 @@ from rover.events import Event, Health, HealthChange
 from rover.files.robot import Going, Robot
 from rover.motion.limits import NOTHING_MISSING, Missing
 
+RECORD = "record"
+"""Stands among the devices' faults for the run record: why it is not being written, '' when it is again."""
 CLOCK_SLACK_NS = 1_000_000
 """A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
 
@@ -77,6 +79,7 @@ class HealthWatch:
         self._missing_since: dict[str, int] = {}
         self._quiet_until_ns = -1
         self.impossible = 0
+        signals.record_ok = True
         signals.gripper_ok = "gripper" in fitted and "gripper" in silent
 
     def accept(self, family: str, reading: Reading, now_ns: int) -> bool:
@@ -112,13 +115,16 @@ class HealthWatch:
 
         Args:
             now_ns: time of the step.
-            faults: (family, why) of drivers that gave up: those are faulty until a report comes again.
+            faults: (family, why) of drivers that failed: faulty until they report again, or (family, '') comes.
             events: where changes are noted.
         """
         if now_ns <= self._quiet_until_ns and not faults:
             return  # all were healthy, and not even the oldest report can be overdue yet
         for family, why in faults:
-            self._give_up(family, why, events)
+            if why:
+                self._give_up(family, why, events)
+            else:
+                self._take_back(family, events)
         for family, device in self._devices.items():
             health = device.health_at(now_ns)
             if health is not device.health:
@@ -133,10 +139,20 @@ class HealthWatch:
         self._quiet_until_ns = -1 if self._missing_since else next_ns
 
     def _give_up(self, family: str, why: str, events: list[Event]) -> None:
+        if family == RECORD:
+            self._signals.record_ok = False
         if family in self._devices:
             self._devices[family].fault = why
         else:
             events.append(HealthChange(family, Health.FAULTY, why))
+
+    def _take_back(self, family: str, events: list[Event]) -> None:
+        if family == RECORD:
+            self._signals.record_ok = True
+        if family in self._devices:
+            self._devices[family].fault = ""
+        else:
+            events.append(HealthChange(family, Health.OK, ""))
 
     def missing(self, now_ns: int) -> Missing:
         """Return what the want of devices does to the wheels, as the robot file has it: some, for a time or for good.

@@ -24,7 +24,8 @@ class StepReadings(NamedTuple):
     Attributes:
         now_ns: time of the step.
         new: (device family, reading), ordered by family and sequence.
-        faults: (device family, why) of drivers that gave up since the last step.
+        faults: (device family, why) of drivers that failed since the last step, with '' of those that are back; the
+            run record counts as one, ``record``.
         actions: what operators did since the last step.
     """
 

@@ -58,7 +58,8 @@ class Core:
         engine: the behaviour.
 
     Raises:
-        KeyError, TypeError, ValueError: ``saved`` does not belong to this errand.
+        StateMismatchError: ``saved`` does not belong to this errand.
+        KeyError, TypeError, ValueError: it is not what `Core.saved` returned.
     """
 
     def __init__(

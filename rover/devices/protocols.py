@@ -6,7 +6,10 @@ A driver is a class made with ``Class(options, context)``; options are the value
 for its hardware does so in a thread of its own and hands over what has come in when it is polled; `poll` and `apply`
 never wait.
 
-An exception out of a driver makes the device `faulty`; the run goes on without it (rule R12).
+An exception out of a driver makes the device `faulty`, and the run goes on without it (rule R12). It is tried again
+after 0.1 s, then with waits that double up to 10 s: first as it is, then closed and made anew with the same options.
+On the robot that is done in a thread of its own, so that a constructor may wait for its hardware. An actuator that
+raises latches a stop, and another one when it is back.
 """
 
 from collections.abc import Callable, Mapping, Sequence

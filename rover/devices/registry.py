@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from rover.devices.families import KEYS
-from rover.errors import UserError
+from rover.errors import UserError, in_words
 from rover.files.problems import nearest
 
 SCRIPTED = "scripted"
@@ -80,10 +80,9 @@ def load_class(dotted: str, what: str) -> Any:
         raise LoadError(f"{what}: '{dotted}' is not of the form package.module:Class")
     try:
         module = importlib.import_module(module_name)
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         raise LoadError(
-            f"{what}: cannot import '{module_name}' ({type(error).__name__}: {error}); "
-            "is its folder given with --drivers?"
+            f"{what}: cannot import '{module_name}' ({in_words(error)}); is its folder given with --drivers?"
         ) from error
     found = getattr(module, class_name, None)
     if not isinstance(found, type):

@@ -10,6 +10,10 @@ from rover.files.errand import Errand
 from rover.geometry import XY
 
 
+class StateMismatchError(ValueError):
+    """What was saved is of another errand; the message says what does not fit."""
+
+
 class Grip(NamedTuple):
     """What the jaws last closed on, and where (m, field frame), with the covariance of that (m^2)."""
 
@@ -137,16 +141,24 @@ class Ledger:
         """Take up again what `saved` returned.
 
         Raises:
-            KeyError, TypeError, ValueError: it does not belong to this errand.
+            StateMismatchError: it is of another tray or another field.
+            KeyError, TypeError, ValueError: it is not what `saved` returned.
         """
         slots = {slot.number: slot for slot in self.ground.slots}
+        if unknown := [number for number, _ in saved["filled"] if number not in slots]:
+            raise StateMismatchError(
+                f"it has an object in slot {unknown[0]}, and the tray has {len(slots)} slots, from 0"
+            )
         self.filled = [Filled(slots[number], str(kind)) for number, kind in saved["filled"]]
         self.delivered = [str(kind) for kind in saved["delivered"]]
         self.finds, self.visited_places = int(saved["finds"]), int(saved["visited_places"])
         self.put_off = [PutOff(str(kind), float(x), float(y)) for kind, x, y in saved["put_off"]]
         self.obstacles = [(float(x), float(y)) for x, y in saved["obstacles"]]
         to_look_at = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
-        self.looked_at.restore(to_look_at)
+        try:
+            self.looked_at.restore(to_look_at)
+        except ValueError as error:
+            raise StateMismatchError(str(error)) from error
 
     @property
     def slot(self) -> Slot | None:

@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from rover.errors import A_LOOP, is_loop
 from rover.files import yaml_source
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile
@@ -58,6 +59,9 @@ def named_in(source: Source, where: KeyPath, text: str) -> Path | None:
     """
     root = project_root(source.path)
     try:
+        if is_loop(source.path.resolve().parent / text):
+            source.report(where, f"this {A_LOOP}, none of them a file")
+            return None
         resolved = (source.path.resolve().parent / text).resolve()
         resolved.exists()
     except (OSError, RuntimeError, ValueError):  # too long; a ring of symlinks; a NUL character

@@ -12,6 +12,7 @@ from typing import Any
 
 import yaml
 
+from rover.errors import A_LOOP, is_loop
 from rover.files.problems import FileProblems, Problem, nearest
 
 LARGEST_FILE = 1_000_000
@@ -101,6 +102,8 @@ def read(path: Path, name: str) -> Source:
     try:
         if path.is_dir():
             raise _refusal(name, "this is a folder; name a YAML file")
+        if is_loop(path):
+            raise _refusal(name, f"{A_LOOP}, none of them a file")
         if not path.exists():
             raise _refusal(name, f"there is no such file{beside(path)}")
         if not path.is_file():

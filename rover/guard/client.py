@@ -8,14 +8,26 @@ import select
 import socket
 import time
 from collections.abc import Callable, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rover.devices.readings import DriveCommand
 from rover.errors import UserError
-from rover.guard.protocol import LONGEST, Answer, Ask, Command, Datagram, DatagramError, Request, State, decode, encode
+from rover.guard.protocol import (
+    LONGEST,
+    Answer,
+    Ask,
+    Command,
+    Datagram,
+    DatagramError,
+    Request,
+    State,
+    decode,
+    encode,
+)
 from rover.guard.settings import SOCKET_NAME
-from rover.stopping import LATCHED
+from rover.stopping import LATCHED, Phase
 
 if TYPE_CHECKING:
     # Who only stops has no use for the guard's own output.
@@ -55,6 +67,8 @@ class GuardChannel:
         try:
             self._own.unlink(missing_ok=True)
             self._socket.bind(str(self._own))
+            if os.getuid() == 0:  # or a guard of another user could not answer
+                os.chown(self._own, folder.stat().st_uid, -1)
         except OSError as error:
             self._socket.close()
             raise GuardError(
@@ -210,6 +224,26 @@ def stop_now(folder: Path, cause: str = "stopped by an operator") -> State:
     return _asked(folder, Ask.STOP, cause, lambda state: state.phase in LATCHED)
 
 
+def reset_now(folder: Path) -> State:
+    """Press and release the reset, from any process of this user; it never starts motion. Returns how it stands then.
+
+    Raises:
+        GuardError: the guard does not answer, or does not reset; the message says why.
+    """
+    with closing(GuardClient(folder)) as client:
+        asked_ns = client.now_ns()
+        client.reset()
+        while client.now_ns() - asked_ns < ANSWER_WITHIN_S * 1e9:
+            client.wait(0.05)
+            client.poll()
+            state = client.state
+            if state is not None and state.now_ns > asked_ns and state.phase is Phase.READY:
+                return state
+        if client.state is None:
+            raise GuardError(_silent(folder))
+        raise GuardError(f"not reset: {client.state.note or client.state.cause}")
+
+
 def _asked(folder: Path, ask: Ask, cause: str, is_done: Callable[[State], bool]) -> State:
     channel = GuardChannel(folder)
     try:
@@ -223,4 +257,8 @@ def _asked(folder: Path, ask: Ask, cause: str, is_done: Callable[[State], bool])
                     return value
     finally:
         channel.close()
-    raise GuardError(f"the motor guard in {folder} does not answer; use the hard-wired stop, then look at its log")
+    raise GuardError(_silent(folder))
+
+
+def _silent(folder: Path) -> str:
+    return f"the motor guard in {folder} does not answer; use the hard-wired stop, then look at its log"

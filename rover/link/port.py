@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 import serial
 
-from rover.errors import UserError
+from rover.errors import A_LOOP, UserError
 from rover.link.framing import Damage, Framer
 
 Clock = Callable[[], int]
@@ -199,6 +199,8 @@ def _keep_lines_on_close(descriptor: int) -> None:
 
 def _explain(path: str, baud: int, error: Exception) -> str:
     match getattr(error, "errno", None):
+        case errno.ELOOP:
+            return f"port {path} {A_LOOP}; correct 'port:' under 'links:' in the robot file"
         case errno.ENOENT | errno.ENODEV | errno.ENXIO:
             return f"no such port: {path}; plug the device in, or correct 'port:' under 'links:' in the robot file"
         case errno.EACCES | errno.EPERM:

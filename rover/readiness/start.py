@@ -3,11 +3,13 @@
 from enum import StrEnum
 from pathlib import Path
 
+from rover.guard.permission import POWER_UP
 from rover.readiness.before_start import DEVICES_WITHIN_S, StopTrial, computer_state, findings, is_ready
 from rover.readiness.finding import Verdict, table
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RobotDevices, RunError
 from rover.session.motion_start import DeviceStates, Say
+from rover.session.service import is_managed
 from rover.session.terminal import HELP, Terminal
 
 STOP_INPUT_OPEN = "the stop input is open"
@@ -16,6 +18,12 @@ HOW_TO_ENABLE = (
     "standing still: motion is not enabled. End this run and start it at a terminal, where it asks for a yes, "
     "or with --enable-motion, by a person who sees the robot"
 )
+
+
+class StandsStoppedError(RunError):
+    """A stop is latched, and nobody is there to reset it; that ends the run as a stop does."""
+
+    exit_code = 1
 
 
 class Stage(StrEnum):
@@ -60,7 +68,7 @@ class Start:
         """Do what is due in a step.
 
         Raises:
-            RunError: something is not in order; all findings have been shown.
+            RunError: something is not in order; all findings have been shown. Or a stop is latched, with nobody there.
         """
         self._began_ns = now_ns if self._began_ns is None else self._began_ns
         match self._stage:
@@ -125,4 +133,15 @@ class Start:
         self._enabled_ns = None
         state = self._client.state
         if not watch.moves and state is not None:
-            self._say(f"motion is not permitted: {state.note or state.cause}; press r to reset, then g to go on")
+            self._wait_for_reset(state.note if state.cause == POWER_UP else state.cause)
+
+    def _wait_for_reset(self, why: str) -> None:
+        if self._terminal.is_there:
+            self._say(f"motion is not permitted: {why}; press r to reset, then g to go on")
+        elif is_managed():
+            self._say(f"motion is not permitted: {why}; waiting for 'rover reset', and then a resume")
+        else:
+            raise StandsStoppedError(
+                f"motion is not permitted: {why}; nobody is at a terminal here to press r and g: type 'rover reset', "
+                "then start the run again"
+            )

@@ -4,7 +4,7 @@ import shutil
 import struct
 import threading
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -68,10 +68,11 @@ class CameraFrames:
 
     Args:
         record: the run record's file.
-        camera: the driver, which reports frames, or what it found in them and has that ``frame``; None: there is none.
+        camera: returns the present driver, which reports frames, or what it found in them and has that ``frame``;
+            None: there is none.
     """
 
-    def __init__(self, record: Path, camera: Any) -> None:
+    def __init__(self, record: Path, camera: Callable[[], Any]) -> None:
         self._folder = FrameFolder(record)
         self._camera = camera
         self._packing = threading.Thread()
@@ -85,7 +86,7 @@ class CameraFrames:
         """Take a step's readings, and keep the frame of one among them, unless an earlier one is still being packed."""
         if self._packing.is_alive() or not any(family == "camera" for family, _ in new):
             return
-        frame = getattr(self._camera, "frame", None) or dict(new)["camera"]
+        frame = getattr(self._camera(), "frame", None) or dict(new)["camera"]
         if isinstance(frame.value, Frame) and self._folder.is_due(frame):
             self._packing = threading.Thread(target=self._folder.keep, args=(frame,), name="frames", daemon=True)
             self._packing.start()

@@ -5,6 +5,7 @@ what has come in. Power may go at any moment: what was committed stays (write-ah
 Nothing that goes wrong with the disk is raised to the robot: it is kept in `RunRecord.trouble`.
 """
 
+import os
 import sqlite3
 import threading
 from collections import deque
@@ -79,12 +80,14 @@ class RunRecord:
     The connection belongs to the writer's thread alone.
 
     Attributes:
-        trouble: what went wrong with writing, in words for a person; empty when nothing did.
+        trouble: what went wrong with writing first, in words for a person; empty when nothing did.
+        failing: what goes wrong with it at present.
     """
 
     def __init__(self, connection: sqlite3.Connection, path: Path, waiting_at_most: int = WAITING_AT_MOST) -> None:
-        self.trouble = ""
+        self.trouble = self.failing = ""
         self._connection = connection
+        self._number = path.stat().st_ino
         self._path = path
         self._track = SampleQueue("track", waiting_at_most)
         self._true_track = SampleQueue("true_track", waiting_at_most)
@@ -177,7 +180,7 @@ class RunRecord:
                     _insert(self._connection, table, _reading_rows(samples) if table == "readings" else samples)
                 self._insert_kept()
         except Exception as error:  # whatever it is, the robot goes on: events are tried again, samples are gone
-            self._remember(error)
+            self._fail(f"{self._path}: the run record could not be written: {error}; make room on its disk")
             for table, samples in batches:
                 if samples:
                     first_ns, last_ns = samples[0][0], samples[-1][0]
@@ -185,6 +188,12 @@ class RunRecord:
         else:
             self._written += len(self._kept)
             self._kept.clear()
+            self._fail(_why_lost(self._path, self._number))
+
+    def _fail(self, why: str) -> None:
+        """Note what is wrong at present, '' for nothing; the first trouble is kept."""
+        self.failing = why
+        self.trouble = self.trouble or why
 
     def _take_entries(self) -> None:
         self._kept += [self._entries.popleft() for _ in range(len(self._entries))]
@@ -200,17 +209,27 @@ class RunRecord:
         for table, rows in by_table.items():
             _insert(self._connection, table, rows)
 
-    def _remember(self, error: Exception) -> None:
-        if not self.trouble:
-            self.trouble = f"{self._path}: the run record could not be written: {error}; make room on its disk"
-
     def _close(self) -> None:
         try:
             # Back to one plain file, which can be read from a write-protected folder too.
             self._connection.execute("PRAGMA journal_mode=DELETE")
             self._connection.close()
         except sqlite3.Error as error:
-            self._remember(error)
+            self._fail(f"{self._path}: the run record could not be finished: {error}; make room on its disk")
+
+
+def _why_lost(path: Path, number: int) -> str:
+    """Return what has become of the file (inode number given), or '': what is written to a deleted one goes nowhere."""
+    log = Path(f"{path}-wal")
+    try:
+        is_ours = path.stat().st_ino == number and log.exists()
+    except OSError:
+        is_ours = False
+    if not is_ours:
+        return f"{path}: the run record was deleted or moved under the run, which goes on without"
+    if not (os.access(path, os.W_OK) and os.access(log, os.W_OK)):
+        return f"{path}: the run record was made read-only under the run; give the right to write back"
+    return ""
 
 
 def _new_file(path: Path, header: Mapping[str, str]) -> sqlite3.Connection:

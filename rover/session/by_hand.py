@@ -16,6 +16,7 @@ from rover.files.robot import Robot
 from rover.guard.client import default_folder
 from rover.guard.protocol import Answer, State
 from rover.session.assembly import texts_of
+from rover.session.hard_end import last_words, note_closing
 from rover.session.hardware import RobotDevices, open_devices, simulated_in
 from rover.session.header import header_of
 from rover.session.recorder import Recorder
@@ -44,7 +45,7 @@ class ManualSession:
         devices: guard's client, serial links and drivers.
         client: the guard's client; its ``state`` is what the guard last said.
         latest: the last reading of each family.
-        faults: why a driver gave up, by family.
+        faults: why a driver is away, by family.
     """
 
     def __init__(self, robot: Robot, devices: RobotDevices, recorder: Recorder) -> None:
@@ -75,12 +76,13 @@ class ManualSession:
     def drive(self, left: float, right: float, expires_ns: int) -> None:
         """Give the wheels duties that nobody renews: at ``expires_ns`` they are at zero."""
         self._sequence += 1
-        self._drivers.made("drive").apply(DriveCommand(left, right, self._sequence, expires_ns), self.now_ns)
+        self._drivers.tell("drive", DriveCommand(left, right, self._sequence, expires_ns), self.now_ns)
 
     def grip(self, opening: float | None, expires_ns: int) -> None:
         """Tell the jaws; where the guard holds them, with the next command to the wheels."""
         self._sequence += 1
-        self._drivers.made("gripper").apply(JawsCommand(opening, self._sequence, expires_ns), self.now_ns)
+        command = JawsCommand(opening, self._sequence, expires_ns)
+        self._drivers.tell("gripper", command, self.now_ns, is_stopped=not self.is_running)
 
     def step(self) -> list[TimedReading]:
         """Wait for the next 20 ms, and return what came in; steps that are late are skipped."""
@@ -95,8 +97,13 @@ class ManualSession:
         self._listen_to_guard(now_ns)
         new = self._drivers.poll(now_ns)
         for family, why in self._drivers.faults():
-            self.faults[family] = why
-            self._recorder.event(now_ns, HealthChange(family, Health.FAULTY, why))
+            self._recorder.event(now_ns, HealthChange(family, Health.FAULTY if why else Health.OK, why))
+            if why:
+                self.faults[family] = why
+            else:
+                self.faults.pop(family, None)
+        for stop in self._drivers.stops():
+            self.client.stop(stop.value)
         self.latest.update(new)
         if new:
             self._recorder.readings(now_ns, new)
@@ -176,10 +183,13 @@ def manual_session(
     robot = loaded.model
     header = header_of(f"{title}: {robot.robot}", "robot, by hand", texts_of([loaded.source]))
     with open_devices(_without_simulated(robot), guard_folder or default_folder(), {}, 0) as devices:
-        recorder = Recorder(record, header, devices.drivers.made("camera"))
+        recorder = Recorder(record, header, lambda: devices.drivers.made("camera"))
         try:
-            with closing(devices.drivers):
-                yield ManualSession(robot, devices, recorder)
+            with last_words(recorder.cut), closing(devices.drivers):
+                try:
+                    yield ManualSession(robot, devices, recorder)
+                finally:
+                    note_closing()
         except BaseException as error:
             recorder.close("stopped", str(error) or type(error).__name__, {})
             raise

@@ -1,14 +1,21 @@
 """The robot's drivers at work: made from the robot file, polled and told, each fault kept to its own device."""
 
+import contextlib
 from collections.abc import Mapping, Sequence
+from concurrent.futures import Future
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 
-from rover.core import StepRecord
+from rover.core import Action, StepRecord
 from rover.devices.keys import DeviceKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.devices.registry import SIMULATED, LoadError, is_dotted, load_driver
+from rover.errors import UserError, in_words
+from rover.session.driver import FAILURES, Changes, DriverAtWork, Make, Open, open_at_once
+
+ACTUATORS = ("drive", "gripper")
 
 
 class Drivers:
@@ -18,86 +25,121 @@ class Drivers:
         context: what drivers are given.
         simulate: families whose built-in driver is replaced by its stand-in; a user's own is never replaced.
         held: drivers that are there already, by family: of what the motor guard holds.
+        open_again: makes a driver that was lost anew, now or meanwhile.
 
     Raises:
         LoadError: there is no such driver, or its device cannot be had.
     """
 
     def __init__(
-        self, context: DriverContext, simulate: Sequence[str], held: Mapping[str, Any] = MappingProxyType({})
+        self,
+        context: DriverContext,
+        simulate: Sequence[str],
+        held: Mapping[str, Any] = MappingProxyType({}),
+        open_again: Open = open_at_once,
     ) -> None:
-        self._made: dict[str, Any] = dict(held)
-        self._faults: list[tuple[str, str]] = []
+        self._changes = Changes()
+        self._devices: dict[str, DriverAtWork] = {}
+        for family, driver in held.items():
+            self._devices[family] = DriverAtWork(family, driver, None, self._changes)
         try:
             for family, device in context.robot.devices.fitted().items():
                 if family not in held:
                     is_simulated = family in simulate and not is_dotted(device.driver)
-                    self._made[family] = _made(family, SIMULATED if is_simulated else device.driver, device, context)
+                    make = partial(_made, family, SIMULATED if is_simulated else device.driver, device, context)
+                    renew = partial(_renewed, open_again, make)
+                    self._devices[family] = DriverAtWork(family, make(), renew, self._changes)
         except BaseException:
             self.close()
             raise
-        made = sorted(self._made.items())
-        self._sensors = [(family, driver.poll) for family, driver in made if hasattr(driver, "poll")]
-        self._actuators = {family: driver.apply for family, driver in made if hasattr(driver, "apply")}
+        self._sensors = [device for _, device in sorted(self._devices.items())]
 
     def made(self, family: str) -> Any:
-        """Return a family's driver, None when the robot has none."""
-        return self._made.get(family)
+        """Return a family's driver, None when the robot has none; after a failure it may be another one."""
+        return self._devices[family].driver if family in self._devices else None
 
     def trouble(self, family: str) -> str:
         """Return what a driver itself says is wrong with its device, or ''."""
-        return str(getattr(self._made.get(family), "trouble", ""))
+        return str(getattr(self.made(family), "trouble", ""))
 
     def poll(self, now_ns: int) -> list[tuple[str, Reading]]:
-        """Return the new readings, ordered by family and sequence."""
-        new: list[tuple[str, Reading]] = []
-        for family, poll in self._sensors:
-            try:
-                for reading in poll(now_ns):
-                    if not isinstance(reading, Reading):
-                        raise TypeError(f"poll returns Readings, and this one returned {reading!r}")
-                    new.append((family, reading))
-            except Exception as error:
-                self._give_up(family, error)
-        return new
+        """Return the new readings, ordered by family and sequence; try again what is away and due."""
+        return [(device.family, reading) for device in self._sensors for reading in device.poll(now_ns)]
 
     def faults(self) -> list[tuple[str, str]]:
-        """Return the drivers that gave up since the last call."""
-        if not self._faults:
+        """Return the drivers that failed since the last call, with why, and with '' those that are back."""
+        if not self._changes.faults:
             return []
-        faults, self._faults = self._faults, []
+        faults, self._changes.faults = self._changes.faults, []
         return faults
 
-    def apply(self, record: StepRecord) -> None:
-        """Tell the actuators what a step decided, jaws first: the guard's wheels take the jaws' pulse along."""
+    def stops(self) -> list[Action]:
+        """Return the stops that are due: for an actuator that failed, and again when it is back."""
+        if not self._changes.stops:
+            return []
+        causes, self._changes.stops = self._changes.stops, []
+        return [Action("stop", cause) for cause in causes]
+
+    def apply(self, record: StepRecord, *, is_stopped: bool) -> None:
+        """Tell the actuators what a step decided, jaws first: the guard's wheels take the jaws' pulse along.
+
+        Args:
+            record: of the step.
+            is_stopped: a stop is latched: an actuator that came back during it is told nothing yet.
+        """
         if record.jaws is not None:
-            self._tell("gripper", record.jaws, record.now_ns)
-        self._tell("drive", record.drive, record.now_ns)
+            self.tell("gripper", record.jaws, record.now_ns, is_stopped=is_stopped)
+        self.tell("drive", record.drive, record.now_ns, is_stopped=is_stopped)
 
-    def _tell(self, family: str, command: DriveCommand | JawsCommand, now_ns: int) -> None:
-        if family in self._actuators:
-            try:
-                self._actuators[family](command, now_ns)
-            except Exception as error:
-                del self._actuators[family]
-                self._give_up(family, error)
+    def tell(self, family: str, command: DriveCommand | JawsCommand, now_ns: int, *, is_stopped: bool = False) -> None:
+        """Tell one actuator, if the robot has it."""
+        device = self._devices.get(family)
+        if device is not None and device.is_actuator:
+            device.tell(command, now_ns, is_stopped)
 
-    def _give_up(self, family: str, error: Exception) -> None:
-        self._faults.append((family, f"its driver raised {type(error).__name__}: {error}"))
-        self._sensors = [pair for pair in self._sensors if pair[0] != family]
+    @property
+    def remarks(self) -> list[str]:
+        """How often each device was lost and brought back, in sentences; of those that never were, nothing."""
+        return [device.remark for _, device in sorted(self._devices.items()) if device.remark]
 
     def close(self) -> None:
         """Close every driver, actuators first; one that fails does not keep the others from it."""
-        for family in sorted(self._made, key=lambda family: (family not in ("drive", "gripper"), family)):
-            try:
-                self._made[family].close()
-            except Exception as error:
-                self._faults.append((family, f"closing it raised {type(error).__name__}: {error}"))
-        self._made = {}
+        for family in sorted(self._devices, key=lambda family: (family not in ACTUATORS, family)):
+            device = self._devices[family]
+            if not device.is_closed:
+                try:
+                    device.close()
+                except FAILURES as error:
+                    self._changes.faults.append((family, f"closing it raised {in_words(error)}"))
+
+
+def _renewed(open_again: Open, make: Make, old: Any) -> "Future[Any]":
+    """Have a driver closed and another one made in its place."""
+
+    def instead() -> Any:
+        with contextlib.suppress(*FAILURES):
+            old.close()
+        return make()
+
+    return open_again(instead)
 
 
 def _made(family: str, driver: str, device: DeviceKeys, context: DriverContext) -> Any:
+    """Return a new driver.
+
+    Raises:
+        LoadError: it cannot be had, or lacks a method that it must have.
+    """
     try:
-        return load_driver(family, driver)(device.options, context)
-    except (OSError, ValueError) as error:
-        raise LoadError(f"{family}: {error}") from error
+        made = load_driver(family, driver)(device.options, context)
+    except LoadError:
+        raise
+    except (UserError, OSError, ValueError) as error:
+        raise LoadError(f"{family}: {' '.join(str(error).split()) or in_words(error)}") from error
+    except FAILURES as error:
+        raise LoadError(f"{family}: driver '{driver}' cannot be made: it raised {in_words(error)}") from error
+    needed = ("apply" if family in ACTUATORS else "poll", "close")
+    if missing := [name for name in needed if not callable(getattr(made, name, None))]:
+        lacks = " and no ".join(f"{name}()" for name in missing)
+        raise LoadError(f"{family}: driver '{driver}' has no {lacks}; DEVELOPERS.md has what it needs")
+    return made

@@ -24,6 +24,7 @@ from rover.guard.serial_output import FIRST_ANSWER_DUE
 from rover.guard.settings import GuardSettings
 from rover.link import Link, open_link
 from rover.link.sentences import UPWARDS, MagneticHeading, RateOfTurn, TrueHeading
+from rover.session.driver import open_meanwhile
 from rover.session.drivers import Drivers
 from rover.session.guard_watch import SILENT
 from rover.stopping import LATCHED
@@ -85,7 +86,7 @@ def _opened(context: DriverContext, folder: Path, closing: ExitStack) -> RobotDe
     held = drivers_by_guard(context, settings, client)
     if settings.stop_input is not None:
         held["stop_input"] = StopInput(client)
-    drivers = Drivers(context, (), held)
+    drivers = Drivers(context, (), held, open_meanwhile)
     closing.callback(drivers.close)
     return RobotDevices(context.robot, client, links, drivers)
 

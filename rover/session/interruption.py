@@ -1,11 +1,17 @@
 """A request to end, by a signal: noted, so that the loop can end in order."""
 
+import ctypes
 import signal
+from collections.abc import Callable
 from types import FrameType
 from typing import Any
 
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-INTERRUPTED, TERMINATED = 130, 143
+
+
+def exit_code_of(number: int) -> int:
+    """Return the exit code of a program that a signal ended, as a shell gives it too."""
+    return 128 + number
 
 
 class Interruption:
@@ -21,7 +27,7 @@ class Interruption:
 
     def __enter__(self) -> "Interruption":
         """Take the signals over."""
-        self._before = {number: signal.signal(number, self._note) for number in SIGNALS}
+        self._before = {number: handle(number, self._note) for number in SIGNALS}
         return self
 
     def __exit__(self, *_raised: object) -> None:
@@ -32,11 +38,38 @@ class Interruption:
     @property
     def exit_code(self) -> int | None:
         """The exit code that says what came, None if nothing did."""
-        if self.number is None:
-            return None
-        return INTERRUPTED if self.number == signal.SIGINT else TERMINATED
+        return None if self.number is None else exit_code_of(self.number)
 
     def _note(self, number: int, frame: FrameType | None) -> None:
         if self.number is not None:
             raise KeyboardInterrupt
         self.number = number
+
+
+def handle(number: int, handler: Callable[[int, FrameType | None], Any]) -> Any:
+    """Handle a signal, and return what handled it before.
+
+    Between its coming and the handler's turn the signal has the kernel's default effect: where no line of Python runs
+    any more, as in a loop in C that holds the interpreter's lock, a second one ends the process.
+    """
+
+    def run(number: int, frame: FrameType | None) -> None:
+        _have_next_one_only(number)
+        handler(number, frame)
+
+    before = signal.signal(number, run)
+    _have_next_one_only(number)
+    return before
+
+
+def _have_next_one_only(number: int) -> None:
+    """Set the handler that is set already for one time only; see sysv_signal(3). Where there is no such call, nothing.
+
+    The module `signal` has no way to say so.
+    """
+    library = ctypes.CDLL(None)
+    if not hasattr(library, "sysv_signal"):
+        return
+    library.signal.restype = ctypes.c_void_p
+    library.signal.argtypes = library.sysv_signal.argtypes = (ctypes.c_int, ctypes.c_void_p)
+    library.sysv_signal(number, library.signal(number, int(signal.SIG_DFL)))

@@ -7,6 +7,7 @@ from contextlib import closing
 from typing import Protocol
 
 from rover.core import Core, StepReadings, StepRecord
+from rover.session.hard_end import last_words, note_closing
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
 
@@ -47,8 +48,11 @@ def run(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress) -
     Whatever is raised is recorded, the devices closed by then, and raised again.
     """
     try:
-        with closing(host):
-            _loop(core, host, recorder, progress)
+        with last_words(recorder.cut), closing(host):
+            try:
+                _loop(core, host, recorder, progress)
+            finally:
+                note_closing()
     except BaseException as error:
         recorder.fail(error)
         raise

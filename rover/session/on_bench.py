@@ -83,7 +83,6 @@ class Rehearsal(loop.Host):
         except BaseException:
             self._resources.close()
             raise
-        self._camera = self.drivers.made("camera")
         self._pictures = FrameFolder(record, PICTURE_EVERY_NS) if rendered else None
         self._period_ns = round(1e9 / assembly.robot.loop)
         self._now_ns = 0
@@ -123,16 +122,18 @@ class Rehearsal(loop.Host):
             return None
         due_ns = self._now_ns + self._period_ns
         now_ns = self._now_ns = self.wiring.next_step(self._now_ns, self._period_ns) if self.wiring else due_ns
-        return StepReadings(now_ns, self.drivers.poll(now_ns), self.drivers.faults())
+        new = self.drivers.poll(now_ns)
+        faults = [*self.drivers.faults(), *self._recorder.faults()]
+        return StepReadings(now_ns, new, faults, self.drivers.stops())
 
     def apply(self, decided: StepRecord) -> None:
         """Pass the commands to the drivers."""
-        self.drivers.apply(decided)
+        self.drivers.apply(decided, is_stopped=not self.core.stop.effect.moves)
 
     def after_step(self, given: StepReadings, decided: StepRecord) -> None:
         """Keep a picture that is due, and see whether a stop latched."""
-        if self._pictures is not None and self._camera.frame is not None:
-            self._pictures.keep(self._camera.frame)
+        if self._pictures is not None and (frame := self.drivers.made("camera").frame) is not None:
+            self._pictures.keep(frame)
         for event in decided.events:
             if isinstance(event, Stop):
                 self._stopped = event.cause
@@ -140,13 +141,16 @@ class Rehearsal(loop.Host):
     def close(self) -> None:
         """Close the drivers and the line, and record the remarks."""
         self._resources.close()
-        for remark in self.remarks:
+        for remark in self._own_remarks():
             self._recorder.note("fault", remark)
 
     @property
     def remarks(self) -> list[str]:
         """What a person should know besides the result, in sentences; mostly nothing."""
-        return [*getattr(self._camera, "remarks", ()), *self._recorder.troubles]
+        return [*self.drivers.remarks, *self._own_remarks()]
+
+    def _own_remarks(self) -> list[str]:
+        return [*getattr(self.drivers.made("camera"), "remarks", ()), *self._recorder.troubles]
 
 
 class _Truth:

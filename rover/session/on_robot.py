@@ -11,7 +11,8 @@ from rover.activities.activity import Activity
 from rover.activities.registry import specs
 from rover.core import Action, Core, StepReadings, StepRecord
 from rover.devices.panel.indicator import Indication
-from rover.events import Event, Note, Stop
+from rover.errand.ledger import StateMismatchError
+from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.guard.client import default_folder
 from rover.guard.protocol import State
 from rover.session import loop, saved_state, service
@@ -61,7 +62,7 @@ def options_of(assembly: Assembly, errand: Path, record: Path, given: Mapping[st
     state, saved = given["state"], None
     if state is not None:
         path = Path(state) if state else saved_state.newest(record.parent, errand)
-        saved = saved_state.read(path, assembly.errand.errand)
+        saved = saved_state.read(path, assembly.errand)
     guard = given["guard"] or default_folder()
     return RunOptions(record, guard, given["seed"], given["ports"], saved)
 
@@ -118,17 +119,17 @@ def run_errand(
         host = RobotHost(core, devices, controls, recorder, console, interruption, closing)
         result = loop.run(core, host, recorder, console.progress)
         code = interruption.exit_code or (0 if result.result == "done" else 1)
-    return RunSummary(result, code, (*_remarks(host.skipped, result, options), *recorder.troubles))
+    return RunSummary(
+        result, code, (*devices.drivers.remarks, *_remarks(host.skipped, result, options), *recorder.troubles)
+    )
 
 
 def _core(assembly: Assembly, activities: Mapping[str, type[Activity]], options: RunOptions) -> Core:
     try:
         return Core(assembly.robot, assembly.errand, assembly.graph, activities, options.seed, options.saved)
-    except (KeyError, TypeError, ValueError) as error:
-        if options.saved is None:
-            raise
+    except StateMismatchError as error:
         raise StateError(
-            f"the saved state does not fit this errand ({error!r}); was its tray or its field changed? Start afresh"
+            f"the saved state does not fit this errand: {error}; was its tray or its field changed? Start afresh"
         ) from error
 
 
@@ -195,16 +196,17 @@ class RobotHost(loop.Host):
         new = [*self._drivers.poll(woken_ns), *self._watch.readings(states)]
         now_ns = time.monotonic_ns()  # after polling: no reading can be younger than its step
         new.sort(key=lambda pair: pair[0])
-        return StepReadings(now_ns, new, self._drivers.faults(), self._actions(states, now_ns))
+        faults = [*self._drivers.faults(), *self._recorder.faults()]
+        return StepReadings(now_ns, new, faults, self._actions(states, now_ns))
 
     def _actions(self, states: Sequence[State], now_ns: int) -> Sequence[Action]:
         due, self._due = self._due, []
-        actions = [*due, *self._watch.actions(states, now_ns)]
+        actions = [*due, *self._drivers.stops(), *self._watch.actions(states, now_ns)]
         return [*actions, *self._controls.actions(now_ns)] if self._start.is_over else actions
 
     def apply(self, decided: StepRecord) -> None:
         """Pass the commands to the drivers."""
-        self._drivers.apply(decided)
+        self._drivers.apply(decided, is_stopped=not self._core.stop.effect.moves)
 
     def after_step(self, given: StepReadings, decided: StepRecord) -> None:
         """Go on with the start, and have guard, panel, person and service manager know how things stand."""
@@ -246,8 +248,10 @@ class RobotHost(loop.Host):
 
 
 def line_for_operator(event: Event) -> str:
-    """Return the line that an event is worth, mostly none: a stop, a question of the behaviour."""
+    """Return the line that an event is worth, mostly none: a stop, a question of the behaviour, a record that fails."""
     match event:
+        case HealthChange("record", health, why):
+            return "the run record is being written again" if health is Health.OK else why
         case Stop(cause) if cause != NOT_ENABLED:
             return f"stopped: {cause}; r resets, then g goes on"
         case Note("question", text):

@@ -2,11 +2,12 @@
 
 import time
 import traceback
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Protocol
 
 from rover.core import Core, StepReadings, StepRecord
+from rover.core.health import RECORD
 from rover.devices.readings import Reading
 from rover.events import Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames, without_picture
@@ -35,13 +36,13 @@ class GroundTruth(Protocol):
 
 
 class Recorder:
-    """The record of any session, with or without a core; frames of the ``camera``, where it has any, beside it.
+    """The record of any session, with or without a core; frames beside it, of what ``camera`` returns at the time.
 
     Raises:
         RecordError: the record cannot be made.
     """
 
-    def __init__(self, path: Path, header: Mapping[str, str], camera: Any) -> None:
+    def __init__(self, path: Path, header: Mapping[str, str], camera: Callable[[], Any]) -> None:
         self.path = path
         self._record = RunRecord.create(path, header)
         self._frames = CameraFrames(path, camera)
@@ -68,6 +69,11 @@ class Recorder:
             self.note("fault", self._frames.trouble)
         self._record.finish(result, reason, summary)
 
+    def cut(self, why: str) -> None:
+        """Finish the record of a session that cannot end in order; from another thread, while its own one hangs."""
+        self.note("fault", why)
+        self._record.finish("stopped", "ended by force", {})
+
     @property
     def troubles(self) -> list[str]:
         """What went wrong with writing, in words for a person."""
@@ -77,9 +83,9 @@ class Recorder:
 class RunRecorder(Recorder):
     """Takes every step of a run in.
 
-    Besides the devices' readings, the record has under the names ``operator`` (actions), ``driver`` (drivers that gave
-    up) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a replay can give it
-    the same again.
+    Besides the devices' readings, the record has under the names ``operator`` (actions), ``driver`` (drivers that
+    failed, or are back) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a
+    replay can give it the same again.
 
     Args:
         core: at work in this run.
@@ -103,12 +109,14 @@ class RunRecorder(Recorder):
         truth: GroundTruth | None = None,
         is_exact: bool = False,
     ) -> None:
-        super().__init__(path, header, drivers.made("camera") if drivers is not None and truth is None else None)
+        keeps_frames = drivers is not None and truth is None
+        super().__init__(path, header, lambda: drivers.made("camera") if drivers is not None and keeps_frames else None)
         self.delivered = len(core.known.ledger.delivered)
         self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
         self._takes_readings = not is_exact
         self._point = core.track_point()
         self._finds: list[FindReport] = []
+        self._why = ""
         self._steps = self._skipped = self._others = 0
         self._began_ns = self._latest_ns = began_ns
         self._began_s = time.monotonic()
@@ -117,6 +125,12 @@ class RunRecorder(Recorder):
     def seconds(self) -> float:
         """Robot time since the run began."""
         return (self._latest_ns - self._began_ns) * 1e-9
+
+    def faults(self) -> list[tuple[str, str]]:
+        """Return, if that is news, why record or saved state are not being written, '' when they are again."""
+        why = self._record.failing or (self._keeper.trouble if self._keeper is not None else "")
+        before, self._why = self._why, why
+        return [(RECORD, why)] if bool(why) != bool(before) else []
 
     def take(self, given: StepReadings, decided: StepRecord) -> None:
         """Record a step: what the core was given, what it decided."""
@@ -186,6 +200,8 @@ class RunRecorder(Recorder):
         for name, count in self._core.refusals.items():
             if count:
                 self.note("refused", f"{name}: {count}")
+        for remark in self._drivers.remarks if self._drivers is not None else ():
+            self.note("fault", remark)
         counts = {"expected": expected, "delivered": delivered, "steps": self._steps, "skipped": self._skipped}
         self.close(result, reason, counts)
         if self._keeper is not None:

@@ -1,18 +1,27 @@
 """The errand's state in a file beside the run record, so that it can be taken up again after a change of battery."""
 
 import contextlib
+import errno
+import glob
 import json
 import os
+import stat
 import threading
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
 from rover.errors import UserError
+from rover.files.errand import Errand
+from rover.session.state_model import CoreState, StateFile, why_invalid, why_not_of
 
 VERSION = 2
 ENDING = ".state.json"
 WRITTEN_WITHIN_S = 5.0
+LARGEST = 20_000_000
+"""Bytes; a state has some thousand."""
 
 
 class StateError(UserError):
@@ -30,38 +39,70 @@ def newest(folder: Path, errand: Path) -> Path:
     Raises:
         StateError: there is none.
     """
-    found = sorted(folder.glob(f"{errand.stem}-*{ENDING}"), key=lambda path: path.stat().st_mtime_ns)
+    found = sorted(folder.glob(f"{glob.escape(errand.stem)}-*{ENDING}"), key=_changed_ns)
     if not found:
         raise StateError(f"{folder}: no saved state of {errand.name} to resume; start it without --resume")
     return found[-1]
 
 
-def read(path: Path, title: str) -> Mapping[str, Any]:
+def _changed_ns(path: Path) -> int:
+    try:
+        return path.stat().st_mtime_ns
+    except OSError:
+        return 0  # gone meanwhile, or a link that leads nowhere
+
+
+def read(path: Path, errand: Errand) -> Mapping[str, Any]:
     """Return the core's state from a file.
 
     Args:
         path: the file.
-        title: of the errand that is to be taken up.
+        errand: that is to be taken up.
 
     Raises:
-        StateError: it cannot be read, is of another errand, or that errand was done.
+        StateError: it cannot be read, is not whole and sound, is of another errand, or that errand was done.
     """
     try:
-        state = json.loads(path.read_text("utf-8"))
-        version, errand, ended, core = state["version"], state["errand"], state["ended"], state["core"]
-    except OSError as error:
+        state = StateFile.model_validate_json(_bytes_of(path))
+    except ValidationError as error:
         raise StateError(
-            f"{path}: {error.strerror}; name the .state.json file of a run, or none for the newest"
+            f"{path}: not the saved state of a run ({why_invalid(error)}); name a .state.json file: --resume=FILE"
         ) from None
-    except (ValueError, KeyError, TypeError):
-        raise StateError(f"{path}: not the saved state of a run; name a .state.json file: --resume=FILE") from None
-    if version != VERSION:
-        raise StateError(f"{path}: saved by another release (layout {version}, this one reads {VERSION}); start afresh")
-    if errand != title:
-        raise StateError(f"{path}: the state of another errand, '{errand}'; this one is '{title}'")
-    if ended == "done":
+    if state.version != VERSION:
+        raise StateError(
+            f"{path}: saved by another release (layout {state.version}, this one reads {VERSION}); start afresh"
+        )
+    if state.errand != errand.errand:
+        other = " ".join(state.errand.split())
+        raise StateError(f"{path}: the state of another errand, '{other}'; this one is '{errand.errand}'")
+    if state.ended == "done":
         raise StateError(f"{path}: that run was done, nothing is left to take up; start it without --resume")
-    return dict(core)
+    try:
+        core = CoreState.model_validate_json(json.dumps(state.core))
+    except ValidationError as error:
+        raise StateError(f"{path}: not a state that can be taken up: {why_invalid(error)}; start afresh") from None
+    if why := why_not_of(errand, core):
+        raise StateError(f"{path}: the state does not fit this errand: {why}; was its file changed? Start afresh")
+    return core.model_dump(mode="json")
+
+
+def _bytes_of(path: Path) -> bytes:
+    """Return what a file holds.
+
+    Raises:
+        StateError: it is no plain file, cannot be read, or is far too large.
+    """
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise StateError(f"{path}: not a file; name the .state.json file of a run, or none for the newest")
+        with path.open("rb") as file:
+            text = file.read(LARGEST + 1)
+    except OSError as error:
+        why = "is a loop of links" if error.errno == errno.ELOOP else error.strerror
+        raise StateError(f"{path}: {why}; name the .state.json file of a run, or none for the newest") from None
+    if len(text) > LARGEST:
+        raise StateError(f"{path}: too large for the saved state of a run; name a .state.json file: --resume=FILE")
+    return text
 
 
 def write_atomically(path: Path, text: str) -> None:

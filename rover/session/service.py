@@ -34,6 +34,11 @@ def notify(*states: str, environment: Mapping[str, str] = os.environ) -> bool:
     return True
 
 
+def is_managed(environment: Mapping[str, str] = os.environ) -> bool:
+    """Tell whether a service manager started this program, so that it may wait where nobody is at a terminal."""
+    return _address(environment.get("NOTIFY_SOCKET", "")) is not None
+
+
 def _address(name: str) -> str | None:
     """Return the socket's address: a path, or with ``@`` a name in the abstract space."""
     if name.startswith("@"):

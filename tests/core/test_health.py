@@ -237,3 +237,33 @@ class TestBlindWheels:
         moving.steps(3.0)
         moving.silent = set()
         assert self.moves(moving, 2.0)
+
+
+class TestDriversThatFail:
+    def test_a_device_is_faulty_while_its_driver_is_away_and_ok_again_when_it_is_back(self, stepping):
+        at_work = stepping()
+        at_work.steps(0.5)
+        why = "its driver raised OSError: no answer"
+        lost = at_work.step(faults=[("range", why)])
+        assert HealthChange("range", Health.FAULTY, why) in lost.events
+        assert changes(at_work.steps(0.2), "range") == []
+        back = at_work.step(faults=[("range", "")])
+        assert HealthChange("range", Health.OK, "") in back.events
+        assert at_work.core.known.signals.range_ok
+
+    def test_one_without_reports_is_told_of_both_ways(self, stepping):
+        at_work = stepping()
+        lost, back = at_work.step(faults=[("drive", "no bus")]), at_work.step(faults=[("drive", "")])
+        assert changes([lost, back], "drive") == [Health.FAULTY, Health.OK]
+
+    def test_the_run_record_is_a_signal_which_is_yes_from_the_start(self, stepping):
+        at_work = stepping()
+        signals = at_work.core.known.signals
+        at_work.step()
+        assert signals.record_ok
+        lost = at_work.step(faults=[("record", "the disk is full")])
+        assert HealthChange("record", Health.FAULTY, "the disk is full") in lost.events
+        assert not signals.record_ok
+        back = at_work.step(faults=[("record", "")])
+        assert HealthChange("record", Health.OK, "") in back.events
+        assert signals.record_ok

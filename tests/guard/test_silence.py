@@ -6,7 +6,8 @@ import time
 import pytest
 
 from rover.devices.readings import DriveCommand
-from rover.guard.protocol import Phase, Ruling
+from rover.guard.protocol import Ruling
+from rover.stopping import Phase
 
 ALLOWED_NS = 300_000_000
 

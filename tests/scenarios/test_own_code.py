@@ -8,7 +8,7 @@ import sys
 
 import pytest
 
-from rover.events import Note
+from rover.events import Health, HealthChange, Note
 from rover.record.reader import read
 
 # A known of the person's own: a robot that does at once what it is told, and two jars. Nothing of the bench is used.
@@ -259,8 +259,44 @@ def test_an_own_driver_that_raises_is_a_device_lost_not_a_crash(files, my_folder
     assert done.returncode == 1, done.stderr
     result = json.loads(done.stdout)
     assert result["result"] == "failed"
-    health = [change for change in read(files.folder / result["record"]).happenings if "no frames" in str(change.event)]
-    assert len(health) == 1
+    run = read(files.folder / result["record"])
+    (lost,) = (change for change in run.events_of(HealthChange) if "no frames" in change.why)
+    assert lost.health is Health.FAULTY
+    remark = "camera: lost once, brought back 0 times, away at the end (its driver raised OSError: no frames)"
+    assert done.stderr.splitlines()[-1] == remark
+    assert Note("fault", remark) in run.events_of(Note)
+
+
+HICCUPS = """
+from rover import RangeValue, Reading
+
+class Range:
+    def __init__(self, options, context):
+        self.sequence = 0
+
+    def poll(self, now_ns):
+        if 5.0 < now_ns * 1e-9 < 5.25:
+            raise OSError(5, "Input/output error")
+        self.sequence += 1
+        return [Reading(now_ns, self.sequence, RangeValue(None))]
+
+    def close(self):
+        pass
+"""
+
+
+def test_an_own_driver_that_hiccups_is_back_and_each_rehearsal_is_the_same(files, my_folder):
+    (my_folder / "hiccups.py").write_text(HICCUPS, encoding="utf-8")
+    robot = files.with_devices(range=files.robot["devices"]["range"] | {"driver": "hiccups:Range"})
+    errand, seen = files.errand({}, robot=robot), []
+    for _ in range(2):
+        done = rehearsed(errand, my_folder)
+        assert "range: lost once, brought back once (its driver raised OSError" in done.stderr
+        happenings = read(files.folder / json.loads(done.stdout)["record"]).happenings
+        seen.append([(at_ns, event) for at_ns, event in happenings])
+    changes = [(at_ns, event.health) for at_ns, event in seen[0] if getattr(event, "device", "") == "range"]
+    assert changes[1:3] == [(5_020_000_000, Health.FAULTY), (5_320_000_000, Health.OK)]
+    assert seen[0] == seen[1]
 
 
 def test_a_driver_that_cannot_be_imported_is_named(files, my_folder):

@@ -1,6 +1,7 @@
 """Drivers at work: made by name, polled and told, each fault kept to its own device."""
 
 import sys
+from abc import ABC, abstractmethod
 from pathlib import Path
 from types import ModuleType
 from typing import ClassVar
@@ -76,7 +77,7 @@ class CannotOpen(Base):
 def module():
     """These classes, as a user's own module; the log is emptied."""
     made = ModuleType("my_drivers")
-    vars(made).update({one.__name__: one for one in (Told, ToldBadly, Counts, Range, Raising, NoReadings, CannotOpen)})
+    vars(made).update({name: one for name, one in globals().items() if isinstance(one, type)})
     sys.modules["my_drivers"] = made
     Base.log.clear()
     yield
@@ -104,15 +105,72 @@ def test_readings_come_by_family_and_in_their_order():
 
 def test_options_of_a_users_own_driver_are_si_floats():
     drivers = Drivers(context(range={"driver": "my_drivers:Range", "reach": "25 cm", "name": "bow"}), ())
-    made = drivers._made["range"]
+    made = drivers.made("range")
     assert (made.options["reach"], made.options["name"]) == (0.25, "bow")
 
 
 def test_a_step_is_told_to_drive_and_gripper():
     drivers = Drivers(context(gripper={"driver": "my_drivers:Told"}), ())
-    drivers.apply(record(3))
-    drivers.apply(record(4, JawsCommand(1.0, 4, 1)))
+    drivers.apply(record(3), is_stopped=False)
+    drivers.apply(record(4, JawsCommand(1.0, 4, 1)), is_stopped=False)
     assert Base.log[-3:] == [("Told", "told 3"), ("Told", "told 4"), ("Told", "told 4")]
+
+
+class TestWhatCannotBeMade:
+    @pytest.mark.parametrize(
+        ("name", "said"),
+        [
+            ("RaisesKeyError", "range: driver 'my_drivers:RaisesKeyError' cannot be made: it raised KeyError: 'pin'"),
+            ("Leaves", "range: driver 'my_drivers:Leaves' cannot be made: it raised SystemExit: 0"),
+            ("Abstract", "range: driver 'my_drivers:Abstract' cannot be made: it raised TypeError: Can't instantiate"),
+            ("ManyLines", "range: two lines"),
+            ("Unspeakable", "range: driver 'my_drivers:Unspeakable' cannot be made: it raised Error"),
+            ("Idle", "range: driver 'my_drivers:Idle' has no poll() and no close(); DEVELOPERS.md has what it needs"),
+            ("Told", "range: driver 'my_drivers:Told' has no poll()"),
+        ],
+    )
+    def test_it_is_said_in_one_line(self, name, said):
+        with pytest.raises(LoadError) as raised:
+            Drivers(context(range={"driver": f"my_drivers:{name}"}), ())
+        assert str(raised.value).startswith(said)
+        assert "\n" not in str(raised.value)
+
+
+class RaisesKeyError(Range):
+    def __init__(self, options, context):
+        {}["pin"]
+
+
+class Leaves(Range):
+    def __init__(self, options, context):
+        raise SystemExit(0)
+
+
+class Abstract(Range, ABC):
+    @abstractmethod
+    def wired(self):
+        pass
+
+
+class ManyLines(Range):
+    def __init__(self, options, context):
+        raise OSError("two\nlines")
+
+
+class Unspeakable(Range):
+    class Error(Exception):
+        """An exception that cannot even be shown."""
+
+        def __str__(self):
+            raise ZeroDivisionError
+
+    def __init__(self, options, context):
+        raise self.Error
+
+
+class Idle:
+    def __init__(self, options, context):
+        pass
 
 
 def test_a_sensor_that_raises_is_faulty_once_and_the_others_go_on():
@@ -132,10 +190,10 @@ def test_a_sensor_that_returns_anything_but_readings_is_faulty():
 
 
 @pytest.mark.parametrize(("family", "other"), [("gripper", "drive"), ("drive", "gripper")])
-def test_an_actuator_that_raises_is_faulty_and_not_told_again(family, other):
+def test_an_actuator_that_raises_is_faulty_and_not_told_again_before_its_next_try(family, other):
     drivers = Drivers(context(**{family: {"driver": "my_drivers:ToldBadly"}, other: {"driver": "my_drivers:Told"}}), ())
     for sequence in range(3):
-        drivers.apply(record(sequence, JawsCommand(1.0, sequence, 1)))
+        drivers.apply(record(sequence, JawsCommand(1.0, sequence, 1)), is_stopped=False)
     assert drivers.faults() == [(family, "its driver raised OSError: no bus")]
     assert ("Told", "told 2") in Base.log
 

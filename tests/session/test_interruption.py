@@ -8,7 +8,7 @@ import pytest
 from rover.session.interruption import Interruption
 
 
-@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 143)])
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)])
 def test_the_first_is_noted_and_the_second_ends_at_once(number, code):
     with Interruption() as interruption:
         assert interruption.exit_code is None

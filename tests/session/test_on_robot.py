@@ -1,12 +1,15 @@
 """Runs on the robot, to their end; how they begin: `test_motion_start.py`, how refused: `test_hardware.py`."""
 
 import json
+import resource
 import signal
+import sqlite3
 import time
+from contextlib import closing
 
 import pytest
 
-from rover.events import Delivery, StateChange, Stop
+from rover.events import Delivery, Health, HealthChange, StateChange, Stop
 from rover.guard.client import state_of
 from rover.guard.launch import is_at_work
 from rover.record.reader import read
@@ -76,6 +79,73 @@ def test_a_stop_that_the_core_latches_is_latched_by_the_guard_too(stand):
     )
     assert state.cause == "the stop input is open"
     assert stand.end(process, signal.SIGINT)[0] == 130
+
+
+def test_a_battery_whose_file_fails_for_a_moment_is_not_lost_for_the_run(stand):
+    raw = stand.folder / "in_voltage0_raw"
+    raw.write_text("12000")
+    battery = {"driver": "adc_file", "file": str(raw), "scale": "1 mV", "full": "12.6 V", "rate": "20 Hz"}
+    stand.robot["devices"]["battery"] = battery
+    stand.straight_on()
+    stand.emulate()
+    process = stand.start("--enable-motion")
+    stand.wait_until_moving()
+    raw.rename(stand.folder / "away")
+    stand.wait_for(lambda: changes_of_health(stand, "battery")[-1:] == ["faulty"], "the battery is lost")
+    (stand.folder / "away").rename(raw)
+    stand.wait_for(lambda: changes_of_health(stand, "battery")[-1:] == ["ok"], "the battery is back")
+    assert stand.is_moving
+    assert stand.end(process, signal.SIGINT)[0] == 130
+    assert "battery: lost once, brought back once (its driver raised DeviceError" in stand.said
+
+
+def changes_of_health(stand, device):
+    """Return the device's healths by the record of the run that is going on, as far as it is committed."""
+    path = next((stand.folder / "runs").glob("*.sqlite"))
+    with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro", uri=True)) as record:
+        return [row[0] for row in record.execute("SELECT health FROM health WHERE device = ?", (device,))]
+
+
+UNTIL_LOST = """
+behaviour: Drive on until the record is lost
+start: on
+states:
+  on:
+    does: run_straight
+    with: {length: 7 m, speed: 20 cm/s}
+    exits:
+      - {when: not record.ok, go: lost}
+      - {when: done or failed, go: over}
+      - {after: 5 min, go: over}
+  lost:
+    does: stand_still
+    exits:
+      - {when: record.ok, go: again}
+      - {after: 5 min, go: over}
+  again: {final: done}
+  over: {final: failed}
+"""
+
+
+def test_a_disk_that_fills_up_is_said_at_once_and_is_a_signal(stand):
+    (stand.folder / "behaviours/until.yaml").write_text(UNTIL_LOST)
+    stand.write("until.yaml")
+    stand.emulate()
+    process = stand.start("--enable-motion")
+    stand.wait_until_moving()
+    log = next((stand.folder / "runs").glob("*.sqlite-wal"))
+    _, most = resource.prlimit(process.pid, resource.RLIMIT_FSIZE)
+    resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (log.stat().st_size, most))
+    stand.wait_for(lambda: "the run record could not be written" in stand.said, f"it is said; said: {stand.said}")
+    stand.wait_for(lambda: not stand.is_moving, "the behaviour left on it")
+    resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (most, most))
+    out, _ = process.communicate(timeout=60)
+    assert json.loads(out)["reason"] == "again"
+    lines = [line for line in stand.said.splitlines() if "run record" in line]
+    assert "make room on its disk" in lines[0]
+    assert lines[1] == "the run record is being written again"
+    health = [change.health for change in stand.record().events_of(HealthChange) if change.device == "record"]
+    assert health == [Health.FAULTY, Health.OK]
 
 
 DELIVER = '''

@@ -186,8 +186,10 @@ def open_camera(options: Mapping[str, Any], cv2: Any) -> Any:
         DeviceError: it cannot be opened, or ignored a setting.
     """
     path = Path(options["video"])
-    if not path.exists():
-        raise DeviceError(explain(OSError(errno.ENOENT, ""), path))
+    try:
+        path.stat()
+    except OSError as error:
+        raise DeviceError(explain(error, path)) from error
     if not os.access(path, os.R_OK):
         raise DeviceError(explain(OSError(errno.EACCES, ""), path))
     is_camera = path.is_char_device()

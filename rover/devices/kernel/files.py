@@ -5,7 +5,7 @@ import grp
 import os
 from pathlib import Path
 
-from rover.errors import UserError
+from rover.errors import A_LOOP, UserError
 
 
 class DeviceError(UserError, OSError):
@@ -48,6 +48,8 @@ def explain(error: OSError, path: Path) -> str:
         return f"{path}: permission denied; {group_advice(path)}"
     if error.errno == errno.ENOENT:
         return f"{path} is not there; is the device connected, and its overlay or module loaded?"
+    if error.errno == errno.ELOOP:
+        return f"{path} {A_LOOP}; correct it, or name another in the robot file"
     if error.errno in (errno.ENODEV, errno.ENXIO, errno.EIO):
         return f"{path}: the device does not answer ({os.strerror(error.errno)}); was it unplugged?"
     if error.errno == errno.EBUSY:

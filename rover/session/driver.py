@@ -1,0 +1,252 @@
+"""One device's driver at work: after a failure it is tried again, with growing waits, and if need be made anew."""
+
+import contextlib
+import threading
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from typing import Any
+
+from rover.devices.readings import DriveCommand, JawsCommand, Reading, WheelCounts
+from rover.errors import in_words
+
+FIRST_WAIT_NS, LONGEST_WAIT_NS = 100_000_000, 10_000_000_000
+"""The wait before a try; it doubles from failure to failure, until the device has worked for the longest one."""
+FAILURES = (Exception, SystemExit)
+"""What code of a person's own may raise without taking the run along."""
+
+BACK = ""
+"""In the place of what is wrong with a device: it is at work again."""
+
+Make = Callable[[], Any]
+Renew = Callable[[Any], "Future[Any]"]
+Open = Callable[[Make], "Future[Any]"]
+"""Has a driver made, now or meanwhile."""
+
+
+def open_at_once(make: Make) -> "Future[Any]":
+    """Make a driver here and now: in a rehearsal, where the bench's time stands still meanwhile."""
+    opening: Future[Any] = Future()
+    try:
+        opening.set_result(make())
+    except FAILURES as error:
+        opening.set_exception(error)
+    return opening
+
+
+def open_meanwhile(make: Make) -> "Future[Any]":
+    """Make a driver in a thread of its own: what opening waits for must not hold up the robot's loop."""
+    opening: Future[Any] = Future()
+
+    def run() -> None:
+        try:
+            opening.set_result(make())
+        except FAILURES as error:
+            opening.set_exception(error)
+
+    threading.Thread(target=run, name="opening a driver", daemon=True).start()
+    return opening
+
+
+@dataclass
+class Changes:
+    """What has become of drivers since a host last asked: (family, why) or (family, `BACK`), and why to stop."""
+
+    faults: list[tuple[str, str]] = field(default_factory=list)
+    stops: list[str] = field(default_factory=list)
+
+
+class Waits:
+    """When what failed is to be tried again.
+
+    Attributes:
+        due_ns: the time of the next try.
+    """
+
+    def __init__(self) -> None:
+        self.due_ns = 0
+        self._wait_ns, self._back_ns = FIRST_WAIT_NS, 0
+
+    def begin(self, now_ns: int) -> None:
+        """Note a first failure: the waits are short again if it has worked for long since the last one."""
+        if now_ns - self._back_ns >= LONGEST_WAIT_NS:
+            self._wait_ns = FIRST_WAIT_NS
+        self.lengthen(now_ns)
+
+    def lengthen(self, now_ns: int) -> None:
+        """Note a try that failed."""
+        self.due_ns = now_ns + self._wait_ns
+        self._wait_ns = min(2 * self._wait_ns, LONGEST_WAIT_NS)
+
+    def end(self, now_ns: int) -> None:
+        """Note that it works."""
+        self._back_ns = now_ns
+
+
+class ReadingsInOrder:
+    """The readings of the drivers that a device has one after the other, numbered as if it were one.
+
+    A driver made anew counts its readings from the start, and so may its wheels: the sequence goes on, and the counts
+    are of another boot.
+    """
+
+    def __init__(self) -> None:
+        self._latest, self._first, self._drivers = -1, 0, 0
+
+    def begin_another(self) -> None:
+        """Take the next readings as those of a new driver."""
+        self._drivers += 1
+        self._first = self._latest + 1
+
+    def take(self, reported: Iterable[Any]) -> list[Reading]:
+        """Return what a driver reported.
+
+        Raises:
+            TypeError: it is no readings.
+        """
+        readings = [self._numbered(_checked(one)) for one in reported]
+        if readings:
+            self._latest = max(self._latest, readings[-1].sequence)
+        return readings
+
+    def _numbered(self, reading: Reading) -> Reading:
+        if not self._drivers:
+            return reading
+        taken_ns, sequence, value = reading
+        if isinstance(value, WheelCounts):
+            value = value._replace(boot=value.boot + self._drivers)
+        return Reading(taken_ns, self._first + sequence, value)
+
+
+def _checked(reported: Any) -> Reading:
+    if not isinstance(reported, Reading):
+        raise TypeError(f"poll returns Readings, and this one returned {reported!r}")
+    if not (isinstance(reported.taken_ns, int) and isinstance(reported.sequence, int)):
+        raise TypeError(f"a Reading's time and sequence are whole numbers, and not those of {reported!r}")
+    return reported
+
+
+class DriverAtWork:
+    """A driver that is polled and told, each failure kept to itself.
+
+    The first try after a failure takes the driver as it is, since most are hiccups; further ones have it closed and
+    made anew with the same options. Never made anew is what the motor guard holds, and an actuator that only failed
+    to report: closing that would let go of what it holds.
+
+    An actuator that fails is told to stand still if it can still be told, and is told nothing before the stop that
+    its host latches has ended: what comes back does not move by itself.
+
+    Args:
+        family: of the device.
+        driver: made already.
+        renew: closes the one given and makes another; None: nobody here can.
+        changes: where it is noted that it was lost, and when it is back.
+
+    Attributes:
+        driver: the present one.
+        is_closed: it has been let go of.
+    """
+
+    def __init__(self, family: str, driver: Any, renew: Renew | None, changes: "Changes") -> None:
+        self.family, self.driver = family, driver
+        self.is_sensor, self.is_actuator = hasattr(driver, "poll"), hasattr(driver, "apply")
+        self.is_closed = False
+        self._renew, self._changes = renew, changes
+        self._why = self._last_why = ""
+        self._lost = self._returned = 0
+        self._opening: Future[Any] | None = None
+        self._could_not_act = self._waits_for_resume = False
+        self._tries = 0
+        self._waits, self._readings = Waits(), ReadingsInOrder()
+
+    def poll(self, now_ns: int) -> Sequence[Reading]:
+        """Return the new readings; of a device that is away those of a try, if one is due. Never raises."""
+        if self._why and now_ns < self._waits.due_ns:
+            return ()
+        try:
+            if self._why and not self._is_there():
+                return ()
+            readings = self._readings.take(self.driver.poll(now_ns)) if self.is_sensor else ()
+        except FAILURES as error:
+            self._lose(error, now_ns)
+            return ()
+        if self._why:
+            self._come_back(now_ns)
+        return readings
+
+    def tell(self, command: DriveCommand | JawsCommand, now_ns: int, is_stopped: bool) -> None:
+        """Tell an actuator, unless it is away or was and the stop has not ended since. Never raises."""
+        if self._could_not_act or (self._waits_for_resume and is_stopped):
+            return
+        self._waits_for_resume = False
+        try:
+            self.driver.apply(command, now_ns)
+        except FAILURES as error:
+            self._could_not_act = self._waits_for_resume = True
+            with contextlib.suppress(*FAILURES):
+                self._stand_still(command.sequence, now_ns)
+            self._lose(error, now_ns)
+            self._changes.stops.append(f"{self.family}: {self._why}")
+
+    def close(self) -> None:
+        """Let go of the driver, also of one that is still being made."""
+        self.is_closed = True
+        if self._opening is not None:
+            self._opening.add_done_callback(_close_late)
+        self.driver.close()
+
+    @property
+    def remark(self) -> str:
+        """How often it was lost and came back, in words; empty if never."""
+        if not self._lost:
+            return ""
+        times = f"lost {_times(self._lost)}, brought back {_times(self._returned)}"
+        return f"{self.family}: {times}{', away at the end' if self._why else ''} ({self._last_why})"
+
+    def _lose(self, error: BaseException, now_ns: int) -> None:
+        if self._why:
+            self._waits.lengthen(now_ns)
+            return
+        self._waits.begin(now_ns)
+        self._lost += 1
+        self._tries = 0
+        self._why = self._last_why = f"its driver raised {in_words(error)}"
+        self._changes.faults.append((self.family, self._why))
+
+    def _come_back(self, now_ns: int) -> None:
+        self._waits.end(now_ns)
+        self._why = ""
+        self._returned += 1
+        self._changes.faults.append((self.family, BACK))
+        if self._waits_for_resume:
+            self._changes.stops.append(f"{self.family}: its driver is back at work")
+
+    def _is_there(self) -> bool:
+        """Tell whether there is a driver to be tried: the old one, or another that has been made by now."""
+        if self._renew is not None and self._tries and (self._could_not_act or not self.is_actuator):
+            if self._opening is None:
+                self._opening = self._renew(self.driver)
+            if not self._opening.done():
+                return False
+            opening, self._opening = self._opening, None
+            self.driver = opening.result()
+            self._readings.begin_another()
+        self._tries += 1
+        if self._could_not_act:
+            self._stand_still(0, self._waits.due_ns)
+            self._could_not_act = False
+        return True
+
+    def _stand_still(self, sequence: int, now_ns: int) -> None:
+        """Bring wheels to zero; jaws stay as they are, which needs no command."""
+        if self.family == "drive":
+            self.driver.apply(DriveCommand(0.0, 0.0, sequence, now_ns + FIRST_WAIT_NS), now_ns)
+
+
+def _times(number: int) -> str:
+    return "once" if number == 1 else f"{number} times"
+
+
+def _close_late(opening: "Future[Any]") -> None:
+    with contextlib.suppress(*FAILURES):
+        opening.result().close()

@@ -1,0 +1,94 @@
+"""Stopping and resetting robots from outside their runs, through their guards, which are found wherever they are."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+from rover.errors import UserError
+from rover.files.load import load
+from rover.files.robot import Robot
+from rover.guard.client import GuardError, reset_now, state_of, stop_now
+from rover.guard.find import FoundGuard, guard_at, guards, holds_the_same
+from rover.guard.launch import settings_of
+
+RESUME_IS_DUE = "nothing moves before a resume: g at the run's terminal, or the robot's start button"
+
+
+class Outcome(NamedTuple):
+    """What came of it at one guard: its folder, a line for the person, and whether that is why not."""
+
+    folder: Path
+    line: str
+    is_error: bool
+
+
+def stop_robots(robot: Path | None, folder: Path | None) -> list[Outcome]:
+    """Stop every robot that is meant; it latches.
+
+    Args:
+        robot: file of the one that is meant; None: whichever.
+        folder: the guard's, None: all of this user's, or if there are none, those of other users, which is refused.
+
+    Raises:
+        UserError: there is none, or the robot file cannot be used.
+    """
+    return _each(robot, folder, _stopped, "stop")
+
+
+def reset_robots(robot: Path | None, folder: Path | None) -> list[Outcome]:
+    """Reset every robot that is meant, as `stop_robots` takes it; that never starts motion."""
+    return _each(robot, folder, _reset, "reset")
+
+
+def _stopped(folder: Path) -> str:
+    try:
+        state = state_of(folder)
+        before = state.phase.name.lower().replace("_", " ") + (f" ({state.cause})" if state.cause else "")
+    except GuardError:
+        before = "silent"  # the stop is what matters; if that one is not answered either, it is said
+    stop_now(folder, "stopped by rover stop")
+    return f"stopped; was: {before}"
+
+
+def _reset(folder: Path) -> str:
+    reset_now(folder)
+    return f"reset; {RESUME_IS_DUE}"
+
+
+def _each(robot: Path | None, folder: Path | None, act: Callable[[Path], str], name: str) -> list[Outcome]:
+    found = [one for one in (guard_at(folder),) if one is not None] if folder is not None else guards()
+    meant = found if robot is None else _of(robot, found)
+    meant = [one for one in meant if one.is_ours] or meant
+    if not meant:
+        raise UserError(_why_none(robot, folder, len(found)))
+    return [_outcome(one, act, name) for one in meant]
+
+
+def _outcome(found: FoundGuard, act: Callable[[Path], str], name: str) -> Outcome:
+    if not found.is_ours:
+        return Outcome(
+            found.folder, f"the robot belongs to another user; type: {found.how_to_reach} rover {name}", True
+        )
+    try:
+        return Outcome(found.folder, act(found.folder), False)
+    except GuardError as error:
+        return Outcome(found.folder, str(error), True)
+
+
+def _of(file: Path, found: list[FoundGuard]) -> list[FoundGuard]:
+    """Return the guards that hold the motors of a robot file; those whose settings cannot be read may do so."""
+    robot: Robot = load(file, "robot").model
+    try:
+        wanted = settings_of(robot)
+    except ValueError as error:
+        raise UserError(f"{file}: {error}") from error
+    held = ((one, one.settings) for one in found)
+    return [one for one, settings in held if settings is None or holds_the_same(settings, wanted)]
+
+
+def _why_none(robot: Path | None, folder: Path | None, others: int) -> str:
+    where = f" in {folder}" if folder is not None else " on this machine"
+    if robot is None:
+        return f"no robot is at work{where}: there is no motor guard"
+    also = f", but {others} of other robots; leave ROBOT out for all" if others else ""
+    return f"the robot of {robot} is not at work{where}: no motor guard holds its motors{also}"

@@ -29,7 +29,7 @@ from kill_rigs import ON_STOP, OPEN_US, PROCESSES, PUSH_FOR_S, Change, NotTriedE
 ALLOWED_MS = 300.0
 JAWS_SLACK_S = 0.35
 WATCHED_S = PUSH_FOR_S + JAWS_SLACK_S + 0.1
-END_WITHIN_S = 5.0
+END_WITHIN_S = 3.0
 ADAPTER_BYTES = 256
 SERIAL = ("serial", "serial without deadline")
 ALL = (*SERIAL, "pins")

@@ -32,6 +32,7 @@ TOP_SPEED, TRACK, COUNTS_A_METRE = 0.25, 0.24, 1320 / (3.14159265 * 0.072)
 RATES_HZ = {"H": 20, "C": 50, "B": 2, "I": 1, "A": 20}
 MS, S = 1_000_000, 1_000_000_000
 CHUNK = 4096
+PASSED_NUMBERS = 64
 
 
 def crc_of(text: bytes) -> int:
@@ -226,6 +227,17 @@ class Board:
         return max(MS // 2, min([*due_ns, *ends_ns]) - now_ns)
 
 
+def fresh_terminal() -> tuple[int, int]:
+    """Open a pseudo-terminal whose number was not in use a moment ago: what was lost there may still be looked for."""
+    passed = [os.openpty()]
+    while int(os.ttyname(passed[-1][1]).rpartition("/")[2]) < PASSED_NUMBERS:
+        passed.append(os.openpty())
+    near, far = passed.pop()
+    for end in itertools.chain(*passed):
+        os.close(end)
+    return near, far
+
+
 class Line:
     """The pseudo-terminal, and what can go wrong on it."""
 
@@ -239,7 +251,7 @@ class Line:
 
     def plug(self) -> None:
         """Bring the line, under its lasting name."""
-        self._near, self._far = os.openpty()
+        self._near, self._far = fresh_terminal()
         tty.setraw(self._far)
         os.set_blocking(self._near, False)
         new = self._path.with_name("new")

@@ -77,6 +77,17 @@ class Judge:
         self._process.wait()
 
 
+def _hear_signals() -> None:
+    """Take signals as at a terminal, also where whoever started all this has them ignored."""
+    for number in (signal.SIGINT, signal.SIGHUP, signal.SIGTERM):
+        signal.signal(number, signal.SIG_DFL)
+
+
+def _lead_session() -> None:
+    _hear_signals()
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+
 class Rig:
     """The robot: made, driving, hit, and cleared away.
 
@@ -98,6 +109,7 @@ class Rig:
         self._terminal, self._said = -1, b""
         self._key_at_s = self._permit_at_s = 0.0
         self._has_moved = False
+        self._signalled: list[int] = []
         options = ["--no-deadline"] if path == "serial without deadline" else []
         self.line = None if path == "pins" else Judge("peer.py", folder, *options)
         pins = Judge("peer_pins.py", folder / "pins") if path in ("pins", "jaws on pins") else None
@@ -123,7 +135,7 @@ class Rig:
             [sys.executable, *words[program]],
             **dict.fromkeys(("stdin", "stdout", "stderr"), far),
             start_new_session=True,
-            preexec_fn=(lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0)) if is_session_leader else None,
+            preexec_fn=_lead_session if is_session_leader else _hear_signals,
             cwd=self.folder,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
         )
@@ -225,11 +237,16 @@ class Rig:
 
     def signal(self, number: int, names: Sequence[str]) -> int:
         """Send a signal to processes as one, and return when it was (ns)."""
-        found = [self.process(name) for name in names]
+        self._signalled = [self.process(name) for name in names]
         now_ns = time.monotonic_ns()
-        for process in found:
-            os.kill(process, number)
+        self.signal_again(number)
         return now_ns
+
+    def signal_again(self, number: int) -> None:
+        """Send a signal to the same processes, as far as they are left."""
+        for process in self._signalled:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(process, number)
 
     def close(self) -> None:
         """End what has been started here, by number."""

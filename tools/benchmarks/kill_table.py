@@ -229,7 +229,7 @@ def wheels_after(history: list[Change], from_ns: int) -> tuple[float, bool]:
 def pushes(history: list[Change], from_ns: int, on_stop: str) -> bool:
     """Tell whether the jaws are told to push, other than to open where that is wanted, when their time is over."""
     over_ns = from_ns + (PUSH_FOR_S + JAWS_SLACK_S) * 1e9
-    last = max((change for change in history if change.now_ns <= over_ns), key=lambda change: change.now_ns)
+    last = [change for change in history if change.now_ns <= over_ns][-1]
     later = {change.pulse_us for change in history if change.now_ns > over_ns}
     return bool({last.pulse_us, *later} - {0, OPEN_US if on_stop == "release" else 0})
 
@@ -268,6 +268,11 @@ def line_of(row: Row, found: list[Moment]) -> str:
 HEADING = f"{'row':<66} {'moments':>7} {'late':>5} {'again':>6} {'worst':>6} {'median':>6} {'jaws':>5}"
 
 
+def clear_away_when_ended() -> None:
+    """Have SIGTERM end a worker in order, what it started with it."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+
+
 def _measure_at(index: int, seed: str, numbers: list[int]) -> list[Moment]:
     return measure(rows()[index], seed, numbers)
 
@@ -294,7 +299,7 @@ def main() -> None:
         return
     print(HEADING)
     failed, everything = 0, {}
-    with ProcessPoolExecutor(chosen.side_by_side) as pool:
+    with ProcessPoolExecutor(chosen.side_by_side, initializer=clear_away_when_ended) as pool:
         numbers = range(chosen.moments)
         waiting = [
             (row, [pool.submit(_measure_at, index, chosen.seed, [number]) for number in numbers]) for index, row in kept

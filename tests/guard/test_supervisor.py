@@ -163,7 +163,7 @@ def test_the_watchdog_of_a_guard_that_was_killed_is_left_to_bite(bay, eventually
 
 def test_zero_is_written_to_every_channel_though_one_cannot_be(rigs, folder, capsys):
     """Whoever holds them: nothing of the guard is needed for it."""
-    files = rigs.PwmFiles(folder / "pwm")
+    judge = rigs.Judge("peer_pins.py", folder)
     chip = folder / "pwm" / "pwmchip0"
     for channel in (0, 1):
         (chip / f"pwm{channel}" / "duty_cycle").write_text("25000\n")
@@ -172,15 +172,14 @@ def test_zero_is_written_to_every_channel_though_one_cannot_be(rigs, folder, cap
     write_zero(GuardSettings(drive={}, channels=tuple((str(folder / "pwm"), 0, channel) for channel in (0, 1, 7))))
     assert (chip / "pwm1" / "duty_cycle").read_text().startswith("0\n")
     assert "PWM channel 0 of chip 0: cannot be brought to zero" in capsys.readouterr().err
-    files.close()
+    judge.close()
 
 
 def test_a_guard_on_pins_that_hangs_is_replaced(rigs, eventually):
-    with rigs.pin_rig() as rig:
-        rig.start_runtime(False)
-        eventually(rig.is_moving)
-        hung = rig.guard_pid()
+    with rigs.rig("pins", "hold") as rig:
+        rig.start("light")
+        rig.drive(0.0)
+        hung = rig.process("guard")
         os.kill(hung, signal.SIGSTOP)
         eventually(lambda: not rig.is_moving())
-        rig.end_runtime()
-        eventually(lambda: rig.guard_pid() != hung)
+        eventually(lambda: set(rig.processes("guard")) - {hung})

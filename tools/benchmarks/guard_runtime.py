@@ -1,6 +1,6 @@
-"""A small program that plays the runtime for `kill_table`: starts the guard, enables motion, then commands the wheels.
+"""Plays the runtime for `kill_table`, as small as can be: starts the guard, enables motion, then commands the wheels.
 
-``python tools/benchmarks/guard_runtime.py FOLDER``, where the robot file is. It keeps a record, and stops at its trouble.
+``python tools/benchmarks/guard_runtime.py FOLDER``, where the robot file is. It keeps a record; its trouble is a stop.
 """
 
 import itertools

@@ -73,8 +73,13 @@ class Judge:
 
     def close(self) -> None:
         """End it."""
-        self._process.kill()
-        self._process.wait()
+        with self._process:
+            self._process.kill()
+
+
+def _there(judge: Judge | None) -> Judge:
+    assert judge is not None
+    return judge
 
 
 def _hear_signals() -> None:
@@ -113,7 +118,7 @@ class Rig:
         options = ["--no-deadline"] if path == "serial without deadline" else []
         self.line = None if path == "pins" else Judge("peer.py", folder, *options)
         pins = Judge("peer_pins.py", folder / "pins") if path in ("pins", "jaws on pins") else None
-        self.wheels, self.jaws = self.line or pins, pins or self.line
+        self.wheels, self.jaws = self.line or _there(pins), pins or _there(self.line)
         self._fill_in(ROBOT / {"pins": "pins.yaml", "jaws on pins": "mixed.yaml"}.get(path, "serial.yaml"))
 
     def _fill_in(self, robot: Path) -> None:
@@ -123,7 +128,7 @@ class Rig:
             (self.folder / name).write_bytes((ROBOT / name).read_bytes())
 
     def start(self, program: str, *, is_session_leader: bool = True) -> None:
-        """Start ``run``, ``jog`` or ``light`` on a pseudo-terminal, its controlling one unless it shall hear of nothing."""
+        """Start ``run``, ``jog`` or ``light`` on a pseudo-terminal; only a session's leader hears of its end."""
         near, far = os.openpty()
         options = ["--guard", self.folder / "guard", "--drivers", self.folder]
         words: dict[str, list[str | Path]] = {
@@ -133,7 +138,9 @@ class Rig:
         }
         self._program = subprocess.Popen(
             [sys.executable, *words[program]],
-            **dict.fromkeys(("stdin", "stdout", "stderr"), far),
+            stdin=far,
+            stdout=far,
+            stderr=far,
             start_new_session=True,
             preexec_fn=_lead_session if is_session_leader else _hear_signals,
             cwd=self.folder,
@@ -195,7 +202,6 @@ class Rig:
 
     def is_moving(self) -> bool:
         """Tell whether a wheel is told to turn."""
-        assert self.wheels is not None
         return self.wheels.history()[-1].is_moving
 
     def has_ended(self) -> bool:
@@ -217,13 +223,15 @@ class Rig:
         Raises:
             NotTriedError: there is none.
         """
-        assert self._program is not None
-        if name == "runtime":
-            return self._program.pid
-        for number, words in self._guards():
-            if WORDS_IN_COMMAND_LINE[name] in words:
-                return number
+        for number in self.processes(name):
+            return number
         raise NotTriedError(f"there is no {name}")
+
+    def processes(self, name: str) -> list[int]:
+        """Return the numbers of all processes that are the runtime, a guard or a supervisor of this robot."""
+        if name == "runtime":
+            return [] if self._program is None else [self._program.pid]
+        return [number for number, words in self._guards() if WORDS_IN_COMMAND_LINE[name] in words]
 
     def _guards(self) -> Iterator[tuple[int, list[bytes]]]:
         """Yield number and words of every process of this guard's folder, whose name nobody else has."""
@@ -254,16 +262,14 @@ class Rig:
         if self._program is not None:
             self._program.kill()
             self._program.wait()
-        # Whoever starts the other one again goes first.
-        for words in (*WORDS_IN_COMMAND_LINE.values(), *WORDS_IN_COMMAND_LINE.values()):
-            for number, found in self._guards():
-                if words in found:
-                    with contextlib.suppress(ProcessLookupError):
-                        os.kill(number, signal.SIGKILL)
+        # Whoever starts the other one again goes first, and twice, as another may have been on its way.
+        for name in ("supervisor", "guard", "supervisor", "guard"):
+            for number in self.processes(name):
+                with contextlib.suppress(ProcessLookupError):
+                    os.kill(number, signal.SIGKILL)
         if self._terminal >= 0:
             self.hang_up()
-        for judge in {self.line, self.wheels, self.jaws} - {None}:
-            assert judge is not None
+        for judge in {self.wheels, self.jaws}:
             judge.close()
 
 

@@ -135,11 +135,10 @@ def deaths() -> Iterable[Row]:
         for size in (1, 2, 3):
             for names in combinations(PROCESSES, size):
                 for path in ALL:
-                    no_deadline = size == len(PROCESSES) and path != "serial"
-                    why = "nobody is left, and the board has no deadline" if no_deadline else ""
-                    # Nobody of this computer is left; the board's firmware lets go after 10 s.
-                    jaws = size < len(PROCESSES)
-                    yield Row(f"{' and '.join(names)} {verb}", "run", path, sends(number, *names), True, False, jaws, why)
+                    is_left = size < len(PROCESSES)  # somebody; otherwise the board lets go of the jaws after 10 s
+                    why = "" if is_left or path == "serial" else "nobody is left, and the board has no deadline"
+                    make = sends(number, *names)
+                    yield Row(f"{' and '.join(names)} {verb}", "run", path, make, jaws=is_left, impossible=why)
         for names in (("runtime",), ("guard",), ("supervisor",)):
             for path in ALL:
                 yield Row(f"{names[0]} {verb}", "jog", path, sends(number, *names), jaws=False)
@@ -211,7 +210,6 @@ def moment(row: Row, number: int, chance: random.Random) -> Moment:
             return Moment(float("inf"), trouble=str(error))
         robot.watch(lambda: False, WATCHED_S)
         trouble = why_not_ended(robot) if row.must_end else ""
-        assert robot.wheels is not None and robot.jaws is not None
         zero_ms, is_again = wheels_after(robot.wheels.history(), from_ns)
         jaws_late = row.jaws and pushes(robot.jaws.history(), from_ns, robot.on_stop)
         return Moment(zero_ms, is_again, jaws_late, trouble)

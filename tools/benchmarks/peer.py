@@ -1,4 +1,4 @@
-"""The judge on a serial line: a co-processor that imports nothing of the project, and notes what wheels and jaws are told.
+"""The judge on a serial line: a co-processor that imports nothing of the project, and notes what its wheels are told.
 
 ``python peer.py FOLDER [--no-deadline]`` opens a pseudo-terminal under the name ``FOLDER/main`` and answers there as a
 board's firmware does (tools/coprocessor/README.md). It writes a line into ``FOLDER/applied`` at every change: monotonic
@@ -133,7 +133,7 @@ class Board:
         self._received = self._received[-LONGEST_SENTENCE:]
         for line in lines:
             start = line.rfind(b"$")
-            command = command_in(line[start:]) if 0 <= start and len(line) - start <= LONGEST_SENTENCE else None
+            command = command_in(line[start:]) if start >= 0 and len(line) - start <= LONGEST_SENTENCE else None
             if command is not None:
                 self._obey(command, now_ns)
 

@@ -1,7 +1,7 @@
 """What a person's own code may do to a run: an activity and drivers that drive on, and hang when a file says so.
 
-The file ``hang`` beside this one says which hangs and how, ``activity python`` or ``driver c``; the time (ns) at which it
-begins to goes into ``hung``.
+The file ``hang`` beside this one says which hangs and how, ``activity python`` or ``driver c``; the time (ns) at which
+it begins to goes into ``hung``.
 """
 
 import collections
@@ -77,7 +77,7 @@ class Wheels:
     """How far the wheels have come, by the duty in the PWM files: the encoders of a robot that is not there."""
 
     files = None
-    metres = [0.0, 0.0]
+    metres = (0.0, 0.0)
     heading = 0.0
     moved_ns = 0
 
@@ -90,7 +90,7 @@ class Wheels:
         numbers = [int(os.pread(file, 32, 0).split(b"\n")[0] or b"0") for file in cls.files]
         seconds, cls.moved_ns = (now_ns - cls.moved_ns) / 1e9, now_ns
         left, right = (TOP_SPEED * duty / (period or 1) * seconds for duty, period in (numbers[:2], numbers[2:]))
-        cls.metres = [cls.metres[0] + left, cls.metres[1] + right]
+        cls.metres = (cls.metres[0] + left, cls.metres[1] + right)
         cls.heading += (right - left) / TRACK
 
 

@@ -29,7 +29,7 @@ LEAVES = {
     ),
 }
 """What devices report and are commanded, and the keys by which the robot file describes them."""
-VALUES = {"files", "quantities", "geometry", "events", *LEAVES}
+VALUES = {"files", "quantities", "geometry", "events", "stopping", *LEAVES}
 """What every part may stand on: units, geometry, files, events, and the leaves of the devices."""
 
 MIDDLE = {"errand", "behaviour", "motion", "estimate", "vision"}
@@ -41,6 +41,7 @@ ALLOWED = {
     "quantities": set[str](),
     "geometry": set[str](),
     "events": set[str](),
+    "stopping": set[str](),
     "files": {"quantities", "events", *LEAVES},
     "link": VALUES,
     "devices": {*VALUES, "link"},

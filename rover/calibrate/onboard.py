@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from rover.calibrate.findings import CalibrationError
@@ -12,7 +13,7 @@ from rover.devices.readings import Reading
 from rover.files.load import Loaded
 from rover.files.robot import Robot
 from rover.readiness.person import Person
-from rover.session.by_hand import PERIOD_NS, ManualSession, manual_session
+from rover.session.by_hand import PERIOD_NS, ManualSession, end_hold, manual_session, step_held
 
 PERMITTED_WITHIN_S = 1.0
 
@@ -37,6 +38,7 @@ class RobotDrivetrain:
             CalibrationError: the guard does not permit motion (any more), or a driver gave up.
         """
         session = self._session
+        end_hold(session)
         if session.is_running:
             expires_ns = session.now_ns + self._lasts_ns
             if self._opening is not None:
@@ -73,13 +75,12 @@ def on_the_robot(
     """
     question = "the robot is going to move. Nobody near it, emergency stop at hand? Type yes to permit:"
     with manual_session(loaded, guard, record, "Calibration") as session:
-        if person.ask(question, session.step) != "yes":
+        if person.ask(question, partial(step_held, session)) != "yes":
             raise CalibrationError("motion was not permitted; nothing was moved, nothing is written")
         session.client.reset()
-        session.client.enable()
-        session.client.resume()
+        session.client.go_on()
         if not session.wait_for(lambda: session.is_running, PERMITTED_WITHIN_S):
             state = session.state
             why = "the motor guard does not answer" if state is None else state.note or state.cause
             raise CalibrationError(f"the motor guard does not permit motion: {why}")
-        yield RobotDrivetrain(session), HumanAssistant(person, session.step)
+        yield RobotDrivetrain(session), HumanAssistant(person, partial(step_held, session))

@@ -19,7 +19,7 @@ from rover.session.jog import HELP, Jog, cropped, keys_at_once
 @options.GUARD
 @options.DRIVERS
 def command(robot: Path, ports: dict[str, str], guard: Path | None) -> int:
-    """Drive a ROBOT by hand: it moves only while a key is held. Keys: arrows or i k j l, space stops, q ends."""
+    """Drive a ROBOT by hand: it moves while an arrow (or i k j l) is held; s, space, Enter stop; q ends."""
     if not sys.stdin.isatty():
         raise UserError("rover jog drives by keys that are held down, so standard input has to be a terminal")
     loaded = robot_at_hand(robot, ports)

@@ -9,7 +9,7 @@ from rover.events import Event
 
 
 class Action(NamedTuple):
-    """What an operator or the motor guard did: ``stop`` (with its cause), ``reset``, ``resume``, ``hold``, ``answer``.
+    """What an operator or the motor guard did: one of `rover.core.step.ACTS`, with its cause, or ``answer``.
 
     The value of an answer is ``yes`` or ``no``.
     """

@@ -27,9 +27,19 @@ from rover.geometry import Pose
 from rover.motion.carriage import Carriage
 from rover.motion.limits import Allowed
 from rover.motion.request import STILL, Request
+from rover.stopping import Act
 from rover.vision.targets import TargetMemory
 
 HELD_BACK_TOO_OFTEN = "held back too often"
+ACTS = {
+    "stop": (Act.STOP,),
+    "reset": (Act.PRESS, Act.RELEASE),
+    "resume": (Act.RESUME,),
+    "hold": (Act.HOLD,),
+    "lapse": (Act.LAPSE,),
+    "enable": (Act.ENABLE,),
+}
+"""What the actions of an operator or of the guard mean for the latch."""
 
 
 class Core:
@@ -44,7 +54,7 @@ class Core:
 
     Attributes:
         known: all that the robot knows.
-        stop: the latched stop and the operator's hold.
+        stop: whether it may move: the latched stop and the operator's hold.
         engine: the behaviour.
 
     Raises:
@@ -144,18 +154,12 @@ class Core:
     def _operate(self, actions: Sequence[Action]) -> None:
         # A stop wins over whatever else comes in the same step, in whatever order.
         for action in sorted(actions, key=lambda action: action.kind == "stop") if actions else ():
-            match action.kind:
-                case "stop":
-                    self.stop.stop(action.value or "operator")
-                case "reset":
-                    self.stop.reset()
-                    self._carriage.limits.forget_hold_backs()
-                case "hold":
-                    self.stop.hold()
-                case "resume":
-                    self.stop.resume()
-                case "answer":
-                    self.known.answer = action.value
+            if action.kind == "answer":
+                self.known.answer = action.value
+            for act in ACTS.get(action.kind, ()):
+                self.stop.act(act, action.value or "operator")
+            if action.kind == "reset":
+                self._carriage.limits.forget_hold_backs()
 
     def _fill_signals(self) -> None:
         signals.fill_step(self.known, self._carriage.limits.causes, self._behaviour_ns * 1e-9)
@@ -166,7 +170,7 @@ class Core:
     def _behave(self) -> Request:
         """Step the behaviour and its activity; under a stop or hold neither steps, and time stands still for them."""
         engine, known = self.engine, self.known
-        if self.stop.stopped or self.stop.on_hold or engine.ending is not None:
+        if not self.stop.effect.moves or engine.ending is not None:
             return STILL
         if not engine.path and self._first_fix.is_due:
             return self._first_fix.step(known, self.stop)
@@ -191,7 +195,7 @@ class Core:
 
     def _limit(self, request: Request) -> Allowed:
         limits, before, known = self._carriage.limits, self._carriage.limits.causes, self.known
-        if self.stop.stopped:
+        if not self.stop.effect.moves:
             return limits.stop()
         standstill = self._health.why_stand_still(known.now_ns)
         allowed = self._carriage.allow(request, known.now_ns, known.seconds, known.pose, standstill)

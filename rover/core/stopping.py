@@ -1,54 +1,42 @@
-"""Whether behaviour and wheels go on: the latched stop with the two acts that end it, and the operator's hold.
+"""Whether behaviour and wheels go on, as the core sees it: the latch of `rover.stopping`, its changes noted as events.
 
-A stop needs a reset, and then a separate resume; a reset never starts motion. The words are those of ISO 13850 (reset)
-and IEC 60204-1 (stop). This is software on a hobby-size machine, not a certified safety function.
+This is software on a hobby-size machine, not a certified safety function.
 """
 
-from rover.events import Event, Stop
+from rover.events import Event, Note, Stop
+from rover.stopping import Act, Latch, Phase
 
 
-class Stopping:
-    """The latched stop, and the operator's hold.
+class Stopping(Latch):
+    """The core's latch: it runs from the beginning, and a host that may not move yet says so.
 
     Args:
-        events: of the present step; a stop that latches is noted there.
+        events: of the present step; what keeps the robot from moving is noted there as it begins.
 
     Attributes:
-        cause: why the stop stands, None while there is none.
-        is_reset: the stop may be ended by a resume.
-        on_hold: the operator holds the robot where it is.
-        is_resumed: stop or hold have ended, and the behaviour has not yet gone on.
+        is_resumed: motion is permitted again, and the behaviour has not yet gone on.
     """
 
     def __init__(self, events: list[Event]) -> None:
-        self.cause: str | None = None
-        self.is_reset = self.on_hold = self.is_resumed = False
+        super().__init__(Phase.RUNNING)
+        self.is_resumed = False
         self._events = events
 
-    @property
-    def stopped(self) -> bool:
-        """Motion is stopped, waiting for reset and resume."""
-        return self.cause is not None
+    def act(self, act: Act, cause: str = "", control: object = None) -> str:
+        """Take an act, and note what becomes of it."""
+        before = self.phase
+        why_not = super().act(act, cause, control)
+        if self.phase is not before:
+            self.is_resumed = self.phase is Phase.RUNNING
+            self._note(before)
+        return why_not
+
+    def _note(self, before: Phase) -> None:
+        if self.phase is Phase.HELD or before is Phase.HELD:
+            self._events.append(Note("operator", "held" if self.phase is Phase.HELD else "hold ended"))
+        if self.phase in (Phase.NOT_ENABLED, Phase.STOPPED) and before is not Phase.RESETTING:
+            self._events.append(Stop(self.cause))
 
     def stop(self, cause: str) -> None:
-        """Latch; a stop that stands keeps its cause, and has to be reset again."""
-        self.is_reset = False
-        if self.cause is None:
-            self.cause = cause
-            self._events.append(Stop(cause))
-
-    def reset(self) -> None:
-        """Allow a resume; this alone moves nothing."""
-        self.is_reset = self.stopped
-
-    def hold(self) -> None:
-        """Hold until resumed."""
-        self.on_hold = True
-
-    def resume(self) -> None:
-        """Go on: after a stop only if it has been reset."""
-        if self.is_reset:
-            self.cause, self.is_reset = None, False
-        elif self.stopped or not self.on_hold:
-            return
-        self.on_hold, self.is_resumed = False, True
+        """Latch a stop."""
+        self.act(Act.STOP, cause)

@@ -3,13 +3,11 @@
 The same in the guard's own process and in a wired rehearsal, which writes to its line through this (`in_process`).
 """
 
-from collections.abc import Mapping
-from typing import Any
-
 from rover.guard.output import ZERO, Output
 from rover.guard.permission import CommandGate, Permission
-from rover.guard.protocol import Command, Phase, Ruling
-from rover.guard.settings import GuardSettings
+from rover.guard.protocol import Command, Ruling
+from rover.guard.settings import GuardSettings, pulse_after_stop
+from rover.stopping import Jaws
 
 TICK_NS = 20_000_000
 PENDING_NS = 4_000_000
@@ -62,7 +60,8 @@ class Actuators:
 
     def _keep_zero(self, now_ns: int) -> None:
         """Bring the wheels to zero when nothing permits them to turn, and say so again and again."""
-        if self._permission.phase is Phase.RUNNING and now_ns < self._gate.until_ns:
+        is_permitted = self._permission.effect.moves and not self._output.fault
+        if is_permitted and now_ns < self._gate.until_ns:
             return
         if not self.ran_out or now_ns - self._zeroed_ns >= REPEAT_ZERO_NS:
             self._gate.until_ns = 0
@@ -74,16 +73,18 @@ class Actuators:
 
         The time counts from when they began, so that a runtime that dies in the middle of a push does not prolong it.
         """
-        is_stopped = self._permission.phase is not Phase.RUNNING
+        jaws = self._permission.effect.jaws
+        is_stopped = jaws is Jaws.REST
         has_just_stopped, self._are_jaws_stopped = is_stopped and not self._are_jaws_stopped, is_stopped
         pulse_us, servo = self._pulse_us, self._settings.servo
         if pulse_us is None or servo is None:
             return
         if has_just_stopped:
-            self._repeat_jaws(_pulse_after_stop(servo, pulse_us), now_ns)
+            wanted_us = pulse_after_stop(servo)
+            self._repeat_jaws(pulse_us if wanted_us is None else wanted_us, now_ns)
         elif pulse_us and self.ran_out and now_ns - self._pushes_from_ns >= self._settings.push_for_ns:
             self._repeat_jaws(0, now_ns)
-        elif pulse_us and is_stopped and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
+        elif pulse_us and jaws is not Jaws.OBEY and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
             self._repeat_jaws(pulse_us, now_ns)
 
     def _repeat_jaws(self, pulse_us: int, now_ns: int) -> None:
@@ -94,12 +95,3 @@ class Actuators:
         if pulse_us != self._pulse_us:
             self._pulse_us, self._pushes_from_ns = pulse_us, now_ns
         self._output.servo(pulse_us, until_ns)
-
-
-def _pulse_after_stop(servo: Mapping[str, Any], last_us: int) -> int:
-    match servo.get("on_stop", "hold"):
-        case "release":
-            return round(float(servo["open"]) * 1e6)
-        case "limp":
-            return 0
-    return last_us

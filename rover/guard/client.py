@@ -15,6 +15,7 @@ from rover.devices.readings import DriveCommand
 from rover.errors import UserError
 from rover.guard.protocol import LONGEST, Answer, Ask, Command, Datagram, DatagramError, Request, State, decode, encode
 from rover.guard.settings import SOCKET_NAME
+from rover.stopping import LATCHED
 
 if TYPE_CHECKING:
     # Who only stops has no use for the guard's own output.
@@ -152,6 +153,14 @@ class GuardClient(GuardChannel):
         """Permit motion again after a reset."""
         return self.ask(Ask.RESUME)
 
+    def hold(self, cause: str) -> bool:
+        """Hold the robot where it is; a resume ends that."""
+        return self.ask(Ask.HOLD, cause)
+
+    def go_on(self) -> bool:
+        """Permit motion again, at a person's deliberate word: after a hold, a reset, or a lapse of the permission."""
+        return self.enable() and self.resume()
+
     def enable(self) -> bool:
         """Ask that this client's commands count; only at a person's deliberate word."""
         return self.ask(Ask.ENABLE)
@@ -198,7 +207,7 @@ def stop_now(folder: Path, cause: str = "stopped by an operator") -> State:
     Raises:
         GuardError: the guard does not answer; use the hard-wired stop.
     """
-    return _asked(folder, Ask.STOP, cause, lambda state: not state.phase)
+    return _asked(folder, Ask.STOP, cause, lambda state: state.phase in LATCHED)
 
 
 def _asked(folder: Path, ask: Ask, cause: str, is_done: Callable[[State], bool]) -> State:

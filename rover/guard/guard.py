@@ -23,14 +23,18 @@ from rover.guard.callers import Callers, Incoming
 from rover.guard.output import Output
 from rover.guard.permission import Permission
 from rover.guard.pin_output import PinOutput
-from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State
+from rover.guard.protocol import Answer, Ask, Command, Request, State
 from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
 from rover.guard.supervisor import SupervisorLink
+from rover.stopping import LATCHED, Act, Phase
 
 TELL_EVERY_NS = 100_000_000
 FEED_EVERY_NS = 1_000_000_000
 ENOUGH_WAYS = 2
+HELD = "held by the operator"
+ENDED = "the runtime has ended: motion has to be enabled again"
+SILENT = "the runtime stood still or is gone: motion has to be enabled again"
 
 
 class HardwareWatchdog:
@@ -98,9 +102,9 @@ class Guard:
                 self._take_request(address, value, now_ns)
         self._look_at_stops(now_ns)
         self._take_newest([each for each in incoming if isinstance(each.value, Command)], now_ns)
-        self._actuators.keep(now_ns)
-        if self._output.fault and self.permission.phase is not Phase.STOPPED:
+        if self._output.fault and self.permission.phase is not Phase.NOT_ENABLED:
             self.permission.stop(self._output.fault)
+        self._actuators.keep(now_ns)
         if chunk:
             self._callers.pass_on(chunk, now_ns)
         self._tell(now_ns)
@@ -130,42 +134,43 @@ class Guard:
         match request.ask:
             case Ask.STOP:
                 permission.stop(request.cause or "stopped by an operator")
+            case Ask.HOLD:
+                return permission.act(Act.HOLD, request.cause or HELD)
             case Ask.PRESS_RESET:
-                permission.press_reset(address)
+                return permission.act(Act.PRESS, control=address)
             case Ask.RELEASE_RESET:
-                return self._why_not_ready() or permission.release_reset(address)
+                return self._why_not_ready() or permission.act(Act.RELEASE, control=address)
             case Ask.RESUME:
                 return self._why_not_ready() or permission.resume()
             case Ask.ENABLE:
                 return self._enable(request.session, now_ns)
-            case Ask.GOODBYE:
-                if request.session == permission.permit_holder:
-                    permission.lapse("the runtime has ended: motion has to be enabled again")
+            case Ask.GOODBYE if request.session == permission.permit_holder:
+                permission.lapse(ENDED)
         return ""
 
     def _why_not_ready(self) -> str:
         if self._input_open:
             return "the stop input is open; release the stop button, or look for a broken wire"
-        return self._output.fault or self._supervisor.fault
-
-    def _enable(self, session: int, now_ns: int) -> str:
-        ways = self.ways()
-        if why := self._why_not_ready():
+        if why := self._output.fault or self._supervisor.fault:
             return why
+        ways = self.ways()
         if len(ways) < ENOUGH_WAYS:
             return f"motion needs two independent ways to zero; this robot has only: {', '.join(ways)}"
-        self._holder_heard_ns = now_ns
-        self.permission.enable(session)
         return ""
+
+    def _enable(self, session: int, now_ns: int) -> str:
+        if why := self._why_not_ready():
+            return why
+        self._holder_heard_ns = now_ns
+        return self.permission.enable(session)
 
     def ways(self) -> list[str]:
         """Return the independent ways to zero that work at present."""
         from_device = self._settings.is_serial and not self._output.fault
-        from_supervisor = self._settings.channels and not self._supervisor.fault
         return [
             "the guard's deadline",
             *(["the co-processor's deadline"] if from_device else []),
-            *(["the supervisor"] if from_supervisor else []),
+            *([] if self._supervisor.fault else ["the supervisor"]),
             *(["the hardware watchdog"] if self.watchdog else []),
         ]
 
@@ -175,9 +180,12 @@ class Guard:
             self.permission.stop("the stop input is open")
         if self._supervisor.fault:
             self.permission.stop(self._supervisor.fault)
-        if self.permission.permit_holder and now_ns - self._holder_heard_ns > self._settings.forget_ns:
-            # A runtime that comes back to life after a long while must not move a robot that people take to be dead.
-            self.permission.lapse("the runtime fell silent: motion has to be enabled again")
+        if (alarm := self._output.alarm()) and self.permission.phase is not Phase.NOT_ENABLED:
+            self.permission.stop(alarm)
+        silent_ns = now_ns - self._holder_heard_ns
+        if self.permission.permit_holder and silent_ns > self._settings.forget_ns:
+            # A runtime that comes back to life after a while must not move a robot that people take to be dead.
+            self.permission.lapse(SILENT)
 
     def _take_newest(self, incoming: list[Incoming], now_ns: int) -> None:
         """Judge the newest command of each sender; older ones of the same turn are not worth an answer."""
@@ -204,14 +212,14 @@ class Guard:
     def _stay_alive(self, now_ns: int) -> None:
         if not self._callers.is_idle():
             self.idle_since_ns = now_ns
-        self._supervisor.work(now_ns, self._is_spare(now_ns))
+        self._supervisor.work(now_ns, self._is_spare(now_ns), self._output.descriptor())
         if self.watchdog is not None and not self._output.is_stuck:
             self.watchdog.feed(now_ns)
 
     def _is_spare(self, now_ns: int) -> bool:
         """Tell whether nobody has been connected for a while; a latched stop is kept longer for who comes back."""
         linger_ns = self._settings.linger_ns
-        patience_ns = linger_ns if self.permission.demanded else min(linger_ns, SPARE_NS)
+        patience_ns = linger_ns if self.permission.phase in LATCHED else min(linger_ns, SPARE_NS)
         return now_ns - self.idle_since_ns >= patience_ns
 
     def is_left_alone(self, now_ns: int) -> bool:

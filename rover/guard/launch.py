@@ -47,7 +47,7 @@ def ways_to_zero(robot: Robot) -> list[str]:
     by_watchdog = [] if drive.watchdog is None else ["the hardware watchdog"]
     match drive.driver:
         case "co_processor":
-            return ["the guard's deadline", "the co-processor's deadline", *by_watchdog]
+            return ["the guard's deadline", "the co-processor's deadline", "the supervisor", *by_watchdog]
         case "h_bridge":
             return ["the guard's deadline", "the supervisor", *by_watchdog]
     return []

@@ -21,6 +21,9 @@ class Output(Protocol):
     def is_stuck(self) -> bool:
         """Wheels may be turning and could not be brought to zero from here."""
 
+    def alarm(self) -> str:
+        """Return what happened since the last call that has to stop the wheels though it is over, or ''."""
+
     def drive(self, left: float, right: float, until_ns: int) -> Duties:
         """Give the wheels a duty that lasts until a time at most; return what they have been given."""
 

@@ -1,81 +1,47 @@
-"""Whether motion is permitted, and which commands count: pure rules, time passed in.
-
-The terms are those of the standards, in their sense but without their certification: a *stop* latches until a
-*reset*, which only permits a later, separate *resume* and never starts motion (ISO 13850:2015; ISO 13849-1:2015,
-5.2.2); a reset counts on the *release* of its control, so that a jammed one cannot reset (ISO 13849-1); after power-up
-or a reconnection nothing moves without a deliberate start (ISO 3691-4:2020, 4.1.14).
-"""
+"""Whose commands count, and until when: pure rules, time passed in. Whether any may count is `rover.stopping`'s."""
 
 import math
-from collections.abc import Hashable
 
-from rover.guard.protocol import NOBODY, Command, Phase, Ruling
+from rover.guard.protocol import NOBODY, Command, Ruling
+from rover.stopping import Act, Latch, Phase
 
 POWER_UP = "power-up: motion has not been enabled"
 CLOCK_SLACK_NS = 2_000_000
 SHORTEST_PULSE_US, LONGEST_PULSE_US = 500, 2500
 
 
-class Permission:
-    """The latch: motion is permitted while the phase is `RUNNING`, for the commands of one session.
+class Permission(Latch):
+    """The guard's latch, and the one session whose commands count while it runs.
 
     Attributes:
-        phase: stopped, reset, or running.
-        cause: why it is stopped; kept after the reset, empty while running.
         permit_holder: the session that enabled motion; `NOBODY`: none.
-        demanded: it is stopped because a person, the stop input or a fault demanded it, and has not been reset.
     """
 
     def __init__(self) -> None:
-        self.phase = Phase.STOPPED
-        self.cause = POWER_UP
+        super().__init__(Phase.NOT_ENABLED, POWER_UP)
         self.permit_holder = NOBODY
-        self.demanded = False
-        self._pressed_by: Hashable = None
 
     def stop(self, cause: str) -> None:
-        """Latch a stop; the first cause is kept. A reset that is under way is void."""
-        if self.phase is not Phase.STOPPED or not self.demanded:
-            self.cause = cause
-        self.phase, self.demanded, self._pressed_by = Phase.STOPPED, True, None
+        """Latch a stop."""
+        self.act(Act.STOP, cause)
 
     def lapse(self, cause: str) -> None:
         """Take the permission from a permit holder that is gone: motion has to be enabled anew, by whoever comes."""
         self.permit_holder = NOBODY
-        if self.phase is Phase.RUNNING:
-            self.phase, self.cause = Phase.STOPPED, cause
-
-    def press_reset(self, control: Hashable) -> None:
-        """Note that the reset control is pressed, which alone does nothing."""
-        if self.phase is Phase.STOPPED and self.demanded:
-            self._pressed_by = control
-
-    def release_reset(self, control: Hashable) -> str:
-        """Reset, if this control was pressed since the stop; return why not, or ''. Never starts motion."""
-        if self.phase is not Phase.STOPPED or not self.demanded:
-            return "there is no stop to reset"
-        if self._pressed_by is None or self._pressed_by != control:
-            return "a reset counts when its control is released after having been pressed since the stop"
-        self.phase, self.demanded, self._pressed_by = Phase.READY, False, None
-        return ""
+        self.act(Act.LAPSE, cause)
 
     def resume(self) -> str:
-        """Permit motion again after a reset; return why not, or ''."""
-        if self.phase is not Phase.READY:
-            return "" if self.phase is Phase.RUNNING else "a stop has to be reset before motion can resume"
-        if self.permit_holder == NOBODY:
+        """Permit motion again after a reset or a hold; return why not, or ''."""
+        if self.phase is Phase.READY and self.permit_holder == NOBODY:
             return "nobody has enabled motion"
-        self._start()
-        return ""
+        return self.act(Act.RESUME)
 
-    def enable(self, session: int) -> None:
-        """Let a session command; starts after power-up, but clears no stop that was demanded, nor its reset."""
+    def enable(self, session: int) -> str:
+        """Let a session command; starts after power-up, but clears no stop, nor its reset. Return why not, or ''."""
+        if self.permit_holder not in (NOBODY, session):
+            return "another program commands the robot"
         self.permit_holder = session
-        if self.phase is Phase.STOPPED and not self.demanded:
-            self._start()
-
-    def _start(self) -> None:
-        self.phase, self.cause = Phase.RUNNING, ""
+        return self.act(Act.ENABLE)
 
 
 class CommandGate:
@@ -102,7 +68,7 @@ class CommandGate:
     def _why_not(self, command: Command, permission: Permission, now_ns: int) -> Ruling:
         if not _is_in_range(command):
             return Ruling.INVALID
-        if permission.phase is not Phase.RUNNING:
+        if not permission.effect.moves:
             return Ruling.STOPPED
         if command.session != permission.permit_holder:
             return Ruling.NOT_ENABLED

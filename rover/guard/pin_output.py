@@ -28,6 +28,10 @@ class PinOutput:
         self._servo: Any = None
         self._retry_ns = 0
 
+    def alarm(self) -> str:
+        """Nothing happens to pins that could not be seen in `fault`."""
+        return ""
+
     def drive(self, left: float, right: float, until_ns: int) -> Duties:
         """Set the duties; pins have no deadline of their own, so ``until_ns`` is the guard's to keep."""
         if self._bridge is None:

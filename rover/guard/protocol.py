@@ -10,8 +10,10 @@ import struct
 from enum import IntEnum
 from typing import Any, NamedTuple, get_type_hints
 
+from rover.stopping import Phase
+
 MAGIC = b"RG"
-VERSION = 1
+VERSION = 2
 MOST_BYTES = 1024
 """Received serial bytes in one datagram."""
 NOBODY = 0
@@ -35,13 +37,14 @@ class Ask(IntEnum):
     RESUME = 6
     ENABLE = 7
     GOODBYE = 8
+    HOLD = 9
 
 
 class Ruling(IntEnum):
     """What the guard did with a command."""
 
     ACCEPTED = 0
-    STOPPED = 1  # a stop is latched
+    STOPPED = 1  # motion is not permitted now
     NOT_ENABLED = 2  # its sender has not enabled motion, or another one has
     OLD = 3  # its sequence is not above the last one's
     EXPIRED = 4
@@ -49,14 +52,6 @@ class Ruling(IntEnum):
     FUTURE = 6  # stamped later than now: not this machine's clock
     INVALID = 7  # a duty outside -1 to 1, or a pulse that no servo takes
     NO_OUTPUT = 8  # the actuator is not there
-
-
-class Phase(IntEnum):
-    """Where the permission to move stands."""
-
-    STOPPED = 0
-    READY = 1  # reset; a resume is still due
-    RUNNING = 2
 
 
 class Command(NamedTuple):
@@ -95,14 +90,14 @@ class State(NamedTuple):
 
     Attributes:
         now_ns: when it was so.
-        phase: whether motion is stopped, reset, or permitted.
+        phase: where the permission to move stands.
         input_open: the stop input is open, which means stop.
         ran_out: no valid command came within the deadline, so the wheels stand still.
         output_open: the actuator is there and answers.
         permit_holder: session whose commands count, `NOBODY` before anyone enabled motion.
         restarts: how often the supervisor had to start the guard again.
         left, right: duty that the wheels have been given.
-        cause: why motion is stopped.
+        cause: why nothing moves.
         note: what is wrong with the actuator, or why the last request was refused.
     """
 

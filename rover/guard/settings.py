@@ -11,6 +11,9 @@ SOCKET_NAME, SETTINGS_NAME, LOCK_NAME, LOG_NAME = "guard.socket", "guard.json", 
 
 DEADLINE_NS = 250_000_000
 SPARE_NS = 2_000_000_000
+FORGET_NS = 500_000_000
+"""A pause shorter than this is a hiccup of a busy computer: the wheels stand from the deadline on, and go on with the
+next command. After a longer one people may take the robot for dead, and it moves no more without a deliberate start."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +42,7 @@ class GuardSettings:
     watchdog: str | None = None
     deadline_ns: int = DEADLINE_NS
     push_for_ns: int = 120_000_000_000
-    forget_ns: int = 2_000_000_000
+    forget_ns: int = FORGET_NS
     linger_ns: int = 60_000_000_000
 
     @property
@@ -57,3 +60,13 @@ def load_settings(folder: Path) -> GuardSettings:
     keys = json.loads((folder / SETTINGS_NAME).read_text("utf-8"))
     keys["channels"] = tuple((root, chip, channel) for root, chip, channel in keys["channels"])
     return GuardSettings(**keys)
+
+
+def pulse_after_stop(servo: Mapping[str, Any]) -> int | None:
+    """Return the pulse (us; 0: limp) that a gripper's ``on_stop`` asks for; None: it stays as it is."""
+    match servo.get("on_stop", "hold"):
+        case "release":
+            return round(float(servo["open"]) * 1e6)
+        case "limp":
+            return 0
+    return None

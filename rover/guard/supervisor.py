@@ -1,9 +1,9 @@
 """The guard's parent: starts it, watches it, and brings the motors to zero itself when the guard dies or hangs.
 
-Kernel PWM keeps its last duty after the process that set it has died, so on direct pins this is the second way to
-zero. The guard beats on a socket; the supervisor echoes each beat, so that each learns of the other's end. A guard
-that is silent for `PATIENCE_NS` is killed (SIGKILL), zero is written to the PWM files by `silence`, which needs
-nothing of the guard, and the guard is started again, stopped. The supervisor feeds nothing and commands nothing.
+Kernel PWM keeps its last duty after the process that set it has died, and a co-processor may have no deadline of its
+own. The guard beats on a socket; the supervisor echoes each beat, so that each learns of the other's end. When a guard
+has died, or was silent for `PATIENCE_NS`, zero is written before anything else (`zero`); then it is killed (SIGKILL),
+zero is written again, and the guard is started again, stopped. The supervisor feeds nothing and moves nothing.
 """
 
 import contextlib
@@ -19,8 +19,8 @@ import time
 from pathlib import Path
 from typing import Any
 
-from rover.devices.kernel.pwm import silence
-from rover.guard.settings import LOCK_NAME, GuardSettings, load_settings
+from rover.guard.settings import LOCK_NAME, load_settings
+from rover.guard.zero import Zero
 
 NEEDED, SPARE = b"n", b"s"
 """What the guard's beat tells its supervisor: somebody needs the guard, or nobody has for a while."""
@@ -28,14 +28,14 @@ BEAT_EVERY_NS = 20_000_000
 SUPERVISOR_WITHIN_NS = 1_000_000_000
 _FIRST_STEPS = 10_000_000_000
 PATIENCE_NS = 220_000_000
-"""A beat comes each 20 ms; a guard that hangs is noticed within this, which leaves time to stay under 300 ms."""
+"""A beat comes each 20 ms; a guard that hangs is noticed within this, which leaves time to stay under 300 ms. The same
+on pins and on the line, since a co-processor may have no deadline of its own."""
 LENIENCE_NS = 50_000_000
 """The most that is added for a machine that stood still as a whole."""
-PATIENCE_ON_LINE_NS = 1_000_000_000
-"""Where the co-processor's own deadline is the second way, nothing presses, and a busy machine is no reason to stop."""
 FIRST_BEAT_WITHIN_NS = 10_000_000_000
 _RESTART_PAUSE_S = 0.2
 _END_WITHIN_S = 1.0
+_MOST_LINES = 8
 _TICK_NS = 20_000_000
 _LATE_NS = 5_000_000
 
@@ -45,7 +45,7 @@ class Child:
 
     Args:
         folder: the guard's.
-        patience_ns: after so long a silence it is taken to hang.
+        zero: is given the line that the guard hands over.
         lock: descriptor of the folder's lock.
         numbers: session and restarts, for the guard.
 
@@ -54,8 +54,8 @@ class Child:
         fate: why it is not well any more; empty while it is.
     """
 
-    def __init__(self, folder: Path, patience_ns: int, lock: int, *numbers: int) -> None:
-        self._patience_ns = patience_ns
+    def __init__(self, folder: Path, zero: Zero, lock: int, *numbers: int) -> None:
+        self._zero = zero
         self._ours, theirs = socket.socketpair()
         self._ours.setblocking(False)
         # The lock goes along: while the guard lives, no other one can be started in this folder.
@@ -82,16 +82,20 @@ class Child:
         poll = select.poll()
         poll.register(self._ours, select.POLLIN)
         poll.register(self._pidfd, select.POLLIN)
+        if self._zero.line is not None:
+            poll.register(self._zero.line, 0)  # of the line, only that it has been hung up
         asked_ns = time.monotonic_ns()
         left_ns = self._due_ns - asked_ns
         patience_ns = min(max(left_ns, 0), _TICK_NS)
         ready = dict(poll.poll(-(-patience_ns // 1_000_000)))
+        if self._zero.line in ready:
+            self._zero.let_go()
         if self._pidfd in ready:
             self.fate = "ended"
         elif self._ours.fileno() in ready:
             self._echo()
         elif left_ns <= 0:
-            self.fate = f"gave no sign for {self._patience_ns // 1_000_000} ms"
+            self.fate = f"gave no sign for {PATIENCE_NS // 1_000_000} ms"
         else:
             self._oversleep(time.monotonic_ns() - asked_ns - patience_ns)
         return not self.fate
@@ -103,7 +107,10 @@ class Child:
 
     def _echo(self) -> None:
         try:
-            beats = self._ours.recv(256)
+            beats, lines, _, _ = socket.recv_fds(self._ours, 256, _MOST_LINES)
+            for line in lines:
+                os.set_inheritable(line, False)
+                self._zero.hold(line)
             self._ours.send(beats)
         except BlockingIOError:
             return
@@ -113,7 +120,7 @@ class Child:
             self.fate = "has hung up"
             return
         self.is_spare = beats.endswith(SPARE)
-        self._give(self._patience_ns)
+        self._give(PATIENCE_NS)
 
     def _give(self, patience_ns: int) -> None:
         self._due_ns = time.monotonic_ns() + patience_ns
@@ -139,15 +146,6 @@ class Child:
         self._ours.close()
 
 
-def write_zero(settings: GuardSettings) -> None:
-    """Bring every PWM channel to zero, whoever holds it; one that fails does not keep the others from it."""
-    for root, chip, channel in settings.channels:
-        try:
-            silence(chip, channel, Path(root))
-        except OSError as error:
-            print(f"PWM channel {channel} of chip {chip}: cannot be brought to zero ({error})", file=sys.stderr)
-
-
 class SupervisorLink:
     """The guard's end of the pair of sockets: beats go out, and echoes tell whether the supervisor is alive.
 
@@ -161,6 +159,7 @@ class SupervisorLink:
         self._socket.setblocking(False)
         self._beat_ns = 0
         self._heard_ns = now_ns + _FIRST_STEPS
+        self._handed_over: int | None = None
 
     def descriptor(self) -> int | None:
         """Return what to poll, None once the supervisor is gone."""
@@ -170,15 +169,23 @@ class SupervisorLink:
         """Tell whether the supervisor has ended."""
         return self._socket.fileno() < 0
 
-    def work(self, now_ns: int, is_spare: bool) -> None:
-        """Beat when that is due, telling whether the guard is needed, and listen to the echo."""
+    def work(self, now_ns: int, is_spare: bool, line: int | None = None) -> None:
+        """Beat when that is due, telling whether the guard is needed, and listen to the echo.
+
+        A serial line goes along with a beat as soon as it is open, so that the supervisor can write zero there. It has
+        to be None in a call between the closing of a line and the opening of the next.
+        """
         if self.is_gone():
             return
         try:
             self._listen(now_ns)
-            if now_ns - self._beat_ns >= BEAT_EVERY_NS:
-                self._beat_ns = now_ns
-                self._socket.send(SPARE if is_spare else NEEDED)
+            if line != self._handed_over or now_ns - self._beat_ns >= BEAT_EVERY_NS:
+                beat = SPARE if is_spare else NEEDED
+                if line is None or line == self._handed_over:
+                    self._socket.send(beat)
+                else:
+                    socket.send_fds(self._socket, [beat], [line])
+                self._beat_ns, self._handed_over = now_ns, line
         except BlockingIOError:
             pass
         except OSError:
@@ -212,6 +219,7 @@ class Supervisor:
         self._lock = take_lock(folder)
         # One session for all guards of this supervisor: the co-processor obeys a restarted one at once.
         self._session = secrets.randbelow(0xFFFF) + 1
+        self._zero = Zero(self._settings, self._session)
         self._ended: list[int] = []
         self._is_done = False
 
@@ -219,34 +227,42 @@ class Supervisor:
         """Supervise until the end; whatever ends it, the guard is ended and zero is written."""
         signal.signal(signal.SIGTERM, lambda number, _frame: self._ended.append(number))
         signal.signal(signal.SIGINT, signal.SIG_IGN)
-        patience_ns = PATIENCE_NS if self._settings.channels else PATIENCE_ON_LINE_NS
         restarts = 0
         while not (self._is_done or self._ended):
-            if restarts:
-                time.sleep(_RESTART_PAUSE_S)
-            child = Child(self._folder, patience_ns, self._lock, self._session, restarts)
+            child = Child(self._folder, self._zero, self._lock, self._session, restarts)
             try:
                 self._note(child.pid)
                 self._watch(child)
             finally:
-                write_zero(self._settings)
+                self._zero.write()
                 child.close()
             restarts += 1
+            self._pause()
+        self._zero.end()
+
+    def _pause(self) -> None:
+        end_s = time.monotonic() + _RESTART_PAUSE_S
+        while time.monotonic() < end_s and not (self._is_done or self._ended):
+            self._zero.repeat()
+            time.sleep(_TICK_NS / 1e9)
 
     def _watch(self, child: Child) -> None:
         """Return when the guard has come to an end; before that, its motors are at zero."""
         try:
             while child.is_well():
+                self._zero.repeat()
                 if self._ended or (child.is_spare and os.getppid() != self._starter):
                     self._is_done = True
+                    self._zero.write()
                     child.end()
                     return
-            if not self._ended:
-                print(f"the guard {child.fate}; it is started again, stopped", file=sys.stderr, flush=True)
         finally:
             # Before the kill for a guard that cannot be killed, and after it for one that still wrote.
-            write_zero(self._settings)
+            self._zero.write()
             child.kill()
+            self._zero.take_over()
+        if not self._ended:
+            print(f"the guard {child.fate}; it is started again, stopped", file=sys.stderr, flush=True)
 
     def _note(self, guard: int) -> None:
         """Write down who is at work in the folder, for whoever finds it locked."""

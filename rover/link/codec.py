@@ -30,8 +30,9 @@ def encode(value: Sentence) -> bytes:
 
 def _own_body(value: Report | Command) -> str:
     layout = _BY_VALUE[type(value)]
-    named = zip(layout.fields, value._fields, value, strict=True)
-    fields = ",".join(field.write(name, item) for field, name, item in named)
+    missing = sum(item is None for item in value[len(value) - layout.added :])
+    named = list(zip(layout.fields, value._fields, value, strict=True))
+    fields = ",".join(field.write(name, item) for field, name, item in named[: len(named) - missing])
     body = f"PXFR{layout.letter},{fields}"
     return f"{body},{crc16(body)}"
 
@@ -65,9 +66,9 @@ def _decode_own(body: str) -> Report | Command:
     layout = _BY_LETTER.get(address.removeprefix("PXFR"))
     if layout is None:
         raise SentenceError(Damage.UNKNOWN, address)
-    if len(texts) != len(layout.fields):
+    if not len(layout.fields) - layout.added <= len(texts) <= len(layout.fields):
         raise SentenceError(Damage.FIELDS, f"{address} has {len(texts)} fields, not {len(layout.fields)}")
-    named = zip(layout.fields, layout.value._fields, texts, strict=True)
+    named = zip(layout.fields, layout.value._fields, texts, strict=False)
     value: Report | Command = layout.value(*(field.read(name, text) for field, name, text in named))
     return value
 

@@ -31,6 +31,8 @@ from rover.quantities import field_to_compass
 
 SERVO_LIMP_AFTER_NS = 10_000_000_000
 SHORTEST_PULSE_US, LONGEST_PULSE_US = 500, 2500
+MOST_AHEAD_MS = 1000
+"""A command for later than this is for another boot's milliseconds."""
 _NS_PER_MS = 1_000_000
 _NS_PER_S = 1_000_000_000
 
@@ -53,6 +55,7 @@ class Firmware:
         skew: device seconds gained for each host second.
         first_ms: where the device's millisecond count starts at a boot.
         name: sent in the identity.
+        revision: of the sentences that it knows; 1: neither says so in its identity nor reads a command with a time.
     """
 
     deadline_ms: int | None = 250
@@ -60,6 +63,7 @@ class Firmware:
     skew: float = 0.0
     first_ms: int = 0
     name: str = "emulator 1"
+    revision: int = 2
 
 
 class Reports:
@@ -87,9 +91,10 @@ class Reports:
             return b""
         sequence = self._sent[layout.letter] & U16
         self._sent[layout.letter] += 1
-        return encode(layout.value(sequence, self._device_ms(now_ns), self._boot, *fields))
+        return encode(layout.value(sequence, self.device_ms(now_ns), self._boot, *fields))
 
-    def _device_ms(self, now_ns: int) -> int:
+    def device_ms(self, now_ns: int) -> int:
+        """Return the device's milliseconds since the boot."""
         since_boot_ns = (now_ns - self._booted_ns) * (1.0 + self._firmware.skew)
         return (self._firmware.first_ms + round(since_boot_ns) // _NS_PER_MS) & U32
 
@@ -147,6 +152,13 @@ class CoProcessor:
             if isinstance(value, Command):
                 self._obey(value, now_ns)
 
+    def _left_ms(self, command: Command, now_ns: int) -> int:
+        """Return how long a command may still be obeyed: from its arrival, and by the time that it names."""
+        if command.until_ms is None:
+            return command.lasts_ms
+        left_ms = (command.until_ms - self._reports.device_ms(now_ns) + (1 << 31)) % (1 << 32) - (1 << 31)
+        return min(command.lasts_ms, left_ms) if left_ms <= MOST_AHEAD_MS else 0
+
     def due(self, now_ns: int) -> bytes:
         """Return the sentences that are due by now; periods missed are not made up for."""
         self._enforce_deadlines(now_ns)
@@ -156,7 +168,10 @@ class CoProcessor:
         return b"".join(self._reports.write(layout, self._fields(layout.value, state), now_ns) for layout in due)
 
     def _obey(self, command: Command, now_ns: int) -> None:
-        verdict = self._judge(command)
+        if self._firmware.revision < 2 and command.until_ms is not None:
+            self._decoder_damage[Damage.FIELDS] += 1
+            return
+        verdict = self._judge(command, now_ns)
         letter = "M" if isinstance(command, MotorCommand) else "S"
         self._answers[letter] = (command.sequence, verdict)
         if verdict is not Acceptance.ACCEPTED:
@@ -169,10 +184,10 @@ class CoProcessor:
         else:
             self._move_servo(command, now_ns)
 
-    def _judge(self, command: Command) -> Acceptance:
+    def _judge(self, command: Command, now_ns: int) -> Acceptance:
         if not _is_in_range(command):
             return Acceptance.INVALID
-        if command.lasts_ms == 0:
+        if self._left_ms(command, now_ns) <= 0:
             return Acceptance.EXPIRED
         if command.session != self._session:
             # Anyone may stop; only who finds the motors at zero may start.
@@ -187,7 +202,7 @@ class CoProcessor:
         most = round(self._firmware.max_duty * 1000)
         left, right = (min(max(duty, -most), most) for duty in (command.left_permille, command.right_permille))
         deadline_ms = self._firmware.deadline_ms
-        lasts_ms = None if deadline_ms is None else min(command.lasts_ms, deadline_ms)
+        lasts_ms = None if deadline_ms is None else min(self._left_ms(command, now_ns), deadline_ms)
         self._motors_until_ns = None if lasts_ms is None else now_ns + lasts_ms * _NS_PER_MS
         self._driven_by = command.sequence
         self._set_duty((left, right), now_ns)
@@ -226,7 +241,8 @@ class CoProcessor:
         if kind is JawsReport:
             return _jaws_fields(state)
         if kind is Identity:
-            return round(self._firmware.max_duty * 1000), self._firmware.name
+            revision = self._firmware.revision
+            return round(self._firmware.max_duty * 1000), self._firmware.name, revision if revision > 1 else None
         letter = next(iter(self._answers))
         return (letter, *self._answers.pop(letter), *self._duty)
 

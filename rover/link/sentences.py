@@ -11,6 +11,10 @@ Each upward sentence starts with its own sequence number (one counter a letter, 
 milliseconds since its boot (wraps at 2^32) and the boot number. Each command starts with the sender's session,
 so that a restarted sender may count from the beginning while a repeated old command stays refused.
 
+Revision 2 added a field to each command, and to the identity, by which a device says that it reads the other: until
+when, by the device's own milliseconds, a command may be obeyed, so that one which waited in a stalled line is not
+obeyed late. Each is left out altogether where it has no value; devices and senders of revision 1 stay as they are.
+
 `UPWARDS` and `DOWNWARDS` are the table of our own. Rates are the highest that the device or the host may send at;
 `load` adds them up. ``cdeg`` is hundredths of a degree, ``cdps`` hundredths of a degree a second, ``pulse_us`` 0 lets
 the servo go limp, ``lasts_ms`` is the time that the command has left.
@@ -81,13 +85,14 @@ class JawsReport(NamedTuple):
 
 
 class Identity(NamedTuple):
-    """The highest duty the device gives its motors, and its firmware's name and version."""
+    """The highest duty the device gives its motors, its firmware's name and version, and its sentences' revision."""
 
     sequence: int
     device_ms: int
     boot: int
     max_duty_permille: int
     firmware: str
+    revision: int | None = None
 
 
 class Acknowledgement(NamedTuple):
@@ -104,22 +109,24 @@ class Acknowledgement(NamedTuple):
 
 
 class MotorCommand(NamedTuple):
-    """Duty of the two channels (-1000 to 1000) for at most ``lasts_ms`` from arrival."""
+    """Duty of the two channels (-1000 to 1000) for at most ``lasts_ms`` from arrival, nor beyond ``until_ms``."""
 
     session: int
     sequence: int
     left_permille: int
     right_permille: int
     lasts_ms: int
+    until_ms: int | None = None
 
 
 class ServoCommand(NamedTuple):
-    """Pulse width of the gripper servo (us; 0: limp); it may begin up to ``lasts_ms`` from arrival."""
+    """Pulse width of the gripper servo (us; 0: limp); begins up to ``lasts_ms`` from arrival, not at ``until_ms``."""
 
     session: int
     sequence: int
     pulse_us: int
     lasts_ms: int
+    until_ms: int | None = None
 
 
 class TrueHeading(NamedTuple):
@@ -152,11 +159,17 @@ Sentence = Report | Command | Standard
 
 
 class Number(NamedTuple):
-    """A field with a whole number from ``low`` to ``high``."""
+    """A field with a whole number from ``low`` to ``high``.
+
+    Attributes:
+        optional: it may be empty, and is None then.
+        added: by revision 2, at the end; it may be missing, and is None then.
+    """
 
     low: int
     high: int
     optional: bool = False
+    added: bool = False
 
     @property
     def width(self) -> int:
@@ -210,6 +223,11 @@ class Layout(NamedTuple):
     fields: tuple[Number | Word, ...]
 
     @property
+    def added(self) -> int:
+        """How many fields at the end may be missing."""
+        return sum(isinstance(field, Number) and field.added for field in self.fields)
+
+    @property
     def width(self) -> int:
         """The most characters of the whole sentence, ``$`` and CR LF included."""
         return len("$PXFR?") + sum(1 + field.width for field in self.fields) + len(",CCCC*hh\r\n")
@@ -226,12 +244,12 @@ UPWARDS = (
     Layout("C", CountsReport, 50, (*_STAMP, *_COUNT)),
     Layout("B", BatteryReport, 2, (*_STAMP, Number(0, U16), Number(-99999, 99999, True))),
     Layout("J", JawsReport, 10, (*_STAMP, Number(0, 1000, True), Number(0, 1, True))),
-    Layout("I", Identity, 1, (*_STAMP, Number(0, 1000), Word(20))),
+    Layout("I", Identity, 1, (*_STAMP, Number(0, 1000), Word(20), Number(2, 9, added=True))),
     Layout("A", Acknowledgement, 20, (*_STAMP, Word(1), Number(0, U32), Number(0, 5), *_DUTY)),
 )
 DOWNWARDS = (
-    Layout("M", MotorCommand, 50, (*_ADDRESSED, *_DUTY, Number(0, U16))),
-    Layout("S", ServoCommand, 20, (*_ADDRESSED, Number(0, U16), Number(0, U16))),
+    Layout("M", MotorCommand, 50, (*_ADDRESSED, *_DUTY, Number(0, U16), Number(0, U32, added=True))),
+    Layout("S", ServoCommand, 20, (*_ADDRESSED, Number(0, U16), Number(0, U16), Number(0, U32, added=True))),
 )
 
 

@@ -11,6 +11,7 @@ from rover.devices.readings import BatteryValue, HeadingValue
 from rover.files.robot import Robot
 from rover.guard.launch import ways_to_zero
 from rover.readiness.finding import Finding, Verdict, judged
+from rover.readiness.last_way import last_way
 from rover.session.clocks import is_synchronised
 from rover.session.motion_start import DeviceStates
 
@@ -43,6 +44,7 @@ def findings(robot: Robot, devices: DeviceStates, seconds: float, computer: Comp
         *_calibration(devices.latest.get("heading")),
         *_battery(robot.devices.battery, devices.latest.get("battery")),
         _ways(robot),
+        last_way(robot),
         *_computer(computer),
     ]
 

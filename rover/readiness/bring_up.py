@@ -11,6 +11,7 @@ from rover.files.robot import Robot
 from rover.readiness import sensors
 from rover.readiness.finding import Finding, Verdict, judged, not_tried
 from rover.readiness.jaws import check_gripper
+from rover.readiness.last_way import last_way
 from rover.readiness.motors import check_motors
 from rover.readiness.person import Person
 from rover.readiness.stand import NotPermittedError, RobotOnStand
@@ -33,6 +34,7 @@ class Check(NamedTuple):
 
 
 CHECKS: dict[str, Check] = {
+    "last_way": Check("", False, lambda stand: last_way(stand.robot)),
     "link": Check("", False, sensors.check_link),
     "battery": Check("battery", False, sensors.at_rest("battery", sensors.battery_finding)),
     "stop_input": Check("stop_input", False, check_stop_input),

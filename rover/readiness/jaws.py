@@ -1,13 +1,14 @@
 """The check of the gripper: the jaws are sent to both ends, and must not push on there."""
 
 from collections.abc import Sequence
+from functools import partial
 from typing import NamedTuple
 
 from rover.devices.gripper.keys import GripperKeys
 from rover.readiness.finding import Finding, Verdict, not_tried
 from rover.readiness.sensors import amps_of, values_of
 from rover.readiness.stand import SETTLE_S, RobotOnStand
-from rover.session.by_hand import TimedReading
+from rover.session.by_hand import TimedReading, step_held
 
 ENDS_WITHIN = 0.1
 STALLS_AMPS = 0.3
@@ -59,7 +60,6 @@ def check_gripper(stand: RobotOnStand) -> Finding:
     """
     gripper = stand.robot.devices.gripper
     assert gripper is not None
-    stand.permit()
     rest = amps_of(stand.session.watch(SETTLE_S))
     ends = [_end(stand, JawsEnd(*end), gripper.travel_time, rest) for end in (("closed", 0.0), ("open", 1.0))]
     measured = "; ".join(map(str, ends))
@@ -76,6 +76,7 @@ def check_gripper(stand: RobotOnStand) -> Finding:
 
 def _end(stand: RobotOnStand, end: JawsEnd, travel_s: float, rest: float | None) -> JawsEnd:
     """Send the jaws to an end, and return how they stand there, beside the current (A) at rest."""
+    stand.permit()
     stand.session.watch(travel_s, lambda now_ns: stand.hold_jaws(end.wanted))
     readings = stand.session.watch(1.0, lambda now_ns: stand.hold_jaws(end.wanted))
     stand.see_that_it_runs()
@@ -91,14 +92,10 @@ def _opening_of(readings: Sequence[TimedReading]) -> float | None:
 
 
 def _is_quiet(stand: RobotOnStand, end: JawsEnd) -> bool | None:
-    def meanwhile() -> None:
-        stand.hold_jaws(end.wanted)
-        stand.session.step()
-
     if stand.person is None:
         return None
     question = f"Are the jaws {end.key}, standing still and quiet (no hum)?"
-    return stand.person.choose(question, ("yes", "no"), meanwhile) == "yes"
+    return stand.person.choose(question, ("yes", "no"), partial(step_held, stand.session)) == "yes"
 
 
 def _pulled_in(gripper: GripperKeys, wanted: float) -> str:

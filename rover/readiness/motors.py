@@ -1,13 +1,14 @@
 """The check of the motors: each is turned alone, and somebody looks, or nobody does; `wheels` judges."""
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 
 from rover.devices.readings import WheelCounts
 from rover.motion.wheels import past_dead_band
 from rover.readiness import sensors, wheels
 from rover.readiness.finding import Correction, Finding, Verdict, judged
 from rover.readiness.stand import SETTLE_S, RobotOnStand
-from rover.session.by_hand import TimedReading
+from rover.session.by_hand import TimedReading, step_held
 
 TRIAL_S = 1.0
 LOW_DUTY = 0.15
@@ -66,7 +67,7 @@ def _drawn(readings: Sequence[TimedReading], rest: float | None) -> float | None
 
 
 def _seen_turning(stand: RobotOnStand, side: str) -> wheels.SeenTurning | None:
-    person, step = stand.person, stand.session.step
+    person, step = stand.person, partial(step_held, stand.session)
     if person is None:
         return None
     question = f"The {side} motor was commanded. Which wheel turned?"

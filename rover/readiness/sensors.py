@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 from statistics import median
 from typing import Any
@@ -16,7 +17,7 @@ from rover.devices.readings import HeadingValue
 from rover.quantities import LENGTH, wrap
 from rover.readiness.finding import Finding, Verdict, judged, not_tried
 from rover.readiness.stand import REST_S, RobotOnStand
-from rover.session.by_hand import TimedReading
+from rover.session.by_hand import TimedReading, step_held
 
 ENOUGH_RATE = 0.8
 """A device that reports at this share of its rate is as expected."""
@@ -61,7 +62,7 @@ def check_turn(stand: RobotOnStand) -> Finding:
         return not_tried("turn", why, TURN_EXPECTED, "leave --json and --yes-to-all out")
     readings: list[TimedReading] = stand.session.watch(0.2)
     question = "Turn the robot by hand a quarter turn to the left, seen from above; then press Enter."
-    stand.person.ask(question, lambda: readings.extend(stand.session.step()))
+    stand.person.ask(question, lambda: readings.extend(step_held(stand.session)))
     readings += stand.session.watch(0.3)
     values = values_of(readings, "heading")
     return turn_finding(turned_by(values)) if values else judged("turn", False, "it says nothing", TURN_EXPECTED)
@@ -73,7 +74,7 @@ def check_range(stand: RobotOnStand) -> Finding:
     if stand.person is None:
         return range_finding(stand.at_rest.readings, stand.robot.devices.range, None)
     question = "Put a box before the range finder. How far is it from the sensor's face by the ruler, such as 50 cm?"
-    ruler_m = stand.person.quantity(question, LENGTH, meanwhile=stand.session.step)
+    ruler_m = stand.person.quantity(question, LENGTH, meanwhile=partial(step_held, stand.session))
     return range_finding(stand.session.watch(REST_S), stand.robot.devices.range, ruler_m)
 
 

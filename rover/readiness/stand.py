@@ -1,15 +1,15 @@
 """The robot on its stand: driven through the guard with its wheels in the air, a person beside it or nobody."""
 
 from collections.abc import Mapping, Sequence
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, NamedTuple
 
 from rover.files.load import Loaded
 from rover.files.robot import Robot
-from rover.guard.protocol import Phase
 from rover.readiness.finding import Correction
 from rover.readiness.person import Person
-from rover.session.by_hand import ManualSession, TimedReading
+from rover.session.by_hand import ManualSession, TimedReading, end_hold, step_held
+from rover.stopping import Phase
 
 REST_S, SETTLE_S = 3.0, 0.5
 COMMAND_LASTS_NS = 250_000_000
@@ -62,6 +62,7 @@ class RobotOnStand:
         Raises:
             NotPermittedError: it is not to be had.
         """
+        end_hold(self.session)
         if self.session.is_running:
             return
         self.session.client.enable()
@@ -83,7 +84,10 @@ class RobotOnStand:
 
     def agrees(self, question: str) -> bool:
         """Tell whether the person says yes, or there is none."""
-        return self.person is None or self.person.choose(question, ("yes", "no"), self.session.step) == "yes"
+        return (
+            self.person is None
+            or self.person.choose(question, ("yes", "no"), partial(step_held, self.session)) == "yes"
+        )
 
     def drive(self, left: float, right: float, seconds: float) -> list[TimedReading]:
         """Give the wheels duties for a time, then wait for them to stand; return what came in.
@@ -91,6 +95,7 @@ class RobotOnStand:
         Raises:
             NotPermittedError: motion was stopped under way.
         """
+        self.permit()
         under_way = self.session.watch(
             seconds, lambda now_ns: self.session.drive(left, right, now_ns + COMMAND_LASTS_NS)
         )

@@ -3,7 +3,6 @@
 from enum import StrEnum
 from pathlib import Path
 
-from rover.guard.protocol import Phase
 from rover.readiness.before_start import DEVICES_WITHIN_S, StopTrial, computer_state, findings, is_ready
 from rover.readiness.finding import Verdict, table
 from rover.session.guard_watch import GuardWatch
@@ -114,8 +113,7 @@ class Start:
         # The trial has latched a stop; who tried it and then gives the word, resets it. Any other stop stays.
         if self._trial.is_done and state is not None and state.cause == STOP_INPUT_OPEN:
             self._client.reset()
-        self._client.enable()
-        self._client.resume()
+        self._client.go_on()
         self._terminal.begin_keys()
         if self._terminal.is_there:
             self._say(HELP)
@@ -126,5 +124,5 @@ class Start:
             return
         self._enabled_ns = None
         state = self._client.state
-        if watch.phase is not Phase.RUNNING and state is not None:
+        if not watch.moves and state is not None:
             self._say(f"motion is not permitted: {state.note or state.cause}; press r to reset, then g to go on")

@@ -1,8 +1,11 @@
 """The check of the stop input: it is pressed and released."""
 
-from rover.guard.protocol import Phase
+from functools import partial
+
 from rover.readiness.finding import Finding, judged
 from rover.readiness.stand import RobotOnStand
+from rover.session.by_hand import step_held
+from rover.stopping import Phase
 
 ADVICE = "a normally closed contact between 'pin:' and ground; look for a broken wire, and at 'bias:'"
 
@@ -14,9 +17,9 @@ def check_stop_input(stand: RobotOnStand) -> Finding:
     at_first = _contact(stand)
     if person is None:
         return judged("stop_input", at_first == "closed", f"{at_first}; not pressed", "closed", ADVICE)
-    person.ask("Press the stop and keep it pressed; then press Enter.", session.step)
+    person.ask("Press the stop and keep it pressed; then press Enter.", partial(step_held, session))
     pressed = _pressed(stand)
-    person.ask("Release the stop; then press Enter.", session.step)
+    person.ask("Release the stop; then press Enter.", partial(step_held, session))
     session.watch(0.3)
     released = _contact(stand)
     if stand.phase() is Phase.STOPPED and stand.agrees("Reset the stop? That alone moves nothing."):

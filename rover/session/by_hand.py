@@ -14,14 +14,18 @@ from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.files.load import Loaded
 from rover.files.robot import Robot
 from rover.guard.client import default_folder
-from rover.guard.protocol import Answer, Phase, State
+from rover.guard.protocol import Answer, State
 from rover.session.assembly import texts_of
 from rover.session.hardware import RobotDevices, open_devices, simulated_in
 from rover.session.header import header_of
 from rover.session.recorder import Recorder
+from rover.stopping import Phase
 
 PERIOD_NS = 20_000_000
-HELLO_EVERY_NS = 500_000_000
+HELLO_EVERY_NS = 100_000_000
+"""So often the guard hears of this program though it commands nothing: well within its patience."""
+HELD_NO_LONGER_THAN_S = 1.0
+ASKED = "a person is asked something"
 
 
 class TimedReading(NamedTuple):
@@ -130,8 +134,23 @@ class ManualSession:
                 self._recorder.readings(now_ns, [("guard", Reading(word.now_ns, word.sequence, word))])
             elif word.phase is not self._phase:
                 self._phase = word.phase
-                is_stop = word.phase is Phase.STOPPED
+                is_stop = word.phase in (Phase.NOT_ENABLED, Phase.STOPPED)
                 self._recorder.event(now_ns, Stop(word.cause) if is_stop else Note("guard", word.phase.name.lower()))
+
+
+def step_held(session: ManualSession) -> list[TimedReading]:
+    """Step with the wheels held: while a person types a line, no key of theirs would be heard as a stop."""
+    if session.is_running:
+        session.client.hold(ASKED)
+    return session.step()
+
+
+def end_hold(session: ManualSession) -> None:
+    """Go on after a question that was answered; any other hold stays."""
+    state = session.state
+    if state is not None and state.phase is Phase.HELD and state.cause == ASKED:
+        session.client.resume()
+        session.wait_for(lambda: session.is_running, HELD_NO_LONGER_THAN_S)
 
 
 @contextmanager

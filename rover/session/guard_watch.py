@@ -1,10 +1,11 @@
 """What the motor guard says of itself, turned into readings and actions. Pure; it is the guard's word that counts."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from rover.core import Action
 from rover.devices.readings import Reading
-from rover.guard.protocol import Phase, State
+from rover.guard.protocol import State
+from rover.stopping import EFFECTS, LATCHED, Phase
 
 SILENT_NS = 600_000_000
 """The guard speaks ten times a second; restarted after a death it is back within half a second."""
@@ -16,37 +17,60 @@ class GuardWatch:
     """Follows the guard's phase for one session.
 
     Attributes:
-        phase: whether motion is permitted to this session, as last told to the core.
+        phase: as last told to the core.
     """
 
     def __init__(self, session: int) -> None:
-        self.phase = Phase.STOPPED
+        self.phase = Phase.NOT_ENABLED
         self._session = session
-        self._heard_ns = self._heard = 0
+        self._told_ns: int | None = None
+        self._readings = 0
+        self._is_silent = False
 
-    def readings(self, state: State | None) -> Sequence[tuple[str, Reading]]:
-        """Return the guard's state as a reading, if it is new: the core passes over it, the record keeps it."""
-        if state is None or state.now_ns == self._heard_ns:
-            return ()
-        self._heard_ns, self._heard = state.now_ns, self._heard + 1
-        return [("guard", Reading(state.now_ns, self._heard, state))]
+    def readings(self, states: Iterable[State]) -> Sequence[tuple[str, Reading]]:
+        """Return what the guard said as readings: the core passes over them, the record keeps them."""
+        made = [Reading(state.now_ns, self._readings + n, state) for n, state in enumerate(states, 1)]
+        self._readings += len(made)
+        return [("guard", reading) for reading in made]
 
-    def actions(self, state: State | None, now_ns: int) -> Sequence[Action]:
-        """Return what the core has to be told: a stop, a reset, a resume; nothing while nothing changed."""
-        phase, cause = self._judge(state, now_ns)
+    def actions(self, states: Iterable[State], now_ns: int) -> Sequence[Action]:
+        """Return what the core has to be told of the guard's new words, oldest first, or of its silence."""
+        actions: list[Action] = []
+        for state in states:
+            self._told_ns, self._is_silent = state.now_ns, False
+            actions += self._follow(*self._mine(state))
+        if self._told_ns is not None and now_ns - self._told_ns > SILENT_NS and not self._is_silent:
+            self._is_silent = True
+            actions += self._follow(Phase.STOPPED, SILENT)
+        return actions
+
+    def _mine(self, state: State) -> tuple[Phase, str]:
+        """Return the phase as it is for this session: what another one may do is not permitted to this one."""
+        is_others = state.phase in (Phase.RUNNING, Phase.HELD) and state.permit_holder != self._session
+        return (Phase.NOT_ENABLED, OTHER) if is_others else (state.phase, state.cause)
+
+    def _follow(self, phase: Phase, cause: str) -> Sequence[Action]:
         before, self.phase = self.phase, phase
         if phase is before:
             return ()
         match phase:
+            case Phase.NOT_ENABLED:
+                return (Action("lapse", cause),)
             case Phase.STOPPED:
                 return (Action("stop", cause),)
+            case Phase.READY if before is Phase.NOT_ENABLED:
+                return ()
             case Phase.READY:
-                return (Action("reset"),)
-        return (Action("resume"),) if before is Phase.READY else (Action("reset"), Action("resume"))
+                return (Action("reset"),) if before in LATCHED else (Action("stop", cause),)
+            case Phase.HELD if before is Phase.RUNNING:
+                return (Action("hold", cause),)
+            case Phase.RESETTING:
+                return ()
+        # From a latched stop no way leads to motion: what cannot be followed step by step stays stopped here.
+        way = () if before is Phase.STOPPED else ("reset",) * (before is Phase.RESETTING) + ("enable", "resume")
+        return [*map(Action, way), *([Action("hold", cause)] if phase is Phase.HELD else [])]
 
-    def _judge(self, state: State | None, now_ns: int) -> tuple[Phase, str]:
-        if state is None or now_ns - state.now_ns > SILENT_NS:
-            return Phase.STOPPED, SILENT
-        if state.phase is Phase.RUNNING and state.permit_holder != self._session:
-            return Phase.STOPPED, OTHER
-        return state.phase, state.cause
+    @property
+    def moves(self) -> bool:
+        """The guard lets this session move."""
+        return EFFECTS[self.phase].moves

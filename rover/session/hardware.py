@@ -18,15 +18,15 @@ from rover.files.robot import Robot, SerialLink
 from rover.guard.client import GuardClient
 from rover.guard.drivers import StopInput, drivers_by_guard
 from rover.guard.launch import GuardProcess, is_at_work, prepare_folder, settings_of, start_guard
-from rover.guard.permission import POWER_UP
 from rover.guard.port import GuardPort
-from rover.guard.protocol import Phase, State
+from rover.guard.protocol import State
 from rover.guard.serial_output import FIRST_ANSWER_DUE
 from rover.guard.settings import GuardSettings
 from rover.link import Link, open_link
 from rover.link.sentences import UPWARDS, MagneticHeading, RateOfTurn, TrueHeading
 from rover.session.drivers import Drivers
 from rover.session.guard_watch import SILENT
+from rover.stopping import LATCHED
 from rover.vision.detector import finder
 
 SENTENCE_WITHIN_S = 1.0
@@ -132,7 +132,7 @@ def _try_stop_pin(settings: GuardSettings, folder: Path) -> None:
 def _end_guard(guard: GuardProcess, client: GuardClient) -> None:
     """End the guard, unless a stop is latched: that outlives this program, and the next one finds it."""
     state = _last_word(client)
-    if state is None or state.phase is not Phase.STOPPED or state.cause == POWER_UP:
+    if state is None or state.phase not in LATCHED:
         guard.close()
 
 

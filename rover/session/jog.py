@@ -20,15 +20,15 @@ from typing import Any
 
 from rover.events import HoldBack, Note
 from rover.files.robot import Robot
-from rover.guard.protocol import Phase, State
+from rover.guard.protocol import State
 from rover.motion.carriage import Carriage
 from rover.motion.request import Request
 from rover.session.by_hand import PERIOD_NS, ManualSession, TimedReading
+from rover.session.terminal import STALE_NS, STOP_KEYS
+from rover.stopping import Phase
 
 WORD_LASTS_NS = 200_000_000
 """Leaves 100 ms of the 300 ms for the way to the motors."""
-STALE_NS = 100_000_000
-"""After standing still for so long, what the terminal has kept was not typed just now."""
 SHOW_EVERY_NS = 100_000_000
 SILENT_NS = 1_000_000_000
 SHARES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
@@ -51,12 +51,11 @@ class Key(Enum):
     OTHER = "other"
 
 
-KEYS = {
+KEYS = {key.encode(): Key.STOP for key in STOP_KEYS} | {
     b"i": Key.FORWARDS,
     b"k": Key.BACKWARDS,
     b"j": Key.LEFT,
     b"l": Key.RIGHT,
-    b" ": Key.STOP,
     b"r": Key.RESET,
     b"g": Key.RESUME,
     b"+": Key.FASTER,
@@ -74,7 +73,7 @@ DIRECTIONS = {
 }
 """Shares of speed and turn rate."""
 HELP = (
-    "i k j l or arrows: drive while held    space: stop    r: reset    g: permit motion (again)\n"
+    "i k j l or arrows: drive while held    s, space or Enter: stop    r: reset    g: permit motion (again)\n"
     "+ -: speed    q: end    Keep the field clear of people: this is no substitute for a hard-wired emergency stop."
 )
 
@@ -197,7 +196,7 @@ class Jog:
         typed = os.read(self._descriptor, 1024)
         keys, self._typed = keys_in(self._typed + typed)
         for key in keys if typed else [Key.QUIT]:
-            if not (is_stale and key in DIRECTIONS):
+            if not is_stale or key in (Key.STOP, Key.QUIT):
                 self._take(key, now_ns)
 
     def _take(self, key: Key, now_ns: int) -> None:
@@ -209,8 +208,7 @@ class Jog:
             case Key.RESET:
                 client.reset()
             case Key.RESUME:
-                client.enable()
-                client.resume()
+                client.go_on()
             case Key.QUIT:
                 self._ended = True
         if key is not self._noted:
@@ -260,8 +258,8 @@ def _standing(state: State | None, is_running: bool, now_ns: int) -> str:
         return "GUARD SILENT"
     if is_running:
         return "running"
-    if state.phase is Phase.READY:
-        return "reset; g permits motion"
+    if state.phase in (Phase.READY, Phase.HELD):
+        return f"{'reset' if state.phase is Phase.READY else 'held'}; g permits motion"
     return f"STOPPED: {state.cause or state.note}"
 
 

@@ -13,7 +13,7 @@ from rover.core import Action, Core, StepReadings, StepRecord
 from rover.devices.panel.indicator import Indication
 from rover.events import Event, Note, Stop
 from rover.guard.client import default_folder
-from rover.guard.protocol import Phase
+from rover.guard.protocol import State
 from rover.session import loop, saved_state, service
 from rover.session.assembly import Assembly
 from rover.session.clocks import Pace
@@ -26,6 +26,7 @@ from rover.session.operator import OperatorControls, indication_of
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
 from rover.session.saved_state import StateError, StateKeeper
+from rover.stopping import LATCHED, Phase
 
 BY_THE_MARKER = "taking the errand up again: the tray's marker is sighted before anything else"
 FROM_THE_START = "taking the errand up again, without a marker to sight: the robot has to stand at the errand's start"
@@ -167,7 +168,7 @@ class RobotHost(loop.Host):
         self._pace, self._heartbeat = Pace(core.known.robot.loop), service.Heartbeat()
         self._states = DeviceStates(core.known.signals)
         self._asking = _states_that_ask(core)
-        self._due = [Action("stop", NOT_ENABLED)]
+        self._due = [Action("lapse", NOT_ENABLED)]
         self._skipped_ns = 0
 
     @property
@@ -181,8 +182,8 @@ class RobotHost(loop.Host):
         core = self._core
         if not self._start.is_over:
             return self._start.status
-        if core.stop.stopped:
-            return f"stopped: {core.stop.cause}"
+        if not core.stop.effect.moves:
+            return f"{'held' if core.stop.phase is Phase.HELD else 'stopped'}: {core.stop.cause}"
         return str(core.engine.path) or "sighting the marker"
 
     def next_step(self) -> StepReadings | None:
@@ -190,16 +191,16 @@ class RobotHost(loop.Host):
         if self._interruption.number is not None:
             return None
         woken_ns = self._pace.wait()
-        self._client.poll()
-        new = [*self._drivers.poll(woken_ns), *self._watch.readings(self._client.state)]
+        states = [word for word in self._client.poll() if isinstance(word, State)]
+        new = [*self._drivers.poll(woken_ns), *self._watch.readings(states)]
         now_ns = time.monotonic_ns()  # after polling: no reading can be younger than its step
         new.sort(key=lambda pair: pair[0])
-        return StepReadings(now_ns, new, self._drivers.faults(), self._actions(now_ns))
+        return StepReadings(now_ns, new, self._drivers.faults(), self._actions(states, now_ns))
 
-    def _actions(self, now_ns: int) -> Sequence[Action]:
+    def _actions(self, states: Sequence[State], now_ns: int) -> Sequence[Action]:
         due, self._due = self._due, []
-        actions = [*due, *self._watch.actions(self._client.state, now_ns)]
-        return [*actions, *self._controls.actions(self._watch)] if self._start.is_over else actions
+        actions = [*due, *self._watch.actions(states, now_ns)]
+        return [*actions, *self._controls.actions(now_ns)] if self._start.is_over else actions
 
     def apply(self, decided: StepRecord) -> None:
         """Pass the commands to the drivers."""
@@ -221,18 +222,20 @@ class RobotHost(loop.Host):
         self._heartbeat.beat(now_ns, self.status)
 
     def _latch_at_guard(self) -> None:
-        """Have a stop that the core latched by itself latched by the guard too."""
-        cause = self._core.stop.cause
-        if cause is not None and self._watch.phase is Phase.RUNNING:
-            self._client.stop(cause)
+        """Have the guard follow where the core has stopped or holds by itself."""
+        stop = self._core.stop
+        if stop.phase in LATCHED and (self._watch.moves or self._watch.phase is Phase.HELD):
+            self._client.stop(stop.cause)
+        elif stop.phase is Phase.HELD and self._watch.moves:
+            self._client.hold(stop.cause)
 
     def _indication(self, decided: StepRecord) -> Indication:
         core, is_started = self._core, self._start.is_over
         return indication_of(
-            stopped=core.stop.stopped and is_started,
+            stopped=not core.stop.effect.moves and core.stop.phase is not Phase.HELD and is_started,
             fault=bool(self._states.not_ok),
             held_back=bool(core.known.signals.motion_held_back),
-            waiting=not is_started or decided.state in self._asking,
+            waiting=not is_started or core.stop.phase is Phase.HELD or decided.state in self._asking,
             moving=any(decided.drive[:2]),
         )
 

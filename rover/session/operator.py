@@ -8,10 +8,12 @@ from rover.devices.panel.indicator import Indication, Indicator
 from rover.devices.panel.keys import PanelKeys
 from rover.devices.panel.start_button import StartButton
 from rover.guard.client import GuardClient
-from rover.guard.protocol import Phase
-from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RunError
-from rover.session.terminal import Keys, Terminal
+from rover.session.terminal import STALE_NS, Terminal, words
+
+STOPPED_HERE = "stopped at the terminal"
+TERMINAL_LOST = "the terminal has gone away, and nobody could press a key any more"
+HELD = "held at the terminal"
 
 
 def indication_of(*, stopped: bool, fault: bool, held_back: bool, waiting: bool, moving: bool) -> Indication:
@@ -81,42 +83,41 @@ class OperatorControls:
             raise RunError(f"panel: {error}") from error
         self.terminal = Terminal()
         self._client = client
-        self._keys = Keys()
-        self._is_held = False
+        self._looked_ns = 0
+        self._knows_terminal_lost = False
 
     def close(self) -> None:
         """Leave the terminal as it was, and the panel dark."""
         self.terminal.close()
         self.panel.close()
 
-    def actions(self, watch: GuardWatch) -> Sequence[Action]:
+    def actions(self, now_ns: int) -> Sequence[Action]:
         """Ask the guard for what keys and button want, and return what the core has to be told itself."""
-        words = self._keys.words(self.terminal.read())
+        is_stale, self._looked_ns = now_ns - self._looked_ns > STALE_NS, now_ns
+        wanted = words(self.terminal.read())
         if self.panel.is_pressed():
-            words += self._keys.words("g")  # like the key: it goes on only after a reset
-        return [action for word in words if (action := self._act(word, watch)) is not None]
+            wanted.append("go on")  # as the key: after a stop it counts only once that has been reset
+        if self.terminal.is_lost and not self._knows_terminal_lost:
+            self._knows_terminal_lost = True
+            return [self._stop(TERMINAL_LOST)]
+        counts = [word for word in wanted if word in ("stop", "hold") or not is_stale]
+        return [action for word in counts if (action := self._act(word)) is not None]
 
-    def _act(self, word: str, watch: GuardWatch) -> Action | None:
+    def _act(self, word: str) -> Action | None:
         match word:
             case "stop":
-                self._client.stop("stopped at the terminal")
-                return Action("stop", "stopped at the terminal")
+                return self._stop(STOPPED_HERE)
             case "hold":
-                self._is_held = True
-                return Action("hold")
+                self._client.hold(HELD)
+                return Action("hold", HELD)
             case "reset":
                 self._client.reset()
                 return None
             case "go on":
-                return self._go_on(watch)
+                self._client.go_on()
+                return None
         return Action("answer", word)
 
-    def _go_on(self, watch: GuardWatch) -> Action | None:
-        was_held, self._is_held = self._is_held, False
-        if watch.phase is Phase.RUNNING:
-            return Action("resume") if was_held else None
-        state = self._client.state
-        if state is not None and state.permit_holder != self._client.session:
-            self._client.enable()  # the guard took the permission away, for a silence that was too long
-        self._client.resume()
-        return None
+    def _stop(self, cause: str) -> Action:
+        self._client.stop(cause)
+        return Action("stop", cause)

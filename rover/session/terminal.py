@@ -1,4 +1,4 @@
-"""The operator at a terminal: a typed word to permit motion, then single keys. No key starts motion by accident."""
+"""The operator at a terminal: a typed word to permit motion, then single keys. What they lead to is the guard's."""
 
 import contextlib
 import os
@@ -7,30 +7,17 @@ import termios
 import tty
 from typing import Any
 
-KEYS = {"s": "stop", "h": "hold", "r": "reset", "g": "go on", "y": "yes", "n": "no"}
-HELP = "keys: s stop, h hold, r reset, g go on (only after r), y yes, n no; Ctrl-C ends the run"
+STOP_KEYS = "s \n\r"
+"""Whatever is driven, and wherever: the letter, space and Enter."""
+KEYS = dict.fromkeys(STOP_KEYS, "stop") | {"h": "hold", "r": "reset", "g": "go on", "y": "yes", "n": "no"}
+HELP = "keys: s, space or Enter stop, h hold, r reset, g go on (after a stop only after r), y yes, n no; Ctrl-C ends it"
+STALE_NS = 100_000_000
+"""After standing still for so long, what the terminal has kept was not typed just now: only a stop counts then."""
 
 
-class Keys:
-    """Turns letters into words; ``go on`` counts only after a ``reset`` that came after the last stop or hold."""
-
-    def __init__(self) -> None:
-        self._is_reset = False
-
-    def words(self, letters: str) -> list[str]:
-        """Return what the letters mean; others mean nothing."""
-        return [word for letter in letters if (word := KEYS.get(letter.lower())) and self._counts(word)]
-
-    def _counts(self, word: str) -> bool:
-        match word:
-            case "reset":
-                self._is_reset = True
-            case "stop" | "hold":
-                self._is_reset = False
-            case "go on":
-                was_reset, self._is_reset = self._is_reset, False
-                return was_reset
-        return True
+def words(letters: str) -> list[str]:
+    """Return what the letters mean; others mean nothing."""
+    return [word for letter in letters if (word := KEYS.get(letter.lower()))]
 
 
 class Terminal:
@@ -38,12 +25,14 @@ class Terminal:
 
     Attributes:
         is_there: it is a terminal with a person at it, not a file, a pipe or nothing.
+        is_lost: keys came from it, and it has gone away.
     """
 
     def __init__(self, descriptor: int = 0) -> None:
         self._descriptor = descriptor
         self._before: Any = None
         self.is_there = os.isatty(descriptor)
+        self.is_lost = False
 
     def forget(self) -> None:
         """Throw away what has been typed so far: nobody meant it as an answer to what is asked next."""
@@ -66,6 +55,7 @@ class Terminal:
         except OSError:
             typed = b""
         self.is_there = bool(typed)
+        self.is_lost = not typed and self._before is not None
         return typed.decode(errors="ignore")
 
     def close(self) -> None:

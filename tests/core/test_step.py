@@ -18,6 +18,7 @@ from rover.devices.readings import (
 )
 from rover.events import HoldBack, Note, StateChange, Stop
 from rover.motion.request import Request
+from rover.stopping import LATCHED
 
 STOP, RESET, RESUME, HOLD = Action("stop"), Action("reset"), Action("resume"), Action("hold")
 WAIT = """
@@ -155,7 +156,7 @@ class TestStop:
         moving.step(STOP)
         moving.step(RESET)
         moving.step(RESUME, stop_input=StopInputValue(False))
-        assert moving.core.stop.stopped
+        assert moving.core.stop.phase in LATCHED
 
     def test_reset_alone_moves_nothing(self, moving):
         moving.step(STOP)
@@ -179,10 +180,10 @@ class TestStop:
         moving.step(stop_input=StopInputValue(False))
         moving.step(RESET)
         moving.step(RESUME)
-        assert moving.core.stop.stopped
+        assert moving.core.stop.phase in LATCHED
         moving.step(RESET, stop_input=StopInputValue(True))
         moving.step(RESUME)
-        assert not moving.core.stop.stopped
+        assert moving.core.stop.phase not in LATCHED
 
     def test_the_behaviours_time_stands_still(self, stepping):
         at_work = stepping(WAIT.replace("60 s", "1 s"))
@@ -201,12 +202,12 @@ class TestStop:
 
 
 class TestHold:
-    def test_a_hold_ramps_to_zero_and_a_resume_alone_ends_it(self, stepping):
+    def test_a_hold_brings_the_wheels_to_zero_and_a_resume_alone_ends_it(self, stepping):
         at_work = stepping()
         at_work.steps(2.0)
-        at_work.step(HOLD)
+        assert duties(at_work.step(HOLD)) == (0.0, 0.0)
         assert duties(at_work.steps(2.0)[-1]) == (0.0, 0.0)
-        assert not at_work.core.stop.stopped
+        assert at_work.core.stop.phase not in LATCHED
         at_work.step(RESUME)
         assert min(duties(at_work.steps(2.0)[-1])) > 0.3
 
@@ -215,7 +216,7 @@ class TestHold:
         at_work.step(HOLD)
         at_work.step(STOP)
         at_work.step(RESUME)
-        assert at_work.core.stop.stopped
+        assert at_work.core.stop.phase in LATCHED
 
 
 ASKING = """

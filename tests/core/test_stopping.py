@@ -1,108 +1,68 @@
-"""The latched stop and the operator's hold.
-
-The rules are those of the machinery standards named with them, and how far each was verified: seen, seen second-hand,
-or from memory. This is software, not a certified safety function.
-"""
+"""The core's latch: what is noted of it, and when the behaviour goes on. The table itself: `tests/test_stopping.py`."""
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from rover.core.stopping import Stopping
-from rover.events import Stop
+from rover.events import Note, Stop
+from rover.stopping import Act, Phase
 
 
 @pytest.fixture
-def stopped():
-    """A stop that the operator has latched."""
-    stopping = Stopping([])
-    stopping.stop("operator")
+def events():
+    return []
+
+
+@pytest.fixture
+def stopping(events):
+    return Stopping(events)
+
+
+def after(stopping: Stopping, *acts: Act) -> Stopping:
+    for act in acts:
+        stopping.act(act, act.value)
     return stopping
 
 
-class TestStop:
-    def test_it_is_not_stopped_before_a_stop(self):
-        assert not Stopping([]).stopped
-
-    def test_a_stop_latches_with_its_first_cause(self):
-        """ISO 13849-1:2015, 5.2.2 (seen second-hand): hold the stop until safe restart conditions exist."""
-        events = []
-        stopping = Stopping(events)
-        stopping.stop("operator")
-        stopping.stop("something else")
-        assert stopping.cause == "operator"
-        assert events == [Stop("operator")]
-
-    def test_a_reset_alone_moves_nothing(self, stopped):
-        """Directive 2006/42/EC Annex I 1.2.4.3 (seen); ISO 13850:2015, 4.1.4 (memory): it only permits restarting."""
-        stopped.reset()
-        assert (stopped.stopped, stopped.is_resumed) == (True, False)
-
-    def test_a_resume_without_a_reset_does_nothing(self, stopped):
-        """IEC 60204-1, 9.2.3 (seen second-hand): stop functions override start functions."""
-        stopped.resume()
-        assert (stopped.stopped, stopped.is_resumed) == (True, False)
-
-    def test_a_reset_and_then_a_resume_end_it(self, stopped):
-        stopped.reset()
-        stopped.resume()
-        assert (stopped.stopped, stopped.is_resumed) == (False, True)
-
-    def test_a_resume_counts_once(self, stopped):
-        stopped.reset()
-        stopped.resume()
-        stopped.is_resumed = False  # the behaviour has gone on
-        stopped.resume()
-        assert not stopped.is_resumed
-
-    def test_a_new_stop_after_the_reset_needs_a_new_reset(self, stopped):
-        """ISO 13850:2015, 4.1.1 (seen second-hand): available at all times, overrides every other function."""
-        stopped.reset()
-        stopped.stop("the stop input is open")
-        stopped.resume()
-        assert stopped.stopped
-
-    def test_a_reset_ahead_of_a_stop_is_worth_nothing(self):
-        stopping = Stopping([])
-        stopping.reset()
-        stopping.stop("operator")
-        stopping.resume()
-        assert stopping.stopped
-
-    @given(st.lists(st.sampled_from(["stop", "reset", "resume", "hold"]), max_size=20))
-    def test_every_way_out_is_stop_then_reset_then_resume(self, acts):
-        """In any order of acts, a stop ends only by a resume before which a reset came last."""
-        stopping, last = Stopping([]), ""
-        for act in acts:
-            was_stopped = stopping.stopped
-            if act == "stop":
-                stopping.stop("cause")
-            else:
-                getattr(stopping, act)()
-            assert not was_stopped or stopping.stopped or (act, last) == ("resume", "reset")
-            last = act if act in ("stop", "reset") else last
-            assert stopping.stopped or act != "stop"
+def test_it_moves_before_a_stop(stopping):
+    assert stopping.effect.moves
+    assert not stopping.is_resumed
 
 
-class TestHold:
-    def test_a_resume_alone_ends_it(self):
-        stopping = Stopping([])
-        stopping.hold()
-        stopping.resume()
-        assert (stopping.on_hold, stopping.is_resumed) == (False, True)
+def test_a_stop_is_noted_once_with_its_first_cause(stopping, events):
+    stopping.stop("operator")
+    stopping.stop("something else")
+    assert stopping.cause == "operator"
+    assert events == [Stop("operator")]
 
-    def test_under_a_stop_a_resume_does_not(self, stopped):
-        stopped.hold()
-        stopped.resume()
-        assert stopped.on_hold
 
-    def test_it_ends_with_the_stop(self, stopped):
-        stopped.hold()
-        stopped.reset()
-        stopped.resume()
-        assert not stopped.on_hold
+def test_the_behaviour_goes_on_at_the_resume_and_not_before(stopping):
+    stopping.stop("operator")
+    assert not after(stopping, Act.PRESS, Act.RELEASE).is_resumed
+    assert after(stopping, Act.RESUME).is_resumed
 
-    def test_a_resume_where_nothing_is_held_or_stopped_is_none(self):
-        stopping = Stopping([])
-        stopping.resume()
-        assert not stopping.is_resumed
+
+def test_a_stop_before_the_behaviour_went_on_takes_the_resume_back(stopping):
+    after(stopping, Act.STOP, Act.PRESS, Act.RELEASE, Act.RESUME).stop("again")
+    assert not stopping.is_resumed
+
+
+def test_a_new_stop_after_the_reset_is_noted_too(stopping, events):
+    after(stopping, Act.STOP, Act.PRESS, Act.RELEASE).stop("the stop input is open")
+    assert events == [Stop("stop"), Stop("the stop input is open")]
+
+
+def test_a_stop_while_the_reset_is_pressed_is_the_same_stop(stopping, events):
+    after(stopping, Act.STOP, Act.PRESS, Act.STOP)
+    assert (stopping.phase, events) == (Phase.STOPPED, [Stop("stop")])
+
+
+def test_a_hold_leaves_its_mark_as_it_begins_and_ends(stopping, events):
+    after(stopping, Act.HOLD, Act.RESUME)
+    assert events == [Note("operator", "held"), Note("operator", "hold ended")]
+    assert stopping.is_resumed
+
+
+def test_a_permission_that_lapses_is_noted_as_a_stop(stopping, events):
+    after(stopping, Act.LAPSE)
+    assert events == [Stop(Act.LAPSE.value)]
+    assert after(stopping, Act.ENABLE).is_resumed

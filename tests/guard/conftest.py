@@ -13,11 +13,11 @@ import pytest
 from rover.devices.readings import DriveCommand
 from rover.guard.client import GuardClient
 from rover.guard.launch import start_guard
-from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings
 from rover.link.emulated_firmware import Firmware
 from rover.link.emulated_hardware import WheelsFree
 from rover.link.emulator import Emulator
+from rover.stopping import Phase
 
 TOOLS = Path(__file__).parents[2] / "tools" / "benchmarks"
 LASTS_NS = 250_000_000
@@ -77,14 +77,14 @@ class Stand(WheelsFree):
 
 
 class Bay:
-    """An emulated co-processor, its own deadline off, and a guard that holds it."""
+    """An emulated co-processor, and a guard that holds it."""
 
-    def __init__(self, folder: Path, closing: contextlib.ExitStack) -> None:
+    def __init__(self, folder: Path, closing: contextlib.ExitStack, firmware: Firmware) -> None:
         self.folder, self.channel = folder, folder / "guard"
         self._closing = closing
         self._sequences = itertools.count(1)
         self.machine = Stand()
-        self.emulator = Emulator(self.machine, folder / "main", firmware=Firmware(deadline_ms=None))
+        self.emulator = Emulator(self.machine, folder / "main", firmware=firmware)
         closing.callback(self.emulator.close)
 
     def start(self, **settings) -> GuardClient:
@@ -117,6 +117,12 @@ class Bay:
 
 
 @pytest.fixture
-def bay(folder: Path) -> Iterator[Bay]:
+def firmware() -> Firmware:
+    """A board whose own deadline is off, so that what the guard does can be seen."""
+    return Firmware(deadline_ms=None)
+
+
+@pytest.fixture
+def bay(folder: Path, firmware: Firmware) -> Iterator[Bay]:
     with contextlib.ExitStack() as closing:
-        yield Bay(folder, closing)
+        yield Bay(folder, closing, firmware)

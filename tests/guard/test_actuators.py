@@ -7,6 +7,7 @@ from rover.guard.output import ZERO
 from rover.guard.permission import Permission
 from rover.guard.protocol import Command, Ruling
 from rover.guard.settings import GuardSettings
+from rover.stopping import Act
 
 MS = 1_000_000
 SESSION = 5
@@ -127,3 +128,20 @@ def test_jaws_that_nobody_commands_push_for_so_long_from_their_first_pulse_and_g
     assert servo_words(rig.kept(399 * MS, 449 * MS)) == [1200, 1200], "commanded, the runtime limits how long"
     assert servo_words(rig.kept(450 * MS)) == [0]
     assert servo_words(rig.kept(5_000 * MS)) == []
+
+
+def test_in_a_hold_the_jaws_keep_what_they_hold_and_the_wheels_stand():
+    rig = Rig(on_stop="release", push_for_ns=100_000 * MS)
+    rig.obey(0, pulse_us=1100)
+    rig.permission.act(Act.HOLD, "held")
+    assert rig.kept(20 * MS)[-1] == ("zero",)
+    assert rig.kept(20 * MS + REPEAT_JAWS_NS)[-1] == ("servo", 1100, 20 * MS + REPEAT_JAWS_NS + 250 * MS)
+    rig.permission.stop("stopped by an operator")
+    assert ("servo", 1900, 21 * MS + REPEAT_JAWS_NS + 250 * MS) in rig.kept(21 * MS + REPEAT_JAWS_NS)
+
+
+def test_jaws_that_nobody_commands_push_as_long_as_they_may_and_not_a_moment_less():
+    rig = Rig(push_for_ns=400 * MS)
+    rig.obey(1000 * MS, pulse_us=1100)
+    assert ("servo", 0, 1649 * MS) not in rig.kept(1250 * MS, 1399 * MS)
+    assert ("servo", 0, 1650 * MS) in rig.kept(1400 * MS)

@@ -15,9 +15,11 @@ import pytest
 from rover.devices.readings import DriveCommand
 from rover.devices.stop_input.keys import StopInputKeys
 from rover.guard.client import GuardError, state_of, stop_now
-from rover.guard.protocol import Ask, Phase, Request, Ruling, encode
-from rover.guard.serial_output import RETRY_NS
+from rover.guard.protocol import Ask, Request, Ruling, encode
+from rover.guard.serial_line import RETRY_NS
 from rover.guard.settings import LOCK_NAME, SOCKET_NAME
+from rover.link.emulated_firmware import Firmware
+from rover.stopping import Phase
 
 LOG_MOST_MS = 300
 PUSH_MS = 1500
@@ -34,7 +36,7 @@ def test_it_starts_stopped_and_takes_no_command(bay, eventually):
     bay.command(client)
     eventually(lambda: client.poll() and client.answer)
     assert client.answer.verdict is Ruling.STOPPED
-    assert bay.phase(client) is Phase.STOPPED
+    assert bay.phase(client) is Phase.NOT_ENABLED
     assert client.state.cause.startswith("power-up")
     assert len(bay.emulator.applied) == 1
 
@@ -132,18 +134,53 @@ def test_a_runtime_that_says_goodbye_leaves_the_wheels_at_zero(bay, eventually):
     client, page = bay.start(), bay.client()
     bay.get_going(client)
     client.close()
-    eventually(lambda: page.hello() and bay.phase(page) is Phase.STOPPED and page.state.permit_holder == 0)
+    eventually(lambda: page.hello() and bay.phase(page) is Phase.NOT_ENABLED and page.state.permit_holder == 0)
     eventually(lambda: bay.duty() == (0.0, 0.0))
 
 
-def test_a_runtime_that_was_silent_for_long_has_to_be_enabled_anew(bay, eventually):
-    client = bay.start(forget_ns=400_000_000)
+COMMANDING = """
+import itertools, sys, time
+from pathlib import Path
+from rover.devices.readings import DriveCommand
+from rover.guard.client import GuardClient
+client = GuardClient(Path(sys.argv[1]))
+for sequence in itertools.count(1):
+    if sequence < 100:
+        client.enable()
+    client.command(DriveCommand(0.5, 0.4, sequence, time.monotonic_ns() + 250_000_000))
+    time.sleep(0.02)
+"""
+
+
+def test_a_runtime_that_stood_still_for_a_second_has_to_be_enabled_anew(bay, eventually):
+    bay.start()
+    person = bay.client()
+    with subprocess.Popen([sys.executable, "-c", COMMANDING, str(bay.channel)]) as runtime:
+        eventually(lambda: bay.duty() == (0.5, 0.4) and len(bay.emulator.applied) > 0)
+        time_is_over_ns = time.monotonic_ns() + 2_500_000_000
+        eventually(lambda: time.monotonic_ns() > time_is_over_ns)  # it enables motion no more
+        assert bay.duty() == (0.5, 0.4)
+        runtime.send_signal(signal.SIGSTOP)
+        eventually(lambda: person.hello() and bay.phase(person) is Phase.NOT_ENABLED)
+        assert "stood still" in person.state.cause
+        runtime.send_signal(signal.SIGCONT)
+        changes = len(bay.emulator.applied)
+        watched_ns = time.monotonic_ns() + 500_000_000
+        eventually(lambda: person.hello() and time.monotonic_ns() > watched_ns)
+        runtime.kill()
+    assert len(bay.emulator.applied) == changes
+    assert bay.duty() == (0.0, 0.0)
+
+
+def test_a_hold_stands_the_wheels_still_and_a_resume_alone_ends_it(bay, eventually):
+    client = bay.start()
     bay.get_going(client)
-    eventually(lambda: client.poll() and client.state.permit_holder == 0)
-    assert "silent" in client.state.cause
-    bay.command(client)
-    eventually(lambda: client.poll() and client.answer.verdict is Ruling.STOPPED)
-    bay.get_going(client)
+    client.hold("held at the terminal")
+    eventually(lambda: bay.command(client) or bay.phase(client) is Phase.HELD)
+    eventually(lambda: bay.command(client) or bay.duty() == (0.0, 0.0))
+    assert client.state.cause == "held at the terminal"
+    client.resume()
+    eventually(lambda: bay.command(client) or bay.duty() == (0.5, 0.4))
 
 
 def test_a_line_that_comes_back_comes_back_stopped(bay, eventually):
@@ -212,7 +249,7 @@ def test_motion_cannot_be_enabled_before_the_co_processor_answers(folder, bay, e
     client = bay.start()
     client.enable()
     eventually(lambda: client.poll() and client.state.note.startswith("no such port"))
-    assert client.state.phase is Phase.STOPPED
+    assert client.state.phase is Phase.NOT_ENABLED
 
 
 def test_jaws_get_their_pulse_and_after_a_stop_what_the_robot_file_says(bay, eventually):
@@ -352,3 +389,41 @@ def test_a_hung_guard_is_told_to_whoever_asks(bay, folder):
     finally:
         for process in (bay.channel / LOCK_NAME).read_text().split():
             os.kill(int(process), signal.SIGCONT)
+
+
+def test_a_co_processor_that_restarts_is_a_stop_and_moves_no_more(bay, eventually):
+    """Even one that is back before the next command: its boot number tells."""
+    client = bay.start()
+    bay.get_going(client)
+    bay.emulator.reboot()
+    eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
+    assert client.state.cause.endswith("has restarted")
+    eventually(lambda: bay.command(client) or (client.poll() and client.answer.verdict is Ruling.STOPPED))
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+    client.reset()
+    client.resume()
+    eventually(lambda: bay.command(client) or bay.duty() == (0.5, 0.4))
+
+
+IDENTITY_WITHIN_NS = 1_200_000_000
+"""A device says once a second what it is."""
+
+
+@pytest.mark.parametrize("firmware", [Firmware(revision=1), Firmware(revision=2)], ids=lambda one: one.revision)
+def test_what_waited_in_a_stalled_line_moves_nothing_on_a_board_that_reads_a_time(bay, firmware, eventually):
+    """Bytes in an adapter cannot be thrown away from here; a board of revision 1 obeys them until the zero behind."""
+    client = bay.start()
+    bay.get_going(client)
+    known_ns = time.monotonic_ns() + IDENTITY_WITHIN_NS
+    eventually(lambda: bay.command(client) or time.monotonic_ns() > known_ns)
+    plug, waiting = bay.emulator._plug, bytearray()
+    read = plug.read
+    plug.read = lambda: waiting.extend(read()) or b""
+    eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+    changes = len(bay.emulator.applied)
+    assert b"$PXFRM" in waiting
+    plug.read = lambda: setattr(plug, "read", read) or bytes(waiting)  # all of it at once, and then as before
+    eventually(lambda: client.hello() and client.poll() and client.state.output_open)
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+    assert (len(bay.emulator.applied) == changes) is (firmware.revision == 2)

@@ -8,8 +8,8 @@ import pytest
 from rover.files.robot import Robot
 from rover.guard.client import GuardError, state_of
 from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard, ways_to_zero
-from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings, load_settings
+from rover.stopping import Phase
 
 BODY = {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"}
 COUNTS = {"driver": "co_processor", "link": "main"}
@@ -34,7 +34,7 @@ def robot(drive: dict, **devices) -> Robot:
 @pytest.mark.parametrize(
     ("drive", "watchdog", "ways"),
     [
-        (ON_LINK, None, ["the guard's deadline", "the co-processor's deadline"]),
+        (ON_LINK, None, ["the guard's deadline", "the co-processor's deadline", "the supervisor"]),
         (ON_PINS, None, ["the guard's deadline", "the supervisor"]),
         (ON_PINS, "/dev/watchdog", ["the guard's deadline", "the supervisor", "the hardware watchdog"]),
         ({"driver": "my_lab.wheels:Wheels"}, "/dev/watchdog", []),
@@ -132,7 +132,7 @@ def test_a_guard_with_other_settings_is_ended_and_replaced(bay, eventually):
     before = (bay.channel / "guard.lock").read_text()
     bay.start(deadline_ns=200_000_000)
     assert (bay.channel / "guard.lock").read_text() != before
-    assert state_of(bay.channel).phase is Phase.STOPPED
+    assert state_of(bay.channel).phase is Phase.NOT_ENABLED
 
 
 def test_a_guard_that_cannot_come_up_is_told_with_the_place_of_its_log(folder):

@@ -1,11 +1,10 @@
 import math
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from rover.guard.permission import POWER_UP, CommandGate, Permission
-from rover.guard.protocol import NOBODY, Command, Phase, Ruling
+from rover.guard.protocol import NOBODY, Command, Ruling
+from rover.stopping import Act, Phase
 
 MS = 1_000_000
 NOW = 1000 * MS
@@ -91,15 +90,9 @@ def test_an_old_command_repeated_renews_nothing(gate, sequence):
 def test_another_session_counts_from_its_own_beginning(gate):
     permission = running()
     gate.judge(command(5), permission, NOW)
+    permission.lapse("gone")
     permission.enable(ANOTHER)
     assert gate.judge(command(1, session=ANOTHER), permission, NOW) is Ruling.ACCEPTED
-
-
-def test_the_first_cause_of_a_stop_is_kept():
-    permission = running()
-    permission.stop("the stop input is open")
-    permission.stop("stopped by an operator")
-    assert permission.cause == "the stop input is open"
 
 
 def test_after_power_up_it_says_so_until_a_stop_is_demanded():
@@ -109,33 +102,28 @@ def test_after_power_up_it_says_so_until_a_stop_is_demanded():
     assert permission.cause == "the stop input is open"
 
 
-def test_without_a_demanded_stop_there_is_nothing_to_reset():
-    for permission in (Permission(), running()):
-        permission.press_reset("page")
-        assert permission.release_reset("page") == "there is no stop to reset"
-
-
 def test_the_control_that_is_released_has_to_be_the_one_that_was_pressed():
     permission = running()
     permission.stop("stopped by an operator")
-    permission.press_reset("page")
-    assert "pressed since the stop" in permission.release_reset("terminal")
-    assert permission.phase is Phase.STOPPED
-    assert permission.release_reset("page") == ""
-    assert (permission.phase, permission.demanded) == (Phase.READY, False)
+    permission.act(Act.PRESS, control="page")
+    assert "pressed since the stop" in permission.act(Act.RELEASE, control="terminal")
+    assert permission.phase is Phase.RESETTING
+    assert permission.act(Act.RELEASE, control="page") == ""
+    assert permission.phase is Phase.READY
 
 
-def test_a_resume_says_why_it_does_nothing():
+def test_one_program_does_not_drive_another_out():
     permission = running()
-    assert permission.resume() == ""
-    permission.stop("stopped by an operator")
-    assert permission.resume() == "a stop has to be reset before motion can resume"
+    assert permission.enable(ANOTHER) == "another program commands the robot"
+    assert permission.permit_holder == ME
+    permission.lapse("gone")
+    assert permission.enable(ANOTHER) == ""
 
 
 def test_a_permit_holder_that_is_gone_has_to_be_replaced_before_motion():
     permission = running()
     permission.lapse("the runtime fell silent")
-    assert (permission.phase, permission.permit_holder) == (Phase.STOPPED, NOBODY)
+    assert (permission.phase, permission.permit_holder) == (Phase.NOT_ENABLED, NOBODY)
     permission.enable(ANOTHER)
     assert permission.phase is Phase.RUNNING
 
@@ -151,8 +139,8 @@ def test_a_permit_holder_that_is_gone_takes_no_stop_away():
 def test_resuming_needs_someone_who_enabled_motion():
     permission = Permission()
     permission.stop("stopped by an operator")
-    permission.press_reset("page")
-    permission.release_reset("page")
+    permission.act(Act.PRESS, control="page")
+    permission.act(Act.RELEASE, control="page")
     assert permission.resume() == "nobody has enabled motion"
     permission.enable(ME)
     assert permission.phase is Phase.READY
@@ -160,29 +148,9 @@ def test_resuming_needs_someone_who_enabled_motion():
     assert permission.phase is Phase.RUNNING
 
 
-ACTS = {
-    "stop": lambda permission, who: permission.stop("stop"),
-    "lapse": lambda permission, who: permission.lapse("gone"),
-    "press": lambda permission, who: permission.press_reset(who),
-    "release": lambda permission, who: permission.release_reset(who),
-    "resume": lambda permission, who: permission.resume(),
-    "enable": lambda permission, who: permission.enable(ME),
-}
-
-
-@given(st.lists(st.tuples(st.sampled_from(sorted(ACTS)), st.sampled_from("ab"))))
-def test_no_way_leads_from_a_stop_to_motion_but_press_release_resume(acts):
-    """Whatever is done in whatever order, motion after a stop was preceded by all three, in this order."""
+def test_in_a_hold_no_command_counts_and_a_resume_alone_ends_it(gate):
     permission = running()
-    permission.stop("stop")
-    since: list[str] = []
-    for act, who in acts:
-        since = [] if act == "stop" else [*since, act]
-        before = permission.phase
-        ACTS[act](permission, who)
-        if act in ("press", "release"):
-            assert permission.phase is not Phase.RUNNING or before is Phase.RUNNING
-        if permission.phase is Phase.RUNNING:
-            steps = iter(since)
-            assert all(step in steps for step in ("press", "release", "resume"))
-            return
+    permission.act(Act.HOLD, "held")
+    assert gate.judge(command(), permission, NOW) is Ruling.STOPPED
+    permission.resume()
+    assert gate.judge(command(), permission, NOW) is Ruling.ACCEPTED

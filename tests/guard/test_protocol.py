@@ -5,11 +5,11 @@ from hypothesis import strategies as st
 from rover.guard.protocol import (
     MAGIC,
     MOST_BYTES,
+    VERSION,
     Answer,
     Ask,
     Command,
     DatagramError,
-    Phase,
     Received,
     Request,
     Ruling,
@@ -19,6 +19,7 @@ from rover.guard.protocol import (
     encode,
 )
 from rover.link.framing import crc16
+from rover.stopping import Phase
 
 WHOLE = st.integers(0, 2**32 - 1)
 TIME = st.integers(-(2**63), 2**63 - 1)
@@ -78,7 +79,9 @@ def test_a_number_that_does_not_fit_is_refused_by_name():
         encode(Command(-1, 0, 0, 0, 0.0, 0.0))
 
 
-@pytest.mark.parametrize("changed", [b"\x02\x01", b"\x01\x63"], ids=["another version", "an unknown kind"])
+@pytest.mark.parametrize(
+    "changed", [bytes([VERSION + 1, 1]), bytes([VERSION, 0x63])], ids=["another version", "an unknown kind"]
+)
 def test_another_release_is_told_from_damage(changed):
     body = MAGIC + changed + encode(Command(1, 1, 1, 1, 0.0, 0.0))[4:-2]
     with pytest.raises(DatagramError, match="different releases"):

@@ -5,12 +5,14 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
+
+import pytest
 
 from rover.guard.callers import FORGET_NS
 from rover.guard.launch import is_at_work, retire
-from rover.guard.protocol import Phase
-from rover.guard.settings import LOCK_NAME, LOG_NAME, SPARE_NS, GuardSettings
-from rover.guard.supervisor import write_zero
+from rover.guard.settings import LOCK_NAME, LOG_NAME, SPARE_NS
+from rover.stopping import Phase
 
 
 def workers(bay) -> tuple[int, int]:
@@ -32,6 +34,98 @@ def test_a_guard_that_was_killed_comes_back_stopped_and_needs_reset_enable_and_r
     assert bay.duty() == (0.0, 0.0), "the emulator's own deadline is off: the new guard's first word was zero"
     client.resume()
     eventually(lambda: bay.command(client) or bay.duty() == (0.5, 0.4))
+
+
+ALLOWED_NS = 300_000_000
+
+
+def kill_guard(bay):
+    os.kill(workers(bay)[1], signal.SIGKILL)
+
+
+def halt_guard(bay):
+    os.kill(workers(bay)[1], signal.SIGSTOP)
+
+
+def halt_guard_and_end_supervisor(bay):
+    halt_guard(bay)
+    os.kill(workers(bay)[0], signal.SIGTERM)
+
+
+@pytest.mark.parametrize("runtime_lives", [True, False])
+@pytest.mark.parametrize("make", [kill_guard, halt_guard, halt_guard_and_end_supervisor])
+def test_the_wheels_are_at_zero_before_anything_else_is_done_about_a_guard(bay, eventually, make, runtime_lives):
+    """The co-processor has no deadline of its own: nothing but the supervisor's word brings them there."""
+    client = bay.start()
+    for restarts in (1, 2, 3):
+        get_going_again(bay, client, eventually)
+        made_ns = time.monotonic_ns()
+        make(bay)
+        eventually(lambda: (runtime_lives and bay.command(client) and False) or bay.duty() == (0.0, 0.0))
+        assert bay.emulator.applied[-1].now_ns - made_ns <= ALLOWED_NS
+        changes = len(bay.emulator.applied)
+        if make is halt_guard_and_end_supervisor:
+            eventually(lambda: not is_at_work(bay.channel))
+            break
+        wait_until_back(client, restarts, eventually)
+        assert len(bay.emulator.applied) == changes, "and they stay there"
+
+
+def wait_until_back(client, restarts, eventually):
+    eventually(lambda: client.hello() and client.poll() and client.state.restarts == restarts)
+    eventually(lambda: client.hello() and client.poll() and client.state.output_open)
+
+
+def get_going_again(bay, client, eventually):
+    client.reset()
+    client.enable()
+    client.resume()
+    bay.get_going(client)
+
+
+@pytest.mark.parametrize(("on_stop", "pulse_s"), [("release", 0.0019), ("limp", None), ("hold", 0.0011)])
+def test_the_jaws_of_a_guard_that_was_killed_do_what_the_robot_file_says(bay, eventually, on_stop, pulse_s):
+    client = bay.start(servo={"open": 0.0019, "closed": 0.0011, "on_stop": on_stop})
+    bay.get_going(client)
+    eventually(lambda: bay.command(client, pulse_us=1100) or bay.machine.pulses[-1][0] == 0.0011)
+    killed_ns = time.monotonic_ns()
+    kill_guard(bay)
+    eventually(lambda: bay.duty() == (0.0, 0.0) and (on_stop == "hold" or bay.machine.pulses[-1][0] == pulse_s))
+    eventually(lambda: client.hello() and client.poll() and client.state.restarts)
+    assert bay.machine.pulses[-1][0] == pulse_s
+    changed_ns = next((at for pulse, at in bay.machine.pulses if at > killed_ns and pulse == pulse_s), killed_ns)
+    assert changed_ns - killed_ns <= ALLOWED_NS
+
+
+def test_zero_is_said_again_until_a_guard_holds_the_line(bay, eventually, monkeypatch):
+    """The first one may be damaged on its way."""
+    client = bay.start()
+    bay.get_going(client)
+    read, changes = bay.emulator._plug.read, len(bay.emulator.applied)
+    monkeypatch.setattr(bay.emulator._plug, "read", lambda: read()[:0])
+    killed_ns = time.monotonic_ns()
+    kill_guard(bay)
+    eventually(lambda: time.monotonic_ns() - killed_ns > ALLOWED_NS / 3)
+    assert len(bay.emulator.applied) == changes, "what was said so far went astray"
+    monkeypatch.undo()
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+    assert bay.emulator.applied[-1].now_ns - killed_ns <= ALLOWED_NS
+
+
+def test_a_line_that_was_hung_up_is_let_go_by_both_so_that_its_name_is_free_again(bay, eventually):
+    client = bay.start()
+    bay.get_going(client)
+    held = {process: lines_of(process) for process in workers(bay)}
+    assert all(held.values()), "of guard and supervisor"
+    bay.emulator.unplug(0.2)
+    eventually(lambda: not any(map(lines_of, workers(bay))))
+    eventually(lambda: client.hello() and client.poll() and client.state.output_open)
+    assert all(map(lines_of, workers(bay)))
+
+
+def lines_of(process):
+    names = (str(entry.resolve()) for entry in Path(f"/proc/{process}/fd").iterdir())
+    return {name for name in names if name.startswith("/dev/pts/")}
 
 
 def test_a_guard_that_hangs_is_replaced(bay, eventually):
@@ -159,20 +253,6 @@ def test_the_watchdog_of_a_guard_that_was_killed_is_left_to_bite(bay, eventually
     os.kill(workers(bay)[1], signal.SIGKILL)
     assert b"V" not in watchdog.read_bytes()
     os.kill(workers(bay)[0], signal.SIGCONT)
-
-
-def test_zero_is_written_to_every_channel_though_one_cannot_be(rigs, folder, capsys):
-    """Whoever holds them: nothing of the guard is needed for it."""
-    judge = rigs.Judge("peer_pins.py", folder)
-    chip = folder / "pwm" / "pwmchip0"
-    for channel in (0, 1):
-        (chip / f"pwm{channel}" / "duty_cycle").write_text("25000\n")
-    (chip / "pwm0" / "duty_cycle").unlink()
-    (chip / "pwm0" / "duty_cycle").mkdir()
-    write_zero(GuardSettings(drive={}, channels=tuple((str(folder / "pwm"), 0, channel) for channel in (0, 1, 7))))
-    assert (chip / "pwm1" / "duty_cycle").read_text().startswith("0\n")
-    assert "PWM channel 0 of chip 0: cannot be brought to zero" in capsys.readouterr().err
-    judge.close()
 
 
 def test_a_guard_on_pins_that_hangs_is_replaced(rigs, eventually):

@@ -35,13 +35,15 @@ def _some_value(draw: random.Random, layout):
 def _some_field(draw: random.Random, field):
     if isinstance(field, Word):
         return "".join(draw.choices("Az09._-", k=draw.randint(1, field.width)))
-    if field.optional and draw.random() < 0.3:
+    if (field.optional or field.added) and draw.random() < 0.3:
         return None
     return draw.choice([field.low, field.high, draw.randint(field.low, field.high)])
 
 
 def _as_text(layout, value) -> str:
-    return " ".join([layout.letter, *("-" if item is None else _item_text(item) for item in value)])
+    """Return a value as the C program has it: an empty field is a hyphen, one that is left out is nothing."""
+    items = value[:-1] if layout.added and value[-1] is None else value
+    return " ".join([layout.letter, *("-" if item is None else _item_text(item) for item in items)])
 
 
 def _item_text(item) -> str:
@@ -106,7 +108,9 @@ def test_c_finds_each_command_amid_noise(program):
     "body",
     [
         "PXFRM,1,2,3,4",
-        "PXFRM,1,2,3,4,5,6",
+        "PXFRM,1,2,3,4,5,6,7",
+        "PXFRM,1,2,3,4,5,-6",
+        "PXFRM,1,2,3,4,5,",
         "PXFRM,65536,2,3,4,5",
         "PXFRM,1,4294967296,3,4,5",
         "PXFRM,1,2,32768,4,5",

@@ -52,7 +52,7 @@ def test_what_the_machine_has_is_reported():
     assert last[HeadingReport][3:] == (9000, 0, 3)
     assert last[BatteryReport][3:] == (12150, 1000)
     assert last[JawsReport][3:] == (500, None)
-    assert last[Identity][3:] == (900, "bench 3")
+    assert last[Identity][3:] == (900, "bench 3", 2)
 
 
 def test_motors_are_at_zero_when_the_deadline_has_passed():
@@ -210,3 +210,13 @@ def test_periods_missed_are_not_made_up_for():
     processor.due(0)
 
     assert processor.due(10 * SECOND).count(b"$PXFRC") == 1
+
+
+def test_a_board_of_revision_1_says_nothing_of_it_and_reads_no_command_with_a_time():
+    processor = CoProcessor(WheelsFree(), 0, Firmware(revision=1))
+    processor.feed(encode(FORWARD._replace(until_ms=100)), 0)
+    assert processor.applied[-1][1:] == (0.0, 0.0)
+    identity = next(value for value in _sent(processor, 10 * MS) if isinstance(value, Identity))
+    assert identity.revision is None
+    processor.feed(encode(FORWARD), 20 * MS)
+    assert processor.applied[-1][1:] == (0.4, 0.3)

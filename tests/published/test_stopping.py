@@ -8,7 +8,8 @@ function.
 import pytest
 
 from rover.guard.permission import CommandGate, Permission
-from rover.guard.protocol import Command, Phase, Ruling
+from rover.guard.protocol import Command, Ruling
+from rover.stopping import Act, Phase
 
 ME = 7
 MS = 1_000_000
@@ -28,7 +29,7 @@ def test_power_up_starts_stopped():
     # includes the return of power: ISO 12100:2010, 3.31 (quoted by others).
     gate = CommandGate(250 * MS)
     permission = Permission()
-    assert permission.phase is Phase.STOPPED
+    assert permission.phase is Phase.NOT_ENABLED
     assert gate.judge(Command(ME, 1, NOW, NOW + 250 * MS, 0.5, 0.5), permission, NOW) is Ruling.STOPPED
 
 
@@ -54,8 +55,8 @@ def test_a_reset_only_permits_a_restart(moving):
     # Resetting must not itself restart, only permit restart: Directive 2006/42/EC, Annex I, 1.2.4.3 (text seen);
     # a separate and deliberate manual reset: ISO 13849-1:2015, 5.2.2 (quoted by others).
     moving.stop("stopped by an operator")
-    moving.press_reset("page")
-    assert moving.release_reset("page") == ""
+    moving.act(Act.PRESS, control="page")
+    assert moving.act(Act.RELEASE, control="page") == ""
     assert moving.phase is Phase.READY
     assert moving.resume() == ""
     assert moving.phase is Phase.RUNNING
@@ -64,23 +65,23 @@ def test_a_reset_only_permits_a_restart(moving):
 def test_a_reset_counts_on_release(moving):
     # Reset on release (falling edge) of the actuator: ISO 13849-1, as the manuals of two function blocks quote it.
     moving.stop("stopped by an operator")
-    moving.press_reset("page")
-    assert moving.phase is Phase.STOPPED
-    moving.release_reset("page")
+    moving.act(Act.PRESS, control="page")
+    assert moving.phase is Phase.RESETTING
+    moving.act(Act.RELEASE, control="page")
     assert moving.phase is Phase.READY
 
 
 def test_a_jammed_reset_resets_nothing(moving):
     # So that a jammed button cannot reset: as above.
     moving.stop("first")
-    moving.press_reset("page")
+    moving.act(Act.PRESS, control="page")
     moving.stop("second, while the control is down")
-    assert moving.release_reset("page") != ""
+    assert moving.act(Act.RELEASE, control="page") != ""
     assert moving.phase is Phase.STOPPED
 
 
 def test_only_the_control_that_was_pressed_can_reset(moving):
     moving.stop("stopped by an operator")
-    moving.press_reset("page")
-    assert moving.release_reset("terminal") != ""
-    assert moving.phase is Phase.STOPPED
+    moving.act(Act.PRESS, control="page")
+    assert moving.act(Act.RELEASE, control="terminal") != ""
+    assert moving.phase is Phase.RESETTING

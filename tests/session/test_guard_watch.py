@@ -1,8 +1,11 @@
 """What the guard says, as the core hears it."""
 
+import pytest
+
 from rover.core import Action
-from rover.guard.protocol import NOBODY, Phase, State
+from rover.guard.protocol import NOBODY, State
 from rover.session.guard_watch import OTHER, SILENT, SILENT_NS, GuardWatch
+from rover.stopping import Phase
 
 ME, SOMEBODY = 7, 8
 
@@ -13,24 +16,28 @@ def state(phase, permit_holder=ME, cause="", now_ns=0):
 
 def hears(*states):
     watch = GuardWatch(ME)
-    return [list(watch.actions(one, 0)) for one in states]
+    return [list(watch.actions([one], 0)) for one in states]
 
 
-def test_enabled_at_once_the_core_is_reset_and_resumed():
-    assert hears(state(Phase.STOPPED, NOBODY), state(Phase.RUNNING)) == [[], [Action("reset"), Action("resume")]]
+def test_enabled_at_once_the_core_goes_on():
+    heard = hears(state(Phase.NOT_ENABLED, NOBODY), state(Phase.RUNNING))
+    assert heard == [[], [Action("enable"), Action("resume")]]
 
 
 def test_what_the_guard_says_is_a_reading_once():
     watch, first, second = GuardWatch(ME), state(Phase.READY, now_ns=5), state(Phase.READY, now_ns=9)
-    heard = [watch.readings(one) for one in (None, first, first, second)]
-    assert [[reading[:2] for _, reading in readings] for readings in heard] == [[], [(5, 1)], [], [(9, 2)]]
+    heard = [watch.readings(states) for states in ([], [first, second], [second])]
+    assert [[reading[:2] for _, reading in readings] for readings in heard] == [[], [(5, 1), (9, 2)], [(9, 3)]]
 
 
-def test_a_reset_and_a_resume_are_two_acts():
-    assert hears(state(Phase.READY), state(Phase.READY), state(Phase.RUNNING)) == [
-        [Action("reset")],
+def test_a_stop_a_reset_and_a_resume_are_three_acts():
+    stopped = state(Phase.STOPPED, cause="the stop input is open")
+    acts = hears(state(Phase.RUNNING), stopped, state(Phase.RESETTING), state(Phase.READY), state(Phase.RUNNING))
+    assert acts[1:] == [
+        [Action("stop", "the stop input is open")],
         [],
-        [Action("resume")],
+        [Action("reset")],
+        [Action("enable"), Action("resume")],
     ]
 
 
@@ -39,17 +46,49 @@ def test_a_stop_comes_once_with_its_cause():
     assert hears(state(Phase.RUNNING), stopped, stopped)[1:] == [[Action("stop", "the stop input is open")], []]
 
 
-def test_what_another_session_may_do_is_a_stop_for_this_one():
-    assert hears(state(Phase.RUNNING), state(Phase.RUNNING, SOMEBODY))[1] == [Action("stop", OTHER)]
-
-
-def test_a_guard_that_falls_silent_is_a_stop():
+def test_of_several_words_in_one_step_none_is_passed_over():
     watch = GuardWatch(ME)
-    said = state(Phase.RUNNING)
-    watch.actions(said, 0)
-    assert watch.actions(said, SILENT_NS) == ()
-    assert watch.actions(said, SILENT_NS + 1) == (Action("stop", SILENT),)
+    watch.actions([state(Phase.RUNNING)], 0)
+    words = [state(Phase.STOPPED, cause="a jar"), state(Phase.RESETTING), state(Phase.READY)]
+    assert watch.actions(words, 0) == [Action("stop", "a jar"), Action("reset")]
+
+
+def test_motion_out_of_a_latched_stop_without_its_reset_is_not_followed():
+    assert hears(state(Phase.STOPPED, cause="a jar"), state(Phase.RUNNING))[1] == []
+
+
+def test_a_reset_whose_stop_was_missed_is_a_stop():
+    assert hears(state(Phase.RUNNING), state(Phase.READY, cause="a jar"))[1] == [Action("stop", "a jar")]
+
+
+def test_a_hold_and_its_end():
+    held = state(Phase.HELD, cause="held at the terminal")
+    assert hears(state(Phase.RUNNING), held, state(Phase.RUNNING))[1:] == [
+        [Action("hold", "held at the terminal")],
+        [Action("enable"), Action("resume")],
+    ]
+
+
+@pytest.mark.parametrize("phase", [Phase.RUNNING, Phase.HELD])
+def test_what_another_session_may_do_is_not_permitted_to_this_one(phase):
+    assert hears(state(Phase.RUNNING), state(phase, SOMEBODY))[1] == [Action("lapse", OTHER)]
+
+
+def test_a_permission_that_lapsed_is_not_taken_up_again_by_itself():
+    assert hears(state(Phase.RUNNING), state(Phase.NOT_ENABLED, NOBODY, "gone"))[1] == [Action("lapse", "gone")]
+
+
+def test_a_guard_that_falls_silent_is_a_stop_and_its_return_is_none_to_be_followed():
+    watch = GuardWatch(ME)
+    watch.actions([state(Phase.RUNNING)], 0)
+    assert watch.actions([], SILENT_NS) == []
+    assert watch.actions([], SILENT_NS + 1) == [Action("stop", SILENT)]
+    assert watch.actions([], SILENT_NS + 2) == []
+    assert watch.actions([state(Phase.RUNNING, now_ns=SILENT_NS)], SILENT_NS + 3) == []
+    assert watch.moves
 
 
 def test_before_its_first_word_nothing_is_permitted():
-    assert GuardWatch(ME).actions(None, 0) == ()
+    watch = GuardWatch(ME)
+    assert watch.actions([], 0) == []
+    assert not watch.moves

@@ -9,8 +9,8 @@ import pytest
 from rover.events import Delivery, StateChange, Stop
 from rover.guard.client import state_of
 from rover.guard.launch import is_at_work
-from rover.guard.protocol import Phase
 from rover.record.reader import read
+from rover.stopping import Phase
 
 ZERO_WITHIN_NS = 300_000_000
 

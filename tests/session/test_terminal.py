@@ -5,38 +5,28 @@ import pty
 import termios
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from rover.session.terminal import Keys, Terminal
+from rover.session import jog
+from rover.session.terminal import KEYS, Terminal, words
 
 
 @pytest.mark.parametrize(
-    ("letters", "words"),
+    ("letters", "wanted"),
     [
-        ("s", ["stop"]),
+        *((key, ["stop"]) for key in ("s", "S", " ", "\n", "\r")),
         ("H", ["hold"]),
         ("yn", ["yes", "no"]),
-        ("x \n", []),
-        ("g", []),
+        ("x", []),
         ("rg", ["reset", "go on"]),
-        ("rgg", ["reset", "go on"]),
-        ("rsg", ["reset", "stop"]),
-        ("hg", ["hold"]),
-        ("hrg", ["hold", "reset", "go on"]),
     ],
 )
-def test_letters_and_words(letters, words):
-    assert Keys().words(letters) == words
+def test_letters_and_words(letters, wanted):
+    assert words(letters) == wanted
 
 
-@given(st.text("shrgyn \nx", max_size=30))
-def test_nothing_goes_on_unless_reset_since_the_last_stop_hold_or_going_on(letters):
-    words = Keys().words(letters)
-    for index, word in enumerate(words):
-        if word == "go on":
-            acts = [one for one in words[:index] if one in ("stop", "hold", "go on", "reset")]
-            assert acts[-1] == "reset"
+def test_a_key_that_stops_a_run_stops_a_jog_and_the_other_way_round():
+    stops = {key.decode() for key, meaning in jog.KEYS.items() if meaning is jog.Key.STOP}
+    assert stops == {key for key, word in KEYS.items() if word == "stop"}
 
 
 def test_what_is_no_terminal_is_never_read():

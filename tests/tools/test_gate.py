@@ -62,14 +62,17 @@ def _line(processor, machine, now_ms, command):
     return " ".join([f"{left} {right} {machine.pulse_us}", *answers])
 
 
-def _some_command(draw, session):
+def _some_command(draw, session, now_ms):
     # Around zero and around the wrap, forwards mostly: all the ways in which a sequence is fresh or stale.
     sequence = (draw.choice([0, 2**32 - 3, 2**31, 77]) + draw.randint(0, 6)) % 2**32
     lasts_ms = draw.choice([0, 1, 49, 60, 250, 300, 65535])
+    # Over, just not over, within the deadline, as far ahead as can be meant, and farther.
+    until_ms = draw.choice([None, *((now_ms + ahead) % 2**32 for ahead in (-1, 0, 1, 100, 1000, 1001, 2**31))])
     if draw.random() < 0.4:
-        return ServoCommand(session, sequence, draw.choice([0, 499, 500, 1500, 2500, 2501, 65535]), lasts_ms)
+        pulse_us = draw.choice([0, 499, 500, 1500, 2500, 2501, 65535])
+        return ServoCommand(session, sequence, pulse_us, lasts_ms, until_ms)
     duties = [draw.choice([-1001, -1000, -901, -300, 1, 0, 400, 900, 1000, 32767]) for _ in "lr"]
-    return MotorCommand(session, sequence, *duties, lasts_ms)
+    return MotorCommand(session, sequence, *duties, lasts_ms, until_ms)
 
 
 def _some_history(draw, length):
@@ -77,7 +80,7 @@ def _some_history(draw, length):
     for _ in range(length):
         # The emulator answers 20 times a second at most, the gate whenever it is asked: ask both at that pace.
         now_ms += ANSWERS_EACH_MS * draw.choice([1, 1, 2, 4, 5, 6, 210])
-        yield now_ms, None if draw.random() < 0.3 else _some_command(draw, draw.choice([1, 1, 1, 2]))
+        yield now_ms, None if draw.random() < 0.3 else _some_command(draw, draw.choice([1, 1, 1, 2]), now_ms)
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -93,6 +96,24 @@ def test_a_command_lasts_to_the_millisecond(program):
     lines = _in_c(program, [(100, go), (349, None), (350, None), (351, None)])
 
     assert lines == ["400 300 0 M 1 0", "400 300 0", "0 0 0 M 1 5", "0 0 0"]
+
+
+@pytest.mark.parametrize("waited_ms", [0, 99, 100, 1000])
+def test_a_command_that_waited_in_a_stalled_line_is_over_when_it_says_so(program, waited_ms):
+    """It was sent at 5000 ms of the device, for 100 ms; what is counted from its arrival would let it move."""
+    go = MotorCommand(1, 1, 400, 300, 250, until_ms=5100)
+
+    lines = _in_c(program, [(5000 + waited_ms, go), (5099, None), (5100, None)])
+
+    assert lines[0].split()[:2] == (["400", "300"] if waited_ms < 100 else ["0", "0"])
+    assert lines[-1].split()[:2] == ["0", "0"]
+
+
+def test_a_command_for_another_boots_milliseconds_moves_nothing(program):
+    """The board has restarted, and whoever commands has not noticed yet."""
+    lines = _in_c(program, [(20, MotorCommand(1, 1, 400, 300, 250, until_ms=60_250))])
+
+    assert lines == ["0 0 0 M 1 3"]
 
 
 def test_time_may_wrap_while_a_command_lasts(program):

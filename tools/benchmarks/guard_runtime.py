@@ -13,8 +13,8 @@ from rover.events import Note
 from rover.files.load import load
 from rover.guard.client import GuardClient
 from rover.guard.launch import settings_of, start_guard
-from rover.guard.protocol import Phase
 from rover.record.writer import RunRecord
+from rover.stopping import Phase
 
 STEP_S = 0.02
 COMMAND_LASTS_NS = 250_000_000

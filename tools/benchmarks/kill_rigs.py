@@ -20,6 +20,7 @@ ROBOT = BENCHMARKS / "kill_robot"
 PROCESSES = ("runtime", "guard", "supervisor")
 WORDS_IN_COMMAND_LINE = {"guard": b"guard", "supervisor": b"supervise"}
 ON_STOP = ("hold", "limp", "release")
+BOARDS = {"serial without deadline": ("--no-deadline",), "old board": ("--revision=1",)}
 PUSH_FOR_S, OPEN_US = 0.5, 1900
 KEY_EVERY_S, PERMIT_EVERY_S = 0.03, 0.3
 _MOVING_WITHIN_S, _JUDGE_WITHIN_S = 30.0, 10.0
@@ -98,7 +99,7 @@ class Rig:
 
     Args:
         folder: an empty one of its own.
-        path: ``serial``, ``serial without deadline``, ``pins`` or ``jaws on pins``.
+        path: ``serial``, one of `BOARDS`, ``pins`` or ``jaws on pins``.
         on_stop: the gripper's.
 
     Attributes:
@@ -115,8 +116,7 @@ class Rig:
         self._key_at_s = self._permit_at_s = 0.0
         self._has_moved = False
         self._signalled: list[int] = []
-        options = ["--no-deadline"] if path == "serial without deadline" else []
-        self.line = None if path == "pins" else Judge("peer.py", folder, *options)
+        self.line = None if path == "pins" else Judge("peer.py", folder, *BOARDS.get(path, ()))
         pins = Judge("peer_pins.py", folder / "pins") if path in ("pins", "jaws on pins") else None
         self.wheels, self.jaws = self.line or _there(pins), pins or _there(self.line)
         self._fill_in(ROBOT / {"pins": "pins.yaml", "jaws on pins": "mixed.yaml"}.get(path, "serial.yaml"))

@@ -175,6 +175,8 @@ def line_faults() -> Iterable[Row]:
             for room in (0, ADAPTER_BYTES):
                 fault = f"line stalled, {room} bytes in its adapter"
                 yield Row(fault, program, path, on_line("stall", room), jaws=False, impossible=why)
+        for fault in ("silent", "garbage"):
+            yield Row(f"line {fault}", program, "old board", on_line(fault), jaws=program == "run")
 
 
 def terminals() -> Iterable[Row]:

@@ -31,6 +31,7 @@ class Row(NamedTuple):
 
     Attributes:
         may_drive_on: short enough, or far enough from the wheels, to be no reason to stop.
+        is_impossible: nobody can keep it from moving once more.
     """
 
     event: str
@@ -38,6 +39,7 @@ class Row(NamedTuple):
     path: str
     happen: Happen
     may_drive_on: bool = False
+    is_impossible: bool = False
 
     @property
     def name(self) -> str:
@@ -90,12 +92,16 @@ def for_a_while(until: str, *words: object) -> Happen:
 def rows() -> Iterable[Row]:
     """Yield all rows."""
     for program in ("run", "jog"):
-        yield Row("co-processor reboots", program, "serial", reboots)
-        yield Row("line taken away and back", program, "serial", away)
-        yield Row("line silent for a while", program, "serial", for_a_while("speak", "silent"))
-        yield Row("line garbage for a while", program, "serial", for_a_while("speak", "garbage"))
-        for room in (0, ADAPTER_BYTES):
-            yield Row(f"line stalled, {room} bytes in its adapter", program, "serial", for_a_while("go", "stall", room))
+        for path in ("serial", "old board"):
+            yield Row("co-processor reboots", program, path, reboots)
+            yield Row("line taken away and back", program, path, away)
+            yield Row("line silent for a while", program, path, for_a_while("speak", "silent"))
+            yield Row("line garbage for a while", program, path, for_a_while("speak", "garbage"))
+            for room in (0, ADAPTER_BYTES):
+                stall = for_a_while("go", "stall", room)
+                # What an adapter holds nobody can recall, and a board of before obeys it as it arrives.
+                is_lost = room > 0 and path == "old board"
+                yield Row(f"line stalled, {room} bytes in its adapter", program, path, stall, is_lost, is_lost)
         for names in (*((name,) for name in PROCESSES), ("runtime", "guard"), PROCESSES):
             for path in ALL:
                 # The supervisor of a board with a deadline is not one of the two ways to zero.
@@ -137,7 +143,7 @@ def line_of(row: Row, found: list[Moment]) -> str:
     drove_on = sum(not one.came_to_zero and not one.trouble for one in found)
     troubles = [one.trouble for one in found if one.trouble]
     first = f"{min(again):8.0f}" if again else f"{'-':>8}"
-    words = f"{len(troubles)}: {troubles[0]}" if troubles else ""
+    words = f"{len(troubles)}: {troubles[0]}" if troubles else "cannot be helped" if row.is_impossible else ""
     return f"{row.name:<66} {len(found):>7} {len(again):>6} {drove_on:>8} {first}  {words}".rstrip()
 
 
@@ -163,7 +169,7 @@ def main() -> None:
         ]
         for row, futures in waiting:
             found = [future.result() for future in futures]
-            failed += any(fails(row, one) for one in found)
+            failed += not row.is_impossible and any(fails(row, one) for one in found)
             print(line_of(row, found), flush=True)
     print(f"{failed} rows with a failure, of {len(kept)}")
     sys.exit(failed > 0)

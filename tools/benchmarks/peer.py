@@ -1,8 +1,8 @@
 """The judge on a serial line: a co-processor that imports nothing of the project, and notes what its wheels are told.
 
-``python peer.py FOLDER [--no-deadline]`` opens a pseudo-terminal under the name ``FOLDER/main`` and answers there as a
-board's firmware does (tools/coprocessor/README.md). It writes a line into ``FOLDER/applied`` at every change: monotonic
-time (ns), duty of left and right (per mille), servo pulse (us; 0: limp).
+``python peer.py FOLDER [--no-deadline] [--revision 1]`` opens a pseudo-terminal under the name ``FOLDER/main`` and
+answers there as a board's firmware does (tools/coprocessor/README.md). It writes a line into ``FOLDER/applied`` at each
+change: monotonic time (ns), duty of left and right (per mille), servo pulse (us; 0: limp).
 
 It takes words on standard input, and answers each with the monotonic time (ns) at which it did it:
 
@@ -25,7 +25,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 LONGEST_SENTENCE = 80
-MOTORS_MS, SERVO_MS = 250, 10_000
+MOTORS_MS, SERVO_MS, AHEAD_MS = 250, 10_000, 1000
 ACCEPTED, STALE, INVALID, EXPIRED, OTHER_SESSION, LAPSED = range(6)
 U16, U32 = 0xFFFF, 0xFFFF_FFFF
 TOP_SPEED, TRACK, COUNTS_A_METRE = 0.25, 0.24, 1320 / (3.14159265 * 0.072)
@@ -62,13 +62,14 @@ def sentence(letter: str, *fields: object) -> bytes:
 
 
 class Command(NamedTuple):
-    """A sound command: ``M`` with two duties or ``S`` with a pulse, and how long it lasts."""
+    """A sound command: ``M`` with two duties or ``S`` with a pulse, how long it lasts, and until when of the board."""
 
     letter: str
     session: int
     sequence: int
     values: tuple[int, ...]
     lasts_ms: int
+    until_ms: int | None = None
 
 
 def command_in(line: bytes) -> Command | None:
@@ -82,9 +83,12 @@ def command_in(line: bytes) -> Command | None:
         numbers = [int(field) for field in fields]
     except ValueError:
         return None
-    if (kind, len(numbers)) not in (("PXFRM", 5), ("PXFRS", 4)):
+    fields_of = {"PXFRM": 5, "PXFRS": 4}
+    if len(numbers) - fields_of.get(kind, 9) not in (0, 1):
         return None
-    return Command(kind[-1], numbers[0], numbers[1], tuple(numbers[2:-1]), numbers[-1])
+    session, sequence, *values = numbers[: fields_of[kind]]
+    until_ms = numbers[fields_of[kind]] if len(numbers) > fields_of[kind] else None
+    return Command(kind[-1], session, sequence, tuple(values[:-1]), values[-1], until_ms)
 
 
 class Applied:
@@ -104,8 +108,8 @@ class Applied:
 class Board:
     """The firmware: which commands are obeyed, when they end, and what is reported."""
 
-    def __init__(self, book: Applied, has_deadline: bool, now_ns: int) -> None:
-        self._book, self._has_deadline, self._boot = book, has_deadline, 0
+    def __init__(self, book: Applied, has_deadline: bool, revision: int, now_ns: int) -> None:
+        self._book, self._has_deadline, self._revision, self._boot = book, has_deadline, revision, 0
         self._deaf_until_ns = 0
         self.reboot(now_ns, 0)
 
@@ -134,11 +138,12 @@ class Board:
         for line in lines:
             start = line.rfind(b"$")
             command = command_in(line[start:]) if start >= 0 and len(line) - start <= LONGEST_SENTENCE else None
-            if command is not None:
+            # A board of before does not know a command with a field more.
+            if command is not None and (command.until_ms is None or self._revision > 1):
                 self._obey(command, now_ns)
 
     def _obey(self, command: Command, now_ns: int) -> None:
-        verdict = self._judge(command)
+        verdict = self._judge(command, now_ns)
         self._answers[command.letter] = (command.sequence, verdict)
         if verdict != ACCEPTED:
             return
@@ -149,20 +154,31 @@ class Board:
             self._roll(now_ns)
             left, right = command.values
             self._duty = (left, right)
-            self._until_ns["M"] = now_ns + min(command.lasts_ms, MOTORS_MS) * MS
+            lasts_ms = min(command.lasts_ms, MOTORS_MS, self._left_ms(command, now_ns))
+            self._until_ns["M"] = now_ns + lasts_ms * MS
         else:
             self._pulse_us = command.values[0]
             self._until_ns["S"] = now_ns + SERVO_MS * MS
         self._book.note(now_ns, *self._duty, self._pulse_us)
 
-    def _judge(self, command: Command) -> int:
+    def _left_ms(self, command: Command, now_ns: int) -> int:
+        """Return how long a command may still be obeyed by the board's own milliseconds."""
+        if command.until_ms is None:
+            return MOTORS_MS
+        left_ms = command.until_ms - self._now_ms(now_ns) & U32
+        return left_ms if left_ms <= AHEAD_MS else 0
+
+    def _now_ms(self, now_ns: int) -> int:
+        return (now_ns - self._booted_ns) // MS & U32
+
+    def _judge(self, command: Command, now_ns: int) -> int:
         if command.letter == "M":
             is_sound = all(abs(duty) <= 1000 for duty in command.values)
         else:
             is_sound = command.values[0] == 0 or 500 <= command.values[0] <= 2500
         if not is_sound:
             return INVALID
-        if command.lasts_ms <= 0:
+        if command.lasts_ms <= 0 or self._left_ms(command, now_ns) <= 0:
             return EXPIRED
         if command.session != self._session:
             stops = command.letter == "M" and command.values == (0, 0)
@@ -206,7 +222,7 @@ class Board:
         return True
 
     def _report(self, letter: str, now_ns: int) -> bytes:
-        stamp = (next(self._numbers[letter]) & U16, (now_ns - self._booted_ns) // MS & U32, self._boot)
+        stamp = (next(self._numbers[letter]) & U16, self._now_ms(now_ns), self._boot)
         match letter:
             case "H":
                 rate = -(self._duty[1] - self._duty[0]) / 1000 * TOP_SPEED / TRACK * 5729.578
@@ -216,7 +232,7 @@ class Board:
             case "B":
                 return sentence("B", *stamp, 12300, 300)
             case "I":
-                return sentence("I", *stamp, 1000, "peer 1")
+                return sentence("I", *stamp, 1000, "peer", *([self._revision] if self._revision > 1 else []))
         of = next(iter(self._answers))
         return sentence("A", *stamp, of, *self._answers.pop(of), *self._duty)
 
@@ -303,9 +319,9 @@ class Line:
             os.write(self._near, noise if self.says == "garbage" else reports)
 
 
-def serve_line(folder: Path, has_deadline: bool) -> None:
+def serve_line(folder: Path, has_deadline: bool, revision: int) -> None:
     """Be a co-processor until standard input ends."""
-    board = Board(Applied(folder / "applied"), has_deadline, time.monotonic_ns())
+    board = Board(Applied(folder / "applied"), has_deadline, revision, time.monotonic_ns())
     line = Line(folder / "main")
     print(time.monotonic_ns(), flush=True)
     while True:
@@ -350,12 +366,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--no-deadline", action="store_true", help="the board has no deadlines of its own")
+    parser.add_argument("--revision", type=int, default=2, help="of the sentences; 1: commands bear no board's time")
     chosen = parser.parse_args()
     # The published check value of the CRC, and a sentence from the standard's users.
     assert crc_of(b"123456789") == 0x29B1
     assert xor_of(b"GPGLL,5300.97914,N,00259.98174,E,125926,A") == 0x28
     be_on_time()
-    serve_line(chosen.folder, not chosen.no_deadline)
+    serve_line(chosen.folder, not chosen.no_deadline, chosen.revision)
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@
 #include "link.h"
 
 #define GATE_MOTORS_MS 250U     /* motors at zero when no valid command came for this long */
+#define GATE_AHEAD_MS 1000     /* a command for later than this is for another boot's milliseconds */
 #define GATE_SERVO_MS 10000U    /* servo limp */
 #define GATE_SHORTEST_US 500U
 #define GATE_LONGEST_US 2500U
@@ -49,11 +50,19 @@ static inline uint8_t gate_in_range(const struct link_command *c)
     return c->pulse_us == 0 || (c->pulse_us >= GATE_SHORTEST_US && c->pulse_us <= GATE_LONGEST_US);
 }
 
-static inline enum link_verdict gate_judge(const struct gate *g, const struct link_command *c, uint8_t channel)
+/* One that waited in a stalled line is over, however long it lasts from its arrival. */
+static inline uint8_t gate_is_over(const struct link_command *c, uint32_t now)
+{
+    int32_t left = (int32_t)(c->until_ms - now);
+    return c->lasts_ms == 0 || (c->has_until && (left <= 0 || left > GATE_AHEAD_MS));
+}
+
+static inline enum link_verdict gate_judge(const struct gate *g, const struct link_command *c, uint8_t channel,
+                                           uint32_t now)
 {
     if (!gate_in_range(c))
         return LINK_INVALID;
-    if (c->lasts_ms == 0)
+    if (gate_is_over(c, now))
         return LINK_EXPIRED;
     if (!g->has_session || c->session != g->session) {
         /* Anyone may stop; only who finds the motors at zero may start. */
@@ -92,6 +101,8 @@ static inline void gate_apply(struct gate *g, const struct link_command *c, uint
         g->left = gate_clip(c->left, g->max_duty);
         g->right = gate_clip(c->right, g->max_duty);
         g->until[GATE_MOTORS] = now + (c->lasts_ms < GATE_MOTORS_MS ? c->lasts_ms : GATE_MOTORS_MS);
+        if (c->has_until && (int32_t)(c->until_ms - g->until[GATE_MOTORS]) < 0)
+            g->until[GATE_MOTORS] = c->until_ms;
         g->runs[GATE_MOTORS] = 1;
     } else {
         g->pulse_us = c->pulse_us;
@@ -126,7 +137,7 @@ static inline void gate_obey(struct gate *g, const struct link_command *c, uint3
 {
     uint8_t channel = c->letter == 'M' ? GATE_MOTORS : GATE_SERVO;
     gate_enforce(g, now);
-    enum link_verdict verdict = gate_judge(g, c, channel);
+    enum link_verdict verdict = gate_judge(g, c, channel, now);
     gate_answer(g, channel, c->sequence, verdict);
     if (verdict != LINK_ACCEPTED)
         return;

@@ -12,6 +12,7 @@
 #include <stdint.h>
 
 #define LINK_LONGEST 82 /* characters of a sentence, $ and CR LF included */
+#define LINK_REVISION 2U /* goes last into the identity: this board reads commands with a time */
 
 enum link_verdict {
     LINK_ACCEPTED = 0,
@@ -40,6 +41,8 @@ struct link_command {
     int16_t right; /* per mille */
     uint16_t pulse_us;
     uint16_t lasts_ms;
+    uint8_t has_until;
+    uint32_t until_ms; /* by this board's milliseconds; only where has_until */
 };
 
 /* CRC-16/IBM-3740: polynomial 1021, start FFFF, not reflected. */
@@ -205,6 +208,10 @@ static inline uint8_t link_parse_fields(const char *at, const char *end, struct 
     if (!link_take_unsigned(&at, 0xFFFFU, &number))
         return 0;
     command->lasts_ms = (uint16_t)number;
+    command->has_until = at != end;
+    command->until_ms = 0;
+    if (command->has_until && !link_take_unsigned(&at, 0xFFFFFFFFU, &command->until_ms))
+        return 0;
     return at == end;
 }
 

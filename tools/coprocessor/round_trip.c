@@ -1,6 +1,6 @@
 /* Host program that holds link.h against another codec; tests/link/test_c_header.py compiles and runs it.
  *
- *   round_trip read    bytes on standard input; prints each sound command: letter session sequence fields lasts_ms
+ *   round_trip read    bytes on standard input; prints each sound command: letter session sequence fields lasts_ms [until_ms]
  *   round_trip write   lines "letter sequence milliseconds boot field ..." on standard input; prints the sentences.
  *                      A field is a number, '-' for an empty one, or 'word.
  */
@@ -19,9 +19,12 @@ static int read_commands(void)
         if (!link_feed(&reader, (char)byte, &c))
             continue;
         if (c.letter == 'M')
-            printf("M %u %lu %d %d %u\n", c.session, (unsigned long)c.sequence, c.left, c.right, c.lasts_ms);
+            printf("M %u %lu %d %d %u", c.session, (unsigned long)c.sequence, c.left, c.right, c.lasts_ms);
         else
-            printf("S %u %lu %u %u\n", c.session, (unsigned long)c.sequence, c.pulse_us, c.lasts_ms);
+            printf("S %u %lu %u %u", c.session, (unsigned long)c.sequence, c.pulse_us, c.lasts_ms);
+        if (c.has_until)
+            printf(" %lu", (unsigned long)c.until_ms);
+        putchar('\n');
     }
     return 0;
 }

@@ -131,6 +131,7 @@ static void write_identity(void)
 {
     link_unsigned(&out, BOARD_MAX_DUTY);
     link_word(&out, BOARD_NAME);
+    link_unsigned(&out, LINK_REVISION);
 }
 
 static void write_answer(char letter, const struct gate_answer *answer, int16_t left, int16_t right)

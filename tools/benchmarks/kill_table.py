@@ -12,6 +12,7 @@ Rows are called ``FAULT, PROGRAM, PATH``; ``--only`` takes several texts, all of
 
 import argparse
 import json
+import os
 import random
 import resource
 import signal
@@ -22,11 +23,13 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from itertools import combinations, count
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from kill_rigs import ON_STOP, OPEN_US, PROCESSES, PUSH_FOR_S, Change, NotTriedError, Rig, rig
 
+T = TypeVar("T")
 ALLOWED_MS = 300.0
+TERMINATED = 143
 JAWS_SLACK_S = 0.35
 WATCHED_S = PUSH_FOR_S + JAWS_SLACK_S + 0.1
 END_WITHIN_S = 3.0
@@ -269,12 +272,20 @@ HEADING = f"{'row':<66} {'moments':>7} {'late':>5} {'again':>6} {'worst':>6} {'m
 
 
 def clear_away_when_ended() -> None:
-    """Have SIGTERM end a worker in order, what it started with it."""
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    """Have SIGTERM end a worker in order, and what it has started with it."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(TERMINATED))
+
+
+def at_work(work: Callable[[], T]) -> T:
+    """Do a worker's work; its pool would take the request to end for a failure of this one moment."""
+    try:
+        return work()
+    except SystemExit:
+        os._exit(TERMINATED)
 
 
 def _measure_at(index: int, seed: str, numbers: list[int]) -> list[Moment]:
-    return measure(rows()[index], seed, numbers)
+    return at_work(lambda: measure(rows()[index], seed, numbers))
 
 
 def arguments(about: str | None, moments: int) -> argparse.ArgumentParser:

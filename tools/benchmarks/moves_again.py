@@ -17,7 +17,7 @@ from itertools import count
 from typing import NamedTuple
 
 from kill_rigs import ON_STOP, PROCESSES, NotTriedError, Rig, rig
-from kill_table import ADAPTER_BYTES, ALL, arguments, clear_away_when_ended
+from kill_table import ADAPTER_BYTES, ALL, arguments, at_work, clear_away_when_ended
 
 OBSERVED_S = 3.0
 HALTED_S = 1.0
@@ -153,7 +153,7 @@ def fails(row: Row, one: Moment) -> bool:
 
 
 def _moment_at(index: int, seed: str, number: int) -> Moment:
-    return moment(list(rows())[index], seed, number)
+    return at_work(lambda: moment(list(rows())[index], seed, number))
 
 
 def main() -> None:

@@ -33,8 +33,8 @@ TELL_EVERY_NS = 100_000_000
 FEED_EVERY_NS = 1_000_000_000
 ENOUGH_WAYS = 2
 HELD = "held by the operator"
-ENDED = "the runtime has ended: motion has to be enabled again"
-SILENT = "the runtime stood still or is gone: motion has to be enabled again"
+ENDED = "the runtime has ended"
+SILENT = "the runtime stood still"
 
 
 class HardwareWatchdog:
@@ -126,7 +126,8 @@ class Guard:
             self._told = ()
             return
         self._note = self._carry_out(address, request, now_ns)
-        self._told = ()
+        # At once, not at the turn's end: who follows must see each phase, also where several acts come in one turn.
+        self._tell(now_ns)
 
     def _carry_out(self, address: str, request: Request, now_ns: int) -> str:
         """Do what is asked, and return why not, or ''."""

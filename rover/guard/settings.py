@@ -11,7 +11,7 @@ SOCKET_NAME, SETTINGS_NAME, LOCK_NAME, LOG_NAME = "guard.socket", "guard.json", 
 
 DEADLINE_NS = 250_000_000
 SPARE_NS = 2_000_000_000
-FORGET_NS = 500_000_000
+FORGET_NS = 750_000_000
 """A pause shorter than this is a hiccup of a busy computer: the wheels stand from the deadline on, and go on with the
 next command. After a longer one people may take the robot for dead, and it moves no more without a deliberate start."""
 

@@ -23,9 +23,7 @@ class GuardWatch:
     def __init__(self, session: int) -> None:
         self.phase = Phase.NOT_ENABLED
         self._session = session
-        self._told_ns: int | None = None
-        self._readings = 0
-        self._is_silent = False
+        self._heard_ns = self._readings = 0
 
     def readings(self, states: Iterable[State]) -> Sequence[tuple[str, Reading]]:
         """Return what the guard said as readings: the core passes over them, the record keeps them."""
@@ -37,10 +35,10 @@ class GuardWatch:
         """Return what the core has to be told of the guard's new words, oldest first, or of its silence."""
         actions: list[Action] = []
         for state in states:
-            self._told_ns, self._is_silent = state.now_ns, False
+            # When it was heard, not when it was said: what waited while this program started is no silence.
+            self._heard_ns = now_ns
             actions += self._follow(*self._mine(state))
-        if self._told_ns is not None and now_ns - self._told_ns > SILENT_NS and not self._is_silent:
-            self._is_silent = True
+        if self.phase in (Phase.RUNNING, Phase.HELD) and now_ns - self._heard_ns > SILENT_NS:
             actions += self._follow(Phase.STOPPED, SILENT)
         return actions
 

@@ -224,7 +224,7 @@ class RobotHost(loop.Host):
     def _latch_at_guard(self) -> None:
         """Have the guard follow where the core has stopped or holds by itself."""
         stop = self._core.stop
-        if stop.phase in LATCHED and (self._watch.moves or self._watch.phase is Phase.HELD):
+        if stop.phase in LATCHED and self._watch.phase in (Phase.NOT_ENABLED, Phase.RUNNING, Phase.HELD):
             self._client.stop(stop.cause)
         elif stop.phase is Phase.HELD and self._watch.moves:
             self._client.hold(stop.cause)

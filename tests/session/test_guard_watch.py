@@ -80,12 +80,26 @@ def test_a_permission_that_lapsed_is_not_taken_up_again_by_itself():
 
 def test_a_guard_that_falls_silent_is_a_stop_and_its_return_is_none_to_be_followed():
     watch = GuardWatch(ME)
-    watch.actions([state(Phase.RUNNING)], 0)
-    assert watch.actions([], SILENT_NS) == []
-    assert watch.actions([], SILENT_NS + 1) == [Action("stop", SILENT)]
-    assert watch.actions([], SILENT_NS + 2) == []
-    assert watch.actions([state(Phase.RUNNING, now_ns=SILENT_NS)], SILENT_NS + 3) == []
+    watch.actions([state(Phase.RUNNING)], 7)
+    assert watch.actions([], 7 + SILENT_NS) == []
+    assert watch.actions([], 8 + SILENT_NS) == [Action("stop", SILENT)]
+    assert watch.actions([], 9 + SILENT_NS) == []
+    assert watch.actions([state(Phase.RUNNING, now_ns=SILENT_NS)], 10 + SILENT_NS) == []
     assert watch.moves
+
+
+def test_words_that_waited_while_this_program_started_are_no_silence():
+    watch = GuardWatch(ME)
+    late_ns = 10 * SILENT_NS
+    assert watch.actions([state(Phase.NOT_ENABLED, NOBODY)], late_ns) == []
+    assert watch.actions([state(Phase.RUNNING)], late_ns + 1) == [Action("enable"), Action("resume")]
+    assert watch.actions([], late_ns + 2) == []
+
+
+def test_where_nothing_moves_a_silence_is_no_stop():
+    watch = GuardWatch(ME)
+    watch.actions([state(Phase.NOT_ENABLED, NOBODY)], 0)
+    assert watch.actions([], 10 * SILENT_NS) == []
 
 
 def test_before_its_first_word_nothing_is_permitted():

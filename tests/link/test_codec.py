@@ -166,3 +166,8 @@ def test_whatever_becomes_of_its_fields_only_a_sentence_error_comes_of_it(body, 
 )
 def test_standard_sentences_of_any_talker_are_understood(body, value):
     assert decode(frame(body)) == value
+
+
+@pytest.mark.parametrize("degrees", [0.0, 360.0])
+def test_north_is_a_heading_from_either_side(degrees):
+    assert decode(encode(TrueHeading(degrees))) == TrueHeading(degrees)

@@ -57,3 +57,26 @@ def test_memory_stays_bounded_without_line_ends():
 
     assert framer.feed(b"$" + b"x" * 100_000) == []
     assert framer.damage == {Damage.TOO_LONG: 1, Damage.GARBAGE: 100_001}
+
+
+LONGEST_LINE = b"$" + b"x" * 76 + b"*00"
+"""With CR LF the 82 characters of NMEA 0183."""
+
+
+@pytest.mark.parametrize("size", [1, 3, 79, 200])
+def test_a_line_of_82_characters_is_the_longest_that_is_kept_in_whatever_chunks_it_comes(size):
+    framer = Framer()
+    fits, does_not = LONGEST_LINE + b"\r\n", LONGEST_LINE[:-3] + b"x*00\r\n"
+
+    lines = [line for start in range(0, 82, size) for line in framer.feed(fits[start : start + size])]
+    assert lines == [LONGEST_LINE]
+    lines = [line for start in range(0, 83, size) for line in framer.feed(does_not[start : start + size])]
+    assert lines == []
+    assert framer.damage == {Damage.TOO_LONG: 1, Damage.GARBAGE: 81}
+
+
+def test_a_line_that_is_too_long_is_called_that_and_shown_no_further():
+    with pytest.raises(SentenceError, match="longer than 82") as error:
+        decode(b"$" + b"x" * 900)
+    assert error.value.damage is Damage.TOO_LONG
+    assert str(error.value).count("x") == 82

@@ -34,6 +34,16 @@ class TestEchoMemory:
     def test_two_of_three_do(self):
         assert hearing(2.0, 0.30, 0.31).gap == pytest.approx(0.25)
 
+    def test_of_two_the_farther_counts_until_a_third_tells(self):
+        assert hearing(2.0, 0.3).gap == hearing(0.3, 2.0).gap == pytest.approx(1.94)
+
+    def test_only_what_was_turned_since_the_last_echo_counts(self):
+        memory = hearing(0.2, 0.2, 0.2)
+        memory.moved(0.0, 0.6 * TURNED_AWAY)
+        memory.hear(RangeValue(0.2))
+        memory.moved(0.0, 0.6 * TURNED_AWAY)
+        assert memory.gap == pytest.approx(0.14)
+
     def test_after_a_close_echo_silence_means_still_close(self):
         """Too near, or at too flat an angle, the echo does not come back: that is no free way."""
         assert hearing(0.2, 0.2, 0.2, *[None] * 50).gap == pytest.approx(0.14)

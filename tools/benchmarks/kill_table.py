@@ -11,6 +11,7 @@ Rows are called ``FAULT, PROGRAM, PATH``; ``--only`` takes several texts, all of
 """
 
 import argparse
+import ctypes
 import json
 import os
 import random
@@ -30,6 +31,7 @@ from kill_rigs import ON_STOP, OPEN_US, PROCESSES, PUSH_FOR_S, Change, NotTriedE
 T = TypeVar("T")
 ALLOWED_MS = 300.0
 TERMINATED = 143
+_PR_SET_PDEATHSIG = 1
 JAWS_SLACK_S = 0.35
 WATCHED_S = PUSH_FOR_S + JAWS_SLACK_S + 0.1
 END_WITHIN_S = 3.0
@@ -272,8 +274,9 @@ HEADING = f"{'row':<66} {'moments':>7} {'late':>5} {'again':>6} {'worst':>6} {'m
 
 
 def clear_away_when_ended() -> None:
-    """Have SIGTERM end a worker in order, and what it has started with it."""
+    """Have SIGTERM, and the end of who collects, end a worker in order, and what it has started with it."""
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(TERMINATED))
+    ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGTERM)
 
 
 def at_work(work: Callable[[], T]) -> T:

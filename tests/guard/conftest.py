@@ -47,14 +47,14 @@ def _from_tools(name: str) -> ModuleType:
 
 @pytest.fixture(scope="session")
 def table() -> ModuleType:
-    """The table of faults, whose faults the tests use too."""
-    return _from_tools("guard_table")
+    """The table of what is killed, halted and cut off."""
+    return _from_tools("kill_table")
 
 
 @pytest.fixture(scope="session")
 def rigs() -> ModuleType:
-    """What the faults of the table happen to."""
-    return _from_tools("guard_rigs")
+    """What that happens to, and its judges."""
+    return _from_tools("kill_rigs")
 
 
 @pytest.fixture

@@ -1,5 +1,6 @@
 """A real guard and supervisor, commanded over their socket; an emulated co-processor without deadline is the judge."""
 
+import contextlib
 import os
 import signal
 import socket
@@ -159,15 +160,24 @@ def test_a_line_that_is_lost_while_nobody_is_connected_is_left_alone_until_someb
     assert (second.state.phase, second.state.cause) == (Phase.STOPPED, "the stop button")
 
 
-def test_a_co_processor_that_answers_no_more_is_a_stop(bay, table, rigs, eventually):
+def block_writes(bay):
+    """Let the far end read no more, and fill what the kernel holds for it, so that the guard's next write blocks."""
+    bay.emulator._plug.read = lambda: b""
+    line = os.open(bay.folder / "main", os.O_WRONLY | os.O_NOCTTY | os.O_NONBLOCK)
+    with contextlib.suppress(BlockingIOError):
+        while os.write(line, b"x" * 4096):
+            pass
+    os.close(line)
+
+
+def test_a_co_processor_that_answers_no_more_is_a_stop(bay, eventually):
     client = bay.start()
     bay.get_going(client)
-    rig = rigs.Rig(bay.folder, bay.emulator, bay.process)
-    table.block_writes(rig)
+    block_writes(bay)
     eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
     assert "does not answer" in client.state.cause
     assert not client.state.output_open
-    table.unblock_writes(rig)
+    del bay.emulator._plug.read
     eventually(lambda: client.hello() and client.poll() and client.state.output_open)
     eventually(lambda: bay.duty() == (0.0, 0.0))
     assert client.state.phase is Phase.STOPPED

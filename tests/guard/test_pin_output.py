@@ -12,13 +12,12 @@ def options(**keys):
 
 @pytest.fixture
 def pins(folder, rigs):
-    (folder / "lines").mkdir()
-    files = rigs.PwmFiles(folder / "pwm")
+    judge = rigs.Judge("peer_pins.py", folder)
     wheels = {"left": {"pwm": 0, "forward": 1, "backward": 2}, "right": {"pwm": 1, "forward": 3, "backward": 4}}
     output = PinOutput(options(gpio=str(folder / "lines"), pwm_files=str(folder / "pwm"), **wheels), None)
     yield output, folder / "pwm" / "pwmchip0"
     output.close()
-    files.close()
+    judge.close()
 
 
 def duty(chip, channel: int) -> int:

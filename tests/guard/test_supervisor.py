@@ -262,11 +262,10 @@ def test_the_watchdog_of_a_guard_that_was_killed_is_left_to_bite(bay, eventually
 
 
 def test_a_guard_on_pins_that_hangs_is_replaced(rigs, eventually):
-    with rigs.pin_rig() as rig:
-        rig.start_runtime(False)
-        eventually(rig.is_moving)
-        hung = rig.guard_pid()
+    with rigs.rig("pins", "hold") as rig:
+        rig.start("light")
+        rig.drive(0.0)
+        hung = rig.process("guard")
         os.kill(hung, signal.SIGSTOP)
         eventually(lambda: not rig.is_moving())
-        rig.end_runtime()
-        eventually(lambda: rig.guard_pid() != hung)
+        eventually(lambda: set(rig.processes("guard")) - {hung})

@@ -136,7 +136,7 @@ def test_a_port_of_a_guard_that_was_killed_can_be_opened_again(settings, output,
 
 def test_zero_is_written_to_every_channel_though_one_cannot_be(rigs, folder, capsys):
     """Whoever holds them: nothing of the guard is needed for it."""
-    files = rigs.PwmFiles(folder / "pwm")
+    judge = rigs.Judge("peer_pins.py", folder)
     chip = folder / "pwm" / "pwmchip0"
     for channel in (0, 1):
         (chip / f"pwm{channel}" / "duty_cycle").write_text("25000\n")
@@ -147,12 +147,12 @@ def test_zero_is_written_to_every_channel_though_one_cannot_be(rigs, folder, cap
     )
     assert (chip / "pwm1" / "duty_cycle").read_text().startswith("0\n")
     assert "PWM channel 0 of chip 0: cannot be brought to zero" in capsys.readouterr().err
-    files.close()
+    judge.close()
 
 
 def test_jaws_on_pins_go_limp_at_the_end_whatever_they_hold(rigs, folder):
     """No guard will follow that could end their push."""
-    files = rigs.PwmFiles(folder / "pwm")
+    judge = rigs.Judge("peer_pins.py", folder)
     pulse = folder / "pwm" / "pwmchip0" / "pwm1" / "duty_cycle"
     pulse.write_text("1100000\n")
     servo = {"open": 0.0019, "closed": 0.0011, "on_stop": "hold"}
@@ -162,4 +162,4 @@ def test_jaws_on_pins_go_limp_at_the_end_whatever_they_hold(rigs, folder):
     assert pulse.read_text() == "1100000\n"
     zero.end()
     assert pulse.read_text().startswith("0\n")
-    files.close()
+    judge.close()

@@ -1,58 +1,42 @@
-"""The process that plays the runtime for `guard_table`: enables motion, then commands the wheels until it is hit.
+"""Plays the runtime for `kill_table`, as small as can be: starts the guard, enables motion, then commands the wheels.
 
-``python tools/benchmarks/guard_runtime.py GUARD_FOLDER RECORD``; ``.`` for no record.
+``python tools/benchmarks/guard_runtime.py FOLDER``, where the robot file is. It keeps a record; its trouble is a stop.
 """
 
-import collections
 import itertools
-import os
-import signal
 import sys
 import time
 from pathlib import Path
-from typing import Any
 
 from rover.devices.readings import DriveCommand
 from rover.events import Note
+from rover.files.load import load
 from rover.guard.client import GuardClient
+from rover.guard.launch import settings_of, start_guard
+from rover.record.writer import RunRecord
 from rover.stopping import Phase
 
 STEP_S = 0.02
 COMMAND_LASTS_NS = 250_000_000
-_HEADER = {"name": "guard table"}
+CLOSED_US = 1100
+_HEADER = {"name": "kill table"}
 
 
-def play_runtime(folder: Path, record_path: Path) -> None:
+def play_runtime(folder: Path) -> None:
     """Enable motion once, then command the wheels at 50 Hz until something happens to this process."""
-    signal.signal(signal.SIGUSR1, loop_for_ever)
-    judge = os.getppid()
-    client = GuardClient(folder)
-    record = begin_record(record_path) if record_path.name else None
+    start_guard(settings_of(load(folder / "robot.yaml", "robot").model), folder / "guard")
+    client = GuardClient(folder / "guard")
+    record = RunRecord.create(folder / "record.sqlite", _HEADER)
     get_going(client)
     for sequence in itertools.count(1):
         now_ns = time.monotonic_ns()
-        client.command(DriveCommand(0.5, 0.4, sequence, now_ns + COMMAND_LASTS_NS))
+        client.command(DriveCommand(0.5, 0.4, sequence, now_ns + COMMAND_LASTS_NS), CLOSED_US)
         client.poll()
-        if record is not None:
-            record.entry(now_ns, Note("step", str(sequence)))
-            if record.trouble:
-                client.stop(record.trouble)
-                return
-        if os.getppid() != judge:
+        record.entry(now_ns, Note("step", str(sequence)))
+        if record.trouble:
+            client.stop(record.trouble)
             return
         time.sleep(STEP_S)
-
-
-def loop_for_ever(*_: object) -> None:
-    """Run a loop in C that never ends and never lets another thread of Python run."""
-    collections.deque(itertools.repeat(0), maxlen=0)
-
-
-def begin_record(path: Path) -> Any:
-    """Return a real run record; loaded here, since only one of the faults needs it."""
-    from rover.record.writer import RunRecord
-
-    return RunRecord.create(path, _HEADER)
 
 
 def get_going(client: GuardClient) -> None:
@@ -68,4 +52,4 @@ def get_going(client: GuardClient) -> None:
 
 
 if __name__ == "__main__":
-    play_runtime(Path(sys.argv[1]), Path(sys.argv[2]))
+    play_runtime(Path(sys.argv[1]))

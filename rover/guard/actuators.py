@@ -86,8 +86,14 @@ class Actuators:
             self._repeat_jaws(pulse_us if wanted_us is None else wanted_us, now_ns)
         elif pulse_us and self.ran_out and now_ns - self._pushes_from_ns >= self._settings.push_for_ns:
             self._repeat_jaws(0, now_ns)
-        elif pulse_us and jaws is not Jaws.OBEY and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
+        elif jaws is not Jaws.OBEY and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
             self._repeat_jaws(pulse_us, now_ns)
+
+    def end(self, now_ns: int) -> None:
+        """Leave jaws that were commanded as ``on_stop`` says; those that hold go limp: nobody would end their push."""
+        servo = self._settings.servo
+        if self._pulse_us is not None and servo is not None:
+            self._output.servo(pulse_after_stop(servo) or 0, now_ns + self._settings.deadline_ns)
 
     def _repeat_jaws(self, pulse_us: int, now_ns: int) -> None:
         self._repeated_ns = now_ns

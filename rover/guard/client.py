@@ -26,7 +26,7 @@ from rover.guard.protocol import (
     decode,
     encode,
 )
-from rover.guard.settings import SOCKET_NAME
+from rover.guard.settings import SOCKET_NAME, load_settings
 from rover.stopping import LATCHED, Phase
 
 if TYPE_CHECKING:
@@ -35,6 +35,9 @@ if TYPE_CHECKING:
 
 ANSWER_WITHIN_S = 0.5
 _LAST_WORD_NS = 250_000_000
+_HEARD_WITHIN_NS = 200_000_000
+"""A guard answers each command: one that is silent for so long is dead or hangs, and its supervisor with it."""
+_MAY_MOVE_NS, _ZERO_EVERY_NS = 2_000_000_000, 50_000_000
 _U32 = 0xFFFF_FFFF
 _numbers = itertools.count(1)
 
@@ -128,6 +131,8 @@ class GuardClient(GuardChannel):
         self.now_ns = time.monotonic_ns
         self.state: State | None = None
         self.answer: Answer | None = None
+        self._folder = folder
+        self._heard_ns = self._moved_ns = self._zeroed_ns = 0
         self.hello()
 
     def command(self, drive: DriveCommand, pulse_us: int | None = None) -> bool:
@@ -137,6 +142,8 @@ class GuardClient(GuardChannel):
             ValueError: a number does not fit in a datagram.
         """
         stamp_ns = self.now_ns()
+        if drive.left or drive.right:
+            self._moved_ns = stamp_ns
         return self.send(
             Command(self.session, drive.sequence & _U32, stamp_ns, drive.expires_ns, drive.left, drive.right, pulse_us)
         )
@@ -149,7 +156,21 @@ class GuardClient(GuardChannel):
                 self.state = value
             elif value.session == self.session:
                 self.answer = value
+        now_ns = self.now_ns()
+        if news:
+            self._heard_ns = now_ns
+        elif now_ns - self._heard_ns > _HEARD_WITHIN_NS:
+            self._bring_to_zero(now_ns)
         return news
+
+    def _bring_to_zero(self, now_ns: int) -> None:
+        """Write zero past a guard that is silent while wheels may turn: its supervisor may have gone with it."""
+        if now_ns - self._moved_ns < _MAY_MOVE_NS and now_ns - self._zeroed_ns >= _ZERO_EVERY_NS:
+            from rover.guard.zero import write_once
+
+            self._zeroed_ns = now_ns
+            with contextlib.suppress(OSError, ValueError):
+                write_once(load_settings(self._folder))
 
     def hello(self) -> bool:
         """Say that this client is there; due once a second while it does not command."""

@@ -249,6 +249,7 @@ class Guard:
 
     def close(self) -> None:
         """Bring the wheels to zero and let go of everything; the watchdog is told that the end is meant."""
+        self._actuators.end(time.monotonic_ns())
         self._output.close()
         if self.watchdog is not None and not self._output.is_stuck:
             self.watchdog.close()
@@ -289,7 +290,7 @@ def _assemble(folder: Path, descriptor: int, session: int, restarts: int) -> Gua
     settings = load_settings(folder)
     now_ns = time.monotonic_ns()
     output = SerialOutput(settings.drive, session) if settings.is_serial else PinOutput(settings.drive, settings.servo)
-    guard = Guard(settings, output, Callers(folder / SOCKET_NAME), SupervisorLink(descriptor, now_ns))
+    guard = Guard(settings, output, Callers(folder / SOCKET_NAME), SupervisorLink(descriptor))
     guard.restarts, guard.idle_since_ns = restarts, now_ns
     guard.watchdog = _watchdog(settings.watchdog)
     if settings.stop_input is not None:

@@ -14,7 +14,7 @@ from rover.guard.output import Duties
 from rover.guard.serial_line import MOTORS, SERVO, SerialLine
 from rover.link.codec import decode
 from rover.link.framing import LONGEST, Framer, SentenceError
-from rover.link.sentences import U32, Acknowledgement, Report
+from rover.link.sentences import U32, Acceptance, Acknowledgement, Report
 
 FIRST_ANSWER_DUE = "has not answered yet"
 ANSWER_WITHIN_NS = 500_000_000
@@ -51,6 +51,7 @@ class Answers:
         self._understood_ns = 0
         self._begun = b""
         self._last_sent = 0
+        self._lapsed: int | None = None
         self._unanswered: tuple[int, int] | None = None
 
     def is_overdue(self, now_ns: int) -> bool:
@@ -98,6 +99,13 @@ class Answers:
             self._device_time.hear(value, self._understood_ns)
         if isinstance(value, Acknowledgement) and value.command == "M":
             self._settle(value.command_sequence, now_ns())
+            if value.verdict == Acceptance.LAPSED:
+                self._lapsed = value.command_sequence
+
+    def take_lapsed(self) -> int | None:
+        """Return the command that ran out at the device since the last call, None where none did."""
+        lapsed, self._lapsed = self._lapsed, None
+        return lapsed
 
     def _settle(self, sequence: int, now_ns: int) -> None:
         """Take an answer off what is still to be answered."""
@@ -127,6 +135,7 @@ class SerialOutput:
         self._composer = CommandComposer(session, self._device_time)
         self._sides, self._now_ns = Sides(settings), now_ns
         self._moving = self._turning = False
+        self._until_ns = self._zeroed = 0
         self._servo_sent = (-1, 0)
 
     @property
@@ -145,12 +154,17 @@ class SerialOutput:
 
     def alarm(self) -> str:
         """Return what happened since the last call that has to stop the wheels though it is over, or ''."""
-        return f"the co-processor on {self._line.path} has restarted" if self._device_time.take_restart() else ""
+        device, lapsed = f"the co-processor on {self._line.path}", self._answers.take_lapsed()
+        if self._device_time.take_restart():
+            return f"{device} has restarted"
+        # A pause of whoever commands ends in a zero that is sent, and is no fault of the line.
+        is_ours = lapsed is None or not self._turning or self._now_ns() >= self._until_ns
+        return "" if is_ours or _is_from(self._zeroed, lapsed or 0) else f"{device} stood: commands came too late to it"
 
     def drive(self, left: float, right: float, until_ns: int) -> Duties:
         """Send the duties with the time left until ``until_ns``."""
         channels = self._sides.to_channels(_permille(left), _permille(right))
-        self._turning = channels != (0, 0)
+        self._turning, self._until_ns = channels != (0, 0), until_ns
         self._moving = self._moving or self._turning
         self._line.put(MOTORS, lambda now_ns: self._expected(self._composer.motors(channels, now_ns, until_ns), now_ns))
         return left, right
@@ -160,7 +174,12 @@ class SerialOutput:
         if self._moving or self._answers.is_overdue(self._now_ns()):
             self._line.discard()
         self._moving = self._turning = False
-        self._line.put(MOTORS, lambda now_ns: self._expected(self._composer.zero(now_ns), now_ns))
+        self._line.put(MOTORS, self._zero)
+
+    def _zero(self, now_ns: int) -> bytes | None:
+        sentence = self._expected(self._composer.zero(now_ns), now_ns)
+        self._zeroed = self._composer.sequence
+        return sentence
 
     def servo(self, pulse_us: int, until_ns: int) -> None:
         """Send a pulse width; one that changes nothing goes out ten times a second at most."""

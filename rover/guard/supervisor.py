@@ -25,7 +25,8 @@ from rover.guard.zero import Zero
 NEEDED, SPARE = b"n", b"s"
 """What the guard's beat tells its supervisor: somebody needs the guard, or nobody has for a while."""
 BEAT_EVERY_NS = 40_000_000
-SUPERVISOR_WITHIN_NS = 1_000_000_000
+SUPERVISOR_WITHIN_NS = 190_000_000
+"""From a beat to its echo, which is looked for each 40 ms: one that hangs is noticed in time to stay under 300 ms."""
 _FIRST_STEPS = 10_000_000_000
 PATIENCE_NS = 220_000_000
 """A beat comes each 40 ms; a guard that hangs is noticed within this, which leaves time to stay under 300 ms. The same
@@ -167,12 +168,13 @@ class SupervisorLink:
         fault: why the supervisor cannot be counted on; empty when it can.
     """
 
-    def __init__(self, descriptor: int, now_ns: int) -> None:
+    def __init__(self, descriptor: int) -> None:
         self.fault = ""
         self._socket = socket.socket(fileno=descriptor)
         self._socket.setblocking(False)
         self._beat_ns = 0
-        self._heard_ns = now_ns + _FIRST_STEPS
+        self._unanswered_ns: int | None = None
+        self._within_ns = _FIRST_STEPS
         self._handed_over: int | None = None
 
     def descriptor(self) -> int | None:
@@ -202,6 +204,7 @@ class SupervisorLink:
             else:
                 socket.send_fds(self._socket, beat, [line])
             self._beat_ns, self._handed_over = now_ns, line
+            self._unanswered_ns = now_ns if self._unanswered_ns is None else self._unanswered_ns
         except BlockingIOError:
             pass
         except OSError:
@@ -213,7 +216,7 @@ class SupervisorLink:
             return
         try:
             if self._socket.recv(256):
-                self._heard_ns = now_ns
+                self._unanswered_ns, self._within_ns = None, SUPERVISOR_WITHIN_NS
             else:
                 self.close()
         except BlockingIOError:
@@ -221,7 +224,8 @@ class SupervisorLink:
         except OSError:
             self.close()
         if not self.is_gone():
-            self.fault = "the supervisor does not answer" if now_ns - self._heard_ns > SUPERVISOR_WITHIN_NS else ""
+            is_late = self._unanswered_ns is not None and now_ns - self._unanswered_ns > self._within_ns
+            self.fault = "the supervisor does not answer" if is_late else ""
 
     def close(self) -> None:
         """Let go; the supervisor counts as gone."""

@@ -102,6 +102,11 @@ class Bay:
         expires_ns = time.monotonic_ns() + LASTS_NS
         client.command(DriveCommand(left, 0.4, next(self._sequences), expires_ns), pulse_us)
 
+    def command_at_leisure(self, client: GuardClient) -> None:
+        """Command no faster than a runtime does, or the line would be full."""
+        self.command(client)
+        time.sleep(0.018)
+
     def get_going(self, client: GuardClient) -> None:
         """Enable motion as soon as the co-processor answers, and command until the wheels turn."""
         wait_for(lambda: client.poll() and client.state and client.state.output_open)

@@ -107,3 +107,28 @@ def test_what_waited_in_a_stalled_line_moves_nothing_on_a_board_that_reads_a_tim
     eventually(lambda: client.hello() and client.poll() and client.state.output_open)
     eventually(lambda: bay.duty() == (0.0, 0.0))
     assert (len(bay.emulator.applied) == changes) is (firmware.revision == 2)
+
+
+@pytest.mark.parametrize("firmware", [Firmware()])
+def test_a_line_that_stalls_for_less_than_it_takes_to_miss_an_answer_is_a_stop_too(bay, eventually):
+    """The device says that its command ran out while commands were being sent."""
+    client = bay.start()
+    bay.get_going(client)
+    plug = bay.emulator._plug
+    read, plug.read = plug.read, lambda: b""
+    stalled_ns = time.monotonic_ns()
+    eventually(lambda: bay.command_at_leisure(client) or time.monotonic_ns() - stalled_ns > 350_000_000)
+    plug.read = read
+    eventually(lambda: bay.command_at_leisure(client) or bay.phase(client) is Phase.STOPPED)
+    assert "came too late" in client.state.cause
+    eventually(lambda: bay.duty() == (0.0, 0.0))
+
+
+@pytest.mark.parametrize("firmware", [Firmware()])
+def test_a_pause_of_the_runtime_that_the_device_noticed_first_is_none(bay, eventually):
+    client = bay.start()
+    bay.get_going(client)
+    paused_ns = time.monotonic_ns()
+    eventually(lambda: time.monotonic_ns() - paused_ns > 400_000_000)
+    eventually(lambda: bay.command_at_leisure(client) or (client.poll() and bay.duty() == (0.5, 0.4)))
+    assert client.state.phase is Phase.RUNNING

@@ -61,7 +61,7 @@ def test_the_wheels_are_at_zero_before_anything_else_is_done_about_a_guard(bay, 
         get_going_again(bay, client, eventually)
         made_ns = time.monotonic_ns()
         make(bay)
-        eventually(lambda: (runtime_lives and command_at_leisure(bay, client)) or bay.duty() == (0.0, 0.0))
+        eventually(lambda: (runtime_lives and bay.command_at_leisure(client)) or bay.duty() == (0.0, 0.0))
         assert bay.emulator.applied[-1].now_ns - made_ns <= ALLOWED_NS
         changes = len(bay.emulator.applied)
         if make is halt_guard_and_end_supervisor:
@@ -76,12 +76,6 @@ def wait_until_back(client, restarts, eventually):
     eventually(lambda: client.hello() and client.poll() and client.state.output_open)
 
 
-def command_at_leisure(bay, client):
-    """No faster than a runtime does, or the line would be full."""
-    bay.command(client)
-    time.sleep(0.018)
-
-
 def get_going_again(bay, client, eventually):
     client.reset()
     client.enable()
@@ -89,14 +83,14 @@ def get_going_again(bay, client, eventually):
     bay.get_going(client)
 
 
-@pytest.mark.parametrize(("on_stop", "pulse_s"), [("release", 0.0019), ("limp", None), ("hold", 0.0011)])
+@pytest.mark.parametrize(("on_stop", "pulse_s"), [("release", 0.0019), ("limp", None), ("hold", None)])
 def test_the_jaws_of_a_guard_that_was_killed_do_what_the_robot_file_says(bay, eventually, on_stop, pulse_s):
     client = bay.start(servo={"open": 0.0019, "closed": 0.0011, "on_stop": on_stop})
     bay.get_going(client)
     eventually(lambda: bay.command(client, pulse_us=1100) or bay.machine.pulses[-1][0] == 0.0011)
     killed_ns = time.monotonic_ns()
     kill_guard(bay)
-    eventually(lambda: bay.duty() == (0.0, 0.0) and (on_stop == "hold" or bay.machine.pulses[-1][0] == pulse_s))
+    eventually(lambda: bay.duty() == (0.0, 0.0) and bay.machine.pulses[-1][0] == pulse_s)
     eventually(lambda: client.hello() and client.poll() and client.state.restarts)
     assert bay.machine.pulses[-1][0] == pulse_s
     changed_ns = next((at for pulse, at in bay.machine.pulses if at > killed_ns and pulse == pulse_s), killed_ns)
@@ -269,3 +263,44 @@ def test_a_guard_on_pins_that_hangs_is_replaced(rigs, eventually):
         os.kill(hung, signal.SIGSTOP)
         eventually(lambda: not rig.is_moving())
         eventually(lambda: set(rig.processes("guard")) - {hung})
+
+
+def kill(process):
+    os.kill(process, signal.SIGKILL)
+
+
+def halt(process):
+    os.kill(process, signal.SIGSTOP)
+
+
+@pytest.mark.parametrize("harm", [kill, halt])
+def test_with_guard_and_supervisor_gone_the_runtime_itself_brings_the_wheels_to_zero(bay, eventually, harm):
+    """The co-processor has no deadline of its own."""
+    client = bay.start()
+    bay.get_going(client)
+    try:
+        harmed_ns = time.monotonic_ns()
+        for process in workers(bay):
+            harm(process)
+        eventually(lambda: bay.command_at_leisure(client) or client.poll() is None or bay.duty() == (0.0, 0.0))
+        assert bay.emulator.applied[-1].now_ns - harmed_ns <= ALLOWED_NS
+        end_ns = time.monotonic_ns() + ALLOWED_NS
+        eventually(lambda: bay.command_at_leisure(client) or client.poll() is None or time.monotonic_ns() > end_ns)
+        assert bay.duty() == (0.0, 0.0)
+    finally:
+        for process in workers(bay):
+            os.kill(process, signal.SIGCONT) if harm is halt else None
+
+
+def test_a_supervisor_that_hangs_is_a_stop_in_time(bay, eventually):
+    client = bay.start()
+    bay.get_going(client)
+    try:
+        halted_ns = time.monotonic_ns()
+        halt(workers(bay)[0])
+        eventually(lambda: bay.command_at_leisure(client) or (client.poll() and bay.duty() == (0.0, 0.0)))
+        assert bay.emulator.applied[-1].now_ns - halted_ns <= ALLOWED_NS
+        eventually(lambda: client.hello() and bay.phase(client) is Phase.STOPPED)
+        assert client.state.cause == "the supervisor does not answer"
+    finally:
+        os.kill(workers(bay)[0], signal.SIGCONT)

@@ -1,8 +1,12 @@
+import struct
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.guard.protocol import (
+    LAYOUTS,
+    LONGEST,
     MAGIC,
     MOST_BYTES,
     VERSION,
@@ -93,3 +97,31 @@ def test_an_unknown_verdict_is_refused():
     body = body[:12] + b"\xff" + body[13:]
     with pytest.raises(DatagramError, match="255"):
         decode(body + _crc16(body).to_bytes(2, "little"))
+
+
+def sound(body: bytes) -> bytes:
+    """Return a datagram with a CRC that fits."""
+    return body + _crc16(body).to_bytes(2, "little")
+
+
+OF_ONE_SIZE = [kind for kind, layout in LAYOUTS.items() if layout.value is not Received]
+
+
+@pytest.mark.parametrize(("kind", "more"), [*((kind, -1) for kind in LAYOUTS), *((kind, 1) for kind in OF_ONE_SIZE)])
+def test_a_sound_datagram_of_another_size_than_its_kind_is_refused(kind, more):
+    size = struct.calcsize(LAYOUTS[kind].code) + more
+    with pytest.raises(DatagramError, match=f"{size} bytes do not make"):
+        decode(sound(MAGIC + bytes([VERSION, kind]) + bytes(size)))
+
+
+@pytest.mark.parametrize("datagram", [b"", MAGIC, sound(MAGIC), b"RX" + encode(Request(1, Ask.HELLO))[2:]])
+def test_what_has_no_head_is_none_of_ours(datagram):
+    with pytest.raises(DatagramError, match="not a datagram of the guard"):
+        decode(datagram)
+
+
+def test_a_chunk_is_taken_up_to_its_longest():
+    assert decode(encode(Received(1, 0, bytes(MOST_BYTES)))).data == bytes(MOST_BYTES)
+    with pytest.raises(DatagramError, match="do not make a Received"):
+        decode(encode(Received(1, 0, bytes(MOST_BYTES + 1))))
+    assert len(encode(State(1, *[0] * 6, 0.0, 0.0, "x" * 999, "x" * 999))) <= LONGEST

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     # Who only stops has no use for the guard's own output.
     from rover.guard.in_process import GuardThread
 
+SERVICE_FOLDER = "/run/rover"
+"""Made by the service (`tools/deploy/rover.service`) for its user."""
 ANSWER_WITHIN_S = 0.5
 _LAST_WORD_NS = 250_000_000
 _U32 = 0xFFFF_FFFF
@@ -31,9 +33,17 @@ class GuardError(UserError, OSError):
 
 
 def default_folder() -> Path:
-    """Return where the guard of this user has its sockets."""
-    runtime = Path(f"/run/user/{os.getuid()}")
-    return runtime / "rover-guard" if runtime.is_dir() else Path(f"/tmp/rover-guard-{os.getuid()}")
+    """Return where the guard of this user has its sockets.
+
+    Under a service manager that is the service's own folder. The same user finds it there from a terminal too, so that
+    service and terminal do not hold the robot both.
+    """
+    by_service = os.environ.get("RUNTIME_DIRECTORY", "").partition(":")[0] or SERVICE_FOLDER
+    for runtime, name in ((by_service, "guard"), (f"/run/user/{os.getuid()}", "rover-guard")):
+        with contextlib.suppress(OSError):  # not there, or closed to this user
+            if os.stat(runtime).st_uid == os.getuid() and os.access(runtime, os.W_OK | os.X_OK):
+                return Path(runtime, name)
+    return Path(f"/tmp/rover-guard-{os.getuid()}")
 
 
 class GuardChannel:

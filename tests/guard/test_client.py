@@ -14,11 +14,15 @@ def seen_by_nobody(environment: dict[str, str]) -> Path:
     """Return the default folder of a process without rights; what it needs is loaded already."""
     answer, words = os.pipe()
     if (child := os.fork()) == 0:
-        if os.getuid() == 0:
-            os.setuid(NOBODY)
-        os.environ.update(environment)
-        os.write(words, str(default_folder()).encode())
-        os._exit(0)
+        try:
+            if os.getuid() == 0:
+                os.setuid(NOBODY)
+            os.environ.update(environment)
+            os.write(words, str(default_folder()).encode())
+        except OSError as error:
+            os.write(words, f"/{error}".encode())
+        finally:
+            os._exit(0)
     os.close(words)
     os.waitpid(child, 0)
     with os.fdopen(answer) as told:
@@ -39,7 +43,7 @@ def test_a_folder_that_the_user_cannot_use_is_passed_over(folder, mode):
         os.chown(folder / "runtime", NOBODY, NOBODY)
     (folder / "runtime").chmod(mode)
     runtime = folder / "runtime" / ("" if mode else "rover")
-    assert folder not in seen_by_nobody({"RUNTIME_DIRECTORY": str(runtime)}).parents
+    assert seen_by_nobody({"RUNTIME_DIRECTORY": str(runtime)}) == seen_by_nobody({})
 
 
 def test_a_folder_of_someone_else_is_passed_over(folder):

@@ -22,7 +22,7 @@ from rover.guard.actuators import Actuators
 from rover.guard.callers import Callers, Incoming
 from rover.guard.output import Output
 from rover.guard.permission import Permission
-from rover.guard.pin_output import PinOutput
+from rover.guard.pin_output import LineAndPins, PinOutput
 from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State
 from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
@@ -161,7 +161,7 @@ class Guard:
     def ways(self) -> list[str]:
         """Return the independent ways to zero that work at present."""
         from_device = self._settings.is_serial and not self._output.fault
-        from_supervisor = self._settings.channels and not self._supervisor.fault
+        from_supervisor = not self._settings.is_serial and not self._supervisor.fault
         return [
             "the guard's deadline",
             *(["the co-processor's deadline"] if from_device else []),
@@ -256,11 +256,19 @@ def _stop_input(options: Mapping[str, Any]) -> Callable[[int], bool]:
     return is_open
 
 
+def _output(settings: GuardSettings, session: int) -> Output:
+    servo = settings.servo_on_pins
+    if not settings.is_serial:
+        return PinOutput(settings.drive, servo)
+    line = SerialOutput(settings.drive, session)
+    return line if servo is None else LineAndPins(line, PinOutput(None, servo))
+
+
 def _assemble(folder: Path, descriptor: int, session: int, restarts: int) -> Guard:
     settings = load_settings(folder)
     now_ns = time.monotonic_ns()
-    output = SerialOutput(settings.drive, session) if settings.is_serial else PinOutput(settings.drive, settings.servo)
-    guard = Guard(settings, output, Callers(folder / SOCKET_NAME), SupervisorLink(descriptor, now_ns))
+    output, callers = _output(settings, session), Callers(folder / SOCKET_NAME)
+    guard = Guard(settings, output, callers, SupervisorLink(descriptor, now_ns))
     guard.restarts, guard.idle_since_ns = restarts, now_ns
     guard.watchdog = _watchdog(settings.watchdog)
     if settings.stop_input is not None:

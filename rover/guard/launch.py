@@ -6,10 +6,10 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from rover.devices.families import motor_channels, servo_channels
 from rover.files.robot import Robot
 from rover.guard.client import GuardError, state_of
 from rover.guard.protocol import State
@@ -69,52 +69,33 @@ def settings_of(robot: Robot) -> GuardSettings:
     """Return what the guard has to know of a robot.
 
     Raises:
-        ValueError: the robot has fewer than two ways to zero, or its gripper is wired otherwise than its drive.
+        ValueError: the robot has fewer than two ways to zero.
     """
     if why := why_no_motion(robot):
         raise ValueError(why)
-    drive = robot.devices.drive.options
-    is_serial = robot.devices.drive.driver == CO_PROCESSOR
-    servo = _servo_of(robot)
+    drive = robot.devices.drive
+    is_serial = drive.driver == CO_PROCESSOR
+    gripper = robot.devices.gripper
+    if gripper is not None and gripper.driver not in gripper.DRIVERS:
+        gripper = None  # a person's own, or a fake
+    servo = None if gripper is None else gripper.options
     stop = robot.devices.stop_input
     deadline_ns = min(DEADLINE_NS, round(robot.limits.command_lasts * 1e9))
     return GuardSettings(
-        drive=drive | _line_of(robot, drive.get("link")) if is_serial else drive,
+        drive=drive.options | _line_of(robot, drive.link) if is_serial else drive.options,
         servo=servo,
         stop_input=stop.options if stop is not None and stop.driver == "stop_pin" else None,
-        channels=() if is_serial else _channels(drive),
-        watchdog=robot.devices.drive.watchdog,
+        channels=(*motor_channels(drive), *(() if gripper is None else servo_channels(gripper))),
+        watchdog=drive.watchdog,
         deadline_ns=deadline_ns,
         push_for_ns=round((servo or {}).get("push_for", 60.0) * 1e9),
     )
 
 
-def _line_of(robot: Robot, link: object) -> dict[str, Any]:
-    if not isinstance(link, str) or link not in robot.links:
+def _line_of(robot: Robot, link: str | None) -> dict[str, Any]:
+    if link is None:
         raise ValueError("driver 'co_processor' of drive needs 'link:', one of those under 'links:'")
     return {"port": os.path.abspath(robot.links[link].port), "baud": robot.links[link].baud}
-
-
-def _servo_of(robot: Robot) -> dict[str, Any] | None:
-    """Return the options of a gripper that the guard holds: one on the same line, or on pins, as the drive is."""
-    gripper, drive = robot.devices.gripper, robot.devices.drive
-    if gripper is not None and gripper.driver == CO_PROCESSOR != drive.driver:
-        raise ValueError(
-            f"the gripper is on a serial line and the drive ('{drive.driver}') is not; the motor guard, which alone "
-            "writes to a line, holds both on the same one: put the drive there too, or the gripper elsewhere"
-        )
-    pairs = ((CO_PROCESSOR, CO_PROCESSOR), ("servo_pins", H_BRIDGE))
-    if gripper is None or (gripper.driver, drive.driver) not in pairs:
-        return None
-    if gripper.link != drive.link:
-        raise ValueError(
-            "drive and gripper are on different links; the motor guard holds one serial line: use the same"
-        )
-    return gripper.options
-
-
-def _channels(drive: Mapping[str, Any]) -> tuple[tuple[str, int, int], ...]:
-    return tuple((drive["pwm_files"], drive["pwm_chip"], drive[side]["pwm"]) for side in ("left", "right"))
 
 
 def start_guard(settings: GuardSettings, folder: Path) -> "GuardProcess":

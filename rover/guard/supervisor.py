@@ -219,7 +219,7 @@ class Supervisor:
         """Supervise until the end; whatever ends it, the guard is ended and zero is written."""
         signal.signal(signal.SIGTERM, lambda number, _frame: self._ended.append(number))
         signal.signal(signal.SIGINT, signal.SIG_IGN)
-        patience_ns = PATIENCE_NS if self._settings.channels else PATIENCE_ON_LINE_NS
+        patience_ns = PATIENCE_ON_LINE_NS if self._settings.is_serial else PATIENCE_NS
         restarts = 0
         while not (self._is_done or self._ended):
             if restarts:

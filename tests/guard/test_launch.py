@@ -77,7 +77,8 @@ def test_the_settings_of_a_robot_on_a_line():
 def test_the_settings_of_a_robot_on_pins():
     settings = settings_of(robot(ON_PINS, gripper=JAWS_ON_PINS, stop_input={"driver": "stop_pin", "pin": 9}))
     assert not settings.is_serial
-    assert settings.channels == (("/sys/class/pwm", 1, 2), ("/sys/class/pwm", 1, 3))
+    motors_and_servo = (("/sys/class/pwm", 1, 2), ("/sys/class/pwm", 1, 3), ("/sys/class/pwm", 0, 1))
+    assert settings.channels == motors_and_servo
     assert settings.push_for_ns == 20_000_000_000
     assert settings.stop_input["pin"] == 9
 
@@ -86,16 +87,6 @@ def test_settings_are_read_as_they_were_written(tmp_path):
     settings = settings_of(robot(ON_PINS, gripper=JAWS_ON_PINS))
     (tmp_path / "guard.json").write_text(settings.dumps())
     assert load_settings(tmp_path).dumps() == settings.dumps()
-
-
-def test_a_gripper_on_another_line_is_refused():
-    with pytest.raises(ValueError, match="holds one serial line"):
-        settings_of(robot(ON_LINK, gripper={**JAWS_ON_LINK, "link": "aux"}))
-
-
-def test_a_gripper_on_a_line_beside_a_drive_on_pins_is_refused():
-    with pytest.raises(ValueError, match="put the drive there too"):
-        settings_of(robot(ON_PINS, gripper=JAWS_ON_LINK))
 
 
 def test_a_drive_without_link_is_refused():

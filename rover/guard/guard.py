@@ -8,8 +8,6 @@ a stop here is an uncontrolled one (category 0) as far as software can: duty zer
 motors stays on.
 """
 
-import contextlib
-import os
 import select
 import signal
 import sys
@@ -27,40 +25,10 @@ from rover.guard.protocol import Answer, Ask, Command, Phase, Request, State
 from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
 from rover.guard.supervisor import SupervisorLink
+from rover.guard.watchdog import HardwareWatchdog
 
 TELL_EVERY_NS = 100_000_000
-FEED_EVERY_NS = 1_000_000_000
 ENOUGH_WAYS = 2
-
-
-class HardwareWatchdog:
-    """The kernel's watchdog device: it restarts the board when nobody has fed it for some seconds.
-
-    Once open, it has to be fed; only `close` (its magic close) ends that.
-
-    Raises:
-        OSError: the device is not there, or another program feeds it.
-    """
-
-    def __init__(self, path: str) -> None:
-        self._descriptor: int | None = os.open(path, os.O_WRONLY | os.O_CLOEXEC)
-        self._fed_ns = 0
-
-    def feed(self, now_ns: int) -> None:
-        """Feed it once a second."""
-        if self._descriptor is not None and now_ns - self._fed_ns >= FEED_EVERY_NS:
-            self._fed_ns = now_ns
-            with contextlib.suppress(OSError):
-                os.write(self._descriptor, b"\0")
-
-    def close(self) -> None:
-        """Tell it that the end is meant (``V``), and let go."""
-        if self._descriptor is None:
-            return
-        with contextlib.suppress(OSError):
-            os.write(self._descriptor, b"V")
-        os.close(self._descriptor)
-        self._descriptor = None
 
 
 class Guard:
@@ -146,7 +114,12 @@ class Guard:
     def _why_not_ready(self) -> str:
         if self._input_open:
             return "the stop input is open; release the stop button, or look for a broken wire"
-        return self._output.fault or self._supervisor.fault
+        return self._output.fault or self._supervisor.fault or self._why_no_watchdog()
+
+    def _why_no_watchdog(self) -> str:
+        """Return why the watchdog that the robot file names does not watch, or ''."""
+        fault = "" if self.watchdog is None else self.watchdog.fault
+        return f"hardware watchdog: {fault}" if fault else ""
 
     def _enable(self, session: int, now_ns: int) -> str:
         ways = self.ways()
@@ -161,12 +134,13 @@ class Guard:
     def ways(self) -> list[str]:
         """Return the independent ways to zero that work at present."""
         from_device = self._settings.is_serial and not self._output.fault
+        watchdog = self.watchdog
         from_supervisor = not self._settings.is_serial and not self._supervisor.fault
         return [
             "the guard's deadline",
             *(["the co-processor's deadline"] if from_device else []),
             *(["the supervisor"] if from_supervisor else []),
-            *(["the hardware watchdog"] if self.watchdog else []),
+            *([f"the hardware watchdog ({watchdog.timeout_s} s)"] if watchdog and not watchdog.fault else []),
         ]
 
     def _look_at_stops(self, now_ns: int) -> None:
@@ -199,7 +173,8 @@ class Guard:
         news = (*facts, permission.cause, note)
         if news != self._told or now_ns - self._told_ns >= TELL_EVERY_NS:
             self._told, self._told_ns = news, now_ns
-            self._callers.send_all(State(now_ns, *facts, *self._actuators.applied, permission.cause, note))
+            texts = (permission.cause, note, ", ".join(self.ways()), self._why_no_watchdog())
+            self._callers.send_all(State(now_ns, *facts, *self._actuators.applied, *texts))
 
     def _stay_alive(self, now_ns: int) -> None:
         if not self._callers.is_idle():
@@ -225,16 +200,6 @@ class Guard:
             self.watchdog.close()
         self._callers.close()
         self._supervisor.close()
-
-
-def _watchdog(path: str | None) -> HardwareWatchdog | None:
-    if path is None:
-        return None
-    try:
-        return HardwareWatchdog(path)
-    except OSError as error:
-        print(f"hardware watchdog: {error}", file=sys.stderr)
-        return None
 
 
 def _stop_input(options: Mapping[str, Any]) -> Callable[[int], bool]:
@@ -270,7 +235,10 @@ def _assemble(folder: Path, descriptor: int, session: int, restarts: int) -> Gua
     output, callers = _output(settings, session), Callers(folder / SOCKET_NAME)
     guard = Guard(settings, output, callers, SupervisorLink(descriptor, now_ns))
     guard.restarts, guard.idle_since_ns = restarts, now_ns
-    guard.watchdog = _watchdog(settings.watchdog)
+    if settings.watchdog is not None:
+        guard.watchdog = HardwareWatchdog(settings.watchdog)
+        if guard.watchdog.fault:
+            print(f"hardware watchdog: {guard.watchdog.fault}", file=sys.stderr)
     if settings.stop_input is not None:
         guard.stop_is_open = _stop_input(settings.stop_input)
     if restarts:

@@ -104,6 +104,8 @@ class State(NamedTuple):
         left, right: duty that the wheels have been given.
         cause: why motion is stopped.
         note: what is wrong with the actuator, or why the last request was refused.
+        ways_to_zero: the independent ones that work at present, with ", " between them.
+        watchdog_fault: why the hardware watchdog that the robot file names does not watch.
     """
 
     now_ns: int
@@ -117,6 +119,8 @@ class State(NamedTuple):
     right: float
     cause: str
     note: str
+    ways_to_zero: str = ""
+    watchdog_fault: str = ""
 
 
 class Received(NamedTuple):
@@ -141,7 +145,7 @@ LAYOUTS = {
     1: Layout(Command, "<IIqqddH"),
     2: Layout(Request, f"<IB{_TEXT_BYTES}s"),
     3: Layout(Answer, "<IIBddq"),
-    4: Layout(State, f"<qB???IIdd{_TEXT_BYTES}s{_TEXT_BYTES}s"),
+    4: Layout(State, "<qB???IIdd" + 4 * f"{_TEXT_BYTES}s"),
     5: Layout(Received, "<qI"),
 }
 _TYPES = {layout.value: tuple(get_type_hints(layout.value).values()) for layout in LAYOUTS.values()}

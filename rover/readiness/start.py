@@ -78,7 +78,7 @@ class Start:
         """Judge what is known of the devices, once all are ok or their time is over."""
         if not is_ready(self._robot, devices.healthy) and seconds < DEVICES_WITHIN_S:
             return
-        found = findings(self._robot, devices, seconds, computer_state(self._folder))
+        found = findings(self._robot, self._client.state, devices, seconds, computer_state(self._folder))
         for line in table(found):
             self._say(line)
         bad = [finding.check for finding in found if finding.verdict is Verdict.OTHERWISE]

@@ -7,7 +7,7 @@ import pytest
 
 from rover.files.robot import Robot
 from rover.guard.client import GuardError, state_of
-from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard, ways_to_zero
+from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard
 from rover.guard.protocol import Phase
 from rover.guard.settings import GuardSettings, load_settings
 
@@ -29,22 +29,6 @@ def robot(drive: dict, **devices) -> Robot:
     return Robot.model_validate(
         {"robot": "Cart", "body": BODY, "links": links, "devices": {"drive": drive, "counts": COUNTS, **devices}}
     )
-
-
-@pytest.mark.parametrize(
-    ("drive", "watchdog", "ways"),
-    [
-        (ON_LINK, None, ["the guard's deadline", "the co-processor's deadline"]),
-        (ON_PINS, None, ["the guard's deadline", "the supervisor"]),
-        (ON_PINS, "/dev/watchdog", ["the guard's deadline", "the supervisor", "the hardware watchdog"]),
-        ({"driver": "my_lab.wheels:Wheels"}, "/dev/watchdog", []),
-    ],
-    ids=["co-processor", "pins", "pins and watchdog", "a user's own"],
-)
-def test_the_ways_to_zero_of_a_robot(drive, watchdog, ways):
-    made = robot(drive | {"watchdog": watchdog})
-    assert ways_to_zero(made) == ways
-    assert not ways or settings_of(made).watchdog == watchdog
 
 
 def test_a_port_beside_the_current_folder_is_named_in_full():
@@ -81,6 +65,7 @@ def test_the_settings_of_a_robot_on_pins():
     assert settings.channels == motors_and_servo
     assert settings.push_for_ns == 20_000_000_000
     assert settings.stop_input["pin"] == 9
+    assert settings.watchdog is None
 
 
 def test_settings_are_read_as_they_were_written(tmp_path):

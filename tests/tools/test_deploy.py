@@ -89,7 +89,7 @@ def test_each_rule_is_a_list_of_keys_operators_and_quoted_values():
     term = r'[A-Z_]+(\{[^}"]+\})?(==|!=|=|\+=|:=)"[^"]*"'
     rules = [line for line in RULES.read_text().splitlines() if line and not line.startswith("#")]
 
-    assert len(rules) == 5
+    assert len(rules) == 6
     for rule in rules:
         assert re.fullmatch(rf"{term}(, {term})*", rule), rule
 

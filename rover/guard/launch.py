@@ -11,9 +11,10 @@ from typing import Any
 
 from rover.devices.families import motor_channels, servo_channels
 from rover.files.robot import Robot
-from rover.guard.client import GuardError, state_of
-from rover.guard.protocol import State
-from rover.guard.settings import DEADLINE_NS, LOCK_NAME, LOG_NAME, SETTINGS_NAME, GuardSettings
+from rover.guard.client import GuardError, state_of, stop_now
+from rover.guard.permission import POWER_UP
+from rover.guard.protocol import Phase, State
+from rover.guard.settings import CHANNELS_NAME, DEADLINE_NS, LOCK_NAME, LOG_NAME, SETTINGS_NAME, GuardSettings
 from rover.guard.supervisor import take_lock
 
 CO_PROCESSOR, H_BRIDGE = "co_processor", "h_bridge"
@@ -89,25 +90,53 @@ def _line_of(robot: Robot, link: str | None) -> dict[str, Any]:
 def start_guard(settings: GuardSettings, folder: Path) -> "GuardProcess":
     """Start a guard and its supervisor, before anything else is; one that is there with the same settings is kept.
 
-    A guard that outlived its runtime keeps a latched stop, and hands it on.
+    A guard that outlived its runtime keeps a latched stop, and hands it on: to the next runtime, and where it has other
+    settings or has lost its supervisor, to the guard that replaces it.
 
     Raises:
         GuardError: it did not come up, or another one cannot be made to end.
     """
     prepare_folder(folder)
-    written = folder / SETTINGS_NAME
+    written, stopped_by = folder / SETTINGS_NAME, ""
     if is_at_work(folder):
-        if written.exists() and written.read_text("utf-8") == settings.dumps():
+        if _is_whole(folder) and written.exists() and written.read_text("utf-8") == settings.dumps():
             return GuardProcess(folder, None)
+        stopped_by = _cause_to_keep(folder)
         retire(folder)
     written.write_text(settings.dumps(), "utf-8")
+    duties = (f"{root}/pwmchip{chip}/pwm{channel}/duty_cycle\n" for root, chip, channel in settings.channels)
+    (folder / CHANNELS_NAME).write_text("".join(duties), "utf-8")
     process = GuardProcess(folder, _spawn(folder))
     try:
         process.wait_until_ready()
+        if stopped_by:
+            stop_now(folder, stopped_by)
     except BaseException:
         process.close()
         raise
     return process
+
+
+def _is_whole(folder: Path) -> bool:
+    """Tell whether guard and supervisor both live, and neither is halted: one alone would never permit motion again."""
+    workers = _workers(folder)
+    return len(workers) == 2 and not any(_is_halted(process) for process in workers)
+
+
+def _is_halted(process: int) -> bool:
+    try:
+        return Path(f"/proc/{process}/stat").read_text("ascii").rpartition(")")[2].split()[0] == "T"
+    except OSError:
+        return False
+
+
+def _cause_to_keep(folder: Path) -> str:
+    """Return why motion is stopped at a guard that is to be replaced, '' where it has never been enabled."""
+    try:
+        state = state_of(folder)
+    except GuardError:
+        return "the guard had to be started again"
+    return state.cause if state.phase is Phase.STOPPED and state.cause != POWER_UP else ""
 
 
 def _spawn(folder: Path) -> "subprocess.Popen[bytes]":

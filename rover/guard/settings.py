@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 SOCKET_NAME, SETTINGS_NAME, LOCK_NAME, LOG_NAME = "guard.socket", "guard.json", "guard.lock", "guard.log"
-"""The files in the guard's folder."""
+CHANNELS_NAME = "channels"
+"""The files in the guard's folder; the last one names the PWM files to which a service manager's shell writes zero."""
 
 DEADLINE_NS = 250_000_000
 SPARE_NS = 2_000_000_000

@@ -1,6 +1,8 @@
 import os
+import signal
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -111,9 +113,54 @@ def test_a_guard_with_other_settings_is_ended_and_replaced(bay, eventually):
     assert state_of(bay.channel).phase is Phase.STOPPED
 
 
+def workers(bay) -> list[int]:
+    return [int(word) for word in (bay.channel / "guard.lock").read_text().split()]
+
+
+@pytest.mark.parametrize("fate", [signal.SIGKILL, signal.SIGSTOP], ids=["dead", "halted"])
+def test_a_guard_without_its_supervisor_is_replaced_and_its_stop_stays(bay, eventually, fate):
+    """Alone it would never permit motion again, and a runtime that keeps coming back would keep it alive."""
+    first = bay.start()
+    bay.get_going(first)
+    supervisor, guard = workers(bay)
+    os.kill(supervisor, fate)
+    eventually(lambda: bay.phase(first) is Phase.STOPPED)
+    cause = first.state.cause
+    first.close()
+    second = bay.start()
+    assert not {supervisor, guard} & set(workers(bay))
+    eventually(lambda: second.hello() and second.poll() and second.state.output_open)
+    assert (second.state.phase, second.state.cause) == (Phase.STOPPED, cause)
+    second.reset()
+    eventually(lambda: bay.phase(second) is Phase.READY)
+
+
+def test_a_stop_stays_though_the_settings_are_other_ones_now(bay, eventually):
+    first = bay.start()
+    bay.get_going(first)
+    first.stop("stopped by an operator")
+    eventually(lambda: bay.phase(first) is Phase.STOPPED)
+    first.close()
+    second = bay.start(deadline_ns=200_000_000)
+    second.enable()
+    eventually(lambda: second.hello() and second.poll() and second.state.permit_holder == second.session)
+    assert (second.state.phase, second.state.cause) == (Phase.STOPPED, "stopped by an operator")
+
+
+def test_a_guard_that_was_never_enabled_leaves_no_stop_behind(bay, eventually):
+    bay.start()
+    second = bay.start(deadline_ns=200_000_000)
+    bay.get_going(second)
+
+
+@dataclass(frozen=True)
+class SettingsOfAnotherRelease(GuardSettings):
+    further: int = 0
+
+
 def test_a_guard_that_cannot_come_up_is_told_with_the_place_of_its_log(folder):
     with pytest.raises(GuardError, match=r"guard\.log says why"):
-        start_guard(GuardSettings(drive={}, channels=(("/nowhere", 0),)), folder / "guard")
+        start_guard(SettingsOfAnotherRelease(drive={}), folder / "guard")
     assert "Error" in (folder / "guard" / "guard.log").read_text()
     assert not is_at_work(folder / "guard")
 

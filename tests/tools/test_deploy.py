@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from rover.guard.settings import CHANNELS_NAME
+
 DEPLOY = Path(__file__).parents[2] / "tools" / "deploy"
 UNIT, RULES, SETUP = DEPLOY / "rover.service", DEPLOY / "70-rover.rules", DEPLOY / "setup.sh"
 NOBODY = 65534
@@ -53,6 +55,34 @@ def test_the_service_is_watched_restarted_and_no_root():
     assert service["Restart"] == "on-failure"
     assert "WatchdogSec" in service
     assert "RuntimeDirectory" in service
+
+
+def test_the_guard_outlives_its_runtime():
+    service = _unit()["Service"]
+
+    assert service["KillMode"] == "process"
+    assert service["RuntimeDirectoryPreserve"] == "yes", "or the next runtime would not find the guard that is there"
+
+
+def test_what_is_left_when_all_are_killed_writes_zero_to_every_channel(tmp_path):
+    """The command as systemd would give it to the shell; one channel is not there any more."""
+    command = [word.replace("$$", "$") for word in shlex.split(_unit()["Service"]["ExecStopPost"].removeprefix("-"))]
+    duties = [tmp_path / name for name in ("left", "gone", "right")]
+    for duty in (duties[0], duties[2]):
+        duty.write_text("25000\n")
+    (tmp_path / "guard").mkdir()
+    (tmp_path / "guard" / CHANNELS_NAME).write_text("".join(f"{duty}\n" for duty in duties))
+
+    answer = _run(*command, env={"RUNTIME_DIRECTORY": str(tmp_path)})
+
+    assert (answer.returncode, answer.stderr) == (0, "")
+    assert [duties[0].read_text(), duties[1].exists(), duties[2].read_text()] == ["0\n", False, "0\n"]
+
+
+def test_without_a_guard_before_there_is_nothing_to_write(tmp_path):
+    command = [word.replace("$$", "$") for word in shlex.split(_unit()["Service"]["ExecStopPost"].removeprefix("-"))]
+
+    assert _run(*command, env={"RUNTIME_DIRECTORY": str(tmp_path)}).returncode == 0
 
 
 def test_the_service_starts_standing_still():

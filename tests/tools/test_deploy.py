@@ -7,6 +7,7 @@ import shlex
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from rover.guard.settings import CHANNELS_NAME
 
 DEPLOY = Path(__file__).parents[2] / "tools" / "deploy"
 UNIT, RULES, SETUP = DEPLOY / "rover.service", DEPLOY / "70-rover.rules", DEPLOY / "setup.sh"
+PROJECT = DEPLOY.parents[1] / "pyproject.toml"
 NOBODY = 65534
 # Keys of version 254; older ones ignore them and say so.
 YOUNG_KEYS = re.compile(r"Unknown key.* '(RestartSteps|RestartMaxDelaySec)'")
@@ -151,6 +153,18 @@ def test_a_dry_run_only_says_what_it_would_do():
     )
     assert "would run: systemctl enable rover.service" in first.stdout
     assert (Path("/etc/rover").exists(), Path("/opt/rover").exists()) == before
+
+
+def test_the_setup_installs_what_is_pinned_from_a_copy_of_the_checkout():
+    """Built in the checkout by root, it would leave files there that its owner cannot remove."""
+    said = _run(SETUP, "--dry-run").stdout
+    pip = next(line for line in said.splitlines() if "-m pip install" in line)
+
+    assert f"-c {DEPLOY.parents[1]}/constraints.txt" in pip
+    assert f"{DEPLOY.parents[1]}[" not in pip
+    extras = set(re.search(r"\[(.*)\]$", pip)[1].split(","))
+    assert extras <= set(tomllib.loads(PROJECT.read_text())["project"]["optional-dependencies"])
+    assert "/var/lib/rover/runs" in said
 
 
 def test_without_root_the_setup_says_so_in_one_line(tmp_path):

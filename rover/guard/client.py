@@ -171,10 +171,14 @@ class Wheels:
     """The drive: its commands go to the guard, or in a wired rehearsal to the guard's output in a thread.
 
     The jaws' pulse goes along with each command, so apply the jaws' command first where both change.
+
+    Args:
+        guard: what takes the commands.
+        write_zero: what is done when it does not take one: guard and supervisor may both be dead, and pins keep a duty.
     """
 
-    def __init__(self, guard: "GuardClient | GuardThread") -> None:
-        self._guard = guard
+    def __init__(self, guard: "GuardClient | GuardThread", write_zero: Callable[[], None] = lambda: None) -> None:
+        self._guard, self._write_zero = guard, write_zero
         self._sequence = 0
         self._pulse: tuple[int, int] | None = None
 
@@ -186,7 +190,8 @@ class Wheels:
         """Send a command; the guard refuses what has expired by then."""
         self._sequence = command.sequence
         is_fresh = self._pulse is not None and now_ns < self._pulse[1]
-        self._guard.command(command, self._pulse[0] if self._pulse is not None and is_fresh else None)
+        if not self._guard.command(command, self._pulse[0] if self._pulse is not None and is_fresh else None):
+            self._write_zero()
 
     def close(self) -> None:
         """Tell the wheels to stand still."""

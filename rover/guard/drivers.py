@@ -1,6 +1,7 @@
 """The runtime's drivers of what the guard holds: jaws and stop input, beside the wheels of `client`, which send."""
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from rover.devices.gripper import co_processor, servo_pins
@@ -10,6 +11,7 @@ from rover.guard.client import GuardClient, Wheels
 from rover.guard.in_process import GuardThread
 from rover.guard.launch import CO_PROCESSOR
 from rover.guard.settings import GuardSettings
+from rover.guard.supervisor import write_zero
 from rover.quantities import clamp
 
 
@@ -86,7 +88,7 @@ def drivers_by_guard(
     context: DriverContext, settings: GuardSettings, guard: GuardClient | GuardThread
 ) -> dict[str, Any]:
     """Return, by family, the drivers of the wheels and of the jaws as far as the guard holds them."""
-    wheels = Wheels(guard)
+    wheels = Wheels(guard, partial(write_zero, settings))
     gripper = context.robot.devices.gripper
     if gripper is None or settings.servo is None:
         return {"drive": wheels}

@@ -86,7 +86,7 @@ class Start:
             raise RunError(f"not in order: {', '.join(bad)}; nothing was moved")
         if self._robot.devices.stop_input is not None:
             self._stage = Stage.TRYING_STOP
-            self._say("try the stop input: press the stop, then release it")
+            self._say("try the stop input: press the stop, then release it; motion is not enabled before it has opened")
         else:
             self._ask_for_word()
 

@@ -99,7 +99,6 @@ CASES = (
     Case("runtime halted", signalled("runtime", by=signal.SIGSTOP), ("active", "activating", "deactivating")),
     Case("systemctl stop", systemctl("stop"), ("inactive",)),
     Case("systemctl restart", systemctl("restart"), ("active", "activating")),
-    Case("systemctl kill -s KILL", systemctl("kill", "--kill-who=all", "--signal=KILL"), ("active", "activating")),
     Case("five crashes in a row", lambda: partial(crashes_in_a_row, pid_of("runtime")), ("failed",)),
 )
 

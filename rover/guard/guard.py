@@ -114,12 +114,7 @@ class Guard:
     def _why_not_ready(self) -> str:
         if self._input_open:
             return "the stop input is open; release the stop button, or look for a broken wire"
-        return self._output.fault or self._supervisor.fault or self._why_no_watchdog()
-
-    def _why_no_watchdog(self) -> str:
-        """Return why the watchdog that the robot file names does not watch, or ''."""
-        fault = "" if self.watchdog is None else self.watchdog.fault
-        return f"hardware watchdog: {fault}" if fault else ""
+        return self._output.fault or self._supervisor.fault or _fault_of(self.watchdog)
 
     def _enable(self, session: int, now_ns: int) -> str:
         ways = self.ways()
@@ -173,7 +168,7 @@ class Guard:
         news = (*facts, permission.cause, note)
         if news != self._told or now_ns - self._told_ns >= TELL_EVERY_NS:
             self._told, self._told_ns = news, now_ns
-            texts = (permission.cause, note, ", ".join(self.ways()), self._why_no_watchdog())
+            texts = (permission.cause, note, ", ".join(self.ways()), _fault_of(self.watchdog))
             self._callers.send_all(State(now_ns, *facts, *self._actuators.applied, *texts))
 
     def _stay_alive(self, now_ns: int) -> None:
@@ -200,6 +195,11 @@ class Guard:
             self.watchdog.close()
         self._callers.close()
         self._supervisor.close()
+
+
+def _fault_of(watchdog: HardwareWatchdog | None) -> str:
+    """Return why the watchdog that the robot file names does not watch, or ''."""
+    return f"hardware watchdog: {watchdog.fault}" if watchdog is not None and watchdog.fault else ""
 
 
 def _stop_input(options: Mapping[str, Any]) -> Callable[[int], bool]:
@@ -237,8 +237,8 @@ def _assemble(folder: Path, descriptor: int, session: int, restarts: int) -> Gua
     guard.restarts, guard.idle_since_ns = restarts, now_ns
     if settings.watchdog is not None:
         guard.watchdog = HardwareWatchdog(settings.watchdog)
-        if guard.watchdog.fault:
-            print(f"hardware watchdog: {guard.watchdog.fault}", file=sys.stderr)
+        if fault := _fault_of(guard.watchdog):
+            print(fault, file=sys.stderr)
     if settings.stop_input is not None:
         guard.stop_is_open = _stop_input(settings.stop_input)
     if restarts:

@@ -81,7 +81,8 @@ install_file "$here/rover.service" /etc/systemd/system/rover.service
 if $dry_run || [ -e /run/udev/control ]; then
     step udevadm control --reload
     step udevadm trigger --subsystem-match=tty --subsystem-match=video4linux --subsystem-match=gpio \
-        --subsystem-match=pwm --subsystem-match=watchdog --sysname-match=watchdog
+        --subsystem-match=pwm --subsystem-match=watchdog
+    step udevadm trigger --subsystem-match=misc --sysname-match=watchdog
 else
     echo "no udev here: the device rules take effect where it runs"
 fi

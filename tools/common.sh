@@ -30,12 +30,11 @@ install() {
             fail "The venv module of Python is missing: install it (on Debian: apt install python3-venv) and try again."
         }
     fi
-    log=$(mktemp)
+    log=.venv/install.log
     if ! .venv/bin/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e ".$1" >"$log" 2>&1; then
-        grep -v '^WARNING' "$log" | tail -5 >&2
-        rm -f "$log"
-        fail "Installing failed (above): is the package index reachable from here?"
+        # The cause stands anywhere in what pip says: its own errors first, then the end.
+        { grep -i -E '^ *(error|fatal|[a-z.]*(error|exception)):' "$log"; tail -n 15 "$log"; } | awk '!seen[$0]++' >&2
+        fail "Installing failed (above; all of it is in $log). If nothing was found there: is the package index reachable?"
     fi
-    rm -f "$log"
     touch "$stamp"
 }

@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     # Who only stops has no use for the guard's own output.
     from rover.guard.in_process import GuardThread
 
+SERVICE_FOLDER = "/run/rover"
+"""Made by the service (`tools/deploy/rover.service`) for its user."""
 ANSWER_WITHIN_S = 0.5
 _LAST_WORD_NS = 250_000_000
 _HEARD_WITHIN_NS = 200_000_000
@@ -47,9 +49,17 @@ class GuardError(UserError, OSError):
 
 
 def default_folder() -> Path:
-    """Return where the guard of this user has its sockets."""
-    runtime = Path(f"/run/user/{os.getuid()}")
-    return runtime / "rover-guard" if runtime.is_dir() else Path(f"/tmp/rover-guard-{os.getuid()}")
+    """Return where the guard of this user has its sockets.
+
+    Under a service manager that is the service's own folder. The same user finds it there from a terminal too, so that
+    service and terminal do not hold the robot both.
+    """
+    by_service = os.environ.get("RUNTIME_DIRECTORY", "").partition(":")[0] or SERVICE_FOLDER
+    for runtime, name in ((by_service, "guard"), (f"/run/user/{os.getuid()}", "rover-guard")):
+        with contextlib.suppress(OSError):  # not there, or closed to this user
+            if os.stat(runtime).st_uid == os.getuid() and os.access(runtime, os.W_OK | os.X_OK):
+                return Path(runtime, name)
+    return Path(f"/tmp/rover-guard-{os.getuid()}")
 
 
 class GuardChannel:
@@ -144,9 +154,11 @@ class GuardClient(GuardChannel):
         stamp_ns = self.now_ns()
         if drive.left or drive.right:
             self._moved_ns = stamp_ns
-        return self.send(
-            Command(self.session, drive.sequence & _U32, stamp_ns, drive.expires_ns, drive.left, drive.right, pulse_us)
-        )
+        head = (self.session, drive.sequence & _U32, stamp_ns, drive.expires_ns)
+        is_sent = self.send(Command(*head, drive.left, drive.right, pulse_us))
+        if not is_sent:
+            self._bring_to_zero(stamp_ns)
+        return is_sent
 
     def poll(self) -> Sequence[Answer | State]:
         """Return the answers and states that came in, oldest first."""
@@ -164,7 +176,7 @@ class GuardClient(GuardChannel):
         return news
 
     def _bring_to_zero(self, now_ns: int) -> None:
-        """Write zero past a guard that is silent while wheels may turn: its supervisor may have gone with it."""
+        """Write zero past a guard that is silent or gone while wheels may turn: its supervisor may be gone with it."""
         if now_ns - self._moved_ns < _MAY_MOVE_NS and now_ns - self._zeroed_ns >= _ZERO_EVERY_NS:
             from rover.guard.zero import write_once
 

@@ -8,8 +8,6 @@ a stop here is an uncontrolled one (category 0) as far as software can: duty zer
 motors stays on.
 """
 
-import contextlib
-import os
 import signal
 import sys
 import time
@@ -21,12 +19,13 @@ from rover.guard.actuators import Actuators
 from rover.guard.callers import Callers, Incoming
 from rover.guard.output import Output
 from rover.guard.permission import Permission
-from rover.guard.pin_output import PinOutput
+from rover.guard.pin_output import LineAndPins, PinOutput
 from rover.guard.protocol import Answer, Ask, Command, Request, State
 from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import SOCKET_NAME, SPARE_NS, GuardSettings, load_settings
 from rover.guard.supervisor import SupervisorLink
 from rover.guard.waiting import Waiting
+from rover.guard.watchdog import HardwareWatchdog
 from rover.stopping import LATCHED, Act, Phase
 
 TELL_EVERY_NS = 100_000_000
@@ -35,41 +34,10 @@ READ_AGAIN_NS = 5_000_000
 """What trickles in on a serial line is read when there is a turn anyway, which is at each command (50 a second), and
 else after the first of these times: to wake is most of what a turn costs. Ages of readings stay right: to the device's
 clock (`rover.link.clock`) this is one more delay that varies, of which the least counts."""
-FEED_EVERY_NS = 1_000_000_000
 ENOUGH_WAYS = 2
 HELD = "held by the operator"
 ENDED = "the runtime has ended"
 SILENT = "the runtime stood still"
-
-
-class HardwareWatchdog:
-    """The kernel's watchdog device: it restarts the board when nobody has fed it for some seconds.
-
-    Once open, it has to be fed; only `close` (its magic close) ends that.
-
-    Raises:
-        OSError: the device is not there, or another program feeds it.
-    """
-
-    def __init__(self, path: str) -> None:
-        self._descriptor: int | None = os.open(path, os.O_WRONLY | os.O_CLOEXEC)
-        self._fed_ns = 0
-
-    def feed(self, now_ns: int) -> None:
-        """Feed it once a second."""
-        if self._descriptor is not None and now_ns - self._fed_ns >= FEED_EVERY_NS:
-            self._fed_ns = now_ns
-            with contextlib.suppress(OSError):
-                os.write(self._descriptor, b"\0")
-
-    def close(self) -> None:
-        """Tell it that the end is meant (``V``), and let go."""
-        if self._descriptor is None:
-            return
-        with contextlib.suppress(OSError):
-            os.write(self._descriptor, b"V")
-        os.close(self._descriptor)
-        self._descriptor = None
 
 
 class Guard:
@@ -171,7 +139,7 @@ class Guard:
     def _why_not_ready(self) -> str:
         if self._input_open:
             return "the stop input is open; release the stop button, or look for a broken wire"
-        if why := self._output.fault or self._supervisor.fault:
+        if why := self._output.fault or self._supervisor.fault or _fault_of(self.watchdog):
             return why
         ways = self.ways()
         if len(ways) < ENOUGH_WAYS:
@@ -187,11 +155,12 @@ class Guard:
     def ways(self) -> list[str]:
         """Return the independent ways to zero that work at present."""
         from_device = self._settings.is_serial and not self._output.fault
+        watchdog = self.watchdog
         return [
             "the guard's deadline",
             *(["the co-processor's deadline"] if from_device else []),
             *([] if self._supervisor.fault else ["the supervisor"]),
-            *(["the hardware watchdog"] if self.watchdog else []),
+            *([f"the hardware watchdog ({watchdog.timeout_s} s)"] if watchdog and not watchdog.fault else []),
         ]
 
     def _look_at_stops(self, now_ns: int) -> None:
@@ -228,7 +197,8 @@ class Guard:
         if news != self._told or now_ns - self._told_ns >= TELL_EVERY_NS:
             self._told, self._told_ns = news, now_ns
             self._callers.forget(now_ns)
-            self._callers.send_all(State(now_ns, *facts, *self._actuators.applied, permission.cause, note))
+            texts = (permission.cause, note, ", ".join(self.ways()), _fault_of(self.watchdog))
+            self._callers.send_all(State(now_ns, *facts, *self._actuators.applied, *texts))
 
     def _stay_alive(self, now_ns: int) -> None:
         if not self._callers.is_idle():
@@ -257,14 +227,9 @@ class Guard:
         self._supervisor.close()
 
 
-def _watchdog(path: str | None) -> HardwareWatchdog | None:
-    if path is None:
-        return None
-    try:
-        return HardwareWatchdog(path)
-    except OSError as error:
-        print(f"hardware watchdog: {error}", file=sys.stderr)
-        return None
+def _fault_of(watchdog: HardwareWatchdog | None) -> str:
+    """Return why the watchdog that the robot file names does not watch, or ''."""
+    return f"hardware watchdog: {watchdog.fault}" if watchdog is not None and watchdog.fault else ""
 
 
 def _stop_input(options: Mapping[str, Any]) -> Callable[[int], bool]:
@@ -286,13 +251,24 @@ def _stop_input(options: Mapping[str, Any]) -> Callable[[int], bool]:
     return is_open
 
 
+def _output(settings: GuardSettings, session: int) -> Output:
+    servo = settings.servo_on_pins
+    if not settings.is_serial:
+        return PinOutput(settings.drive, servo)
+    line = SerialOutput(settings.drive, session)
+    return line if servo is None else LineAndPins(line, PinOutput(None, servo))
+
+
 def _assemble(folder: Path, descriptor: int, session: int, restarts: int) -> Guard:
     settings = load_settings(folder)
     now_ns = time.monotonic_ns()
-    output = SerialOutput(settings.drive, session) if settings.is_serial else PinOutput(settings.drive, settings.servo)
-    guard = Guard(settings, output, Callers(folder / SOCKET_NAME), SupervisorLink(descriptor))
+    output, callers = _output(settings, session), Callers(folder / SOCKET_NAME)
+    guard = Guard(settings, output, callers, SupervisorLink(descriptor))
     guard.restarts, guard.idle_since_ns = restarts, now_ns
-    guard.watchdog = _watchdog(settings.watchdog)
+    if settings.watchdog is not None:
+        guard.watchdog = HardwareWatchdog(settings.watchdog)
+        if fault := _fault_of(guard.watchdog):
+            print(fault, file=sys.stderr)
     if settings.stop_input is not None:
         guard.stop_is_open = _stop_input(settings.stop_input)
     if restarts:

@@ -6,15 +6,16 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from rover.devices.families import motor_channels, servo_channels
 from rover.files.robot import Robot
-from rover.guard.client import GuardError, state_of
+from rover.guard.client import GuardError, state_of, stop_now
 from rover.guard.protocol import State
-from rover.guard.settings import DEADLINE_NS, LOCK_NAME, LOG_NAME, SETTINGS_NAME, GuardSettings
+from rover.guard.settings import CHANNELS_NAME, DEADLINE_NS, LOCK_NAME, LOG_NAME, SETTINGS_NAME, GuardSettings
 from rover.guard.supervisor import take_lock
+from rover.stopping import LATCHED
 
 CO_PROCESSOR, H_BRIDGE = "co_processor", "h_bridge"
 START_WITHIN_S = 10.0
@@ -38,29 +39,17 @@ def prepare_folder(folder: Path) -> None:
     folder.chmod(0o700)
 
 
-def ways_to_zero(robot: Robot) -> list[str]:
-    """Return the independent ways in which the wheels come to zero; motion needs two of them.
+def why_no_motion(robot: Robot) -> str:
+    """Return why motion must not be enabled on a robot, or ''.
 
-    A drive that the guard cannot hold (a user's own driver) has none: nothing outlives the runtime there.
+    It needs two independent ways to zero: the guard's deadline, and the co-processor's or the supervisor. With a drive
+    that the guard cannot hold (a user's own driver) nothing outlives the runtime. What works of them the guard tells.
     """
     drive = robot.devices.drive
-    by_watchdog = [] if drive.watchdog is None else ["the hardware watchdog"]
-    match drive.driver:
-        case "co_processor":
-            return ["the guard's deadline", "the co-processor's deadline", "the supervisor", *by_watchdog]
-        case "h_bridge":
-            return ["the guard's deadline", "the supervisor", *by_watchdog]
-    return []
-
-
-def why_no_motion(robot: Robot) -> str:
-    """Return why motion must not be enabled on a robot, or ''."""
-    ways = ways_to_zero(robot)
-    if len(ways) >= 2:
+    if drive.driver in drive.DRIVERS:
         return ""
-    driver = robot.devices.drive.driver
     return (
-        f"motion needs two independent ways to zero, and driver '{driver}' of drive has {', '.join(ways) or 'none'}; "
+        f"motion needs two independent ways to zero, and driver '{drive.driver}' of drive has none; "
         f"use '{CO_PROCESSOR}' or '{H_BRIDGE}', which the motor guard holds"
     )
 
@@ -69,76 +58,85 @@ def settings_of(robot: Robot) -> GuardSettings:
     """Return what the guard has to know of a robot.
 
     Raises:
-        ValueError: the robot has fewer than two ways to zero, or its gripper is wired otherwise than its drive.
+        ValueError: the robot has fewer than two ways to zero.
     """
     if why := why_no_motion(robot):
         raise ValueError(why)
-    drive = robot.devices.drive.options
-    is_serial = robot.devices.drive.driver == CO_PROCESSOR
-    servo = _servo_of(robot)
+    drive = robot.devices.drive
+    is_serial = drive.driver == CO_PROCESSOR
+    gripper = robot.devices.gripper
+    if gripper is not None and gripper.driver not in gripper.DRIVERS:
+        gripper = None  # a person's own, or a fake
+    servo = None if gripper is None else gripper.options
     stop = robot.devices.stop_input
     deadline_ns = min(DEADLINE_NS, round(robot.limits.command_lasts * 1e9))
     return GuardSettings(
-        drive=drive | _line_of(robot, drive.get("link")) if is_serial else drive,
+        drive=drive.options | _line_of(robot, drive.link) if is_serial else drive.options,
         servo=servo,
         stop_input=stop.options if stop is not None and stop.driver == "stop_pin" else None,
-        channels=() if is_serial else _channels(drive),
-        watchdog=robot.devices.drive.watchdog,
+        channels=(*motor_channels(drive), *(() if gripper is None else servo_channels(gripper))),
+        watchdog=drive.watchdog,
         deadline_ns=deadline_ns,
         push_for_ns=round((servo or {}).get("push_for", 60.0) * 1e9),
     )
 
 
-def _line_of(robot: Robot, link: object) -> dict[str, Any]:
-    if not isinstance(link, str) or link not in robot.links:
+def _line_of(robot: Robot, link: str | None) -> dict[str, Any]:
+    if link is None:
         raise ValueError("driver 'co_processor' of drive needs 'link:', one of those under 'links:'")
     return {"port": os.path.abspath(robot.links[link].port), "baud": robot.links[link].baud}
-
-
-def _servo_of(robot: Robot) -> dict[str, Any] | None:
-    """Return the options of a gripper that the guard holds: one on the same line, or on pins, as the drive is."""
-    gripper, drive = robot.devices.gripper, robot.devices.drive
-    if gripper is not None and gripper.driver == CO_PROCESSOR != drive.driver:
-        raise ValueError(
-            f"the gripper is on a serial line and the drive ('{drive.driver}') is not; the motor guard, which alone "
-            "writes to a line, holds both on the same one: put the drive there too, or the gripper elsewhere"
-        )
-    pairs = ((CO_PROCESSOR, CO_PROCESSOR), ("servo_pins", H_BRIDGE))
-    if gripper is None or (gripper.driver, drive.driver) not in pairs:
-        return None
-    if gripper.link != drive.link:
-        raise ValueError(
-            "drive and gripper are on different links; the motor guard holds one serial line: use the same"
-        )
-    return gripper.options
-
-
-def _channels(drive: Mapping[str, Any]) -> tuple[tuple[str, int, int], ...]:
-    return tuple((drive["pwm_files"], drive["pwm_chip"], drive[side]["pwm"]) for side in ("left", "right"))
 
 
 def start_guard(settings: GuardSettings, folder: Path) -> "GuardProcess":
     """Start a guard and its supervisor, before anything else is; one that is there with the same settings is kept.
 
-    A guard that outlived its runtime keeps a latched stop, and hands it on.
+    A guard that outlived its runtime keeps a latched stop, and hands it on: to the next runtime, and where it has other
+    settings or has lost its supervisor, to the guard that replaces it.
 
     Raises:
         GuardError: it did not come up, or another one cannot be made to end.
     """
     prepare_folder(folder)
-    written = folder / SETTINGS_NAME
+    written, stopped_by = folder / SETTINGS_NAME, ""
     if is_at_work(folder):
-        if written.exists() and written.read_text("utf-8") == settings.dumps():
+        if _is_whole(folder) and written.exists() and written.read_text("utf-8") == settings.dumps():
             return GuardProcess(folder, None)
+        stopped_by = _cause_to_keep(folder)
         retire(folder)
     written.write_text(settings.dumps(), "utf-8")
+    duties = (f"{root}/pwmchip{chip}/pwm{channel}/duty_cycle\n" for root, chip, channel in settings.channels)
+    (folder / CHANNELS_NAME).write_text("".join(duties), "utf-8")
     process = GuardProcess(folder, _spawn(folder))
     try:
         process.wait_until_ready()
+        if stopped_by:
+            stop_now(folder, stopped_by)
     except BaseException:
         process.close()
         raise
     return process
+
+
+def _is_whole(folder: Path) -> bool:
+    """Tell whether guard and supervisor both live, and neither is halted: one alone would never permit motion again."""
+    workers = _workers(folder)
+    return len(workers) == 2 and not any(_is_halted(process) for process in workers)
+
+
+def _is_halted(process: int) -> bool:
+    try:
+        return Path(f"/proc/{process}/stat").read_text("ascii").rpartition(")")[2].split()[0] == "T"
+    except OSError:
+        return False
+
+
+def _cause_to_keep(folder: Path) -> str:
+    """Return why motion is stopped at a guard that is to be replaced, '' where it has never been enabled."""
+    try:
+        state = state_of(folder)
+    except GuardError:
+        return "the guard had to be started again"
+    return state.cause if state.phase in LATCHED else ""
 
 
 def _spawn(folder: Path) -> "subprocess.Popen[bytes]":

@@ -99,6 +99,8 @@ class State(NamedTuple):
         left, right: duty that the wheels have been given.
         cause: why nothing moves.
         note: what is wrong with the actuator, or why the last request was refused.
+        ways_to_zero: the independent ones that work at present, with ", " between them.
+        watchdog_fault: why the hardware watchdog that the robot file names does not watch.
     """
 
     now_ns: int
@@ -112,6 +114,8 @@ class State(NamedTuple):
     right: float
     cause: str
     note: str
+    ways_to_zero: str = ""
+    watchdog_fault: str = ""
 
 
 class Received(NamedTuple):
@@ -136,7 +140,7 @@ LAYOUTS = {
     1: Layout(Command, "<IIqqddH"),
     2: Layout(Request, f"<IB{_TEXT_BYTES}s"),
     3: Layout(Answer, "<IIBddq"),
-    4: Layout(State, f"<qB???IIdd{_TEXT_BYTES}s{_TEXT_BYTES}s"),
+    4: Layout(State, "<qB???IIdd" + 4 * f"{_TEXT_BYTES}s"),
     5: Layout(Received, "<qI"),
 }
 _KINDS = {layout.value: kind for kind, layout in LAYOUTS.items()}

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 SOCKET_NAME, SETTINGS_NAME, LOCK_NAME, LOG_NAME = "guard.socket", "guard.json", "guard.lock", "guard.log"
-"""The files in the guard's folder."""
+CHANNELS_NAME = "channels"
+"""The files in the guard's folder; the last one names the PWM files to which a service manager's shell writes zero."""
 
 DEADLINE_NS = 250_000_000
 SPARE_NS = 2_000_000_000
@@ -22,10 +23,10 @@ class GuardSettings:
 
     Attributes:
         drive: ``port`` and ``baud`` for a co-processor, or the keys of an `HBridge`; either with the keys of `Sides`.
-        servo: the gripper's ``open`` and ``on_stop``, and for pins ``pwm_channel``, ``pwm_chip``, ``pwm_files``; None:
-            no gripper that the guard holds.
+        servo: the gripper's ``open`` and ``on_stop``, and for pins ``pwm_channel``, ``pwm_chip``, ``pwm_files``, and
+            ``driver`` beside a serial drive; None: no gripper that the guard holds.
         stop_input: keys of the driver `StopInput`; None: none is wired.
-        channels: (folder, chip, channel) of every PWM output that the supervisor has to bring to zero.
+        channels: (folder, chip, channel) of every PWM output, the servo's too: the supervisor brings them to zero.
         watchdog: the board's hardware watchdog; None: not used.
         deadline_ns: wheels are at zero when no valid command came for this long.
         push_for_ns: how long jaws that nobody commands any more may push at a pulse, from its first time; then they go
@@ -49,6 +50,13 @@ class GuardSettings:
     def is_serial(self) -> bool:
         """The actuators are behind a co-processor on a serial line, not on pins."""
         return "port" in self.drive
+
+    @property
+    def servo_on_pins(self) -> Mapping[str, Any] | None:
+        """The servo's keys where it is on pins, whatever the drive is on."""
+        servo = self.servo
+        is_on_line = self.is_serial and servo is not None and servo.get("driver") != "servo_pins"
+        return None if is_on_line else servo
 
     def dumps(self) -> str:
         """Return the settings as JSON."""

@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from rover.devices.kernel.pwm import ROOT, silence
+from rover.devices.kernel.pwm import silence
 from rover.guard.composer import LEAD_MS, ZERO_LASTS_NS, CommandComposer
 from rover.guard.device_time import DeviceTime
 from rover.guard.settings import GuardSettings, pulse_after_stop
@@ -81,7 +81,7 @@ class Zero:
     def end(self) -> None:
         """Let go of everything when no other guard will follow; jaws on pins go limp: nobody would end their push."""
         self.let_go()
-        self._silence_jaws()
+        write_to_channels(self._settings)
 
     def repeat(self) -> None:
         """Say zero again on the line, if that is due and no guard does."""
@@ -90,16 +90,9 @@ class Zero:
 
     def _stop_jaws(self) -> None:
         servo = self._settings.servo
-        if servo is not None and self._settings.is_serial:
+        if servo is not None and self._settings.servo_on_pins is None:
             now_ns = self._now_ns()
             self._say(self._composer.servo(pulse_after_stop(servo) or 0, now_ns, now_ns + ZERO_LASTS_NS))
-        elif servo is not None:
-            self._silence_jaws()
-
-    def _silence_jaws(self) -> None:
-        servo = self._settings.servo
-        if servo is not None and not self._settings.is_serial:
-            _write_zero(str(servo.get("pwm_files") or ROOT), int(servo.get("pwm_chip") or 0), int(servo["pwm_channel"]))
 
     def _say_zero(self) -> None:
         self._repeated_ns = self._now_ns()
@@ -132,7 +125,7 @@ def write_once(settings: GuardSettings) -> None:
 
 
 def write_to_channels(settings: GuardSettings) -> None:
-    """Bring every PWM channel of the wheels to zero, whoever holds it; one that fails keeps no other from it."""
+    """Bring every PWM channel of wheels and jaws to zero, whoever holds it; one that fails keeps no other from it."""
     for channel in settings.channels:
         _write_zero(*channel)
 

@@ -9,7 +9,7 @@ from typing import Any
 from rover.devices.battery.keys import BatteryKeys
 from rover.devices.readings import BatteryValue, HeadingValue
 from rover.files.robot import Robot
-from rover.guard.launch import ways_to_zero
+from rover.guard.protocol import State
 from rover.readiness.finding import Finding, Verdict, judged
 from rover.readiness.last_way import last_way
 from rover.session.clocks import is_synchronised
@@ -20,6 +20,7 @@ LEAST_SHARE_AT_REST = 0.86
 """A run begins with at least this share of the full battery's voltage: 3.6 V a cell of a lithium-ion one (rule of
 thumb, from memory)."""
 CALIBRATED = 3
+LEAST_WAYS = 2
 LEAST_FREE = 200_000_000
 """Bytes; a run of an hour leaves some 50 MB of readings."""
 
@@ -37,13 +38,15 @@ def computer_state(folder: Path) -> ComputerState:
     return ComputerState(shutil.disk_usage(folder).free, is_synchronised())
 
 
-def findings(robot: Robot, devices: DeviceStates, seconds: float, computer: ComputerState) -> list[Finding]:
+def findings(
+    robot: Robot, guard: State | None, devices: DeviceStates, seconds: float, computer: ComputerState
+) -> list[Finding]:
     """Return all findings, ``seconds`` after the devices began; the stop input is tried apart: it takes a person."""
     return [
         *_devices(robot, devices, seconds),
         *_calibration(devices.latest.get("heading")),
         *_battery(robot.devices.battery, devices.latest.get("battery")),
-        _ways(robot),
+        _ways(guard),
         last_way(robot),
         *_computer(computer),
     ]
@@ -110,11 +113,17 @@ def _battery(battery: BatteryKeys | None, value: BatteryValue | None) -> Iterabl
     yield judged("battery at rest", volts >= least, f"{volts:.2f} V", f"at least {least:.2f} V", advice)
 
 
-def _ways(robot: Robot) -> Finding:
-    ways = ways_to_zero(robot)
+def _ways(guard: State | None) -> Finding:
+    """Judge the ways to zero that the guard really holds, which may be less than the robot file names."""
+    ways, fault = ("", "") if guard is None else (guard.ways_to_zero, guard.watchdog_fault)
     return judged(
-        *("ways to zero", len(ways) >= 2, ", ".join(ways) or "none", "two that are independent"),
-        "use a drive that the motor guard holds",
+        *(
+            "ways to zero",
+            len(ways.split(", ")) >= LEAST_WAYS and not fault,
+            ways or "none",
+            "two that are independent",
+        ),
+        fault or "the motor guard's log says what is wrong",
     )
 
 

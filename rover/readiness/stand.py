@@ -76,7 +76,7 @@ class RobotOnStand:
         """Raise `NotPermittedError` with the cause if motion is not permitted."""
         state = self.session.state
         if not self.session.is_running:
-            raise NotPermittedError("the guard is silent" if state is None else state.cause or state.note)
+            raise NotPermittedError("the guard is silent" if state is None else state.note or state.cause)
 
     def phase(self) -> Phase | None:
         """Return where the guard's permission stands."""

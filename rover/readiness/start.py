@@ -85,7 +85,7 @@ class Start:
         """Judge what is known of the devices, once all are ok or their time is over."""
         if not is_ready(self._robot, devices.healthy) and seconds < DEVICES_WITHIN_S:
             return
-        found = findings(self._robot, devices, seconds, computer_state(self._folder))
+        found = findings(self._robot, self._client.state, devices, seconds, computer_state(self._folder))
         for line in table(found):
             self._say(line)
         bad = [finding.check for finding in found if finding.verdict is Verdict.OTHERWISE]
@@ -93,7 +93,7 @@ class Start:
             raise RunError(f"not in order: {', '.join(bad)}; nothing was moved")
         if self._robot.devices.stop_input is not None:
             self._stage = Stage.TRYING_STOP
-            self._say("try the stop input: press the stop, then release it")
+            self._say("try the stop input: press the stop, then release it; motion is not enabled before it has opened")
         else:
             self._ask_for_word()
 

@@ -2,21 +2,34 @@
 
 from functools import partial
 
-from rover.readiness.finding import Finding, judged
+from rover.readiness.finding import Finding, Verdict, judged
 from rover.readiness.stand import RobotOnStand
 from rover.session.by_hand import step_held
 from rover.stopping import Phase
 
 ADVICE = "a normally closed contact between 'pin:' and ground; look for a broken wire, and at 'bias:'"
+NO_PULL = (
+    "pressed, it reads closed: a wire that bypasses the contact, or a chip without pull resistors, which the kernel "
+    "does not tell; fit one of 10 kohm from the pin to its supply (to ground with 'bias: pull_down'), and try again"
+)
+NOT_PRESSED = (
+    "nothing is proven before it is pressed: on a chip without pull resistors an open contact reads closed too"
+)
 
 
 def check_stop_input(stand: RobotOnStand) -> Finding:
-    """Have the stop input opened and closed again."""
+    """Have the stop input opened and closed again.
+
+    Only that proves the pull resistor: the kernel takes a bias that the chip cannot switch on, and reports it as asked.
+    """
     session, person = stand.session, stand.person
     session.wait_for(lambda: "stop_input" in session.latest, 1.0)
     at_first = _contact(stand)
     if person is None:
-        return judged("stop_input", at_first == "closed", f"{at_first}; not pressed", "closed", ADVICE)
+        found, is_closed = f"{at_first}; not pressed", at_first == "closed"
+        otherwise = Verdict.NOTED if is_closed else Verdict.OTHERWISE
+        advice = NOT_PRESSED if is_closed else ADVICE
+        return judged("stop_input", False, found, "closed; pressed and released", advice, otherwise=otherwise)
     person.ask("Press the stop and keep it pressed; then press Enter.", partial(step_held, session))
     pressed = _pressed(stand)
     person.ask("Release the stop; then press Enter.", partial(step_held, session))
@@ -29,7 +42,7 @@ def check_stop_input(stand: RobotOnStand) -> Finding:
         *("stop_input", at_first == released == "closed" and pressed in ("open", "open, stopped")),
         f"{at_first}; pressed: {pressed}; released: {released}",
         "closed; open while it is pressed, which stops; closed again",
-        ADVICE,
+        NO_PULL if pressed.startswith("closed") else ADVICE,
     )
 
 

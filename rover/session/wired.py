@@ -3,7 +3,7 @@
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -84,4 +84,7 @@ def _guard_of(robot: Robot, clock: PacedClock, pace: float) -> GuardThread | Non
     devices = robot.devices
     if CO_PROCESSOR not in (devices.drive.driver, devices.gripper.driver if devices.gripper else None):
         return None
-    return GuardThread(settings_of(robot), clock.now_ns, pace)
+    settings = settings_of(robot)
+    if settings.servo_on_pins is not None:
+        settings = replace(settings, servo=None)  # only what is on the line is wired; the bench moves those jaws itself
+    return GuardThread(settings, clock.now_ns, pace)

@@ -1,13 +1,15 @@
 import os
+import signal
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from rover.files.robot import Robot
 from rover.guard.client import GuardError, state_of
-from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard, ways_to_zero
+from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_guard
 from rover.guard.settings import GuardSettings, load_settings
 from rover.stopping import Phase
 
@@ -29,22 +31,6 @@ def robot(drive: dict, **devices) -> Robot:
     return Robot.model_validate(
         {"robot": "Cart", "body": BODY, "links": links, "devices": {"drive": drive, "counts": COUNTS, **devices}}
     )
-
-
-@pytest.mark.parametrize(
-    ("drive", "watchdog", "ways"),
-    [
-        (ON_LINK, None, ["the guard's deadline", "the co-processor's deadline", "the supervisor"]),
-        (ON_PINS, None, ["the guard's deadline", "the supervisor"]),
-        (ON_PINS, "/dev/watchdog", ["the guard's deadline", "the supervisor", "the hardware watchdog"]),
-        ({"driver": "my_lab.wheels:Wheels"}, "/dev/watchdog", []),
-    ],
-    ids=["co-processor", "pins", "pins and watchdog", "a user's own"],
-)
-def test_the_ways_to_zero_of_a_robot(drive, watchdog, ways):
-    made = robot(drive | {"watchdog": watchdog})
-    assert ways_to_zero(made) == ways
-    assert not ways or settings_of(made).watchdog == watchdog
 
 
 def test_a_port_beside_the_current_folder_is_named_in_full():
@@ -77,25 +63,17 @@ def test_the_settings_of_a_robot_on_a_line():
 def test_the_settings_of_a_robot_on_pins():
     settings = settings_of(robot(ON_PINS, gripper=JAWS_ON_PINS, stop_input={"driver": "stop_pin", "pin": 9}))
     assert not settings.is_serial
-    assert settings.channels == (("/sys/class/pwm", 1, 2), ("/sys/class/pwm", 1, 3))
+    motors_and_servo = (("/sys/class/pwm", 1, 2), ("/sys/class/pwm", 1, 3), ("/sys/class/pwm", 0, 1))
+    assert settings.channels == motors_and_servo
     assert settings.push_for_ns == 20_000_000_000
     assert settings.stop_input["pin"] == 9
+    assert settings.watchdog is None
 
 
 def test_settings_are_read_as_they_were_written(tmp_path):
     settings = settings_of(robot(ON_PINS, gripper=JAWS_ON_PINS))
     (tmp_path / "guard.json").write_text(settings.dumps())
     assert load_settings(tmp_path).dumps() == settings.dumps()
-
-
-def test_a_gripper_on_another_line_is_refused():
-    with pytest.raises(ValueError, match="holds one serial line"):
-        settings_of(robot(ON_LINK, gripper={**JAWS_ON_LINK, "link": "aux"}))
-
-
-def test_a_gripper_on_a_line_beside_a_drive_on_pins_is_refused():
-    with pytest.raises(ValueError, match="put the drive there too"):
-        settings_of(robot(ON_PINS, gripper=JAWS_ON_LINK))
 
 
 def test_a_drive_without_link_is_refused():
@@ -135,9 +113,54 @@ def test_a_guard_with_other_settings_is_ended_and_replaced(bay, eventually):
     assert state_of(bay.channel).phase is Phase.NOT_ENABLED
 
 
+def workers(bay) -> list[int]:
+    return [int(word) for word in (bay.channel / "guard.lock").read_text().split()]
+
+
+@pytest.mark.parametrize("fate", [signal.SIGKILL, signal.SIGSTOP], ids=["dead", "halted"])
+def test_a_guard_without_its_supervisor_is_replaced_and_its_stop_stays(bay, eventually, fate):
+    """Alone it would never permit motion again, and a runtime that keeps coming back would keep it alive."""
+    first = bay.start()
+    bay.get_going(first)
+    supervisor, guard = workers(bay)
+    os.kill(supervisor, fate)
+    eventually(lambda: bay.phase(first) is Phase.STOPPED)
+    cause = first.state.cause
+    first.close()
+    second = bay.start()
+    assert not {supervisor, guard} & set(workers(bay))
+    eventually(lambda: second.hello() and second.poll() and second.state.output_open)
+    assert (second.state.phase, second.state.cause) == (Phase.STOPPED, cause)
+    second.reset()
+    eventually(lambda: bay.phase(second) is Phase.READY)
+
+
+def test_a_stop_stays_though_the_settings_are_other_ones_now(bay, eventually):
+    first = bay.start()
+    bay.get_going(first)
+    first.stop("stopped by an operator")
+    eventually(lambda: bay.phase(first) is Phase.STOPPED)
+    first.close()
+    second = bay.start(deadline_ns=200_000_000)
+    second.enable()
+    eventually(lambda: second.hello() and second.poll() and second.state.permit_holder == second.session)
+    assert (second.state.phase, second.state.cause) == (Phase.STOPPED, "stopped by an operator")
+
+
+def test_a_guard_that_was_never_enabled_leaves_no_stop_behind(bay, eventually):
+    bay.start()
+    second = bay.start(deadline_ns=200_000_000)
+    bay.get_going(second)
+
+
+@dataclass(frozen=True)
+class SettingsOfAnotherRelease(GuardSettings):
+    further: int = 0
+
+
 def test_a_guard_that_cannot_come_up_is_told_with_the_place_of_its_log(folder):
     with pytest.raises(GuardError, match=r"guard\.log says why"):
-        start_guard(GuardSettings(drive={}, channels=(("/nowhere", 0),)), folder / "guard")
+        start_guard(SettingsOfAnotherRelease(drive={}), folder / "guard")
     assert "Error" in (folder / "guard" / "guard.log").read_text()
     assert not is_at_work(folder / "guard")
 

@@ -236,8 +236,7 @@ def test_the_guard_alone_writes_zero_when_it_is_asked_to_end(bay, eventually):
 def test_the_watchdog_is_fed_and_told_of_the_end_that_is_meant(bay, eventually):
     watchdog = bay.folder / "watchdog"
     watchdog.write_bytes(b"")
-    client = bay.start(watchdog=str(watchdog))
-    bay.get_going(client)
+    bay.start(watchdog=str(watchdog))
     eventually(lambda: watchdog.read_bytes() == b"\0")
     bay.process.close()
     assert watchdog.read_bytes().endswith(b"V")
@@ -246,13 +245,23 @@ def test_the_watchdog_is_fed_and_told_of_the_end_that_is_meant(bay, eventually):
 def test_the_watchdog_of_a_guard_that_was_killed_is_left_to_bite(bay, eventually):
     watchdog = bay.folder / "watchdog"
     watchdog.write_bytes(b"")
-    client = bay.start(watchdog=str(watchdog))
-    bay.get_going(client)
+    bay.start(watchdog=str(watchdog))
     eventually(lambda: watchdog.read_bytes())
     os.kill(workers(bay)[0], signal.SIGSTOP)
     os.kill(workers(bay)[1], signal.SIGKILL)
     assert b"V" not in watchdog.read_bytes()
     os.kill(workers(bay)[0], signal.SIGCONT)
+
+
+def test_a_watchdog_that_cannot_be_had_is_no_way_to_zero_and_keeps_the_wheels_from_turning(bay, eventually):
+    client = bay.start(watchdog=str(bay.folder / "watchdog"))
+    eventually(lambda: client.poll() and client.state.output_open)
+    client.enable()
+    eventually(lambda: client.poll() and client.state.note)
+    assert client.state.ways_to_zero == "the guard's deadline, the co-processor's deadline, the supervisor"
+    assert client.state.phase is Phase.NOT_ENABLED
+    assert client.state.note == client.state.watchdog_fault
+    assert "watchdog is not there" in client.state.note
 
 
 def test_a_guard_on_pins_that_hangs_is_replaced(rigs, eventually):

@@ -8,6 +8,7 @@ from rover.behaviour.vocabulary import Signals
 from rover.devices.readings import BatteryValue, Detections, HeadingValue, WheelCounts
 from rover.files import yaml_source
 from rover.files.robot import Robot
+from rover.guard.protocol import Phase, State
 from rover.readiness.before_start import ComputerState, StopTrial, computer_state, findings, is_ready
 from rover.readiness.finding import Verdict, table
 from rover.session.motion_start import DeviceStates
@@ -25,16 +26,17 @@ LATEST = {
 SOUND = ComputerState(10**10, True)
 
 
-def rows(healthy=SENSORS, why=None, computer=SOUND, device=None, **latest):
-    values = yaml_source.read(CART, CART.name).values
-    values["devices"] |= device or {}
-    robot = Robot.model_validate(values)
+HELD = State(0, Phase.STOPPED, False, True, True, 0, 0, 0.0, 0.0, "", "", "the guard's deadline, the supervisor")
+
+
+def rows(healthy=SENSORS, why=None, computer=SOUND, guard=HELD, **latest):
+    robot = Robot.model_validate(yaml_source.read(CART, CART.name).values)
     signals = Signals()
     for family in healthy:
         setattr(signals, f"{family}_ok", True)
     devices = DeviceStates(signals)
     devices.latest, devices.why = LATEST | latest, why or {}
-    return {row.check: row for row in findings(robot, devices, 10.0, computer)}
+    return {row.check: row for row in findings(robot, guard, devices, 10.0, computer)}
 
 
 def test_a_robot_in_order_has_no_row_that_is_not():
@@ -75,9 +77,19 @@ def test_the_battery_is_judged_by_its_rest_voltage():
     assert rows(battery=BatteryValue(10.7, 0.9))["battery at rest"].verdict is Verdict.OTHERWISE
 
 
-def test_a_drive_that_the_guard_does_not_hold_has_no_way_to_zero():
-    row = rows(device={"drive": {"driver": "my_own:Drive"}})["ways to zero"]
-    assert (row.measured, row.verdict) == ("none", Verdict.OTHERWISE)
+@pytest.mark.parametrize(
+    ("guard", "measured", "advice"),
+    [
+        (HELD._replace(ways_to_zero="the guard's deadline"), "the guard's deadline", "the motor guard's log"),
+        (HELD._replace(watchdog_fault="/dev/watchdog is not there"), HELD.ways_to_zero, "/dev/watchdog is not there"),
+        (None, "none", "the motor guard's log"),
+    ],
+    ids=["one way", "a watchdog that is named and not held", "silent"],
+)
+def test_only_the_ways_to_zero_that_the_guard_holds_count(guard, measured, advice):
+    row = rows(guard=guard)["ways to zero"]
+    assert (row.measured, row.verdict) == (measured, Verdict.OTHERWISE)
+    assert row.advice[0].startswith(advice)
 
 
 def test_a_full_disk_is_in_the_way_and_a_clock_is_not():

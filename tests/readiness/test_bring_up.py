@@ -93,6 +93,20 @@ class TestStopInput:
         assert finding.measured == "closed; pressed: open, stopped; released: closed"
         assert finding.verdict is FINE
 
+    def test_one_that_is_not_seen_to_open_is_refused_with_what_may_be_the_cause(self, stand, contact):
+        """As on a chip without pull resistors: the kernel takes the bias, and the open pin reads closed."""
+        contact.write_text("0")
+        finding = stand.find("stop_input", {"Press": "", "Release": "", "Reset": "no"}, steps=20)
+        assert finding.measured.startswith("closed; pressed: closed, ")
+        assert finding.verdict is Verdict.OTHERWISE
+        assert "a chip without pull resistors" in finding.advice[0]
+
+    def test_one_that_nobody_presses_is_not_proven(self, stand, contact):
+        contact.write_text("0")
+        finding = stand.find("stop_input")
+        assert finding.verdict is Verdict.NOTED
+        assert "before it is pressed" in finding.advice[0]
+
     @pytest.mark.usefixtures("shorter_trials")
     def test_motors_turn_while_it_is_closed(self, stand, contact):
         contact.write_text("0")
@@ -104,7 +118,8 @@ class TestStopInput:
         assert stand.find("stop_input").measured == "open; not pressed"
         finding = stand.find("motors")
         assert finding.verdict is Verdict.OTHERWISE
-        assert finding.measured == "motion is stopped: the stop input is open"
+        why = "the stop input is open; release the stop button, or look for a broken wire"
+        assert finding.measured == f"motion is stopped: {why}"
 
 
 DRIVERS = """\

@@ -7,12 +7,16 @@ import shlex
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
 
+from rover.guard.settings import CHANNELS_NAME
+
 DEPLOY = Path(__file__).parents[2] / "tools" / "deploy"
 UNIT, RULES, SETUP = DEPLOY / "rover.service", DEPLOY / "70-rover.rules", DEPLOY / "setup.sh"
+PROJECT = DEPLOY.parents[1] / "pyproject.toml"
 NOBODY = 65534
 # Keys of version 254; older ones ignore them and say so.
 YOUNG_KEYS = re.compile(r"Unknown key.* '(RestartSteps|RestartMaxDelaySec)'")
@@ -55,6 +59,34 @@ def test_the_service_is_watched_restarted_and_no_root():
     assert "RuntimeDirectory" in service
 
 
+def test_the_guard_outlives_its_runtime():
+    service = _unit()["Service"]
+
+    assert service["KillMode"] == "process"
+    assert service["RuntimeDirectoryPreserve"] == "yes", "or the next runtime would not find the guard that is there"
+
+
+def test_what_is_left_when_all_are_killed_writes_zero_to_every_channel(tmp_path):
+    """The command as systemd would give it to the shell; one channel is not there any more."""
+    command = [word.replace("$$", "$") for word in shlex.split(_unit()["Service"]["ExecStopPost"].removeprefix("-"))]
+    duties = [tmp_path / name for name in ("left", "gone", "right")]
+    for duty in (duties[0], duties[2]):
+        duty.write_text("25000\n")
+    (tmp_path / "guard").mkdir()
+    (tmp_path / "guard" / CHANNELS_NAME).write_text("".join(f"{duty}\n" for duty in duties))
+
+    answer = _run(*command, env={"RUNTIME_DIRECTORY": str(tmp_path)})
+
+    assert (answer.returncode, answer.stderr) == (0, "")
+    assert [duties[0].read_text(), duties[1].exists(), duties[2].read_text()] == ["0\n", False, "0\n"]
+
+
+def test_without_a_guard_before_there_is_nothing_to_write(tmp_path):
+    command = [word.replace("$$", "$") for word in shlex.split(_unit()["Service"]["ExecStopPost"].removeprefix("-"))]
+
+    assert _run(*command, env={"RUNTIME_DIRECTORY": str(tmp_path)}).returncode == 0
+
+
 def test_the_service_starts_standing_still():
     assert _command()[1] == "run"
     assert "--enable-motion" not in _command()
@@ -89,7 +121,7 @@ def test_each_rule_is_a_list_of_keys_operators_and_quoted_values():
     term = r'[A-Z_]+(\{[^}"]+\})?(==|!=|=|\+=|:=)"[^"]*"'
     rules = [line for line in RULES.read_text().splitlines() if line and not line.startswith("#")]
 
-    assert len(rules) == 5
+    assert len(rules) == 6
     for rule in rules:
         assert re.fullmatch(rf"{term}(, {term})*", rule), rule
 
@@ -121,6 +153,18 @@ def test_a_dry_run_only_says_what_it_would_do():
     )
     assert "would run: systemctl enable rover.service" in first.stdout
     assert (Path("/etc/rover").exists(), Path("/opt/rover").exists()) == before
+
+
+def test_the_setup_installs_what_is_pinned_from_a_copy_of_the_checkout():
+    """Built in the checkout by root, it would leave files there that its owner cannot remove."""
+    said = _run(SETUP, "--dry-run").stdout
+    pip = next(line for line in said.splitlines() if "-m pip install" in line)
+
+    assert f"-c {DEPLOY.parents[1]}/constraints.txt" in pip
+    assert f"{DEPLOY.parents[1]}[" not in pip
+    extras = set(re.search(r"\[(.*)\]$", pip)[1].split(","))
+    assert extras <= set(tomllib.loads(PROJECT.read_text())["project"]["optional-dependencies"])
+    assert "/var/lib/rover/runs" in said
 
 
 def test_without_root_the_setup_says_so_in_one_line(tmp_path):

@@ -64,17 +64,28 @@ done
 make_user
 
 step install -d --mode=755 /etc/rover
+step install -d --mode=755 --owner=rover --group=rover /var/lib/rover /var/lib/rover/runs
 copy_once "$checkout/config" /etc/rover/config
 copy_once "$checkout/behaviours" /etc/rover/behaviours
 
 if [ -x /opt/rover/bin/python ]; then keep /opt/rover; else step "$python" -m venv /opt/rover; fi
-step /opt/rover/bin/python -m pip install --quiet --upgrade "$checkout[gpio,vision,page]"
+# Built from a copy: root would leave files in the checkout that its owner cannot remove.
+step rm -rf /opt/rover/source
+step install -d /opt/rover/source
+step cp -R "$checkout/rover" "$checkout/pyproject.toml" "$checkout/README.md" "$checkout/LICENSE" /opt/rover/source
+step /opt/rover/bin/python -m pip install --quiet --upgrade -c "$checkout/constraints.txt" "/opt/rover/source[gpio,vision]"
+step rm -rf /opt/rover/source
 
 install_file "$here/70-rover.rules" /etc/udev/rules.d/70-rover.rules
 install_file "$here/rover.service" /etc/systemd/system/rover.service
-step udevadm control --reload
-step udevadm trigger --subsystem-match=tty --subsystem-match=video4linux --subsystem-match=gpio \
-    --subsystem-match=pwm --subsystem-match=watchdog
+if $dry_run || [ -e /run/udev/control ]; then
+    step udevadm control --reload
+    step udevadm trigger --subsystem-match=tty --subsystem-match=video4linux --subsystem-match=gpio \
+        --subsystem-match=pwm --subsystem-match=watchdog
+    step udevadm trigger --subsystem-match=misc --sysname-match=watchdog
+else
+    echo "no udev here: the device rules take effect where it runs"
+fi
 step systemctl daemon-reload
 step systemctl enable rover.service
 

@@ -142,6 +142,7 @@ def test_a_stop_stays_though_the_settings_are_other_ones_now(bay, eventually):
     eventually(lambda: bay.phase(first) is Phase.STOPPED)
     first.close()
     second = bay.start(deadline_ns=200_000_000)
+    eventually(lambda: second.hello() and second.poll() and second.state.output_open)
     second.enable()
     eventually(lambda: second.hello() and second.poll() and second.state.permit_holder == second.session)
     assert (second.state.phase, second.state.cause) == (Phase.STOPPED, "stopped by an operator")

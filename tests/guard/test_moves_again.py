@@ -104,7 +104,7 @@ def test_what_waited_in_a_stalled_line_moves_nothing_on_a_board_that_reads_a_tim
     changes = len(bay.emulator.applied)
     assert b"$PXFRM" in waiting
     plug.read = lambda: setattr(plug, "read", read) or bytes(waiting)  # all of it at once, and then as before
-    eventually(lambda: client.hello() and client.poll() and client.state.output_open)
+    eventually(lambda: plug.read == read and not bay.emulator._downwards)
     eventually(lambda: bay.duty() == (0.0, 0.0))
     assert (len(bay.emulator.applied) == changes) is (firmware.revision == 2)
 

@@ -22,73 +22,18 @@ import sys
 import time
 import tty
 from pathlib import Path
-from typing import NamedTuple
+
+from peer_sentences import U16, Command, command_in, crc_of, sentence, xor_of
 
 LONGEST_SENTENCE = 80
 MOTORS_MS, SERVO_MS, AHEAD_MS = 250, 10_000, 1000
 ACCEPTED, STALE, INVALID, EXPIRED, OTHER_SESSION, LAPSED = range(6)
-U16, U32 = 0xFFFF, 0xFFFF_FFFF
+U32 = 0xFFFF_FFFF
 TOP_SPEED, TRACK, COUNTS_A_METRE = 0.25, 0.24, 1320 / (3.14159265 * 0.072)
 RATES_HZ = {"H": 20, "C": 50, "B": 2, "I": 1, "A": 20}
 MS, S = 1_000_000, 1_000_000_000
 CHUNK = 4096
 PASSED_NUMBERS = 64
-
-
-def crc_of(text: bytes) -> int:
-    """Return the CRC-16 with polynomial 1021, start FFFF, nothing reflected: 29B1 for '123456789'."""
-    crc = 0xFFFF
-    for byte in text:
-        crc ^= byte << 8
-        for _ in range(8):
-            crc = (crc << 1) ^ 0x1021 if crc & 0x8000 else crc << 1
-        crc &= U16
-    return crc
-
-
-def xor_of(text: bytes) -> int:
-    """Return the exclusive or of all bytes, which stands behind the asterisk."""
-    total = 0
-    for byte in text:
-        total ^= byte
-    return total
-
-
-def sentence(letter: str, *fields: object) -> bytes:
-    """Return a sentence of ours."""
-    body = ",".join([f"PXFR{letter}", *map(str, fields)]).encode()
-    body += b",%04X" % crc_of(body)
-    return b"$%b*%02X\r\n" % (body, xor_of(body))
-
-
-class Command(NamedTuple):
-    """A sound command: ``M`` with two duties or ``S`` with a pulse, how long it lasts, and until when of the board."""
-
-    letter: str
-    session: int
-    sequence: int
-    values: tuple[int, ...]
-    lasts_ms: int
-    until_ms: int | None = None
-
-
-def command_in(line: bytes) -> Command | None:
-    """Return the command in ``$...*hh``, None for anything that is not whole."""
-    body, star, checksum = line[1:].partition(b"*")
-    covered, comma, crc = body.rpartition(b",")
-    try:
-        if not (star and comma and int(checksum, 16) == xor_of(body) and int(crc, 16) == crc_of(covered)):
-            return None
-        kind, *fields = covered.decode("ascii").split(",")
-        numbers = [int(field) for field in fields]
-    except ValueError:
-        return None
-    fields_of = {"PXFRM": 5, "PXFRS": 4}
-    if len(numbers) - fields_of.get(kind, 9) not in (0, 1):
-        return None
-    session, sequence, *values = numbers[: fields_of[kind]]
-    until_ms = numbers[fields_of[kind]] if len(numbers) > fields_of[kind] else None
-    return Command(kind[-1], session, sequence, tuple(values[:-1]), values[-1], until_ms)
 
 
 class Applied:

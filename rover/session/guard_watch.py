@@ -9,6 +9,8 @@ from rover.stopping import EFFECTS, LATCHED, Phase
 
 SILENT_NS = 600_000_000
 """The guard speaks ten times a second; restarted after a death it is back within half a second."""
+GONE_NS = 5_000_000_000
+"""A guard that is started again is back long before; without one a run is over."""
 SILENT = "the motor guard does not answer; look at its log"
 OTHER = "another program commands the robot"
 
@@ -67,6 +69,10 @@ class GuardWatch:
         # From a latched stop no way leads to motion: what cannot be followed step by step stays stopped here.
         way = () if before is Phase.STOPPED else ("reset",) * (before is Phase.RESETTING) + ("enable", "resume")
         return [*map(Action, way), *([Action("hold", cause)] if phase is Phase.HELD else [])]
+
+    def is_gone(self, now_ns: int) -> bool:
+        """Tell whether the guard has been silent for so long that nobody starts it again."""
+        return self._heard_ns > 0 and now_ns - self._heard_ns > GONE_NS
 
     @property
     def moves(self) -> bool:

@@ -18,7 +18,7 @@ from rover.guard.protocol import State
 from rover.session import loop, saved_state, service
 from rover.session.assembly import Assembly
 from rover.session.clocks import Pace
-from rover.session.guard_watch import GuardWatch
+from rover.session.guard_watch import SILENT, GuardWatch
 from rover.session.hardware import RobotDevices, RunError, open_devices, simulated_in, with_ports
 from rover.session.header import robot_header
 from rover.session.interruption import Interruption
@@ -149,8 +149,6 @@ def _remarks(skipped: int, result: Result, options: RunOptions) -> list[str]:
 class RobotHost(loop.Host):
     """The robot as host of the core. The core is stepped from the first moment on, stopped until motion is enabled."""
 
-    why_ended = "ended by a signal"
-
     def __init__(
         self,
         core: Core,
@@ -171,6 +169,12 @@ class RobotHost(loop.Host):
         self._asking = _states_that_ask(core)
         self._due = [Action("lapse", NOT_ENABLED)]
         self._skipped_ns = 0
+        self._guard_is_gone = False
+
+    @property
+    def why_ended(self) -> str:
+        """Why there was no next step."""
+        return SILENT if self._guard_is_gone else "ended by a signal"
 
     @property
     def skipped(self) -> int:
@@ -188,10 +192,14 @@ class RobotHost(loop.Host):
         return str(core.engine.path) or "sighting the marker"
 
     def next_step(self) -> StepReadings | None:
-        """Wait on the monotonic clock, then take what devices, guard and operator have to say; a signal ends it."""
-        if self._interruption.number is not None:
-            return None
+        """Wait on the monotonic clock, then take what devices, guard and operator have to say.
+
+        A signal ends it, and a guard that is gone for good: whoever starts the run again starts a guard too.
+        """
         woken_ns = self._pace.wait()
+        self._guard_is_gone = self._watch.is_gone(woken_ns)
+        if self._guard_is_gone or self._interruption.number is not None:
+            return None
         states = [word for word in self._client.poll() if isinstance(word, State)]
         new = [*self._drivers.poll(woken_ns), *self._watch.readings(states)]
         now_ns = time.monotonic_ns()  # after polling: no reading can be younger than its step

@@ -4,7 +4,7 @@ import pytest
 
 from rover.core import Action
 from rover.guard.protocol import NOBODY, State
-from rover.session.guard_watch import OTHER, SILENT, SILENT_NS, GuardWatch
+from rover.session.guard_watch import GONE_NS, OTHER, SILENT, SILENT_NS, GuardWatch
 from rover.stopping import Phase
 
 ME, SOMEBODY = 7, 8
@@ -106,3 +106,10 @@ def test_before_its_first_word_nothing_is_permitted():
     watch = GuardWatch(ME)
     assert watch.actions([], 0) == []
     assert not watch.moves
+
+
+def test_a_guard_that_nobody_starts_again_is_gone():
+    watch = GuardWatch(ME)
+    assert not watch.is_gone(10 * GONE_NS)
+    watch.actions([state(Phase.RUNNING)], 7)
+    assert [watch.is_gone(7 + GONE_NS), watch.is_gone(8 + GONE_NS)] == [False, True]

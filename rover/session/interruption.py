@@ -53,17 +53,20 @@ def handle(number: int, handler: Callable[[int, FrameType | None], Any]) -> Any:
     any more, as in a loop in C that holds the interpreter's lock, a second one ends the process.
     """
 
-    def run(number: int, frame: FrameType | None) -> None:
+    def arm() -> Any:
+        before = signal.signal(number, run)
         _have_next_one_only(number)
+        return before
+
+    def run(number: int, frame: FrameType | None) -> None:
+        arm()
         handler(number, frame)
 
-    before = signal.signal(number, run)
-    _have_next_one_only(number)
-    return before
+    return arm()
 
 
 def _have_next_one_only(number: int) -> None:
-    """Set the handler that is set already for one time only; see sysv_signal(3). Where there is no such call, nothing.
+    """Set the handler that has just been set for one time only, by sysv_signal(3) where there is such a call.
 
     The module `signal` has no way to say so.
     """

@@ -18,7 +18,7 @@ from rover.session.result import FindReport, Result, report_of
 from rover.session.saved_state import StateKeeper
 
 TRACK_EVERY = 5
-"""A track point is recorded every so many steps: ten a second at 50 Hz."""
+"""A track point is recorded every so many steps, ten a second at 50 Hz, and where the errand ends."""
 
 
 class GroundTruth(Protocol):
@@ -137,7 +137,7 @@ class RunRecorder(Recorder):
         now_ns = self._latest_ns = given.now_ns
         if self._takes_readings:
             self.readings(now_ns, self._rows(given))
-        if self._steps % TRACK_EVERY == 0:
+        if self._steps % TRACK_EVERY == 0 or decided.ending is not None:
             self._take_point(now_ns, decided)
         if decided.events:
             for event in decided.events:

@@ -244,6 +244,7 @@ class TestDriversThatFail:
         at_work = stepping()
         at_work.steps(0.5)
         why = "its driver raised OSError: no answer"
+        at_work.silent = {"range"}
         lost = at_work.step(faults=[("range", why)])
         assert HealthChange("range", Health.FAULTY, why) in lost.events
         assert changes(at_work.steps(0.2), "range") == []

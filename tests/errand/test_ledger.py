@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from rover.errand.ledger import Filled, Grip, Ledger, PutOff
+from rover.errand.ledger import Filled, Grip, Ledger, PutOff, StateMismatchError
 from rover.estimate.field import LookedAt, ground_of
 from rover.events import Delivery, Find, GivenUp, Note
 from rover.files import yaml_source
@@ -177,5 +177,5 @@ class TestSaved:
             ledger(expect=4).restore(saved)
 
     def test_a_tray_with_fewer_slots_is_another_errand(self, ledger, begun):
-        with pytest.raises(KeyError):
+        with pytest.raises(StateMismatchError, match="slot 1"):
             ledger(expect=1).restore(begun.saved())

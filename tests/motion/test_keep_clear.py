@@ -38,9 +38,16 @@ def is_legal(robot, ground, pose):
     places = corners(robot, pose)
     if not all(inside(place, ground.boundary) for place in places):
         return False
+    return not any(meets_wall((pose.x, pose.y), place) for place in places)
+
+
+def meets_wall(middle, place):
+    """Tell whether the line from the middle to a corner crosses the wall; past its end a corner may be beyond it."""
     (x, low), (_, high) = WALL
-    beside = [y for px, y in places if (px - x) * (pose.x - x) <= 0.0]
-    return not any(low <= y <= high for y in beside)
+    if (middle[0] - x) * (place[0] - x) > 0.0 or middle[0] == place[0]:
+        return False
+    share = (x - middle[0]) / (place[0] - middle[0])
+    return low <= middle[1] + share * (place[1] - middle[1]) <= high
 
 
 def moved(pose, pace):

@@ -99,7 +99,5 @@ def test_one_seed_is_one_run(shipped):
 
 def test_a_hold_back_at_the_power_up_ends_with_the_first_reports(shipped):
     holds = shipped("rectangle", 1).run.events_of(HoldBack)
-    assert [(hold.cause, hold.ended) for hold in holds[:2]] == [
-        ("counts and heading missing", False),
-        ("counts and heading missing", True),
-    ]
+    blind = [hold.ended for hold in holds if hold.cause == "counts and heading missing"]
+    assert blind[:2] == [False, True]

@@ -149,8 +149,11 @@ class Clumsy(Nod):
 """
 NODDING = """
 behaviour: Nod
-start: nod
+start: wake
 states:
+  wake:                                                     # before the first reports the wheels are held back
+    does: stand_still
+    exits: [{after: 2 s, go: nod}]
   nod:
     does: my_moves:Nod
     exits:

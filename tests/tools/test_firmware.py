@@ -145,7 +145,7 @@ def test_the_firmware_compiles_without_a_warning(tmp_path, kind):
 def test_the_board_says_who_it_is_and_counts_its_boots(link, eventually):
     identity = eventually(lambda: link.identity)
 
-    assert identity[2:] == (1, 1000, "example 1")
+    assert identity[2:] == (1, 1000, "example 1", 2)
 
 
 @needs_compiler

@@ -61,8 +61,8 @@ class CommandsByName(click.Group):
 def commands() -> None:
     """Onboard runtime for a small wheeled fetch-and-return robot.
 
-    Exit codes: 0 done, 1 failed or stopped or found, 2 unusable input, 70 a bug in rover, 129 hung up, 130 interrupted, 143
-    terminated.
+    Exit codes: 0 done, 1 failed or stopped or found, 2 unusable input, 70 a bug in rover, 129 hung up, 130 interrupted,
+    143 terminated.
     """
 
 

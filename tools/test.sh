@@ -26,7 +26,10 @@ quick)
         tests/behaviour/test_rules*.py tests/behaviour/test_analysis.py tests/behaviour/test_conditions.py tests/test_*.py \
         tests/link/test_codec.py tests/link/test_framing.py tests/link/test_clock.py tests/link/test_emulated_firmware.py \
         tests/guard/test_permission.py tests/guard/test_protocol.py tests/guard/test_actuators.py \
-        tests/session/test_assembly.py tests/session/test_drivers.py tests/session/test_loop.py tests/bench \
+        tests/guard/test_device_time.py tests/guard/test_serial_output.py tests/guard/test_pin_output.py \
+        tests/session/test_assembly.py tests/session/test_driver*.py tests/session/test_loop.py tests/session/test_guard_watch.py \
+        tests/session/test_operator.py tests/session/test_terminal.py tests/session/test_saved_state.py \
+        tests/readiness/test_before_start.py tests/bench \
         --ignore=tests/core/test_determinism.py --ignore=tests/vision/test_rendered_frames.py
     ;;
 esac

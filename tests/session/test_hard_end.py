@@ -97,8 +97,15 @@ def ended_by(process, number, seconds=15.0):
     return process.returncode if process.returncode >= 0 else 128 - process.returncode
 
 
-@pytest.mark.parametrize("loop", LOOPS)
-@pytest.mark.parametrize("what", ["driver", "activity"])
+DRIVER_AND_ACTIVITY = [
+    ("driver", "in Python"),
+    ("driver", "in C"),
+    ("activity", "in C"),
+    *(pytest.param(what, loop, marks=pytest.mark.long) for what in ("driver", "activity") for loop in LOOPS),
+]
+
+
+@pytest.mark.parametrize(("what", "loop"), DRIVER_AND_ACTIVITY)
 def test_one_sigterm_ends_a_run_whose_own_code_never_returns(stand, what, loop):
     if what == "driver":
         stand.own_module("mine", SENSOR.format(loop=LOOPS[loop]))
@@ -125,8 +132,15 @@ def test_one_sigterm_ends_a_run_whose_own_code_never_returns(stand, what, loop):
         assert run.outcome is None
 
 
-@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGHUP, 129)])
-@pytest.mark.parametrize("loop", ["in Python", "in C"])
+@pytest.mark.parametrize(
+    ("number", "code", "loop"),
+    [
+        (signal.SIGHUP, 129, "in Python"),
+        (signal.SIGINT, 130, "in C"),
+        pytest.param(signal.SIGINT, 130, "in Python", marks=pytest.mark.long),
+        pytest.param(signal.SIGHUP, 129, "in C", marks=pytest.mark.long),
+    ],
+)
 def test_the_exit_code_tells_the_signal(stand, loop, number, code):
     stand.own_module("mine", SENSOR.format(loop=LOOPS[loop]))
     stand.robot["devices"]["range"] = {"driver": "mine:Range"}
@@ -147,7 +161,7 @@ def test_a_second_signal_ends_a_loop_in_c_at_once(stand):
     assert "ended by force" not in stand.said  # nobody had to come for it
 
 
-@pytest.mark.parametrize("where", ["__init__", "close"])
+@pytest.mark.parametrize("where", ["__init__", pytest.param("close", marks=pytest.mark.long)])
 def test_a_driver_that_never_returns_from_opening_or_closing(stand, where):
     begins = {"__init__": "        self.sequence = 0\n", "close": "        pass\n"}[where]
     source = SENSOR.format(loop=IN_PYTHON).replace(begins, f"{begins}        loop()\n")

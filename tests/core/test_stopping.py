@@ -66,3 +66,8 @@ def test_a_permission_that_lapses_is_noted_as_a_stop(stopping, events):
     after(stopping, Act.LAPSE)
     assert events == [Stop(Act.LAPSE.value)]
     assert after(stopping, Act.ENABLE).is_resumed
+
+
+def test_an_act_says_why_it_does_nothing(stopping):
+    assert stopping.act(Act.RELEASE) == "there is no stop to reset"
+    assert stopping.act(Act.STOP, "operator") == ""

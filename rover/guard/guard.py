@@ -171,10 +171,6 @@ class Guard:
             self.permission.stop(self._supervisor.fault)
         if (alarm := self._output.alarm()) and self.permission.phase is not Phase.NOT_ENABLED:
             self.permission.stop(alarm)
-        silent_ns = now_ns - self._holder_heard_ns
-        if self.permission.permit_holder and silent_ns > self._settings.forget_ns:
-            # A runtime that comes back to life after a while must not move a robot that people take to be dead.
-            self.permission.lapse(SILENT)
 
     def _take_newest(self, incoming: list[Incoming], now_ns: int) -> None:
         """Judge the newest command of each sender; older ones of the same turn are not worth an answer."""

@@ -1,5 +1,6 @@
 """Nothing moves again by itself: after a standstill, a restart, a lost line or a stalled one a person has to act."""
 
+import os
 import signal
 import subprocess
 import sys
@@ -8,6 +9,7 @@ import time
 import pytest
 
 from rover.guard.protocol import Ruling
+from rover.guard.settings import LOCK_NAME
 from rover.link.emulated_firmware import Firmware
 from rover.stopping import Phase
 
@@ -43,6 +45,26 @@ def test_a_runtime_that_stood_still_for_a_second_has_to_be_enabled_anew(bay, eve
         runtime.kill()
     assert len(bay.emulator.applied) == changes
     assert bay.duty() == (0.0, 0.0)
+
+
+def test_where_all_stood_still_at_once_the_first_word_afterwards_moves_nothing(bay, eventually):
+    """Runtime, guard and supervisor; the runtime is the first to go on, and its command waits for the guard."""
+    client = bay.start()
+    bay.get_going(client)
+    workers = [int(word) for word in (bay.channel / LOCK_NAME).read_text().split()]
+    for process in workers:
+        os.kill(process, signal.SIGSTOP)
+    halted_ns = time.monotonic_ns()
+    eventually(lambda: time.monotonic_ns() - halted_ns > 1_000_000_000)
+    bay.command(client)
+    for process in workers:
+        os.kill(process, signal.SIGCONT)
+    eventually(lambda: bay.command_at_leisure(client) or bay.phase(client) is not Phase.RUNNING)
+    eventually(lambda: bay.command_at_leisure(client) or bay.duty() == (0.0, 0.0))
+    changes = len(bay.emulator.applied)
+    watched_ns = time.monotonic_ns() + 500_000_000
+    eventually(lambda: bay.command_at_leisure(client) or time.monotonic_ns() > watched_ns)
+    assert len(bay.emulator.applied) == changes
 
 
 def test_a_hold_stands_the_wheels_still_and_a_resume_alone_ends_it(bay, eventually):

@@ -77,8 +77,8 @@ class Guard:
             ready: those of `descriptors` that have something to say.
         """
         if self.permission.permit_holder and now_ns - self._holder_heard_ns > self._settings.forget_ns:
-            # Before anything is taken in: who comes back to life after a while must not move a robot that people take to
-            # be dead, and where all stood still at once its first word may be here already.
+            # Before anything is taken in: who comes back to life after a while must not move a robot that people take
+            # to be dead, and where all stood still at once its first word may be here already.
             self.permission.lapse(SILENT)
         chunk = self._work_output(now_ns)
         incoming = self._callers.receive(now_ns) if self._callers.descriptor() in ready else []

@@ -121,10 +121,10 @@ def test_what_waited_in_a_stalled_line_moves_nothing_on_a_board_that_reads_a_tim
     plug, waiting = bay.emulator._plug, bytearray()
     read = plug.read
     plug.read = lambda: waiting.extend(read()) or b""
+    eventually(lambda: bay.command(client) or b"$PXFRM" in waiting)
     eventually(lambda: bay.command(client) or bay.phase(client) is Phase.STOPPED)
     eventually(lambda: bay.duty() == (0.0, 0.0))
     changes = len(bay.emulator.applied)
-    assert b"$PXFRM" in waiting
     plug.read = lambda: setattr(plug, "read", read) or bytes(waiting)  # all of it at once, and then as before
     eventually(lambda: plug.read == read and not bay.emulator._downwards)
     eventually(lambda: bay.duty() == (0.0, 0.0))

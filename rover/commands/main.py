@@ -5,6 +5,7 @@ looks for; 2 unusable input; 70 a bug in rover (EX_SOFTWARE of BSD's sysexits.h)
 interrupted (SIGINT); 143 terminated (SIGTERM).
 """
 
+import contextlib
 import importlib
 import signal
 import sys
@@ -19,7 +20,8 @@ from rover.commands.streams import checked_streams
 from rover.errors import UserError
 from rover.files.problems import FileProblems
 
-FAILED, UNUSABLE, BUG, INTERRUPTED, TERMINATED = 1, 2, 70, 130, 143
+FAILED, UNUSABLE, BUG, INTERRUPTED = 1, 2, 70, 130
+ENDINGS = {signal.SIGTERM: "terminated", signal.SIGHUP: "hung up"}
 COMMANDS = {
     "bring-up": "Bring a ROBOT up: each part by itself, wheels off the ground.",
     "calibrate": "Calibrate a part of a ROBOT, and offer to correct its file.",
@@ -66,17 +68,19 @@ def commands() -> None:
     """
 
 
-class Terminated(BaseException):
-    """SIGTERM came."""
+class EndedBySignalError(BaseException):
+    """SIGTERM or SIGHUP came; its number is the argument."""
 
 
-def _on_sigterm(number: int, frame: FrameType | None) -> NoReturn:
-    raise Terminated
+def _on_signal(number: int, frame: FrameType | None) -> NoReturn:
+    raise EndedBySignalError(number)
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run a command; the one place where exceptions become messages and exit codes."""
-    signal.signal(signal.SIGTERM, _on_sigterm)
+    for number in ENDINGS:
+        if signal.getsignal(number) is not signal.SIG_IGN:  # as under nohup
+            signal.signal(number, _on_signal)
     with checked_streams():
         sys.exit(_exit_code_of(arguments))
 
@@ -98,9 +102,11 @@ def _exit_code_of(arguments: Sequence[str] | None) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("\ninterrupted", err=True)
         return INTERRUPTED
-    except Terminated:
-        click.echo("\nterminated", err=True)
-        return TERMINATED
+    except EndedBySignalError as error:
+        number = error.args[0]
+        with contextlib.suppress(OSError):  # nobody may be there any more to read it
+            click.echo(f"\n{ENDINGS[number]}", err=True)
+        return 128 + int(number)  # as a shell gives it
     except Exception as error:
         sys.excepthook(type(error), error, error.__traceback__)
         click.echo("this is a bug in rover, not in what you gave it; please report it with the lines above", err=True)

@@ -49,7 +49,7 @@ class HardEnd:
         )
         os.close(heard)
         self._wakeup_before = signal.set_wakeup_fd(self._told, warn_on_full_buffer=False)
-        for number in (signal.SIGINT, signal.SIGTERM):
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             handler = signal.getsignal(number)
             if callable(handler):
                 self._before[number] = handle(number, handler)

@@ -9,10 +9,11 @@ from rover.commands import main as cli
 
 @pytest.fixture(autouse=True)
 def signals_as_before():
-    """`main` takes SIGTERM over; give it back."""
-    before = signal.getsignal(signal.SIGTERM)
+    """`main` takes SIGTERM and SIGHUP over; give them back."""
+    before = {number: signal.getsignal(number) for number in cli.ENDINGS}
     yield
-    signal.signal(signal.SIGTERM, before)
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 @pytest.fixture

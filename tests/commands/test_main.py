@@ -84,7 +84,8 @@ def has_samples(record):
 
 
 @pytest.mark.parametrize(
-    ("number", "code", "message"), [(signal.SIGINT, 130, "interrupted"), (signal.SIGTERM, 143, "terminated")]
+    ("number", "code", "message"),
+    [(signal.SIGINT, 130, "interrupted"), (signal.SIGTERM, 143, "terminated"), (signal.SIGHUP, 129, "hung up")],
 )
 def test_a_signal_ends_the_run_and_leaves_a_whole_record(tmp_path, number, code, message):
     process = subprocess.Popen(

@@ -28,10 +28,6 @@ and as long until the guard reads the line again; at 9600 baud the sentence of t
 From below, with the 20 ms for reading taken off: a device that sends its answers alone, 20 a second, may lose two in a
 row. One that reports counts and heading as well sends 90 sentences a second; with one in ten damaged it never loses 18
 in a row. At 9600 baud, where a sentence takes up to 71 ms, one may be lost."""
-IN_ARREARS_NS = 150_000_000
-"""With an answer missing for so long no more motion is sent: it would wait somewhere and be obeyed when that is over.
-Answers come each 50 ms and are read within 25; one may be lost. On a slow line a sentence takes longer."""
-_LONGEST_BITS = 10 * LONGEST
 REPEAT_SERVO_NS = 100_000_000
 _LOOKED_AT = (b"$PXFRA,", b"$PXFRI,")
 """Answers, and what the device says of itself; of all else one in so many ms is enough."""
@@ -60,11 +56,7 @@ class Answers:
 
     def is_overdue(self, now_ns: int) -> bool:
         """Tell whether the device has left a command unanswered for too long."""
-        return self.missing_ns(now_ns) > ANSWER_WITHIN_NS
-
-    def missing_ns(self, now_ns: int) -> int:
-        """Return how long an answer has been missing."""
-        return 0 if self._unanswered is None else now_ns - self._unanswered[1]
+        return self._unanswered is not None and now_ns - self._unanswered[1] > ANSWER_WITHIN_NS
 
     def is_silent(self, now_ns: int) -> bool:
         """Tell whether nothing has been understood for too long while an answer was due."""
@@ -144,7 +136,6 @@ class SerialOutput:
         self._sides, self._now_ns = Sides(settings), now_ns
         self._moving = self._turning = False
         self._until_ns = self._zeroed = 0
-        self._in_arrears_ns = IN_ARREARS_NS + 3 * _LONGEST_BITS * 1_000_000_000 // int(settings["baud"])
         self._servo_sent = (-1, 0)
 
     @property
@@ -171,12 +162,10 @@ class SerialOutput:
         return "" if is_ours or _is_from(self._zeroed, lapsed or 0) else f"{device} stood: commands came too late to it"
 
     def drive(self, left: float, right: float, until_ns: int) -> Duties:
-        """Send the duties with the time left until ``until_ns``; motion only to a device that answers."""
+        """Send the duties with the time left until ``until_ns``."""
         channels = self._sides.to_channels(_permille(left), _permille(right))
         self._turning, self._until_ns = channels != (0, 0), until_ns
         self._moving = self._moving or self._turning
-        if self._turning and self._answers.missing_ns(self._now_ns()) > self._in_arrears_ns:
-            return left, right
         self._line.put(MOTORS, lambda now_ns: self._expected(self._composer.motors(channels, now_ns, until_ns), now_ns))
         return left, right
 

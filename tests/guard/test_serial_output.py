@@ -3,7 +3,7 @@
 import pytest
 import serial
 
-from rover.guard.serial_output import ANSWER_WITHIN_NS, IN_ARREARS_NS, UNDERSTOOD_WITHIN_NS, SerialOutput
+from rover.guard.serial_output import ANSWER_WITHIN_NS, UNDERSTOOD_WITHIN_NS, SerialOutput
 from rover.link.codec import encode
 from rover.link.sentences import CountsReport, MotorCommand, ServoCommand, TrueHeading
 
@@ -210,15 +210,3 @@ def test_a_line_that_hangs_up_is_told_and_opened_again(folder, output, far, cloc
     output.work(clock.ns)
     commands = again.commands()
     assert [(command.left_permille, command.right_permille) for command in commands] == [(0, 0)]
-
-
-def test_no_motion_is_sent_to_a_device_whose_answer_is_missing_and_zero_always_is(output, far, clock, eventually):
-    """What the line holds back meanwhile would be obeyed late."""
-    far.answer(far.commands()[0].sequence)
-    eventually(lambda: output.work(clock.ns) or output.fault == "")
-    output.drive(0.5, 0.5, clock.ns + 200 * MS)
-    assert far.commands()[0].left_permille == 500
-    clock.ns += IN_ARREARS_NS + 30 * MS
-    output.drive(0.6, 0.6, clock.ns + 200 * MS)
-    output.zero()
-    assert far.commands()[0].left_permille == 0

@@ -38,7 +38,7 @@ class Act(Enum):
     LAPSE = "the one who commands is gone"
 
 
-class Jaws(Enum):
+class JawsRule(Enum):
     """What the jaws do in a phase."""
 
     OBEY = "obey"
@@ -50,12 +50,12 @@ class Effect(NamedTuple):
     """What a phase means for those who are told: wheels at zero or obeying, behaviour standing or stepped, and jaws."""
 
     moves: bool
-    jaws: Jaws
+    jaws: JawsRule
 
 
-EFFECTS = dict.fromkeys(Phase, Effect(False, Jaws.REST)) | {
-    Phase.RUNNING: Effect(True, Jaws.OBEY),
-    Phase.HELD: Effect(False, Jaws.STAY),
+EFFECTS = dict.fromkeys(Phase, Effect(False, JawsRule.REST)) | {
+    Phase.RUNNING: Effect(True, JawsRule.OBEY),
+    Phase.HELD: Effect(False, JawsRule.STAY),
 }
 
 LATCHED = {Phase.STOPPED, Phase.RESETTING}

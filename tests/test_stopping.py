@@ -11,7 +11,7 @@ from rover.core.stopping import Stopping
 from rover.guard.permission import Permission
 from rover.guard.protocol import NOBODY, State
 from rover.session.guard_watch import GuardWatch
-from rover.stopping import EFFECTS, LATCHED, TABLE, Act, Jaws, Latch, Phase, markdown
+from rover.stopping import EFFECTS, LATCHED, TABLE, Act, JawsRule, Latch, Phase, markdown
 
 N, S, R, Y, G, H = Phase.NOT_ENABLED, Phase.STOPPED, Phase.RESETTING, Phase.READY, Phase.RUNNING, Phase.HELD
 EXPECTED = {
@@ -52,7 +52,7 @@ def test_every_pair_is_in_the_table():
 
 def test_wheels_obey_in_one_phase_only_and_the_jaws_keep_what_they_hold_in_a_hold():
     assert [phase for phase in Phase if EFFECTS[phase].moves] == [G]
-    assert [phase for phase in Phase if EFFECTS[phase].jaws is not Jaws.REST] == [G, H]
+    assert [phase for phase in Phase if EFFECTS[phase].jaws is not JawsRule.REST] == [G, H]
 
 
 def test_the_first_cause_stays_until_the_stop_is_reset():

@@ -17,7 +17,7 @@ class ActivityPerformer:
     """Carries the present activity out for the engine."""
 
     def __init__(self, known: Knowledge, activities: Mapping[str, type[Activity]], seed: int) -> None:
-        self._world = known
+        self._known = known
         self._activities = activities
         self._seed = seed
         self._activity: Activity | None = None
@@ -25,12 +25,12 @@ class ActivityPerformer:
 
     def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
         """Make the state's activity; its random draws depend on seed, state and entry alone."""
-        self._world.held_back_for = 0.0  # what held the last one back has not yet held this one
-        self._world.is_stalled = False
-        self._world.random = random.Random(f"{self._seed}/{state.path}/{entry}")
+        self._known.held_back_for = 0.0  # what held the last one back has not yet held this one
+        self._known.is_stalled = False
+        self._known.random = random.Random(f"{self._seed}/{state.path}/{entry}")
         self._failed = False
         try:
-            self._activity = self._activities[state.activity or ""](self._world, values)
+            self._activity = self._activities[state.activity or ""](self._known, values)
         except Exception:
             self._fail(state.path)
 
@@ -51,7 +51,7 @@ class ActivityPerformer:
         request = STILL
         if activity.progress == Progress.UNDER_WAY:
             try:
-                request = activity.step(self._world)
+                request = activity.step(self._known)
                 if not isinstance(request, Request):
                     raise TypeError(f"an activity's step returns a Request, and this one returned {request!r}")
             except Exception:
@@ -61,7 +61,7 @@ class ActivityPerformer:
         if activity.progress != Progress.UNDER_WAY:
             why = getattr(activity, "why", "")  # a user's own need not have it
             if why and activity.progress == Progress.FAILED:
-                self._world.events.append(Note("activity", f"{engine.path} failed: {why}"))
+                self._known.events.append(Note("activity", f"{engine.path} failed: {why}"))
             engine.report(activity.progress)
             self._activity = None
             return STILL._replace(jaws=request.jaws)
@@ -70,4 +70,4 @@ class ActivityPerformer:
     def _fail(self, path: str) -> None:
         self._activity = None
         self._failed = True
-        self._world.events.append(Note("fault", f"activity of '{path}' raised:\n{traceback.format_exc()}"))
+        self._known.events.append(Note("fault", f"activity of '{path}' raised:\n{traceback.format_exc()}"))

@@ -7,7 +7,7 @@ from rover.guard.output import ZERO, Output
 from rover.guard.permission import CommandGate, Permission
 from rover.guard.protocol import Command, Ruling
 from rover.guard.settings import GuardSettings, pulse_after_stop
-from rover.stopping import Jaws
+from rover.stopping import JawsRule
 
 TICK_NS = 20_000_000
 COMMANDED_TICK_NS = 25_000_000
@@ -76,7 +76,7 @@ class Actuators:
         The time counts from when they began, so that a runtime that dies in the middle of a push does not prolong it.
         """
         jaws = self._permission.effect.jaws
-        is_stopped = jaws is Jaws.REST
+        is_stopped = jaws is JawsRule.REST
         has_just_stopped, self._are_jaws_stopped = is_stopped and not self._are_jaws_stopped, is_stopped
         pulse_us, servo = self._pulse_us, self._settings.servo
         if pulse_us is None or servo is None:
@@ -86,7 +86,7 @@ class Actuators:
             self._repeat_jaws(pulse_us if wanted_us is None else wanted_us, now_ns)
         elif pulse_us and self.ran_out and now_ns - self._pushes_from_ns >= self._settings.push_for_ns:
             self._repeat_jaws(0, now_ns)
-        elif jaws is not Jaws.OBEY and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
+        elif jaws is not JawsRule.OBEY and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
             self._repeat_jaws(pulse_us, now_ns)
 
     def end(self, now_ns: int) -> None:

@@ -185,7 +185,7 @@ class GuardClient(GuardChannel):
                 write_once(load_settings(self._folder))
 
     def hello(self) -> bool:
-        """Say that this client is there; due once a second while it does not command."""
+        """Say that this client is there; due often while it commands nothing, or its permission lapses."""
         return self.ask(Ask.HELLO)
 
     def stop(self, cause: str) -> bool:

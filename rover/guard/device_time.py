@@ -15,6 +15,10 @@ class DeviceTime:
     """
 
     def __init__(self) -> None:
+        self.forget()
+
+    def forget(self) -> None:
+        """Begin afresh: another device may be at the end of a line that was opened again."""
         self._boot: int | None = None
         self._device_ms = self._heard_ns = 0
         self._reads_a_time = self._has_restarted = False

@@ -157,9 +157,10 @@ class SerialOutput:
         device, lapsed = f"the co-processor on {self._line.path}", self._answers.take_lapsed()
         if self._device_time.take_restart():
             return f"{device} has restarted"
+        if lapsed is None or not self._turning or self._now_ns() >= self._until_ns:
+            return ""
         # A pause of whoever commands ends in a zero that is sent, and is no fault of the line.
-        is_ours = lapsed is None or not self._turning or self._now_ns() >= self._until_ns
-        return "" if is_ours or _is_from(self._zeroed, lapsed or 0) else f"{device} stood: commands came too late to it"
+        return "" if _is_from(self._zeroed, lapsed) else f"{device} stood: commands came too late to it"
 
     def drive(self, left: float, right: float, until_ns: int) -> Duties:
         """Send the duties with the time left until ``until_ns``."""
@@ -225,6 +226,7 @@ class SerialOutput:
     def _open(self, now_ns: int) -> bool:
         if not self._line.open(now_ns):
             return False
+        self._device_time.forget()
         self._answers, self._moving = Answers(self._device_time), False
         self._line.discard()
         self.zero()

@@ -38,7 +38,7 @@ class Whereabouts(NamedTuple):
     loaded: bool = False
 
 
-class Pace(NamedTuple):
+class Velocity(NamedTuple):
     """How fast the robot goes (m/s, rad/s)."""
 
     speed: float
@@ -60,7 +60,7 @@ class KeepClear:
         self._outlines = tuple(BodyOutline(robot.body, between, loaded=loaded) for loaded in (False, True))
         self._surroundings = Surroundings(ground)
         self._delay = LAG + 1.0 / robot.loop
-        limits, fastest = robot.limits, Pace(robot.limits.speed, robot.limits.turn_rate)
+        limits, fastest = robot.limits, Velocity(robot.limits.speed, robot.limits.turn_rate)
         radius = max(outline.radius for outline in self._outlines)
         farthest = self._way(fastest.speed, fastest, 0.0) + radius * self._angle(fastest.turn_rate, fastest, 0.0)
         self._most_needed = farthest + limits.boundary_margin + MOST_DOUBT + GRAIN
@@ -68,7 +68,9 @@ class KeepClear:
         self._room = -math.inf
         self._looked_at = Pose(0.0, 0.0, 0.0)
 
-    def allow(self, wanted: Pace, now: Pace, where: Whereabouts, seconds: float) -> tuple[Pace, list[tuple[str, int]]]:
+    def allow(
+        self, wanted: Velocity, now: Velocity, where: Whereabouts, seconds: float
+    ) -> tuple[Velocity, list[tuple[str, int]]]:
         """Return what is left of what is wanted, and the hold-backs, as (cause, motions).
 
         Args:
@@ -99,7 +101,7 @@ class KeepClear:
         speed, cause = _most(wanted.speed, lambda speed: sweep.meets(self._way(speed, now, seconds), angle, floor))
         if cause:
             found.append((cause, motions_of(wanted.speed, 0.0)))
-        return Pace(speed, turn_rate), found
+        return Velocity(speed, turn_rate), found
 
     def _room_left(self, pose: Pose, radius: float) -> float:
         x, y, heading = self._looked_at
@@ -113,14 +115,14 @@ class KeepClear:
         self._looked_at, self._room = pose, min(room, others - outline.radius)
         return near
 
-    def _way(self, wanted: float, now: Pace, seconds: float) -> float:
+    def _way(self, wanted: float, now: Velocity, seconds: float) -> float:
         """Return the way (m) from the beginning of this step until rest, if a speed is allowed in it."""
         up, down = self._limits.acceleration, self._limits.deceleration
         speed = ramped(now.speed, wanted, up * seconds, down * seconds)
         way = abs(speed) * self._delay + speed * speed / (2.0 * down)
         return math.copysign(max(way, LEAST_WAY) if speed * wanted > 0.0 else way, speed)
 
-    def _angle(self, wanted: float, now: Pace, seconds: float) -> float:
+    def _angle(self, wanted: float, now: Velocity, seconds: float) -> float:
         """Return the same of a turn rate, in rad."""
         most = self._limits.turn_acceleration
         rate = ramped(now.turn_rate, wanted, most * seconds, most * seconds)

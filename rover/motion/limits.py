@@ -10,7 +10,7 @@ from typing import NamedTuple
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
 from rover.motion.hold_backs import ALL, BACKWARDS, FORWARDS, LEFT, RIGHT, Count, HoldBacks, motions_of
-from rover.motion.keep_clear import KeepClear, Pace, Whereabouts
+from rover.motion.keep_clear import KeepClear, Velocity, Whereabouts
 from rover.motion.profile import ramped
 from rover.motion.request import Request
 from rover.quantities import clamp
@@ -70,7 +70,7 @@ class Limits:
     def __init__(self, robot: Robot, ground: Ground | None, widest: float = 0.05) -> None:
         limits = self._limits = robot.limits
         self._keep_clear = None if ground is None else KeepClear(robot, ground, widest)
-        self._now = Pace(0.0, 0.0)
+        self._now = Velocity(0.0, 0.0)
         self._hold_backs, self._caps = HoldBacks(limits.resume_after), HoldBacks(limits.resume_after)
         self._count = Count(limits.hold_backs, limits.hold_backs_within)
         self._stalls = Count(limits.stalls, limits.stalls_within)
@@ -88,7 +88,7 @@ class Limits:
 
     def stop(self) -> Allowed:
         """Return zero at once, without a ramp: the drive is de-energised (stop category 0 of IEC 60204-1)."""
-        self._now = Pace(0.0, 0.0)
+        self._now = Velocity(0.0, 0.0)
         return Allowed(0.0, 0.0, None)
 
     def apply(self, request: Request, situation: Situation) -> Allowed:
@@ -129,7 +129,7 @@ class Limits:
         self._count.clear()
         self._stalls.clear()
 
-    def _capped(self, request: Request) -> Pace:
+    def _capped(self, request: Request) -> Velocity:
         limits = self._limits
         if not (-math.inf < request.speed < math.inf and -math.inf < request.turn_rate < math.inf):
             return _AT_REST
@@ -138,9 +138,11 @@ class Limits:
             most = min(most, limits.contact_speed)
         elif request.range_blocked:
             most *= BLOCKED_SHARE
-        return Pace(clamp(request.speed, -most, most), clamp(request.turn_rate, -limits.turn_rate, limits.turn_rate))
+        return Velocity(
+            clamp(request.speed, -most, most), clamp(request.turn_rate, -limits.turn_rate, limits.turn_rate)
+        )
 
-    def _before_obstacle(self, wanted: Pace, gap: float, found: list[tuple[str, int]]) -> Pace:
+    def _before_obstacle(self, wanted: Velocity, gap: float, found: list[tuple[str, int]]) -> Velocity:
         """Return the speed at which the robot still stops ``stop_gap`` before what is ahead: v = sqrt(2 a d)."""
         room = gap - self._limits.stop_gap
         if room <= 0.0:
@@ -154,22 +156,22 @@ class Limits:
         for cause in began:
             (self._stalls if cause == STALLED else self._count).add(now_ns)
 
-    def _ramp(self, wanted: Pace, seconds: float) -> None:
+    def _ramp(self, wanted: Velocity, seconds: float) -> None:
         limits, now = self._limits, self._now
         turning = limits.turn_acceleration * seconds
-        self._now = Pace(
+        self._now = Velocity(
             ramped(now.speed, wanted.speed, limits.acceleration * seconds, limits.deceleration * seconds),
             ramped(now.turn_rate, wanted.turn_rate, turning, turning),
         )
 
 
-_AT_REST = Pace(0.0, 0.0)
+_AT_REST = Velocity(0.0, 0.0)
 
 
-def _without(wanted: Pace, taken: int) -> Pace:
+def _without(wanted: Velocity, taken: int) -> Velocity:
     """Return what is wanted without the motions that are taken away."""
     speed, turn_rate = wanted
-    return Pace(
+    return Velocity(
         0.0 if taken & (FORWARDS if speed > 0.0 else BACKWARDS) else speed,
         0.0 if taken & (LEFT if turn_rate > 0.0 else RIGHT) else turn_rate,
     )

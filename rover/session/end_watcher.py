@@ -35,12 +35,11 @@ class Watched:
                 if number in ASKED_TO_END:
                     return number
 
-    def ends_within(self, seconds: float, if_closing: float) -> bool:
-        """Tell whether it ends within a time, another one from when it closes what it opened."""
+    def wait(self, seconds: float, if_closing: float = 0.0) -> None:
+        """Give it a time to end in, which ends this program too; a longer one from when it closes what it opened."""
         began = time.monotonic()
-        while (left := began + (if_closing if self._is_closing else seconds) - time.monotonic()) > 0:
+        while (left := began + (max(seconds, if_closing) if self._is_closing else seconds) - time.monotonic()) > 0:
             self._heard(left)
-        return False
 
     def _heard(self, seconds: float | None) -> bytes:
         """Return what comes in within a time; ends this program together with the one that is watched."""
@@ -65,9 +64,9 @@ def main() -> None:
     terminal = termios.tcgetattr(2) if os.isatty(2) else None  # before single keys are read from it
     watched = Watched(int(sys.argv[1]))
     asked = watched.next_signal()
-    watched.ends_within(LOOP_ENDS_WITHIN_S, CLOSED_WITHIN_S)
+    watched.wait(LOOP_ENDS_WITHIN_S, CLOSED_WITHIN_S)
     os.write(1, bytes([asked]))  # a thread of the runtime closes the record and ends it, if Python still runs there
-    watched.ends_within(LAST_WORDS_WITHIN_S, LAST_WORDS_WITHIN_S)
+    watched.wait(LAST_WORDS_WITHIN_S)
     name = signal.Signals(asked).name
     print(
         f"rover did not end at {name}: code that it called, a driver or an activity, does not return, and lets no "
@@ -78,7 +77,7 @@ def main() -> None:
     if terminal is not None:
         termios.tcsetattr(2, termios.TCSANOW, terminal)
     watched.send(asked)  # this time the kernel's default: see `interruption.handle`
-    watched.ends_within(DIES_WITHIN_S, DIES_WITHIN_S)
+    watched.wait(DIES_WITHIN_S)
     watched.send(signal.SIGKILL)
 
 

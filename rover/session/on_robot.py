@@ -196,10 +196,9 @@ class RobotHost(loop.Host):
 
         A signal ends it, and a guard that is gone for good: whoever starts the run again starts a guard too.
         """
-        woken_ns = self._pace.wait()
-        self._guard_is_gone = self._watch.is_gone(woken_ns)
         if self._guard_is_gone or self._interruption.number is not None:
             return None
+        woken_ns = self._pace.wait()
         states = [word for word in self._client.poll() if isinstance(word, State)]
         new = [*self._drivers.poll(woken_ns), *self._watch.readings(states)]
         now_ns = time.monotonic_ns()  # after polling: no reading can be younger than its step
@@ -220,6 +219,7 @@ class RobotHost(loop.Host):
         """Go on with the start, and have guard, panel, person and service manager know how things stand."""
         now_ns = given.now_ns
         self._states.take(given, decided)
+        self._guard_is_gone = self._watch.is_gone(now_ns)
         self._latch_at_guard()
         self._start.advance(now_ns, self._states, self._watch)
         self._controls.panel.show(self._indication(decided), now_ns)

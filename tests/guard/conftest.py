@@ -19,6 +19,8 @@ from rover.link.emulated_hardware import WheelsFree
 from rover.link.emulator import Emulator
 from rover.stopping import Phase
 
+from .far_end import Clock, FarEnd
+
 TOOLS = Path(__file__).parents[2] / "tools" / "benchmarks"
 LASTS_NS = 250_000_000
 
@@ -119,6 +121,16 @@ class Bay:
     def phase(self, client: GuardClient) -> Phase | None:
         client.poll()
         return client.state and client.state.phase
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture
+def far(folder):
+    return FarEnd(folder / "line")
 
 
 @pytest.fixture

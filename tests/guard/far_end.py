@@ -10,6 +10,8 @@ from rover.link.codec import decode, encode
 from rover.link.framing import Framer, SentenceError
 from rover.link.sentences import Acceptance, Acknowledgement
 
+SESSION = 77
+
 
 class FarEnd:
     """The device's end of a line."""

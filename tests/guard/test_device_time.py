@@ -51,3 +51,11 @@ def test_motion_bears_the_devices_time_and_zero_is_obeyed_however_late_it_comes(
     assert decode(composer.servo(1500, 0, 200 * MS)).until_ms == 700
     assert decode(composer.zero(0)).until_ms is None
     assert decode(composer.servo(0, 0, 200 * MS)).until_ms is None
+
+
+def test_at_a_line_that_was_opened_again_another_device_may_be():
+    device = heard(identity(90_000))
+    device.forget()
+    device.hear(counts(10, boot=7), 0)
+    assert device.at(0) is None
+    assert not device.take_restart()

@@ -7,20 +7,9 @@ from rover.guard.serial_output import ANSWER_WITHIN_NS, UNDERSTOOD_WITHIN_NS, Se
 from rover.link.codec import encode
 from rover.link.sentences import CountsReport, MotorCommand, ServoCommand, TrueHeading
 
-from .far_end import Clock, FarEnd
+from .far_end import SESSION, FarEnd
 
 MS = 1_000_000
-SESSION = 77
-
-
-@pytest.fixture
-def clock():
-    return Clock()
-
-
-@pytest.fixture
-def far(folder):
-    return FarEnd(folder / "line")
 
 
 @pytest.fixture

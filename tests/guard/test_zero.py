@@ -9,20 +9,9 @@ from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import GuardSettings
 from rover.guard.zero import REPEAT_NS, Zero, write_to_channels
 
-from .far_end import Clock, FarEnd
+from .far_end import SESSION
 
 MS = 1_000_000
-SESSION = 77
-
-
-@pytest.fixture
-def clock():
-    return Clock()
-
-
-@pytest.fixture
-def far(folder):
-    return FarEnd(folder / "line")
 
 
 @pytest.fixture

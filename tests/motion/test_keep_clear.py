@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from rover.estimate.field import Ground
 from rover.geometry import Pose, distance_to_segment, inside
-from rover.motion.keep_clear import KeepClear, Pace, Whereabouts
+from rover.motion.keep_clear import KeepClear, Velocity, Whereabouts
 from rover.motion.limits import Limits, Situation
 from rover.motion.outline import BodyOutline, Surroundings
 from rover.motion.profile import ramped
@@ -70,7 +70,7 @@ def test_from_where_it_may_stand_no_request_brings_a_corner_across(cart, walled,
     for request in [one for one in wanted for _ in range(75)]:
         now += round(STEP * 1e9)
         allowed = limits.apply(request, Situation(now, STEP, Whereabouts(pose), math.inf))
-        pose = moved(pose, Pace(*allowed[:2]))
+        pose = moved(pose, Velocity(*allowed[:2]))
         assert is_legal(robot, walled, pose), (start, pose, limits.causes)
 
 
@@ -84,14 +84,14 @@ def test_what_leads_away_stays_allowed_from_anywhere(cart, walled, pose):
     robot = cart()
     surroundings, outline = Surroundings(walled), BodyOutline(robot.body, 0.05, loaded=False)
     here = surroundings.room(outline, pose, _all(walled))[0]
-    for wanted in (Pace(0.1, 0.0), Pace(-0.1, 0.0), Pace(0.0, 0.4), Pace(0.0, -0.4)):
+    for wanted in (Velocity(0.1, 0.0), Velocity(-0.1, 0.0), Velocity(0.0, 0.4), Velocity(0.0, -0.4)):
         later, room = pose, [here]
         for _ in range(20):
             later = moved(later, wanted)
             room.append(surroundings.room(outline, later, _all(walled))[0])
         if all(b > a for a, b in itertools.pairwise(room)):
             keep_clear = KeepClear(robot, walled, 0.05)
-            allowed, found = keep_clear.allow(wanted, Pace(0.0, 0.0), Whereabouts(pose), STEP)
+            allowed, found = keep_clear.allow(wanted, Velocity(0.0, 0.0), Whereabouts(pose), STEP)
             assert found == []
             assert allowed == wanted
 
@@ -99,22 +99,22 @@ def test_what_leads_away_stays_allowed_from_anywhere(cart, walled, pose):
 @pytest.mark.parametrize(
     ("pose", "wanted", "cause"),
     [
-        (Pose(5.81, 2.0, 0.7), Pace(0.3, 0.0), "boundary"),
-        (Pose(5.81, 2.0, 2.5), Pace(-0.3, 0.0), "boundary"),
-        (Pose(5.86, 2.0, math.pi / 2), Pace(0.0, 1.0), "boundary"),
-        (Pose(2.8, 2.0, 0.0), Pace(0.3, 0.0), "wall"),
-        (Pose(3.13, 2.0, 0.0), Pace(-0.3, 0.0), "wall"),
-        (Pose(2.86, 2.0, math.pi / 2), Pace(0.0, 1.0), "wall"),
-        (Pose(2.9, 3.3, -math.pi / 2), Pace(0.3, 0.0), "wall"),
+        (Pose(5.81, 2.0, 0.7), Velocity(0.3, 0.0), "boundary"),
+        (Pose(5.81, 2.0, 2.5), Velocity(-0.3, 0.0), "boundary"),
+        (Pose(5.86, 2.0, math.pi / 2), Velocity(0.0, 1.0), "boundary"),
+        (Pose(2.8, 2.0, 0.0), Velocity(0.3, 0.0), "wall"),
+        (Pose(3.13, 2.0, 0.0), Velocity(-0.3, 0.0), "wall"),
+        (Pose(2.86, 2.0, math.pi / 2), Velocity(0.0, 1.0), "wall"),
+        (Pose(2.9, 3.3, -math.pi / 2), Velocity(0.3, 0.0), "wall"),
     ],
     ids=["a front corner", "a rear corner", "a turn", "a wall ahead", "a wall behind", "a turn beside", "a wall's end"],
 )
 def test_it_is_not_only_the_middle_of_an_end_that_counts(cart, walled, pose, wanted, cause):
-    keep_clear, now = KeepClear(cart(), walled, 0.05), Pace(0.0, 0.0)
+    keep_clear, now = KeepClear(cart(), walled, 0.05), Velocity(0.0, 0.0)
     assert is_legal(cart(), walled, pose)
     for _ in range(100):
         allowed, found = keep_clear.allow(wanted, now, Whereabouts(pose), STEP)
-        now = Pace(
+        now = Velocity(
             ramped(now.speed, allowed.speed, 0.6 * STEP, STEP),
             ramped(now.turn_rate, allowed.turn_rate, 4.0 * STEP, 4.0 * STEP),
         )
@@ -127,8 +127,11 @@ def test_it_is_not_only_the_middle_of_an_end_that_counts(cart, walled, pose, wan
 
 def test_beside_a_wall_it_may_drive_along(cart, walled):
     pose = Pose(2.8, 1.5, math.pi / 2)
-    for wanted in (Pace(0.3, 0.0), Pace(-0.3, 0.0)):
-        assert KeepClear(cart(), walled, 0.05).allow(wanted, Pace(0.0, 0.0), Whereabouts(pose), STEP) == (wanted, [])
+    for wanted in (Velocity(0.3, 0.0), Velocity(-0.3, 0.0)):
+        assert KeepClear(cart(), walled, 0.05).allow(wanted, Velocity(0.0, 0.0), Whereabouts(pose), STEP) == (
+            wanted,
+            [],
+        )
 
 
 def test_after_a_turn_on_the_spot_the_way_is_looked_at_anew(cart, field):
@@ -152,10 +155,10 @@ def test_after_a_turn_on_the_spot_the_way_is_looked_at_anew(cart, field):
 def test_the_less_sure_the_place_the_more_room_is_left_up_to_a_bound(cart, field):
     left = []
     for sigma in (0.0, 0.02, 0.5):
-        keep_clear, pose, now = KeepClear(cart(), field, 0.05), Pose(5.0, 2.0, 0.0), Pace(0.0, 0.0)
+        keep_clear, pose, now = KeepClear(cart(), field, 0.05), Pose(5.0, 2.0, 0.0), Velocity(0.0, 0.0)
         for _ in range(500):
-            wanted, _ = keep_clear.allow(Pace(0.4, 0.0), now, Whereabouts(pose, sigma), STEP)
-            now = Pace(ramped(now.speed, wanted.speed, 0.6 * STEP, STEP), 0.0)
+            wanted, _ = keep_clear.allow(Velocity(0.4, 0.0), now, Whereabouts(pose, sigma), STEP)
+            now = Velocity(ramped(now.speed, wanted.speed, 0.6 * STEP, STEP), 0.0)
             pose = moved(pose, now)
         left.append(6.0 - pose.x - 0.19)
     assert 0.0 < left[0] < left[1] < left[2] < 0.1
@@ -163,9 +166,9 @@ def test_the_less_sure_the_place_the_more_room_is_left_up_to_a_bound(cart, field
 
 def test_what_is_held_counts(cart, field):
     """A thing of 20 cm between the jaws reaches 7 cm farther than their tips."""
-    robot, pose, wanted = cart(), Pose(5.76, 2.0, 0.0), Pace(0.1, 0.0)
+    robot, pose, wanted = cart(), Pose(5.76, 2.0, 0.0), Velocity(0.1, 0.0)
     empty, loaded = (
-        KeepClear(robot, field, 0.2).allow(wanted, Pace(0.0, 0.0), Whereabouts(pose, loaded=loaded), STEP)
+        KeepClear(robot, field, 0.2).allow(wanted, Velocity(0.0, 0.0), Whereabouts(pose, loaded=loaded), STEP)
         for loaded in (False, True)
     )
     assert empty == (wanted, [])

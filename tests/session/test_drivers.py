@@ -1,43 +1,15 @@
 """Drivers at work: made by name, polled and told, each fault kept to its own device."""
 
-import sys
 from abc import ABC, abstractmethod
-from pathlib import Path
-from types import ModuleType
-from typing import ClassVar
 
 import pytest
 
 from rover.core import StepRecord
-from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, RangeValue, Reading
 from rover.devices.registry import LoadError
-from rover.files import yaml_source
-from rover.files.robot import Robot
 from rover.session.drivers import Drivers
 
-CART = Path(__file__).parents[2] / "config/cart.yaml"
-
-
-class Base:
-    """What the drivers of these tests share: a log of what was done to them."""
-
-    log: ClassVar[list[tuple[str, str]]] = []
-
-    def __init__(self, options, context):
-        self.options = options
-        self.note("made")
-
-    def note(self, what):
-        Base.log.append((type(self).__name__, what))
-
-    def close(self):
-        self.note("closed")
-
-
-class Told(Base):
-    def apply(self, command, now_ns):
-        self.note(f"told {command.sequence}")
+from .own_drivers import Base, as_module, context
 
 
 class ToldBadly(Base):
@@ -75,19 +47,7 @@ class CannotOpen(Base):
 
 @pytest.fixture(autouse=True)
 def module():
-    """These classes, as a user's own module; the log is emptied."""
-    made = ModuleType("my_drivers")
-    vars(made).update({name: one for name, one in globals().items() if isinstance(one, type)})
-    sys.modules["my_drivers"] = made
-    Base.log.clear()
-    yield
-    del sys.modules["my_drivers"]
-
-
-def context(**devices):
-    usual = {"drive": {"driver": "my_drivers:Told"}, "counts": {"driver": "my_drivers:Counts"}}
-    values = yaml_source.read(CART, CART.name).values | {"devices": usual | devices}
-    return DriverContext(Robot.model_validate(values), 1, {})
+    yield from as_module(globals())
 
 
 def record(sequence, jaws=None):

@@ -35,7 +35,7 @@ READ_AGAIN_NS = 5_000_000
 else after the first of these times: to wake is most of what a turn costs. Ages of readings stay right: to the device's
 clock (`rover.link.clock`) this is one more delay that varies, of which the least counts."""
 ENOUGH_WAYS = 2
-HELD = "held by the operator"
+HELD = "by the operator"
 ENDED = "the runtime has ended"
 SILENT = "the runtime stood still"
 

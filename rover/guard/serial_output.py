@@ -32,6 +32,9 @@ REPEAT_SERVO_NS = 100_000_000
 _LOOKED_AT = (b"$PXFRA,", b"$PXFRI,")
 """Answers, and what the device says of itself; of all else one in so many ms is enough."""
 _LOOK_EVERY_NS = 50_000_000
+MISSED_FOR_MS = 180
+"""Sequences are milliseconds. A command that ran out although others were sent so much later was the last one to come
+through; one that nobody renewed in time is among the last that were sent, and is heard of within 75 ms."""
 _LAST_TRIES, _LAST_PAUSE_S = 25, 0.002
 
 
@@ -99,11 +102,12 @@ class Answers:
             self._device_time.hear(value, self._understood_ns)
         if isinstance(value, Acknowledgement) and value.command == "M":
             self._settle(value.command_sequence, now_ns())
-            if value.verdict == Acceptance.LAPSED:
+            is_behind = MISSED_FOR_MS < (self._last_sent - value.command_sequence) & U32 < 1 << 31
+            if value.verdict == Acceptance.LAPSED and is_behind:
                 self._lapsed = value.command_sequence
 
     def take_lapsed(self) -> int | None:
-        """Return the command that ran out at the device since the last call, None where none did."""
+        """Return the command that ran out at the device, since the last call, though later ones had been sent to it."""
         lapsed, self._lapsed = self._lapsed, None
         return lapsed
 
@@ -135,7 +139,7 @@ class SerialOutput:
         self._composer = CommandComposer(session, self._device_time)
         self._sides, self._now_ns = Sides(settings), now_ns
         self._moving = self._turning = False
-        self._until_ns = self._zeroed = 0
+        self._zeroed = 0
         self._servo_sent = (-1, 0)
 
     @property
@@ -157,15 +161,14 @@ class SerialOutput:
         device, lapsed = f"the co-processor on {self._line.path}", self._answers.take_lapsed()
         if self._device_time.take_restart():
             return f"{device} has restarted"
-        if lapsed is None or not self._turning or self._now_ns() >= self._until_ns:
-            return ""
         # A pause of whoever commands ends in a zero that is sent, and is no fault of the line.
-        return "" if _is_from(self._zeroed, lapsed) else f"{device} stood: commands came too late to it"
+        is_ours = lapsed is None or _is_from(self._zeroed, lapsed)
+        return "" if is_ours or not self._turning else f"{device} stood: commands came too late to it"
 
     def drive(self, left: float, right: float, until_ns: int) -> Duties:
         """Send the duties with the time left until ``until_ns``."""
         channels = self._sides.to_channels(_permille(left), _permille(right))
-        self._turning, self._until_ns = channels != (0, 0), until_ns
+        self._turning = channels != (0, 0)
         self._moving = self._moving or self._turning
         self._line.put(MOTORS, lambda now_ns: self._expected(self._composer.motors(channels, now_ns, until_ns), now_ns))
         return left, right

@@ -13,7 +13,7 @@ from rover.session.terminal import STALE_NS, Terminal, words
 
 STOPPED_HERE = "stopped at the terminal"
 TERMINAL_LOST = "the terminal has gone away, and nobody could press a key any more"
-HELD = "held at the terminal"
+HELD = "at the terminal; g goes on"
 
 
 def indication_of(*, stopped: bool, fault: bool, held_back: bool, waiting: bool, moving: bool) -> Indication:

@@ -34,8 +34,8 @@ class FarEnd:
                     found.append(decode(line))
         return found
 
-    def answer(self, sequence: int) -> None:
-        os.write(self._device, encode(Acknowledgement(0, 0, 1, "M", sequence, Acceptance.ACCEPTED, 0, 0)))
+    def answer(self, sequence: int, verdict: Acceptance = Acceptance.ACCEPTED) -> None:
+        os.write(self._device, encode(Acknowledgement(0, 0, 1, "M", sequence, verdict, 0, 0)))
 
     def say(self, words: bytes) -> None:
         os.write(self._device, words)

@@ -36,9 +36,11 @@ def test_a_runtime_that_stood_still_for_a_second_has_to_be_enabled_anew(bay, eve
         eventually(lambda: time.monotonic_ns() > time_is_over_ns)  # it enables motion no more
         assert bay.duty() == (0.5, 0.4)
         runtime.send_signal(signal.SIGSTOP)
-        eventually(lambda: person.hello() and bay.phase(person) is Phase.NOT_ENABLED)
-        assert "stood still" in person.state.cause
-        runtime.send_signal(signal.SIGCONT)
+        try:
+            eventually(lambda: person.hello() and bay.phase(person) is Phase.NOT_ENABLED)
+            assert "stood still" in person.state.cause
+        finally:
+            runtime.send_signal(signal.SIGCONT)
         changes = len(bay.emulator.applied)
         watched_ns = time.monotonic_ns() + 500_000_000
         eventually(lambda: person.hello() and time.monotonic_ns() > watched_ns)

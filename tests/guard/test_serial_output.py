@@ -5,7 +5,7 @@ import serial
 
 from rover.guard.serial_output import ANSWER_WITHIN_NS, UNDERSTOOD_WITHIN_NS, SerialOutput
 from rover.link.codec import encode
-from rover.link.sentences import CountsReport, MotorCommand, ServoCommand, TrueHeading
+from rover.link.sentences import Acceptance, CountsReport, MotorCommand, ServoCommand, TrueHeading
 
 from .far_end import SESSION, FarEnd
 
@@ -199,3 +199,35 @@ def test_a_line_that_hangs_up_is_told_and_opened_again(folder, output, far, cloc
     output.work(clock.ns)
     commands = again.commands()
     assert [(command.left_permille, command.right_permille) for command in commands] == [(0, 0)]
+
+
+@pytest.mark.parametrize(("for_ms", "alarm"), [(100, ""), (300, "came too late")])
+def test_a_command_that_ran_out_though_later_ones_were_sent_long_since_is_an_alarm(
+    output, far, clock, eventually, for_ms, alarm
+):
+    """The last one of a hold-to-run word runs out at the device as the next word begins: that is none."""
+    far.answer(far.commands()[0].sequence)
+    eventually(lambda: output.work(clock.ns) or output.fault == "")
+    output.drive(0.5, 0.5, clock.ns + 20 * MS)
+    (last,) = far.commands()
+    for _ in range(for_ms // 20):
+        clock.ns += 20 * MS
+        output.drive(0.5, 0.5, clock.ns + 200 * MS)
+    far.answer(last.sequence, Acceptance.LAPSED)
+    clock.ns += MS
+    told = eventually(lambda: output.work(clock.ns) and [output.alarm()])
+    assert alarm in told[0]
+    assert bool(told[0]) is bool(alarm)
+
+
+def test_a_command_that_ran_out_before_the_wheels_were_brought_to_zero_is_no_alarm(output, far, clock, eventually):
+    far.answer(far.commands()[0].sequence)
+    eventually(lambda: output.work(clock.ns) or output.fault == "")
+    output.drive(0.5, 0.5, clock.ns + 200 * MS)
+    (last,) = far.commands()
+    clock.ns += 250 * MS
+    output.zero()
+    clock.ns += 100 * MS
+    output.drive(0.5, 0.5, clock.ns + 200 * MS)
+    far.answer(last.sequence, Acceptance.LAPSED)
+    assert eventually(lambda: output.work(clock.ns) and [output.alarm()]) == [""]

@@ -20,8 +20,8 @@ settings.register_profile("suite", deadline=None, derandomize=True, suppress_hea
 settings.register_profile("explore", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("suite")
 
-# A shell starts what it runs in the background with SIGINT ignored, nohup with SIGHUP, and programs that tests start would
-# inherit that.
+# A shell starts what it runs in the background with SIGINT ignored, nohup with SIGHUP, and programs that tests start
+# would inherit that.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 signal.signal(signal.SIGHUP, signal.SIG_DFL)
 

@@ -10,12 +10,14 @@ from pydantic import BaseModel, TypeAdapter
 
 from rover import quantities
 from rover.activities.registry import specs
-from rover.behaviour.vocabulary import PLACES, SIGNALS, Choice, Kind, Number, PlaceName, Truth, WallName
+from rover.behaviour.vocabulary import PLACES, SIGNALS
 from rover.devices.keys import DeviceKeys
+from rover.devices.own import OwnDeviceKeys, OwnSignal
 from rover.devices.registry import BUILT_IN
 from rover.files import load, yaml_source
 from rover.files.behaviour import Behaviour, Exit, State, Tries
 from rover.files.faults import DEVICE_FAULTS, parse_fault
+from rover.kinds import Choice, Kind, Number, PlaceName, Truth, WallName
 from rover.readiness.files import check_file
 
 ROOT = Path(__file__).parents[1]
@@ -76,6 +78,10 @@ KEY_BLOCKS = [
     pytest.param(CHAPTERS[kind], *block, id=f"{kind} {block[0]}")
     for kind in CHAPTERS
     for block in key_blocks(load.KINDS[kind])
+]
+KEY_BLOCKS += [
+    pytest.param("Devices of your own", "devices.<name>", OwnDeviceKeys, ["signals", "contact"], id="own device"),
+    pytest.param("Devices of your own", "devices.<name>.signals.<name>", OwnSignal, ["kind", "about"], id="own signal"),
 ]
 
 

@@ -6,7 +6,8 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Knowledge
-from rover.behaviour.vocabulary import ActivitySpec, Choice, Number, Parameter
+from rover.behaviour.vocabulary import ActivitySpec, Parameter
+from rover.kinds import Choice, Number
 from rover.motion.profile import towards
 from rover.motion.request import Request
 from rover.quantities import wrap

@@ -5,9 +5,10 @@ from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.turning import TurnTowards
-from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, WallName
+from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.devices.range.keys import RangeKeys
-from rover.estimate.fixes import facing, wall_ahead
+from rover.estimate.fixes import facing, wall_in_view
+from rover.kinds import Number, WallName
 from rover.motion.profile import bearing_to
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
@@ -98,7 +99,7 @@ def _most_telling(known: Knowledge, sensor: RangeKeys) -> float | None:
     for wall in known.ground.walls:
         heading = facing(known.pose, *wall)
         pose = known.pose._replace(heading=heading)
-        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, known.ground.walls, known.things)
+        view = wall_in_view(pose, sensor.mount, 0.5 * sensor.beam, known.ground.walls, known.things)
         if view is not None:
             nx, ny = view.normal
             variance = nx * nx * xx + 2.0 * nx * ny * xy + ny * ny * yy

@@ -9,9 +9,10 @@ from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
 from rover.activities.travelling import RouteFollower
 from rover.activities.turning import TurnTowards
-from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter, Progress
+from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.errand.ledger import Grip
 from rover.estimate.ellipse import chance_inside
+from rover.kinds import Number
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
 from rover.quantities import clamp, wrap

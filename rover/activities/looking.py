@@ -8,7 +8,8 @@ from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.driving import PATIENCE
 from rover.activities.turning import TurnTowards
-from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter
+from rover.behaviour.vocabulary import ActivitySpec, Parameter
+from rover.kinds import Number
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
 

@@ -8,7 +8,8 @@ from rover.activities.activity import Activity, Knowledge
 from rover.activities.driving import HEADING_GAIN, PATIENCE, SPEED, why_give_up
 from rover.activities.places import obstacles, place_of
 from rover.activities.turning import TurnTowards
-from rover.behaviour.vocabulary import ActivitySpec, Parameter, PlaceName, Progress
+from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
+from rover.kinds import PlaceName
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
 from rover.motion.route import route

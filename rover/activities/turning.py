@@ -7,7 +7,8 @@ from typing import Any
 from rover import quantities
 from rover.activities.activity import Knowledge
 from rover.activities.driving import PATIENCE, Driving, drawn
-from rover.behaviour.vocabulary import ActivitySpec, Number, Parameter
+from rover.behaviour.vocabulary import ActivitySpec, Parameter
+from rover.kinds import Number
 from rover.motion.profile import turning
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap

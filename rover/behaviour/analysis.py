@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from rover.behaviour.expression import could_be
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode, Where
-from rover.behaviour.vocabulary import FAMILIES, SIGNALS, ActivitySpec
+from rover.behaviour.vocabulary import FAMILIES, ActivitySpec, Signal, signals_of
 from rover.files.problems import Problem
 from rover.files.robot import Robot
 
@@ -246,8 +246,9 @@ def _dead_always(part: GraphNode) -> Iterator[Problem]:
 
 
 def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot) -> Iterator[Problem]:
+    known = signals_of(robot)
     for one in graph.exits():
-        yield from _lacking_signals(one.signals, one.where, one.text, robot)
+        yield from _lacking_signals({name: known[name] for name in one.signals}, one.where, one.text, robot)
         yield from _leads_to_need(graph, one, activities)
     for state in graph.states.values():
         spec = activities.get(state.activity or "")
@@ -257,13 +258,13 @@ def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot:
                 yield _problem(state.where, state.name, why)
         for value in state.parameters.values():
             if value.expression is not None:
-                yield from _lacking_signals(value.expression.signals, state.where, value.expression.text, robot)
+                signals = {name: known[name] for name in value.expression.signals}
+                yield from _lacking_signals(signals, state.where, value.expression.text, robot)
 
 
-def _lacking_signals(signals: Iterable[str], where: Where, text: str, robot: Robot) -> Iterator[Problem]:
+def _lacking_signals(signals: Mapping[str, Signal], where: Where, text: str, robot: Robot) -> Iterator[Problem]:
     fitted = robot.devices.fitted()
-    for name in signals:
-        signal = SIGNALS[name]
+    for name, signal in signals.items():
         families = signal.devices or ((name[:-3],) if name.removesuffix(".ok") in FAMILIES else ())
         lacks = [family for family in families if family not in fitted]
         if lacks:

@@ -12,7 +12,7 @@ from rover.behaviour.conditions import Scope
 from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, ParameterValue, StateNode, Where
 from rover.behaviour.settings import Override, SettingValue, declared_in, overridden, unknown_settings
 from rover.behaviour.values import At, ValueReader
-from rover.behaviour.vocabulary import ActivitySpec
+from rover.behaviour.vocabulary import SIGNALS, ActivitySpec, Signal
 from rover.files import load
 from rover.files.behaviour import Behaviour, Exit, State
 from rover.files.errand import Errand
@@ -28,6 +28,7 @@ class Builder:
     Attributes:
         activities: what the language knows of each activity by name; a dotted name that is not here is a user's own.
         errand: for the names of kinds and places; None when a behaviour is looked at by itself.
+        signals: those that conditions may name.
         overrides: settings that the errand file or the command line sets.
         problems, exits: what is wrong and how many exits there are, as far as it was read.
         user_activities: dotted names of the activities that it uses, in the file's order.
@@ -37,6 +38,7 @@ class Builder:
     activities: Mapping[str, ActivitySpec]
     errand: Errand | None = None
     overrides: Mapping[str, Override] = field(default_factory=dict)
+    signals: Mapping[str, Signal] = field(default_factory=lambda: SIGNALS)
     problems: list[Problem] = field(default_factory=list)
     exits: int = 0
     user_activities: dict[str, None] = field(default_factory=dict)
@@ -69,7 +71,7 @@ class _FileReader:
         self.source = loaded.source
         self.open_files = (*within, loaded.source.path.resolve())
         kinds = frozenset({*builder.errand.kinds, "none"} if builder.errand else ())
-        self.values = ValueReader(loaded.source, Scope(settings, words=kinds), builder.errand)
+        self.values = ValueReader(loaded.source, Scope(settings, words=kinds, known=builder.signals), builder.errand)
 
     def read(self, path: str) -> GraphNode:
         """Return the graph of the whole file, which the state at a path is; its problems go to the builder."""

@@ -15,8 +15,9 @@ from rover import quantities
 from rover.behaviour.expression import FUNCTIONS, Expression
 from rover.behaviour.settings import SettingValue
 from rover.behaviour.syntax import ConditionError, full_name, parse
-from rover.behaviour.vocabulary import SIGNALS, Choice, Kind, Number, Signal, Truth, attribute_of
+from rover.behaviour.vocabulary import SIGNALS, Signal, attribute_of
 from rover.files.problems import nearest
+from rover.kinds import Choice, Kind, Number, Truth
 from rover.quantities import Dimension
 
 LARGEST = 1e300
@@ -34,12 +35,14 @@ class Scope:
         outcomes: ``done`` and ``failed`` may be used.
         words: choices that a bare word may mean here.
         signals: signals may be read.
+        known: the signals there are; those of a robot's further devices are among them where the robot is known.
     """
 
     settings: Mapping[str, SettingValue] = field(default_factory=dict)
     outcomes: bool = False
     words: frozenset[str] = frozenset()
     signals: bool = True
+    known: Mapping[str, Signal] = field(default_factory=lambda: SIGNALS)
 
 
 def read_expression(text: str, scope: Scope) -> Expression:
@@ -270,7 +273,7 @@ class _Reader:
     def _unknown_name(self, name: str) -> str:
         if name in self.scope.settings:
             return f"no signal; did you mean 'settings.{name}'?"
-        known = [*SIGNALS, *(f"settings.{setting}" for setting in self.scope.settings), "done", "failed"]
+        known = [*self.scope.known, *(f"settings.{setting}" for setting in self.scope.settings), "done", "failed"]
         hint = nearest(name, known)
         return f"no signal or setting{hint if 'did you mean' in hint else ''}"
 
@@ -281,13 +284,16 @@ class _Reader:
         group, _, rest = name.partition(".")
         if group == "settings":
             return self._setting(node, rest)
-        signal = SIGNALS.get(name)
+        signal = self.scope.known.get(name)
         if signal is None:
             raise self.parsed.error(node, f"'{name}' is {self._unknown_name(name)}")
         if not self.scope.signals:
             raise self.parsed.error(node, "a signal cannot stand here: this value is fixed before the run")
         self.signals[name] = signal
-        return _Typed(signal.kind, f"s.{attribute_of(name)}")
+        code = f"s.{attribute_of(name)}"
+        if signal.can_be_unknown:
+            self.operands[code] = None
+        return _Typed(signal.kind, code)
 
     def _setting(self, node: ast.Attribute, name: str) -> _Typed:
         name = name.lower() if keyword.iskeyword(name.lower()) else name

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from rover.behaviour.syntax import full_name
-from rover.behaviour.vocabulary import Kind
+from rover.kinds import Kind
 from rover.quantities import wrap
 
 FUNCTIONS: dict[str, Callable[..., float]] = {"abs": abs, "min": min, "max": max, "wrap": wrap}

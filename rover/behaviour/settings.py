@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from rover import quantities
-from rover.behaviour.vocabulary import Choice, Kind, Number, Truth
 from rover.files.behaviour import Behaviour
 from rover.files.load import Loaded
 from rover.files.problems import nearest
 from rover.files.types import NAME_PATTERN
+from rover.kinds import Choice, Kind, Number, Truth
 from rover.quantities import QuantityError
 
 

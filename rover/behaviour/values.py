@@ -10,11 +10,12 @@ from rover.behaviour.expression import Expression, evaluator
 from rover.behaviour.model import AT_ONCE, Confirmation, Counted, Lasting, ParameterValue
 from rover.behaviour.settings import SettingValue, is_word, same_kind, setting_of
 from rover.behaviour.syntax import ConditionError
-from rover.behaviour.vocabulary import PLACES, Choice, Kind, Number, Parameter, PlaceName, WallName
+from rover.behaviour.vocabulary import PLACES, Parameter
 from rover.files.errand import Errand
 from rover.files.problems import Problem, nearest
 from rover.files.types import point
 from rover.files.yaml_source import Source
+from rover.kinds import Choice, Kind, Number, PlaceName, WallName
 from rover.quantities import QuantityError
 
 _COUNTED = re.compile(r"(\d{1,4})\s+of\s+(\d{1,4})")

@@ -1,4 +1,4 @@
-"""What a behaviour file may name: kinds of value, signals, activities and their parameters.
+"""What a behaviour file may name: signals, activities and their parameters.
 
 This is the one place for the names of signals. The core fills them (`rover.core`), conditions read them.
 """
@@ -9,8 +9,11 @@ from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
 from rover import quantities
+from rover.devices.families import KEYS as FAMILY_KEYS
+from rover.devices.families import SIGNALS as FAMILY_SIGNALS
+from rover.devices.signals import DeviceSignal
 from rover.files.robot import Robot
-from rover.quantities import Dimension
+from rover.kinds import Choice, Kind, Number, Truth, empty
 
 
 class Progress(IntEnum):
@@ -22,66 +25,20 @@ class Progress(IntEnum):
 
 
 @dataclass(frozen=True)
-class Truth:
-    """A value that is true or false."""
-
-    def __str__(self) -> str:
-        return "a yes or no"
-
-
-@dataclass(frozen=True)
-class Number:
-    """A number of a dimension; ``whole`` ones are counted, so that ``==`` means something."""
-
-    dimension: Dimension = quantities.NONE
-    whole: bool = False
-
-    def __str__(self) -> str:
-        return "a whole number" if self.whole else quantities.name_of(self.dimension)
-
-
-@dataclass(frozen=True)
-class Choice:
-    """One of some words; None stands for words that are only known with the errand (the kinds of object)."""
-
-    words: frozenset[str] | None = None
-
-    def __str__(self) -> str:
-        return "one of " + ", ".join(sorted(self.words)) if self.words else "a word"
-
-
-@dataclass(frozen=True)
-class PlaceName:
-    """A place in the field: a name such as ``field.start``, or a point ``[1 m, 2 m]``."""
-
-    def __str__(self) -> str:
-        return "a place"
-
-
-@dataclass(frozen=True)
-class WallName:
-    """The name of one of the errand's walls."""
-
-    def __str__(self) -> str:
-        return "the name of a wall"
-
-
-Kind = Truth | Number | Choice | PlaceName | WallName
-
-
-@dataclass(frozen=True)
 class Signal:
     """One named value that conditions may read; ``about`` is its line in the reference.
 
     Attributes:
         devices: the devices it is read from; the condition waits for fresh reports of all of them.
         lacking: returns why a robot cannot give it, or ''.
+        can_be_unknown: it may be `rover.kinds.NOT_KNOWN` though its devices are healthy.
     """
 
     kind: Kind
     devices: tuple[str, ...]
     about: str
     lacking: Callable[[Robot], str] = lambda robot: ""
+    can_be_unknown: bool = False
 
 
 @dataclass(frozen=True)
@@ -115,7 +72,7 @@ class ActivitySpec:
     one_of: tuple[str, ...] = ()
 
 
-FAMILIES = ("drive", "counts", "heading", "range", "camera", "gripper", "battery", "stop_input")
+FAMILIES = tuple(FAMILY_KEYS)
 SENSORS = tuple(family for family in FAMILIES if family != "drive")
 """Families that report; the gripper does when it has feedback."""
 
@@ -135,11 +92,6 @@ def _without_position(robot: Robot) -> str:
 
 SIGNALS: dict[str, Signal] = {
     "run.time": Signal(_TIME, (), "time since the start of the run, stops and holds left out"),
-    "battery.volts": Signal(_VOLTAGE, ("battery",), "voltage at the battery's terminals"),
-    "battery.rest_volts": Signal(_VOLTAGE, ("battery",), "the same, corrected for the load's drop"),
-    "range.distance": Signal(_LENGTH, ("range",), "distance ahead; with no echo, what the robot file says"),
-    "range.echo": Signal(_TRUTH, ("range",), "an echo came back"),
-    "heading.calibration": Signal(_COUNT, ("heading",), "calibration level that the sensor reports, 0 to 3"),
     "pose.x": Signal(_LENGTH, (), "estimated position along the field's x axis"),
     "pose.y": Signal(_LENGTH, (), "estimated position along the field's y axis"),
     "pose.heading": Signal(_ANGLE, (), "estimated heading, counter-clockwise from the x axis"),
@@ -167,30 +119,56 @@ SIGNALS: dict[str, Signal] = {
     "record.ok": Signal(_TRUTH, (), "run record and saved state are being written; always known"),
     "operator.answer": Signal(Choice(frozenset({"none", "yes", "no"})), (), "the operator's last answer"),
     "operator.chooses": Signal(_TRUTH, (), "the errand's order is 'ask': the operator agrees to each target"),
-} | {f"{family}.ok": Signal(_TRUTH, (), f"the {family} device is healthy; always known") for family in SENSORS}
+}
+
+
+def _signals_of(device: str, given: Mapping[str, DeviceSignal]) -> dict[str, Signal]:
+    """Return the signals of one device that reports."""
+    signals = {
+        f"{device}.{name}": Signal(one.kind, (device,), one.about, can_be_unknown=one.can_be_unknown)
+        for name, one in given.items()
+    }
+    return signals | {f"{device}.ok": Signal(_TRUTH, (), f"the {device} device is healthy; always known")}
+
+
+for _family in SENSORS:
+    SIGNALS |= _signals_of(_family, FAMILY_SIGNALS.get(_family, {}))
+
+
+def signals_of(robot: Robot) -> dict[str, Signal]:
+    """Return all signals that conditions may name on a robot: `SIGNALS`, and those of its further devices."""
+    further = (_signals_of(name, robot.devices.signals(name)) for name in robot.devices.further)
+    return {name: signal for signals in (SIGNALS, *further) for name, signal in signals.items()}
 
 
 def attribute_of(signal: str) -> str:
-    """Return the attribute of `Signals` that holds a signal: ``battery.rest_volts`` -> ``battery_rest_volts``."""
-    return signal.replace(".", "_")
+    """Return the attribute of `Signals` that holds a signal: ``battery.rest_volts`` -> ``battery_rest_volts``.
+
+    Those of further devices have two underscores, which no name has: whatever a person calls theirs, none is another.
+    """
+    return signal.replace(".", "_" if signal in SIGNALS or signal.endswith(".ok") else "__")
 
 
 class Signals:
-    """The values of all signals in one step, its time, and of each device: ok, reports so far, last taken-at."""
+    """The values of all signals in one step, its time, and of each device: ok, reports so far, last taken-at.
+
+    Args:
+        robot: whose further devices give signals of their own.
+    """
 
     __slots__ = (
-        "step_ns",
+        *("step_ns", "__dict__"),
         *(attribute_of(name) for name in SIGNALS),
         *(f"{family}_{part}" for family in SENSORS for part in ("n", "t")),
     )
 
-    def __init__(self) -> None:
+    def __init__(self, robot: Robot | None = None) -> None:
         self.step_ns = 0
-        for name, signal in SIGNALS.items():
-            setattr(self, attribute_of(name), _empty(signal.kind))
-        for family in SENSORS:
-            setattr(self, f"{family}_n", 0)
-            setattr(self, f"{family}_t", 0)
+        for name, signal in (SIGNALS if robot is None else signals_of(robot)).items():
+            setattr(self, attribute_of(name), empty(signal.kind))
+        for device in SENSORS if robot is None else (*SENSORS, *robot.devices.further):
+            setattr(self, f"{device}_n", 0)
+            setattr(self, f"{device}_t", 0)
 
     if TYPE_CHECKING:  # the slots are made from the table, which a type checker does not read
 
@@ -200,18 +178,6 @@ class Signals:
     def value(self, signal: str) -> Any:
         """Return a signal's value by its name."""
         return getattr(self, attribute_of(signal))
-
-
-def _empty(kind: Kind) -> Any:
-    match kind:
-        case Truth():
-            return False
-        case Number(whole=True):
-            return 0
-        case Number():
-            return float("nan")
-        case _:
-            return "none"
 
 
 PLACES = {

@@ -18,6 +18,7 @@ from rover.bench.orientation import Orientation
 from rover.bench.sight import CameraPose, Sight
 from rover.bench.sonar import Sonar
 from rover.devices.gripper.keys import GripperKeys
+from rover.devices.mount import Mount
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import (
     BatteryValue,
@@ -55,7 +56,11 @@ class Reporter:
         self._latency_ns = 0
         self._sequence = 0
         self._waiting: deque[tuple[int, Reading]] = deque()
-        self._faults = self._bench.schedule.of(self.FAMILY)
+        name = context.name or self.FAMILY
+        self._keys: Any = context.robot.devices.fitted()[name]
+        # The one that a family is named for draws as it always did; each further one draws for itself.
+        self._seed = self._bench.seed if name == self.FAMILY else f"{self._bench.seed}/{name}"
+        self._faults = self._bench.schedule.of(name)
         self._link_faults = self._bench.schedule.of("link") if self._on_link else ()
         self._bench.watch(options.get("rate", 50.0), self._sample)
 
@@ -111,7 +116,7 @@ class Heading(Reporter):
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         super().__init__(options, context)
-        self._orientation = Orientation(self._bench.file, self._bench.seed)
+        self._orientation = Orientation(self._bench.file, self._seed)
 
     def _measure(self, now_ns: int, fault: str | None) -> HeadingValue:
         bench = self._bench
@@ -120,23 +125,22 @@ class Heading(Reporter):
 
 
 class Range(Reporter):
-    """Ultrasonic range finder looking ahead. Objects echo, the held one too; jaws do not."""
+    """Ultrasonic range finder. Objects echo, the held one too; jaws do not."""
 
     FAMILY = "range"
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         super().__init__(options, context)
-        device = self._bench.robot.devices.range
-        assert device is not None
-        self._ahead = device.ahead
-        self._sonar = Sonar(self._bench.file, device, self._bench.seed)
+        self._mount: Mount = self._keys.mount
+        self._sonar = Sonar(self._bench.file, self._keys, self._seed)
 
     def _measure(self, now_ns: int, fault: str | None) -> RangeValue:
         if fault == "no echo":
             return RangeValue(None)
         bench = self._bench
         bench.carry()
-        pose = (*bench.to_field(self._ahead, 0.0), bench.heading)
+        mount = self._mount
+        pose = (*bench.to_field(mount.ahead, mount.left), bench.heading + mount.towards)
         rounds: list[Any] = [*bench.pieces, *bench.solids.posts] if bench.solids.posts else bench.pieces
         return RangeValue(self._sonar.hear(self._sonar.nearest(pose, bench.solids.walls, rounds)))
 
@@ -148,10 +152,8 @@ class Camera(Reporter):
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         super().__init__(options, context)
-        device = self._bench.robot.devices.camera
-        assert device is not None
-        self._ahead = device.ahead
-        self._sight = Sight(self._bench.file, device, self._bench.seed)
+        self._mount: Mount = self._keys.mount
+        self._sight = Sight(self._bench.file, self._keys, self._seed)
         self._latency_ns = self._sight.latency_ns
         self._kinds = list(self._bench.errand.kinds)
         zone = self._bench.errand.field.zone
@@ -163,8 +165,9 @@ class Camera(Reporter):
             return self._last
         bench = self._bench
         bench.carry()
-        x, y = bench.to_field(self._ahead, 0.0)
-        view = CameraPose(x, y, bench.heading, bench.base.turn_rate, bench.base.acceleration)
+        mount = self._mount
+        x, y = bench.to_field(mount.ahead, mount.left)
+        view = CameraPose(x, y, bench.heading + mount.towards, bench.base.turn_rate, bench.base.acceleration)
         found = self._sight.frame(view, bench.pieces, bench.solids, bench.piece_in_jaws(), now_ns)
         false = self._sight.false_detection(self._kinds)
         marker = None if self._marker is None else self._sight.marker(view, self._marker, bench.solids, now_ns)

@@ -7,7 +7,7 @@ from rover.files.types import Span
 NEVER_NS = 1 << 62
 
 
-def stream(seed: int, effect: str) -> Random:
+def stream(seed: int | str, effect: str) -> Random:
     """Return the stream of one effect. The same seed and name give the same numbers on every machine."""
     return Random(f"{seed}/{effect}")
 

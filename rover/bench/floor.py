@@ -144,7 +144,7 @@ class BiasField:
 
     WAVES = 3
 
-    def __init__(self, floor: Floor, seed: int) -> None:
+    def __init__(self, floor: Floor, seed: int | str) -> None:
         draws = stream(seed, "bias field")
         self._waves: list[tuple[float, float, float, float]] = []
         for _ in range(self.WAVES):

@@ -15,7 +15,7 @@ class Orientation:
     Ornstein-Uhlenbeck process and its integral, 1996): it wanders, and stays within its standard deviation mostly.
     """
 
-    def __init__(self, file: BenchFile, seed: int) -> None:
+    def __init__(self, file: BenchFile, seed: int | str) -> None:
         self._errors = file.heading
         self._field = BiasField(file.floor, seed)
         self._noise = stream(seed, "heading noise").gauss

@@ -63,9 +63,7 @@ class RenderedCamera(Reporter):
         super().__init__(options, context)
         bench = self._bench
         errors = bench.file.camera
-        device = bench.robot.devices.camera
-        assert device is not None
-        self._device = device
+        device = self._device = self._keys
         self._find = context.finder_of(device)
         self._troubles: Counter[str] = Counter()
         self._latency_ns = round(drawn(errors.latency, stream(bench.seed, "camera latency")) * 1e9)
@@ -109,7 +107,9 @@ class RenderedCamera(Reporter):
 
     def _scene_at(self, now_ns: int) -> Scene:
         bench, device, errors = self._bench, self._device, self._bench.file.camera
+        mount = device.mount
         bench.carry()
+        place, looks = bench.to_field(mount.ahead, mount.left), bench.heading + mount.towards
         draws = generator(bench.seed, "camera", self._sequence)
         # An accelerating body lifts its nose.
         pitch = float(draws.normal(0.0, errors.pitch_noise)) + errors.dip * bench.base.acceleration
@@ -117,7 +117,7 @@ class RenderedCamera(Reporter):
         return Scene(
             self._sequence,
             now_ns * 1e-9,
-            Viewpoint(*bench.to_field(device.ahead, 0.0), device.height, bench.heading, device.tilt),
+            Viewpoint(*place, device.height, looks, device.tilt),
             pitch,
             bench.base.turn_rate,
             tuple(lidded(piece) for piece in bench.pieces),

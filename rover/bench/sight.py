@@ -38,7 +38,7 @@ class InSight(NamedTuple):
 class Sight:
     """A camera looking ahead and down, and the detector behind it."""
 
-    def __init__(self, file: BenchFile, device: CameraKeys, seed: int) -> None:
+    def __init__(self, file: BenchFile, device: CameraKeys, seed: int | str) -> None:
         errors = self._errors = file.camera
         self._draws = stream(seed, "camera")
         self._false_draws = stream(seed, "false detections")

@@ -13,7 +13,7 @@ from rover.quantities import clamp
 class Sonar:
     """An ultrasonic range finder in a place with walls that mirror sound and round things that scatter it."""
 
-    def __init__(self, file: BenchFile, device: RangeKeys, seed: int) -> None:
+    def __init__(self, file: BenchFile, device: RangeKeys, seed: int | str) -> None:
         self._errors = file.range
         self._draws = stream(seed, "range")
         self._least, self._most = device.least, device.most

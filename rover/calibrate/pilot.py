@@ -217,8 +217,8 @@ class Pilot:
         for family, reading in readings:
             if family == "heading":
                 self._hear(reading)
-            elif family == "range":
-                self._carriage.echoes.hear(reading.value)
+            else:
+                self._carriage.take(family, reading.value)
         self._log += readings
         if self._drivetrain.now_ns - self._heard_ns > _SILENT_NS:
             raise CalibrationError(_SILENT)

@@ -3,15 +3,18 @@
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from rover.behaviour.vocabulary import SENSORS, Signals
+from rover.behaviour.vocabulary import SENSORS, Signals, attribute_of
 from rover.core.possible import HeadingSteps, checks
+from rover.devices.keys import DeviceKeys
 from rover.devices.readings import Fault, Reading
 from rover.events import Event, Health, HealthChange
-from rover.files.robot import Going, Robot
+from rover.files.robot import Robot
 from rover.motion.limits import NOTHING_MISSING, Missing
 
 RECORD = "record"
 """Stands among the devices' faults for the run record: why it is not being written, '' when it is again."""
+Fills = tuple[tuple[str, Callable[[Any, Any], Any]], ...]
+"""Of a device: each signal's attribute, and what returns its value for a report and the device's keys."""
 CLOCK_SLACK_NS = 1_000_000
 """A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
 
@@ -21,13 +24,13 @@ class _Device:
 
     __slots__ = (
         *("age_ns", "count_name", "doubted", "fault", "health", "last_ns"),
-        *("possible", "reports", "sequence", "time_name"),
+        *("fills", "keys", "reports", "sequence", "time_name", "why_impossible"),
     )
 
-    def __init__(self, family: str, age_s: float, possible: Callable[[Any], bool]) -> None:
-        self.age_ns = int(age_s * 1e9)
-        self.count_name, self.time_name = f"{family}_n", f"{family}_t"
-        self.possible = possible
+    def __init__(self, name: str, keys: DeviceKeys, fills: Fills, why_impossible: Callable[[Any], str]) -> None:
+        self.age_ns = int(keys.overdue_after * 1e9)
+        self.count_name, self.time_name = f"{name}_n", f"{name}_t"
+        self.keys, self.fills, self.why_impossible = keys, fills, why_impossible
         self.health = Health.OVERDUE
         self.last_ns = self.sequence = self.doubted = -1
         self.reports = 0
@@ -52,12 +55,8 @@ class _Device:
         return begins_again
 
 
-def _is_possible(device: _Device, value: Any) -> bool:
-    """Tell whether a value may be believed; one of another type than the device's may not."""
-    try:
-        return device.possible(value)
-    except (AttributeError, TypeError):
-        return False
+def _fills(robot: Robot, name: str) -> Fills:
+    return tuple((attribute_of(f"{name}.{one}"), signal.of) for one, signal in robot.devices.signals(name).items())
 
 
 class HealthWatch:
@@ -65,50 +64,55 @@ class HealthWatch:
 
     def __init__(self, robot: Robot, signals: Signals) -> None:
         fitted = robot.devices.fitted()
-        silent = {"gripper"} if robot.devices.gripper_is_silent else set()
+        silent = {"drive", "gripper"} if robot.devices.gripper_is_silent else {"drive"}
         possible = checks(robot)
         self._signals = signals
         self._heading_steps = HeadingSteps(robot)
         self._devices = {
-            family: _Device(family, fitted[family].overdue_after, possible[family])
-            for family in SENSORS
-            if family in fitted and family not in silent
+            name: _Device(name, keys, _fills(robot, name), possible[name])
+            for name, keys in fitted.items()
+            if name not in silent
         }
-        without = robot.limits.without
-        self._going: dict[str, Going] = {family: getattr(without, family) for family in self._devices}
+        self._going = {name: robot.going_without(name) for name in self._devices}
         self._missing_since: dict[str, int] = {}
         self._quiet_until_ns = -1
         self.impossible = 0
         signals.record_ok = True
-        signals.gripper_ok = "gripper" in fitted and "gripper" in silent
+        for name in (*SENSORS, *robot.devices.further):
+            setattr(signals, f"{name}_ok", name == "gripper" and name in fitted and name in silent)
 
-    def accept(self, family: str, reading: Reading, now_ns: int) -> bool:
-        """Count a report; return False for one that is out of order or impossible."""
-        device = self._devices.get(family)
+    def accept(self, name: str, reading: Reading, now_ns: int) -> bool:
+        """Count a report and fill its device's signals; return False for one that is out of order or impossible."""
+        device = self._devices.get(name)
         if device is None:
             return False
         if reading.taken_ns > now_ns + CLOCK_SLACK_NS or not device.is_next(reading):
             self.impossible += 1
             return False
-        if isinstance(reading.value, Fault) or not _is_possible(device, reading.value):
+        if why := self._why_not(device, reading.value):
             self._quiet_until_ns = -1
-            device.fault = self._why_not(reading.value)
+            device.fault = why
             return False
-        if family == "heading" and not self._heading_steps.follows(reading):
+        if name == "heading" and not self._heading_steps.follows(reading):
             self.impossible += 1
             return False
         device.fault = ""
         device.sequence, device.last_ns = reading.sequence, reading.taken_ns
         device.reports += 1
-        setattr(self._signals, device.count_name, device.reports)
-        setattr(self._signals, device.time_name, reading.taken_ns)
+        signals = self._signals
+        setattr(signals, device.count_name, device.reports)
+        setattr(signals, device.time_name, reading.taken_ns)
+        if now_ns - reading.taken_ns <= device.age_ns:  # else it waited somewhere, and tells nothing of now
+            for attribute, of in device.fills:
+                setattr(signals, attribute, of(reading.value, device.keys))
         return True
 
-    def _why_not(self, value: Any) -> str:
+    def _why_not(self, device: _Device, value: Any) -> str:
         if isinstance(value, Fault):
             return value.why
-        self.impossible += 1
-        return f"gives impossible values ({value})"
+        why = device.why_impossible(value)
+        self.impossible += why != ""
+        return why
 
     def look(self, now_ns: int, faults: Sequence[tuple[str, str]], events: list[Event]) -> None:
         """Bring every device's health up to date, and note what has changed.
@@ -170,5 +174,5 @@ class HealthWatch:
             if now_ns - since_ns >= going.seconds * 1e9:
                 return Missing(f"{family.replace('_', ' ')} missing")
             if going.slowly:
-                slowly = f"{family} missing"
+                slowly = f"{family.replace('_', ' ')} missing"
         return Missing("", slowly)

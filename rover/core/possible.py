@@ -8,6 +8,10 @@ import math
 from collections.abc import Callable
 from typing import Any
 
+from rover.devices.battery.keys import BatteryKeys
+from rover.devices.camera.keys import CameraKeys
+from rover.devices.own import OwnDeviceKeys
+from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import HeadingValue, Reading
 from rover.files.robot import Robot
 from rover.quantities import wrap
@@ -22,6 +26,8 @@ RANGE_SLACK = 0.05
 TURN_FACTOR = 1.6
 """The robot turns no faster than this many times what its wheels could do without slipping sideways."""
 MOST_COUNTS = 2**62
+LONGEST = 60
+"""A value is shown in so many characters at most."""
 MOST_ANGLE = 1e4
 """Some sensors count turns on (rad)."""
 ANGLE_SLACK = 0.2
@@ -37,33 +43,89 @@ def _between(low: float, value: Any, high: float) -> bool:
     return value is None or bool(low <= value <= high)
 
 
-def checks(robot: Robot) -> dict[str, Callable[[Any], bool]]:
-    """Return for each family a check that a value can be; it may raise TypeError or AttributeError for other types."""
+def checks(robot: Robot) -> dict[str, Callable[[Any], str]]:
+    """Return for each device a check that returns why a value cannot be, or ''; ``impossible`` for any other type."""
     devices = robot.devices
-    farthest = math.inf if devices.range is None else (1.0 + RANGE_SLACK) * devices.range.most
-    most_volts = math.inf if devices.battery is None else FULL_FACTOR * devices.battery.full
-    seen_to = math.inf if devices.camera is None else FARTHEST_SEEN * devices.camera.sees_to
-    most_rate = fastest_turn(robot)
+    made: dict[str, Callable[[Any], str]] = {}
+    for name, device in devices.fitted().items():
+        if isinstance(device, OwnDeviceKeys):
+            made[name] = device.why_impossible
+        elif family_check := _CHECKS.get(devices.family_of(name)):
+            made[name] = _in_words(family_check(device, robot))
+    return made
 
-    def objects(value: Any) -> bool:
-        return all(_between(-math.pi, one.bearing, math.pi) and 0.0 <= one.distance <= seen_to for one in value.objects)
 
-    def counted(value: Any) -> bool:
+def _in_words(is_possible: Callable[[Any], bool]) -> Callable[[Any], str]:
+    def why_impossible(value: Any) -> str:
+        try:
+            possible = is_possible(value)
+        except (AttributeError, TypeError):
+            possible = False
+        return "" if possible else f"gives impossible values ({shortened(value)})"
+
+    return why_impossible
+
+
+def shortened(value: object) -> str:
+    """Return a value as text that fits into a line: one of another type may be as large as a picture."""
+    text = repr(value) if isinstance(value, (int, float, str, tuple)) else type(value).__name__
+    return text if len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
+
+
+def _counts(keys: Any, robot: Robot) -> Callable[[Any], bool]:
+    def check(value: Any) -> bool:
         both = value.left, value.right
         return all(isinstance(one, int) and -MOST_COUNTS <= one <= MOST_COUNTS for one in both)
 
-    def heading(value: Any) -> bool:
+    return check
+
+
+def _heading(keys: Any, robot: Robot) -> Callable[[Any], bool]:
+    most_rate = fastest_turn(robot)
+
+    def check(value: Any) -> bool:
         return -MOST_ANGLE <= value.angle <= MOST_ANGLE and _between(-most_rate, value.rate, most_rate)
 
-    return {
-        "counts": counted,
-        "heading": heading,
-        "range": lambda value: _between(0.0, value.distance, farthest),
-        "camera": objects,
-        "gripper": lambda value: _between(-0.1, value.opening, 1.1),
-        "battery": lambda value: 0.0 <= value.volts <= most_volts and _between(-MOST_AMPS, value.amps, MOST_AMPS),
-        "stop_input": lambda value: value.closed in (True, False),
-    }
+    return check
+
+
+def _range(keys: RangeKeys, robot: Robot) -> Callable[[Any], bool]:
+    farthest = (1.0 + RANGE_SLACK) * keys.most
+    return lambda value: _between(0.0, value.distance, farthest)
+
+
+def _camera(keys: CameraKeys, robot: Robot) -> Callable[[Any], bool]:
+    seen_to = FARTHEST_SEEN * keys.sees_to
+
+    def check(value: Any) -> bool:
+        return all(_between(-math.pi, one.bearing, math.pi) and 0.0 <= one.distance <= seen_to for one in value.objects)
+
+    return check
+
+
+def _gripper(keys: Any, robot: Robot) -> Callable[[Any], bool]:
+    return lambda value: _between(-0.1, value.opening, 1.1)
+
+
+def _battery(keys: BatteryKeys, robot: Robot) -> Callable[[Any], bool]:
+    most_volts = FULL_FACTOR * keys.full
+    return lambda value: 0.0 <= value.volts <= most_volts and _between(-MOST_AMPS, value.amps, MOST_AMPS)
+
+
+def _stop_input(keys: Any, robot: Robot) -> Callable[[Any], bool]:
+    return lambda value: value.closed in (True, False)
+
+
+_CHECKS: dict[str, Callable[[Any, Robot], Callable[[Any], bool]]] = {
+    "counts": _counts,
+    "heading": _heading,
+    "range": _range,
+    "camera": _camera,
+    "gripper": _gripper,
+    "battery": _battery,
+    "stop_input": _stop_input,
+}
+"""For each family, what makes a check of its values from a device's keys."""
 
 
 def fastest_turn(robot: Robot) -> float:

@@ -7,11 +7,12 @@ from rover.core.health import HealthWatch
 from rover.core.interface import StepReadings
 from rover.core.stopping import Stopping
 from rover.core.targeting import Targeting
-from rover.devices.readings import MARKER, Detection, Reading
-from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_ahead
+from rover.devices.readings import MARKER, Detection, RangeValue, Reading
+from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_in_view
 from rover.estimate.odometry import Odometer
 from rover.geometry import Pose
 from rover.motion.carriage import Carriage
+from rover.motion.echo import ALONG
 
 COUNTS_LOST = 0.01
 """Metres of doubt for counts that cannot be: a restarted device, a jump."""
@@ -46,7 +47,9 @@ class Senses:
         self.fresh_counts = self.fresh_frame = False
         self._known, self._health, self._carriage, self._stopping = known, health, carriage, stopping
         self._targeting = Targeting(known)
-        self._next_wall_fix_ns = self._next_sigma_ns = 0
+        self._range_finders = robot.devices.of_family("range")
+        self._next_wall_fix_ns: dict[str, int] = {}
+        self._next_sigma_ns = 0
 
     def take(self, readings: StepReadings) -> None:
         """Take a step's readings in, then bring pose and health up to date."""
@@ -60,8 +63,6 @@ class Senses:
                     self._take_counts(reading)
                 case "heading":
                     self._take_heading(reading)
-                case "range":
-                    self._take_range(reading)
                 case "camera":
                     self._take_frame(reading)
                 case "battery":
@@ -72,6 +73,10 @@ class Senses:
                 case "stop_input":
                     if not reading.value.closed:
                         self._stopping.stop(STOP_INPUT_OPEN)
+                case _ if isinstance(reading.value, RangeValue):
+                    self._take_echo(device, reading)
+                case _:
+                    self._carriage.take(device, reading.value)
         known.pose = known.filter.pose_at(readings.now_ns)
         self._health.look(readings.now_ns, readings.faults, known.events)
 
@@ -81,9 +86,8 @@ class Senses:
         return (self.odometer.speed_left, self.odometer.speed_right) if self.fresh_counts else None
 
     def _take_heading(self, reading: Reading) -> None:
-        angle, rate, calibration = reading.value
+        angle, rate, _ = reading.value
         self._known.filter.see_heading(angle, rate, reading.taken_ns)
-        self._known.signals.heading_calibration = calibration or 0
 
     def _take_counts(self, reading: Reading) -> None:
         travel, pose_filter = self.odometer.travel(reading), self._known.filter
@@ -100,25 +104,20 @@ class Senses:
         self._carriage.moved(left, right, pose_filter.track)
         self.fresh_counts = True
 
-    def _take_range(self, reading: Reading) -> None:
-        known, distance = self._known, reading.value.distance
-        sensor = known.robot.devices.range
-        assert sensor is not None
+    def _take_echo(self, device: str, reading: Reading) -> None:
+        """Let the limits hear it, and fix the position by a known wall, if that is what the range finder hears."""
+        known, distance, sensor = self._known, reading.value.distance, self._range_finders[device]
         if known.now_ns - reading.taken_ns > sensor.overdue_after * 1e9:
-            return  # it waited somewhere, and tells nothing of what is ahead now
-        self._carriage.echoes.hear(reading.value)
-        known.signals.range_echo = distance is not None
-        known.signals.range_distance = sensor.no_echo_distance if distance is None else distance
-        if distance is not None and known.ledger.carried is None and reading.taken_ns >= self._next_wall_fix_ns:
-            self._next_wall_fix_ns = reading.taken_ns + WALL_FIX_EVERY_NS
-            self._fix_by_wall(distance, known.filter.at(reading.taken_ns))
-
-    def _fix_by_wall(self, distance: float, pose: Pose) -> None:
-        known, before = self._known, self._known.filter.pose
-        sensor = known.robot.devices.range
-        assert sensor is not None
-        view = wall_ahead(pose, sensor.ahead, 0.5 * sensor.beam, known.ground.walls, known.things)
-        if view is not None and fix_by_wall(known.filter, view, sensor.ahead, distance):
+            return  # it waited somewhere, and tells nothing of what is there now
+        self._carriage.take(device, reading.value)
+        if distance is None or reading.taken_ns < self._next_wall_fix_ns.get(device, 0):
+            return
+        if known.ledger.carried is not None and math.cos(sensor.mount.towards) >= ALONG:
+            return  # it hears what is carried
+        self._next_wall_fix_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
+        pose, before = known.filter.at(reading.taken_ns), known.filter.pose
+        view = wall_in_view(pose, sensor.mount, 0.5 * sensor.beam, known.ground.walls, known.things)
+        if view is not None and fix_by_wall(known.filter, view, sensor.mount, distance):
             known.fixes.walls += 1
             self._note_fix("a wall", before)
 
@@ -138,13 +137,11 @@ class Senses:
             self._known.note("fix", f"{text}, sigma now {self._known.filter.sigma:.3f} m")
 
     def _take_battery(self, reading: Reading) -> None:
-        battery, signals = self._known.robot.devices.battery, self._known.signals
-        assert battery is not None
-        volts, amps = reading.value
-        if amps is None:
-            amps = battery.load_at_full_duty * 0.5 * (abs(self.duties[0]) + abs(self.duties[1]))
-        signals.battery_volts = volts
-        signals.battery_rest_volts = volts + amps * battery.inner_resistance
+        """Where no current is measured, take what the motors were given for it."""
+        battery, (volts, amps) = self._known.robot.devices.battery, reading.value
+        if battery is not None and amps is None:
+            load = battery.load_at_full_duty * 0.5 * (abs(self.duties[0]) + abs(self.duties[1]))
+            self._known.signals.battery_rest_volts = volts + load * battery.inner_resistance
 
     def _take_frame(self, reading: Reading) -> None:
         """Fix the position by the marker, if it is in the frame, and let the targeting have the rest."""

@@ -1,8 +1,12 @@
 """What conditions read of the robot itself and of its errand, brought up to date before the behaviour looks."""
 
 from rover.activities.activity import Knowledge
+from rover.motion.contact import TOWARDS
+from rover.motion.limits import OBSTACLE
 
-IN_THE_WAY = frozenset({"obstacle", "boundary", "wall"})
+IN_THE_WAY = frozenset(
+    {OBSTACLE, "obstacle behind", "obstacle beside", "boundary", "wall", *(f"contact {end}" for end in TOWARDS)}
+)
 """Hold-backs that more patience does not end: another way is needed."""
 
 
@@ -21,7 +25,7 @@ def fill_step(known: Knowledge, causes: tuple[str, ...], run_time: float) -> Non
     signals.pose_travelled = known.filter.travelled
     signals.operator_answer = known.answer
     if causes or signals.motion_held_back:
-        known.obstacle = signals.motion_obstacle = "obstacle" in causes
+        known.obstacle = signals.motion_obstacle = OBSTACLE in causes
         known.held_back_for = known.held_back_for + known.seconds if IN_THE_WAY.intersection(causes) else 0.0
         signals.motion_held_back = bool(causes)
         signals.motion_held_back_for = signals.motion_held_back_for + known.seconds if causes else 0.0

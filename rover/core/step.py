@@ -80,7 +80,16 @@ class Core:
         if saved is not None:
             ledger.restore(saved["ledger"])
         known = Knowledge(
-            *(robot, errand, ground, estimate, Signals(), TargetMemory(field_of_view(robot)), ledger, estimate.pose),
+            *(
+                robot,
+                errand,
+                ground,
+                estimate,
+                Signals(robot),
+                TargetMemory(field_of_view(robot)),
+                ledger,
+                estimate.pose,
+            ),
             events=events,
         )
         known.signals.operator_chooses = errand.order == "ask"

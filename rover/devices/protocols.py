@@ -39,6 +39,7 @@ class DriverContext:
         links: serial links by the name they have in the robot file (objects of `rover.link`).
         bench: the bench in a rehearsal, None on the robot.
         finder_of: gives, for a camera, what finds the errand's objects in its frames.
+        name: what the robot file calls the device.
     """
 
     robot: Robot
@@ -46,6 +47,7 @@ class DriverContext:
     links: Mapping[str, Any]
     bench: Any = None
     finder_of: Callable[[CameraKeys], FindObjects] = _no_vision
+    name: str = ""
 
 
 @runtime_checkable

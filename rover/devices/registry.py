@@ -50,11 +50,13 @@ def why_unknown(family: str, driver: str) -> str:
 
 
 def load_driver(family: str, driver: str) -> Any:
-    """Return the class of a device's driver.
+    """Return the class of a device's driver; the family is '' for a device of none.
 
     Raises:
         LoadError: there is no such driver here, or its module cannot be imported or lacks the class.
     """
+    if not family:
+        return load_class(driver, "driver")
     if why := why_unknown(family, driver):
         raise LoadError(why)
     if KEYS[family].IS_GUARDED and driver in KEYS[family].DRIVERS:

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from rover.devices.mount import Mount
 from rover.devices.readings import Detection
 from rover.estimate.covariance import HEADING, X, Y
 from rover.estimate.pose import PoseFilter
@@ -28,28 +29,30 @@ MARKER_FACTOR = 2.0
 
 
 class WallView(NamedTuple):
-    """A wall as the range finder faces it: unit normal towards the robot, and predicted distance (m)."""
+    """A wall as a range finder faces it: unit normal towards the robot, and predicted distance (m)."""
 
     normal: XY
     distance: float
 
 
-def wall_ahead(
-    pose: Pose, sensor_ahead: float, half_beam: float, walls: Iterable[tuple[XY, XY]], things: Iterable[XY]
+def wall_in_view(
+    pose: Pose, mount: Mount, half_beam: float, walls: Iterable[tuple[XY, XY]], things: Iterable[XY]
 ) -> WallView | None:
-    """Return the wall that the range finder should hear, or None where it is not plain which.
+    """Return the wall that a range finder should hear, or None where it is not plain which.
 
     Args:
         pose: of the robot.
-        sensor_ahead: of the sensor's face from the robot's middle (m).
+        mount: of the sensor's face on the robot.
         half_beam: half the cone's angle (rad).
         walls: the known walls.
         things: objects that may stand nearer than the wall.
     """
-    x, y = pose.x + sensor_ahead * math.cos(pose.heading), pose.y + sensor_ahead * math.sin(pose.heading)
-    views = [view for a, b in walls if (view := _view((x, y), pose.heading, half_beam, a, b)) is not None]
+    cosine, sine = math.cos(pose.heading), math.sin(pose.heading)
+    sensor = (pose.x + mount.ahead * cosine - mount.left * sine, pose.y + mount.ahead * sine + mount.left * cosine)
+    heading = pose.heading + mount.towards
+    views = [view for a, b in walls if (view := _view(sensor, heading, half_beam, a, b)) is not None]
     nearest = min(views, key=lambda view: view.distance, default=None)
-    if nearest is None or _something_before((x, y), pose.heading, half_beam, nearest.distance, things):
+    if nearest is None or _something_before(sensor, heading, half_beam, nearest.distance, things):
         return None
     return nearest
 
@@ -83,11 +86,12 @@ def _something_before(sensor: XY, heading: float, half_beam: float, distance: fl
     )
 
 
-def fix_by_wall(pose_filter: PoseFilter, view: WallView, sensor_ahead: float, distance: float) -> bool:
+def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance: float) -> bool:
     """Correct by a range (m) to a wall; return False when the gate refuses it."""
     nx, ny = view.normal
     c, s = math.cos(pose_filter.heading), math.sin(pose_filter.heading)
-    slopes = ((X, nx), (Y, ny), (HEADING, sensor_ahead * (ny * c - nx * s)))
+    with_heading = nx * (-mount.ahead * s - mount.left * c) + ny * (mount.ahead * c - mount.left * s)
+    slopes = ((X, nx), (Y, ny), (HEADING, with_heading))
     return pose_filter.correct(slopes, distance - view.distance, RANGE_SIGMA**2)
 
 

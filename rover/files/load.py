@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, Tag, ValidationError
 
 from rover.errors import A_LOOP, is_loop
 from rover.files import yaml_source
@@ -15,7 +15,7 @@ from rover.files.bench import BenchFile
 from rover.files.errand import Errand
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.robot import Robot
-from rover.files.types import KeyMistakeError, ValueMistakeError
+from rover.files.types import KeyMistakeError, NameMistakeError, ValueMistakeError
 from rover.files.yaml_source import KeyPath, Source
 
 KINDS: dict[str, type[BaseModel]] = {"robot": Robot, "errand": Errand, "behaviour": Behaviour, "bench": BenchFile}
@@ -140,7 +140,7 @@ def build(model: type[FileModel], source: Source) -> FileModel:
         built = model.model_validate(source.values)
     except ValidationError as error:
         for detail in error.errors(include_url=False):
-            if detail["loc"] not in bare:
+            if in_file(detail["loc"]) not in bare:
                 _note(detail, model, source)
         raise FileProblems(source.problems) from None
     if source.problems:
@@ -158,9 +158,12 @@ def _bare_keys(values: Any, where: KeyPath = ()) -> Iterator[KeyPath]:
 
 
 def _note(detail: Any, model: type[BaseModel], source: Source) -> None:
-    where = tuple(part for part in detail["loc"] if part != "[key]")
+    where = in_file(detail["loc"])
     of_key = detail["loc"][-1:] == ("[key]",) or detail["type"] == "extra_forbidden"
     error = detail.get("ctx", {}).get("error")
+    if isinstance(error, NameMistakeError):
+        source.report(where, f"{error}{nearest(str(where[-1]), error.known)}", of_key=True)
+        return
     if isinstance(error, KeyMistakeError):
         where, of_key = (*where, error.key), True
     if isinstance(error, ValueMistakeError):
@@ -169,8 +172,13 @@ def _note(detail: Any, model: type[BaseModel], source: Source) -> None:
         misspelt = _misspelt(detail, model)
         where, of_key = (*where[:-1], *misspelt), True
         if misspelt:
-            detail = {"type": "extra_forbidden", "loc": where}
+            detail = {"type": "extra_forbidden", "loc": (*detail["loc"][:-1], *misspelt)}
     source.report(where, _reason(detail, model), of_key=of_key)
+
+
+def in_file(where: tuple[Any, ...]) -> KeyPath:
+    """Return a place as it stands in the file: parts in brackets tell only which of several models was meant."""
+    return tuple(part for part in where if not str(part).startswith("["))
 
 
 def _misspelt(detail: Any, model: type[BaseModel]) -> tuple[str, ...]:
@@ -217,12 +225,23 @@ def model_at(model: type[BaseModel], where: tuple[Any, ...]) -> type[BaseModel] 
     """Return the model that describes the block at a place, None if there is none."""
     current: Any = model
     for part in where:
-        if isinstance(current, type) and issubclass(current, BaseModel):
+        if str(part).startswith("["):
+            current = _tagged(current, part)
+        elif isinstance(current, type) and issubclass(current, BaseModel):
             fields = {field.alias or name: field.annotation for name, field in current.model_fields.items()}
-            current = _strip(fields.get(str(part)))
+            further = typing.get_args(current.__annotations__.get("__pydantic_extra__"))
+            current = _strip(fields.get(str(part), further[-1] if further else None))
         else:
             current = _strip((typing.get_args(current) or (None,))[-1])
     return current if isinstance(current, type) and issubclass(current, BaseModel) else None
+
+
+def _tagged(choices: Any, tag: str) -> Any:
+    """Return the one of several models that a tag tells."""
+    for choice in typing.get_args(_strip(choices)):
+        if any(isinstance(note, Tag) and note.tag == tag for note in getattr(choice, "__metadata__", ())):
+            return _strip(choice)
+    return None
 
 
 def _strip(annotation: Any) -> Any:

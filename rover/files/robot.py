@@ -3,7 +3,7 @@
 import math
 from typing import Annotated, NamedTuple
 
-from pydantic import AfterValidator, BeforeValidator, Field, StrictInt, model_validator
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, StrictInt, model_validator
 
 from rover import quantities
 from rover.devices.families import Devices
@@ -125,7 +125,10 @@ Without = Annotated[Going, BeforeValidator(_going)]
 
 
 class WithoutDevices(Model):
-    """How the robot goes on while a device that it has is overdue or faulty."""
+    """How the robot goes on while a device that it has is overdue or faulty; further devices by their names."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, Without] = Field(init=False)
 
     counts: Without = Going(1.0)
     heading: Without = Going(20.0)
@@ -171,6 +174,15 @@ class Robot(Model):
     marker: Marker | None = None
     limits: LimitSettings = LimitSettings()
 
+    def going_without(self, name: str) -> Going:
+        """Return how the robot goes on while a device is missing: what holds it back it goes slowly without."""
+        if name in WithoutDevices.model_fields or name in (self.limits.without.model_extra or {}):
+            going: Going = getattr(self.limits.without, name)
+            return going
+        device = self.devices.further[name]
+        holds_back = self.devices.family_of(name) == "range" or getattr(device, "contact", None) is not None
+        return SLOWLY if holds_back else FREELY
+
     @model_validator(mode="after")
     def _links_exist(self) -> "Robot":
         for family, device in self.devices.fitted().items():
@@ -183,7 +195,8 @@ class Robot(Model):
     def _has_what_it_may_be_without(self) -> "Robot":
         for family in self.limits.without.model_fields_set:
             if family not in self.devices.fitted():
-                raise ValueMistakeError(("limits", "without", family), f"the robot has no '{family}' under 'devices:'")
+                why = f"the robot has no '{family}' under 'devices:'{nearest(family, self.devices.fitted())}"
+                raise ValueMistakeError(("limits", "without", family), why)
         return self
 
     @model_validator(mode="after")

@@ -1,7 +1,8 @@
 """Field types of the file models: a number with its unit, a name, a range to draw from."""
 
+import keyword
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
@@ -10,6 +11,8 @@ from rover import quantities
 from rover.quantities import Dimension, QuantityError
 
 NAME_PATTERN = re.compile(r"[a-z][a-z0-9_]*")
+_A_NAME = "a name is lower case letters, digits and underscores, a letter first"
+_WORDS_OF_CONDITIONS = {*(word.lower() for word in keyword.kwlist), *("done", "failed", "abs", "min", "max", "wrap")}
 SHARE = "must lie between 0 % and 100 %"
 
 
@@ -32,6 +35,14 @@ class ValueMistakeError(ValueError):
 
     def __init__(self, path: tuple[str | int, ...], why: str) -> None:
         self.path = path
+        super().__init__(why)
+
+
+class NameMistakeError(ValueError):
+    """A mistake in the name under which the block that is being looked at stands; ``known`` are names that could be."""
+
+    def __init__(self, why: str, known: Iterable[str]) -> None:
+        self.known = tuple(known)
         super().__init__(why)
 
 
@@ -111,11 +122,25 @@ Point = Annotated[tuple[float, float], BeforeValidator(point)]
 
 def _name(value: Any) -> str:
     if not isinstance(value, str) or not NAME_PATTERN.fullmatch(value):
-        raise ValueError("a name is lower case letters, digits and underscores, a letter first")
+        raise ValueError(_A_NAME)
     return value
 
 
 Name = Annotated[str, BeforeValidator(_name)]
+
+
+def why_no_name(name: object, taken: Iterable[str] = ()) -> str:
+    """Return why a condition could not read something by a name of the person's choice, or ''.
+
+    Args:
+        name: the name.
+        taken: names that mean something else there.
+    """
+    if not isinstance(name, str) or not NAME_PATTERN.fullmatch(name):
+        return _A_NAME
+    if name in _WORDS_OF_CONDITIONS or name in taken:
+        return f"'{name}' means something else already"
+    return "no underscore stands at the end, nor beside another" if name.endswith("_") or "__" in name else ""
 
 
 def _text(value: Any) -> str:

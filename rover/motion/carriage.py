@@ -3,11 +3,16 @@
 What may move, what holds it back and how fast it may change is decided here and nowhere else.
 """
 
+from collections.abc import Mapping
+from typing import Any
+
+from rover.devices.readings import RangeValue
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
-from rover.motion.echo import EchoMemory, front_of_sensor
+from rover.motion.contact import Contacts
+from rover.motion.echo import Echoes
 from rover.motion.keep_clear import Whereabouts
-from rover.motion.limits import NOTHING_MISSING, Allowed, Limits, Missing, Situation
+from rover.motion.limits import NOTHING_MISSING, Allowed, InTheWay, Limits, Missing, Situation
 from rover.motion.request import Request
 from rover.motion.stall import StallWatch
 from rover.motion.wheels import WheelControl
@@ -28,11 +33,19 @@ class Carriage:
     def __init__(self, robot: Robot, ground: Ground | None = None, widest: float = 0.05) -> None:
         drive = robot.devices.drive
         self.limits = Limits(robot, ground, widest)
-        self.echoes = EchoMemory(front_of_sensor(robot))
+        self.echoes = Echoes(robot)
+        self._contacts = Contacts(robot)
         self._stall = StallWatch()
         self._left = WheelControl(drive.top_speed, drive.dead_band)
         self._right = WheelControl(drive.top_speed, drive.dead_band)
         self._fastest = USABLE_SHARE * drive.top_speed
+
+    def take(self, device: str, value: Any) -> None:
+        """Take in what a device reports; only range finders and bumpers tell of what is in the way."""
+        if isinstance(value, RangeValue):
+            self.echoes.hear(device, value)
+        elif isinstance(value, Mapping):
+            self._contacts.feel(device, value)
 
     def moved(self, left: float, right: float, track: float) -> None:
         """Take in the ways (m) that the two sides went by their counts, on a base that turns as wide as ``track``."""
@@ -56,7 +69,8 @@ class Carriage:
             where: where the robot is in the field, if it has one.
             missing: what the want of devices does to the wheels.
         """
-        situation = Situation(now_ns, seconds, where, self.echoes.gap, missing, self._stall.look())
+        in_the_way = InTheWay(self.echoes.room, self._contacts.found, self._stall.look())
+        situation = Situation(now_ns, seconds, where, in_the_way, missing)
         return self.limits.apply(request, situation)
 
     def wheel_speeds(self, allowed: Allowed, track: float) -> tuple[float, float]:

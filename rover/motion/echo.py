@@ -1,10 +1,13 @@
-"""What the range finder's echoes say of the way ahead, between them and after they cease."""
+"""What the range finders' echoes say of the way ahead and behind, between them and after they cease."""
 
 import math
 from collections import deque
+from typing import NamedTuple
 
+from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import RangeValue
-from rover.files.robot import Robot
+from rover.files.robot import Body, Robot
+from rover.motion.outline import FINGER
 
 STRAY_ECHOES = 3
 """A distance is the median of so many readings, so that one stray echo does not stop the robot."""
@@ -14,13 +17,19 @@ CLOSE = 0.4
 """After an echo nearer than this (m), silence means still close."""
 
 
+ALONG = 0.5
+"""A range finder looks along the way if the cosine of its direction is at least this (60 degrees); else to a side."""
+
+
 class EchoMemory:
-    """What is known of the way ahead: the median of the last readings, less the way travelled since each of them.
+    """What is known of the way that a range finder looks along.
+
+    That is the median of the last readings, less the way travelled since each of them.
 
     After a close echo, silence means still close, until a real echo comes or the robot turns away.
 
     Args:
-        front: how far (m) the robot reaches ahead of the sensor's face.
+        front: how far (m) the robot reaches beyond the sensor's face.
     """
 
     def __init__(self, front: float) -> None:
@@ -32,7 +41,7 @@ class EchoMemory:
 
     @property
     def gap(self) -> float:
-        """Free way (m) ahead of the robot, infinite where nothing is known to stand there."""
+        """Free way (m) before the robot, infinite where nothing is known to stand there."""
         return self._place - self._way
 
     def hear(self, value: RangeValue) -> None:
@@ -48,7 +57,7 @@ class EchoMemory:
         self._turned = 0.0
 
     def moved(self, metres: float, turned: float) -> None:
-        """Account for the robot's own motion since the last call (m, rad)."""
+        """Account for the robot's own motion since the last call (m towards where it looks, rad)."""
         self._way += metres
         self._turned += turned
         if abs(self._turned) > TURNED_AWAY:
@@ -56,8 +65,116 @@ class EchoMemory:
             self._place, self._turned = math.inf, 0.0
 
 
-def front_of_sensor(robot: Robot) -> float:
-    """Return how far (m) body and jaws reach ahead of the range finder's face."""
-    sensor = robot.devices.range
-    front = max(0.5 * robot.body.length, robot.body.gripper_reach)
-    return 0.0 if sensor is None else max(0.0, front - sensor.ahead)
+class Room(NamedTuple):
+    """Free way (m) ahead of the robot and behind it, and from its middle to what stands beside it.
+
+    Infinite where nothing is known to stand.
+    """
+
+    ahead: float = math.inf
+    behind: float = math.inf
+    beside: float = math.inf
+
+
+class Echoes:
+    """What all range finders of a robot say, each in its direction.
+
+    One that looks along the way, forwards or backwards, tells of what stands in the robot's lane; one that looks to a
+    side, of what its corners would meet in a turn.
+    """
+
+    def __init__(self, robot: Robot) -> None:
+        self._finders = {name: _finder(keys, robot.body) for name, keys in robot.devices.of_family("range").items()}
+
+    @property
+    def room(self) -> Room:
+        """What is free now."""
+        room = [math.inf, math.inf, math.inf]
+        for finder in self._finders.values():
+            room[finder.ROOM] = min(room[finder.ROOM], finder.room)
+        return Room(*room)
+
+    def hear(self, name: str, value: RangeValue) -> None:
+        """Take in a reading of a range finder."""
+        if name in self._finders:
+            self._finders[name].hear(value)
+
+    def moved(self, metres: float, turned: float) -> None:
+        """Account for the robot's own motion since the last call (m, rad)."""
+        for finder in self._finders.values():
+            finder.moved(metres, turned)
+
+
+def _finder(keys: RangeKeys, body: Body) -> "_Ahead | _Behind | _Beside":
+    along = math.cos(keys.mount.towards)
+    if along >= ALONG:
+        return _Ahead(keys, body)
+    return _Behind(keys, body) if along <= -ALONG else _Beside(keys)
+
+
+class _Ahead:
+    """A range finder that looks forwards."""
+
+    ROOM = Room._fields.index("ahead")
+    SENSE = 1.0
+
+    def __init__(self, keys: RangeKeys, body: Body) -> None:
+        mount = keys.mount
+        self._memory = EchoMemory(max(0.0, self._reach(body) - self.SENSE * mount.ahead))
+        self._along, self._aside = abs(math.cos(mount.towards)), math.sin(mount.towards)
+        self._left, self._lane = mount.left, 0.5 * body.width
+        self._widening = math.sin(0.5 * keys.beam)
+
+    def _reach(self, body: Body) -> float:
+        return max(0.5 * body.length, body.gripper_reach)
+
+    @property
+    def room(self) -> float:
+        return self._memory.gap
+
+    def hear(self, value: RangeValue) -> None:
+        distance = value.distance
+        if distance is not None:
+            off = abs(self._left + distance * self._aside) - distance * self._widening
+            distance = distance * self._along if off <= self._lane else math.inf
+        self._memory.hear(RangeValue(distance))
+
+    def moved(self, metres: float, turned: float) -> None:
+        self._memory.moved(self.SENSE * metres, turned)
+
+
+class _Behind(_Ahead):
+    """A range finder that looks backwards."""
+
+    ROOM = Room._fields.index("behind")
+    SENSE = -1.0
+
+    def _reach(self, body: Body) -> float:
+        return 0.5 * body.length
+
+
+class _Beside:
+    """A range finder that looks to a side. It is past what it no longer hears."""
+
+    ROOM = Room._fields.index("beside")
+
+    def __init__(self, keys: RangeKeys) -> None:
+        self._left, self._aside = keys.mount.left, math.sin(keys.mount.towards)
+        self._recent: deque[float] = deque(maxlen=STRAY_ECHOES)
+
+    @property
+    def room(self) -> float:
+        return sorted(self._recent)[len(self._recent) // 2] if self._recent else math.inf
+
+    def hear(self, value: RangeValue) -> None:
+        self._recent.append(math.inf if value.distance is None else abs(self._left + value.distance * self._aside))
+
+    def moved(self, metres: float, turned: float) -> None:
+        """Do nothing: what stands beside is heard again soon."""
+
+
+def swept_radius(robot: Robot) -> float:
+    """Return the radius (m) of the circle that body and jaws sweep in a turn on the spot."""
+    body = robot.body
+    corner = math.hypot(0.5 * body.length, 0.5 * body.width)
+    return corner if robot.devices.gripper is None else max(corner, body.gripper_reach + FINGER)

@@ -1,6 +1,7 @@
 """What takes motion away for a while: each hold-back with the motions that it takes, kept up and counted."""
 
 from collections import deque
+from collections.abc import Iterable
 
 FORWARDS, BACKWARDS, LEFT, RIGHT = 1, 2, 4, 8
 """Motions, to be added up."""
@@ -11,6 +12,15 @@ def motions_of(speed: float, turn_rate: float) -> int:
     """Return the motions that a speed and a turn rate are."""
     along = FORWARDS if speed > 0.0 else BACKWARDS if speed < 0.0 else 0
     return along | (LEFT if turn_rate > 0.0 else RIGHT if turn_rate < 0.0 else 0)
+
+
+def all_of(found: Iterable[tuple[str, int]], but: str = "") -> int:
+    """Return the motions that some causes take, all ``but`` one."""
+    taken = 0
+    for cause, motions in found:
+        if cause != but:
+            taken |= motions
+    return taken
 
 
 class Count:
@@ -65,8 +75,4 @@ class HoldBacks:
 
     def taken(self, but: str = "") -> int:
         """Return the motions that are taken away, by all causes ``but`` one."""
-        taken = 0
-        for cause, motions in self._until:
-            if cause != but:
-                taken |= motions
-        return taken
+        return all_of(self._until, but)

@@ -9,15 +9,16 @@ from typing import NamedTuple
 
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
-from rover.motion.hold_backs import ALL, BACKWARDS, FORWARDS, LEFT, RIGHT, Count, HoldBacks, motions_of
-from rover.motion.keep_clear import KeepClear, Velocity, Whereabouts
+from rover.motion.echo import Room, swept_radius
+from rover.motion.hold_backs import ALL, BACKWARDS, FORWARDS, LEFT, RIGHT, Count, HoldBacks, all_of, motions_of
+from rover.motion.keep_clear import TURNS, KeepClear, Velocity, Whereabouts
 from rover.motion.profile import ramped
 from rover.motion.request import Request
 from rover.quantities import clamp
 
 BLOCKED_SHARE = 0.75
 """Share of the speed limit that is left while the range finder looks at something carried."""
-STALLED = "stalled"
+STALLED, OBSTACLE = "stalled", "obstacle"
 
 
 class Allowed(NamedTuple):
@@ -38,21 +39,28 @@ class Missing(NamedTuple):
 NOTHING_MISSING = Missing()
 
 
-class Situation(NamedTuple):
-    """What the limits have to know of a step.
+class InTheWay(NamedTuple):
+    """What the sensors tell of the way.
 
     Attributes:
-        where: None where nobody knows.
-        gap: free way ahead (m).
+        room: what the range finders leave free.
+        contacts: what bumpers feel, as (cause, motions that push on).
         is_stalled: wheels that were driven have not turned.
     """
+
+    room: Room = Room()
+    contacts: tuple[tuple[str, int], ...] = ()
+    is_stalled: bool = False
+
+
+class Situation(NamedTuple):
+    """What the limits have to know of a step; ``where`` is None where nobody knows."""
 
     now_ns: int
     seconds: float
     where: Whereabouts | None
-    gap: float
+    in_the_way: InTheWay = InTheWay()
     missing: Missing = NOTHING_MISSING
-    is_stalled: bool = False
 
 
 class Limits:
@@ -70,6 +78,7 @@ class Limits:
     def __init__(self, robot: Robot, ground: Ground | None, widest: float = 0.05) -> None:
         limits = self._limits = robot.limits
         self._keep_clear = None if ground is None else KeepClear(robot, ground, widest)
+        self._swept = swept_radius(robot)
         self._now = Velocity(0.0, 0.0)
         self._hold_backs, self._caps = HoldBacks(limits.resume_after), HoldBacks(limits.resume_after)
         self._count = Count(limits.hold_backs, limits.hold_backs_within)
@@ -103,16 +112,19 @@ class Limits:
         else:
             wanted = self._capped(request)
         touches = request.expects_contact or request.range_blocked
-        if situation.is_stalled:
+        room, contacts, is_stalled = situation.in_the_way
+        if is_stalled:
             found.append((STALLED, motions_of(*self._now)))
-        if wanted.speed > 0.0 and not touches:
-            wanted = self._before_obstacle(wanted, situation.gap, found)
+        if contacts:
+            found += contacts
+            self._now = _without(self._now, all_of(contacts))  # at once, without a ramp
+        wanted = self._within(room, wanted, touches, found)
         if self._keep_clear is not None and situation.where is not None and wanted != _AT_REST:
             wanted, held = self._keep_clear.allow(wanted, self._now, situation.where, situation.seconds)
             found += held
         if found or self._hold_backs.causes:
             self._note(self._hold_backs.take(found, situation.now_ns), situation.now_ns)
-            wanted = _without(wanted, self._hold_backs.taken("obstacle" if touches else ""))
+            wanted = _without(wanted, self._hold_backs.taken(OBSTACLE if touches else ""))
         if wanted != self._now:
             self._ramp(wanted, situation.seconds)
         return Allowed(*self._now, request.jaws)
@@ -142,14 +154,25 @@ class Limits:
             clamp(request.speed, -most, most), clamp(request.turn_rate, -limits.turn_rate, limits.turn_rate)
         )
 
-    def _before_obstacle(self, wanted: Velocity, gap: float, found: list[tuple[str, int]]) -> Velocity:
-        """Return the speed at which the robot still stops ``stop_gap`` before what is ahead: v = sqrt(2 a d)."""
+    def _within(self, room: Room, wanted: Velocity, touches: bool, found: list[tuple[str, int]]) -> Velocity:
+        """Return what is left of what is wanted by what stands ahead, behind or beside; ``touches``: ahead it may."""
+        speed, turn_rate = wanted
+        if speed > 0.0 and not touches and room.ahead < math.inf:
+            speed = min(speed, self._fastest_before(room.ahead, (OBSTACLE, FORWARDS), found))
+        elif speed < 0.0 and room.behind < math.inf:
+            speed = max(speed, -self._fastest_before(room.behind, ("obstacle behind", BACKWARDS), found))
+        if abs(turn_rate) > TURNS and room.beside < self._swept:
+            found.append(("obstacle beside", LEFT | RIGHT))
+            turn_rate = 0.0
+        return Velocity(speed, turn_rate)
+
+    def _fastest_before(self, gap: float, cause: tuple[str, int], found: list[tuple[str, int]]) -> float:
+        """Return the speed at which the robot still stops ``stop_gap`` before what is near: v = sqrt(2 a d)."""
         room = gap - self._limits.stop_gap
         if room <= 0.0:
-            found.append(("obstacle", FORWARDS))
-            return wanted._replace(speed=0.0)
-        fastest = math.sqrt(2.0 * self._limits.deceleration * room) + 0.02
-        return wanted if wanted.speed <= fastest else wanted._replace(speed=fastest)
+            found.append(cause)
+            return 0.0
+        return math.sqrt(2.0 * self._limits.deceleration * room) + 0.02
 
     def _note(self, began: list[str], now_ns: int) -> None:
         self.began = began

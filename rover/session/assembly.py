@@ -12,7 +12,7 @@ from rover.behaviour.analysis import examine
 from rover.behaviour.build import Builder
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.settings import Override, unknown_settings
-from rover.behaviour.vocabulary import ActivitySpec
+from rover.behaviour.vocabulary import SIGNALS, ActivitySpec, signals_of
 from rover.devices.registry import is_dotted, load_class, why_unknown
 from rover.files import load
 from rover.files.behaviour import Behaviour
@@ -69,7 +69,9 @@ def assemble(
     bench = _named(errand, "bench", problems)
     if robot is not None:
         problems += check_robot(robot)
-    graph, builder = None, Builder(specs(activities), errand.model, _overrides(errand, overrides, problems))
+    settings = _overrides(errand, overrides, problems)
+    known = SIGNALS if robot is None else signals_of(robot.model)
+    graph, builder = None, Builder(specs(activities), errand.model, settings, signals=known)
     if behaviour is not None:
         problems += _unknown_overrides(errand, behaviour, overrides)
         try:
@@ -114,11 +116,12 @@ def _named(errand: Loaded[Errand], kind: str, problems: list[Problem]) -> Loaded
 
 def check_robot(robot: Loaded[Robot]) -> list[Problem]:
     """Return what is wrong with a robot file beyond its form: drivers that do not exist."""
-    for family, device in robot.model.devices.fitted().items():
-        if why := why_unknown(family, device.driver):
-            robot.source.report(("devices", family, "driver"), why)
+    for name, device in robot.model.devices.fitted().items():
+        family = robot.model.devices.family_of(name)
+        if family and (why := why_unknown(family, device.driver)):
+            robot.source.report(("devices", name, "driver"), why)
         if device.driver == "co_processor" and device.link is None:
-            robot.source.report(("devices", family), "a co_processor device needs 'link:', one of the robot's links")
+            robot.source.report(("devices", name), "a co_processor device needs 'link:', one of the robot's links")
     return robot.source.problems
 
 

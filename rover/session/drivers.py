@@ -3,6 +3,7 @@
 import contextlib
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
+from dataclasses import replace
 from functools import partial
 from types import MappingProxyType
 from typing import Any
@@ -43,12 +44,13 @@ class Drivers:
         for family, driver in held.items():
             self._devices[family] = DriverAtWork(family, driver, None, self._changes)
         try:
-            for family, device in context.robot.devices.fitted().items():
-                if family not in held:
-                    is_simulated = family in simulate and not is_dotted(device.driver)
-                    make = partial(_made, family, SIMULATED if is_simulated else device.driver, device, context)
+            for name, device in context.robot.devices.fitted().items():
+                if name not in held:
+                    is_simulated = name in simulate and not is_dotted(device.driver)
+                    driver = SIMULATED if is_simulated else device.driver
+                    make = partial(_made, driver, device, replace(context, name=name))
                     renew = partial(_renewed, open_again, make)
-                    self._devices[family] = DriverAtWork(family, make(), renew, self._changes)
+                    self._devices[name] = DriverAtWork(name, make(), renew, self._changes)
         except BaseException:
             self.close()
             raise
@@ -124,22 +126,23 @@ def _renewed(open_again: Open, make: Make, old: Any) -> "Future[Any]":
     return open_again(instead)
 
 
-def _made(family: str, driver: str, device: DeviceKeys, context: DriverContext) -> Any:
+def _made(driver: str, device: DeviceKeys, context: DriverContext) -> Any:
     """Return a new driver.
 
     Raises:
         LoadError: it cannot be had, or lacks a method that it must have.
     """
+    name = context.name
     try:
-        made = load_driver(family, driver)(device.options, context)
+        made = load_driver(context.robot.devices.family_of(name), driver)(device.options, context)
     except LoadError:
         raise
     except (UserError, OSError, ValueError) as error:
-        raise LoadError(f"{family}: {' '.join(str(error).split()) or in_words(error)}") from error
+        raise LoadError(f"{name}: {' '.join(str(error).split()) or in_words(error)}") from error
     except FAILURES as error:
-        raise LoadError(f"{family}: driver '{driver}' cannot be made: it raised {in_words(error)}") from error
-    needed = ("apply" if family in ACTUATORS else "poll", "close")
-    if missing := [name for name in needed if not callable(getattr(made, name, None))]:
-        lacks = " and no ".join(f"{name}()" for name in missing)
-        raise LoadError(f"{family}: driver '{driver}' has no {lacks}; DEVELOPERS.md has what it needs")
+        raise LoadError(f"{name}: driver '{driver}' cannot be made: it raised {in_words(error)}") from error
+    needed = ("apply" if name in ACTUATORS else "poll", "close")
+    if missing := [method for method in needed if not callable(getattr(made, method, None))]:
+        lacks = " and no ".join(f"{method}()" for method in missing)
+        raise LoadError(f"{name}: driver '{driver}' has no {lacks}; DEVELOPERS.md has what it needs")
     return made

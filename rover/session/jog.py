@@ -142,10 +142,9 @@ class Steering:
         return self._carriage.limits.causes
 
     def hear(self, readings: list[TimedReading]) -> None:
-        """Take in what the range finder said."""
+        """Take in what range finders and bumpers said."""
         for each in readings:
-            if each.family == "range":
-                self._carriage.echoes.hear(each.reading.value)
+            self._carriage.take(each.family, each.reading.value)
 
     def duties(self, request: Request, now_ns: int) -> tuple[float, float]:
         """Return the duties (left, right) for a request now."""

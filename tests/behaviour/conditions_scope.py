@@ -3,7 +3,7 @@
 from rover import quantities
 from rover.behaviour.conditions import Scope
 from rover.behaviour.settings import SettingValue
-from rover.behaviour.vocabulary import Choice, Number, Truth
+from rover.kinds import Choice, Number, Truth
 
 SCOPE = Scope(
     {

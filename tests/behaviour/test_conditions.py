@@ -12,7 +12,8 @@ from rover.behaviour.conditions import Scope, read_condition
 from rover.behaviour.conditions import read_expression as read
 from rover.behaviour.expression import evaluator
 from rover.behaviour.syntax import LONGEST, ConditionError
-from rover.behaviour.vocabulary import Number, Signals, Truth
+from rover.behaviour.vocabulary import Signals
+from rover.kinds import Number, Truth
 
 
 def why(text: str, scope: Scope = SCOPE) -> str:

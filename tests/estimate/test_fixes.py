@@ -6,14 +6,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rover.devices.mount import Mount
 from rover.devices.readings import MARKER, Detection
-from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_ahead
+from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_in_view
 from rover.estimate.pose import Errors, PoseFilter
 from rover.geometry import Pose
 
 NORTH = ((0.0, 4.0), (6.0, 4.0))
 EAST = ((6.0, 0.0), (6.0, 4.0))
-AHEAD, HALF_BEAM = 0.10, math.radians(15.0)
+AHEAD, HALF_BEAM = Mount(ahead=0.10), math.radians(15.0)
 ERRORS = Errors(start=(0.2, 0.2, 0.05), growth=3e-4, heading_noise=0.03, heading_bias=0.02)
 
 
@@ -28,13 +29,13 @@ def spread(pose_filter):
 
 class TestWallAhead:
     def test_square_to_it(self):
-        view = wall_ahead(Pose(3.0, 3.0, math.pi / 2), AHEAD, HALF_BEAM, [NORTH, EAST], [])
+        view = wall_in_view(Pose(3.0, 3.0, math.pi / 2), AHEAD, HALF_BEAM, [NORTH, EAST], [])
         assert view.distance == pytest.approx(0.9)
         assert view.normal == pytest.approx((0.0, -1.0))
 
     @given(st.floats(-0.17, 0.17))
     def test_within_the_beam_the_perpendicular_is_heard_whatever_the_heading(self, turned):
-        view = wall_ahead(Pose(3.0, 3.0, math.pi / 2 + turned), AHEAD, HALF_BEAM, [NORTH], [])
+        view = wall_in_view(Pose(3.0, 3.0, math.pi / 2 + turned), AHEAD, HALF_BEAM, [NORTH], [])
         assert view.distance == pytest.approx(1.0 - AHEAD * math.cos(turned))
 
     @pytest.mark.parametrize(
@@ -49,13 +50,13 @@ class TestWallAhead:
         ids=["aslant", "turned away", "too far", "at the wall's end", "a jar in between"],
     )
     def test_where_it_is_not_plain_there_is_none(self, pose, things):
-        assert wall_ahead(pose, AHEAD, HALF_BEAM, [NORTH], things) is None
+        assert wall_in_view(pose, AHEAD, HALF_BEAM, [NORTH], things) is None
 
     def test_of_two_the_nearer(self):
         inner = ((2.0, 3.5), (4.0, 3.5))
-        assert wall_ahead(Pose(3.0, 3.0, math.pi / 2), AHEAD, HALF_BEAM, [NORTH, inner], []).distance == pytest.approx(
-            0.4
-        )
+        assert wall_in_view(
+            Pose(3.0, 3.0, math.pi / 2), AHEAD, HALF_BEAM, [NORTH, inner], []
+        ).distance == pytest.approx(0.4)
 
 
 class TestFixByWall:
@@ -63,7 +64,7 @@ class TestFixByWall:
         """The robot is 10 cm nearer to the wall than it believes."""
         pose_filter = estimate(3.0, 3.0, math.pi / 2)
         for _ in range(20):
-            view = wall_ahead(pose_filter.pose, AHEAD, HALF_BEAM, [NORTH], [])
+            view = wall_in_view(pose_filter.pose, AHEAD, HALF_BEAM, [NORTH], [])
             assert fix_by_wall(pose_filter, view, AHEAD, 0.8)
         assert pose_filter.y == pytest.approx(3.1, abs=0.005)
         assert pose_filter.x == pytest.approx(3.0, abs=0.01)
@@ -72,7 +73,7 @@ class TestFixByWall:
 
     def test_an_echo_from_something_else_is_refused(self):
         pose_filter = estimate(3.0, 3.0, math.pi / 2)
-        view = wall_ahead(pose_filter.pose, AHEAD, HALF_BEAM, [NORTH], [])
+        view = wall_in_view(pose_filter.pose, AHEAD, HALF_BEAM, [NORTH], [])
         assert not fix_by_wall(pose_filter, view, AHEAD, 0.15)
         assert pose_filter.y == 3.0
 

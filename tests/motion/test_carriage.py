@@ -19,7 +19,7 @@ def driven(carriage, wall, seconds=20.0):
     """Drive ahead towards a wall (m from the range finder's face) and return the place (m) at which it stands."""
     place = 0.0
     for step in range(round(seconds / STEP)):
-        carriage.echoes.hear(RangeValue(max(0.02, wall - place)))
+        carriage.take("range", RangeValue(max(0.02, wall - place)))
         allowed = carriage.allow(AHEAD, step * STEP_NS, STEP)
         carriage.echoes.moved(allowed.speed * STEP, 0.0)
         place += allowed.speed * STEP

@@ -69,7 +69,7 @@ def test_from_where_it_may_stand_no_request_brings_a_corner_across(cart, walled,
     limits, pose, now = Limits(robot, walled), start, 0
     for request in [one for one in wanted for _ in range(75)]:
         now += round(STEP * 1e9)
-        allowed = limits.apply(request, Situation(now, STEP, Whereabouts(pose), math.inf))
+        allowed = limits.apply(request, Situation(now, STEP, Whereabouts(pose)))
         pose = moved(pose, Velocity(*allowed[:2]))
         assert is_legal(robot, walled, pose), (start, pose, limits.causes)
 
@@ -141,7 +141,7 @@ def test_after_a_turn_on_the_spot_the_way_is_looked_at_anew(cart, field):
     def step(request, heading):
         nonlocal now
         now += round(STEP * 1e9)
-        return limits.apply(request, Situation(now, STEP, Whereabouts(Pose(5.8, 2.0, heading)), math.inf))
+        return limits.apply(request, Situation(now, STEP, Whereabouts(Pose(5.8, 2.0, heading))))
 
     for _ in range(50):
         step(Request(0.4), 0.0)

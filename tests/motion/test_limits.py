@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.geometry import Pose
+from rover.motion.echo import Room
 from rover.motion.keep_clear import Whereabouts
-from rover.motion.limits import BLOCKED_SHARE, Limits, Missing, Situation
+from rover.motion.limits import BLOCKED_SHARE, InTheWay, Limits, Missing, Situation
 from rover.motion.request import STILL, Request
 
 STEP = 0.02
@@ -23,12 +24,13 @@ class Driving:
         self.limits = Limits(robot, field)
         self.now = 0.0
 
-    def step(self, request, *, pose=MIDDLE, gap=math.inf, standstill="", slowly="", is_stalled=False):
+    def step(
+        self, request, *, pose=MIDDLE, gap=math.inf, room=None, contacts=(), standstill="", slowly="", is_stalled=False
+    ):
         self.now = round(self.now + STEP, 9)
-        missing = Missing(standstill, slowly)
-        return self.limits.apply(
-            request, Situation(round(self.now * 1e9), STEP, Whereabouts(pose), gap, missing, is_stalled)
-        )
+        in_the_way = InTheWay(room or Room(gap), contacts, is_stalled)
+        situation = Situation(round(self.now * 1e9), STEP, Whereabouts(pose), in_the_way, Missing(standstill, slowly))
+        return self.limits.apply(request, situation)
 
     def steps(self, request, seconds, **situation):
         return [self.step(request, **situation) for _ in range(round(seconds / STEP))]

@@ -5,11 +5,11 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field, StrictInt
 
-from rover.devices.keys import DeviceKeys
+from rover.devices.mount import MountedKeys
 from rover.files.types import POSITIVE, Angle, Frequency, Length, Number, Text, Time
 
 
-class CameraKeys(DeviceKeys):
+class CameraKeys(MountedKeys):
     """Camera looking ahead and down. ``distortion`` is that of the lens: k1, k2, p1, p2 and k3 (Brown, 1971)."""
 
     DRIVERS: ClassVar = {"video": ()}

@@ -6,7 +6,8 @@ from typing import Annotated, ClassVar
 from pydantic import AfterValidator, BeforeValidator, Field, StrictInt, model_validator
 
 from rover import quantities
-from rover.devices.keys import DeviceKeys, Pin
+from rover.devices.keys import Pin
+from rover.devices.mount import MountedKeys
 from rover.files.types import NOT_NEGATIVE, POSITIVE, Angle, Frequency, KeyMistakeError, Length
 
 LEAST_PING_CYCLE_S = 0.06
@@ -31,8 +32,8 @@ AirTemperature = Annotated[
 Odd = Annotated[StrictInt, Field(ge=1, le=15), AfterValidator(_odd)]
 
 
-class RangeKeys(DeviceKeys):
-    """Ultrasonic range finder looking ahead."""
+class RangeKeys(MountedKeys):
+    """Ultrasonic range finder; the one that a robot's ``range`` is looks ahead."""
 
     DRIVERS: ClassVar = {"echo_pins": ("trigger", "echo")}
 

@@ -23,7 +23,7 @@ from rover.devices.range.signals import SIGNALS as RANGE_SIGNALS
 from rover.devices.signals import DeviceSignal
 from rover.devices.stop_input.keys import StopInputKeys
 from rover.files.problems import nearest
-from rover.files.types import Model, NameMistakeError, ValueMistakeError, why_no_name
+from rover.files.types import KeyMistakeError, Model, NameMistakeError, ValueMistakeError, why_no_name
 
 PwmChannels = tuple[tuple[str, int, int], ...]
 """(folder, chip, channel) of each."""
@@ -135,7 +135,7 @@ class Devices(Model):
     def _further_names_can_be_read(self) -> "Devices":
         for name in self.further:
             if why := why_no_name(name, TAKEN):
-                raise ValueMistakeError((name, "[key]"), f"no name for a device: {why}")
+                raise KeyMistakeError(name, f"no name for a device: {why}")
         return self
 
     @model_validator(mode="after")

@@ -9,7 +9,7 @@ from rover import quantities
 from rover.devices.keys import DeviceKeys
 from rover.devices.signals import DeviceSignal
 from rover.files.problems import nearest
-from rover.files.types import KeyMistakeError, Model, Text, ValueMistakeError, why_no_name
+from rover.files.types import KeyMistakeError, Model, Text, ValueMistakeError, must, why_no_name
 from rover.kinds import NOT_KNOWN, Choice, Kind, Number, Truth
 
 KINDS: dict[str, Kind] = {"yes or no": Truth(), "whole number": Number(whole=True), "number": Number()}
@@ -89,6 +89,9 @@ class OwnDeviceKeys(DeviceKeys):
         contact: at which end or side it feels what the robot runs into; its one signal that is yes or no tells so.
     """
 
+    driver: Annotated[
+        Text, must(lambda name: ":" in name, "a device of no family has a driver of your own, package.module:Class")
+    ]
     signals: Annotated[dict[str, Annotated[OwnSignal, BeforeValidator(_block)]], Field(min_length=1)]
     contact: Literal["front", "rear", "left", "right"] | None = None
 
@@ -97,8 +100,6 @@ class OwnDeviceKeys(DeviceKeys):
         for name in self.signals:
             if why := why_no_name(name, RESERVED):
                 raise ValueMistakeError(("signals", name), f"no name for a signal: {why}")
-        if ":" not in self.driver:
-            raise ValueMistakeError(("driver",), "a device of no family has a driver of your own, package.module:Class")
         if self.contact is not None and len(self._truths) != 1:
             raise KeyMistakeError("contact", "this needs exactly one signal that is 'yes or no', to tell of contact")
         return self

@@ -81,7 +81,7 @@ class Stepping:
         now_ns = round(self.now * 1e9)
         new = []
         for device in sorted(set(self.values) - self.silent):
-            self.sequences[device] += 1
+            self.sequences[device] = self.sequences.get(device, -1) + 1
             new.append((device, Reading(now_ns, self.sequences[device], self.values[device])))
         return new
 
@@ -129,11 +129,21 @@ def creeping() -> str:
 
 @pytest.fixture
 def stepping(folder: Path) -> Callable[..., Stepping]:
-    """Make a core with a behaviour, in the middle of the greenhouse's bay: ``stepping(DRIVE_ON)``."""
+    """Make a core with a behaviour, in the middle of the greenhouse's bay: ``stepping(DRIVE_ON)``.
+
+    ``devices`` are further ones, as the robot file has them.
+    """
 
     def make(
-        behaviour: str = DRIVE_ON, activities: Mapping[str, type[Activity]] = ACTIVITIES, seed: int = 1
+        behaviour: str = DRIVE_ON,
+        activities: Mapping[str, type[Activity]] = ACTIVITIES,
+        seed: int = 1,
+        devices: Mapping[str, Any] | None = None,
     ) -> Stepping:
+        if devices:
+            cart = yaml_source.read(folder / "config/cart.yaml", "cart.yaml").values
+            cart["devices"] |= devices
+            (folder / "config/cart.yaml").write_text(yaml.safe_dump(cart, sort_keys=False), encoding="utf-8")
         (folder / "behaviours/tested.yaml").write_text(behaviour, encoding="utf-8")
         errand = yaml_source.read(ROOT / "config/greenhouse.yaml", "greenhouse.yaml").values
         errand["files"] = {"robot": "cart.yaml", "behaviour": "../behaviours/tested.yaml"}

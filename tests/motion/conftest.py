@@ -15,11 +15,12 @@ CART = Path(__file__).parents[2] / "config/cart.yaml"
 
 @pytest.fixture(scope="session")
 def cart() -> Callable[..., Robot]:
-    """Return the cart; limits are given as in the file: ``cart(speed='0.3 m/s')``."""
+    """Return the cart; limits and further devices are given as in the file: ``cart(speed='0.3 m/s')``."""
     values: dict[str, Any] = yaml_source.read(CART, CART.name).values
 
-    def make(**limits: Any) -> Robot:
-        return Robot.model_validate(values | {"limits": values["limits"] | limits})
+    def make(devices: dict[str, Any] | None = None, **limits: Any) -> Robot:
+        changed = {"limits": values["limits"] | limits, "devices": values["devices"] | (devices or {})}
+        return Robot.model_validate(values | changed)
 
     return make
 

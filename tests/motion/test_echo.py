@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.devices.readings import RangeValue
-from rover.motion.echo import TURNED_AWAY, EchoMemory
+from rover.motion.echo import TURNED_AWAY, Echoes, EchoMemory, Room, swept_radius
+from rover.motion.outline import FINGER
 
 FRONT = 0.06
 NO_ECHO = RangeValue(None)
@@ -88,3 +89,71 @@ class TestEchoMemory:
             memory.hear(RangeValue(distance))
             memory.moved(metres, 0.0)
             assert not math.isnan(memory.gap)
+
+
+def range_finder(**at):
+    return {"family": "range", "driver": "simulated", "at": at}
+
+
+REAR = range_finder(ahead="-10 cm", towards="180 deg")
+LEFT = range_finder(left="10 cm", towards="90 deg")
+OBLIQUE = range_finder(ahead="10 cm", towards="40 deg")
+
+
+class TestEchoes:
+    """Several range finders, each where it is mounted."""
+
+    @pytest.fixture
+    def heard(self, cart):
+        def hear(devices, **distances):
+            echoes = Echoes(cart(devices))
+            for name, distance in distances.items():
+                for _ in range(3):
+                    echoes.hear(name, RangeValue(distance))
+            return echoes
+
+        return hear
+
+    def test_without_any_echo_all_is_free(self, heard):
+        assert heard({"rear": REAR, "beside": LEFT}).room == Room()
+
+    def test_one_that_looks_back_tells_of_what_is_behind(self, heard):
+        """Its face is 10 cm behind the middle, the body's end 12 cm."""
+        assert heard({"rear": REAR}, rear=0.5).room == Room(behind=pytest.approx(0.48))
+
+    def test_driving_forwards_opens_the_gap_behind_and_closes_the_one_ahead(self, heard):
+        echoes = heard({"rear": REAR}, rear=0.5, range=1.0)
+        before = echoes.room
+        echoes.moved(0.1, 0.0)
+        assert echoes.room.behind == pytest.approx(before.behind + 0.1)
+        assert echoes.room.ahead == pytest.approx(before.ahead - 0.1)
+
+    def test_one_that_looks_aside_tells_how_far_from_the_middle_something_stands(self, heard):
+        assert heard({"beside": LEFT}, beside=0.05).room == Room(beside=pytest.approx(0.15))
+
+    def test_what_it_no_longer_hears_it_is_past(self, heard):
+        echoes = heard({"beside": LEFT}, beside=0.05)
+        for _ in range(2):
+            echoes.hear("beside", NO_ECHO)
+        assert echoes.room.beside == math.inf
+
+    @pytest.mark.parametrize(("distance", "is_in_the_lane"), [(0.15, True), (0.6, False)])
+    def test_one_that_looks_obliquely_tells_only_of_what_is_in_the_lane(self, heard, distance, is_in_the_lane):
+        room = heard({"oblique": OBLIQUE}, oblique=distance).room
+        assert (room.ahead < math.inf) == is_in_the_lane
+
+    def test_of_several_the_nearest_counts(self, heard):
+        second = range_finder(ahead="10 cm", left="8 cm")
+        assert heard({"second": second}, range=1.0, second=0.4).room.ahead == pytest.approx(0.4 - FRONT)
+
+    @given(towards=st.floats(-180.0, 180.0), distance=st.floats(0.03, 4.0), left=st.floats(-0.2, 0.2))
+    def test_each_is_heard_in_one_direction_at_most(self, cart, towards, distance, left):
+        echoes = Echoes(cart({"other": range_finder(left=f"{left:.4f} m", towards=f"{towards:.4f} deg")}))
+        for _ in range(3):
+            echoes.hear("other", RangeValue(distance))
+        assert sum(gap < math.inf for gap in echoes.room) <= 1
+
+    def test_the_swept_circle_is_that_of_corners_and_jaws(self, cart):
+        body = cart().body
+        assert swept_radius(cart()) == pytest.approx(body.gripper_reach + FINGER)
+        assert swept_radius(cart({"gripper": None})) == pytest.approx(math.hypot(body.length, body.width) / 2.0)

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from rover.geometry import Pose
 from rover.motion.echo import Room
+from rover.motion.hold_backs import FORWARDS
 from rover.motion.keep_clear import Whereabouts
 from rover.motion.limits import BLOCKED_SHARE, InTheWay, Limits, Missing, Situation
 from rover.motion.request import STILL, Request
@@ -250,3 +251,53 @@ def test_after_a_stop_the_next_ramp_begins_at_zero(driving):
     at_work.steps(Request(0.4, 1.0), 2.0)
     at_work.limits.stop()
     assert 0.0 < at_work.step(Request(0.4, 1.0)).speed < 0.05
+
+
+class TestOtherDirections:
+    def test_what_stands_behind_holds_reversing_back_and_nothing_else(self, driving):
+        at_work = driving()
+        near = Room(behind=0.05)
+        assert at_work.steps(Request(-0.2), 1.0, room=near)[-1].speed == 0.0
+        assert at_work.limits.causes == ("obstacle behind",)
+        assert at_work.steps(Request(0.2, 0.5), 1.0, room=near)[-1][:2] == pytest.approx((0.2, 0.5))
+
+    def test_reversing_ends_before_it(self, driving):
+        at_work, gap = driving(), 1.0
+        for _ in range(500):
+            gap += at_work.step(Request(-0.4), room=Room(behind=gap)).speed * STEP
+        assert gap == pytest.approx(0.08, abs=0.02)
+
+    def test_what_the_jaws_may_touch_is_ahead_only(self, driving):
+        request = Request(-0.1, expects_contact=True)
+        assert driving().steps(request, 1.0, room=Room(behind=0.05))[-1].speed == 0.0
+
+    def test_beside_a_thing_it_does_not_turn_on_the_spot_but_keeps_its_heading(self, driving):
+        at_work, near = driving(), Room(beside=0.15)
+        assert at_work.steps(Request(0.0, 0.8), 1.0, room=near)[-1].turn_rate == 0.0
+        assert at_work.limits.causes == ("obstacle beside",)
+        at_work = driving()
+        assert at_work.steps(Request(0.3, 0.05), 1.0, room=near)[-1][:2] == pytest.approx((0.3, 0.05))
+
+    def test_farther_off_than_its_corners_reach_it_does(self, driving):
+        assert driving().steps(Request(0.0, 0.8), 1.0, room=Room(beside=0.4))[-1].turn_rate == pytest.approx(0.8)
+
+
+class TestContact:
+    FRONT = (("contact front", FORWARDS),)
+
+    @pytest.mark.parametrize("touches", [{}, {"expects_contact": True}, {"range_blocked": True}])
+    def test_it_stops_what_pushes_on_in_the_same_step(self, driving, touches):
+        at_work = driving()
+        assert at_work.steps(Request(0.4, **touches), 2.0)[-1].speed > 0.1
+        assert at_work.step(Request(0.4, **touches), contacts=self.FRONT).speed == 0.0
+
+    def test_it_is_kept_up_for_a_while(self, driving):
+        at_work = driving()
+        at_work.step(AHEAD, contacts=self.FRONT)
+        assert at_work.steps(AHEAD, 0.46)[-1].speed == 0.0
+        assert at_work.steps(AHEAD, 0.2)[-1].speed > 0.0
+
+    def test_other_motions_are_left_as_they_are(self, driving):
+        at_work = driving()
+        at_work.steps(Request(-0.2, 0.5), 1.0)
+        assert at_work.step(Request(-0.2, 0.5), contacts=self.FRONT)[:2] == pytest.approx((-0.2, 0.5))

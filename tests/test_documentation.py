@@ -73,9 +73,10 @@ def key_blocks(model: type[BaseModel], path: str = "") -> Iterator[tuple[str, ty
         yield "devices.<device>", DeviceKeys, load.keys_of(DeviceKeys)
 
 
+OUTPUTS = "Outputs of your own"
 CHAPTERS = {"robot": "Robot file", "errand": "Errand file", "bench": "Bench file"}
 KEY_BLOCKS = [
-    pytest.param(CHAPTERS[kind], *block, id=f"{kind} {block[0]}")
+    pytest.param(OUTPUTS if block[0] == "outputs.<name>" else CHAPTERS[kind], *block, id=f"{kind} {block[0]}")
     for kind in CHAPTERS
     for block in key_blocks(load.KINDS[kind])
 ]

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Any, ClassVar, Protocol
 
+from rover.activities.output_values import OutputValues
 from rover.behaviour.vocabulary import ActivitySpec, Progress, Signals
 from rover.errand.ledger import Ledger
 from rover.estimate.field import Ground
@@ -28,6 +29,7 @@ class Knowledge:
         filter: the pose filter, for covariances and speeds.
         fixes: how often the position has been fixed so far.
         jaws: opening last commanded, None before the first command.
+        outputs: what outputs of one's own are set to.
         held_back_for: seconds for which the limits have taken motion away because of what is in the way. A device that
             is missing does not count: wheels stand still meanwhile, and the errand goes on when it returns.
         is_stalled: the wheels were driven and did not turn; true for one step, then they are driven again.
@@ -54,6 +56,7 @@ class Knowledge:
     answer: str = "none"
     random: Random = field(default_factory=lambda: Random(0))
     events: list[Event] = field(default_factory=list)
+    outputs: OutputValues = field(default_factory=lambda: OutputValues({}))
 
     @property
     def things(self) -> list[tuple[float, float]]:

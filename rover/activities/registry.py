@@ -1,10 +1,12 @@
 """The built-in activities by the name a behaviour file uses, and a user's own by dotted name."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
-from rover.activities import driving, fixing, gripping, looking, travelling, turning, waiting
+from rover.activities import driving, fixing, gripping, looking, switching, travelling, turning, waiting
 from rover.activities.activity import Activity
-from rover.behaviour.vocabulary import ActivitySpec
+from rover.behaviour.vocabulary import ActivitySpec, Parameter
+from rover.files.robot import Robot
 
 ACTIVITIES: dict[str, type[Activity]] = {
     "stand_still": waiting.StandStill,
@@ -24,10 +26,15 @@ ACTIVITIES: dict[str, type[Activity]] = {
     "skip_target": looking.SkipTarget,
     "recall_put_off": looking.RecallPutOff,
     "note_seen": looking.NoteSeen,
+    "set_outputs": switching.SetOutputs,
     "ask": waiting.Ask,
 }
 
 
-def specs(activities: Mapping[str, type[Activity]] = ACTIVITIES) -> dict[str, ActivitySpec]:
-    """Return what the language has to know of each activity."""
-    return {name: activity.spec for name, activity in activities.items()}
+def specs(activities: Mapping[str, type[Activity]] = ACTIVITIES, robot: Robot | None = None) -> dict[str, ActivitySpec]:
+    """Return what the language has to know of each activity; which outputs there are is the robot's."""
+    known = {name: activity.spec for name, activity in activities.items()}
+    if robot is None:
+        return known
+    outputs = {name: Parameter(keys.kind, keys.about) for name, keys in robot.outputs.items()}
+    return {name: replace(spec, parameters=outputs) if spec.of_outputs else spec for name, spec in known.items()}

@@ -20,6 +20,8 @@ from rover.files.problems import FileProblems, Problem, nearest
 from rover.files.types import loose
 from rover.files.yaml_source import Source
 
+BY_ERRAND = "; one of a device of your own is known where an errand names the robot: check that"
+
 
 @dataclass
 class Builder:
@@ -29,6 +31,7 @@ class Builder:
         activities: what the language knows of each activity by name; a dotted name that is not here is a user's own.
         errand: for the names of kinds and places; None when a behaviour is looked at by itself.
         signals: those that conditions may name.
+        robot_is_known: else nothing tells which outputs there are.
         overrides: settings that the errand file or the command line sets.
         problems, exits: what is wrong and how many exits there are, as far as it was read.
         user_activities: dotted names of the activities that it uses, in the file's order.
@@ -39,6 +42,7 @@ class Builder:
     errand: Errand | None = None
     overrides: Mapping[str, Override] = field(default_factory=dict)
     signals: Mapping[str, Signal] = field(default_factory=lambda: SIGNALS)
+    robot_is_known: bool = True
     problems: list[Problem] = field(default_factory=list)
     exits: int = 0
     user_activities: dict[str, None] = field(default_factory=dict)
@@ -71,7 +75,9 @@ class _FileReader:
         self.source = loaded.source
         self.open_files = (*within, loaded.source.path.resolve())
         kinds = frozenset({*builder.errand.kinds, "none"} if builder.errand else ())
-        self.values = ValueReader(loaded.source, Scope(settings, words=kinds, known=builder.signals), builder.errand)
+        elsewhere = "" if builder.robot_is_known else BY_ERRAND
+        scope = Scope(settings, words=kinds, known=builder.signals, else_known=elsewhere)
+        self.values = ValueReader(loaded.source, scope, builder.errand)
 
     def read(self, path: str) -> GraphNode:
         """Return the graph of the whole file, which the state at a path is; its problems go to the builder."""
@@ -154,6 +160,10 @@ class _FileReader:
             hint = nearest(activity, self.builder.activities)
             self.source.report((*at, "does"), f"there is no activity '{activity}'{hint}")
             return {}
+        if spec.of_outputs and not values:
+            self.source.report((*at, "does"), f"'{activity}' needs 'with: {{<output>: ...}}'")
+        if spec.of_outputs and not self.builder.robot_is_known:
+            return {name: ParameterValue(loose(value)) for name, value in values.items()}
         for name, parameter in spec.parameters.items():
             if parameter.required and name not in values:
                 self.source.report((*at, "does"), f"'{activity}' needs 'with: {{{name}: ...}}' ({parameter.about})")
@@ -164,8 +174,13 @@ class _FileReader:
             due = spec.parameters.get(name)
             where = (*at, "with", name)
             if due is None:
+                what = (
+                    f"the robot has no output '{name}'"
+                    if spec.of_outputs
+                    else f"'{activity}' has no parameter '{name}'"
+                )
                 hint = nearest(name, spec.parameters) or "; it takes none"
-                self.source.report(where, f"'{activity}' has no parameter '{name}'{hint}", of_key=True)
+                self.source.report(where, f"{what}{hint}", of_key=True)
                 continue
             read[name] = self.values.parameter(value, due, where)
         return read

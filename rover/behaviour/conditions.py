@@ -36,6 +36,7 @@ class Scope:
         words: choices that a bare word may mean here.
         signals: signals may be read.
         known: the signals there are; those of a robot's further devices are among them where the robot is known.
+        else_known: is said of an unknown one: where it may be known.
     """
 
     settings: Mapping[str, SettingValue] = field(default_factory=dict)
@@ -43,6 +44,7 @@ class Scope:
     words: frozenset[str] = frozenset()
     signals: bool = True
     known: Mapping[str, Signal] = field(default_factory=lambda: SIGNALS)
+    else_known: str = ""
 
 
 def read_expression(text: str, scope: Scope) -> Expression:
@@ -286,7 +288,7 @@ class _Reader:
             return self._setting(node, rest)
         signal = self.scope.known.get(name)
         if signal is None:
-            raise self.parsed.error(node, f"'{name}' is {self._unknown_name(name)}")
+            raise self.parsed.error(node, f"'{name}' is {self._unknown_name(name)}{self.scope.else_known}")
         if not self.scope.signals:
             raise self.parsed.error(node, "a signal cannot stand here: this value is fixed before the run")
         self.signals[name] = signal

@@ -61,6 +61,7 @@ class ActivitySpec:
         ends: it ends by itself; one that does not never gives `done`.
         waits_for_operator: it ends at the operator's answer, so it needs no way out by time.
         one_of: exactly one of these parameters must be given.
+        of_outputs: its parameters are the robot's outputs, at least one of them.
     """
 
     about: str
@@ -70,6 +71,7 @@ class ActivitySpec:
     ends: bool = True
     waits_for_operator: bool = False
     one_of: tuple[str, ...] = ()
+    of_outputs: bool = False
 
 
 FAMILIES = tuple(FAMILY_KEYS)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from rover.behaviour.engine import Ending
-from rover.devices.readings import DriveCommand, JawsCommand, Reading
+from rover.devices.readings import DriveCommand, JawsCommand, OutputCommand, Reading
 from rover.events import Event
 
 
@@ -36,7 +36,10 @@ class StepReadings(NamedTuple):
 
 
 class StepRecord(NamedTuple):
-    """What a step decided. ``jaws`` is None until a first jaw command; ``events`` are in the order they happened."""
+    """What a step decided. ``jaws`` is None until a first jaw command; ``events`` are in the order they happened.
+
+    ``outputs`` are the commands of outputs of one's own, by name.
+    """
 
     now_ns: int
     drive: DriveCommand
@@ -44,3 +47,4 @@ class StepRecord(NamedTuple):
     state: str
     events: tuple[Event, ...]
     ending: Ending | None
+    outputs: tuple[tuple[str, OutputCommand], ...] = ()

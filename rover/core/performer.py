@@ -54,6 +54,8 @@ class ActivityPerformer:
                 request = activity.step(self._known)
                 if not isinstance(request, Request):
                     raise TypeError(f"an activity's step returns a Request, and this one returned {request!r}")
+                if request.outputs:
+                    self._known.outputs.set(request.outputs)
             except Exception:
                 self._fail(engine.path)
                 engine.report(Progress.FAILED)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
+from rover.activities.output_values import OutputValues, in_words
 from rover.behaviour.engine import Engine
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.vocabulary import Signals
@@ -79,18 +80,11 @@ class Core:
         ledger = Ledger(errand, ground, LookedAt(ground), events=events)
         if saved is not None:
             ledger.restore(saved["ledger"])
+        targets = TargetMemory(field_of_view(robot))
         known = Knowledge(
-            *(
-                robot,
-                errand,
-                ground,
-                estimate,
-                Signals(robot),
-                TargetMemory(field_of_view(robot)),
-                ledger,
-                estimate.pose,
-            ),
+            *(robot, errand, ground, estimate, Signals(robot), targets, ledger, estimate.pose),
             events=events,
+            outputs=OutputValues(robot.outputs),
         )
         known.signals.operator_chooses = errand.order == "ask"
         known.signals.motion_held_back_for = 0.0
@@ -209,6 +203,7 @@ class Core:
         limits, known = self._carriage.limits, self.known
         known.is_stalled = False
         if not self.stop.effect.moves:
+            known.outputs.rest()
             return limits.stop()
         before = (*limits.causes, *limits.slowed_by)
         where = Whereabouts(known.pose, known.signals.pose_sigma, known.loaded)
@@ -235,4 +230,9 @@ class Core:
         expires = known.now_ns + self._command_ns
         drive = DriveCommand(*senses.duties, self._sequence, expires)
         jaws = None if known.jaws is None else JawsCommand(known.jaws, self._sequence, expires)
-        return StepRecord(known.now_ns, drive, jaws, self.engine.path, tuple(known.events), self.engine.ending)
+        for name, value in known.outputs.changed.items():
+            known.note("output", f"{name}: {in_words(value)}")
+        known.outputs.changed.clear()
+        outputs = known.outputs.commands(self._sequence, expires)
+        ending = self.engine.ending
+        return StepRecord(known.now_ns, drive, jaws, self.engine.path, tuple(known.events), ending, outputs)

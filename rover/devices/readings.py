@@ -18,6 +18,7 @@ from rover.devices.drive.values import DriveCommand as DriveCommand
 from rover.devices.gripper.values import JawsCommand as JawsCommand
 from rover.devices.gripper.values import JawsValue as JawsValue
 from rover.devices.heading.values import HeadingValue as HeadingValue
+from rover.devices.outputs.values import OutputCommand as OutputCommand
 from rover.devices.range.values import RangeValue as RangeValue
 from rover.devices.stop_input.values import StopInputValue as StopInputValue
 

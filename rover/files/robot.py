@@ -6,7 +6,8 @@ from typing import Annotated, NamedTuple
 from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, StrictInt, model_validator
 
 from rover import quantities
-from rover.devices.families import Devices
+from rover.devices.families import TAKEN, Devices
+from rover.devices.outputs.keys import OutputKeys
 from rover.devices.panel.keys import PanelKeys
 from rover.files.problems import nearest
 from rover.files.types import (
@@ -27,6 +28,7 @@ from rover.files.types import (
     TurnRate,
     ValueMistakeError,
     must,
+    why_no_name,
 )
 
 
@@ -169,6 +171,7 @@ class Robot(Model):
     body: Body
     links: dict[Name, SerialLink] = Field(default_factory=dict)
     devices: Devices
+    outputs: dict[Name, OutputKeys] = Field(default_factory=dict)
     panel: PanelKeys = PanelKeys()
     colours: dict[Name, Colour] = Field(default_factory=dict)
     marker: Marker | None = None
@@ -189,6 +192,13 @@ class Robot(Model):
             if device.link is not None and device.link not in self.links:
                 why = f"device '{family}' names the link '{device.link}', which 'links:' does not have"
                 raise ValueMistakeError(("devices", family, "link"), why + nearest(device.link, self.links))
+        return self
+
+    @model_validator(mode="after")
+    def _outputs_have_names_of_their_own(self) -> "Robot":
+        for name in self.outputs:
+            if why := why_no_name(name, (*TAKEN, *self.devices.fitted())):
+                raise ValueMistakeError(("outputs", name), f"no name for an output: {why}")
         return self
 
     @model_validator(mode="after")

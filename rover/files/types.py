@@ -154,6 +154,17 @@ def _text(value: Any) -> str:
 Text = Annotated[str, BeforeValidator(_text)]
 
 
+def _yes_or_no(value: Any) -> bool:
+    if isinstance(value, bool):
+        return value
+    if value in ("yes", "no"):
+        return bool(value == "yes")
+    raise ValueError("yes or no is due here")
+
+
+YesOrNo = Annotated[bool, BeforeValidator(_yes_or_no)]
+
+
 def loose(value: Any) -> Any:
     """Return an option of a user's own driver: a quantity as its SI float, anything else as it is."""
     if isinstance(value, dict):

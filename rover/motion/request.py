@@ -1,6 +1,10 @@
 """What an activity asks of wheels and jaws in one step."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import NamedTuple
+
+NONE: Mapping[str, float | bool] = MappingProxyType({})
 
 
 class Request(NamedTuple):
@@ -12,6 +16,7 @@ class Request(NamedTuple):
         jaws: wanted opening 0 (closed) to 1 (open); None leaves them as they are.
         expects_contact: what is close ahead is meant to be touched; speed is capped instead.
         range_blocked: the range finder looks at something carried; it is left out and speed is capped.
+        outputs: values for outputs of one's own, by name, which they keep until they are set again; SI units.
     """
 
     speed: float = 0.0
@@ -19,6 +24,7 @@ class Request(NamedTuple):
     jaws: float | None = None
     expects_contact: bool = False
     range_blocked: bool = False
+    outputs: Mapping[str, float | bool] = NONE
 
 
 STILL = Request()

@@ -70,8 +70,9 @@ def assemble(
     if robot is not None:
         problems += check_robot(robot)
     settings = _overrides(errand, overrides, problems)
-    known = SIGNALS if robot is None else signals_of(robot.model)
-    graph, builder = None, Builder(specs(activities), errand.model, settings, signals=known)
+    known = specs(activities, robot.model if robot else None)
+    signals = SIGNALS if robot is None else signals_of(robot.model)
+    graph, builder = None, Builder(known, errand.model, settings, signals=signals, robot_is_known=robot is not None)
     if behaviour is not None:
         problems += _unknown_overrides(errand, behaviour, overrides)
         try:
@@ -81,7 +82,7 @@ def assemble(
     _errand_beside(errand, robot, bench)
     problems += errand.source.problems + (bench.source.problems if bench is not None else [])
     if graph is not None:
-        problems += examine(graph, specs(activities), robot.model if robot else None)
+        problems += examine(graph, known, robot.model if robot else None)
     if any(not problem.warning for problem in problems) or graph is None or robot is None:
         raise FileProblems(problems)
     loaded = [one for one in (errand, robot, behaviour, bench) if one is not None]
@@ -131,7 +132,7 @@ def check_behaviour(behaviour: Loaded[Behaviour]) -> BehaviourGraph:
     Raises:
         FileProblems: every mistake in it.
     """
-    graph = Builder(specs()).build(behaviour)
+    graph = Builder(specs(), robot_is_known=False).build(behaviour)
     problems = examine(graph, specs(), None)
     if any(not problem.warning for problem in problems):
         raise FileProblems(problems)
@@ -208,4 +209,5 @@ def loads(assembly: Assembly) -> list[str]:
 
 def user_drivers(robot: Robot) -> list[str]:
     """Return the user's own drivers that the robot file names, which are imported when they are used."""
-    return [device.driver for device in robot.devices.fitted().values() if is_dotted(device.driver)]
+    named = [device.driver for device in robot.devices.fitted().values() if is_dotted(device.driver)]
+    return [*named, *(output.driver for output in robot.outputs.values())]

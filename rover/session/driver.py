@@ -7,8 +7,12 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
 
-from rover.devices.readings import DriveCommand, JawsCommand, Reading, WheelCounts
-from rover.errors import in_words
+from rover.devices.keys import DeviceKeys
+from rover.devices.outputs.keys import OutputKeys
+from rover.devices.protocols import DriverContext
+from rover.devices.readings import DriveCommand, JawsCommand, OutputCommand, Reading, WheelCounts
+from rover.devices.registry import LoadError
+from rover.errors import UserError, in_words
 
 FIRST_WAIT_NS, LONGEST_WAIT_NS = 100_000_000, 10_000_000_000
 """The wait before a try; it doubles from failure to failure, until the device has worked for the longest one."""
@@ -137,21 +141,30 @@ class DriverAtWork:
     its host latches has ended: what comes back does not move by itself.
 
     Args:
-        family: of the device.
+        family: of the device, or its name.
         driver: made already.
         renew: closes the one given and makes another; None: nobody here can.
         changes: where it is noted that it was lost, and when it is back.
+        rest: returns the command, by number and time of its end, with which an actuator stands still; None: it does so
+            without one, as jaws do.
 
     Attributes:
         driver: the present one.
         is_closed: it has been let go of.
     """
 
-    def __init__(self, family: str, driver: Any, renew: Renew | None, changes: "Changes") -> None:
+    def __init__(
+        self,
+        family: str,
+        driver: Any,
+        renew: Renew | None,
+        changes: "Changes",
+        rest: Callable[[int, int], Any] | None = None,
+    ) -> None:
         self.family, self.driver = family, driver
         self.is_sensor, self.is_actuator = hasattr(driver, "poll"), hasattr(driver, "apply")
         self.is_closed = False
-        self._renew, self._changes = renew, changes
+        self._renew, self._changes, self._rest = renew, changes, rest
         self._why = self._last_why = ""
         self._lost = self._returned = 0
         self._opening: Future[Any] | None = None
@@ -174,7 +187,7 @@ class DriverAtWork:
             self._come_back(now_ns)
         return readings
 
-    def tell(self, command: DriveCommand | JawsCommand, now_ns: int, is_stopped: bool) -> None:
+    def tell(self, command: DriveCommand | JawsCommand | OutputCommand, now_ns: int, is_stopped: bool) -> None:
         """Tell an actuator, unless it is away or was and the stop has not ended since. Never raises."""
         if self._could_not_act or (self._waits_for_resume and is_stopped):
             return
@@ -238,9 +251,13 @@ class DriverAtWork:
         return True
 
     def _stand_still(self, sequence: int, now_ns: int) -> None:
-        """Bring wheels to zero; jaws stay as they are, which needs no command."""
-        if self.family == "drive":
-            self.driver.apply(DriveCommand(0.0, 0.0, sequence, now_ns + FIRST_WAIT_NS), now_ns)
+        if self._rest is not None:
+            self.driver.apply(self._rest(sequence, now_ns + FIRST_WAIT_NS), now_ns)
+
+
+def wheels_at_rest(sequence: int, expires_ns: int) -> DriveCommand:
+    """Return the command with which wheels stand still."""
+    return DriveCommand(0.0, 0.0, sequence, expires_ns)
 
 
 def _times(number: int) -> str:
@@ -250,3 +267,41 @@ def _times(number: int) -> str:
 def _close_late(opening: "Future[Any]") -> None:
     with contextlib.suppress(*FAILURES):
         opening.result().close()
+
+
+def renewed(open_again: Open, make: Make, old: Any) -> "Future[Any]":
+    """Have a driver closed and another one made in its place."""
+
+    def instead() -> Any:
+        with contextlib.suppress(*FAILURES):
+            old.close()
+        return make()
+
+    return open_again(instead)
+
+
+def made(cls: Any, keys: DeviceKeys | OutputKeys, context: DriverContext, needed: Sequence[str]) -> Any:
+    """Return a new driver.
+
+    Args:
+        cls: its class.
+        keys: of its device.
+        context: what it is given besides; with the device's name.
+        needed: the methods that it must have.
+
+    Raises:
+        LoadError: it cannot be had, or lacks a method.
+    """
+    name, driver = context.name, keys.driver
+    try:
+        new = cls(keys.options, context)
+    except LoadError:
+        raise
+    except (UserError, OSError, ValueError) as error:
+        raise LoadError(f"{name}: {' '.join(str(error).split()) or in_words(error)}") from error
+    except FAILURES as error:
+        raise LoadError(f"{name}: driver '{driver}' cannot be made: it raised {in_words(error)}") from error
+    if missing := [method for method in needed if not callable(getattr(new, method, None))]:
+        lacks = " and no ".join(f"{method}()" for method in missing)
+        raise LoadError(f"{name}: driver '{driver}' has no {lacks}; DEVELOPERS.md has what it needs")
+    return new

@@ -1,8 +1,6 @@
 """The robot's drivers at work: made from the robot file, polled and told, each fault kept to its own device."""
 
-import contextlib
 from collections.abc import Mapping, Sequence
-from concurrent.futures import Future
 from dataclasses import replace
 from functools import partial
 from types import MappingProxyType
@@ -12,11 +10,13 @@ from rover.core import Action, StepRecord
 from rover.devices.keys import DeviceKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
-from rover.devices.registry import SIMULATED, LoadError, is_dotted, load_driver
-from rover.errors import UserError, in_words
-from rover.session.driver import FAILURES, Changes, DriverAtWork, Make, Open, open_at_once
+from rover.devices.registry import SIMULATED, is_dotted, load_driver
+from rover.errors import in_words
+from rover.session.driver import FAILURES, Changes, DriverAtWork, Open, made, open_at_once, renewed, wheels_at_rest
+from rover.session.outputs import Commands, Outputs, OutputsHere
 
 ACTUATORS = ("drive", "gripper")
+REST = {"drive": wheels_at_rest}
 
 
 class Drivers:
@@ -27,6 +27,7 @@ class Drivers:
         simulate: families whose built-in driver is replaced by its stand-in; a user's own is never replaced.
         held: drivers that are there already, by family: of what the motor guard holds.
         open_again: makes a driver that was lost anew, now or meanwhile.
+        outputs: of one's own; None: made here.
 
     Raises:
         LoadError: there is no such driver, or its device cannot be had.
@@ -38,19 +39,23 @@ class Drivers:
         simulate: Sequence[str],
         held: Mapping[str, Any] = MappingProxyType({}),
         open_again: Open = open_at_once,
+        outputs: Outputs | None = None,
     ) -> None:
         self._changes = Changes()
+        self._outputs = outputs
         self._devices: dict[str, DriverAtWork] = {}
         for family, driver in held.items():
-            self._devices[family] = DriverAtWork(family, driver, None, self._changes)
+            self._devices[family] = DriverAtWork(family, driver, None, self._changes, REST.get(family))
         try:
             for name, device in context.robot.devices.fitted().items():
                 if name not in held:
                     is_simulated = name in simulate and not is_dotted(device.driver)
                     driver = SIMULATED if is_simulated else device.driver
                     make = partial(_made, driver, device, replace(context, name=name))
-                    renew = partial(_renewed, open_again, make)
-                    self._devices[name] = DriverAtWork(name, make(), renew, self._changes)
+                    renew = partial(renewed, open_again, make)
+                    self._devices[name] = DriverAtWork(name, make(), renew, self._changes, REST.get(name))
+            if self._outputs is None and context.robot.outputs:
+                self._outputs = OutputsHere(context, open_again)
         except BaseException:
             self.close()
             raise
@@ -70,10 +75,17 @@ class Drivers:
 
     def faults(self) -> list[tuple[str, str]]:
         """Return the drivers that failed since the last call, with why, and with '' those that are back."""
+        self._hear_outputs()
         if not self._changes.faults:
             return []
         faults, self._changes.faults = self._changes.faults, []
         return faults
+
+    def _hear_outputs(self) -> None:
+        if self._outputs is not None:
+            news = self._outputs.changes()
+            self._changes.faults += news.faults
+            self._changes.stops += news.stops
 
     def stops(self) -> list[Action]:
         """Return the stops that are due: for an actuator that failed, and again when it is back."""
@@ -92,6 +104,12 @@ class Drivers:
         if record.jaws is not None:
             self.tell("gripper", record.jaws, record.now_ns, is_stopped=is_stopped)
         self.tell("drive", record.drive, record.now_ns, is_stopped=is_stopped)
+        self.set_outputs(record.outputs, record.now_ns)
+
+    def set_outputs(self, commands: Commands, now_ns: int) -> None:
+        """Tell outputs of one's own."""
+        if commands and self._outputs is not None:
+            self._outputs.tell(commands, now_ns)
 
     def tell(self, family: str, command: DriveCommand | JawsCommand, now_ns: int, *, is_stopped: bool = False) -> None:
         """Tell one actuator, if the robot has it."""
@@ -106,6 +124,9 @@ class Drivers:
 
     def close(self) -> None:
         """Close every driver, actuators first; one that fails does not keep the others from it."""
+        if self._outputs is not None:
+            self._outputs.close()
+            self._hear_outputs()
         for family in sorted(self._devices, key=lambda family: (family not in ACTUATORS, family)):
             device = self._devices[family]
             if not device.is_closed:
@@ -115,34 +136,7 @@ class Drivers:
                     self._changes.faults.append((family, f"closing it raised {in_words(error)}"))
 
 
-def _renewed(open_again: Open, make: Make, old: Any) -> "Future[Any]":
-    """Have a driver closed and another one made in its place."""
-
-    def instead() -> Any:
-        with contextlib.suppress(*FAILURES):
-            old.close()
-        return make()
-
-    return open_again(instead)
-
-
 def _made(driver: str, device: DeviceKeys, context: DriverContext) -> Any:
-    """Return a new driver.
-
-    Raises:
-        LoadError: it cannot be had, or lacks a method that it must have.
-    """
-    name = context.name
-    try:
-        made = load_driver(context.robot.devices.family_of(name), driver)(device.options, context)
-    except LoadError:
-        raise
-    except (UserError, OSError, ValueError) as error:
-        raise LoadError(f"{name}: {' '.join(str(error).split()) or in_words(error)}") from error
-    except FAILURES as error:
-        raise LoadError(f"{name}: driver '{driver}' cannot be made: it raised {in_words(error)}") from error
-    needed = ("apply" if name in ACTUATORS else "poll", "close")
-    if missing := [method for method in needed if not callable(getattr(made, method, None))]:
-        lacks = " and no ".join(f"{method}()" for method in missing)
-        raise LoadError(f"{name}: driver '{driver}' has no {lacks}; DEVELOPERS.md has what it needs")
-    return made
+    """Return a new driver; raises as `made` does."""
+    cls = load_driver(context.robot.devices.family_of(context.name), driver)
+    return made(cls, device, context, ("apply" if context.name in ACTUATORS else "poll", "close"))

@@ -27,6 +27,7 @@ from rover.link.sentences import UPWARDS, MagneticHeading, RateOfTurn, TrueHeadi
 from rover.session.driver import open_meanwhile
 from rover.session.drivers import Drivers
 from rover.session.guard_watch import SILENT
+from rover.session.outputs_apart import OutputsApart
 from rover.stopping import LATCHED
 from rover.vision.detector import finder
 
@@ -86,7 +87,10 @@ def _opened(context: DriverContext, folder: Path, closing: ExitStack) -> RobotDe
     held = drivers_by_guard(context, settings, client)
     if settings.stop_input is not None:
         held["stop_input"] = StopInput(client)
-    drivers = Drivers(context, (), held, open_meanwhile)
+    outputs = OutputsApart(context.robot, context.seed) if context.robot.outputs else None
+    if outputs is not None:
+        closing.callback(outputs.close)
+    drivers = Drivers(context, (), held, open_meanwhile, outputs)
     closing.callback(drivers.close)
     return RobotDevices(context.robot, client, links, drivers)
 

@@ -131,7 +131,7 @@ def creeping() -> str:
 def stepping(folder: Path) -> Callable[..., Stepping]:
     """Make a core with a behaviour, in the middle of the greenhouse's bay: ``stepping(DRIVE_ON)``.
 
-    ``devices`` are further ones, as the robot file has them.
+    ``devices`` are further ones, ``outputs`` those of one's own, as the robot file has them.
     """
 
     def make(
@@ -139,10 +139,12 @@ def stepping(folder: Path) -> Callable[..., Stepping]:
         activities: Mapping[str, type[Activity]] = ACTIVITIES,
         seed: int = 1,
         devices: Mapping[str, Any] | None = None,
+        outputs: Mapping[str, Any] | None = None,
     ) -> Stepping:
-        if devices:
+        if devices or outputs:
             cart = yaml_source.read(folder / "config/cart.yaml", "cart.yaml").values
-            cart["devices"] |= devices
+            cart["devices"] |= devices or {}
+            cart["outputs"] = outputs or {}
             (folder / "config/cart.yaml").write_text(yaml.safe_dump(cart, sort_keys=False), encoding="utf-8")
         (folder / "behaviours/tested.yaml").write_text(behaviour, encoding="utf-8")
         errand = yaml_source.read(ROOT / "config/greenhouse.yaml", "greenhouse.yaml").values

@@ -8,7 +8,7 @@ import pytest
 
 from rover.core import StepRecord
 from rover.devices.readings import DriveCommand, JawsCommand, RangeValue, Reading, WheelCounts
-from rover.session.driver import Changes, DriverAtWork, open_at_once
+from rover.session.driver import Changes, DriverAtWork, open_at_once, wheels_at_rest
 from rover.session.drivers import Drivers
 
 from .own_drivers import Base, Told, as_module, context
@@ -204,7 +204,7 @@ class TestAnActuatorThatFails:
                     raise OSError
                 self.heard.append(command.left)
 
-        at_work = DriverAtWork("drive", OnceDeaf(), None, Changes())
+        at_work = DriverAtWork("drive", OnceDeaf(), None, Changes(), wheels_at_rest)
         at_work.tell(DriveCommand(0.5, 0.5, 1, 1), 0, False)
         assert OnceDeaf.heard == [0.0]
 

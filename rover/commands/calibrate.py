@@ -22,6 +22,7 @@ from rover.files.load import Loaded, load
 from rover.files.robot import Robot
 from rover.quantities import LENGTH, parse_as
 from rover.readiness.person import NobodyAnswersError, Person
+from rover.readiness.tried import see_that_all_are_tried
 
 ON_THE_ROBOT = "on the robot"
 
@@ -44,6 +45,8 @@ ON_THE_ROBOT = "on the robot"
 def command(robot: Path, ports: dict[str, str], what: str, side: str, write: bool, **given: Any) -> int:
     """Calibrate a ROBOT's drive, heading, range, gripper, camera or its latency, and offer to correct its file."""
     loaded = robot_at_hand(robot, ports)
+    if what != "camera" and given["bench"] is None:
+        see_that_all_are_tried(loaded)
     person = person_at_terminal("calibrate at a terminal, or with --bench")
     try:
         order = session.Order(what, parse_as(side, LENGTH))

@@ -9,6 +9,7 @@ from rover.commands import options
 from rover.commands.given_files import robot_at_hand
 from rover.commands.output import new_record
 from rover.errors import UserError
+from rover.readiness.tried import see_that_all_are_tried
 from rover.session.by_hand import manual_session
 from rover.session.jog import HELP, Jog, cropped, keys_at_once
 
@@ -23,6 +24,7 @@ def command(robot: Path, ports: dict[str, str], guard: Path | None) -> int:
     if not sys.stdin.isatty():
         raise UserError("rover jog drives by keys that are held down, so standard input has to be a terminal")
     loaded = robot_at_hand(robot, ports)
+    see_that_all_are_tried(loaded)
     record = new_record(f"{robot.stem}-jog")
     with manual_session(loaded, guard, record, "Jog") as session, keys_at_once(0):
         click.echo(HELP)

@@ -29,7 +29,7 @@ from rover.motion.carriage import Carriage
 from rover.motion.keep_clear import Whereabouts
 from rover.motion.limits import STALLED, Allowed
 from rover.motion.request import STILL, Request
-from rover.stopping import Act
+from rover.stopping import Act, JawsRule
 from rover.vision.targets import TargetMemory
 
 ACTS = {
@@ -229,10 +229,17 @@ class Core:
         senses.duties = carriage.duties(speeds, senses.speeds, known.seconds)
         expires = known.now_ns + self._command_ns
         drive = DriveCommand(*senses.duties, self._sequence, expires)
-        jaws = None if known.jaws is None else JawsCommand(known.jaws, self._sequence, expires)
+        jaws = None if known.jaws is None else JawsCommand(self._opening(), self._sequence, expires)
         for name, value in known.outputs.changed.items():
             known.note("output", f"{name}: {in_words(value)}")
         known.outputs.changed.clear()
         outputs = known.outputs.commands(self._sequence, expires)
         ending = self.engine.ending
         return StepRecord(known.now_ns, drive, jaws, self.engine.path, tuple(known.events), ending, outputs)
+
+    def _opening(self) -> float | None:
+        """Return the jaws' wanted opening; after a stop that of ``on_stop``, where no guard sees to it."""
+        gripper, opening = self.known.robot.devices.gripper, self.known.jaws
+        if gripper is None or not gripper.is_own or self.stop.effect.jaws is not JawsRule.REST:
+            return opening
+        return {"release": 1.0, "limp": None}.get(gripper.on_stop, opening)

@@ -155,8 +155,9 @@ class Devices(Model):
         if gripper is None:
             return self
         drivers, links = (drive.driver, gripper.driver), (drive.link, gripper.link)
-        if drivers == ("h_bridge", "co_processor"):
-            why = f"{_ONE_LINE}, and the drive is on pins; use 'servo_pins' here"
+        if drivers[1] == "co_processor" and (drivers[0] == "h_bridge" or drive.is_own):
+            where = "has a driver of your own" if drive.is_own else "is on pins"
+            why = f"{_ONE_LINE}, and the drive {where}; use 'servo_pins' here"
             raise ValueMistakeError(("gripper", "driver"), why)
         if drivers == ("co_processor", "co_processor") and None not in links and links[0] != links[1]:
             why = f"{_ONE_LINE}, and the drive is on '{drive.link}'; use it here"

@@ -37,7 +37,7 @@ class DeviceKeys(Model):
 
     @model_validator(mode="after")
     def _known_keys(self) -> "DeviceKeys":
-        if ":" not in self.driver:
+        if not self.is_own:
             for key in self.model_extra or {}:
                 raise KeyMistakeError(key, f"unknown key{nearest(key, type(self).model_fields)}")
         self._need(*self.DRIVERS.get(self.driver, ()))
@@ -48,6 +48,16 @@ class DeviceKeys(Model):
         missing = [f"'{key}:'" for key in keys if getattr(self, key) is None]
         if missing:
             raise KeyMistakeError("driver", f"driver '{self.driver}' needs {' and '.join(missing)} beside it")
+
+    @property
+    def is_own(self) -> bool:
+        """Its driver is a person's own."""
+        return ":" in self.driver
+
+    def refuse_beside_guard(self, key: str) -> None:
+        """Raise at a key that means something with a driver of one's own only: else the motor guard sees to it."""
+        if getattr(self, key) is not None and not self.is_own:
+            raise KeyMistakeError(key, f"the motor guard holds what driver '{self.driver}' moves; leave this out")
 
     @property
     def options(self) -> dict[str, Any]:

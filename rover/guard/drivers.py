@@ -12,6 +12,9 @@ from rover.guard.launch import CO_PROCESSOR
 from rover.guard.settings import GuardSettings
 from rover.quantities import clamp
 
+GUARD = "guard"
+"""Stands among the devices for the guard itself."""
+
 
 class ServoJaws:
     """Jaws whose pulses the guard makes: slewed, and limited in how long they push, as by `servo_pins.Gripper`."""
@@ -85,11 +88,15 @@ class StopInput:
 def drivers_by_guard(
     context: DriverContext, settings: GuardSettings, guard: GuardClient | GuardThread
 ) -> dict[str, Any]:
-    """Return, by family, the drivers of the wheels and of the jaws as far as the guard holds them."""
+    """Return, by family, the drivers of the wheels and of the jaws as far as the guard holds them.
+
+    Wheels with a driver of a person's own it does not; it hears their commands all the same, under `GUARD`: so it knows
+    that the runtime is at work.
+    """
     wheels = Wheels(guard)
-    gripper = context.robot.devices.gripper
+    gripper, name = context.robot.devices.gripper, "drive" if settings.drive else GUARD
     if gripper is None or settings.servo is None:
-        return {"drive": wheels}
+        return {name: wheels}
     is_on_link = gripper.driver == CO_PROCESSOR
     jaws = LinkJaws(gripper.options, context, wheels) if is_on_link else PinJaws(gripper.options, wheels)
-    return {"drive": wheels, "gripper": jaws}
+    return {name: wheels, "gripper": jaws}

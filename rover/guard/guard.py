@@ -158,6 +158,8 @@ class Guard:
 
     def ways(self) -> list[str]:
         """Return the independent ways to zero that work at present."""
+        if not self._settings.drive:
+            return ["the runtime, as this guard permits", "the deadline of the drive's own device"]
         from_device = self._settings.is_serial and not self._output.fault
         watchdog = self.watchdog
         return [
@@ -254,7 +256,7 @@ def _stop_input(options: Mapping[str, Any]) -> Callable[[int], bool]:
 def _output(settings: GuardSettings, session: int) -> Output:
     servo = settings.servo_on_pins
     if not settings.is_serial:
-        return PinOutput(settings.drive, servo)
+        return PinOutput(settings.drive or None, servo)
     line = SerialOutput(settings.drive, session)
     return line if servo is None else LineAndPins(line, PinOutput(None, servo))
 

@@ -42,27 +42,30 @@ def prepare_folder(folder: Path) -> None:
 def why_no_motion(robot: Robot) -> str:
     """Return why motion must not be enabled on a robot, or ''.
 
-    It needs two independent ways to zero: the guard's deadline, and the co-processor's or the supervisor. With a drive
-    that the guard cannot hold (a user's own driver) nothing outlives the runtime. What works of them the guard tells.
+    What the guard holds has two independent ways to zero: the guard's deadline, and the co-processor's or the
+    supervisor. What a driver of a person's own moves the guard cannot hold, so that its device needs a deadline of its
+    own. What works of them the guard tells.
     """
-    drive = robot.devices.drive
-    if drive.driver in drive.DRIVERS:
-        return ""
-    return (
-        f"motion needs two independent ways to zero, and driver '{drive.driver}' of drive has none; "
-        f"use '{CO_PROCESSOR}' or '{H_BRIDGE}', which the motor guard holds"
-    )
+    for family, device in (("drive", robot.devices.drive), ("gripper", robot.devices.gripper)):
+        if device is not None and device.is_own and device.own_deadline is None:
+            return (
+                f"the motor guard cannot hold what driver '{device.driver}' of {family} moves: the device itself must "
+                f"come to rest without commands, and 'own_deadline:' in its block say within which time"
+            )
+    return ""
 
 
 def settings_of(robot: Robot) -> GuardSettings:
     """Return what the guard has to know of a robot.
 
     Raises:
-        ValueError: the robot has fewer than two ways to zero.
+        ValueError: what it moves has no two ways to zero, or there is nothing to move.
     """
     if why := why_no_motion(robot):
         raise ValueError(why)
     drive = robot.devices.drive
+    if drive.driver not in drive.DRIVERS and not drive.is_own:
+        raise ValueError(f"driver '{drive.driver}' of drive moves nothing; name a real one in the robot file")
     is_serial = drive.driver == CO_PROCESSOR
     gripper = robot.devices.gripper
     if gripper is not None and gripper.driver not in gripper.DRIVERS:
@@ -71,7 +74,7 @@ def settings_of(robot: Robot) -> GuardSettings:
     stop = robot.devices.stop_input
     deadline_ns = min(DEADLINE_NS, round(robot.limits.command_lasts * 1e9))
     return GuardSettings(
-        drive=drive.options | _line_of(robot, drive.link) if is_serial else drive.options,
+        drive=drive.options | _line_of(robot, drive.link) if is_serial else {} if drive.is_own else drive.options,
         servo=servo,
         stop_input=stop.options if stop is not None and stop.driver == "stop_pin" else None,
         channels=(*motor_channels(drive), *(() if gripper is None else servo_channels(gripper))),

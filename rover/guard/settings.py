@@ -23,6 +23,7 @@ class GuardSettings:
 
     Attributes:
         drive: ``port`` and ``baud`` for a co-processor, or the keys of an `HBridge`; either with the keys of `Sides`.
+            Empty: the wheels have a driver of a person's own, which the runtime tells what this guard permits.
         servo: the gripper's ``open`` and ``on_stop``, and for pins ``pwm_channel``, ``pwm_chip``, ``pwm_files``, and
             ``driver`` beside a serial drive; None: no gripper that the guard holds.
         stop_input: keys of the driver `StopInput`; None: none is wired.

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from rover.events import Note
 from rover.files.load import Loaded
 from rover.files.robot import Robot
-from rover.readiness import sensors
+from rover.readiness import own_deadlines, sensors
 from rover.readiness.finding import Finding, Verdict, judged, not_tried
 from rover.readiness.jaws import check_gripper
 from rover.readiness.last_way import last_way
@@ -16,6 +16,7 @@ from rover.readiness.motors import check_motors
 from rover.readiness.person import Person
 from rover.readiness.stand import NotPermittedError, RobotOnStand
 from rover.readiness.stop_input import check_stop_input
+from rover.readiness.tried import moving_parts
 from rover.session.by_hand import manual_session
 from rover.session.hardware import simulated_in
 
@@ -40,6 +41,7 @@ CHECKS: dict[str, Check] = {
     "stop_input": Check("stop_input", False, check_stop_input),
     "motors": Check("counts", True, check_motors),
     "gripper": Check("gripper", True, check_gripper),
+    own_deadlines.NAME: Check("", True, own_deadlines.check_own_deadlines),
     "heading": Check("heading", False, sensors.at_rest("heading", sensors.heading_finding)),
     "turn": Check("heading", False, sensors.check_turn),
     "range": Check("range", False, sensors.check_range),
@@ -92,12 +94,17 @@ def bring_up(
     findings = []
     with manual_session(loaded, folder, record, "Bring-up") as session:
         stand = RobotOnStand(loaded, session, person)
-        for name in names:
+        for name in _that_concern(loaded.model, names):
             findings.append(_finding(name, stand))
             session.record(Note("check", f"{name}: {findings[-1].verdict}: {findings[-1].measured}"))
             show(findings[-1])
     as_expected = all(finding.verdict is not Verdict.OTHERWISE for finding in findings)
     return BringUpResult(loaded.model.robot, as_expected, tuple(findings), str(record))
+
+
+def _that_concern(robot: Robot, names: Sequence[str]) -> list[str]:
+    """Return the checks that concern a robot: most have nothing that moves by a driver of one's own."""
+    return [name for name in names if name != own_deadlines.NAME or moving_parts(robot)]
 
 
 def _finding(name: str, stand: RobotOnStand) -> Finding:

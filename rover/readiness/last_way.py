@@ -13,6 +13,9 @@ def last_way(robot: Robot) -> Finding:
     if robot.devices.drive.driver == CO_PROCESSOR:
         left = "the co-processor's deadline alone"
         advice = f"see that its firmware has one (tools/coprocessor/README.md), and {IN_REACH}"
+    elif robot.devices.drive.is_own:
+        left = "the deadline of the drive's own device alone"
+        advice = f"'rover bring-up' tries it; {IN_REACH}"
     elif robot.devices.drive.watchdog is not None:
         left = "the hardware watchdog, some seconds later"
         advice = f"pins keep their last duty until it restarts the board: {IN_REACH}"

@@ -30,13 +30,13 @@ class RobotOnStand:
     """A robot whose devices are at work.
 
     Attributes:
-        robot: its file.
+        robot, robot_file: what its file says, and where that is.
         session: its devices.
         person: who answers; None: the encoders alone do.
     """
 
     def __init__(self, loaded: Loaded[Robot], session: ManualSession, person: Person | None) -> None:
-        self.robot, self._source = loaded.model, loaded.source
+        self.robot, self._source, self.robot_file = loaded.model, loaded.source, loaded.source.path
         self.session, self.person = session, person
 
     @cached_property

@@ -4,8 +4,10 @@ from enum import StrEnum
 from pathlib import Path
 
 from rover.guard.permission import POWER_UP
+from rover.readiness import tried
 from rover.readiness.before_start import DEVICES_WITHIN_S, StopTrial, computer_state, findings, is_ready
 from rover.readiness.finding import Verdict, table
+from rover.readiness.tried import moving_parts
 from rover.session.guard_watch import GuardWatch
 from rover.session.hardware import RobotDevices, RunError
 from rover.session.motion_start import DeviceStates, Say
@@ -43,13 +45,24 @@ class Start:
         terminal: at which a person may be.
         say: shows the person a line.
         folder: where the record is.
+        untried: parts with drivers of one's own that have not been seen to come to rest by themselves.
         enable: motion has been enabled already, on the command line.
     """
 
-    def __init__(self, devices: RobotDevices, terminal: Terminal, say: Say, folder: Path, *, enable: bool) -> None:
+    def __init__(
+        self,
+        devices: RobotDevices,
+        terminal: Terminal,
+        say: Say,
+        folder: Path,
+        untried: list[str],
+        *,
+        enable: bool,
+    ) -> None:
         self._stage = Stage.CHECKING
         self._robot, self._client = devices.robot, devices.client
         self._terminal, self._say, self._folder, self._enable = terminal, say, folder, enable
+        self._untried = untried
         self._trial = StopTrial()
         self._began_ns: int | None = None
         self._enabled_ns: int | None = None
@@ -86,6 +99,8 @@ class Start:
         if not is_ready(self._robot, devices.healthy) and seconds < DEVICES_WITHIN_S:
             return
         found = findings(self._robot, self._client.state, devices, seconds, computer_state(self._folder))
+        if moving_parts(self._robot):
+            found.append(tried.finding(self._untried))
         for line in table(found):
             self._say(line)
         bad = [finding.check for finding in found if finding.verdict is Verdict.OTHERWISE]

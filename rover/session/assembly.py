@@ -36,6 +36,7 @@ class Assembly:
         user_activities: dotted names of activities that the behaviour uses.
         warnings: what is probably not meant.
         overrides: settings from the command line, by name.
+        robot_file: where the robot file is.
         texts: by path as shown, the text of each file used, parts of the behaviour included.
     """
 
@@ -46,6 +47,7 @@ class Assembly:
     user_activities: tuple[str, ...]
     warnings: tuple[Problem, ...]
     overrides: Mapping[str, Any]
+    robot_file: Path
     texts: Mapping[str, str]
 
 
@@ -94,6 +96,7 @@ def assemble(
         tuple(builder.user_activities),
         tuple(sorted(set(problems))),
         dict(overrides),
+        robot.source.path,
         texts_of([*(one.source for one in loaded), *builder.parts.values()]),
     )
 

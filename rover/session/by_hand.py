@@ -76,11 +76,16 @@ class ManualSession:
     def drive(self, left: float, right: float, expires_ns: int) -> None:
         """Give the wheels duties that nobody renews: at ``expires_ns`` they are at zero."""
         self._sequence += 1
-        self._drivers.tell("drive", DriveCommand(left, right, self._sequence, expires_ns), self.now_ns)
+        if self.robot.devices.drive.is_own and not self.is_running:
+            left = right = 0.0  # nobody but this refuses it to a driver of one's own
+        self._drivers.drive(DriveCommand(left, right, self._sequence, expires_ns), self.now_ns)
 
     def grip(self, opening: float | None, expires_ns: int) -> None:
         """Tell the jaws; where the guard holds them, with the next command to the wheels."""
         self._sequence += 1
+        gripper = self.robot.devices.gripper
+        if gripper is not None and gripper.is_own and not self.is_running:
+            return
         command = JawsCommand(opening, self._sequence, expires_ns)
         self._drivers.tell("gripper", command, self.now_ns, is_stopped=not self.is_running)
 

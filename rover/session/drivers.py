@@ -12,11 +12,13 @@ from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.devices.registry import SIMULATED, is_dotted, load_driver
 from rover.errors import in_words
+from rover.guard.drivers import GUARD
 from rover.session.driver import FAILURES, Changes, DriverAtWork, Open, made, open_at_once, renewed, wheels_at_rest
 from rover.session.outputs import Commands, Outputs, OutputsHere
 
 ACTUATORS = ("drive", "gripper")
-REST = {"drive": wheels_at_rest}
+WHEELS = ("drive", GUARD)
+REST = dict.fromkeys(WHEELS, wheels_at_rest)
 
 
 class Drivers:
@@ -103,13 +105,23 @@ class Drivers:
         """
         if record.jaws is not None:
             self.tell("gripper", record.jaws, record.now_ns, is_stopped=is_stopped)
-        self.tell("drive", record.drive, record.now_ns, is_stopped=is_stopped)
+        self.drive(record.drive, record.now_ns, is_stopped=is_stopped)
         self.set_outputs(record.outputs, record.now_ns)
+
+    def drive(self, command: DriveCommand, now_ns: int, *, is_stopped: bool = False) -> None:
+        """Tell the wheels; with a driver of one's own the guard hears it too."""
+        for name in WHEELS:
+            self.tell(name, command, now_ns, is_stopped=is_stopped)
 
     def set_outputs(self, commands: Commands, now_ns: int) -> None:
         """Tell outputs of one's own."""
         if commands and self._outputs is not None:
             self._outputs.tell(commands, now_ns)
+
+    @property
+    def helpers(self) -> list[int]:
+        """The processes in which drivers of one's own are at work."""
+        return [] if self._outputs is None else self._outputs.processes
 
     def tell(self, family: str, command: DriveCommand | JawsCommand, now_ns: int, *, is_stopped: bool = False) -> None:
         """Tell one actuator, if the robot has it."""

@@ -18,7 +18,9 @@ Commands = Sequence[tuple[str, OutputCommand]]
 
 
 class Outputs(Protocol):
-    """All outputs of a robot, at work."""
+    """All outputs of a robot, at work; ``processes`` are those that they are in besides this one."""
+
+    processes: list[int]
 
     def tell(self, commands: Commands, now_ns: int) -> None:
         """Pass a step's commands on. Never waits, never raises."""
@@ -38,6 +40,7 @@ class OutputsHere:
     """
 
     def __init__(self, context: DriverContext, open_again: Open = open_at_once) -> None:
+        self.processes: list[int] = []
         self._keys = context.robot.outputs
         self._changes = Changes()
         # What moves nothing stops nothing when it fails.

@@ -44,6 +44,7 @@ class OutputsApart:
             start_new_session=True,  # a Ctrl-C at the terminal is for the runtime
             env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
         )
+        self.processes = [self._process.pid]
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         self._to, self._from = self._process.stdin.fileno(), self._process.stdout.fileno()

@@ -5,7 +5,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field, StrictBool, StrictInt, model_validator
 
 from rover.devices.keys import DeviceKeys, Pin
-from rover.files.types import POSITIVE, Frequency, KeyMistakeError, Model, Share, Speed, Text, ValueMistakeError
+from rover.files.types import POSITIVE, Frequency, KeyMistakeError, Model, Share, Speed, Text, Time, ValueMistakeError
 
 
 class MotorPins(Model):
@@ -48,6 +48,12 @@ class DriveKeys(DeviceKeys):
     pwm_frequency: Frequency = 20_000.0  # above what people hear; most bridges take it
     pwm_files: Text = "/sys/class/pwm"
     watchdog: Text | None = None
+    own_deadline: Annotated[Time, POSITIVE] | None = None
+
+    @model_validator(mode="after")
+    def _guard_has_the_deadline(self) -> "DriveKeys":
+        self.refuse_beside_guard("own_deadline")
+        return self
 
     @model_validator(mode="after")
     def _bridge_is_wired(self) -> "DriveKeys":

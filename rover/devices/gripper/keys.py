@@ -37,6 +37,12 @@ class GripperKeys(DeviceKeys):
     reads_closed: Number | None = None
     reads_open: Number | None = None
     holds_above: Number | None = None
+    own_deadline: Annotated[Time, POSITIVE] | None = None
+
+    @model_validator(mode="after")
+    def _guard_has_the_deadline(self) -> "GripperKeys":
+        self.refuse_beside_guard("own_deadline")
+        return self
 
     @model_validator(mode="after")
     def _servo_is_wired(self) -> "GripperKeys":

@@ -1,0 +1,115 @@
+"""The trial of what has drivers of one's own: it moves, this program is halted, and it has to come to rest."""
+
+import ctypes
+import os
+import signal
+from collections.abc import Callable
+from functools import partial
+
+from rover.devices.outputs.keys import OutputKeys, in_si
+from rover.devices.readings import OutputCommand
+from rover.readiness.finding import Finding, Verdict, not_tried
+from rover.readiness.stand import COMMAND_LASTS_NS, RobotOnStand
+from rover.readiness.tried import moving_parts, note_tried
+from rover.session.by_hand import step_held
+
+NAME = "own_deadlines"
+EXPECTED = "each comes to rest without commands"
+MOVES_S, HALTED_S, LOOKED_AT_S = 1.0, 2.0, 0.4
+TRIAL_DUTY = 0.35
+STALE_NS = 100_000_000
+"""What was under way when the program was halted comes in first, and may be given a later time."""
+STILL_COUNTS = 3
+"""Wheels that stand may still be counted so many times: on the edge of a slit, or rolling back."""
+
+
+def check_own_deadlines(stand: RobotOnStand) -> Finding:
+    """Move each part, halt this program meanwhile, and find out whether the part came to rest.
+
+    Raises:
+        NotPermittedError: motion is not permitted.
+        TriedError: what was found cannot be noted.
+    """
+    came_to_rest = {name: _comes_to_rest(stand, name) for name in moving_parts(stand.robot)}
+    note_tried(stand.robot_file, stand.robot, [name for name, rests in came_to_rest.items() if rests])
+    measured = ", ".join(f"{name}: {_IN_WORDS[rests]}" for name, rests in came_to_rest.items())
+    if False in came_to_rest.values():
+        wrong = [name for name, rests in came_to_rest.items() if rests is False]
+        return Finding(
+            *(NAME, Verdict.OTHERWISE, measured, EXPECTED),
+            mistakes=tuple(f"the device of '{name}' has no deadline that works" for name in wrong),
+            advice=("its firmware has to bring it to rest when no command comes; motion is not enabled before",),
+        )
+    if None in came_to_rest.values():
+        return not_tried(NAME, measured, EXPECTED, "answer at a terminal: nobody else can see it")
+    return Finding(NAME, Verdict.AS_EXPECTED, measured, EXPECTED)
+
+
+_IN_WORDS = {True: "came to rest", False: "WENT ON", None: "nobody looked"}
+
+
+def _comes_to_rest(stand: RobotOnStand, name: str) -> bool | None:
+    """Tell whether a part comes to rest while this program stands still; None: nothing tells."""
+    stand.permit()
+    stand.session.watch(MOVES_S, _mover(stand, name))
+    stand.see_that_it_runs()
+    halted_ns = _halted_while_moving(stand, _mover(stand, name))
+    rests = _wheels_stand(stand, halted_ns) if name == "drive" else None
+    if stand.person is None or rests is False:
+        return rests
+    question = f"Was '{name}' moving, and did it come to rest by itself while this program was halted?"
+    return stand.person.choose(question, ("yes", "no"), partial(step_held, stand.session)) == "yes"
+
+
+def _mover(stand: RobotOnStand, name: str) -> Callable[[int], None]:
+    """Return what commands a part once, to be called in every step with the time."""
+    session = stand.session
+    output = stand.robot.outputs.get(name)
+    began_ns = session.now_ns
+
+    def move(now_ns: int) -> None:
+        expires_ns = now_ns + COMMAND_LASTS_NS
+        session.drive(*((TRIAL_DUTY, TRIAL_DUTY) if name == "drive" else (0.0, 0.0)), expires_ns)
+        if name == "gripper":
+            half_seconds = (now_ns - began_ns) // 500_000_000
+            session.grip(float(half_seconds % 2), expires_ns)
+        if output is not None:
+            command = OutputCommand(_trial_of(output), 0, expires_ns)
+            session.devices.drivers.set_outputs([(name, command)], now_ns)
+
+    return move
+
+
+def _trial_of(output: OutputKeys) -> float | bool:
+    assert output.trial is not None  # the robot file has one for everything that moves
+    return in_si(output.trial)
+
+
+def _halted_while_moving(stand: RobotOnStand, move: Callable[[int], None]) -> int:
+    """Halt this program, and what it keeps outputs in, while a part moves; return when it went on.
+
+    Halted is every thread of Python: a call into C that does not let go of the interpreter's lock. SIGSTOP would halt
+    all threads, but a shell would then take the terminal back.
+    """
+    helpers = stand.session.devices.drivers.helpers
+    move(stand.session.now_ns)
+    try:
+        for process in helpers:
+            os.kill(process, signal.SIGSTOP)
+        ctypes.PyDLL(None).usleep(round(HALTED_S * 1e6))
+    finally:
+        for process in helpers:
+            os.kill(process, signal.SIGCONT)
+    return stand.session.now_ns
+
+
+def _wheels_stand(stand: RobotOnStand, since_ns: int) -> bool | None:
+    """Tell by the counts whether the wheels stand, nobody commanding them; None: there are no counts."""
+    fresh_ns = since_ns + STALE_NS
+    readings = stand.session.watch(LOOKED_AT_S)
+    counts = [one.reading.value for one in readings if one.family == "counts" and one.reading.taken_ns >= fresh_ns]
+    if len(counts) < 2:
+        return None
+    first, last = counts[0], counts[-1]
+    farthest: int = max(abs(last.left - first.left), abs(last.right - first.right))
+    return farthest <= STILL_COUNTS

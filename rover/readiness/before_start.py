@@ -1,10 +1,9 @@
 """What is looked at before the first motion: with what is expected and what to do. Pure, but for `computer_state`."""
 
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from rover.devices.battery.keys import BatteryKeys
 from rover.devices.readings import BatteryValue, HeadingValue
@@ -12,6 +11,7 @@ from rover.files.robot import Robot
 from rover.guard.protocol import State
 from rover.readiness.finding import Finding, Verdict, judged
 from rover.readiness.last_way import last_way
+from rover.readiness.values import in_words
 from rover.session.clocks import is_synchronised
 from rover.session.motion_start import DeviceStates
 
@@ -68,7 +68,7 @@ def _devices(robot: Robot, devices: DeviceStates, seconds: float) -> Iterable[Fi
         is_healthy = family in devices.healthy
         silent = devices.why.get(family) or f"no report that is fresh after {seconds:.0f} s"
         yield judged(
-            *(family, is_healthy, _in_words(devices.latest.get(family)) if is_healthy else silent),
+            *(family, is_healthy, in_words(devices.latest.get(family)) if is_healthy else silent),
             f"reports within {DEVICES_WITHIN_S:.0f} s, none older than {fitted[family].overdue_after:g} s",
             f"see {_place(family, robot)}; is it connected?",
         )
@@ -78,19 +78,6 @@ def _place(family: str, robot: Robot) -> str:
     device = robot.devices.fitted()[family]
     on_link = f" and 'links: {device.link}:'" if device.link else ""
     return f"'devices: {family}:' (driver {device.driver}){on_link} in the robot file"
-
-
-def _in_words(value: Any) -> str:
-    """Return a reading's value as text: names and numbers, what is not known left out."""
-    pairs = value._asdict().items() if hasattr(value, "_asdict") else ()
-    parts = [f"{name} {_number(item)}" for name, item in pairs if item is not None]
-    return ", ".join(parts) or "reports"
-
-
-def _number(item: object) -> str:
-    if isinstance(item, Sequence) and not isinstance(item, str):
-        return str(len(item))
-    return f"{item:.4g}" if isinstance(item, float) else str(item)
 
 
 def _calibration(heading: HeadingValue | None) -> Iterable[Finding]:

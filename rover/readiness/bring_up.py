@@ -10,6 +10,7 @@ from rover.files.load import Loaded
 from rover.files.robot import Robot
 from rover.readiness import own_deadlines, sensors
 from rover.readiness.finding import Finding, Verdict, judged, not_tried
+from rover.readiness.further import check_further, check_outputs
 from rover.readiness.jaws import check_gripper
 from rover.readiness.last_way import last_way
 from rover.readiness.motors import check_motors
@@ -41,11 +42,13 @@ CHECKS: dict[str, Check] = {
     "stop_input": Check("stop_input", False, check_stop_input),
     "motors": Check("counts", True, check_motors),
     "gripper": Check("gripper", True, check_gripper),
+    "outputs": Check("", True, check_outputs),
     own_deadlines.NAME: Check("", True, own_deadlines.check_own_deadlines),
     "heading": Check("heading", False, sensors.at_rest("heading", sensors.heading_finding)),
     "turn": Check("heading", False, sensors.check_turn),
     "range": Check("range", False, sensors.check_range),
     "camera": Check("camera", False, sensors.check_camera),
+    "further": Check("", False, check_further),
 }
 """The checks in their order: what must be right before motors turn comes first."""
 
@@ -103,8 +106,9 @@ def bring_up(
 
 
 def _that_concern(robot: Robot, names: Sequence[str]) -> list[str]:
-    """Return the checks that concern a robot: most have nothing that moves by a driver of one's own."""
-    return [name for name in names if name != own_deadlines.NAME or moving_parts(robot)]
+    """Return the checks that concern a robot: most have nothing of a person's own."""
+    own = {own_deadlines.NAME: moving_parts(robot), "outputs": robot.outputs, "further": robot.devices.further}
+    return [name for name in names if own.get(name, True)]
 
 
 def _finding(name: str, stand: RobotOnStand) -> Finding:

@@ -52,6 +52,7 @@ class OutputsApart:
         self._process.stdin.flush()
         self._unwritten = self._unread = b""
         self._trouble = ""
+        self._is_closed = False
         self._news = Changes()
         os.set_blocking(self._to, False)
         os.set_blocking(self._from, False)
@@ -74,7 +75,7 @@ class OutputsApart:
 
     def tell(self, commands: Commands, now_ns: int) -> None:
         """Pass a step's commands on; what the process does not take in time is left out, and said."""
-        if not commands:
+        if self._is_closed:
             return
         trouble = SLOW if self._unwritten else ""
         if not self._unwritten:
@@ -98,7 +99,8 @@ class OutputsApart:
         return news
 
     def close(self) -> None:
-        """Have all brought to rest, and the process end."""
+        """Have all brought to rest, and the process end; a second call does nothing."""
+        self._is_closed = True
         for stream in (self._process.stdin, self._process.stdout):
             if stream is not None:
                 with contextlib.suppress(OSError):
@@ -110,8 +112,8 @@ class OutputsApart:
             self._process.wait()
 
     def _read(self) -> list[dict[str, Any]]:
-        with contextlib.suppress(BlockingIOError, ValueError):
-            self._unread += os.read(self._from, 65536)
+        with contextlib.suppress(BlockingIOError):
+            self._unread += b"" if self._is_closed else os.read(self._from, 65536)
         *lines, self._unread = self._unread.split(b"\n")
         return [json.loads(line) for line in lines]
 

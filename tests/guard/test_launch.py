@@ -42,9 +42,7 @@ def test_a_port_beside_the_current_folder_is_named_in_full():
 
 
 def test_a_robot_without_two_ways_is_refused():
-    with pytest.raises(
-        ValueError, match=r"cannot hold what driver 'my_lab\.wheels:Wheels' of drive moves"
-    ):
+    with pytest.raises(ValueError, match=r"cannot hold what driver 'my_lab\.wheels:Wheels' of drive moves"):
         settings_of(robot({"driver": "my_lab.wheels:Wheels"}))
 
 

@@ -1,7 +1,8 @@
-"""The tables of keys in `config/README.md`, made of the models: ``python -m rover.files.reference`` prints them.
+"""The tables of keys and drivers in `config/README.md`, made of the models.
 
-What a key means is the text below it in its model, and its default is written there with its unit. With the page's
-path as its argument it puts the tables into the page, each under the heading that names its block.
+What a key means is the text below it in its model, and its default is written there with its unit.
+``python -m rover.files.reference`` prints the tables; with the page's path as its argument it puts them into the page,
+each under the heading that names its block.
 """
 
 import ast
@@ -27,7 +28,7 @@ NOTHING = "\N{EN DASH}"
 _OWN = "Devices of your own"
 _YOURS = "your own"
 _COMMON: tuple[type[Model], ...] = (DeviceKeys, OnLink, OnPins, OnScript)
-_TABLE = re.compile(r"^\| Key \|.*\n(?:\|.*\n)+", re.MULTILINE)
+_TABLE = re.compile(r"^\| (?:Key|Device) \|.*\n(?:\|.*\n)+", re.MULTILINE)
 
 
 class KeyRow(NamedTuple):
@@ -46,7 +47,8 @@ def tables() -> dict[tuple[str, str], str]:
     own = [KeyRow(OwnDeviceKeys, key) for key in keys_of(OwnDeviceKeys) if key not in keys_of(DeviceKeys)]
     found[_OWN, "devices.<name>"] = _table(own)
     found[_OWN, "devices.<name>.signals.<name>"] = _table(_rows_of(OwnSignal))
-    return found
+    drivers = ([f"`{name}`", _in_code(family.keys.names())] for name, family in FAMILIES.items())
+    return found | {("Drivers", ""): _lines_of([["Device", "Built-in drivers"], *drivers])}
 
 
 def _blocks(path: str, model: type[Model]) -> Iterator[tuple[str, Sequence[KeyRow]]]:
@@ -113,10 +115,18 @@ def _table(rows: Sequence[KeyRow]) -> str:
     is_by_driver = any(row.drivers for row in rows)
     lines = [["Key", "Unit", "Default", *(["Driver"] if is_by_driver else []), "Meaning"]]
     for row in rows:
-        drivers = ", ".join(name if name == _YOURS else f"`{name}`" for name in row.drivers) or "any"
+        drivers = _YOURS if row.drivers == (_YOURS,) else _in_code(row.drivers) or "any"
         lines.append([f"`{row.key}`", _unit(row), _default(row), *([drivers] if is_by_driver else []), _meaning(row)])
+    return _lines_of(lines)
+
+
+def _lines_of(lines: Sequence[Sequence[str]]) -> str:
     head, *body = (f"| {' | '.join(line)} |\n" for line in lines)
     return "".join([head, "|---" * len(lines[0]), "|\n", *body])
+
+
+def _in_code(names: Sequence[str]) -> str:
+    return ", ".join(f"`{name}`" for name in names)
 
 
 def _unit(row: KeyRow) -> str:

@@ -101,7 +101,7 @@ def _of_declared_driver(block: type[WithDriver], declared: Declared) -> type[Wit
     fields: dict[str, Any] = {}
     for key, (kind, default) in declared.items():
         if key not in usual:  # named so that no key can be taken for something else that the model has
-            fields[f"own_{key}"] = (kind, Field(default, alias=key, validate_default=True))
+            fields[f"key_{key}"] = (kind, Field(default, alias=key, validate_default=True))
         elif due_in(kind) == due_in(usual[key]):
             fields[key] = (usual[key], Field(default, validate_default=True))
         else:

@@ -1,11 +1,15 @@
 """The keys of these drivers in a robot file: what is missing or cannot be is told at its own line."""
 
 import pytest
+from pydantic import ValidationError
 
 from rover.devices.counts.encoder_pins import Counts
 from rover.devices.drive.h_bridge import HBridge
+from rover.devices.drive.keys import CoProcessorDriveKeys
+from rover.devices.families import FAMILIES, model_for
 from rover.files.load import load
 from rover.files.problems import FileProblems
+from rover.files.types import due_in, keys_of
 
 HEAD = """\
 robot: Cart on pins
@@ -71,6 +75,41 @@ def test_a_script_carries_units(tmp_path):
     battery = "  battery:\n    driver: scripted\n    script: [[0 s, 12.4 V], [500 ms, 9.8 V, 2 A]]\n"
     devices = read(tmp_path, HEAD + DRIVE + COUNTS + battery).devices
     assert devices.battery.options["script"] == [[0.0, 12.4], [0.5, 9.8, 2.0]]
+
+
+DRIVERS = [(name, family.keys, driver) for name, family in FAMILIES.items() for driver in family.keys.DRIVERS]
+
+
+@pytest.mark.parametrize(("name", "family", "driver"), DRIVERS)
+def test_the_name_of_a_driver_is_that_of_its_model(name, family, driver):
+    model = model_for(name, driver)
+    assert issubclass(model, family)
+    assert model.model_fields["driver"].default == driver
+
+
+@pytest.mark.parametrize(("name", "family", "driver"), DRIVERS)
+@pytest.mark.parametrize("fake", ["scripted", "simulated"])
+def test_a_fake_has_every_key_of_its_family_and_needs_none(name, family, driver, fake):
+    made = family.model_validate({"driver": fake})
+    assert isinstance(made, family)
+    assert made.options.keys() >= set(keys_of(model_for(name, driver)))
+
+
+@pytest.mark.parametrize("name", FAMILIES)
+def test_a_key_is_of_the_same_kind_with_every_driver_of_a_family(name):
+    """So a fake may take it, and a robot file keeps its meaning when the driver changes."""
+    kinds = {}
+    for model in FAMILIES[name].keys.DRIVERS.values():
+        for key, field in model.model_fields.items():
+            if key not in ("driver", "link"):
+                kinds.setdefault(key, set()).add(due_in(field.rebuild_annotation()) or str(field.annotation))
+    assert {key: kind for key, kind in kinds.items() if len(kind) > 1} == {}
+
+
+def test_a_built_in_driver_does_not_take_what_only_ones_own_have():
+    with pytest.raises(ValidationError, match="own_deadline"):
+        CoProcessorDriveKeys(link="main", own_deadline="250 ms")
+    assert CoProcessorDriveKeys.why_unknown("own_deadline") == "a key of drivers of your own, not of this one"
 
 
 @pytest.mark.parametrize(

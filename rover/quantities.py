@@ -193,6 +193,15 @@ def parse_as(value: object, dimension: Dimension) -> float:
     return quantity.value
 
 
+def si(text: str) -> float:
+    """Return a constant of the program in SI units, written with its unit as in a file: ``si("12 cm")``.
+
+    Raises:
+        QuantityError: it is no quantity.
+    """
+    return parse(text).value
+
+
 def clamp(value: float, low: float, high: float) -> float:
     """Return ``value`` brought into [low, high]; what is not a number stays that."""
     return low if value < low else high if value > high else value

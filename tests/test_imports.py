@@ -21,10 +21,11 @@ GOOD = ROOT / "tests" / "broken" / "good"
 DEVICES = ROOT / "rover" / "devices"
 
 LEAVES = {
-    *("devices.readings", "devices.families", "devices.keys", "devices.mount", "devices.own", "devices.signals"),
+    *("devices.readings", "devices.families", "devices.family", "devices.keys", "devices.with_driver"),
+    *("devices.mount", "devices.own", "devices.signals"),
     *(
         f"devices.{path.parent.name}.{path.stem}"
-        for name in ("keys", "values", "signals")
+        for name in ("family", "keys", "values", "signals")
         for path in DEVICES.glob(f"*/{name}.py")
     ),
 }
@@ -76,7 +77,6 @@ OPEN = {
         "rover/errand/ledger.py: Ledger",
         "rover/estimate/pose.py: PoseFilter",
         "rover/files/bench.py: BenchFile",
-        "rover/devices/camera/keys.py: CameraKeys",
     },
     "functions": set[str](),
 }
@@ -173,6 +173,23 @@ def test_the_parts_stand_in_an_order() -> None:
 
 def test_only_the_session_knows_core_and_hardware_alike() -> None:
     assert [part for part, near in ALLOWED.items() if "core" in near and near & HARDWARE] == ["session"]
+
+
+FAKE = re.compile(r"rover\.(devices\.\w+\.scripted|devices\.script|link\.emulat\w*)(\.|$)")
+
+
+def test_nothing_that_meets_hardware_imports_a_fake() -> None:
+    """Scripted devices and the emulated co-processor: tests, the bench and those who start them do."""
+    refuse(
+        {
+            f"{module}:{line}": name
+            for module, tree in modules().items()
+            if part_of(module) in HARDWARE - {"bench"}
+            if not FAKE.match(module.removesuffix(".py").replace("/", "."))
+            for line, name in imported(tree)
+            if FAKE.match(name)
+        }
+    )
 
 
 def test_the_core_reads_no_clock_and_draws_nothing_from_outside() -> None:

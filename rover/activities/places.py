@@ -94,8 +94,7 @@ def _is_free(known: Knowledge, point: tuple[float, float], margin: float) -> boo
 
 def obstacles(known: Knowledge, half_width: float) -> list[Circle]:
     """Return what is to be driven round: other objects, those put off, filled slots and unknown things met."""
-    size = max((kind.width for kind in known.errand.kinds.values()), default=0.05)
-    radius = half_width + 0.5 * size + CLEAR
+    radius = half_width + 0.5 * known.errand.widest + CLEAR
     circles = [
         Circle(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy)))) for one in known.targets.others()
     ]

@@ -9,8 +9,7 @@ from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
 from rover import quantities
-from rover.devices.families import KEYS as FAMILY_KEYS
-from rover.devices.families import SIGNALS as FAMILY_SIGNALS
+from rover.devices import families
 from rover.devices.signals import DeviceSignal
 from rover.files.robot import Robot
 from rover.kinds import Choice, Kind, Number, Truth, empty
@@ -74,8 +73,8 @@ class ActivitySpec:
     of_outputs: bool = False
 
 
-FAMILIES = tuple(FAMILY_KEYS)
-SENSORS = tuple(family for family in FAMILIES if family != "drive")
+FAMILIES = tuple(families.FAMILIES)
+SENSORS = tuple(name for name, family in families.FAMILIES.items() if family.reports)
 """Families that report; the gripper does when it has feedback."""
 
 _TRUTH, _COUNT, _LENGTH, _ANGLE = Truth(), Number(whole=True), Number(quantities.LENGTH), Number(quantities.ANGLE)
@@ -134,7 +133,7 @@ def _signals_of(device: str, given: Mapping[str, DeviceSignal]) -> dict[str, Sig
 
 
 for _family in SENSORS:
-    SIGNALS |= _signals_of(_family, FAMILY_SIGNALS.get(_family, {}))
+    SIGNALS |= _signals_of(_family, families.FAMILIES[_family].signals)
 
 
 def signals_of(robot: Robot) -> dict[str, Signal]:

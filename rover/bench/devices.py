@@ -18,6 +18,7 @@ from rover.bench.orientation import Orientation
 from rover.bench.sight import CameraPose, Sight
 from rover.bench.sonar import Sonar
 from rover.devices.gripper.keys import GripperKeys
+from rover.devices.keys import SIMULATED
 from rover.devices.mount import Mount
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import (
@@ -32,7 +33,7 @@ from rover.devices.readings import (
     StopInputValue,
     WheelCounts,
 )
-from rover.devices.registry import SIMULATED, register_stand_ins
+from rover.devices.registry import register_stand_ins
 from rover.link.emulated_hardware import HardwareState
 
 CALIBRATED = 3
@@ -62,7 +63,7 @@ class Reporter:
         self._seed = self._bench.seed if name == self.FAMILY else f"{self._bench.seed}/{name}"
         self._faults = self._bench.schedule.of(name)
         self._link_faults = self._bench.schedule.of("link") if self._on_link else ()
-        self._bench.watch(options.get("rate", 50.0), self._sample)
+        self._bench.watch(options["rate"], self._sample)
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Advance the bench to ``now_ns``; return the reports that have arrived by then, oldest first."""
@@ -202,7 +203,7 @@ class Gripper(Reporter):
     FAMILY = "gripper"
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
-        self._feedback = options.get("feedback", "none")
+        self._feedback = options["feedback"]
         super().__init__(options, context)
         self._actuator_faults = (*self._faults, *self._link_faults)
         self._wanted: float | None = math.nan  # nothing yet
@@ -252,7 +253,7 @@ class BenchHardware:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._orientation = Orientation(bench.file, bench.seed)
-        self._gripper = bench.robot.devices.gripper or GripperKeys(driver=SIMULATED)
+        self._gripper = bench.robot.devices.gripper or GripperKeys.model_validate({"driver": SIMULATED})
 
     def sample(self, now_ns: int) -> HardwareState:
         """Return what the sensors on the co-processor measure at ``now_ns``."""

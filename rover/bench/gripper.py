@@ -6,6 +6,7 @@ from rover.bench.draws import NEVER_NS, drawn, stream
 from rover.bench.motors import STEP
 from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Piece
 from rover.devices.gripper.keys import GripperKeys
+from rover.devices.keys import SIMULATED
 from rover.files.bench import BenchFile
 from rover.files.robot import Robot
 from rover.quantities import clamp
@@ -23,7 +24,7 @@ class Jaws:
     """
 
     def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
-        gripper = robot.devices.gripper or GripperKeys(driver="bench")
+        gripper = robot.devices.gripper or GripperKeys.model_validate({"driver": SIMULATED})
         self._errors = file.gripper
         self._draws: Random = stream(seed, "grip")
         self._share_a_step = STEP / gripper.travel_time

@@ -4,6 +4,7 @@ import math
 
 from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
 from rover.devices.battery.keys import BatteryKeys
+from rover.devices.keys import SIMULATED
 from rover.files.bench import BenchFile
 from rover.files.robot import Body, Robot
 from rover.quantities import clamp
@@ -22,7 +23,7 @@ class PowerSupply:
     """A battery whose voltage sags under load (inner resistance) and falls with the charge taken out of it."""
 
     def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
-        battery = robot.devices.battery or BatteryKeys(driver="bench")
+        battery = robot.devices.battery or BatteryKeys.model_validate({"driver": SIMULATED})
         draws = stream(seed, "battery")
         self.full, self.load_at_full_duty = battery.full, battery.load_at_full_duty
         self.charge = drawn(file.battery.charge, draws)

@@ -20,6 +20,7 @@ from rover.bench.render_light import Light, Sensor, Weather
 from rover.bench.render_paint import Colour, Image, from_hsv
 from rover.bench.render_things import Plate, Upright, body_and_lid, draw_jaws, draw_plate, draw_shadow, draw_upright
 from rover.devices.camera.keys import CameraKeys
+from rover.devices.keys import SIMULATED
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand, Zone
 from rover.files.robot import Robot
@@ -104,7 +105,7 @@ class Renderer:
 
     def __init__(self, file: BenchFile, robot: Robot, errand: Errand, seed: int) -> None:
         rendering, field = file.rendering, errand.field
-        camera = robot.devices.camera or CameraKeys(driver="bench")
+        camera = robot.devices.camera or CameraKeys.model_validate({"driver": SIMULATED})
         zone = field.zone
         tray = None if zone is None else _corners(zone)
         solids = Solids(file, errand)

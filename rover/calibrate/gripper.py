@@ -7,7 +7,7 @@ import numpy as np
 
 from rover.calibrate.apparatus import Assistant, Drivetrain, needed
 from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, ValueChange, changed
-from rover.devices.gripper.keys import GripperKeys
+from rover.devices.gripper.keys import GripperKeys, ServoPinsKeys
 from rover.devices.readings import JawsValue
 from rover.files.robot import Robot
 
@@ -139,7 +139,12 @@ def findings(measured: GripperMeasurements, robot: Robot) -> Findings:
 def _signature(measured: GripperMeasurements, gripper: GripperKeys) -> tuple[ValueChange, ...]:
     """Return the changes to the feedback's numbers, where it is read from a file and they can be told apart."""
     opened, nothing, something = map(_raw, (measured.open_jaws, measured.nothing, measured.something))
-    if gripper.feedback_file is None or not nothing or not is_apart(nothing, something):
+    if (
+        not isinstance(gripper, ServoPinsKeys)
+        or gripper.feedback_file is None
+        or not nothing
+        or not is_apart(nothing, something)
+    ):
         return ()
     if gripper.feedback == "current":
         threshold = 0.5 * (float(np.mean(nothing)) + float(np.mean(something)))

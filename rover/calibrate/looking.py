@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rover.devices.camera.keys import CameraKeys
+from rover.devices.camera.keys import CameraKeys, VideoKeys
 from rover.devices.camera.video import Video
 from rover.errors import UserError
 from rover.files import load
@@ -70,7 +70,7 @@ def newest_frame(source: Path, camera: CameraKeys) -> Any:
         UserError: none comes.
         DeviceError: it cannot be opened.
     """
-    video = Video(camera.model_dump() | {"video": str(source)})
+    video = Video(VideoKeys().options | camera.options | {"video": str(source)})
     try:
         while True:
             if not video.wait(WAIT_S):
@@ -92,7 +92,9 @@ def live_frame(robot: Robot) -> Any:
     camera = robot.devices.camera
     if camera is None:
         raise UserError("the robot file has no camera; add 'camera:' to its devices")
-    return newest_frame(Path(camera.video), camera)
+    if "video" not in camera.options:
+        raise UserError(f"driver '{camera.driver}' shows no frames here; give pictures of it with --pictures FOLDER")
+    return newest_frame(Path(camera.options["video"]), camera)
 
 
 def files_for(robot: Path | None, errand: Path | None) -> tuple[Robot | None, Mapping[str, Kind]]:
@@ -153,7 +155,7 @@ def look(name: str, image: Any, robot: Robot | None, kinds: Mapping[str, Kind]) 
 def camera_of(robot: Robot | None) -> CameraKeys:
     """Return the robot's camera, or one with all defaults."""
     device = None if robot is None else robot.devices.camera
-    return CameraKeys(driver="video") if device is None else device
+    return VideoKeys() if device is None else device
 
 
 def _patches(image: Any, robot: Robot) -> list[str]:

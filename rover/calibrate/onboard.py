@@ -8,6 +8,7 @@ from pathlib import Path
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import opening_at
 from rover.calibrate.person import HumanAssistant
+from rover.devices.gripper.keys import ServoPinsKeys
 from rover.devices.kernel.files import read_number
 from rover.devices.readings import Reading
 from rover.files.load import Loaded
@@ -59,7 +60,8 @@ class RobotDrivetrain:
     def feedback(self) -> float | None:
         """Return the number in the gripper's feedback file, where it has one."""
         gripper = self._session.robot.devices.gripper
-        return None if gripper is None or gripper.feedback_file is None else read_number(Path(gripper.feedback_file))
+        file = gripper.feedback_file if isinstance(gripper, ServoPinsKeys) else None
+        return None if file is None else read_number(Path(file))
 
 
 @contextmanager

@@ -7,6 +7,7 @@ from rover import quantities
 from rover.calibrate.apparatus import check_length, check_return
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import check_pulse
+from rover.devices.range.keys import AIR
 from rover.quantities import ANGLE, LENGTH, TEMPERATURE, TIME, Dimension, QuantityError
 from rover.readiness.person import Person
 
@@ -73,7 +74,7 @@ class HumanAssistant:
     def air_temperature(self) -> float:
         """Ask for the air's temperature."""
         why = "the air's temperature must lie between -20 degC and 50 degC"
-        return self._quantity("how warm is the air? (such as 21 degC)", TEMPERATURE, _between(-20.0, 50.0, why))
+        return self._quantity("how warm is the air? (such as 21 degC)", TEMPERATURE, _between(*AIR, why))
 
     def put_object(self) -> None:
         """Ask for an object between the jaws."""

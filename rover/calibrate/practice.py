@@ -9,6 +9,7 @@ from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import opening_at
 from rover.calibrate.runs import Geometry
 from rover.devices.protocols import DriverContext
+from rover.devices.range.keys import EchoPinsKeys
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.files.bench import BenchFile, PlacedObject
 from rover.files.errand import Errand
@@ -145,7 +146,8 @@ class BenchAssistant:
     def air_temperature(self) -> float:
         """Return what the robot file says: the bench's air is always as warm as that."""
         device = self._bench.robot.devices.range
-        return 20.0 if device is None else device.temperature
+        usual: float = EchoPinsKeys.model_fields["temperature"].default
+        return device.temperature if isinstance(device, EchoPinsKeys) else usual
 
     def put_object(self) -> None:
         """Put the jar between the jaws."""

@@ -9,7 +9,7 @@ import numpy as np
 from rover.calibrate.apparatus import Assistant, Drivetrain, needed
 from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, ValueChange, changed
 from rover.devices.range.echo_pins import speed_of_sound
-from rover.devices.range.keys import RangeKeys
+from rover.devices.range.keys import EchoPinsKeys, RangeKeys
 from rover.devices.readings import RangeValue
 from rover.files.robot import Robot
 
@@ -132,8 +132,7 @@ def findings(measured: tuple[Sequence[RulerSample], float], robot: Robot) -> Fin
     """
     sensor = needed(robot.devices.range, "range finder", "range")
     points, celsius = measured
-    by_pings = sensor.driver == "echo_pins"
-    factor = speed_of_sound(celsius) / speed_of_sound(sensor.temperature) if by_pings else 1.0
+    factor = speed_of_sound(celsius) / speed_of_sound(sensor.temperature) if isinstance(sensor, EchoPinsKeys) else 1.0
     usable = [point for point in points if point.heard]
     if len(usable) < _LEAST_POINTS:
         raise CalibrationError(f"echoes at {len(usable)} distances only; stand it square to a smooth, hard wall")
@@ -163,7 +162,7 @@ def _changes(sensor: RangeKeys, offset: float, line: LineFit, celsius: float) ->
     ahead: tuple[ValueChange, ...] = ()
     if abs(offset) > max(0.003, line.offset_sigma):
         ahead = changed("devices.range.ahead", sensor.ahead * 1e3, (sensor.ahead + offset) * 1e3, "{:.0f} mm".format)
-    if sensor.driver != "echo_pins":
+    if not isinstance(sensor, EchoPinsKeys):
         return ahead
     return (*ahead, *changed("devices.range.temperature", sensor.temperature, celsius, "{:.1f} degC".format))
 

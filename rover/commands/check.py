@@ -10,6 +10,7 @@ from rover.commands.main import FAILED
 
 @click.command()
 @click.argument("file", required=False, type=options.A_PATH)
+@options.DRIVERS_UNOPENED
 def command(file: Path | None) -> int:
     """Check an errand, behaviour, robot or bench FILE; without one, check this computer."""
     return _check_computer() if file is None else _check_file(file)

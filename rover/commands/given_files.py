@@ -12,9 +12,8 @@ import click
 
 from rover.activities.activity import Activity
 from rover.files.load import Loaded, load
-from rover.files.problems import FileProblems
 from rover.files.robot import Robot
-from rover.session.assembly import Assembly, check_robot, loads, user_drivers, with_user_activities
+from rover.session.assembly import Assembly, loads, user_drivers, with_user_activities
 from rover.session.hard_end import HardEnd
 from rover.session.hardware import with_ports
 
@@ -41,8 +40,6 @@ def robot_at_hand(robot: Path, ports: Mapping[str, str]) -> Loaded[Robot]:
     """
     click.get_current_context().with_resource(HardEnd())
     loaded = load(robot, "robot")
-    if problems := check_robot(loaded):
-        raise FileProblems(problems)
     loaded = replace(loaded, model=with_ports(loaded.model, ports))
     _say_loading(user_drivers(loaded.model))
     return loaded

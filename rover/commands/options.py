@@ -1,6 +1,6 @@
 """Options and arguments that several commands take, and what they mean."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -8,6 +8,7 @@ import click
 
 from rover.devices.registry import allow_folders
 from rover.errors import A_LOOP, UserError, is_loop
+from rover.files.driver_keys import look_in
 from rover.files.yaml_source import read_text
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -30,10 +31,6 @@ def _pairs(texts: Iterable[str], option: str, what: str) -> Iterator[tuple[str, 
         if not (name and value):
             raise UserError(f"{option} {text}: write {what}")
         yield name, value
-
-
-def _allowed(context: click.Context, option: click.Parameter, folders: Iterable[Path]) -> None:
-    allow_folders(folders)
 
 
 class PathType(click.Path):
@@ -78,15 +75,22 @@ GUARD = click.option(
     metavar="DIR",
     help="Folder of this robot's motor guard; by default one of this user's.",
 )
-DRIVERS = click.option(
-    "--drivers",
-    multiple=True,
-    metavar="DIR",
-    type=PathType(exists=True, file_okay=False),
-    callback=_allowed,
-    expose_value=False,
-    help="Folder from which drivers and activities named in the files may be imported.",
-)
+
+
+def _drivers(use: Callable[[Sequence[Path]], None], what: str) -> Callable[[F], F]:
+    return click.option(
+        "--drivers",
+        multiple=True,
+        metavar="DIR",
+        type=PathType(exists=True, file_okay=False),
+        callback=lambda context, option, folders: use(folders),
+        expose_value=False,
+        help=what,
+    )
+
+
+DRIVERS = _drivers(allow_folders, "Folder from which drivers and activities named in the files may be imported.")
+DRIVERS_UNOPENED = _drivers(look_in, "Folder with drivers named in the files; what they declare is read, none is run.")
 
 
 def seed(what: str) -> Callable[[F], F]:

@@ -5,6 +5,7 @@ from typing import Any
 
 from rover.behaviour.vocabulary import SENSORS, Signals, attribute_of
 from rover.core.possible import HeadingSteps, checks
+from rover.devices.families import reporting
 from rover.devices.keys import DeviceKeys
 from rover.devices.readings import Fault, Reading
 from rover.events import Event, Health, HealthChange
@@ -63,15 +64,12 @@ class HealthWatch:
     """Keeps each device's health, and the signals that tell of reports: ok, how many, taken when."""
 
     def __init__(self, robot: Robot, signals: Signals) -> None:
-        fitted = robot.devices.fitted()
-        silent = {"drive", "gripper"} if robot.devices.gripper_is_silent else {"drive"}
         possible = checks(robot)
         self._signals = signals
         self._heading_steps = HeadingSteps(robot)
         self._devices = {
             name: _Device(name, keys, _fills(robot, name), possible[name])
-            for name, keys in fitted.items()
-            if name not in silent
+            for name, keys in reporting(robot.devices).items()
         }
         self._going = {name: robot.going_without(name) for name in self._devices}
         self._missing_since: dict[str, int] = {}
@@ -79,7 +77,7 @@ class HealthWatch:
         self.impossible = 0
         signals.record_ok = True
         for name in (*SENSORS, *robot.devices.further):
-            setattr(signals, f"{name}_ok", name == "gripper" and name in fitted and name in silent)
+            setattr(signals, f"{name}_ok", name in robot.devices.fitted() and name not in self._devices)
 
     def accept(self, name: str, reading: Reading, now_ns: int) -> bool:
         """Count a report and fill its device's signals; return False for one that is out of order or impossible."""

@@ -6,10 +6,12 @@ hundred, and a board may err before it sums. So values are held against what can
 
 import math
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from rover.devices.battery.keys import BatteryKeys
 from rover.devices.camera.keys import CameraKeys
+from rover.devices.families import FAMILIES
 from rover.devices.own import OwnDeviceKeys
 from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import HeadingValue, Reading
@@ -50,9 +52,15 @@ def checks(robot: Robot) -> dict[str, Callable[[Any], str]]:
     for name, device in devices.fitted().items():
         if isinstance(device, OwnDeviceKeys):
             made[name] = device.why_impossible
-        elif family_check := _CHECKS.get(devices.family_of(name)):
-            made[name] = _in_words(family_check(device, robot))
+        elif (family := devices.family_of(name)) in _CHECKS:
+            made[name] = _in_words(_CHECKS[family](device, robot))
+        else:
+            made[name] = _in_words(partial(_is_of, FAMILIES[family].value))
     return made
+
+
+def _is_of(kind: type, value: Any) -> bool:
+    return isinstance(value, kind)
 
 
 def _in_words(is_possible: Callable[[Any], bool]) -> Callable[[Any], str]:

@@ -72,8 +72,7 @@ class Core:
         seed: int,
         saved: Mapping[str, Any] | None = None,
     ) -> None:
-        widest = max((kind.width for kind in errand.kinds.values()), default=0.05)
-        ground = ground_of(errand.field, widest, errand.expect)
+        ground = ground_of(errand.field, errand.widest, errand.expect)
         self._first_fix = FirstFix(saved is not None and can_sight_marker(robot, ground))
         estimate = pose_filter(robot, errand, saved if self._first_fix.is_due else None)
         events: list[Event] = []
@@ -92,7 +91,7 @@ class Core:
         self.stop = Stopping(events)
         self.engine = Engine(graph, performer := ActivityPerformer(known, activities, seed))
         self._performer = performer
-        self._carriage = Carriage(robot, ground, widest)
+        self._carriage = Carriage(robot, ground, errand.widest)
         self._health = HealthWatch(robot, known.signals)
         self._senses = Senses(known, self._health, self._carriage, self.stop)
         self._command_ns = int(robot.limits.command_lasts * 1e9)

@@ -1,27 +1,33 @@
-"""The families of devices: adding one is a folder beside this file, and a line here."""
+"""The families of devices: adding one is a folder beside this file, and its lines here."""
 
-import typing
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from types import MappingProxyType
+from typing import Any, Self
 
-from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import ConfigDict, Field, ModelWrapValidatorHandler, ValidationInfo, model_validator
 
+from rover.devices.battery.family import BATTERY
 from rover.devices.battery.keys import BatteryKeys
-from rover.devices.battery.signals import SIGNALS as BATTERY_SIGNALS
+from rover.devices.camera.family import CAMERA
 from rover.devices.camera.keys import CameraKeys
-from rover.devices.camera.signals import SIGNALS as CAMERA_SIGNALS
+from rover.devices.counts.family import COUNTS
 from rover.devices.counts.keys import CountsKeys
-from rover.devices.drive.keys import DriveKeys
-from rover.devices.gripper.keys import GripperKeys
+from rover.devices.drive.family import DRIVE
+from rover.devices.drive.keys import CoProcessorDriveKeys, DriveKeys, HBridgeKeys
+from rover.devices.family import Family
+from rover.devices.gripper.family import GRIPPER
+from rover.devices.gripper.keys import CoProcessorGripperKeys, GripperKeys, ServoPinsKeys
+from rover.devices.heading.family import HEADING
 from rover.devices.heading.keys import HeadingKeys
-from rover.devices.heading.signals import SIGNALS as HEADING_SIGNALS
 from rover.devices.keys import DeviceKeys
 from rover.devices.own import OwnDeviceKeys
 from rover.devices.own import signals_of as own_signals
+from rover.devices.range.family import RANGE
 from rover.devices.range.keys import RangeKeys
-from rover.devices.range.signals import SIGNALS as RANGE_SIGNALS
 from rover.devices.signals import DeviceSignal
+from rover.devices.stop_input.family import STOP_INPUT
 from rover.devices.stop_input.keys import StopInputKeys
+from rover.devices.with_driver import Declared, WithDriver
 from rover.files.problems import nearest
 from rover.files.types import KeyMistakeError, Model, NameMistakeError, ValueMistakeError, why_no_name
 
@@ -29,27 +35,39 @@ PwmChannels = tuple[tuple[str, int, int], ...]
 """(folder, chip, channel) of each."""
 _ONE_LINE = "the motor guard holds wheels and jaws on one serial line"
 
+FAMILIES: Mapping[str, Family] = MappingProxyType(
+    {
+        "drive": DRIVE,
+        "counts": COUNTS,
+        "heading": HEADING,
+        "range": RANGE,
+        "camera": CAMERA,
+        "gripper": GRIPPER,
+        "battery": BATTERY,
+        "stop_input": STOP_INPUT,
+    }
+)
+
+
+def model_for(family: str, driver: str, declared: Declared | None = None) -> type[WithDriver]:
+    """Return the model of a device's keys; see `WithDriver.for_driver`."""
+    return FAMILIES[family].keys.for_driver(driver, declared)
+
 
 def motor_channels(drive: DriveKeys) -> PwmChannels:
     """Return the PWM outputs of both motors; none where they are on no pins."""
-    sides = (drive.left, drive.right) if drive.driver == "h_bridge" else ()
-    return tuple((drive.pwm_files, drive.pwm_chip, side.pwm) for side in sides if side is not None)
+    if not isinstance(drive, HBridgeKeys):
+        return ()
+    return tuple((drive.pwm_files, drive.pwm_chip, side.pwm) for side in (drive.left, drive.right))
 
 
 def servo_channels(gripper: GripperKeys) -> PwmChannels:
     """Return the PWM output of the servo; none where it is on no pin."""
-    if gripper.driver != "servo_pins" or gripper.pwm_channel is None:
+    if not isinstance(gripper, ServoPinsKeys):
         return ()
     return ((gripper.pwm_files, gripper.pwm_chip, gripper.pwm_channel),)
 
 
-SIGNALS: Mapping[str, Mapping[str, DeviceSignal]] = {
-    "heading": HEADING_SIGNALS,
-    "range": RANGE_SIGNALS,
-    "camera": CAMERA_SIGNALS,
-    "battery": BATTERY_SIGNALS,
-}
-"""What devices of a family give conditions to read; of the others, other parts of the core make something of it."""
 TAKEN = (
     *("run", "pose", "target", "jaws", "objects", "slots", "field", "motion", "record", "operator", "settings", "zone"),
     *("link", "driver", "loop", "guard", "outputs", "drive_on", "devices"),
@@ -57,60 +75,31 @@ TAKEN = (
 """Names that no further device may have: conditions, faults and run records use them for something else."""
 
 
-class FurtherRange(RangeKeys):
-    """A further range finder."""
+class FurtherKeys(DeviceKeys):
+    """A device by a name of the person's choice: another of a family, or of none and declaring its signals."""
 
-    family: Literal["range"]
+    @classmethod
+    def for_values(cls, values: Any, context: Any) -> type[Any]:
+        """See `Model.for_values`."""
+        family = FAMILIES.get(str(values.get("family"))) if isinstance(values, Mapping) else None
+        return (OwnDeviceKeys if family is None else family.keys).for_values(values, context)
 
-
-class FurtherHeading(HeadingKeys):
-    """A further heading sensor."""
-
-    family: Literal["heading"]
-
-
-class FurtherBattery(BatteryKeys):
-    """A further battery monitor."""
-
-    family: Literal["battery"]
-
-
-class FurtherCamera(CameraKeys):
-    """A further camera."""
-
-    family: Literal["camera"]
-
-
-REPEATED = {"range": FurtherRange, "heading": FurtherHeading, "battery": FurtherBattery, "camera": FurtherCamera}
-"""Families of which a robot may have further devices: there is one drive, and stop switches are wired in series."""
-
-
-def _model_of(given: object) -> str:
-    """Return the tag of the model for a further device."""
-    family = given.get("family") if isinstance(given, dict) else getattr(given, "family", None)
-    return f"[{family}]" if isinstance(family, str) and family in REPEATED else "[own]"
-
-
-def _declared(given: object) -> object:
-    """Refuse what neither names a family nor declares signals."""
-    if isinstance(given, dict) and "family" in given:
-        family = str(given["family"])
-        why = "a robot has one of these" if family in KEYS else "there is no such family of devices"
-        raise ValueMistakeError(("family",), why + nearest(family, REPEATED))
-    if isinstance(given, dict) and "signals" not in given:
-        raise NameMistakeError("no device is called so; one of your own needs 'family:' or 'signals:'", KEYS)
-    return given
-
-
-Further = Annotated[
-    Annotated[FurtherRange, Tag("[range]")]
-    | Annotated[FurtherHeading, Tag("[heading]")]
-    | Annotated[FurtherBattery, Tag("[battery]")]
-    | Annotated[FurtherCamera, Tag("[camera]")]
-    | Annotated[OwnDeviceKeys, BeforeValidator(_declared), Tag("[own]")],
-    Discriminator(_model_of),
-]
-"""A device by a name of the person's choice: another of a family, or of none and declaring its signals."""
+    @model_validator(mode="wrap")
+    @classmethod
+    def _by_its_driver(cls, values: Any, handler: ModelWrapValidatorHandler[Self], info: ValidationInfo) -> Any:
+        if not isinstance(values, Mapping):
+            return handler(values)
+        if "family" in values:
+            family = str(values["family"])
+            several = [name for name, one in FAMILIES.items() if one.may_be_several]
+            if family not in several:
+                why = "a robot has one of these" if family in FAMILIES else "there is no such family of devices"
+                raise ValueMistakeError(("family",), why + nearest(family, several))
+        elif "signals" not in values:
+            why = "no device is called so; one of your own needs 'family:' or 'signals:'"
+            raise NameMistakeError(why, FAMILIES)
+        keys = {key: value for key, value in values.items() if key != "family"}
+        return cls.for_values(values, info.context).model_validate(keys, context=info.context)
 
 
 class Devices(Model):
@@ -120,16 +109,24 @@ class Devices(Model):
     """
 
     model_config = ConfigDict(extra="allow")
-    __pydantic_extra__: dict[str, Further] = Field(init=False)
+    __pydantic_extra__: dict[str, FurtherKeys] = Field(init=False)
 
     drive: DriveKeys
+    """Two motor channels, the wheels of a side coupled."""
     counts: CountsKeys
+    """Wheel encoders."""
     heading: HeadingKeys | None = None
+    """Absolute-orientation sensor or compass."""
     range: RangeKeys | None = None
+    """Ultrasonic range finder, looking ahead."""
     camera: CameraKeys | None = None
+    """Camera, looking ahead and down."""
     gripper: GripperKeys | None = None
+    """Servo gripper."""
     battery: BatteryKeys | None = None
+    """Battery monitor."""
     stop_input: StopInputKeys | None = None
+    """Hard-wired stop, normally closed: an open circuit stops."""
 
     @model_validator(mode="after")
     def _further_names_can_be_read(self) -> "Devices":
@@ -154,22 +151,17 @@ class Devices(Model):
         drive, gripper = self.drive, self.gripper
         if gripper is None:
             return self
-        drivers, links = (drive.driver, gripper.driver), (drive.link, gripper.link)
-        if drivers[1] == "co_processor" and (drivers[0] == "h_bridge" or drive.is_own):
-            where = "has a driver of your own" if drive.is_own else "is on pins"
-            why = f"{_ONE_LINE}, and the drive {where}; use 'servo_pins' here"
-            raise ValueMistakeError(("gripper", "driver"), why)
-        if drivers == ("co_processor", "co_processor") and None not in links and links[0] != links[1]:
-            why = f"{_ONE_LINE}, and the drive is on '{drive.link}'; use it here"
-            raise ValueMistakeError(("gripper", "link"), why)
+        if isinstance(gripper, CoProcessorGripperKeys):
+            if isinstance(drive, HBridgeKeys) or drive.is_own:
+                where = "has a driver of your own" if drive.is_own else "is on pins"
+                why = f"{_ONE_LINE}, and the drive {where}; use 'servo_pins' here"
+                raise ValueMistakeError(("gripper", "driver"), why)
+            if isinstance(drive, CoProcessorDriveKeys) and gripper.link != drive.link:
+                why = f"{_ONE_LINE}, and the drive is on '{drive.link}'; use it here"
+                raise ValueMistakeError(("gripper", "link"), why)
         if set(motor_channels(drive)) & set(servo_channels(gripper)):
             raise ValueMistakeError(("gripper", "pwm_channel"), "a motor has this channel; the servo needs its own")
         return self
-
-    @property
-    def gripper_is_silent(self) -> bool:
-        """The gripper only takes commands: nothing is reported, so nothing can be overdue."""
-        return self.gripper is None or self.gripper.feedback == "none"
 
     @property
     def further(self) -> dict[str, DeviceKeys]:
@@ -183,7 +175,8 @@ class Devices(Model):
 
     def family_of(self, name: str) -> str:
         """Return the family of a device, or '' for one of none."""
-        return name if name in KEYS else str(getattr(self.further[name], "family", ""))
+        device = self.fitted()[name]
+        return next((family for family, one in FAMILIES.items() if isinstance(device, one.keys)), "")
 
     def of_family(self, family: str) -> dict[str, Any]:
         """Return the devices of a family by name; the first is the one that is named for it, if the robot has that."""
@@ -192,14 +185,15 @@ class Devices(Model):
     def signals(self, name: str) -> Mapping[str, DeviceSignal]:
         """Return what a device gives conditions to read, besides whether it is ok."""
         device = self.fitted()[name]
-        return own_signals(device) if isinstance(device, OwnDeviceKeys) else SIGNALS.get(self.family_of(name), {})
+        return own_signals(device) if isinstance(device, OwnDeviceKeys) else FAMILIES[self.family_of(name)].signals
 
 
-def _keys_in(annotation: object) -> type[DeviceKeys]:
-    """Return the model in ``Model`` or ``Model | None``."""
-    found: type[DeviceKeys] = (typing.get_args(annotation) or (annotation,))[0]
-    return found
+def reporting(devices: Devices) -> dict[str, DeviceKeys]:
+    """Return by name the devices that report; of the others none can be missing."""
 
+    def reports(name: str, device: DeviceKeys) -> bool:
+        if isinstance(device, GripperKeys):
+            return device.feedback != "none"
+        return name not in FAMILIES or FAMILIES[name].reports
 
-KEYS = {family: _keys_in(field.annotation) for family, field in Devices.model_fields.items()}
-"""The model of what stands under a family's name."""
+    return {name: device for name, device in devices.fitted().items() if reports(name, device)}

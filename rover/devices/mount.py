@@ -4,8 +4,8 @@ from typing import NamedTuple
 
 from pydantic import model_validator
 
-from rover.devices.keys import DeviceKeys
 from rover.files.types import Angle, KeyMistakeError, Length, Model
+from rover.quantities import si
 
 
 class Mount(NamedTuple):
@@ -19,19 +19,24 @@ class Mount(NamedTuple):
 class MountKeys(Model):
     """A `Mount`, as the robot file has it."""
 
-    ahead: Length = 0.0
-    left: Length = 0.0
-    towards: Angle = 0.0
+    ahead: Length = si("0 cm")
+    """From the robot's middle forward."""
+    left: Length = si("0 cm")
+    """From the middle line to the left; to the right it is negative."""
+    towards: Angle = si("0 deg")
+    """Where it looks: 0 is ahead, 90 deg to the left, 180 deg backwards."""
 
 
-class MountedKeys(DeviceKeys):
-    """What devices have that look somewhere: ``ahead`` for one that looks ahead from the middle line, else ``at``."""
+class OnMount(Model):
+    """A device that looks somewhere: ``ahead`` for one that looks ahead from the middle line, else ``at``."""
 
-    ahead: Length = 0.0
+    ahead: Length = si("0 cm")
+    """From the robot's middle forward to it."""
     at: MountKeys | None = None
+    """Instead of `ahead`: where it is and where it looks, see below."""
 
     @model_validator(mode="after")
-    def _is_in_one_place(self) -> "MountedKeys":
+    def _is_in_one_place(self) -> "OnMount":
         if self.at is not None and "ahead" in self.model_fields_set:
             raise KeyMistakeError("ahead", "'at:' says where it is; write this there")
         return self

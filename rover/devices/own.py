@@ -8,8 +8,9 @@ from pydantic import BeforeValidator, Field, model_validator
 from rover import quantities
 from rover.devices.keys import DeviceKeys
 from rover.devices.signals import DeviceSignal
+from rover.devices.with_driver import Declared, WithDriver, is_dotted
 from rover.files.problems import nearest
-from rover.files.types import KeyMistakeError, Model, Text, ValueMistakeError, must, why_no_name
+from rover.files.types import Due, KeyMistakeError, Model, Text, ValueMistakeError, must, why_no_name
 from rover.kinds import NOT_KNOWN, Choice, Kind, Number, Truth
 
 KINDS: dict[str, Kind] = {"yes or no": Truth(), "whole number": Number(whole=True), "number": Number()}
@@ -54,8 +55,11 @@ def _words(words: list[Any]) -> frozenset[str]:
 class OwnSignal(Model):
     """A signal of one's own: ``pressed: yes or no``, or ``depth: {kind: cm, about: water under the cart}``."""
 
-    kind: Annotated[OwnKind, BeforeValidator(_own_kind)]
+    kind: Annotated[OwnKind, BeforeValidator(_own_kind), Due("\N{EN DASH}")]
+    """`yes or no`, `whole number`, `number`, the unit in which it is reported (`mm`, `deg/s`, `%`), or its words:
+    `[dark, light]`."""
     about: Text = "as the robot file declares it"
+    """One line about it."""
 
     def is_possible(self, value: object) -> bool:
         """Tell whether a driver may report a value for it; None is a value that is not known now."""
@@ -84,16 +88,20 @@ class OwnDeviceKeys(DeviceKeys):
 
     The value of its readings is a mapping from its signals' names to their values: true or false, a number in the unit
     declared, or one of the words. A signal that is None or left out is not known.
-
-    Attributes:
-        contact: at which end or side it feels what the robot runs into; its one signal that is yes or no tells so.
     """
 
     driver: Annotated[
-        Text, must(lambda name: ":" in name, "a device of no family has a driver of your own, package.module:Class")
+        Text, must(is_dotted, "a device of no family has a driver of your own, package.module:Class"), Due("text")
     ]
     signals: Annotated[dict[str, Annotated[OwnSignal, BeforeValidator(_block)]], Field(min_length=1)]
+    """What it reports."""
     contact: Literal["front", "rear", "left", "right"] | None = None
+    """It is a bumper there. Its one signal that is `yes or no` tells of contact."""
+
+    @classmethod
+    def for_driver(cls, driver: object, declared: Declared | None = None) -> type[WithDriver]:
+        """See `WithDriver.for_driver`; whatever stands there is meant as a driver of a person's own."""
+        return cls.for_own_driver(declared)
 
     @model_validator(mode="after")
     def _can_be_read(self) -> "OwnDeviceKeys":

@@ -1,26 +1,22 @@
 """Drivers by name: a family's own, the bench's stand-ins, and a user's own as ``package.module:Class``.
 
-A family's own driver is the module of that name in the family's folder, and in it the class named for the family:
-``driver: echo_pins`` of ``range`` is `rover.devices.range.echo_pins.Range`. So nothing is imported until a device is
-used. Loading a user's driver runs code, so only commands that drive something do it, and say what they load.
+A family's own driver, its fake too, is the module of that name in the family's folder, and in it the class named for
+the family: ``driver: echo_pins`` of ``range`` is `rover.devices.range.echo_pins.Range`. So nothing is imported until a
+device is used. Loading a user's driver runs code, so only commands that drive something do it, and say what they load.
 """
 
 import importlib
 import sys
-from collections.abc import Iterable
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from rover.devices.families import KEYS
+from rover.devices.families import FAMILIES
+from rover.devices.keys import SIMULATED, why_no_driver
+from rover.devices.with_driver import is_dotted
 from rover.errors import UserError, in_words
+from rover.files.driver_keys import look_in
 from rover.files.problems import nearest
-
-SCRIPTED = "scripted"
-"""Plays what a test wrote."""
-SIMULATED = "simulated"
-"""Stands in for a device in a rehearsal: the bench registers its own, see `register_stand_ins`."""
-BUILT_IN = {family: (*keys.DRIVERS, SCRIPTED, SIMULATED) for family, keys in KEYS.items()}
-"""The short names that may stand under a family's ``driver:``."""
 
 _stand_ins: dict[str, type] = {}
 """The bench's classes by their names."""
@@ -35,37 +31,23 @@ def register_stand_ins(*classes: type) -> None:
     _stand_ins.update({one.__name__: one for one in classes})
 
 
-def is_dotted(name: str) -> bool:
-    """Tell whether a name is a user's own ``package.module:Class``."""
-    return ":" in name
-
-
-def why_unknown(family: str, driver: str) -> str:
-    """Return why a driver's name cannot be used, or '' for a built-in one or a user's own."""
-    if is_dotted(driver) or driver in BUILT_IN[family]:
-        return ""
-    return (
-        f"there is no driver '{driver}' for {family}{nearest(driver, BUILT_IN[family])}; or name package.module:Class"
-    )
-
-
 def load_driver(family: str, driver: str) -> Any:
     """Return the class of a device's driver; the family is '' for a device of none.
 
     Raises:
         LoadError: there is no such driver here, or its module cannot be imported or lacks the class.
     """
-    if not family:
-        return load_class(driver, "driver")
-    if why := why_unknown(family, driver):
-        raise LoadError(why)
-    if KEYS[family].IS_GUARDED and driver in KEYS[family].DRIVERS:
+    if is_dotted(driver):
+        return load_class(driver, f"driver of {family}" if family else "driver")
+    keys, is_guarded = FAMILIES[family].keys, FAMILIES[family].is_guarded
+    if driver not in keys.names():
+        raise LoadError(f"{family}: {why_no_driver(driver, keys)}")
+    if is_guarded and driver in keys.DRIVERS:
         by_guard = "is driven by the motor guard, which 'rover run' starts; rehearse with 'rover rehearse'"
         raise LoadError(f"{family}: driver '{driver}' {by_guard}")
     name = family.title().replace("_", "")
     if driver != SIMULATED:
-        folder = "rover.devices" if driver == SCRIPTED else f"rover.devices.{family}"
-        return load_class(driver if is_dotted(driver) else f"{folder}.{driver}:{name}", f"driver of {family}")
+        return load_class(f"rover.devices.{family}.{driver}:{name}", f"driver of {family}")
     if name not in _stand_ins:
         raise LoadError("a simulated driver works in a rehearsal only; name a real driver in the robot file")
     return _stand_ins[name]
@@ -93,8 +75,9 @@ def load_class(dotted: str, what: str) -> Any:
     return found
 
 
-def allow_folders(folders: Iterable[Path]) -> None:
+def allow_folders(folders: Sequence[Path]) -> None:
     """Let drivers and activities be imported from folders given on the command line."""
+    look_in(folders)
     for folder in folders:
         if str(folder) not in sys.path:
             sys.path.insert(0, str(folder.resolve()))

@@ -12,9 +12,9 @@ class Sides:
     """
 
     def __init__(self, options: Mapping[str, Any]) -> None:
-        self._swapped = bool(options.get("swap_sides", False))
-        self._left_sign = -1 if options.get("reverse_left", False) else 1
-        self._right_sign = -1 if options.get("reverse_right", False) else 1
+        self._swapped = options["swap_sides"]
+        self._left_sign = -1 if options["reverse_left"] else 1
+        self._right_sign = -1 if options["reverse_right"] else 1
 
     def from_channels(self, left: int, right: int) -> tuple[int, int]:
         """Return the (left, right) sides of what the two channels say."""

@@ -1,47 +1,73 @@
 """The errand file: what the robot is to do, and where. Every key is explained in `config/README.md`."""
 
-import math
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field, StrictInt, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from rover.files.problems import nearest
-from rover.files.types import POSITIVE, Angle, Length, Model, Name, Point, Text, ValueMistakeError
+from rover.files.types import (
+    POSITIVE,
+    Angle,
+    Due,
+    FilePath,
+    Length,
+    Model,
+    Name,
+    Point,
+    Text,
+    ValueMistakeError,
+    WholeNumber,
+)
+from rover.quantities import si
 
 
 class Place(Model):
     """A place in the field frame, with the heading to arrive at where it matters."""
 
     x: Length
+    """Along the field's x axis."""
     y: Length
+    """Along the field's y axis."""
     heading: Angle | None = None
+    """To arrive at. A start without it faces along the x axis; a place without it is arrived at in any."""
 
 
 class Zone(Model):
-    """The collection tray's rectangle: its middle and its sides along the field's axes.
-
-    ``entry`` is the heading in which the robot drives in; by default the quarter direction from the field's middle.
-    ``marker`` is where a plate stands that the camera knows, at the camera's height.
-    """
+    """The collection tray's rectangle: its middle and its sides along the field's axes."""
 
     x: Length
+    """The tray's middle."""
     y: Length
+    """The same."""
     width: Annotated[Length, POSITIVE]
+    """Side along the x axis."""
     depth: Annotated[Length, POSITIVE]
+    """Side along the y axis."""
     entry: Angle | None = None
+    """Heading in which the robot drives in, best along an axis; without it, the quarter direction from the field's
+    middle."""
     marker: Point | None = None
+    """Where a plate stands that the camera knows, at the camera's height: sighting it fixes the position."""
 
 
 class FieldPlan(Model):
     """The ground: its edge, what stands on it, where the robot starts and where the tray is."""
 
-    boundary: list[Point] = Field(min_length=3)
+    boundary: Annotated[list[Point], Due("list of points")] = Field(min_length=3)
+    """Corners of the field in their order, three or more: `[[0 m, 0 m], [6 m, 0 m], [6 m, 4 m]]`."""
     start: Place
+    """Where the robot is set down; to 2 cm and 3 deg, it believes."""
     zone: Zone | None = None
-    walls: dict[Name, tuple[Point, Point]] = Field(default_factory=dict)
-    lookouts: list[Point] = Field(default_factory=list)
+    """The collection tray."""
+    walls: Annotated[dict[Name, tuple[Point, Point]], Due("pairs of points by name")] = Field(default_factory=dict)
+    """Walls on the map: `{north: [[0 m, 4 m], [6 m, 4 m]]}`. Routes go round them, and echoes from them fix the
+    position."""
+    lookouts: Annotated[list[Point], Due("list of points")] = Field(default_factory=list)
+    """Where to look round from; without them, a grid of 60 cm or a little more over the field."""
     places: dict[Name, Place] = Field(default_factory=dict)
-    heading_error: Annotated[Angle, POSITIVE] = math.radians(1.0)
+    """Places that a behaviour may name as `field.places.<name>`."""
+    heading_error: Annotated[Angle, POSITIVE] = si("1 deg")
+    """How far off the place (iron) puts the heading sensor, as a standard deviation."""
 
     @model_validator(mode="after")
     def _boundary_has_an_inside(self) -> "FieldPlan":
@@ -53,19 +79,25 @@ class FieldPlan(Model):
 
 
 class Kind(Model):
-    """One kind of object to fetch. ``height`` and ``width`` are those of its coloured lid."""
+    """One kind of object to fetch."""
 
     lid: Name
+    """Colour of the lid, one of the robot's `colours`."""
     height: Annotated[Length, POSITIVE]
+    """Of the lid's top above the ground."""
     width: Annotated[Length, POSITIVE]
+    """Of the lid: how wide it looks."""
 
 
 class Files(Model):
     """The other files, relative to this one."""
 
-    robot: Text
-    behaviour: Text
-    bench: Text | None = None
+    robot: FilePath
+    """Robot file."""
+    behaviour: FilePath
+    """Behaviour file."""
+    bench: FilePath | None = None
+    """Bench file; without one, a rehearsal has a mild floor with nothing on it."""
 
 
 ORDERS = ("nearest", "in turn", "ask")
@@ -78,17 +110,35 @@ def _order(value: Any) -> Any:
     raise ValueError(f"one of {', '.join(ORDERS)}, or a list of kinds such as [amber, teal], is due here{hint}")
 
 
+USUAL_WIDTH = 0.05
+"""Width (m) of what there is to carry where no errand says."""
+
+
 class Errand(Model):
     """The whole errand file."""
 
     errand: Text
+    """Title, for reports."""
     files: Files
+    """The other files."""
     field: FieldPlan
+    """The ground. Its origin and axes are wherever this file puts them."""
     kinds: dict[Name, Kind] = Field(default_factory=dict)
-    order: Annotated[str | list[Name], BeforeValidator(_order)] = "nearest"
-    expect: Annotated[StrictInt, Field(ge=0)] | None = None
-    settings: dict[Name, Any] = Field(default_factory=dict)
-    notices: dict[Name, Any] = Field(default_factory=dict)
+    """The kinds of object to fetch."""
+    order: Annotated[str | list[Name], BeforeValidator(_order), Due("word, or list of kinds")] = "nearest"
+    """Which to fetch next, see below."""
+    expect: Annotated[WholeNumber, Field(ge=0)] | None = None
+    """How many objects there are, where that is known: `objects.left` counts down from it, and the tray gets so many
+    slots."""
+    settings: Annotated[dict[Name, Any], Due("values by name")] = Field(default_factory=dict)
+    """Override the behaviour's settings."""
+    notices: Annotated[dict[Name, Any], Due("values by name")] = Field(default_factory=dict)
+    """Nothing reads it yet."""
+
+    @property
+    def widest(self) -> float:
+        """Width (m) of the widest kind."""
+        return max((kind.width for kind in self.kinds.values()), default=USUAL_WIDTH)
 
     @model_validator(mode="after")
     def _order_is_known(self) -> "Errand":

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator
 
 from rover import quantities
+from rover.devices.families import FAMILIES
 from rover.files.problems import nearest
 from rover.quantities import LENGTH, TIME, QuantityError
 
@@ -34,14 +35,7 @@ class ScheduledFault:
 
 
 DEVICE_FAULTS: dict[str, tuple[str, ...]] = {
-    "drive": ("silent",),
-    "counts": ("silent", "stuck"),
-    "heading": ("silent",),
-    "range": ("silent", "no echo"),
-    "camera": ("silent", "frozen"),
-    "gripper": ("silent",),
-    "battery": ("silent", "low"),
-    "stop input": ("silent", "open"),
+    **{name.replace("_", " "): family.faults for name, family in FAMILIES.items()},
     "link": ("silent",),
 }
 _LINE = re.compile(r"at (?P<at>[^:]+?)\s*:\s*(?P<what>.+?)(?: for (?P<lasts>.+))?")

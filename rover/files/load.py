@@ -1,26 +1,34 @@
 """Files -> typed models: what kind a file is, its model, and every mistake with its place."""
 
 import typing
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, Tag, ValidationError
+from pydantic import ValidationError
 
 from rover.errors import A_LOOP, is_loop
 from rover.files import yaml_source
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile
+from rover.files.driver_keys import DriverKeysFile, file_of
 from rover.files.errand import Errand
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.robot import Robot
-from rover.files.types import KeyMistakeError, NameMistakeError, ValueMistakeError
+from rover.files.types import KeyMistakeError, Model, NameMistakeError, ValueMistakeError, keys_of
 from rover.files.yaml_source import KeyPath, Source
 
-KINDS: dict[str, type[BaseModel]] = {"robot": Robot, "errand": Errand, "behaviour": Behaviour, "bench": BenchFile}
+KINDS: dict[str, type[Model]] = {
+    "robot": Robot,
+    "errand": Errand,
+    "behaviour": Behaviour,
+    "bench": BenchFile,
+    "keys": DriverKeysFile,
+}
 
-FileModel = TypeVar("FileModel", bound=BaseModel)
+FileModel = TypeVar("FileModel", bound=Model)
 
 
 @dataclass(frozen=True)
@@ -83,7 +91,7 @@ def kind_of(source: Source) -> str:
     """Return which kind of file this is, as its first key says.
 
     Raises:
-        FileProblems: the first key is none of the four.
+        FileProblems: the first key is none of these.
     """
     values = source.values
     known = ", ".join(f"'{kind}:'" for kind in KINDS)
@@ -131,17 +139,56 @@ def load(path: Path, kind: str) -> Loaded[Any]:
     return Loaded(build(KINDS[kind], source), source)
 
 
+class OwnDrivers:
+    """The keys that drivers of a person's own declare in files beside them, read when a file names such a driver.
+
+    Args:
+        source: the file that names them; mistakes in what they declare are noted there too.
+    """
+
+    def __init__(self, source: Source) -> None:
+        self._source = source
+        self._files: dict[Path, DriverKeysFile | None] = {}
+
+    def declared_by(self, driver: str) -> Mapping[str, tuple[Any, Any]] | None:
+        """Return type and default of each key of a driver ``package.module:Class``; None where nothing declares them.
+
+        Raises:
+            ValueMistakeError: there is a file for its module, but the class is not in it.
+        """
+        path = file_of(driver)
+        if path is None or (file := self._read(path)) is None:
+            return None
+        name = driver.partition(":")[2]
+        if name not in file.keys:
+            why = f"{show(path)} has the keys of this module's drivers, and '{name}' is not in it"
+            raise ValueMistakeError(("driver",), why + nearest(name, file.keys))
+        return {key: own.definition for key, own in file.keys[name].items()}
+
+    def _read(self, path: Path) -> DriverKeysFile | None:
+        if path not in self._files:
+            self._files[path] = None
+            try:
+                loaded: Loaded[DriverKeysFile] = load(path, "keys")
+                self._source.beside.append(loaded.source)
+                self._files[path] = loaded.model
+            except FileProblems as error:
+                self._source.problems += error.problems
+        return self._files[path]
+
+
 def build(model: type[FileModel], source: Source) -> FileModel:
     """Return the model of a source; raises as `follow` does."""
     bare = set(_bare_keys(source.values))
     for where in bare:
         source.report(where, "nothing stands behind this key; give it a value, or remove it", of_key=True)
+    own = OwnDrivers(source)
     try:
-        built = model.model_validate(source.values)
+        built = model.model_validate(source.values, context=own)
     except ValidationError as error:
         for detail in error.errors(include_url=False):
             if in_file(detail["loc"]) not in bare:
-                _note(detail, model, source)
+                _note(detail, partial(model_at, model, values=source.values, context=own), source)
         raise FileProblems(source.problems) from None
     if source.problems:
         raise FileProblems(source.problems)
@@ -157,33 +204,36 @@ def _bare_keys(values: Any, where: KeyPath = ()) -> Iterator[KeyPath]:
         yield from _bare_keys(value, (*where, part))
 
 
-def _note(detail: Any, model: type[BaseModel], source: Source) -> None:
+ModelAt = Callable[[KeyPath], type[Model] | None]
+"""Returns the model of the block at a place in the file in hand."""
+
+
+def _note(detail: Any, model_of: ModelAt, source: Source) -> None:
     where = in_file(detail["loc"])
     of_key = detail["loc"][-1:] == ("[key]",) or detail["type"] == "extra_forbidden"
     error = detail.get("ctx", {}).get("error")
     if isinstance(error, NameMistakeError):
         source.report(where, f"{error}{nearest(str(where[-1]), error.known)}", of_key=True)
         return
-    if isinstance(error, KeyMistakeError):
-        where, of_key = (*where, error.key), True
     if isinstance(error, ValueMistakeError):
-        where = (*where, *error.path)
+        where, of_key = (*where, *error.path), isinstance(error, KeyMistakeError)
     if detail["type"] == "missing":
-        misspelt = _misspelt(detail, model)
+        misspelt = _misspelt(detail, model_of)
         where, of_key = (*where[:-1], *misspelt), True
         if misspelt:
-            detail = {"type": "extra_forbidden", "loc": (*detail["loc"][:-1], *misspelt)}
-    source.report(where, _reason(detail, model), of_key=of_key)
+            detail = {"type": "extra_forbidden", "loc": where}
+    source.report(where, _reason(detail, model_of), of_key=of_key)
 
 
-def in_file(where: tuple[Any, ...]) -> KeyPath:
-    """Return a place as it stands in the file: parts in brackets tell only which of several models was meant."""
-    return tuple(part for part in where if not str(part).startswith("["))
+def in_file(where: KeyPath) -> KeyPath:
+    """Return a place as it stands in the file: "[key]" tells only that a key is meant and not what stands behind it."""
+    return tuple(part for part in where if part != "[key]")
 
 
-def _misspelt(detail: Any, model: type[BaseModel]) -> tuple[str, ...]:
+def _misspelt(detail: Any, model_of: ModelAt) -> tuple[str, ...]:
     """Return the unknown key of a block that is probably the one said to be missing: one mistake, one message."""
-    known = keys_of(model_at(model, detail["loc"][:-1]))
+    block = model_of(detail["loc"][:-1])
+    known = [] if block is None else keys_of(block)
     unknown = [key for key in detail["input"] if key not in known] if isinstance(detail["input"], dict) else []
     return tuple(key for key in unknown if meant(key, known) == detail["loc"][-1])[:1]
 
@@ -202,13 +252,13 @@ _DUE = {
 }
 
 
-def _reason(detail: Any, model: type[BaseModel]) -> str:
+def _reason(detail: Any, model_of: ModelAt) -> str:
     kind, where = detail["type"], detail["loc"]
     if kind == "extra_forbidden":
-        return f"unknown key{nearest(str(where[-1]), keys_of(model_at(model, where[:-1])))}"
+        return (model_of(where[:-1]) or Model).why_unknown(where[-1])
     if kind == "missing":
         short = isinstance(where[-1], int)
-        return "one value more is due in this list" if short else f"the key '{where[-1]}' is missing here"
+        return "one value more is due in this list" if short else (model_of(where[:-1]) or Model).why_missing(where[-1])
     if kind == "value_error":
         return str(detail["ctx"]["error"])
     if kind in _DUE:
@@ -216,32 +266,40 @@ def _reason(detail: Any, model: type[BaseModel]) -> str:
     return str(detail["msg"]).replace("Input should", "must")
 
 
-def keys_of(model: type[BaseModel] | None) -> list[str]:
-    """Return the keys a block may have, as they are written in the file."""
-    return [] if model is None else [field.alias or name for name, field in model.model_fields.items()]
+def model_at(
+    model: type[Model], where: KeyPath, values: Any = None, context: OwnDrivers | None = None
+) -> type[Model] | None:
+    """Return the model that describes the block at a place, None if there is none.
 
-
-def model_at(model: type[BaseModel], where: tuple[Any, ...]) -> type[BaseModel] | None:
-    """Return the model that describes the block at a place, None if there is none."""
+    Args:
+        model: of the whole file.
+        where: the place.
+        values: of the whole file; those of the blocks on the way tell which variety they are of.
+        context: what drivers of a person's own declare.
+    """
     current: Any = model
     for part in where:
-        if str(part).startswith("["):
-            current = _tagged(current, part)
-        elif isinstance(current, type) and issubclass(current, BaseModel):
+        values = _inside(values, part)
+        if _is_model(current):
             fields = {field.alias or name: field.annotation for name, field in current.model_fields.items()}
             further = typing.get_args(current.__annotations__.get("__pydantic_extra__"))
             current = _strip(fields.get(str(part), further[-1] if further else None))
         else:
             current = _strip((typing.get_args(current) or (None,))[-1])
-    return current if isinstance(current, type) and issubclass(current, BaseModel) else None
+        if _is_model(current):
+            current = current.for_values(values, context)
+    return current if _is_model(current) else None
 
 
-def _tagged(choices: Any, tag: str) -> Any:
-    """Return the one of several models that a tag tells."""
-    for choice in typing.get_args(_strip(choices)):
-        if any(isinstance(note, Tag) and note.tag == tag for note in getattr(choice, "__metadata__", ())):
-            return _strip(choice)
-    return None
+def _is_model(annotation: Any) -> bool:
+    return isinstance(annotation, type) and issubclass(annotation, Model)
+
+
+def _inside(values: Any, part: str | int) -> Any:
+    try:
+        return values[part]
+    except (LookupError, TypeError):
+        return None
 
 
 def _strip(annotation: Any) -> Any:

@@ -3,19 +3,23 @@
 import math
 from typing import Annotated, NamedTuple
 
-from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, StrictInt, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from rover import quantities
-from rover.devices.families import TAKEN, Devices
+from rover.devices.families import FAMILIES, TAKEN, Devices, reporting
 from rover.devices.outputs.keys import OutputKeys
 from rover.devices.panel.keys import PanelKeys
+from rover.devices.range.keys import RangeKeys
 from rover.files.problems import nearest
 from rover.files.types import (
     NOT_NEGATIVE,
     POSITIVE,
     AboveZeroSpan,
     Acceleration,
+    Due,
+    FilePath,
     Frequency,
+    KeyMistakeError,
     Length,
     Model,
     Name,
@@ -27,21 +31,29 @@ from rover.files.types import (
     TurnAcceleration,
     TurnRate,
     ValueMistakeError,
-    must,
+    WholeNumber,
     why_no_name,
 )
+from rover.quantities import si
 
 
 class Body(Model):
     """Measures of the chassis. The pose is that of the point midway between the wheels."""
 
     wheel_diameter: Annotated[Length, POSITIVE]
+    """Diameter of the driven wheels, loaded."""
     track: Annotated[Length, POSITIVE]
+    """Between the middles of the left and the right wheels."""
     counts_per_rev: Annotated[Number, POSITIVE]
+    """Encoder counts in one turn of a wheel, as the driver delivers them."""
     gripper_reach: Annotated[Length, POSITIVE]
-    length: Annotated[Length, POSITIVE] = 0.24
-    width: Annotated[Length, POSITIVE] = 0.26
+    """From the middle forward to where a held jar's middle is."""
+    length: Annotated[Length, POSITIVE] = si("24 cm")
+    """Of the body without the jaws."""
+    width: Annotated[Length, POSITIVE] = si("26 cm")
+    """Of the body, wheels included."""
     track_factor: Annotated[Number, POSITIVE] = 1.5
+    """How many times wider the base turns as; the pose filter refines it while driving."""
 
     @property
     def metres_per_count(self) -> float:
@@ -54,15 +66,21 @@ class Body(Model):
         return self.track * self.track_factor
 
 
+BAUD = 115200
+"""Bits a second of a serial line for which no other rate is given."""
+
+
 class SerialLink(Model):
     """A serial line to a co-processor or a compass."""
 
-    port: Text
-    baud: Annotated[StrictInt, Field(gt=0)] = 115200
+    port: FilePath
+    """The serial port, such as `/dev/ttyUSB0`."""
+    baud: Annotated[WholeNumber, Field(gt=0)] = BAUD
+    """Bits in a second."""
 
 
-Hue = Annotated[StrictInt, Field(ge=0, le=179)]
-Byte = Annotated[StrictInt, Field(ge=0, le=255)]
+Hue = Annotated[WholeNumber, Field(ge=0, le=179)]
+Byte = Annotated[WholeNumber, Field(ge=0, le=255)]
 
 
 def _low_end_first(span: tuple[int, int]) -> tuple[int, int]:
@@ -71,31 +89,37 @@ def _low_end_first(span: tuple[int, int]) -> tuple[int, int]:
     return span
 
 
-ByteSpan = Annotated[tuple[Byte, Byte], AfterValidator(_low_end_first)]
+ByteSpan = Annotated[tuple[Byte, Byte], AfterValidator(_low_end_first), Due("0 to 255")]
 
 
 class Colour(Model):
-    """HSV ranges, 8-bit OpenCV scale: hue 0 to 179 and may cross zero ([175, 5]), saturation and value 0 to 255.
+    """HSV ranges on the 8-bit OpenCV scale, and within what the size and shape of a patch of the colour have to lie."""
 
-    A patch of the colour counts when its size and shape lie within ``area`` (its share of the picture), ``aspect``
-    (its width over its height) and ``fill`` (its share of the upright rectangle round it).
-    """
-
-    hue: tuple[Hue, Hue]
+    hue: Annotated[tuple[Hue, Hue], Due("0 to 179")]
+    """May cross zero: `[175, 5]`."""
     saturation: ByteSpan = (80, 255)
+    """From grey to the pure colour."""
     value: ByteSpan = (40, 255)
-    area: ShareSpan = (0.00008, 0.5)
+    """From black to full light."""
+    area: ShareSpan = (si("0.008 %"), si("50 %"))
+    """Of the picture that a patch of this colour may take: the rest is specks and walls."""
     aspect: AboveZeroSpan = (0.25, 12.0)
-    fill: ShareSpan = (0.4, 1.0)
+    """Its width over its height."""
+    fill: ShareSpan = (si("40 %"), si("100 %"))
+    """Of the upright rectangle round it: a lid fills it well, a leaf or a cable does not."""
 
 
 class Marker(Model):
     """The plate at the tray, at the camera's height: two colours side by side, as they are seen from the field."""
 
     left: Name
+    """Colour of the left half, one of `colours`."""
     right: Name
-    width: Annotated[Length, POSITIVE] = 0.1
-    height: Annotated[Length, POSITIVE] = 0.1
+    """Colour of the right half, another one."""
+    width: Annotated[Length, POSITIVE] = si("10 cm")
+    """Of both halves together."""
+    height: Annotated[Length, POSITIVE] = si("10 cm")
+    """Its apparent size tells the distance; seen aslant, its height alone does."""
 
 
 class Going(NamedTuple):
@@ -126,72 +150,81 @@ def _going(value: object) -> Going:
 Without = Annotated[Going, BeforeValidator(_going)]
 
 
-class WithoutDevices(Model):
-    """How the robot goes on while a device that it has is overdue or faulty; further devices by their names."""
-
-    model_config = ConfigDict(extra="allow")
-    __pydantic_extra__: dict[str, Without] = Field(init=False)
-
-    counts: Without = Going(1.0)
-    heading: Without = Going(20.0)
-    range: Without = SLOWLY
-    camera: Without = FREELY
-    gripper: Without = FREELY
-    battery: Without = FREELY
-    stop_input: Annotated[
-        Without, must(lambda going: going == NEVER, "never: nobody could be heard calling for a stop")
-    ] = NEVER
-
-
 class LimitSettings(Model):
     """What no behaviour may exceed."""
 
-    speed: Annotated[Speed, POSITIVE] = 0.4
-    turn_rate: Annotated[TurnRate, POSITIVE] = math.radians(90.0)
-    acceleration: Acceleration = 0.6
-    turn_acceleration: TurnAcceleration = 4.0
-    deceleration: Acceleration = 1.0
-    stop_gap: Annotated[Length, NOT_NEGATIVE] = 0.08
-    boundary_margin: Annotated[Length, NOT_NEGATIVE] = 0.0
-    resume_after: Time = 0.5
-    without: WithoutDevices = WithoutDevices()
-    contact_speed: Annotated[Speed, POSITIVE] = 0.15
-    hold_backs: Annotated[StrictInt, POSITIVE] = 20
-    hold_backs_within: Time = 60.0
-    stalls: Annotated[StrictInt, POSITIVE] = 5
-    stalls_within: Time = 60.0
-    command_lasts: Annotated[Time, POSITIVE] = 0.25
+    speed: Annotated[Speed, POSITIVE] = si("0.4 m/s")
+    """Never faster."""
+    turn_rate: Annotated[TurnRate, POSITIVE] = si("90 deg/s")
+    """Never faster."""
+    acceleration: Acceleration = si("0.6 m/s^2")
+    """Ramp when speeding up."""
+    deceleration: Acceleration = si("1 m/s^2")
+    """Ramp when slowing down, and the braking that the obstacle limit counts on."""
+    turn_acceleration: TurnAcceleration = si("4 rad/s^2")
+    """Ramp of the turn rate."""
+    stop_gap: Annotated[Length, NOT_NEGATIVE] = si("8 cm")
+    """Room left before something ahead, measured from the front of body or jaws."""
+    contact_speed: Annotated[Speed, POSITIVE] = si("15 cm/s")
+    """Never faster where something may be touched: closing in, or going `slowly`, see below."""
+    boundary_margin: Annotated[Length, NOT_NEGATIVE] = si("0 m")
+    """The outline stays so far inside the field's boundary and off known walls, see below."""
+    resume_after: Time = si("500 ms")
+    """A hold-back ends when its cause has been gone for so long; until then it takes away the same motions."""
+    without: Annotated[dict[Name, Without], Due("words or times by device")] = Field(default_factory=dict)
+    """How the robot goes on while a device is missing."""
+    hold_backs: Annotated[WholeNumber, POSITIVE] = 20
+    """So many hold-backs ..."""
+    hold_backs_within: Time = si("60 s")
+    """... within so long latch a stop."""
+    stalls: Annotated[WholeNumber, POSITIVE] = 5
+    """So many times that wheels are driven and do not turn ..."""
+    stalls_within: Time = si("60 s")
+    """... within so long latch a stop."""
+    command_lasts: Annotated[Time, POSITIVE] = si("250 ms")
+    """A drive command that is not followed by another ends after so long: wheels at zero."""
 
 
 class Robot(Model):
     """The whole robot file."""
 
     robot: Text
-    loop: Frequency = 50.0
+    """The robot's name."""
+    loop: Frequency = si("50 Hz")
+    """Steps of the loop in a second."""
     body: Body
+    """Measures of the chassis."""
     links: dict[Name, SerialLink] = Field(default_factory=dict)
+    """Serial lines."""
     devices: Devices
+    """The devices fitted."""
     outputs: dict[Name, OutputKeys] = Field(default_factory=dict)
+    """[Outputs of your own](#outputs-of-your-own)."""
     panel: PanelKeys = PanelKeys()
+    """Start button, light and buzzer."""
     colours: dict[Name, Colour] = Field(default_factory=dict)
+    """What the lids' colours look like to this camera."""
     marker: Marker | None = None
+    """What the plate at the tray looks like."""
     limits: LimitSettings = LimitSettings()
+    """What no behaviour may exceed."""
 
     def going_without(self, name: str) -> Going:
         """Return how the robot goes on while a device is missing: what holds it back it goes slowly without."""
-        if name in WithoutDevices.model_fields or name in (self.limits.without.model_extra or {}):
-            going: Going = getattr(self.limits.without, name)
-            return going
+        if name in self.limits.without:
+            return self.limits.without[name]
+        if name in FAMILIES:
+            return _going(FAMILIES[name].without)
         device = self.devices.further[name]
-        holds_back = self.devices.family_of(name) == "range" or getattr(device, "contact", None) is not None
+        holds_back = isinstance(device, RangeKeys) or getattr(device, "contact", None) is not None
         return SLOWLY if holds_back else FREELY
 
     @model_validator(mode="after")
     def _links_exist(self) -> "Robot":
         for family, device in self.devices.fitted().items():
-            if device.link is not None and device.link not in self.links:
-                why = f"device '{family}' names the link '{device.link}', which 'links:' does not have"
-                raise ValueMistakeError(("devices", family, "link"), why + nearest(device.link, self.links))
+            if device.on_link is not None and device.on_link not in self.links:
+                why = f"device '{family}' names the link '{device.on_link}', which 'links:' does not have"
+                raise ValueMistakeError(("devices", family, "link"), why + nearest(device.on_link, self.links))
         return self
 
     @model_validator(mode="after")
@@ -203,10 +236,14 @@ class Robot(Model):
 
     @model_validator(mode="after")
     def _has_what_it_may_be_without(self) -> "Robot":
-        for family in self.limits.without.model_fields_set:
-            if family not in self.devices.fitted():
-                why = f"the robot has no '{family}' under 'devices:'{nearest(family, self.devices.fitted())}"
-                raise ValueMistakeError(("limits", "without", family), why)
+        known = reporting(self.devices)
+        for name, going in self.limits.without.items():
+            if name not in known:
+                why = f"the robot has no '{name}' under 'devices:' that could be missing{nearest(name, known)}"
+                raise KeyMistakeError(("limits", "without", name), why)
+            if name == "stop_input" and going != NEVER:
+                why = "never: nobody could be heard calling for a stop"
+                raise ValueMistakeError(("limits", "without", name), why)
         return self
 
     @model_validator(mode="after")

@@ -3,11 +3,14 @@
 import keyword
 import re
 from collections.abc import Callable, Iterable
-from typing import Annotated, Any
+from dataclasses import dataclass
+from types import NoneType, UnionType
+from typing import Annotated, Any, Literal, Self, Union, get_args, get_origin
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, StrictInt
 
 from rover import quantities
+from rover.files.problems import nearest
 from rover.quantities import Dimension, QuantityError
 
 NAME_PATTERN = re.compile(r"[a-z][a-z0-9_]*")
@@ -16,18 +19,48 @@ _WORDS_OF_CONDITIONS = {*(word.lower() for word in keyword.kwlist), *("done", "f
 SHARE = "must lie between 0 % and 100 %"
 
 
+@dataclass(frozen=True)
+class Due:
+    """Among a field's annotations: what is due there, as the reference calls it."""
+
+    words: str
+
+
+def due_in(annotation: Any) -> str:
+    """Return what is due by an annotation: ``length``, or the words of a choice; '' where it does not say."""
+    words = [one.words for one in getattr(annotation, "__metadata__", ()) if isinstance(one, Due)]
+    if words:
+        return words[-1]
+    choices = [choice for choice in get_args(annotation) if choice is not NoneType]
+    if get_origin(annotation) is Literal:
+        return ", ".join(f"`{choice}`" for choice in choices)
+    return due_in(choices[0]) if get_origin(annotation) in (Annotated, Union, UnionType) else ""
+
+
 class Model(BaseModel):
     """Base of all file models: frozen, and an unknown key is an error."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
+    @classmethod
+    def for_values(cls, values: Any, context: Any) -> type[Self]:
+        """Return the model by which these values are read: another one where they name a variety of their own."""
+        return cls
 
-class KeyMistakeError(ValueError):
-    """A mistake at one key of the block that is being looked at."""
+    @classmethod
+    def why_unknown(cls, key: str) -> str:
+        """Return what is to be said of a key that such a block does not have."""
+        return f"unknown key{nearest(key, keys_of(cls))}"
 
-    def __init__(self, key: str, why: str) -> None:
-        self.key = key
-        super().__init__(why)
+    @classmethod
+    def why_missing(cls, key: str) -> str:
+        """Return what is to be said of a block that lacks a key."""
+        return f"the key '{key}' is missing here"
+
+
+def keys_of(model: type[BaseModel]) -> list[str]:
+    """Return the keys a block may have, as they are written in the file."""
+    return [field.alias or name for name, field in model.model_fields.items()]
 
 
 class ValueMistakeError(ValueError):
@@ -36,6 +69,13 @@ class ValueMistakeError(ValueError):
     def __init__(self, path: tuple[str | int, ...], why: str) -> None:
         self.path = path
         super().__init__(why)
+
+
+class KeyMistakeError(ValueMistakeError):
+    """A mistake at a key: of the block that is being looked at, or, by its path, of one inside it."""
+
+    def __init__(self, key: str | tuple[str | int, ...], why: str) -> None:
+        super().__init__((key,) if isinstance(key, str) else key, why)
 
 
 class NameMistakeError(ValueError):
@@ -65,19 +105,21 @@ POSITIVE = must(lambda value: value > 0.0, "must be more than zero")
 NOT_NEGATIVE = must(lambda value: value >= 0.0, "must not be negative")
 SPAN_ABOVE_ZERO = must(lambda span: span[0] > 0.0, "must be more than zero")
 
-Number = Annotated[float, _parser(quantities.NONE)]
-Share = Annotated[float, _parser(quantities.NONE), must(lambda value: 0.0 <= value <= 1.0, SHARE)]
-Length = Annotated[float, _parser(quantities.LENGTH)]
-Angle = Annotated[float, _parser(quantities.ANGLE)]
-Time = Annotated[float, _parser(quantities.TIME), NOT_NEGATIVE]
-Voltage = Annotated[float, _parser(quantities.VOLTAGE)]
-Current = Annotated[float, _parser(quantities.CURRENT)]
-Resistance = Annotated[float, _parser(quantities.RESISTANCE), NOT_NEGATIVE]
-Frequency = Annotated[float, _parser(quantities.FREQUENCY), POSITIVE]
-Speed = Annotated[float, _parser(quantities.SPEED)]
-TurnRate = Annotated[float, _parser(quantities.TURN_RATE)]
-Acceleration = Annotated[float, _parser(quantities.ACCELERATION), POSITIVE]
-TurnAcceleration = Annotated[float, _parser(quantities.TURN_ACCELERATION), POSITIVE]
+Number = Annotated[float, _parser(quantities.NONE), Due("number")]
+Share = Annotated[float, _parser(quantities.NONE), must(lambda value: 0.0 <= value <= 1.0, SHARE), Due("share")]
+Length = Annotated[float, _parser(quantities.LENGTH), Due("length")]
+Angle = Annotated[float, _parser(quantities.ANGLE), Due("angle")]
+Time = Annotated[float, _parser(quantities.TIME), NOT_NEGATIVE, Due("time")]
+Voltage = Annotated[float, _parser(quantities.VOLTAGE), Due("voltage")]
+Current = Annotated[float, _parser(quantities.CURRENT), Due("current")]
+Resistance = Annotated[float, _parser(quantities.RESISTANCE), NOT_NEGATIVE, Due("resistance")]
+Frequency = Annotated[float, _parser(quantities.FREQUENCY), POSITIVE, Due("frequency")]
+Speed = Annotated[float, _parser(quantities.SPEED), Due("speed")]
+TurnRate = Annotated[float, _parser(quantities.TURN_RATE), Due("turn rate")]
+Acceleration = Annotated[float, _parser(quantities.ACCELERATION), POSITIVE, Due("acceleration")]
+TurnAcceleration = Annotated[float, _parser(quantities.TURN_ACCELERATION), POSITIVE, Due("turn acceleration")]
+Temperature = Annotated[float, _parser(quantities.TEMPERATURE), Due("temperature")]
+WholeNumber = Annotated[StrictInt, Due("whole number")]
 
 
 def _span_parser(dimension: Dimension) -> BeforeValidator:
@@ -96,11 +138,11 @@ def _span_parser(dimension: Dimension) -> BeforeValidator:
 
 
 Span = tuple[float, float]
-NumberSpan = Annotated[Span, _span_parser(quantities.NONE)]
-LengthSpan = Annotated[Span, _span_parser(quantities.LENGTH)]
-AngleSpan = Annotated[Span, _span_parser(quantities.ANGLE)]
-TimeSpan = Annotated[Span, _span_parser(quantities.TIME)]
-ShareSpan = Annotated[NumberSpan, must(lambda span: 0.0 <= span[0] <= span[1] <= 1.0, SHARE)]
+NumberSpan = Annotated[Span, _span_parser(quantities.NONE), Due("span of numbers")]
+LengthSpan = Annotated[Span, _span_parser(quantities.LENGTH), Due("span of lengths")]
+AngleSpan = Annotated[Span, _span_parser(quantities.ANGLE), Due("span of angles")]
+TimeSpan = Annotated[Span, _span_parser(quantities.TIME), Due("span of times")]
+ShareSpan = Annotated[NumberSpan, must(lambda span: 0.0 <= span[0] <= span[1] <= 1.0, SHARE), Due("span of shares")]
 AboveZeroSpan = Annotated[NumberSpan, SPAN_ABOVE_ZERO]
 
 
@@ -117,7 +159,7 @@ def point(value: Any) -> tuple[float, float]:
     return quantities.parse_as(value[0], quantities.LENGTH), quantities.parse_as(value[1], quantities.LENGTH)
 
 
-Point = Annotated[tuple[float, float], BeforeValidator(point)]
+Point = Annotated[tuple[float, float], BeforeValidator(point), Due("point")]
 
 
 def _name(value: Any) -> str:
@@ -126,7 +168,7 @@ def _name(value: Any) -> str:
     return value
 
 
-Name = Annotated[str, BeforeValidator(_name)]
+Name = Annotated[str, BeforeValidator(_name), Due("name")]
 
 
 def why_no_name(name: object, taken: Iterable[str] = ()) -> str:
@@ -151,7 +193,8 @@ def _text(value: Any) -> str:
     return value
 
 
-Text = Annotated[str, BeforeValidator(_text)]
+Text = Annotated[str, BeforeValidator(_text), Due("text")]
+FilePath = Annotated[Text, Due("path")]
 
 
 def _yes_or_no(value: Any) -> bool:
@@ -162,7 +205,7 @@ def _yes_or_no(value: Any) -> bool:
     raise ValueError("yes or no is due here")
 
 
-YesOrNo = Annotated[bool, BeforeValidator(_yes_or_no)]
+YesOrNo = Annotated[bool, BeforeValidator(_yes_or_no), Due("yes, no")]
 
 
 def loose(value: Any) -> Any:

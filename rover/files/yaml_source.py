@@ -65,7 +65,7 @@ class Spot:
 
 @dataclass
 class Source:
-    """One YAML file, read: its values, and where each of them and each key stands."""
+    """One YAML file, read: its values, where each of them and each key stands, and what was read beside it for them."""
 
     path: Path
     name: str
@@ -73,6 +73,7 @@ class Source:
     value_spots: dict[KeyPath, Spot] = field(default_factory=dict)
     key_spots: dict[KeyPath, Spot] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
+    beside: list["Source"] = field(default_factory=list)
 
     def spot(self, where: KeyPath, of_key: bool = False) -> Spot:
         """Return the place of a value (or of its key), or of the nearest enclosing one that the file has."""

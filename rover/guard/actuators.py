@@ -84,7 +84,7 @@ class Actuators:
         if has_just_stopped:
             wanted_us = pulse_after_stop(servo)
             self._repeat_jaws(pulse_us if wanted_us is None else wanted_us, now_ns)
-        elif pulse_us and self.ran_out and now_ns - self._pushes_from_ns >= self._settings.push_for_ns:
+        elif pulse_us and self.ran_out and now_ns - self._pushes_from_ns >= round(servo["push_for"] * 1e9):
             self._repeat_jaws(0, now_ns)
         elif jaws is not JawsRule.OBEY and now_ns - self._repeated_ns >= REPEAT_JAWS_NS:
             self._repeat_jaws(pulse_us, now_ns)

@@ -4,11 +4,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.devices.gripper import co_processor, servo_pins
+from rover.devices.gripper.keys import CoProcessorGripperKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import JawsCommand, Reading, StopInputValue
 from rover.guard.client import GuardClient, Wheels
 from rover.guard.in_process import GuardThread
-from rover.guard.launch import CO_PROCESSOR
 from rover.guard.settings import GuardSettings
 from rover.quantities import clamp
 
@@ -20,8 +20,8 @@ class ServoJaws:
     """Jaws whose pulses the guard makes: slewed, and limited in how long they push, as by `servo_pins.Gripper`."""
 
     def __init__(self, options: Mapping[str, Any], wheels: Wheels) -> None:
-        self._closed_s, self._open_s = float(options["closed"]), float(options["open"])
-        self._slew = servo_pins.Slew(float(options.get("travel_time", 0.6)), float(options.get("push_for", 60.0)))
+        self._closed_s, self._open_s = options["closed"], options["open"]
+        self._slew = servo_pins.Slew(options["travel_time"], options["push_for"])
         self._wheels = wheels
 
     def apply(self, command: JawsCommand, now_ns: int) -> None:
@@ -97,6 +97,6 @@ def drivers_by_guard(
     gripper, name = context.robot.devices.gripper, "drive" if settings.drive else GUARD
     if gripper is None or settings.servo is None:
         return {name: wheels}
-    is_on_link = gripper.driver == CO_PROCESSOR
+    is_on_link = isinstance(gripper, CoProcessorGripperKeys)
     jaws = LinkJaws(gripper.options, context, wheels) if is_on_link else PinJaws(gripper.options, wheels)
     return {name: wheels, "gripper": jaws}

@@ -9,7 +9,10 @@ import time
 from pathlib import Path
 from typing import Any
 
+from rover.devices.drive.keys import CoProcessorDriveKeys
 from rover.devices.families import motor_channels, servo_channels
+from rover.devices.keys import Unguarded
+from rover.devices.stop_input.keys import StopPinKeys
 from rover.files.robot import Robot
 from rover.guard.client import GuardError, state_of, stop_now
 from rover.guard.protocol import State
@@ -17,7 +20,6 @@ from rover.guard.settings import CHANNELS_NAME, DEADLINE_NS, LOCK_NAME, LOG_NAME
 from rover.guard.supervisor import take_lock
 from rover.stopping import LATCHED
 
-CO_PROCESSOR, H_BRIDGE = "co_processor", "h_bridge"
 START_WITHIN_S = 10.0
 _RETIRE_WITHIN_S = 3.0
 _LONGEST_PATH = 90
@@ -47,7 +49,7 @@ def why_no_motion(robot: Robot) -> str:
     own. What works of them the guard tells.
     """
     for family, device in (("drive", robot.devices.drive), ("gripper", robot.devices.gripper)):
-        if device is not None and device.is_own and device.own_deadline is None:
+        if isinstance(device, Unguarded) and device.own_deadline is None:
             return (
                 f"the motor guard cannot hold what driver '{device.driver}' of {family} moves: the device itself must "
                 f"come to rest without commands, and 'own_deadline:' in its block say within which time"
@@ -61,32 +63,28 @@ def settings_of(robot: Robot) -> GuardSettings:
     Raises:
         ValueError: what it moves has no two ways to zero, or there is nothing to move.
     """
+    drive = robot.devices.drive
     if why := why_no_motion(robot):
         raise ValueError(why)
-    drive = robot.devices.drive
     if drive.driver not in drive.DRIVERS and not drive.is_own:
         raise ValueError(f"driver '{drive.driver}' of drive moves nothing; name a real one in the robot file")
-    is_serial = drive.driver == CO_PROCESSOR
+    line = _line_of(robot, drive.link) if isinstance(drive, CoProcessorDriveKeys) else {}
     gripper = robot.devices.gripper
     if gripper is not None and gripper.driver not in gripper.DRIVERS:
         gripper = None  # a person's own, or a fake
-    servo = None if gripper is None else gripper.options
     stop = robot.devices.stop_input
     deadline_ns = min(DEADLINE_NS, round(robot.limits.command_lasts * 1e9))
     return GuardSettings(
-        drive=drive.options | _line_of(robot, drive.link) if is_serial else {} if drive.is_own else drive.options,
-        servo=servo,
-        stop_input=stop.options if stop is not None and stop.driver == "stop_pin" else None,
+        drive={} if drive.is_own else drive.options | line,
+        servo=None if gripper is None else gripper.options,
+        stop_input=stop.options if isinstance(stop, StopPinKeys) else None,
         channels=(*motor_channels(drive), *(() if gripper is None else servo_channels(gripper))),
         watchdog=drive.watchdog,
         deadline_ns=deadline_ns,
-        push_for_ns=round((servo or {}).get("push_for", 60.0) * 1e9),
     )
 
 
-def _line_of(robot: Robot, link: str | None) -> dict[str, Any]:
-    if link is None:
-        raise ValueError("driver 'co_processor' of drive needs 'link:', one of those under 'links:'")
+def _line_of(robot: Robot, link: str) -> dict[str, Any]:
     return {"port": os.path.abspath(robot.links[link].port), "baud": robot.links[link].baud}
 
 

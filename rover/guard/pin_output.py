@@ -4,10 +4,10 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from rover.devices.gripper.values import SERVO_PERIOD_S
 from rover.guard.output import ZERO, Duties, Output
 
 RETRY_NS = 250_000_000
-_SERVO_HZ = 50.0
 
 
 class PinOutput:
@@ -75,15 +75,14 @@ class PinOutput:
     def _open(self) -> None:
         # Imported here, so that a guard on a serial line loads nothing of pins.
         from rover.devices.drive.h_bridge import HBridge
-        from rover.devices.kernel.pwm import ROOT, PwmChannel
+        from rover.devices.kernel.pwm import PwmChannel
 
         if self._drive_options is not None:
             self._bridge = HBridge(self._drive_options)
         if self._servo_options is not None:
             options = self._servo_options
-            root = Path(options.get("pwm_files") or ROOT)
-            self._servo = PwmChannel(int(options.get("pwm_chip") or 0), int(options["pwm_channel"]), root)
-            self._servo.configure(_SERVO_HZ)
+            self._servo = PwmChannel(options["pwm_chip"], options["pwm_channel"], Path(options["pwm_files"]))
+            self._servo.configure(1.0 / SERVO_PERIOD_S)
         self._is_open, self.fault = True, ""
         self.is_stuck = False  # both channels were zero as they were opened
 

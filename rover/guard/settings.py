@@ -24,14 +24,12 @@ class GuardSettings:
     Attributes:
         drive: ``port`` and ``baud`` for a co-processor, or the keys of an `HBridge`; either with the keys of `Sides`.
             Empty: the wheels have a driver of a person's own, which the runtime tells what this guard permits.
-        servo: the gripper's ``open`` and ``on_stop``, and for pins ``pwm_channel``, ``pwm_chip``, ``pwm_files``, and
-            ``driver`` beside a serial drive; None: no gripper that the guard holds.
+        servo: the gripper's keys: ``open``, ``on_stop`` and ``push_for``, for pins ``pwm_channel``, ``pwm_chip`` and
+            ``pwm_files``, and ``driver`` beside a serial drive; None: no gripper that the guard holds.
         stop_input: keys of the driver `StopInput`; None: none is wired.
         channels: (folder, chip, channel) of every PWM output, the servo's too: the supervisor brings them to zero.
         watchdog: the board's hardware watchdog; None: not used.
         deadline_ns: wheels are at zero when no valid command came for this long.
-        push_for_ns: how long jaws that nobody commands any more may push at a pulse, from its first time; then they go
-            limp.
         forget_ns: the permit holder has to enable motion anew after so long a silence.
         linger_ns: with its starter gone, nobody connected and a stop latched, the guard ends after this long: who comes
             back in time finds the stop. With none latched it ends after `SPARE_NS`, and lets go of the port.
@@ -43,7 +41,6 @@ class GuardSettings:
     channels: tuple[tuple[str, int, int], ...] = ()
     watchdog: str | None = None
     deadline_ns: int = DEADLINE_NS
-    push_for_ns: int = 120_000_000_000
     forget_ns: int = FORGET_NS
     linger_ns: int = 60_000_000_000
 
@@ -73,7 +70,7 @@ def load_settings(folder: Path) -> GuardSettings:
 
 def pulse_after_stop(servo: Mapping[str, Any]) -> int | None:
     """Return the pulse (us; 0: limp) that a gripper's ``on_stop`` asks for; None: it stays as it is."""
-    match servo.get("on_stop", "hold"):
+    match servo["on_stop"]:
         case "release":
             return round(float(servo["open"]) * 1e6)
         case "limp":

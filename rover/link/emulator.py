@@ -18,6 +18,7 @@ from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
+from rover.files.robot import BAUD
 from rover.link.emulated_firmware import Applied, CoProcessor, Firmware
 from rover.link.emulated_hardware import EmulatedHardware
 from rover.link.framing import Damage
@@ -48,7 +49,7 @@ class Emulator:
         path: Path,
         now_ns: Callable[[], int] = time.monotonic_ns,
         firmware: Firmware | None = None,
-        baud: int = 115200,
+        baud: int = BAUD,
         seed: int = 0,
     ) -> None:
         self.path = path

@@ -8,6 +8,7 @@ from typing import Any
 
 from rover.devices.readings import RangeValue
 from rover.estimate.field import Ground
+from rover.files.errand import USUAL_WIDTH
 from rover.files.robot import Robot
 from rover.motion.contact import Contacts
 from rover.motion.echo import Echoes
@@ -30,7 +31,7 @@ class Carriage:
         widest: width (m) of the widest thing that the jaws may hold.
     """
 
-    def __init__(self, robot: Robot, ground: Ground | None = None, widest: float = 0.05) -> None:
+    def __init__(self, robot: Robot, ground: Ground | None = None, widest: float = USUAL_WIDTH) -> None:
         drive = robot.devices.drive
         self.limits = Limits(robot, ground, widest)
         self.echoes = Echoes(robot)

@@ -75,7 +75,7 @@ class Limits:
         began: the hold-backs that began in the last step.
     """
 
-    def __init__(self, robot: Robot, ground: Ground | None, widest: float = 0.05) -> None:
+    def __init__(self, robot: Robot, ground: Ground | None, widest: float) -> None:
         limits = self._limits = robot.limits
         self._keep_clear = None if ground is None else KeepClear(robot, ground, widest)
         self._swept = swept_radius(robot)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rover.devices.battery.keys import BatteryKeys
+from rover.devices.families import reporting
 from rover.devices.readings import BatteryValue, HeadingValue
 from rover.files.robot import Robot
 from rover.guard.protocol import State
@@ -54,17 +55,12 @@ def findings(
 
 def is_ready(robot: Robot, healthy: Iterable[str]) -> bool:
     """Tell whether every device that reports is ok."""
-    return _reporting(robot) <= set(healthy)
-
-
-def _reporting(robot: Robot) -> set[str]:
-    silent = {"drive", "gripper"} if robot.devices.gripper_is_silent else {"drive"}
-    return set(robot.devices.fitted()) - silent
+    return set(reporting(robot.devices)) <= set(healthy)
 
 
 def _devices(robot: Robot, devices: DeviceStates, seconds: float) -> Iterable[Finding]:
     fitted = robot.devices.fitted()
-    for family in sorted(_reporting(robot)):
+    for family in sorted(reporting(robot.devices)):
         is_healthy = family in devices.healthy
         silent = devices.why.get(family) or f"no report that is fresh after {seconds:.0f} s"
         yield judged(
@@ -76,7 +72,7 @@ def _devices(robot: Robot, devices: DeviceStates, seconds: float) -> Iterable[Fi
 
 def _place(family: str, robot: Robot) -> str:
     device = robot.devices.fitted()[family]
-    on_link = f" and 'links: {device.link}:'" if device.link else ""
+    on_link = f" and 'links: {device.on_link}:'" if device.on_link else ""
     return f"'devices: {family}:' (driver {device.driver}){on_link} in the robot file"
 
 

@@ -8,10 +8,11 @@ from typing import Any
 from rover.behaviour.confirmation import BURST, FLICKER, confirmation_costs
 from rover.behaviour.model import BehaviourGraph
 from rover.files import load, yaml_source
+from rover.files.driver_keys import file_of
 from rover.files.load import Loaded
-from rover.files.problems import FileProblems, Problem
+from rover.files.problems import Problem
 from rover.files.robot import Robot
-from rover.session.assembly import Assembly, assemble, check_behaviour, check_robot, loads
+from rover.session.assembly import Assembly, assemble, check_behaviour, user_drivers
 
 
 @dataclass(frozen=True)
@@ -35,9 +36,8 @@ def check_file(path: Path) -> CheckReport:
     loaded: Loaded[Any] = Loaded(load.build(load.KINDS[kind], source), source)
     if kind == "behaviour":
         return CheckReport((), (_summary(check_behaviour(loaded)),))
-    if kind == "robot" and (problems := check_robot(loaded)):
-        raise FileProblems(problems)
-    return CheckReport((), (f"{load.show(path)}: a {kind} file, nothing wrong with it",))
+    own = _own_drivers(loaded.model) if kind == "robot" else ()
+    return CheckReport((), (f"{load.show(path)}: a {kind} file, nothing wrong with it", *own))
 
 
 def _summary(graph: BehaviourGraph) -> str:
@@ -48,9 +48,17 @@ def _summary(graph: BehaviourGraph) -> str:
 
 def _errand(assembly: Assembly) -> CheckReport:
     lines = [f"'{assembly.errand.errand}' with {assembly.robot.robot}", _summary(assembly.graph)]
-    lines += [f"would load {name} (not loaded by this check)" for name in loads(assembly)]
+    lines += _own_drivers(assembly.robot)
+    lines += [f"would load {name} (not loaded by this check)" for name in assembly.user_activities]
     lines += _confirmations(assembly.graph, assembly.robot)
     return CheckReport(assembly.warnings, tuple(lines))
+
+
+def _own_drivers(robot: Robot) -> Iterator[str]:
+    for driver in user_drivers(robot):
+        file = file_of(driver)
+        keys = "keys taken as written, for nothing declares them" if file is None else f"keys by {load.show(file)}"
+        yield f"would load {driver} (not loaded by this check; {keys})"
 
 
 def _confirmations(graph: BehaviourGraph, robot: Robot) -> Iterator[str]:

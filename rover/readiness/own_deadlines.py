@@ -9,7 +9,7 @@ from functools import partial
 from rover.devices.outputs.keys import OutputKeys, in_si
 from rover.devices.readings import OutputCommand
 from rover.readiness.finding import Finding, Verdict, not_tried
-from rover.readiness.stand import COMMAND_LASTS_NS, RobotOnStand
+from rover.readiness.stand import RobotOnStand
 from rover.readiness.tried import moving_parts, note_tried
 from rover.session.by_hand import step_held
 
@@ -68,7 +68,7 @@ def _mover(stand: RobotOnStand, name: str) -> Callable[[int], None]:
     began_ns = session.now_ns
 
     def move(now_ns: int) -> None:
-        expires_ns = now_ns + COMMAND_LASTS_NS
+        expires_ns = now_ns + stand.commands_last_ns
         session.drive(*((TRIAL_DUTY, TRIAL_DUTY) if name == "drive" else (0.0, 0.0)), expires_ns)
         if name == "gripper":
             half_seconds = (now_ns - began_ns) // 500_000_000

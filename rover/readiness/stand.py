@@ -12,7 +12,6 @@ from rover.session.by_hand import ManualSession, TimedReading, end_hold, step_he
 from rover.stopping import Phase
 
 REST_S, SETTLE_S = 3.0, 0.5
-COMMAND_LASTS_NS = 250_000_000
 
 
 class NotPermittedError(Exception):
@@ -33,11 +32,13 @@ class RobotOnStand:
         robot, robot_file: what its file says, and where that is.
         session: its devices.
         person: who answers; None: the encoders alone do.
+        commands_last_ns: as those of a run.
     """
 
     def __init__(self, loaded: Loaded[Robot], session: ManualSession, person: Person | None) -> None:
         self.robot, self._source, self.robot_file = loaded.model, loaded.source, loaded.source.path
         self.session, self.person = session, person
+        self.commands_last_ns = round(self.robot.limits.command_lasts * 1e9)
 
     @cached_property
     def at_rest(self) -> AtRest:
@@ -97,14 +98,14 @@ class RobotOnStand:
         """
         self.permit()
         under_way = self.session.watch(
-            seconds, lambda now_ns: self.session.drive(left, right, now_ns + COMMAND_LASTS_NS)
+            seconds, lambda now_ns: self.session.drive(left, right, now_ns + self.commands_last_ns)
         )
         self.see_that_it_runs()
         return under_way + self.session.watch(SETTLE_S)
 
     def hold_jaws(self, opening: float) -> None:
         """Say again where the jaws are to be, wheels at zero."""
-        expires_ns = self.session.now_ns + COMMAND_LASTS_NS
+        expires_ns = self.session.now_ns + self.commands_last_ns
         self.session.grip(opening, expires_ns)
         self.session.drive(0.0, 0.0, expires_ns)
 

@@ -192,11 +192,11 @@ class _Crossing(NamedTuple):
 def _corrections(family: str, options: Mapping[str, object], channels: list[_Crossing]) -> Iterator[Setting]:
     """Yield a family's settings to change. A sign belongs to a channel: it goes along when the sides are swapped."""
     if any(channel.named != channel.is_really for channel in channels):
-        yield Setting(family, "swap_sides", not options.get("swap_sides", False))
+        yield Setting(family, "swap_sides", not options["swap_sides"])
     for channel in sorted(channels, key=lambda channel: channel.is_really):
-        was_reversed = bool(options.get(f"reverse_{channel.named}", False))
+        was_reversed = bool(options[f"reverse_{channel.named}"])
         shall_be = was_reversed if channel.agrees > 0 else not was_reversed
-        if shall_be is not bool(options.get(f"reverse_{channel.is_really}", False)):
+        if shall_be is not bool(options[f"reverse_{channel.is_really}"]):
             yield Setting(family, f"reverse_{channel.is_really}", shall_be)
 
 

@@ -13,7 +13,8 @@ from rover.behaviour.build import Builder
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.settings import Override, unknown_settings
 from rover.behaviour.vocabulary import SIGNALS, ActivitySpec, signals_of
-from rover.devices.registry import is_dotted, load_class, why_unknown
+from rover.devices.registry import load_class
+from rover.devices.with_driver import is_dotted
 from rover.files import load
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile, mismatches
@@ -69,8 +70,6 @@ def assemble(
     robot = _named(errand, "robot", problems)
     behaviour = _named(errand, "behaviour", problems)
     bench = _named(errand, "bench", problems)
-    if robot is not None:
-        problems += check_robot(robot)
     settings = _overrides(errand, overrides, problems)
     known = specs(activities, robot.model if robot else None)
     signals = SIGNALS if robot is None else signals_of(robot.model)
@@ -102,8 +101,9 @@ def assemble(
 
 
 def texts_of(sources: Iterable[Source]) -> dict[str, str]:
-    """Return the text of each file, by path as shown."""
-    return {source.name: source.path.read_text("utf-8-sig", "replace") for source in sources}
+    """Return the text of each file and of those read beside it, by path as shown."""
+    files = [one for source in sources for one in (source, *source.beside)]
+    return {source.name: source.path.read_text("utf-8-sig", "replace") for source in files}
 
 
 def _named(errand: Loaded[Errand], kind: str, problems: list[Problem]) -> Loaded[Any] | None:
@@ -116,17 +116,6 @@ def _named(errand: Loaded[Errand], kind: str, problems: list[Problem]) -> Loaded
     except FileProblems as error:
         problems += error.problems
         return None
-
-
-def check_robot(robot: Loaded[Robot]) -> list[Problem]:
-    """Return what is wrong with a robot file beyond its form: drivers that do not exist."""
-    for name, device in robot.model.devices.fitted().items():
-        family = robot.model.devices.family_of(name)
-        if family and (why := why_unknown(family, device.driver)):
-            robot.source.report(("devices", name, "driver"), why)
-        if device.driver == "co_processor" and device.link is None:
-            robot.source.report(("devices", name), "a co_processor device needs 'link:', one of the robot's links")
-    return robot.source.problems
 
 
 def check_behaviour(behaviour: Loaded[Behaviour]) -> BehaviourGraph:

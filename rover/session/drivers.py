@@ -7,10 +7,11 @@ from types import MappingProxyType
 from typing import Any
 
 from rover.core import Action, StepRecord
-from rover.devices.keys import DeviceKeys
+from rover.devices.keys import SIMULATED, DeviceKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
-from rover.devices.registry import SIMULATED, is_dotted, load_driver
+from rover.devices.registry import load_driver
+from rover.devices.with_driver import is_dotted
 from rover.errors import in_words
 from rover.guard.drivers import GUARD
 from rover.session.driver import FAILURES, Changes, DriverAtWork, Open, made, open_at_once, renewed, wheels_at_rest

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+from rover.devices.keys import SIMULATED
 from rover.devices.protocols import DriverContext
-from rover.devices.registry import SIMULATED
 from rover.devices.stop_input.stop_pin import StopInput as StopPin
 from rover.errors import UserError
 from rover.files.errand import Kind
@@ -155,9 +155,9 @@ def _last_word(client: GuardClient) -> State | None:
 
 def _open_links(robot: Robot, settings: GuardSettings, folder: Path, closing: ExitStack) -> dict[str, Link]:
     """Open the links that devices are on; that of the drive comes by the guard, which owns its port."""
-    guarded = robot.devices.drive.link if settings.is_serial else None
+    guarded = robot.devices.drive.on_link if settings.is_serial else None
     links: dict[str, Link] = {}
-    for name in sorted({device.link for device in robot.devices.fitted().values() if device.link is not None}):
+    for name in sorted({link for device in robot.devices.fitted().values() if (link := device.on_link) is not None}):
         line = robot.links[name]
         by_guard = name == guarded
         links[name] = Link(GuardPort(folder), line.baud) if by_guard else open_link(line)

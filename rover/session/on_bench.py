@@ -95,7 +95,7 @@ class Rehearsal(loop.Host):
         if wired_pace is not None:
             self.wiring = self._resources.enter_context(wire(robot, self.bench, wired_pace))
             links = self.wiring.links
-            families = tuple(family for family, device in robot.devices.fitted().items() if device.link is None)
+            families = tuple(family for family, device in robot.devices.fitted().items() if device.on_link is None)
         find = partial(finder, robot, assembly.errand.kinds)
         context = DriverContext(robot, seed, links, self.bench, find)
         drivers = Drivers(context, families, self.wiring.drivers(context) if self.wiring else {})

@@ -9,12 +9,14 @@ from typing import Any
 
 from rover.bench.bench import Bench
 from rover.bench.devices import BenchHardware
+from rover.devices.drive.keys import CoProcessorDriveKeys
+from rover.devices.gripper.keys import CoProcessorGripperKeys
 from rover.devices.protocols import DriverContext
 from rover.errors import UserError
 from rover.files.robot import Robot
 from rover.guard.drivers import drivers_by_guard
 from rover.guard.in_process import GuardThread
-from rover.guard.launch import CO_PROCESSOR, settings_of
+from rover.guard.launch import settings_of
 from rover.link.emulator import Emulator
 from rover.link.link import Link, open_link
 from rover.session.clocks import PacedClock
@@ -66,7 +68,7 @@ def wire(robot: Robot, bench: Bench, pace: float) -> Iterator[Wiring]:
             stack.callback(guard.close)
         links: dict[str, Link] = {}
         for name, line in robot.links.items():
-            if guard is not None and name == robot.devices.drive.link:
+            if guard is not None and name == robot.devices.drive.on_link:
                 links[name] = Link(guard, line.baud)
             else:
                 links[name] = open_link(line, clock.now_ns)
@@ -81,8 +83,8 @@ def _on_ports_in(folder: Path, robot: Robot) -> Robot:
 
 
 def _guard_of(robot: Robot, clock: PacedClock, pace: float) -> GuardThread | None:
-    devices = robot.devices
-    if CO_PROCESSOR not in (devices.drive.driver, devices.gripper.driver if devices.gripper else None):
+    on_line = isinstance(robot.devices.drive, CoProcessorDriveKeys)
+    if not on_line and not isinstance(robot.devices.gripper, CoProcessorGripperKeys):
         return None
     settings = settings_of(robot)
     if settings.servo_on_pins is not None:

@@ -20,13 +20,13 @@ ROBOT: dict[str, Any] = {
     "robot": "Test cart",
     "body": {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"},
     "devices": {
-        "drive": {"driver": "bench"},
-        "counts": {"driver": "bench"},
-        "heading": {"driver": "bench"},
-        "range": {"driver": "bench"},
-        "camera": {"driver": "bench"},
-        "gripper": {"driver": "bench", "feedback": "position"},
-        "battery": {"driver": "bench"},
+        "drive": {"driver": "simulated"},
+        "counts": {"driver": "simulated"},
+        "heading": {"driver": "simulated"},
+        "range": {"driver": "simulated"},
+        "camera": {"driver": "simulated"},
+        "gripper": {"driver": "simulated", "feedback": "position"},
+        "battery": {"driver": "simulated"},
     },
 }
 

@@ -18,14 +18,14 @@ ROBOT: dict[str, Any] = {
     "body": {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"},
     "links": {"main": {"port": "/dev/null"}},
     "devices": {
-        "drive": {"driver": "bench"},
-        "counts": {"driver": "bench", "link": "main"},
-        "heading": {"driver": "bench", "link": "main"},
-        "range": {"driver": "bench"},
-        "camera": {"driver": "bench"},
-        "gripper": {"driver": "bench", "feedback": "position"},
-        "battery": {"driver": "bench", "link": "main"},
-        "stop_input": {"driver": "bench"},
+        "drive": {"driver": "simulated"},
+        "counts": {"driver": "simulated", "link": "main"},
+        "heading": {"driver": "simulated", "link": "main"},
+        "range": {"driver": "simulated"},
+        "camera": {"driver": "simulated"},
+        "gripper": {"driver": "simulated", "feedback": "position"},
+        "battery": {"driver": "simulated", "link": "main"},
+        "stop_input": {"driver": "simulated"},
     },
 }
 ERRAND: dict[str, Any] = {

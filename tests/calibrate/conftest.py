@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from rover.calibrate.practice import BenchAssistant, BenchDrivetrain, practice_bench
+from rover.devices.families import model_for
 from rover.files import load
 
 CONFIG = Path(__file__).parents[2] / "config"
@@ -37,11 +38,12 @@ def stage(robot, mild):
 def fitted(robot):
     """Return the cart with some keys of its devices changed (SI values), or with devices taken off (None)."""
 
+    def changed(family: str, keys: dict[str, Any]) -> Any:
+        options = getattr(robot.devices, family).options | keys
+        return model_for(family, options["driver"]).model_construct(**options)
+
     def make(**changes: Any):
-        devices = {
-            family: None if keys is None else getattr(robot.devices, family).model_copy(update=keys)
-            for family, keys in changes.items()
-        }
+        devices = {family: None if keys is None else changed(family, keys) for family, keys in changes.items()}
         return robot.model_copy(update={"devices": robot.devices.model_copy(update=devices)})
 
     return make

@@ -5,7 +5,7 @@ from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import FeedbackSample, GripperMeasurements
 from rover.calibrate.practice import BenchAssistant
 
-FILE = {"feedback_file": "in_voltage1_raw"}
+FILE = {"driver": "servo_pins", "feedback_file": "in_voltage1_raw"}
 OPEN = [FeedbackSample(900.0, None)] * 3
 NOTHING = [FeedbackSample(raw, False) for raw in (100.0, 102.0, 98.0)]
 SOMETHING = [FeedbackSample(raw, True) for raw in (400.0, 405.0, 395.0)]

@@ -6,9 +6,10 @@ import pytest
 
 from rover.devices.battery.co_processor import Battery
 from rover.devices.counts.co_processor import Counts, counts_between
+from rover.devices.counts.keys import CoProcessorCountsKeys
 from rover.devices.gripper.co_processor import Gripper
 from rover.devices.heading.co_processor import Heading
-from rover.devices.heading.keys import HeadingKeys
+from rover.devices.heading.keys import CoProcessorHeadingKeys
 from rover.devices.protocols import DriverContext, Sensor
 from rover.devices.readings import BatteryValue, HeadingValue, JawsValue, WheelCounts
 from rover.devices.sides import Sides
@@ -21,7 +22,7 @@ from rover.link.sentences import CountsReport, HeadingReport
 
 MS = 1_000_000
 SECOND = 1_000_000_000
-OPTIONS = HeadingKeys(driver="co_processor", link="main").options
+OPTIONS = CoProcessorHeadingKeys(link="main").options | CoProcessorCountsKeys(link="main").options
 
 
 class Machine:

@@ -3,14 +3,18 @@
 import pytest
 
 import rover.bench  # noqa: F401 - it registers the stand-ins
+from rover.devices.battery.scripted import Battery
+from rover.devices.drive.scripted import Drive
+from rover.devices.families import FAMILIES
+from rover.devices.keys import SCRIPTED
 from rover.devices.protocols import Actuator, Sensor
 from rover.devices.readings import BatteryValue, Detections, JawsValue, RangeValue, StopInputValue, WheelCounts
-from rover.devices.registry import BUILT_IN, SCRIPTED, LoadError, load_driver
-from rover.devices.scripted import Battery, Drive
+from rover.devices.registry import LoadError, load_driver
 
 SECOND = 1_000_000_000
 GUARDED = [("drive", "co_processor"), ("drive", "h_bridge")]
-LOADED = [(family, name) for family in BUILT_IN for name in BUILT_IN[family] if (family, name) not in GUARDED]
+NAMES = [(family, name) for family, one in FAMILIES.items() for name in one.keys.names()]
+LOADED = [pair for pair in NAMES if pair not in GUARDED]
 
 
 def played(driver, times):
@@ -57,9 +61,9 @@ def test_actuators_keep_what_they_are_told():
     assert drive.commands == [(5, "left"), (6, "right")]
 
 
-@pytest.mark.parametrize("family", BUILT_IN)
+@pytest.mark.parametrize("family", FAMILIES)
 def test_every_family_has_a_fake_that_is_a_driver(family):
-    driver = load_driver(family, SCRIPTED)({})
+    driver = load_driver(family, SCRIPTED)({"script": []})
     assert isinstance(driver, Actuator if family in ("drive", "gripper") else Sensor)
 
 

@@ -48,14 +48,14 @@ def test_what_a_robot_file_leaves_out_has_its_usual_value() -> None:
     robot: Robot = good("robot")
     assert robot.limits.command_lasts == 0.25
     assert robot.body.effective_track == pytest.approx(0.24 * 1.5)
-    assert robot.devices.camera == CameraKeys(driver="simulated", field_of_view="60 deg")
+    assert robot.devices.camera == CameraKeys.model_validate({"driver": "simulated", "field_of_view": "60 deg"})
     assert robot.devices.stop_input is None
     assert list(robot.devices.fitted()) == ["drive", "counts", "heading", "range", "camera", "gripper", "battery"]
 
 
 def test_no_echo_reads_as_far_as_the_sensor_goes_unless_stated() -> None:
-    assert RangeKeys(driver="simulated", most="3 m").no_echo_distance == 3.0
-    assert RangeKeys(driver="simulated", most="3 m", no_echo_reads="2 m").no_echo_distance == 2.0
+    assert read(RangeKeys, "driver: simulated\nmost: 3 m\n").no_echo_distance == 3.0
+    assert read(RangeKeys, "driver: simulated\nmost: 3 m\nno_echo_reads: 2 m\n").no_echo_distance == 2.0
 
 
 def test_only_a_driver_of_ones_own_may_have_keys_of_its_own() -> None:
@@ -63,7 +63,7 @@ def test_only_a_driver_of_ones_own_may_have_keys_of_its_own() -> None:
     assert own.options["shunt"] == pytest.approx(0.005)
     assert own.options["channels"] == [3, {"gain": 0.5}]
     assert own.options["mode"] == "quiet"
-    assert "unknown key" in told(DriveKeys, "driver: co_processor\nshunt: 5 mohm\n")
+    assert "unknown key" in told(DriveKeys, "driver: co_processor\nlink: main\nshunt: 5 mohm\n")
 
 
 def test_a_hue_may_cross_zero() -> None:

@@ -19,7 +19,7 @@ from rover.link.emulated_hardware import WheelsFree
 from rover.link.emulator import Emulator
 from rover.stopping import Phase
 
-from .far_end import Clock, FarEnd
+from .far_end import Clock, FarEnd, on_line
 
 TOOLS = Path(__file__).parents[2] / "tools" / "benchmarks"
 LASTS_NS = 250_000_000
@@ -90,8 +90,8 @@ class Bay:
         closing.callback(self.emulator.close)
 
     def start(self, **settings) -> GuardClient:
-        drive = {"port": str(self.folder / "main"), "baud": 115200}
-        self.process = start_guard(GuardSettings(drive=drive, **settings), self.channel)
+        settings = GuardSettings(drive=on_line(self.folder / "main"), **settings)
+        self.process = start_guard(settings, self.channel)
         self._closing.callback(self.process.close)
         return self.client()
 

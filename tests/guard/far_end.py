@@ -6,11 +6,17 @@ import select
 import termios
 import tty
 
+from rover.devices.drive.keys import CoProcessorDriveKeys
 from rover.link.codec import decode, encode
 from rover.link.framing import Framer, SentenceError
 from rover.link.sentences import Acceptance, Acknowledgement
 
 SESSION = 77
+
+
+def on_line(port, **keys):
+    """Return a guard's settings of a drive on a serial line."""
+    return CoProcessorDriveKeys(link="main", **keys).options | {"port": str(port), "baud": 115200}
 
 
 class FarEnd:

@@ -2,6 +2,7 @@
 
 import pytest
 
+from rover.devices.gripper.keys import CoProcessorGripperKeys
 from rover.guard.actuators import COMMANDED_TICK_NS, PENDING_NS, REPEAT_JAWS_NS, REPEAT_ZERO_NS, TICK_NS, Actuators
 from rover.guard.output import ZERO
 from rover.guard.permission import Permission
@@ -11,7 +12,7 @@ from rover.stopping import Act
 
 MS = 1_000_000
 SESSION = 5
-JAWS = {"open": 0.0019, "closed": 0.0011}
+JAWS = CoProcessorGripperKeys(link="main").options | {"open": 0.0019, "closed": 0.0011}
 
 
 class Noting:
@@ -39,8 +40,8 @@ class Noting:
 
 
 class Rig:
-    def __init__(self, on_stop="hold", push_for_ns=400 * MS):
-        settings = GuardSettings({"port": "none"}, servo=JAWS | {"on_stop": on_stop}, push_for_ns=push_for_ns)
+    def __init__(self, on_stop="hold", push_for=0.4):
+        settings = GuardSettings({"port": "none"}, servo=JAWS | {"on_stop": on_stop, "push_for": push_for})
         self.output, self.permission = Noting(), Permission()
         self.permission.enable(SESSION)
         self.actuators = Actuators(settings, self.output, self.permission)
@@ -113,7 +114,7 @@ def servo_words(told):
 
 
 def test_jaws_that_hold_after_a_stop_are_told_so_once_a_second():
-    rig = Rig(push_for_ns=60_000 * MS)
+    rig = Rig(push_for=60.0)
     rig.obey(0, pulse_us=1200)
     rig.permission.stop("stop")
     assert servo_words(rig.kept(MS)) == [1200, 1200]
@@ -122,7 +123,7 @@ def test_jaws_that_hold_after_a_stop_are_told_so_once_a_second():
 
 
 def test_jaws_that_nobody_commands_push_for_so_long_from_their_first_pulse_and_go_limp():
-    rig = Rig(push_for_ns=400 * MS)
+    rig = Rig(push_for=0.4)
     for now_ns in (0, 200 * MS):
         rig.obey(now_ns, pulse_us=1200)
     assert servo_words(rig.kept(399 * MS, 449 * MS)) == [1200, 1200], "commanded, the runtime limits how long"
@@ -131,7 +132,7 @@ def test_jaws_that_nobody_commands_push_for_so_long_from_their_first_pulse_and_g
 
 
 def test_in_a_hold_the_jaws_keep_what_they_hold_and_the_wheels_stand():
-    rig = Rig(on_stop="release", push_for_ns=100_000 * MS)
+    rig = Rig(on_stop="release", push_for=100.0)
     rig.obey(0, pulse_us=1100)
     rig.permission.act(Act.HOLD, "held")
     assert rig.kept(20 * MS)[-1] == ("zero",)
@@ -141,7 +142,7 @@ def test_in_a_hold_the_jaws_keep_what_they_hold_and_the_wheels_stand():
 
 
 def test_jaws_that_nobody_commands_push_as_long_as_they_may_and_not_a_moment_less():
-    rig = Rig(push_for_ns=400 * MS)
+    rig = Rig(push_for=0.4)
     rig.obey(1000 * MS, pulse_us=1100)
     assert ("servo", 0, 1649 * MS) not in rig.kept(1250 * MS, 1399 * MS)
     assert ("servo", 0, 1650 * MS) in rig.kept(1400 * MS)

@@ -5,7 +5,7 @@ from contextlib import closing
 
 import pytest
 
-from rover.devices.gripper.keys import GripperKeys
+from rover.devices.gripper.keys import CoProcessorGripperKeys
 from rover.devices.protocols import Actuator, DriverContext, Sensor
 from rover.devices.readings import DriveCommand, JawsCommand, StopInputValue
 from rover.guard.client import Wheels
@@ -16,7 +16,7 @@ from rover.link import Link
 from .test_port import ROBOT
 
 LASTS_NS = 250_000_000
-JAWS = GripperKeys(driver="co_processor", link="main").options
+JAWS = CoProcessorGripperKeys(link="main").options
 
 
 def drive(sequence: int, duty: float = 0.5) -> DriveCommand:

@@ -12,8 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from rover.devices.gripper.keys import CoProcessorGripperKeys
 from rover.devices.readings import DriveCommand
-from rover.devices.stop_input.keys import StopInputKeys
+from rover.devices.stop_input.keys import StopPinKeys
 from rover.guard.client import GuardError, state_of, stop_now
 from rover.guard.protocol import Ask, Request, Ruling, encode
 from rover.guard.serial_line import RETRY_NS
@@ -22,7 +23,7 @@ from rover.stopping import Phase
 
 LOG_MOST_MS = 300
 PUSH_MS = 1500
-JAWS = {"open": 0.0019, "closed": 0.0011}
+JAWS = CoProcessorGripperKeys(link="main").options | {"open": 0.0019, "closed": 0.0011}
 
 
 def guard_pid(bay) -> int:
@@ -215,7 +216,7 @@ for sequence in itertools.count(1):
 @pytest.mark.parametrize("end", [signal.SIGKILL, signal.SIGSTOP])
 def test_a_runtime_that_ends_in_the_middle_of_a_push_does_not_prolong_it(bay, eventually, end):
     """Neither by the time until the guard gives it up, nor by a time of the guard's own."""
-    bay.start(servo=JAWS | {"on_stop": "hold"}, push_for_ns=PUSH_MS * 1_000_000)
+    bay.start(servo=JAWS | {"on_stop": "hold", "push_for": PUSH_MS / 1000})
     with subprocess.Popen([sys.executable, "-c", PUSHING, str(bay.channel)]) as runtime:
         eventually(lambda: [pulse_s for pulse_s, _ in bay.machine.pulses].count(JAWS["closed"]) > 5)
         runtime.send_signal(end)
@@ -226,7 +227,7 @@ def test_a_runtime_that_ends_in_the_middle_of_a_push_does_not_prolong_it(bay, ev
 
 
 def test_a_stop_holds_what_the_jaws_hold_until_the_push_has_lasted_long_enough(bay, eventually):
-    client = bay.start(servo=JAWS | {"on_stop": "hold"}, push_for_ns=2 * PUSH_MS * 1_000_000)
+    client = bay.start(servo=JAWS | {"on_stop": "hold", "push_for": 2 * PUSH_MS / 1000})
     bay.get_going(client)
     eventually(lambda: bay.command(client, pulse_us=1100) or bay.machine.pulses[-1][0] == JAWS["closed"])
     client.stop("stop")
@@ -236,7 +237,7 @@ def test_a_stop_holds_what_the_jaws_hold_until_the_push_has_lasted_long_enough(b
 
 
 def stop_input(lines, settle="0 s"):
-    return StopInputKeys(driver="stop_pin", pin=4, gpio=str(lines), settle=settle).options
+    return StopPinKeys(pin=4, gpio=str(lines), settle=settle).options
 
 
 def test_the_stop_input_is_obeyed_and_a_reset_waits_for_it(bay, eventually):

@@ -2,12 +2,12 @@
 
 import pytest
 
-from rover.devices.drive.keys import DriveKeys
+from rover.devices.drive.keys import HBridgeKeys
 from rover.guard.pin_output import PinOutput
 
 
 def options(**keys):
-    return DriveKeys(driver="h_bridge", **keys).options
+    return HBridgeKeys(**keys).options
 
 
 @pytest.fixture

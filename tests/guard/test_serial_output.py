@@ -7,14 +7,14 @@ from rover.guard.serial_output import ANSWER_WITHIN_NS, UNDERSTOOD_WITHIN_NS, Se
 from rover.link.codec import encode
 from rover.link.sentences import Acceptance, CountsReport, MotorCommand, ServoCommand, TrueHeading
 
-from .far_end import SESSION, FarEnd
+from .far_end import SESSION, FarEnd, on_line
 
 MS = 1_000_000
 
 
 @pytest.fixture
 def output(folder, far, clock):
-    output = SerialOutput({"port": str(folder / "line"), "baud": 115200, "swap_sides": True}, SESSION, clock)
+    output = SerialOutput(on_line(folder / "line", swap_sides=True), SESSION, clock)
     output.work(clock.ns)
     yield output
     output.close()
@@ -50,7 +50,7 @@ def test_sequences_rise_and_those_of_a_later_guard_lie_above(folder, output, far
     output.close()
     far.commands()
     clock.ns += 500 * MS
-    later = SerialOutput({"port": str(folder / "line"), "baud": 115200}, SESSION, clock)
+    later = SerialOutput(on_line(folder / "line"), SESSION, clock)
     later.work(clock.ns)
     assert far.commands()[0].sequence > sequences[-1]
     later.close()

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from rover.devices.gripper.keys import CoProcessorGripperKeys
 from rover.guard.callers import FORGET_NS
 from rover.guard.launch import is_at_work, retire
 from rover.guard.settings import LOCK_NAME, LOG_NAME, SPARE_NS
@@ -85,7 +86,7 @@ def get_going_again(bay, client, eventually):
 
 @pytest.mark.parametrize(("on_stop", "pulse_s"), [("release", 0.0019), ("limp", None), ("hold", None)])
 def test_the_jaws_of_a_guard_that_was_killed_do_what_the_robot_file_says(bay, eventually, on_stop, pulse_s):
-    client = bay.start(servo={"open": 0.0019, "closed": 0.0011, "on_stop": on_stop})
+    client = bay.start(servo=CoProcessorGripperKeys(link="main", on_stop=on_stop).options)
     bay.get_going(client)
     eventually(lambda: bay.command(client, pulse_us=1100) or bay.machine.pulses[-1][0] == 0.0011)
     killed_ns = time.monotonic_ns()
@@ -172,9 +173,11 @@ def test_a_guard_without_supervisor_ends_when_nobody_is_connected(bay, eventuall
 STARTER = """
 import sys
 from pathlib import Path
+from rover.devices.drive.keys import CoProcessorDriveKeys
 from rover.guard.launch import start_guard
 from rover.guard.settings import GuardSettings
-start_guard(GuardSettings(drive={"port": sys.argv[1], "baud": 115200}), Path(sys.argv[2]))
+drive = CoProcessorDriveKeys(link="main").options | {"port": sys.argv[1], "baud": 115200}
+start_guard(GuardSettings(drive), Path(sys.argv[2]))
 import os
 os._exit(0)
 """

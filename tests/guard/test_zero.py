@@ -9,14 +9,14 @@ from rover.guard.serial_output import SerialOutput
 from rover.guard.settings import GuardSettings
 from rover.guard.zero import REPEAT_NS, Zero, write_to_channels
 
-from .far_end import SESSION
+from .far_end import SESSION, on_line
 
 MS = 1_000_000
 
 
 @pytest.fixture
 def settings(folder):
-    return GuardSettings(drive={"port": str(folder / "line"), "baud": 115200})
+    return GuardSettings(drive=on_line(folder / "line"))
 
 
 @pytest.fixture

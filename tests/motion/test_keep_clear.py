@@ -8,6 +8,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from rover.estimate.field import Ground
+from rover.files.errand import USUAL_WIDTH
 from rover.geometry import Pose, distance_to_segment, inside
 from rover.motion.keep_clear import KeepClear, Velocity, Whereabouts
 from rover.motion.limits import Limits, Situation
@@ -66,7 +67,7 @@ def test_from_where_it_may_stand_no_request_brings_a_corner_across(cart, walled,
     robot = cart()
     assume(is_legal(robot, walled, start))
     assume(Surroundings(walled).room(BodyOutline(robot.body, 0.05, loaded=False), start, _all(walled))[0] > 0.0)
-    limits, pose, now = Limits(robot, walled), start, 0
+    limits, pose, now = Limits(robot, walled, USUAL_WIDTH), start, 0
     for request in [one for one in wanted for _ in range(75)]:
         now += round(STEP * 1e9)
         allowed = limits.apply(request, Situation(now, STEP, Whereabouts(pose)))
@@ -136,7 +137,7 @@ def test_beside_a_wall_it_may_drive_along(cart, walled):
 
 def test_after_a_turn_on_the_spot_the_way_is_looked_at_anew(cart, field):
     """No verdict of before the turn is left: it held back what led inwards, and counted towards the latch."""
-    limits, now = Limits(cart(), field), 0
+    limits, now = Limits(cart(), field, USUAL_WIDTH), 0
 
     def step(request, heading):
         nonlocal now

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rover.files.errand import USUAL_WIDTH
 from rover.geometry import Pose
 from rover.motion.echo import Room
 from rover.motion.hold_backs import FORWARDS
@@ -22,7 +23,7 @@ class Driving:
     """Limits at work, step by step, with the pose and the gap that the test sets."""
 
     def __init__(self, robot, field):
-        self.limits = Limits(robot, field)
+        self.limits = Limits(robot, field, USUAL_WIDTH)
         self.now = 0.0
 
     def step(

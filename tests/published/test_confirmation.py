@@ -59,10 +59,10 @@ def rows(graph_of):
             "body": {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"},
             "loop": "50 Hz",
             "devices": {
-                "drive": {"driver": "bench"},
-                "counts": {"driver": "bench"},
-                "camera": {"driver": "bench", "rate": "10 Hz"},
-                "battery": {"driver": "bench", "rate": "2 Hz"},
+                "drive": {"driver": "simulated"},
+                "counts": {"driver": "simulated"},
+                "camera": {"driver": "simulated", "rate": "10 Hz"},
+                "battery": {"driver": "simulated", "rate": "2 Hz"},
             },
         }
     )

@@ -2,8 +2,8 @@
 
 import pytest
 
-from rover.devices.gripper.keys import SERVO_PERIOD_S
 from rover.devices.gripper.servo_pins import pulse_for
+from rover.devices.gripper.values import SERVO_PERIOD_S
 from rover.devices.kernel.pwm import PwmChannel
 
 

@@ -24,7 +24,7 @@ def readings(family: str, values: list[object], every_s: float = 0.1, late_s: fl
 
 def robot_with_more(family: str, **keys: str):
     """Return the devices of a robot that has one more."""
-    devices = {"drive": {"driver": "co_processor"}, "counts": {"driver": "co_processor"}}
+    devices = {"drive": {"driver": "scripted"}, "counts": {"driver": "scripted"}}
     return Devices.model_validate({**devices, family: {"driver": "scripted", **keys}})
 
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 import yaml
 
-from rover.devices.registry import BUILT_IN
+from rover.devices.families import FAMILIES
 from rover.files.load import load
 from rover.files.problems import FileProblems
 from rover.guard.launch import is_at_work, retire, settings_of
@@ -34,7 +34,8 @@ REFUSED_BY_FILE = {
     ("h_bridge", "servo_pins on a motor's channel"): "a motor has this channel; the servo needs its own",
 }
 HELD_JAWS = [("co_processor", "co_processor"), ("co_processor", "servo_pins"), ("h_bridge", "servo_pins")]
-JAWS = ("none", *BUILT_IN["gripper"], "co_processor on another line", "servo_pins on a motor's channel")
+DRIVE, JAWS = (FAMILIES[family].keys.names() for family in ("drive", "gripper"))
+JAWS = ("none", *JAWS, "co_processor on another line", "servo_pins on a motor's channel")
 RUNTIME = """
 import sys, time
 from itertools import count
@@ -127,7 +128,7 @@ def robot_file(folder: Path, drive: str, jaws: str, **gripper: str) -> Path:
     return path
 
 
-@pytest.mark.parametrize(("drive", "jaws"), list(itertools.product(BUILT_IN["drive"], JAWS)))
+@pytest.mark.parametrize(("drive", "jaws"), list(itertools.product(DRIVE, JAWS)))
 def test_each_pair_is_held_by_the_guard_or_refused(folder, drive, jaws):
     path = robot_file(folder, drive, jaws)
     if why := REFUSED_BY_FILE.get((drive, jaws)):

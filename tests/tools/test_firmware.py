@@ -13,8 +13,9 @@ import pytest
 
 from rover.devices.battery.co_processor import Battery
 from rover.devices.counts.co_processor import Counts
+from rover.devices.counts.keys import CoProcessorCountsKeys
 from rover.devices.heading.co_processor import Heading
-from rover.devices.heading.keys import HeadingKeys
+from rover.devices.heading.keys import CoProcessorHeadingKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import BatteryValue, HeadingValue, WheelCounts
 from rover.files.robot import SerialLink
@@ -25,7 +26,7 @@ from rover.quantities import compass_to_field
 
 COPROCESSOR = Path(__file__).parents[2] / "tools" / "coprocessor"
 CHIP = "atmega328p"
-OPTIONS = HeadingKeys(driver="co_processor", link="main").options
+OPTIONS = CoProcessorHeadingKeys(link="main").options | CoProcessorCountsKeys(link="main").options
 SENSOR_BYTES = {0x1A: 0xB0, 0x1B: 0x04, 0x18: 0xA0, 0x19: 0x00, 0x35: 0xC0}
 
 needs_compiler = pytest.mark.skipif(

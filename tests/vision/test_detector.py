@@ -7,7 +7,7 @@ import cv2
 import numpy
 import pytest
 
-from rover.devices.camera.keys import CameraKeys
+from rover.devices.camera.keys import VideoKeys
 from rover.devices.readings import MARKER, Detections
 from rover.errors import UserError
 from rover.files.errand import Kind
@@ -250,6 +250,6 @@ def test_a_robot_without_a_camera_has_no_detector():
 
 
 def test_colours_that_no_kind_uses_are_not_looked_for(scene):
-    detector = Detector(CameraKeys(driver="video"), scene.COLOURS, {"amber": scene.KINDS["amber"]})
+    detector = Detector(VideoKeys(), scene.COLOURS, {"amber": scene.KINDS["amber"]})
     frame = scene.draw(scene.camera(), [scene.Jar("amber", 0.6, 0.1), scene.Jar("teal", 0.6, -0.1)])
     assert [one.kind for one in detector.detections(frame).objects] == ["amber"]

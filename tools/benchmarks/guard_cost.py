@@ -24,6 +24,7 @@ _WARM_UP_S = 2.0
 
 def send(port: str, folder: Path, seconds: float) -> None:
     """Be the sender; print as JSON the share of a core (%) that each part took."""
+    from rover.devices.drive.keys import CoProcessorDriveKeys
     from rover.devices.readings import DriveCommand
     from rover.guard.client import GuardClient
     from rover.guard.launch import start_guard
@@ -32,7 +33,8 @@ def send(port: str, folder: Path, seconds: float) -> None:
     from rover.link.link import Link
     from rover.link.sentences import CountsReport
 
-    guard = start_guard(GuardSettings(drive={"port": port, "baud": 115200}), folder)
+    drive = CoProcessorDriveKeys(link="main").options | {"port": port, "baud": 115200}
+    guard = start_guard(GuardSettings(drive), folder)
     client, link = GuardClient(folder), Link(GuardPort(folder), 115200)
     counts = link.mailbox(CountsReport)
     supervisor_pid, guard_pid = map(int, (folder / LOCK_NAME).read_text("ascii").split())

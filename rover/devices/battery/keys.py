@@ -1,22 +1,40 @@
 """The keys of the battery monitor in the robot file."""
 
-from typing import Annotated, ClassVar
+from typing import Annotated, Literal
 
-from rover.devices.keys import DeviceKeys
-from rover.files.types import NOT_NEGATIVE, POSITIVE, Current, Frequency, Number, Resistance, Text, Time, Voltage
+from rover.devices.keys import DeviceKeys, OnLink
+from rover.files.types import NOT_NEGATIVE, POSITIVE, Current, FilePath, Frequency, Number, Resistance, Time, Voltage
+from rover.quantities import si
 
 
 class BatteryKeys(DeviceKeys):
     """Battery monitor."""
 
-    DRIVERS: ClassVar = {"co_processor": (), "adc_file": ("file",)}
+    rate: Frequency = si("2 Hz")
+    overdue_after: Annotated[Time, POSITIVE] = si("3 s")
+    inner_resistance: Resistance = si("150 mohm")
+    """Of battery and leads: `battery.rest_volts` adds its drop back."""
+    full: Annotated[Voltage, POSITIVE] = si("12.6 V")
+    """At rest, freshly charged."""
+    load_at_full_duty: Annotated[Current, NOT_NEGATIVE] = si("2 A")
+    """With both sides at full duty; stands in for the current where the monitor does not measure it."""
 
-    rate: Frequency = 2.0
-    overdue_after: Annotated[Time, POSITIVE] = 3.0
-    inner_resistance: Resistance = 0.15
-    full: Annotated[Voltage, POSITIVE] = 12.6
-    load_at_full_duty: Annotated[Current, NOT_NEGATIVE] = 2.0
-    file: Text | None = None
+
+class CoProcessorBatteryKeys(OnLink, BatteryKeys):
+    """A monitor on a co-processor."""
+
+    driver: Literal["co_processor"] = "co_processor"
+
+
+class AdcFileKeys(BatteryKeys):
+    """An analogue input that the kernel shows as files."""
+
+    driver: Literal["adc_file"] = "adc_file"
+    file: FilePath
+    """The analogue input, such as `/sys/bus/iio/devices/iio:device0/in_voltage0_raw`."""
     divider: Annotated[Number, POSITIVE] = 1.0
+    """Battery volts for one volt at the input."""
     scale: Annotated[Voltage, POSITIVE] | None = None
-    supply_alarm: Text | None = None
+    """One step of the input; left out, the kernel's `scale` file beside it is read."""
+    supply_alarm: FilePath | None = None
+    """The board's undervoltage alarm, `.../hwmon0/in0_lcrit_alarm`: while it is on, the battery is not ok."""

@@ -1,32 +1,62 @@
 """The keys of the camera in the robot file."""
 
-import math
-from typing import Annotated, ClassVar
+from typing import Annotated, Literal
 
-from pydantic import Field, StrictInt
+from pydantic import Field
 
-from rover.devices.mount import MountedKeys
-from rover.files.types import POSITIVE, Angle, Frequency, Length, Number, Text, Time
+from rover.devices.keys import DeviceKeys
+from rover.devices.mount import OnMount
+from rover.files.types import (
+    POSITIVE,
+    Angle,
+    Due,
+    FilePath,
+    Frequency,
+    Length,
+    Number,
+    Time,
+    WholeNumber,
+)
+from rover.quantities import si
 
 
-class CameraKeys(MountedKeys):
-    """Camera looking ahead and down. ``distortion`` is that of the lens: k1, k2, p1, p2 and k3 (Brown, 1971)."""
+class CameraKeys(OnMount, DeviceKeys):
+    """Camera, looking ahead and down."""
 
-    DRIVERS: ClassVar = {"video": ()}
+    rate: Frequency = si("10 Hz")
+    """As above: frames in a second."""
+    overdue_after: Annotated[Time, POSITIVE] = si("600 ms")
+    ahead: Length = si("10 cm")
+    """From the robot's middle forward to the lens."""
+    height: Annotated[Length, POSITIVE] = si("22 cm")
+    """Of the lens above the ground."""
+    tilt: Angle = si("15 deg")
+    """Downwards from level."""
+    field_of_view: Annotated[Angle, POSITIVE] = si("60 deg")
+    """Full angle from the left to the right edge of a frame."""
+    sees_to: Annotated[Length, POSITIVE] = si("2.5 m")
+    """Farthest distance at which a lid is still found."""
+    latency: Time = si("80 ms")
+    """From the shutter to the report; a `sweep` stands still for so much longer."""
+    frame_width: Annotated[WholeNumber, Field(gt=0)] = 640
+    """Pixels across."""
+    frame_height: Annotated[WholeNumber, Field(gt=0)] = 480
+    """Pixels down."""
+    distortion: Annotated[tuple[Number, ...], Field(max_length=5), Due("numbers")] = ()
+    """Of the lens: k1, k2, p1, p2, k3 (Brown, 1971), such as `[-0.28, 0.09]`; those left out are zero."""
 
-    rate: Frequency = 10.0
-    overdue_after: Annotated[Time, POSITIVE] = 0.6
-    ahead: Length = 0.10
-    height: Annotated[Length, POSITIVE] = 0.22
-    tilt: Angle = math.radians(15.0)
-    field_of_view: Annotated[Angle, POSITIVE] = math.radians(60.0)
-    sees_to: Annotated[Length, POSITIVE] = 2.5
-    latency: Time = 0.08
-    video: Text = "/dev/video0"
-    frame_width: Annotated[StrictInt, Field(gt=0)] = 640
-    frame_height: Annotated[StrictInt, Field(gt=0)] = 480
+
+class VideoKeys(CameraKeys):
+    """A camera of the kernel."""
+
+    driver: Literal["video"] = "video"
+    video: FilePath = "/dev/video0"
+    """The camera's device file."""
     exposure: Annotated[Time, POSITIVE] | None = None
+    """Locked at this; left out, the camera chooses. So with the next three, on the camera's own scales."""
     gain: Number | None = None
+    """Amplification."""
     white_balance: Annotated[Number, POSITIVE] | None = None
+    """Mostly kelvin."""
     focus: Number | None = None
-    distortion: Annotated[tuple[Number, ...], Field(max_length=5)] = ()
+    """Distance of the lens."""

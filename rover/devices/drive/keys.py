@@ -1,20 +1,36 @@
 """The keys of the drive in the robot file."""
 
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, StrictBool, StrictInt, model_validator
+from pydantic import Field, model_validator
 
-from rover.devices.keys import DeviceKeys, Pin
-from rover.files.types import POSITIVE, Frequency, KeyMistakeError, Model, Share, Speed, Text, Time, ValueMistakeError
+from rover.devices.keys import DeviceKeys, MaybeOnLink, OnLink, OnPins, OnPwm, Pin, Unguarded
+from rover.files.types import (
+    POSITIVE,
+    FilePath,
+    Frequency,
+    KeyMistakeError,
+    Model,
+    Share,
+    Speed,
+    ValueMistakeError,
+    WholeNumber,
+    YesOrNo,
+)
+from rover.quantities import si
 
 
 class MotorPins(Model):
     """One side of a two-channel H-bridge: its PWM channel, and two direction pins or one that is high forwards."""
 
-    pwm: Annotated[StrictInt, Field(ge=0)]
+    pwm: Annotated[WholeNumber, Field(ge=0)]
+    """Channel of the PWM chip."""
     forward: Pin | None = None
+    """High to drive forwards."""
     backward: Pin | None = None
+    """High to drive backwards."""
     direction: Pin | None = None
+    """High to drive forwards, low to drive backwards."""
 
     @model_validator(mode="after")
     def _direction_is_known(self) -> "MotorPins":
@@ -32,35 +48,51 @@ class MotorPins(Model):
 class DriveKeys(DeviceKeys):
     """Two motor channels, the wheels of a side coupled."""
 
-    DRIVERS: ClassVar = {"co_processor": (), "h_bridge": ("left", "right")}
-    IS_GUARDED = True
+    BESIDE_OWN = (MaybeOnLink, Unguarded)
 
-    top_speed: Annotated[Speed, POSITIVE] = 0.6
-    dead_band: Share = 0.12
-    swap_sides: StrictBool = False
-    reverse_left: StrictBool = False
-    reverse_right: StrictBool = False
-    left: MotorPins | None = None
-    right: MotorPins | None = None
+    top_speed: Annotated[Speed, POSITIVE] = si("0.6 m/s")
+    """Speed at full duty, wheels on the ground."""
+    dead_band: Share = si("12 %")
+    """Duty below which the wheels do not turn."""
+    swap_sides: YesOrNo = False
+    """The left channel drives the right wheels."""
+    reverse_left: YesOrNo = False
+    """Forwards of the left wheels is the channel's backwards."""
+    reverse_right: YesOrNo = False
+    """The same on the right."""
+    watchdog: FilePath | None = None
+    """The board's hardware watchdog, `/dev/watchdog`: the motor guard sets it to 10 s and feeds it while all is well,
+    and the board restarts when it does not. One that is named and cannot be had, or waits longer than 15 s, keeps
+    motion from being enabled."""
+
+
+class CoProcessorDriveKeys(OnLink, DriveKeys):
+    """A bridge on a co-processor."""
+
+    driver: Literal["co_processor"] = "co_processor"
+
+
+class HBridgeKeys(OnPins, OnPwm, DriveKeys):
+    """A two-channel H-bridge on pins."""
+
+    driver: Literal["h_bridge"] = "h_bridge"
+    left: MotorPins
+    """Pins of the left motor."""
+    right: MotorPins
+    """The same of the right one."""
     enable: Pin | None = None
+    """Wakes the bridge: high once both sides are at zero."""
     at_zero: Literal["coast", "brake"] = "coast"
-    pwm_chip: Annotated[StrictInt, Field(ge=0)] = 0
-    pwm_frequency: Frequency = 20_000.0  # above what people hear; most bridges take it
-    pwm_files: Text = "/sys/class/pwm"
-    watchdog: Text | None = None
-    own_deadline: Annotated[Time, POSITIVE] | None = None
+    """Both direction pins low (`coast`), or left as they are (`brake`), which brakes on bridges that do so while their
+    pulse input is low."""
+    pwm_frequency: Frequency = si("20 kHz")
+    """Repeat rate of the pulses; above 18 kHz nobody hears it, and most bridges take it."""
 
     @model_validator(mode="after")
-    def _guard_has_the_deadline(self) -> "DriveKeys":
-        self.refuse_beside_guard("own_deadline")
-        return self
-
-    @model_validator(mode="after")
-    def _bridge_is_wired(self) -> "DriveKeys":
-        if self.left is not None and self.right is not None:
-            if self.left.pwm == self.right.pwm:
-                raise ValueMistakeError(("right", "pwm"), "the left side has this channel; each side needs its own")
-            pins = self.left.pins + self.right.pins + ([] if self.enable is None else [self.enable])
-            if len(set(pins)) < len(pins):
-                raise KeyMistakeError("right", "a pin is named twice in 'left:', 'right:' and 'enable:'")
+    def _bridge_is_wired(self) -> "HBridgeKeys":
+        if self.left.pwm == self.right.pwm:
+            raise ValueMistakeError(("right", "pwm"), "the left side has this channel; each side needs its own")
+        pins = self.left.pins + self.right.pins + ([] if self.enable is None else [self.enable])
+        if len(set(pins)) < len(pins):
+            raise KeyMistakeError("right", "a pin is named twice in 'left:', 'right:' and 'enable:'")
         return self

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from rover.devices.gripper.keys import SERVO_PERIOD_S
+from rover.devices.gripper.values import SERVO_PERIOD_S
 from rover.devices.kernel.files import read_number
 from rover.devices.kernel.gpio import InputLines
 from rover.devices.kernel.pwm import PwmChannel

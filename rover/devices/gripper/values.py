@@ -2,6 +2,9 @@
 
 from typing import NamedTuple
 
+SERVO_PERIOD_S = 0.02
+"""A servo takes fifty pulses a second."""
+
 
 class JawsValue(NamedTuple):
     """Jaw opening from 0 (closed) to 1 (open), and whether they closed on something; None where it is not known."""

@@ -1,17 +1,29 @@
 """The keys of the heading sensor in the robot file."""
 
-import math
-from typing import Annotated, ClassVar
+from typing import Annotated, Literal
 
-from rover.devices.keys import DeviceKeys
+from rover.devices.keys import DeviceKeys, OnLink
 from rover.files.types import POSITIVE, Angle, Frequency
+from rover.quantities import si
 
 
 class HeadingKeys(DeviceKeys):
     """Absolute-orientation sensor or compass."""
 
-    DRIVERS: ClassVar = {"co_processor": (), "compass": ()}
+    rate: Frequency = si("20 Hz")
+    offset: Angle = si("0 deg")
+    """Added to what the sensor says, counter-clockwise."""
+    sigma: Annotated[Angle, POSITIVE] = si("2 deg")
+    """Standard deviation of one report; what the place does to it is `field.heading_error` in the errand file."""
 
-    rate: Frequency = 20.0
-    offset: Angle = 0.0
-    sigma: Annotated[Angle, POSITIVE] = math.radians(2.0)
+
+class CoProcessorHeadingKeys(OnLink, HeadingKeys):
+    """A sensor on a co-processor."""
+
+    driver: Literal["co_processor"] = "co_processor"
+
+
+class CompassKeys(OnLink, HeadingKeys):
+    """A marine compass on a line of its own."""
+
+    driver: Literal["compass"] = "compass"

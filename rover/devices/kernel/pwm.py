@@ -13,7 +13,6 @@ from pathlib import Path
 
 from rover.devices.kernel.files import DeviceError, explain, open_to_write, read_text, write_number
 
-ROOT = Path("/sys/class/pwm")
 _FILES = ("period", "duty_cycle", "polarity", "enable")
 _APPEAR_TRIES = 200
 _APPEAR_PAUSE_S = 0.01
@@ -34,7 +33,7 @@ class PwmChannel:
         DeviceError: no such chip or channel, no permission, or the channel is in use.
     """
 
-    def __init__(self, chip: int, channel: int, root: Path = ROOT) -> None:
+    def __init__(self, chip: int, channel: int, root: Path) -> None:
         self._name = f"PWM channel {channel} of chip {chip}"
         self._chip, self._channel = root / f"pwmchip{chip}", channel
         self._period_ns = 0
@@ -128,7 +127,7 @@ class PwmChannel:
         self._files = {}
 
 
-def silence(chip: int, channel: int, root: Path = ROOT) -> None:
+def silence(chip: int, channel: int, root: Path) -> None:
     """Bring a channel to zero whoever holds it, for a supervisor whose process died or hangs. No claim is made.
 
     Raises:

@@ -2,10 +2,11 @@
 
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BeforeValidator, model_validator
 
 from rover import quantities
-from rover.files.types import POSITIVE, KeyMistakeError, Model, Text, Time, YesOrNo, loose, must
+from rover.devices.with_driver import WithDriver, is_dotted
+from rover.files.types import POSITIVE, Due, KeyMistakeError, Text, Time, YesOrNo, must
 from rover.kinds import Kind, Number, Truth
 from rover.quantities import Quantity, QuantityError
 
@@ -21,24 +22,21 @@ def _level(value: Any) -> bool | Quantity:
 Level = Annotated[bool | Quantity, BeforeValidator(_level)]
 
 
-class OutputKeys(Model):
-    """A thing that a behaviour switches or sets. Its driver, and any further keys for that, are a person's own.
+class OutputKeys(WithDriver):
+    """A thing that a behaviour switches or sets. Its driver, and any further keys for that, are a person's own."""
 
-    Attributes:
-        rest: its value unless something sets another one; of which kind it is, all values of it are.
-        moves: it moves a part that can hurt or break something.
-        trial: what bring-up sets it to for a moment.
-        own_deadline: so long after the last command the device itself goes to rest.
-    """
-
-    model_config = ConfigDict(frozen=True, extra="allow")
-
-    driver: Annotated[Text, must(lambda name: ":" in name, "an output has a driver of your own, package.module:Class")]
-    rest: Level
+    driver: Annotated[Text, must(is_dotted, "an output has a driver of your own, package.module:Class")]
+    """`package.module:Class`; its folder is given with `--drivers`."""
+    rest: Annotated[Level, Due("any")]
+    """Its value unless something sets another one: a quantity, or `yes` or `no`. All its values are of that kind."""
     about: Text = "as the robot file declares it"
+    """One line about it."""
     moves: YesOrNo = False
-    trial: Level | None = Field(default=None)
+    """It moves a part that can hurt or break something: a lift, a pusher."""
+    trial: Annotated[Level, Due("as `rest`")] | None = None
+    """What `rover bring-up` sets it to for a moment, to see that it works and comes to rest."""
     own_deadline: Annotated[Time, POSITIVE] | None = None
+    """So long after the last command the device itself goes to rest."""
 
     @model_validator(mode="after")
     def _can_be_tried(self) -> "OutputKeys":
@@ -66,8 +64,7 @@ class OutputKeys(Model):
     @property
     def options(self) -> dict[str, Any]:
         """The keys and values for its driver, SI units."""
-        own = {key: loose(value) for key, value in (self.model_extra or {}).items()}
-        return {"driver": self.driver, "rest": self.at_rest, "own_deadline": self.own_deadline} | own
+        return {"driver": self.driver, "rest": self.at_rest, "own_deadline": self.own_deadline} | self.own_options
 
 
 def _kind_of(level: bool | Quantity) -> Kind:

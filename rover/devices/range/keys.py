@@ -1,63 +1,79 @@
 """The keys of the range finder in the robot file."""
 
-import math
-from typing import Annotated, ClassVar
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, StrictInt, model_validator
+from pydantic import Field, StrictInt, model_validator
 
-from rover import quantities
-from rover.devices.keys import Pin
-from rover.devices.mount import MountedKeys
-from rover.files.types import NOT_NEGATIVE, POSITIVE, Angle, Frequency, KeyMistakeError, Length
+from rover.devices.keys import DeviceKeys, OnPins, Pin
+from rover.devices.mount import OnMount
+from rover.files.types import (
+    NOT_NEGATIVE,
+    POSITIVE,
+    Angle,
+    Due,
+    Frequency,
+    KeyMistakeError,
+    Length,
+    Temperature,
+    must,
+)
+from rover.quantities import si
 
 LEAST_PING_CYCLE_S = 0.06
 """Least time (s) between two pings of an ultrasonic range finder; makers state 60 ms."""
 
-
-def _air(celsius: float) -> float:
-    if not -20.0 <= celsius <= 50.0:
-        raise ValueError("must lie between -20 degC and 50 degC")
-    return celsius
-
-
-def _odd(number: int) -> int:
-    if number % 2 == 0:
-        raise ValueError("must be odd, so that there is a middle one")
-    return number
-
-
+AIR = (si("-20 degC"), si("50 degC"))
+"""How cold and how warm the air may be."""
 AirTemperature = Annotated[
-    float, BeforeValidator(lambda value: quantities.parse_as(value, quantities.TEMPERATURE)), AfterValidator(_air)
+    Temperature, must(lambda celsius: AIR[0] <= celsius <= AIR[1], "must lie between -20 degC and 50 degC")
 ]
-Odd = Annotated[StrictInt, Field(ge=1, le=15), AfterValidator(_odd)]
+Odd = Annotated[
+    StrictInt,
+    Field(ge=1, le=15),
+    must(lambda number: number % 2 == 1, "must be odd, so that there is a middle one"),
+    Due("odd number"),
+]
 
 
-class RangeKeys(MountedKeys):
+class RangeKeys(OnMount, DeviceKeys):
     """Ultrasonic range finder; the one that a robot's ``range`` is looks ahead."""
 
-    DRIVERS: ClassVar = {"echo_pins": ("trigger", "echo")}
-
-    rate: Frequency = 15.0
-    ahead: Length = 0.12
-    least: Annotated[Length, NOT_NEGATIVE] = 0.03
-    most: Annotated[Length, POSITIVE] = 4.0
-    beam: Annotated[Angle, POSITIVE] = math.radians(30.0)
+    rate: Frequency = si("15 Hz")
+    ahead: Length = si("12 cm")
+    """From the robot's middle forward to the sensor's face."""
+    least: Annotated[Length, NOT_NEGATIVE] = si("3 cm")
+    """Nearest distance it can tell."""
+    most: Annotated[Length, POSITIVE] = si("4 m")
+    """Farthest distance it can tell."""
+    beam: Annotated[Angle, POSITIVE] = si("30 deg")
+    """Full angle of its cone."""
     no_echo_reads: Annotated[Length, POSITIVE] | None = None
-    trigger: Pin | None = None
-    echo: Pin | None = None
-    temperature: AirTemperature = 20.0
-    median_of: Odd = 1
-
-    @model_validator(mode="after")
-    def _echoes_can_be_told_apart(self) -> "RangeKeys":
-        if self.driver == "echo_pins" and self.trigger == self.echo:
-            raise KeyMistakeError("echo", "this is the trigger's pin; each needs its own")
-        if self.driver == "echo_pins" and self.rate * LEAST_PING_CYCLE_S > 1.0:
-            most = f"{int(1.0 / LEAST_PING_CYCLE_S)} Hz"
-            raise KeyMistakeError("rate", f"echoes of one ping must die away before the next; {most} at most")
-        return self
+    """What `range.distance` is when no echo comes back; without it, `most`."""
 
     @property
     def no_echo_distance(self) -> float:
         """What the behaviour sees (m) when no echo comes back."""
         return self.most if self.no_echo_reads is None else self.no_echo_reads
+
+
+class EchoPinsKeys(OnPins, RangeKeys):
+    """A trigger and an echo pin."""
+
+    driver: Literal["echo_pins"] = "echo_pins"
+    trigger: Pin
+    """Starts a ping."""
+    echo: Pin
+    """Is high while the echo is on its way. A 5 V sensor needs a divider here."""
+    temperature: AirTemperature = si("20 degC")
+    """Of the air, -20 to 50 degC: 10 degC amiss are 1.7 % of the distance."""
+    median_of: Odd = 1
+    """Reports the median of so many pings, no echo counting as farthest."""
+
+    @model_validator(mode="after")
+    def _echoes_can_be_told_apart(self) -> "EchoPinsKeys":
+        if self.trigger == self.echo:
+            raise KeyMistakeError("echo", "this is the trigger's pin; each needs its own")
+        if self.rate * LEAST_PING_CYCLE_S > 1.0:
+            most = f"{int(1.0 / LEAST_PING_CYCLE_S)} Hz"
+            raise KeyMistakeError("rate", f"echoes of one ping must die away before the next; {most} at most")
+        return self

@@ -3,7 +3,7 @@
 import pytest
 
 from rover.devices.battery.adc_file import SUPPLY_LOW, Battery
-from rover.devices.battery.keys import BatteryKeys
+from rover.devices.battery.keys import AdcFileKeys
 from rover.devices.kernel.files import DeviceError
 from rover.devices.readings import Fault
 
@@ -15,7 +15,7 @@ def options(tmp_path):
     (tmp_path / "in_voltage0_raw").write_text("3000\n")
     (tmp_path / "in_voltage_scale").write_text("0.805664062\n")
     (tmp_path / "in0_lcrit_alarm").write_text("0\n")
-    return BatteryKeys(driver="adc_file", file=str(tmp_path / "in_voltage0_raw"), divider=5.0).options
+    return AdcFileKeys(file=str(tmp_path / "in_voltage0_raw"), divider=5.0).options
 
 
 def volts(battery, now_ns=0):

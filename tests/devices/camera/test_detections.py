@@ -8,7 +8,7 @@ import cv2
 import numpy
 import pytest
 
-from rover.devices.camera.keys import CameraKeys
+from rover.devices.camera.keys import VideoKeys
 from rover.devices.camera.video import Camera
 from rover.devices.protocols import DriverContext, Sensor
 from rover.devices.readings import Detections, Frame
@@ -41,7 +41,7 @@ def recorded(tmp_path):
         for frame in frames:
             writer.write(frame)
         writer.release()
-        return CameraKeys(driver="video", video=str(path), frame_width=320, frame_height=240).options
+        return VideoKeys(video=str(path), frame_width=320, frame_height=240).options
 
     return record
 

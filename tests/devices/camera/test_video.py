@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy
 import pytest
 
-from rover.devices.camera.keys import CameraKeys
+from rover.devices.camera.keys import VideoKeys
 from rover.devices.camera.video import Lock, Video, complaint_of, locks_of, taken_ns
 from rover.devices.kernel.files import DeviceError
 from rover.devices.readings import Frame
@@ -44,7 +44,7 @@ def complaints(options, **ignores):
     return [why for lock in locks_of(options) if (why := complaint_of(lock, capture, NAMES))]
 
 
-OPTIONS = CameraKeys(driver="video").options
+OPTIONS = VideoKeys().options
 EVERYTHING = OPTIONS | {"exposure": 0.01, "gain": 40.0, "white_balance": 4600.0, "focus": 0.0}
 
 

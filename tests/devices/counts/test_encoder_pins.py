@@ -6,11 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.devices.counts.encoder_pins import Counts, Quadrature
-from rover.devices.counts.keys import CountsKeys
+from rover.devices.counts.keys import EncoderPinsKeys
 from rover.devices.readings import WheelCounts
 
 FORWARDS = ((True, False), (True, True), (False, True), (False, False))
-OPTIONS = CountsKeys(driver="encoder_pins", left={"a": 5, "b": 6}, right={"a": 7, "b": 8}).options
+OPTIONS = EncoderPinsKeys(left={"a": 5, "b": 6}, right={"a": 7, "b": 8}).options
 
 
 def test_a_leading_b_counts_up_four_to_a_line():

@@ -6,7 +6,7 @@ from contextlib import closing
 import pytest
 
 from rover.devices.drive.h_bridge import HBridge
-from rover.devices.drive.keys import DriveKeys
+from rover.devices.drive.keys import HBridgeKeys
 from rover.devices.kernel.files import DeviceError
 
 PINS = {"left": {"pwm": 0, "forward": 5, "backward": 6}, "right": {"pwm": 1, "forward": 7, "backward": 8}}
@@ -18,7 +18,7 @@ PERIOD = 50_000
 def options(pwm, board):
     pwm.add_channel(0)
     pwm.add_channel(1)
-    return DriveKeys(driver="h_bridge", pwm_files=str(pwm.root), **PINS).options
+    return HBridgeKeys(pwm_files=str(pwm.root), **PINS).options
 
 
 def motors(pwm, board):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.devices.gripper.keys import GripperKeys
+from rover.devices.gripper.keys import ServoPinsKeys
 from rover.devices.gripper.servo_pins import Gripper, Slew, pulse_for
 from rover.devices.kernel.files import DeviceError
 from rover.devices.readings import JawsCommand, JawsValue
@@ -20,7 +20,7 @@ NEVER = 10**18
 @pytest.fixture
 def options(pwm):
     pwm.add_channel(1)
-    keys = GripperKeys(driver="servo_pins", pwm_channel=1, pwm_files=str(pwm.root), travel_time="0.5 s", push_for="2 s")
+    keys = ServoPinsKeys(pwm_channel=1, pwm_files=str(pwm.root), travel_time="0.5 s", push_for="2 s")
     return keys.options
 
 

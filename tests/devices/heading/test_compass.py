@@ -8,13 +8,13 @@ import tty
 import pytest
 
 from rover.devices.heading.compass import Heading
-from rover.devices.heading.keys import HeadingKeys
+from rover.devices.heading.keys import CompassKeys
 from rover.devices.protocols import DriverContext, Sensor
 from rover.files.robot import SerialLink
 from rover.link import open_link
 from rover.link.framing import frame
 
-OPTIONS = HeadingKeys(driver="compass", link="aft").options
+OPTIONS = CompassKeys(link="aft").options
 
 
 @pytest.fixture

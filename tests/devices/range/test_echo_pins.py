@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from rover.devices.kernel.files import DeviceError
 from rover.devices.kernel.gpio import Edge
 from rover.devices.range.echo_pins import EchoTimer, MedianOf, Range, RefusedEcho, speed_of_sound
-from rover.devices.range.keys import RangeKeys
+from rover.devices.range.keys import EchoPinsKeys
 from rover.devices.readings import RangeValue
 
 MS, SECOND = 1_000_000, 1_000_000_000
-OPTIONS = RangeKeys(driver="echo_pins", trigger=23, echo=24).options
+OPTIONS = EchoPinsKeys(trigger=23, echo=24).options
 
 
 def echo_ns(distance, celsius=20.0):

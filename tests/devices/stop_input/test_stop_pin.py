@@ -5,11 +5,11 @@ from contextlib import closing
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.devices.stop_input.keys import StopInputKeys
+from rover.devices.stop_input.keys import StopPinKeys
 from rover.devices.stop_input.stop_pin import SlowToClose, StopInput
 
 MS = 1_000_000
-OPTIONS = StopInputKeys(driver="stop_pin", pin=17).options
+OPTIONS = StopPinKeys(pin=17).options
 
 
 def closed_at(driver, now_ms):

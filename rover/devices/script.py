@@ -1,4 +1,4 @@
-"""The fake of each family, its driver `scripted`: sensors play a list of values, actuators keep their commands.
+"""What the families' fakes have in common: sensors play a list of values, actuators keep their commands.
 
 They do not model hardware: no noise, no delay, no limits. For those there is the bench (`rover rehearse`).
 """
@@ -6,21 +6,12 @@ They do not model hardware: no noise, no delay, no limits. For those there is th
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rover.devices.readings import (
-    BatteryValue,
-    Detections,
-    HeadingValue,
-    JawsValue,
-    RangeValue,
-    Reading,
-    StopInputValue,
-    WheelCounts,
-)
+from rover.devices.readings import Reading
 
 _NS = 1e9
 
 
-class Scripted:
+class Played:
     """A sensor that plays ``script``: a list of [time, value, value...], times (s) counted from the first poll.
 
     Each entry is reported at the first poll at or after its time, as taken then. Values are those of the family's
@@ -30,7 +21,7 @@ class Scripted:
     VALUE: Any
 
     def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
-        self._script = [(float(entry[0]), entry[1:]) for entry in options.get("script", ())]
+        self._script = [(float(entry[0]), entry[1:]) for entry in options["script"]]
         if any(later < earlier for (earlier, _), (later, _) in zip(self._script, self._script[1:], strict=False)):
             raise ValueError("the times of a script must not go back; put its entries in order")
         self._started_ns: int | None = None
@@ -71,56 +62,3 @@ class CommandLog:
 
     def close(self) -> None:
         """Do nothing."""
-
-
-class Drive(CommandLog):
-    """Keeps the commands of the drive."""
-
-
-class Counts(Scripted):
-    """Entries [time, left, right, boot]."""
-
-    VALUE = WheelCounts
-
-
-class Heading(Scripted):
-    """Entries [time, angle, rate, calibration]."""
-
-    VALUE = HeadingValue
-
-
-class Range(Scripted):
-    """Entries [time, distance]; a distance left out is no echo."""
-
-    VALUE = RangeValue
-
-
-class Camera(Scripted):
-    """Entries [time]: frames in which nothing is found; or, from Python, [time, objects]."""
-
-    @staticmethod
-    def VALUE(objects: Sequence[Any] = ()) -> Detections:  # noqa: N802  it stands in for a value type
-        """Return the value of an entry."""
-        return Detections(tuple(objects))
-
-
-class Gripper(Scripted, CommandLog):
-    """Keeps the commands of the jaws, and plays entries [time, opening, holding]."""
-
-    VALUE = JawsValue
-
-    def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
-        CommandLog.__init__(self, options)
-        Scripted.__init__(self, options)
-
-
-class Battery(Scripted):
-    """Entries [time, volts, amps]."""
-
-    VALUE = BatteryValue
-
-
-class StopInput(Scripted):
-    """Entries [time, closed], closed being true or false."""
-
-    VALUE = StopInputValue

@@ -1,0 +1,7 @@
+"""What a file names, and no check may import."""
+
+
+class Camera: ...
+
+
+class Dance: ...

@@ -4,7 +4,7 @@ A driver of a person's own may have any keys, or those that a file beside it dec
 """
 
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, partialmethod
 from typing import Any, ClassVar, Self
 
 from pydantic import ConfigDict, Field, ModelWrapValidatorHandler, ValidationInfo, create_model, model_validator
@@ -113,5 +113,17 @@ def _of_declared_driver(block: type[WithDriver], declared: Declared) -> type[Wit
 def made_for(block: type[WithDriver], also: tuple[type[Model], ...], fields: Mapping[str, Any]) -> type[WithDriver]:
     """Return a model of a block that has, for one driver, what others do not."""
     bases: Any = (block, *also)
-    made: type[WithDriver] = create_model(block.__name__, __base__=bases, **fields)
-    return made
+    made: Any = create_model(block.__name__, __base__=bases, **fields)
+    made.__reduce__ = partialmethod(_reduced, block)
+    found: type[WithDriver] = made
+    return found
+
+
+def _reduced(keys: WithDriver, block: type[WithDriver]) -> tuple[Any, ...]:
+    """Return what pickle makes such a block of again, since it cannot find the model by name."""
+    known = {name: value for name, value in keys.__dict__.items() if name in block.model_fields}
+    return _again, (block, known, keys.own_options)
+
+
+def _again(block: type[WithDriver], known: dict[str, Any], own: dict[str, Any]) -> WithDriver:
+    return _of_unknown_driver(block).model_construct(**known, **own)

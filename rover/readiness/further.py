@@ -8,7 +8,7 @@ from rover.devices.outputs.keys import OutputKeys, in_si
 from rover.devices.readings import Fault, OutputCommand
 from rover.readiness.finding import Finding, Verdict, judged, not_tried
 from rover.readiness.sensors import is_frequent, rate_of, values_of
-from rover.readiness.stand import COMMAND_LASTS_NS, RobotOnStand
+from rover.readiness.stand import RobotOnStand
 from rover.readiness.values import in_words
 from rover.session.by_hand import TimedReading, step_held
 
@@ -67,9 +67,9 @@ def _goes_on(stand: RobotOnStand, name: str, keys: OutputKeys) -> bool | None:
     value = in_si(keys.trial)
 
     def tell(now_ns: int) -> None:
-        command = OutputCommand(value, 0, now_ns + COMMAND_LASTS_NS)
+        command = OutputCommand(value, 0, now_ns + stand.commands_last_ns)
         stand.session.devices.drivers.set_outputs([(name, command)], now_ns)
-        stand.session.drive(0.0, 0.0, now_ns + COMMAND_LASTS_NS)
+        stand.session.drive(0.0, 0.0, now_ns + stand.commands_last_ns)
 
     stand.permit()
     stand.session.watch(LIT_S, tell)

@@ -8,6 +8,7 @@ from rover.core.possible import HeadingSteps, checks
 from rover.devices.families import reporting
 from rover.devices.keys import DeviceKeys
 from rover.devices.readings import Fault, Reading
+from rover.errors import one_line
 from rover.events import Event, Health, HealthChange
 from rover.files.robot import Robot
 from rover.motion.limits import NOTHING_MISSING, Missing
@@ -107,7 +108,7 @@ class HealthWatch:
 
     def _why_not(self, device: _Device, value: Any) -> str:
         if isinstance(value, Fault):
-            return value.why
+            return one_line(str(value.why))
         why = device.why_impossible(value)
         self.impossible += why != ""
         return why

@@ -53,7 +53,6 @@ class RenderedCamera(Reporter):
         super().__init__(options, context)
         bench = self._bench
         errors = bench.file.camera
-        device = self._device = self._keys
         self._latency_ns = round(drawn(errors.latency, stream(bench.seed, "camera latency")) * 1e9)
         self._flicker = Episodes(errors.flicker_every, errors.flicker_lasts, stream(bench.seed, "flicker"))
         self._renderer = Renderer(bench.file, bench.robot, bench.errand, bench.seed)
@@ -75,7 +74,7 @@ class RenderedCamera(Reporter):
         return self._scene
 
     def _scene_at(self, now_ns: int) -> Scene:
-        bench, device, errors = self._bench, self._device, self._bench.file.camera
+        bench, device, errors = self._bench, self._keys, self._bench.file.camera
         mount = device.mount
         bench.carry()
         place, looks = bench.to_field(mount.ahead, mount.left), bench.heading + mount.towards

@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 
 import click
 
+from rover.devices.camera.keys import SCHEMES
 from rover.devices.registry import allow_folders
 from rover.errors import A_LOOP, UserError, is_loop
 from rover.files.driver_keys import look_in
@@ -48,6 +49,14 @@ class PathType(click.Path):
         if is_loop(Path(value)):
             raise UserError(f"{value} {A_LOOP}; name a path that leads somewhere")
         return super().convert(value, param, ctx)
+
+
+class SourceType(PathType):
+    """A path as before, or a network camera's address, which stays a text."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the path, or the text."""
+        return value if str(value).startswith(SCHEMES) else super().convert(value, param, ctx)
 
 
 A_PATH = PathType()

@@ -9,7 +9,7 @@ from functools import partial
 import numpy
 import pytest
 
-from rover.devices.camera.keys import CameraKeys
+from rover.devices.camera.keys import VideoKeys
 from rover.devices.kernel.files import DeviceError
 from rover.devices.meanwhile import at_once, in_a_thread
 from rover.devices.protocols import Sensor
@@ -24,7 +24,7 @@ cv2 = pytest.importorskip("cv2", reason="needs the extra 'vision': pip install -
 
 KINDS = {"amber": Kind.model_validate({"lid": "amber", "height": "60 mm", "width": "50 mm"})}
 ROBOT = types.SimpleNamespace(colours={"amber": Colour(hue=(14, 26))}, marker=None)
-KEYS = CameraKeys(driver="video", frame_width=320, frame_height=240)
+KEYS = VideoKeys(frame_width=320, frame_height=240)
 FIND = partial(finder, ROBOT, KINDS, KEYS)
 
 
@@ -123,7 +123,7 @@ class TestMeanwhile:
         camera = seeing(frame(1), meanwhile=in_a_thread)
         camera.poll(0)
         camera.close()
-        assert camera._finding.done()
+        assert camera._finding is None or camera._finding.done()
         assert camera._camera.closed == 1
 
 

@@ -86,20 +86,31 @@ GUARD = click.option(
 )
 
 
-def _drivers(use: Callable[[Sequence[Path]], None], what: str) -> Callable[[F], F]:
+def _drivers(use: Callable[[click.Context, Sequence[Path]], None], what: str) -> Callable[[F], F]:
     return click.option(
         "--drivers",
         multiple=True,
         metavar="DIR",
         type=PathType(exists=True, file_okay=False),
-        callback=lambda context, option, folders: use(folders),
+        callback=lambda context, option, folders: use(context, folders),
         expose_value=False,
         help=what,
     )
 
 
-DRIVERS = _drivers(allow_folders, "Folder from which drivers and activities named in the files may be imported.")
-DRIVERS_UNOPENED = _drivers(look_in, "Folder with drivers named in the files; what they declare is read, none is run.")
+def _allow(context: click.Context, folders: Sequence[Path]) -> None:
+    allow_folders(folders)
+
+
+def _allow_for_one(context: click.Context, folders: Sequence[Path]) -> None:
+    """Have what is declared there read; run it only where ``--driver`` names what."""
+    (look_in if context.params.get("driver") is None else allow_folders)(folders)
+
+
+DRIVERS = _drivers(_allow, "Folder from which drivers and activities named in the files may be imported.")
+DRIVERS_UNOPENED = _drivers(
+    _allow_for_one, "Folder with drivers named in the files; what they declare is read, none but --driver is run."
+)
 
 
 def seed(what: str) -> Callable[[F], F]:

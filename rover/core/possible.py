@@ -19,6 +19,8 @@ from rover.errors import in_short
 from rover.files.robot import Robot
 from rover.quantities import wrap
 
+CLOCK_SLACK_NS = 1_000_000
+"""A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
 FULL_FACTOR = 2.0
 """A battery shows no more than this many times its full voltage."""
 MOST_AMPS = 1000.0

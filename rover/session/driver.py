@@ -79,7 +79,7 @@ class ReadingsInOrder:
         Raises:
             TypeError: it is no readings.
         """
-        readings = [self._numbered(_checked(one)) for one in reported]
+        readings = [self._numbered(checked(one)) for one in reported]
         if readings:
             self._latest = max(self._latest, readings[-1].sequence)
         return readings
@@ -93,7 +93,12 @@ class ReadingsInOrder:
         return Reading(taken_ns, self._first + sequence, value)
 
 
-def _checked(reported: Any) -> Reading:
+def checked(reported: Any) -> Reading:
+    """Return what a driver reported.
+
+    Raises:
+        TypeError: it is no reading, or its time or number is not whole.
+    """
     if not isinstance(reported, Reading):
         raise TypeError(f"poll returns Readings, and this one returned {in_short(reported)}")
     if not (isinstance(reported.taken_ns, int) and isinstance(reported.sequence, int)):

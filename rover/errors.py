@@ -1,9 +1,12 @@
 """What a person can put right: the base of all errors whose message is meant for them."""
 
 import errno
+from collections.abc import Callable
 from pathlib import Path
 
 A_LOOP = "is a loop of links"
+LINE, PIECE = 300, 80
+"""Characters of a line for a person, and of a value in one: a value may be a picture of a million numbers."""
 
 
 class UserError(Exception):
@@ -18,11 +21,27 @@ class UserError(Exception):
 
 def in_words(error: BaseException) -> str:
     """Return type and text of any exception in one line, be it raised by code of the person's own."""
+    text = _said_by(lambda: str(error))
+    return one_line(f"{type(error).__name__}: {text}" if text else type(error).__name__)
+
+
+def in_short(value: object) -> str:
+    """Return any value as Python writes it, or the beginning of that: a short piece of one line."""
+    return one_line(_said_by(lambda: repr(value)) or type(value).__name__, PIECE)
+
+
+def one_line(text: str, most: int = LINE) -> str:
+    """Return a text of whatever origin in one line of no more than so many characters."""
+    line = " ".join(text[: 4 * most].split())
+    return line if len(line) <= most and len(text) <= 4 * most else f"{line[: most - 3]}..."
+
+
+def _said_by(speak: Callable[[], str]) -> str:
+    """Return what an object says of itself, '' if it cannot: code of the person's own speaks there."""
     try:
-        text = " ".join(str(error).split())
+        return speak()
     except Exception:
-        text = ""
-    return f"{type(error).__name__}: {text}" if text else type(error).__name__
+        return ""
 
 
 def is_loop(path: Path) -> bool:

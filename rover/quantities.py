@@ -207,6 +207,17 @@ def clamp(value: float, low: float, high: float) -> float:
     return low if value < low else high if value > high else value
 
 
+def must_be_finite(*values: float) -> None:
+    """Raise unless all are finite numbers; what is compared with NaN comes out false, so that clipping lets it through.
+
+    Raises:
+        ValueError: one is not.
+    """
+    for value in values:
+        if not math.isfinite(value):
+            raise ValueError(f"{value} is commanded; the command is not carried out")
+
+
 def wrap(angle: float) -> float:
     """Return ``angle`` (rad) brought into [-pi, pi); +pi becomes -pi."""
     if -math.pi <= angle < math.pi:

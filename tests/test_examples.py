@@ -109,6 +109,10 @@ def test_every_example_is_sound(block, project):
     if kind not in load.KINDS:
         check_fragment(values, project)
         return
+    errand = next((one.file for one in EXAMPLES if one.file and block.file and f"../{block.file}" in one.text), None)
+    if errand is not None:  # signals of a device of one's own are known where an errand names the robot
+        assert check_file(project / errand).warnings == ()
+        return
     file = project / (block.file or f"{'behaviours' if kind == 'behaviour' else 'config'}/example.yaml")
     file.write_text(block.text, encoding="utf-8")
     assert check_file(file).warnings == ()
@@ -128,7 +132,7 @@ def test_every_command_line_can_be_given_and_names_files_that_are_there(where, l
     _, name, *arguments = shlex.split(line, comments=True)
     for option, value in pairwise(arguments):
         if option == "--drivers":
-            Path(value).mkdir()
+            Path(value).mkdir(exist_ok=True)
     command = commands.get_command(click.Context(commands), name)
     assert command is not None
     command.make_context(name, list(arguments))  # it takes the list apart

@@ -35,6 +35,7 @@ from rover.devices.readings import (
 )
 from rover.devices.registry import register_stand_ins
 from rover.link.emulated_hardware import HardwareState
+from rover.quantities import must_be_finite
 
 CALIBRATED = 3
 CLOSED, OPEN = StopInputValue(True), StopInputValue(False)
@@ -211,7 +212,12 @@ class Gripper(Reporter):
             self._bench.unwatch(self._sample)
 
     def apply(self, command: JawsCommand, now_ns: int) -> None:
-        """Turn the servo to the wanted opening. It keeps its last pulse: only a command that comes late is void."""
+        """Turn the servo to the wanted opening. It keeps its last pulse: only a command that comes late is void.
+
+        Raises:
+            ValueError: the opening is not a number.
+        """
+        must_be_finite(command.opening or 0.0)
         bench = self._bench
         if now_ns >= bench.next_ns:
             bench.advance(now_ns)
@@ -235,7 +241,12 @@ class Drive:
         self._faults = schedule.of("drive") + (schedule.of("link") if options.get("link") is not None else ())
 
     def apply(self, command: DriveCommand, now_ns: int) -> None:
-        """Set the duties until the command expires."""
+        """Set the duties until the command expires.
+
+        Raises:
+            ValueError: a duty is not a number.
+        """
+        must_be_finite(command.left, command.right)
         bench = self._bench
         if now_ns >= bench.next_ns:
             bench.advance(now_ns)

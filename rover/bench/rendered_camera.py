@@ -4,7 +4,6 @@ Of the bench file's ``camera:`` block, ``latency``, ``pitch_noise``, ``dip`` and
 a detection do not, since what is detected is up to the pixels.
 """
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -13,15 +12,13 @@ from rover.bench.draws import Episodes, drawn, stream
 from rover.bench.render import Renderer, Scene, generator, lidded
 from rover.bench.render_lens import Viewpoint
 from rover.devices.protocols import DriverContext
-from rover.devices.readings import Detections, Fault, Frame, Reading
+from rover.devices.readings import Frame, Reading
 from rover.errors import UserError
 from rover.files.bench import BenchFile
 from rover.files.robot import Robot
 
 SPOILT = (0.05, 0.25)
 """Share of the light in a frame that a flickering lamp spoils."""
-WORTH_TELLING = 0.2
-"""When more than this share of the frames was of no use, a person is told so."""
 
 
 def with_rendered_camera(robot: Robot, bench: BenchFile) -> Robot:
@@ -48,14 +45,7 @@ def with_rendered_camera(robot: Robot, bench: BenchFile) -> Robot:
 
 
 class RenderedCamera(Reporter):
-    """Reports what is found in rendered frames; one that shows nothing to rely on gives no report.
-
-    What a frame shows is noted while its shutter is open, and drawn when it arrives, by whoever polls.
-
-    Attributes:
-        frame: the latest frame with the time at which it was taken; None before the first.
-        trouble: what is wrong with the latest frame; empty for a good one.
-    """
+    """Reports rendered frames. What one shows is noted while its shutter is open, and drawn when it arrives."""
 
     FAMILY = "camera"
 
@@ -63,41 +53,19 @@ class RenderedCamera(Reporter):
         super().__init__(options, context)
         bench = self._bench
         errors = bench.file.camera
-        device = self._device = self._keys
-        self._find = context.finder_of(device)
-        self._troubles: Counter[str] = Counter()
         self._latency_ns = round(drawn(errors.latency, stream(bench.seed, "camera latency")) * 1e9)
         self._flicker = Episodes(errors.flicker_every, errors.flicker_lasts, stream(bench.seed, "flicker"))
         self._renderer = Renderer(bench.file, bench.robot, bench.errand, bench.seed)
         self._scene: Scene | None = None
-        self.frame: Reading | None = None
-        self.trouble = ""
-
-    @property
-    def remarks(self) -> list[str]:
-        """What a person should know of the frames, in sentences; mostly nothing."""
-        number = self._troubles.total()
-        return [
-            f"camera: {count} of {number} frames were of no use: {trouble}"
-            for trouble, count in self._troubles.items()
-            if trouble and count > WORTH_TELLING * number
-        ]
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
-        """Draw the frames that have arrived by ``now_ns``, and return the reports of them."""
-        found = ((reading, self._look(reading)) for reading in super().poll(now_ns))
-        return [reading._replace(value=value) for reading, value in found if value is not None]
+        """Draw the frames that have arrived by ``now_ns``, and return them."""
+        return [reading._replace(value=self._drawn(reading.value)) for reading in super().poll(now_ns)]
 
-    def _look(self, reading: Reading) -> Detections | None:
-        """Draw a frame, and return what is found in it, or nothing of one that is no good."""
-        image = self._renderer.frame(reading.value)
+    def _drawn(self, scene: Scene) -> Frame:
+        image = self._renderer.frame(scene)
         height, width = image.shape[:2]
-        frame = Frame(image, width, height)
-        self.frame = reading._replace(value=frame)
-        found = self._find(frame)
-        self.trouble = found.why if isinstance(found, Fault) else ""
-        self._troubles[self.trouble.partition(":")[0]] += 1
-        return None if isinstance(found, Fault) else found
+        return Frame(image, width, height)
 
     def _measure(self, now_ns: int, fault: str | None) -> Scene:
         """Return what is before the camera; when it is frozen, what was before it last."""
@@ -106,7 +74,7 @@ class RenderedCamera(Reporter):
         return self._scene
 
     def _scene_at(self, now_ns: int) -> Scene:
-        bench, device, errors = self._bench, self._device, self._bench.file.camera
+        bench, device, errors = self._bench, self._keys, self._bench.file.camera
         mount = device.mount
         bench.carry()
         place, looks = bench.to_field(mount.ahead, mount.left), bench.heading + mount.towards

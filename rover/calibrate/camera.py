@@ -22,6 +22,7 @@ from pydantic import Field, StrictInt
 from rover.calibrate.apparatus import needed
 from rover.calibrate.findings import CalibrationError, Findings, ValueChange, changed
 from rover.devices.camera.keys import CameraKeys
+from rover.devices.camera.picture_folder import read_picture
 from rover.errors import UserError
 from rover.files import load, yaml_source
 from rover.files.problems import nearest
@@ -39,7 +40,7 @@ from rover.vision.calibrate_camera import (
 )
 from rover.vision.colour import mask_of, patches_of, to_hsv
 from rover.vision.edges import Extent
-from rover.vision.pictures import beside, read_picture, write_picture
+from rover.vision.pictures import beside, write_picture
 
 REGIONS = "regions.yaml"
 LIVE_SHARE = 6

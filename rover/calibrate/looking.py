@@ -1,24 +1,32 @@
 """`rover look`: what the vision sees in pictures or before a camera, told and drawn, for tuning colours and limits."""
 
 import math
+import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
+from urllib.parse import urlsplit
 
+from rover.devices.camera import network_camera, video
 from rover.devices.camera.keys import CameraKeys, VideoKeys
-from rover.devices.camera.video import Video
-from rover.errors import UserError
+from rover.devices.camera.picture_folder import ENDINGS, pictures_in, read_picture
+from rover.devices.kernel.files import DeviceError
+from rover.devices.meanwhile import in_a_thread
+from rover.devices.protocols import DriverContext
+from rover.devices.readings import Fault, Frame
+from rover.errors import UserError, in_short
 from rover.files import load
 from rover.files.errand import Kind
 from rover.files.problems import FileProblems
 from rover.files.robot import Robot
+from rover.session.drivers import make_driver
 from rover.vision.colour import patches_of, to_hsv
 from rover.vision.detector import FrameWatch, detector_of
 from rover.vision.lens import direction, view_of
-from rover.vision.pictures import ENDINGS, annotated, described, read_picture, write_picture
+from rover.vision.pictures import annotated, described, write_picture
 
-WAIT_S = 10.0
+WAIT_S, LOOK_EVERY_S = 10.0, 0.01
 SETTLED_AFTER = 5
 """The first frames after opening are still dark or blue with some cameras."""
 VIVID = (80, 40)
@@ -34,26 +42,29 @@ class Look(NamedTuple):
     picture: Any
 
 
-def pictures_at(source: Path, camera: CameraKeys) -> Iterator[tuple[str, Any]]:
-    """Yield (name, picture) of a picture, of all in a folder by their names, or of a camera or video's newest frame.
+def pictures_at(source: Path | str, camera: CameraKeys) -> Iterator[tuple[str, Any]]:
+    """Yield (name, picture) of a picture, of all in a folder by their names, or a frame of a camera or recorded video.
 
     In a folder, None stands for a picture that cannot be read.
 
+    Args:
+        source: where they are; a text is a network camera's address.
+        camera: the rest of the camera's keys.
+
     Raises:
         UserError: there is none; the message says why.
-        DeviceError: the camera cannot be opened.
     """
-    if not source.exists():
+    keys = camera.options
+    if isinstance(source, str):
+        yield urlsplit(source).hostname or "camera", _frame_of(network_camera.Camera(keys | {"address": source}))
+    elif not source.exists():
         raise UserError(f"there is no {source}")
-    if source.is_dir():
-        paths = sorted(path for path in source.iterdir() if path.suffix.lower() in ENDINGS)
-        if not paths:
-            raise UserError(f"{source} has no pictures (known: {', '.join(ENDINGS)})")
-        yield from ((path.stem, _picture_if_readable(path)) for path in paths)
+    elif source.is_dir():
+        yield from ((path.stem, _picture_if_readable(path)) for path in pictures_in(source))
     elif source.suffix.lower() in ENDINGS:
         yield source.stem, read_picture(source)
     else:
-        yield source.stem, newest_frame(source, camera)
+        yield source.stem, _frame_of(video.Camera(VideoKeys().options | keys | {"video": str(source)}))
 
 
 def _picture_if_readable(path: Path) -> Any:
@@ -63,38 +74,49 @@ def _picture_if_readable(path: Path) -> Any:
         return None
 
 
-def newest_frame(source: Path, camera: CameraKeys) -> Any:
-    """Return a frame of a camera or recorded video.
-
-    Raises:
-        UserError: none comes.
-        DeviceError: it cannot be opened.
-    """
-    video = Video(VideoKeys().options | camera.options | {"video": str(source)})
-    try:
-        while True:
-            if not video.wait(WAIT_S):
-                raise UserError(f"{source} gave no frame within {WAIT_S:g} s")
-            newest = video.poll(0)[-1]
-            if newest.sequence >= SETTLED_AFTER:
-                return newest.value.image
-    finally:
-        video.close()
-
-
 def live_frame(robot: Robot) -> Any:
     """Return a frame of the robot's own camera.
 
     Raises:
-        UserError: it has no camera, or no frame comes.
-        DeviceError: it cannot be opened.
+        UserError: it has no camera, it cannot be had, or no frame comes.
     """
     camera = robot.devices.camera
     if camera is None:
         raise UserError("the robot file has no camera; add 'camera:' to its devices")
-    if "video" not in camera.options:
-        raise UserError(f"driver '{camera.driver}' shows no frames here; give pictures of it with --pictures FOLDER")
-    return newest_frame(Path(camera.options["video"]), camera)
+    context = DriverContext(robot, 0, {}, name="camera", meanwhile=in_a_thread)
+    return _frame_of(make_driver(camera.driver, camera, context))
+
+
+def _frame_of(camera: Any) -> Any:
+    """Return a picture that a camera's driver hands over, once it has settled; the driver is closed."""
+    with closing(camera):
+        return _settled_frame(camera)
+
+
+def _settled_frame(camera: Any) -> Any:
+    newest, number = None, 0
+    end_s = time.monotonic() + WAIT_S
+    while number < SETTLED_AFTER and time.monotonic() < end_s:
+        try:
+            reported = camera.poll(time.monotonic_ns())
+        except DeviceError:
+            if newest is None:
+                raise
+            break  # a short recording is at its end
+        for reading in reported:
+            newest, number = _picture_in(reading.value), number + 1
+        time.sleep(LOOK_EVERY_S)
+    if newest is None:
+        raise UserError(f"the camera gave no frame within {WAIT_S:g} s")
+    return newest
+
+
+def _picture_in(value: Any) -> Any:
+    if isinstance(value, Fault):
+        raise UserError(f"the camera says: {value.why}")
+    if not isinstance(value, Frame):
+        raise UserError(f"the camera's driver gives {in_short(value)}; to look at, a Frame is due")
+    return value.image
 
 
 def files_for(robot: Path | None, errand: Path | None) -> tuple[Robot | None, Mapping[str, Kind]]:

@@ -10,9 +10,23 @@ from rover.commands.main import FAILED
 
 @click.command()
 @click.argument("file", required=False, type=options.A_PATH)
+@click.option(
+    "--driver",
+    metavar="MODULE:CLASS",
+    is_eager=True,
+    help="Run this driver, and try whether it does what it must.",
+)
+@click.option("--yes-to-all", "yes", is_flag=True, help="Ask nobody: what the driver moves is free to move.")
 @options.DRIVERS_UNOPENED
-def command(file: Path | None) -> int:
-    """Check an errand, behaviour, robot or bench FILE; without one, check this computer."""
+def command(file: Path | None, driver: str | None, yes: bool) -> int:
+    """Check an errand, behaviour, robot or bench FILE; without one, check this computer.
+
+    With --driver: try a driver of your own, by what a robot FILE says of its device. It alone is run.
+    """
+    if driver is not None:
+        from rover.commands.driver_check import check_driver_in
+
+        return check_driver_in(file, driver, is_free_to_move=yes)
     return _check_computer() if file is None else _check_file(file)
 
 

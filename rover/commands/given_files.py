@@ -28,7 +28,7 @@ def assembled(errand: Path, settings: Mapping[str, Any]) -> tuple[Assembly, Mapp
     assembly, activities = with_user_activities(errand, settings)
     for warning in assembly.warnings:
         click.echo(str(warning), err=True)
-    _say_loading(loads(assembly))
+    say_loading(loads(assembly))
     return assembly, activities
 
 
@@ -41,10 +41,11 @@ def robot_at_hand(robot: Path, ports: Mapping[str, str]) -> Loaded[Robot]:
     click.get_current_context().with_resource(HardEnd())
     loaded = load(robot, "robot")
     loaded = replace(loaded, model=with_ports(loaded.model, ports))
-    _say_loading(user_drivers(loaded.model))
+    say_loading(user_drivers(loaded.model))
     return loaded
 
 
-def _say_loading(names: Iterable[str]) -> None:
+def say_loading(names: Iterable[str]) -> None:
+    """Say which code of the person's own is imported."""
     for name in names:
         click.echo(f"loading {name}", err=True)

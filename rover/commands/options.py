@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 
 import click
 
+from rover.devices.camera.keys import SCHEMES
 from rover.devices.registry import allow_folders
 from rover.errors import A_LOOP, UserError, is_loop
 from rover.files.driver_keys import look_in
@@ -50,6 +51,14 @@ class PathType(click.Path):
         return super().convert(value, param, ctx)
 
 
+class SourceType(PathType):
+    """A path as before, or a network camera's address, which stays a text."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the path, or the text."""
+        return value if str(value).startswith(SCHEMES) else super().convert(value, param, ctx)
+
+
 A_PATH = PathType()
 AN_ERRAND = click.argument("errand", type=A_PATH)
 A_ROBOT = click.argument("robot", type=A_PATH)
@@ -77,20 +86,31 @@ GUARD = click.option(
 )
 
 
-def _drivers(use: Callable[[Sequence[Path]], None], what: str) -> Callable[[F], F]:
+def _drivers(use: Callable[[click.Context, Sequence[Path]], None], what: str) -> Callable[[F], F]:
     return click.option(
         "--drivers",
         multiple=True,
         metavar="DIR",
         type=PathType(exists=True, file_okay=False),
-        callback=lambda context, option, folders: use(folders),
+        callback=lambda context, option, folders: use(context, folders),
         expose_value=False,
         help=what,
     )
 
 
-DRIVERS = _drivers(allow_folders, "Folder from which drivers and activities named in the files may be imported.")
-DRIVERS_UNOPENED = _drivers(look_in, "Folder with drivers named in the files; what they declare is read, none is run.")
+def _allow(context: click.Context, folders: Sequence[Path]) -> None:
+    allow_folders(folders)
+
+
+def _allow_for_one(context: click.Context, folders: Sequence[Path]) -> None:
+    """Have what is declared there read; run it only where ``--driver`` names what."""
+    (look_in if context.params.get("driver") is None else allow_folders)(folders)
+
+
+DRIVERS = _drivers(_allow, "Folder from which drivers and activities named in the files may be imported.")
+DRIVERS_UNOPENED = _drivers(
+    _allow_for_one, "Folder with drivers named in the files; what they declare is read, none but --driver is run."
+)
 
 
 def seed(what: str) -> Callable[[F], F]:

@@ -4,10 +4,11 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from rover.behaviour.vocabulary import SENSORS, Signals, attribute_of
-from rover.core.possible import HeadingSteps, checks
+from rover.core.possible import CLOCK_SLACK_NS, HeadingSteps, checks
 from rover.devices.families import reporting
 from rover.devices.keys import DeviceKeys
 from rover.devices.readings import Fault, Reading
+from rover.errors import one_line
 from rover.events import Event, Health, HealthChange
 from rover.files.robot import Robot
 from rover.motion.limits import NOTHING_MISSING, Missing
@@ -16,8 +17,6 @@ RECORD = "record"
 """Stands among the devices' faults for the run record: why it is not being written, '' when it is again."""
 Fills = tuple[tuple[str, Callable[[Any, Any], Any]], ...]
 """Of a device: each signal's attribute, and what returns its value for a report and the device's keys."""
-CLOCK_SLACK_NS = 1_000_000
-"""A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
 
 
 class _Device:
@@ -107,7 +106,7 @@ class HealthWatch:
 
     def _why_not(self, device: _Device, value: Any) -> str:
         if isinstance(value, Fault):
-            return value.why
+            return one_line(str(value.why))
         why = device.why_impossible(value)
         self.impossible += why != ""
         return why

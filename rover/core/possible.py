@@ -15,9 +15,12 @@ from rover.devices.families import FAMILIES
 from rover.devices.own import OwnDeviceKeys
 from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import HeadingValue, Reading
+from rover.errors import in_short
 from rover.files.robot import Robot
 from rover.quantities import wrap
 
+CLOCK_SLACK_NS = 1_000_000
+"""A reading may seem to have been taken this much after the step: clocks are mapped, not exact."""
 FULL_FACTOR = 2.0
 """A battery shows no more than this many times its full voltage."""
 MOST_AMPS = 1000.0
@@ -28,8 +31,6 @@ RANGE_SLACK = 0.05
 TURN_FACTOR = 1.6
 """The robot turns no faster than this many times what its wheels could do without slipping sideways."""
 MOST_COUNTS = 2**62
-LONGEST = 60
-"""A value is shown in so many characters at most."""
 MOST_ANGLE = 1e4
 """Some sensors count turns on (rad)."""
 ANGLE_SLACK = 0.2
@@ -67,17 +68,11 @@ def _in_words(is_possible: Callable[[Any], bool]) -> Callable[[Any], str]:
     def why_impossible(value: Any) -> str:
         try:
             possible = is_possible(value)
-        except (AttributeError, TypeError):
+        except Exception:  # it may be of any type, one that cannot even be compared
             possible = False
-        return "" if possible else f"gives impossible values ({shortened(value)})"
+        return "" if possible else f"gives impossible values ({in_short(value)})"
 
     return why_impossible
-
-
-def shortened(value: object) -> str:
-    """Return a value as text that fits into a line: one of another type may be as large as a picture."""
-    text = repr(value) if isinstance(value, (int, float, str, tuple)) else type(value).__name__
-    return text if len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
 
 
 def _counts(keys: Any, robot: Robot) -> Callable[[Any], bool]:

@@ -9,6 +9,7 @@ from rover import quantities
 from rover.devices.keys import DeviceKeys
 from rover.devices.signals import DeviceSignal
 from rover.devices.with_driver import Declared, WithDriver, is_dotted
+from rover.errors import in_short
 from rover.files.problems import nearest
 from rover.files.types import Due, KeyMistakeError, Model, Text, ValueMistakeError, must, why_no_name
 from rover.kinds import NOT_KNOWN, Choice, Kind, Number, Truth
@@ -128,7 +129,7 @@ class OwnDeviceKeys(DeviceKeys):
             if name not in self.signals:
                 return f"reports '{name}', which the robot file does not declare{nearest(str(name), self.signals)}"
             if not self.signals[name].is_possible(one):
-                return f"reports {repr(one)[:40]} for '{name}', which is {self.signals[name].kind.kind}"
+                return f"reports {in_short(one)} for '{name}', which is {self.signals[name].kind.kind}"
         return ""
 
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol, TypeVar, runtime_checkable
 
 from rover.devices.camera.keys import CameraKeys
+from rover.devices.meanwhile import Meanwhile, at_once
 from rover.devices.readings import Detections, DriveCommand, Fault, Frame, JawsCommand, Reading
 from rover.files.robot import Robot
 
@@ -39,6 +40,8 @@ class DriverContext:
         links: serial links by the name they have in the robot file (objects of `rover.link`).
         bench: the bench in a rehearsal, None on the robot.
         finder_of: gives, for a camera, what finds the errand's objects in its frames.
+        meanwhile: has what takes longer than a step done: in a thread on the robot, at once in a rehearsal, so that one
+            seed gives one run there as well.
         name: what the robot file calls the device.
     """
 
@@ -47,6 +50,7 @@ class DriverContext:
     links: Mapping[str, Any]
     bench: Any = None
     finder_of: Callable[[CameraKeys], FindObjects] = _no_vision
+    meanwhile: Meanwhile = at_once
     name: str = ""
 
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.devices.readings import Reading
+from rover.quantities import must_be_finite
 
 _NS = 1e9
 
@@ -57,8 +58,14 @@ class CommandLog:
         self.commands: list[tuple[int, Any]] = []
 
     def apply(self, command: Any, now_ns: int) -> None:
-        """Keep a command."""
-        self.commands.append((now_ns, command))
+        """Keep a command, unless it has expired.
+
+        Raises:
+            ValueError: it commands what is not a number.
+        """
+        must_be_finite(*(one for one in command[:-2] if one is not None))
+        if now_ns < command.expires_ns:
+            self.commands.append((now_ns, command))
 
     def close(self) -> None:
         """Do nothing."""

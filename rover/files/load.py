@@ -150,6 +150,11 @@ class OwnDrivers:
         self._source = source
         self._files: dict[Path, DriverKeysFile | None] = {}
 
+    @property
+    def folder(self) -> Path:
+        """The folder of the file."""
+        return self._source.path.resolve().parent
+
     def declared_by(self, driver: str) -> Mapping[str, tuple[Any, Any]] | None:
         """Return type and default of each key of a driver ``package.module:Class``; None where nothing declares them.
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Self, Union, get_args, get_origin
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, StrictInt
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, StrictInt, ValidationInfo
 
 from rover import quantities
 from rover.files.problems import nearest
@@ -206,6 +206,14 @@ def _yes_or_no(value: Any) -> bool:
 
 
 YesOrNo = Annotated[bool, BeforeValidator(_yes_or_no), Due("yes, no")]
+
+
+def _from_its_file(text: str, info: ValidationInfo) -> str:
+    return text if info.context is None else str(info.context.folder / text)
+
+
+FromItsFile = Annotated[FilePath, AfterValidator(_from_its_file)]
+"""A path outside the project's files; a relative one starts from the file that names it."""
 
 
 def loose(value: Any) -> Any:

@@ -6,7 +6,6 @@ import threading
 import zlib
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
 
 from rover.devices.readings import Frame, Reading
 
@@ -23,7 +22,8 @@ def png(frame: Frame) -> bytes:
     Source: Portable Network Graphics (PNG) Specification (Second Edition), ISO/IEC 15948:2004, clauses 5.3 and 11.2.
     """
     rows = [b"\0" + row[:, ::-1].tobytes() for row in frame.image]
-    head = struct.pack(">IIBBBBB", frame.width, frame.height, 8, 2, 0, 0, 0)
+    height, width = frame.image.shape[:2]
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
     parts = ((b"IHDR", head), (b"IDAT", zlib.compress(b"".join(rows), _QUICK)), (b"IEND", b""))
     return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(kind, data) for kind, data in parts)
 
@@ -68,13 +68,12 @@ class CameraFrames:
 
     Args:
         record: the run record's file.
-        camera: returns the present driver, which reports frames, or what it found in them and has that ``frame``;
-            None: there is none.
+        newest: returns the newest frame, None where there is none.
     """
 
-    def __init__(self, record: Path, camera: Callable[[], Any]) -> None:
+    def __init__(self, record: Path, newest: Callable[[], Reading | None]) -> None:
         self._folder = FrameFolder(record)
-        self._camera = camera
+        self._newest = newest
         self._packing = threading.Thread()
 
     @property
@@ -83,11 +82,11 @@ class CameraFrames:
         return self._folder.trouble
 
     def take(self, new: Sequence[tuple[str, Reading]]) -> None:
-        """Take a step's readings, and keep the frame of one among them, unless an earlier one is still being packed."""
+        """Keep the frame of a reading among a step's, unless an earlier one is still being packed."""
         if self._packing.is_alive() or not any(family == "camera" for family, _ in new):
             return
-        frame = getattr(self._camera(), "frame", None) or dict(new)["camera"]
-        if isinstance(frame.value, Frame) and self._folder.is_due(frame):
+        frame = self._newest()
+        if frame is not None and self._folder.is_due(frame):
             self._packing = threading.Thread(target=self._folder.keep, args=(frame,), name="frames", daemon=True)
             self._packing.start()
 
@@ -95,9 +94,3 @@ class CameraFrames:
         """Wait for the last frame, but not for a disk that hangs."""
         if self._packing.is_alive():
             self._packing.join(WRITTEN_WITHIN_S)
-
-
-def without_picture(reading: Reading) -> Reading:
-    """Return a reading as the record takes it: the picture is kept beside that."""
-    value = reading.value
-    return reading._replace(value=value._replace(image=None)) if isinstance(value, Frame) else reading

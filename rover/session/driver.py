@@ -1,55 +1,26 @@
 """One device's driver at work: after a failure it is tried again, with growing waits, and if need be made anew."""
 
 import contextlib
-import threading
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
 
 from rover.devices.keys import DeviceKeys
+from rover.devices.meanwhile import FAILURES, Meanwhile
 from rover.devices.outputs.keys import OutputKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, OutputCommand, Reading, WheelCounts
 from rover.devices.registry import LoadError
-from rover.errors import UserError, in_words
+from rover.errors import UserError, in_short, in_words, one_line
 
 FIRST_WAIT_NS, LONGEST_WAIT_NS = 100_000_000, 10_000_000_000
 """The wait before a try; it doubles from failure to failure, until the device has worked for the longest one."""
-FAILURES = (Exception, SystemExit)
-"""What code of a person's own may raise without taking the run along."""
-
 BACK = ""
 """In the place of what is wrong with a device: it is at work again."""
 
-Make = Callable[[], Any]
 Renew = Callable[[Any], "Future[Any]"]
-Open = Callable[[Make], "Future[Any]"]
-"""Has a driver made, now or meanwhile."""
-
-
-def open_at_once(make: Make) -> "Future[Any]":
-    """Make a driver here and now: in a rehearsal, where the bench's time stands still meanwhile."""
-    opening: Future[Any] = Future()
-    try:
-        opening.set_result(make())
-    except FAILURES as error:
-        opening.set_exception(error)
-    return opening
-
-
-def open_meanwhile(make: Make) -> "Future[Any]":
-    """Make a driver in a thread of its own: what opening waits for must not hold up the robot's loop."""
-    opening: Future[Any] = Future()
-
-    def run() -> None:
-        try:
-            opening.set_result(make())
-        except FAILURES as error:
-            opening.set_exception(error)
-
-    threading.Thread(target=run, name="opening a driver", daemon=True).start()
-    return opening
+"""Has a driver closed, and another one made in its place."""
 
 
 @dataclass
@@ -108,7 +79,7 @@ class ReadingsInOrder:
         Raises:
             TypeError: it is no readings.
         """
-        readings = [self._numbered(_checked(one)) for one in reported]
+        readings = [self._numbered(checked(one)) for one in reported]
         if readings:
             self._latest = max(self._latest, readings[-1].sequence)
         return readings
@@ -122,11 +93,16 @@ class ReadingsInOrder:
         return Reading(taken_ns, self._first + sequence, value)
 
 
-def _checked(reported: Any) -> Reading:
+def checked(reported: Any) -> Reading:
+    """Return what a driver reported.
+
+    Raises:
+        TypeError: it is no reading, or its time or number is not whole.
+    """
     if not isinstance(reported, Reading):
-        raise TypeError(f"poll returns Readings, and this one returned {reported!r}")
+        raise TypeError(f"poll returns Readings, and this one returned {in_short(reported)}")
     if not (isinstance(reported.taken_ns, int) and isinstance(reported.sequence, int)):
-        raise TypeError(f"a Reading's time and sequence are whole numbers, and not those of {reported!r}")
+        raise TypeError(f"a Reading's time and sequence are whole numbers, and not those of {in_short(reported)}")
     return reported
 
 
@@ -223,7 +199,8 @@ class DriverAtWork:
         self._waits.begin(now_ns)
         self._lost += 1
         self._tries = 0
-        self._why = self._last_why = f"its driver raised {in_words(error)}"
+        is_told = isinstance(error, UserError) and str(error)
+        self._why = self._last_why = one_line(str(error)) if is_told else f"its driver raised {in_words(error)}"
         self._changes.faults.append((self.family, self._why))
 
     def _come_back(self, now_ns: int) -> None:
@@ -269,7 +246,7 @@ def _close_late(opening: "Future[Any]") -> None:
         opening.result().close()
 
 
-def renewed(open_again: Open, make: Make, old: Any) -> "Future[Any]":
+def renewed(meanwhile: Meanwhile, make: Callable[[], Any], old: Any) -> "Future[Any]":
     """Have a driver closed and another one made in its place."""
 
     def instead() -> Any:
@@ -277,7 +254,7 @@ def renewed(open_again: Open, make: Make, old: Any) -> "Future[Any]":
             old.close()
         return make()
 
-    return open_again(instead)
+    return meanwhile(instead)
 
 
 def made(cls: Any, keys: DeviceKeys | OutputKeys, context: DriverContext, needed: Sequence[str]) -> Any:

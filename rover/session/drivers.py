@@ -7,15 +7,18 @@ from types import MappingProxyType
 from typing import Any
 
 from rover.core import Action, StepRecord
+from rover.devices.camera.keys import CameraKeys
 from rover.devices.keys import SIMULATED, DeviceKeys
+from rover.devices.meanwhile import FAILURES
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.devices.registry import load_driver
 from rover.devices.with_driver import is_dotted
-from rover.errors import in_words
+from rover.errors import in_words, one_line
 from rover.guard.drivers import GUARD
-from rover.session.driver import FAILURES, Changes, DriverAtWork, Open, made, open_at_once, renewed, wheels_at_rest
+from rover.session.driver import Changes, DriverAtWork, made, renewed, wheels_at_rest
 from rover.session.outputs import Commands, Outputs, OutputsHere
+from rover.session.seeing import SeeingCamera
 
 ACTUATORS = ("drive", "gripper")
 WHEELS = ("drive", GUARD)
@@ -29,7 +32,6 @@ class Drivers:
         context: what drivers are given.
         simulate: families whose built-in driver is replaced by its stand-in; a user's own is never replaced.
         held: drivers that are there already, by family: of what the motor guard holds.
-        open_again: makes a driver that was lost anew, now or meanwhile.
         outputs: of one's own; None: made here.
 
     Raises:
@@ -41,7 +43,6 @@ class Drivers:
         context: DriverContext,
         simulate: Sequence[str],
         held: Mapping[str, Any] = MappingProxyType({}),
-        open_again: Open = open_at_once,
         outputs: Outputs | None = None,
     ) -> None:
         self._changes = Changes()
@@ -55,10 +56,10 @@ class Drivers:
                     is_simulated = name in simulate and not is_dotted(device.driver)
                     driver = SIMULATED if is_simulated else device.driver
                     make = partial(_made, driver, device, replace(context, name=name))
-                    renew = partial(renewed, open_again, make)
+                    renew = partial(renewed, context.meanwhile, make)
                     self._devices[name] = DriverAtWork(name, make(), renew, self._changes, REST.get(name))
             if self._outputs is None and context.robot.outputs:
-                self._outputs = OutputsHere(context, open_again)
+                self._outputs = OutputsHere(context)
         except BaseException:
             self.close()
             raise
@@ -70,7 +71,12 @@ class Drivers:
 
     def trouble(self, family: str) -> str:
         """Return what a driver itself says is wrong with its device, or ''."""
-        return str(getattr(self.made(family), "trouble", ""))
+        return one_line(str(getattr(self.made(family), "trouble", "")))
+
+    def newest_frame(self) -> Reading | None:
+        """Return the newest frame of the camera of which something was reported, None where there is none."""
+        frame: Reading | None = getattr(self.made("camera"), "frame", None)
+        return frame
 
     def poll(self, now_ns: int) -> list[tuple[str, Reading]]:
         """Return the new readings, ordered by family and sequence; try again what is away and due."""
@@ -132,8 +138,11 @@ class Drivers:
 
     @property
     def remarks(self) -> list[str]:
-        """How often each device was lost and brought back, in sentences; of those that never were, nothing."""
-        return [device.remark for _, device in sorted(self._devices.items()) if device.remark]
+        """How often each device was lost and brought back, and frames that were of no use, in sentences."""
+        devices = [device for _, device in sorted(self._devices.items())]
+        lost = [device.remark for device in devices if device.remark]
+        cameras = [device for device in devices if isinstance(device.driver, SeeingCamera)]
+        return [*lost, *(f"{device.family}: {remark}" for device in cameras for remark in device.driver.remarks)]
 
     def close(self) -> None:
         """Close every driver, actuators first; one that fails does not keep the others from it."""
@@ -149,7 +158,15 @@ class Drivers:
                     self._changes.faults.append((family, f"closing it raised {in_words(error)}"))
 
 
-def _made(driver: str, device: DeviceKeys, context: DriverContext) -> Any:
-    """Return a new driver; raises as `made` does."""
+def make_driver(driver: str, device: DeviceKeys, context: DriverContext) -> Any:
+    """Return a new driver of a device, by the driver's name; raises as `made` does."""
     cls = load_driver(context.robot.devices.family_of(context.name), driver)
     return made(cls, device, context, ("apply" if context.name in ACTUATORS else "poll", "close"))
+
+
+def _made(driver: str, device: DeviceKeys, context: DriverContext) -> Any:
+    """Return a new driver, as `make_driver`; behind a camera's stands the vision."""
+    new = make_driver(driver, device, context)
+    if isinstance(device, CameraKeys):
+        return SeeingCamera(new, partial(context.finder_of, device), context.meanwhile)
+    return new

@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from rover.devices.keys import SIMULATED
+from rover.devices.meanwhile import in_a_thread
 from rover.devices.protocols import DriverContext
 from rover.devices.stop_input.stop_pin import StopInput as StopPin
 from rover.errors import UserError
@@ -24,7 +25,6 @@ from rover.guard.serial_output import FIRST_ANSWER_DUE
 from rover.guard.settings import GuardSettings
 from rover.link import Link, open_link
 from rover.link.sentences import UPWARDS, MagneticHeading, RateOfTurn, TrueHeading
-from rover.session.driver import open_meanwhile
 from rover.session.drivers import Drivers
 from rover.session.guard_watch import SILENT
 from rover.session.outputs_apart import OutputsApart
@@ -68,7 +68,8 @@ def open_devices(robot: Robot, folder: Path, kinds: Mapping[str, Kind], seed: in
     """
     with ExitStack() as closing:
         try:
-            devices = _opened(DriverContext(robot, seed, {}, finder_of=partial(finder, robot, kinds)), folder, closing)
+            context = DriverContext(robot, seed, {}, finder_of=partial(finder, robot, kinds), meanwhile=in_a_thread)
+            devices = _opened(context, folder, closing)
         except (OSError, ValueError) as error:
             raise RunError(str(error)) from error
         yield devices
@@ -90,7 +91,7 @@ def _opened(context: DriverContext, folder: Path, closing: ExitStack) -> RobotDe
     outputs = OutputsApart(context.robot, context.seed) if context.robot.outputs else None
     if outputs is not None:
         closing.callback(outputs.close)
-    drivers = Drivers(context, (), held, open_meanwhile, outputs)
+    drivers = Drivers(context, (), held, outputs)
     closing.callback(drivers.close)
     return RobotDevices(context.robot, client, links, drivers)
 

@@ -28,7 +28,7 @@ from rover.vision.detector import finder
 LONGEST_NS = 4 * 3600 * 1_000_000_000
 """A rehearsal of a behaviour that does not end is stopped after so much robot time."""
 PICTURE_EVERY_NS = 10_000_000_000
-"""How often a rendered frame is kept beside the record."""
+"""How often a frame is kept beside the record, where there are any."""
 WIRED_PACE, RENDERED_PACE = 4.0, 2.0
 """A wired rehearsal runs so many times faster than real time, serial line included; drawing frames takes its time."""
 
@@ -83,7 +83,7 @@ class Rehearsal(loop.Host):
         except BaseException:
             self._resources.close()
             raise
-        self._pictures = FrameFolder(record, PICTURE_EVERY_NS) if rendered else None
+        self._pictures = FrameFolder(record, PICTURE_EVERY_NS)
         self._period_ns = round(1e9 / assembly.robot.loop)
         self._now_ns = 0
         self._stopped: str | None = None
@@ -132,7 +132,7 @@ class Rehearsal(loop.Host):
 
     def after_step(self, given: StepReadings, decided: StepRecord) -> None:
         """Keep a picture that is due, and see whether a stop latched."""
-        if self._pictures is not None and (frame := self.drivers.made("camera").frame) is not None:
+        if (frame := self.drivers.newest_frame()) is not None:
             self._pictures.keep(frame)
         for event in decided.events:
             if isinstance(event, Stop):
@@ -141,16 +141,13 @@ class Rehearsal(loop.Host):
     def close(self) -> None:
         """Close the drivers and the line, and record the remarks."""
         self._resources.close()
-        for remark in self._own_remarks():
-            self._recorder.note("fault", remark)
+        for trouble in self._recorder.troubles:
+            self._recorder.note("fault", trouble)
 
     @property
     def remarks(self) -> list[str]:
         """What a person should know besides the result, in sentences; mostly nothing."""
-        return [*self.drivers.remarks, *self._own_remarks()]
-
-    def _own_remarks(self) -> list[str]:
-        return [*getattr(self.drivers.made("camera"), "remarks", ()), *self._recorder.troubles]
+        return [*self.drivers.remarks, *self._recorder.troubles]
 
 
 class _Truth:

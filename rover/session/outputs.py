@@ -5,12 +5,13 @@ from dataclasses import replace
 from functools import partial
 from typing import Any, Protocol
 
+from rover.devices.meanwhile import FAILURES
 from rover.devices.outputs.keys import OutputKeys
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import OutputCommand
 from rover.devices.registry import load_class
 from rover.errors import in_words
-from rover.session.driver import FAILURES, Changes, DriverAtWork, Open, made, open_at_once, renewed
+from rover.session.driver import Changes, DriverAtWork, made, renewed
 
 LONG_NS = 10_000_000_000
 """What is at rest may stay so without being told again."""
@@ -39,7 +40,7 @@ class OutputsHere:
         LoadError: a driver cannot be had.
     """
 
-    def __init__(self, context: DriverContext, open_again: Open = open_at_once) -> None:
+    def __init__(self, context: DriverContext) -> None:
         self.processes: list[int] = []
         self._keys = context.robot.outputs
         self._changes = Changes()
@@ -51,7 +52,7 @@ class OutputsHere:
         try:
             for name, keys in self._keys.items():
                 make = partial(_made, keys, replace(context, name=name))
-                renew = partial(renewed, open_again, make)
+                renew = partial(renewed, context.meanwhile, make)
                 changes = self._changes if keys.moves else harmless
                 self._at_work[name] = DriverAtWork(name, make(), renew, changes, partial(_at_rest, keys))
         except BaseException:

@@ -16,11 +16,12 @@ import sys
 import time
 from typing import Any
 
+from rover.devices.meanwhile import in_a_thread
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import OutputCommand
 from rover.devices.registry import LoadError
 from rover.files.robot import Robot
-from rover.session.driver import BACK, Changes, open_meanwhile
+from rover.session.driver import BACK, Changes
 from rover.session.outputs import Commands, OutputsHere
 
 READY_WITHIN_S, ENDS_WITHIN_S = 10.0, 3.0
@@ -126,7 +127,7 @@ def main() -> None:
     os.dup2(2, 1)  # what a driver prints must not get among the answers
     robot, seed = pickle.load(sys.stdin.buffer)  # from the runtime that started this process
     try:
-        outputs = OutputsHere(DriverContext(robot, seed, {}), open_meanwhile)
+        outputs = OutputsHere(DriverContext(robot, seed, {}, meanwhile=in_a_thread))
     except LoadError as error:
         _say(answers, {"failed": str(error)})
         return

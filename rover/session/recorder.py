@@ -10,7 +10,7 @@ from rover.core import Core, StepReadings, StepRecord
 from rover.core.health import RECORD
 from rover.devices.readings import Reading
 from rover.events import Delivery, Event, Find, Health, HealthChange, Note
-from rover.record.frames import CameraFrames, without_picture
+from rover.record.frames import CameraFrames
 from rover.record.run import FinalObject, TrueFind
 from rover.record.writer import RunRecord
 from rover.session.drivers import Drivers
@@ -36,22 +36,22 @@ class GroundTruth(Protocol):
 
 
 class Recorder:
-    """The record of any session, with or without a core; frames beside it, of what ``camera`` returns at the time.
+    """The record of any session, with or without a core; beside it frames, those that ``newest_frame`` returns.
 
     Raises:
         RecordError: the record cannot be made.
     """
 
-    def __init__(self, path: Path, header: Mapping[str, str], camera: Callable[[], Any]) -> None:
+    def __init__(self, path: Path, header: Mapping[str, str], newest_frame: Callable[[], Reading | None]) -> None:
         self.path = path
         self._record = RunRecord.create(path, header)
-        self._frames = CameraFrames(path, camera)
+        self._frames = CameraFrames(path, newest_frame)
         self._latest_ns = 0
 
     def readings(self, now_ns: int, rows: Sequence[tuple[str, Reading]]) -> None:
-        """Record readings, and keep a frame that is among them."""
+        """Record readings, and keep the frame of one that is among them."""
         self._frames.take(rows)
-        self._record.readings(now_ns, [(family, without_picture(reading)) for family, reading in rows])
+        self._record.readings(now_ns, rows)
 
     def event(self, now_ns: int, event: Event) -> None:
         """Record an event."""
@@ -109,8 +109,7 @@ class RunRecorder(Recorder):
         truth: GroundTruth | None = None,
         is_exact: bool = False,
     ) -> None:
-        keeps_frames = drivers is not None and truth is None
-        super().__init__(path, header, lambda: drivers.made("camera") if drivers is not None and keeps_frames else None)
+        super().__init__(path, header, drivers.newest_frame if drivers is not None and truth is None else lambda: None)
         self.delivered = len(core.known.ledger.delivered)
         self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
         self._takes_readings = not is_exact

@@ -162,13 +162,14 @@ class FrameWatch:
 
     def trouble(self, image: Any) -> str:
         """Return what is wrong with the next frame, and what to do about it; '' for a good one."""
-        if misshapen := self._misshapen(image):
+        if misshapen := self.misshapen(image):
             return misshapen
         frozen = self._frozen(image)
         # Covered up, a lens gives equal frames as well; and what has not arrived is grey.
         return _light(image) or frozen or _unfinished(image) or _tinted(image)
 
-    def _misshapen(self, image: Any) -> str:
+    def misshapen(self, image: Any) -> str:
+        """Return why something is no picture of the camera's shape, or ''."""
         shape: Any = getattr(image, "shape", ())
         if len(shape) != 3 or shape[2] != 3 or str(image.dtype) != "uint8":
             return "the frame is no picture of blue, green and red"

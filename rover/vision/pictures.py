@@ -9,23 +9,8 @@ from rover.errors import UserError
 from rover.vision.detector import MarkedDetection
 
 INK, PAPER = (43, 38, 35), (243, 249, 251)
-ENDINGS = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".webp")
 LEAST_WIDTH = 640
 """Smaller pictures are enlarged to this (pixels), so that the writing can be read."""
-
-
-def read_picture(path: Path) -> Any:
-    """Return a picture as rows of blue, green and red.
-
-    Raises:
-        UserError: it is no picture, or is cut short.
-    """
-    import cv2
-
-    image = cv2.imread(str(path), cv2.IMREAD_COLOR) if path.is_file() else None
-    if image is None:
-        raise UserError(f"{path} is no picture that can be read")
-    return image
 
 
 def write_picture(path: Path, image: Any) -> Path:

@@ -1,12 +1,17 @@
 """`rover look` on pictures, folders and a recorded video."""
 
+import sys
+from contextlib import closing
+
 import cv2
 import numpy
 import pytest
 from click.testing import CliRunner
 
+from rover.calibrate import looking
 from rover.commands.main import commands
 from rover.errors import UserError
+from tests.devices.camera.motion_jpeg import Server
 
 ROBOT = """\
 robot: Looker
@@ -83,6 +88,89 @@ def test_a_recorded_video_is_looked_at_like_a_camera(folder):
         writer.write(picture(seed))
     writer.release()
     assert "jar  0.5" in look("jars.avi", "--errand", "errand.yaml").output
+
+
+def test_a_network_camera_is_looked_at_by_its_address(folder):
+    with closing(Server(lambda number: picture(number))) as server:
+        server.send(100)
+        told = look(server.address, "--errand", "errand.yaml")
+    assert "127.0.0.1: 320x240" in told.output
+    assert "jar  0.5" in told.output
+
+
+OWN = """
+import cv2
+
+from rover import Detections, Fault, Frame, Reading
+
+
+class Picture:
+    def __init__(self, options, context):
+        self._number = 0
+
+    def poll(self, now_ns):
+        self._number += 1
+        return [Reading(now_ns, self._number, self.value())]
+
+    def value(self):
+        return Frame(cv2.imread("pictures/one.png"), 320, 240)
+
+    def close(self):
+        pass
+
+
+class Finds(Picture):
+    def value(self):
+        return Detections(())
+
+
+class Hot(Picture):
+    def value(self):
+        return Fault("too hot")
+
+
+class Silent(Picture):
+    def poll(self, now_ns):
+        return []
+"""
+
+
+class TestTheRobotsOwnCamera:
+    @pytest.fixture
+    def own(self, folder, monkeypatch):
+        """Return what looks through a camera of one's own."""
+        monkeypatch.setattr(looking, "WAIT_S", 0.1)
+        monkeypatch.setattr(sys, "path", list(sys.path))
+        (folder / "looking_cameras.py").write_text(OWN)
+
+        def look_through(driver):
+            (folder / "robot.yaml").write_text(ROBOT.replace("{driver: video}", f"{{driver: {driver}}}"))
+            return look("--errand", "errand.yaml", "--drivers", ".")
+
+        return look_through
+
+    def test_whatever_its_driver_looks_where_no_source_is_named(self, own):
+        told = own("'looking_cameras:Picture'").output
+        assert told.startswith("loading looking_cameras:Picture\ncamera: 320x240\n  jar  0.5")
+        assert "loading" not in own("picture_folder, folder: pictures, rate: 50 Hz").output
+
+    @pytest.mark.parametrize(
+        ("driver", "told"),
+        [
+            (
+                "looking_cameras:Finds",
+                "the camera's driver gives Detections(objects=()); to look at, a Frame is due",
+            ),
+            ("looking_cameras:Hot", "the camera says: too hot"),
+            ("looking_cameras:Silent", "the camera gave no frame within 0.1 s"),
+            ("simulated", "camera: a simulated driver works in a rehearsal only; name a real driver in the robot file"),
+        ],
+    )
+    def test_why_it_cannot_is_told(self, own, driver, told):
+        assert str(own(f"'{driver}'").exception) == told
+
+    def test_without_a_robot_there_is_none(self, folder):
+        assert "name a SOURCE, or by --robot or --errand the robot" in str(look().exception)
 
 
 @pytest.mark.parametrize(

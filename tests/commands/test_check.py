@@ -1,3 +1,5 @@
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -42,3 +44,76 @@ def test_without_its_folder_a_driver_of_ones_own_is_taken_as_it_is_written(rover
     code, out, _ = rover("check", tmp_path / "robot.yaml")
     assert code == 0
     assert "nowhere:Sonar (not loaded by this check; keys taken as written, for nothing declares them)" in out
+
+
+ROBOT = """
+robot: Under test
+body: {wheel_diameter: 72 mm, track: 240 mm, counts_per_rev: 1320, gripper_reach: 16 cm}
+devices:
+  drive: {driver: simulated}
+  counts: {driver: simulated}
+  range: {driver: "broken_drivers:NewestFirst", rate: 10 Hz}
+  gripper: {driver: "broken_drivers:Jaws"}
+"""
+
+
+class TestADriver:
+    """In a process of its own: its code is a person's, and stays imported."""
+
+    @pytest.fixture
+    def checked(self, tmp_path):
+        (tmp_path / "robot.yaml").write_text(ROBOT)
+
+        def run(*arguments, typed=""):
+            drivers = Path(__file__).parents[1] / "testing"
+            command = [sys.executable, "-m", "rover", "check", *arguments, "--drivers", drivers]
+            ended = subprocess.run(command, cwd=tmp_path, input=typed, capture_output=True, text=True, timeout=120)
+            return ended.returncode, ended.stdout, ended.stderr
+
+        return run
+
+    def test_what_it_does_wrong_is_told_with_the_reason(self, checked):
+        code, out, err = checked("robot.yaml", "--driver", "broken_drivers:NewestFirst")
+        assert code == 1, err
+        assert err == "loading broken_drivers:NewestFirst\n"
+        assert out.startswith("range: broken_drivers:NewestFirst\n  ok         it is made\n")
+        (wrong,) = out.split("NOT OK")[1:]
+        assert wrong.startswith("     readings are in order\n             a reading was taken 1e-06 s before the one")
+        assert "Speeds and windows of time are worked out from one to the next." in wrong
+        assert "apply" not in out
+
+    def test_without_a_robot_file_the_device_is_guessed(self, checked):
+        code, out, _ = checked("--driver", "broken_drivers:Pressed")
+        assert (code, out.count("ok "), out.splitlines()[0]) == (0, 12, "device: broken_drivers:Pressed")
+
+    def test_what_moves_is_asked_for_first(self, checked):
+        code, out, err = checked("robot.yaml", "--driver", "broken_drivers:Jaws", typed="no\n")
+        assert (code, out) == (2, "")
+        assert err.endswith("nothing was moved; put the robot on a stand first\n")
+        code, out, err = checked("robot.yaml", "--driver", "broken_drivers:Jaws", "--yes-to-all")
+        assert code == 0, out
+        assert "not tried  expired commands change nothing\n             nobody sees here" in out
+
+    @pytest.mark.parametrize(
+        ("arguments", "told"),
+        [
+            (["robot.yaml", "--driver", "broken_drivers:Jawz"], "did you mean 'broken_drivers:Jaws'?"),
+            (
+                ["--driver", "broken_drivers:Jaws"],
+                "is commanded, and what it moves moves; name the robot",
+            ),
+            (
+                ["--driver", "broken_drivers:NeedsAKey"],
+                "raised KeyError: 'pin'; if it needs keys of its own, name",
+            ),
+            (["--driver", "nowhere:Bumper"], "driver: cannot import 'nowhere'"),
+            (["--driver", "broken_drivers:Bumpr"], "has no class 'Bumpr'"),
+            (["--driver", "echo_pins"], "'echo_pins' is not of the form package.module:Class"),
+            (["nowhere.yaml", "--driver", "broken_drivers:Jaws"], "there is no such file"),
+        ],
+    )
+    def test_what_cannot_be_tried_is_told(self, checked, arguments, told):
+        code, out, err = checked(*arguments)
+        assert (code, out) == (2, "")
+        assert told in err
+        assert "Traceback" not in err

@@ -8,7 +8,15 @@ from rover.devices.drive.scripted import Drive
 from rover.devices.families import FAMILIES
 from rover.devices.keys import SCRIPTED
 from rover.devices.protocols import Actuator, Sensor
-from rover.devices.readings import BatteryValue, Detections, JawsValue, RangeValue, StopInputValue, WheelCounts
+from rover.devices.readings import (
+    BatteryValue,
+    Detections,
+    DriveCommand,
+    JawsValue,
+    RangeValue,
+    StopInputValue,
+    WheelCounts,
+)
 from rover.devices.registry import LoadError, load_driver
 
 SECOND = 1_000_000_000
@@ -55,10 +63,13 @@ def test_a_closed_one_reports_no_more():
 
 def test_actuators_keep_what_they_are_told():
     drive = Drive({})
-    drive.apply("left", 5)
-    drive.apply("right", 6)
+    first, late, second = (
+        DriveCommand(0.5, 0.25, sequence, expires_ns) for sequence, expires_ns in enumerate((9, 5, 9))
+    )
+    for command in (first, late, second):
+        drive.apply(command, 5)
     drive.close()
-    assert drive.commands == [(5, "left"), (6, "right")]
+    assert drive.commands == [(5, first), (5, second)]
 
 
 @pytest.mark.parametrize("family", FAMILIES)

@@ -142,9 +142,10 @@ class Every:
 
 class Camera(Every):
     def value(self):
-        picture = numpy.zeros((2, 3, 3), numpy.uint8)
-        picture[:, :, 2] = 200
-        return Frame(picture, 3, 2)
+        shades = numpy.random.default_rng(self._number).integers(100, 200, (60, 80, 1), numpy.uint8)
+        picture = shades.repeat(3, axis=2)
+        picture[0, 0] = 0, 0, 200
+        return Frame(picture, 80, 60)
 
 class Finder(Camera):
     trouble = "too dark"
@@ -186,7 +187,8 @@ class TestUserDrivers:
         assert finding.expected == "10 frames a second, at most 280 ms old"
         frames = sorted((stand.folder / "1.frames").glob("*.png"))
         assert frames
-        assert pixels(frames[0].read_bytes()) == (3, 2, bytes([0, *[200, 0, 0] * 3]) * 2)
+        width, height, rows = pixels(frames[0].read_bytes())
+        assert (width, height, len(rows), rows[:4]) == (80, 60, 60 * (1 + 3 * 80), bytes([0, 200, 0, 0]))
 
     @pytest.mark.usefixtures("shorter_trials")
     def test_the_range_is_asked_for_with_its_unit(self, stand, put):

@@ -1,14 +1,16 @@
 """A driver that fails is tried again, with growing waits, and if need be made anew."""
 
 from concurrent.futures import Future
+from dataclasses import replace
 from itertools import pairwise
 from typing import ClassVar
 
 import pytest
 
 from rover.core import StepRecord
+from rover.devices.meanwhile import at_once
 from rover.devices.readings import DriveCommand, JawsCommand, RangeValue, Reading, WheelCounts
-from rover.session.driver import Changes, DriverAtWork, open_at_once, wheels_at_rest
+from rover.session.driver import Changes, DriverAtWork, wheels_at_rest
 from rover.session.drivers import Drivers
 
 from .own_drivers import Base, Told, as_module, context
@@ -94,8 +96,9 @@ def polled(drivers, until_ms, every_ms=20):
 
 
 class TestAHiccupIsNoLoss:
-    def flaky(self, name="Flaky", family="range", fails=(), **more):
-        return Drivers(context(**{family: {"driver": f"my_drivers:{name}", "fails": list(fails)}}), (), **more)
+    def flaky(self, name="Flaky", family="range", fails=(), meanwhile=at_once):
+        made = context(**{family: {"driver": f"my_drivers:{name}", "fails": list(fails)}})
+        return Drivers(replace(made, meanwhile=meanwhile), ())
 
     def test_a_driver_that_fails_once_is_back_after_a_tenth_of_a_second_as_it_was(self):
         drivers = self.flaky(fails=[200])
@@ -158,7 +161,7 @@ class TestAHiccupIsNoLoss:
             openings.append((make, Future()))
             return openings[-1][1]
 
-        drivers = self.flaky(fails=[200, 300], open_again=open_later)
+        drivers = self.flaky(fails=[200, 300], meanwhile=open_later)
         assert polled(drivers, 3000)[0] == {200: [("range", WHY)]}
         ((make, opening),) = openings
         opening.set_result(make())
@@ -167,7 +170,7 @@ class TestAHiccupIsNoLoss:
 
     def test_one_that_is_made_after_the_end_is_closed(self):
         late = Future()
-        drivers = self.flaky(fails=[200, 300], open_again=lambda make: late)
+        drivers = self.flaky(fails=[200, 300], meanwhile=lambda make: late)
         polled(drivers, 1000)
         drivers.close()
         late.set_result(Told({}, None))
@@ -223,7 +226,7 @@ class TestAnActuatorThatFails:
                 raise OSError
 
         jaws = Mute({"fails": []}, None)
-        at_work = DriverAtWork("gripper", jaws, lambda old: open_at_once(lambda: Mute({"fails": []}, None)), Changes())
+        at_work = DriverAtWork("gripper", jaws, lambda old: at_once(lambda: Mute({"fails": []}, None)), Changes())
         for now_ms in range(0, 5000, 20):
             at_work.poll(now_ms * 1_000_000)
             at_work.tell(JawsCommand(0.25, now_ms, 1), now_ms, False)

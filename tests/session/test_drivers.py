@@ -40,6 +40,16 @@ class NoReadings(Base):
         return [2.0]
 
 
+class Talkative(Base):
+    """Reports a million numbers where a reading is due, or raises them."""
+
+    def poll(self, now_ns):
+        numbers = list(range(1_000_000))
+        if now_ns:
+            raise ValueError(numbers)
+        return [numbers]
+
+
 class CannotOpen(Base):
     def __init__(self, options, context):
         raise OSError("no such port")
@@ -147,6 +157,15 @@ def test_a_sensor_that_returns_anything_but_readings_is_faulty():
     ((family, why),) = drivers.faults()
     assert family == "range"
     assert why.endswith("poll returns Readings, and this one returned 2.0")
+
+
+@pytest.mark.parametrize(("now_ns", "said"), [(0, "one returned [0, 1, 2, "), (1, "raised ValueError: [0, 1, 2, ")])
+def test_of_what_is_wrong_no_more_than_a_line_is_told(now_ns, said):
+    drivers = Drivers(context(range={"driver": "my_drivers:Talkative"}), ())
+    drivers.poll(now_ns)
+    ((_, why),) = drivers.faults()
+    assert said in why
+    assert len(why) < 330
 
 
 @pytest.mark.parametrize(("family", "other"), [("gripper", "drive"), ("drive", "gripper")])

@@ -10,14 +10,25 @@ from rover.files.types import (
     POSITIVE,
     Angle,
     Due,
-    FilePath,
     Frequency,
+    FromItsFile,
     Length,
     Number,
+    Text,
     Time,
     WholeNumber,
+    YesOrNo,
+    must,
 )
 from rover.quantities import si
+
+SCHEMES = ("http://", "https://", "rtsp://")
+
+Address = Annotated[
+    Text,
+    must(lambda text: text.startswith(SCHEMES), f"an address begins with {', '.join(SCHEMES[:-1])} or {SCHEMES[-1]}"),
+    Due("address"),
+]
 
 
 class CameraKeys(OnMount, DeviceKeys):
@@ -50,8 +61,8 @@ class VideoKeys(CameraKeys):
     """A camera of the kernel."""
 
     driver: Literal["video"] = "video"
-    video: FilePath = "/dev/video0"
-    """The camera's device file."""
+    video: FromItsFile = "/dev/video0"
+    """The camera's device file, or a recorded video."""
     exposure: Annotated[Time, POSITIVE] | None = None
     """Locked at this; left out, the camera chooses. So with the next three, on the camera's own scales."""
     gain: Number | None = None
@@ -60,3 +71,21 @@ class VideoKeys(CameraKeys):
     """Mostly kelvin."""
     focus: Number | None = None
     """Distance of the lens."""
+
+
+class NetworkCameraKeys(CameraKeys):
+    """A camera that sends its pictures."""
+
+    driver: Literal["network_camera"] = "network_camera"
+    address: Address
+    """Where its stream is, such as `http://10.0.0.7:8080/stream`."""
+
+
+class PictureFolderKeys(CameraKeys):
+    """Pictures instead of a camera."""
+
+    driver: Literal["picture_folder"] = "picture_folder"
+    folder: FromItsFile
+    """The pictures' folder; a relative path starts from the robot file."""
+    repeat: YesOrNo = True
+    """After the last picture comes the first again."""

@@ -1,21 +1,15 @@
-"""USB camera by the kernel's video interface (V4L2), read through OpenCV, which is imported when a camera is used."""
+"""USB camera by the kernel's video interface (V4L2), read through OpenCV."""
 
 import errno
 import os
-import threading
-import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rover.devices.camera.keys import CameraKeys
+from rover.devices.camera.capture import CapturedFrames, opencv
 from rover.devices.kernel.files import DeviceError, explain
-from rover.devices.protocols import DriverContext
-from rover.devices.readings import Detections, Fault, Frame, Reading
 
-_NS = 1e9
 _STAMP_TRUSTED_NS = 1_000_000_000
-_RETRY_S = 0.5
 _MANUAL_EXPOSURE, _OFF = 1, 0
 _EXPOSURE_STEP_S = 100e-6
 """V4L2's unit of an absolute exposure time (V4L2_CID_EXPOSURE_ABSOLUTE)."""
@@ -68,115 +62,23 @@ def taken_ns(stamp_ms: float, grabbed_ns: int, latency_ns: int) -> int:
     return (stamp_ns if 0 <= grabbed_ns - stamp_ns < _STAMP_TRUSTED_NS else grabbed_ns) - latency_ns
 
 
-class Video:
-    """Frames with their times: values are `Frame`, or what a class based on this one makes of them.
+class Camera(CapturedFrames):
+    """A camera of the kernel, or a recorded video.
 
-    A thread of its own reads the camera and keeps the newest report only; a camera that is unplugged is opened again
-    as soon as it is back. `poll`, `wait` and `close` may be called by any thread.
-
-    ``video`` may also be a recorded one. A setting given (`locks_of`) is locked and read back; one left out is the
-    camera's affair.
+    A setting that is given (`locks_of`) is locked and read back; one left out is the camera's affair.
 
     Raises:
         DeviceError: no such camera, no permission, in use, the package is missing, or a setting was ignored.
     """
 
     def __init__(self, options: Mapping[str, Any], context: Any = None) -> None:
-        self._cv2 = _package()
-        self._options = options
-        self._latency_ns = round(options["latency"] * _NS)
-        self._newest: Reading | None = None
-        self._frame: Reading | None = None
-        self._sequence = 0
-        self._arrived = threading.Condition()
-        self._closing = threading.Event()
-        self._capture = open_camera(options, self._cv2)
-        self._thread = threading.Thread(target=self._run, name="camera", daemon=True)
-        self._thread.start()
+        cv2 = opencv()
+        self._stamp = cv2.CAP_PROP_POS_MSEC
+        super().__init__(open_camera(options, cv2), options["video"], options["latency"])
 
-    def poll(self, now_ns: int) -> Sequence[Reading]:
-        """Return the newest report, if it has not been returned before."""
-        with self._arrived:
-            newest, self._newest = self._newest, None
-        return () if newest is None else (newest,)
-
-    @property
-    def frame(self) -> Reading | None:
-        """The newest frame of which something was reported, with the time and sequence number of that report."""
-        with self._arrived:
-            return self._frame
-
-    def value_of(self, frame: Frame) -> Any:
-        """Return what is reported of a frame, in the camera's thread; None is no report."""
-        return frame
-
-    def wait(self, seconds: float) -> bool:
-        """Wait until there is a report to poll, or for so long (s); tell whether there is one."""
-        with self._arrived:
-            return self._arrived.wait_for(lambda: self._newest is not None, seconds)
-
-    def close(self) -> None:
-        """Let go of the camera; a second call does nothing."""
-        self._closing.set()
-        self._thread.join()
-
-    def _run(self) -> None:
-        try:
-            while not self._closing.is_set():
-                if not self._take() and not self._closing.wait(_RETRY_S):
-                    self._reopen()
-        finally:
-            self._capture.release()
-
-    def _take(self) -> bool:
-        if not self._capture.grab():
-            return False
-        grabbed_ns = time.monotonic_ns()
-        stamp_ms = self._capture.get(self._cv2.CAP_PROP_POS_MSEC)
-        good, image = self._capture.retrieve()
-        if good:
-            height, width = image.shape[:2]
-            self._put(taken_ns(stamp_ms, grabbed_ns, self._latency_ns), Frame(image, width, height))
-        return bool(good)
-
-    def _put(self, when_ns: int, frame: Frame) -> None:
-        value = self.value_of(frame)
-        if value is None:
-            return
-        with self._arrived:
-            self._sequence += 1
-            self._newest = Reading(when_ns, self._sequence, value)
-            self._frame = Reading(when_ns, self._sequence, frame)
-            self._arrived.notify_all()
-
-    def _reopen(self) -> None:
-        self._capture.release()
-        try:
-            self._capture = open_camera(self._options, self._cv2)
-        except DeviceError:
-            return  # still away: nothing is reported, so the device is overdue
-
-
-class Camera(Video):
-    """Reports `Detections`; the frame in which they were found is kept beside them, in ``frame``.
-
-    A frame that shows nothing to rely on (dark, frozen, of a wrong size) gives no report, so that the device becomes
-    overdue; ``trouble`` says what is wrong with the latest one, and is empty for a good one.
-
-    Raises:
-        DeviceError: see `Video`.
-    """
-
-    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
-        self._find = context.finder_of(CameraKeys.model_construct(**options))
-        self.trouble = ""
-        super().__init__(options, context)
-
-    def value_of(self, frame: Frame) -> Detections | None:
-        """Return what a frame shows, or nothing of one that is no good."""
-        found = self._find(frame)
-        self.trouble = found.why if isinstance(found, Fault) else ""
-        return None if isinstance(found, Fault) else found
+    def shutter_ns(self, grabbed_ns: int) -> int:
+        """Return when the frame grabbed last was taken, by its buffer's stamp."""
+        return taken_ns(self._capture.get(self._stamp), grabbed_ns, self._latency_ns)
 
 
 def open_camera(options: Mapping[str, Any], cv2: Any) -> Any:
@@ -214,11 +116,3 @@ def _lock(capture: Any, options: Mapping[str, Any], path: Path, cv2: Any) -> Non
     if complaints:
         advice = "leave the key out, or use a camera that can"
         raise DeviceError(f"{path} ignores what the robot file sets: {'; '.join(complaints)}; {advice}")
-
-
-def _package() -> Any:
-    try:
-        import cv2
-    except ImportError as error:
-        raise DeviceError("a camera needs the package 'opencv'; install it: pip install 'rover[vision]'") from error
-    return cv2

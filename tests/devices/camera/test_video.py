@@ -1,4 +1,4 @@
-"""The camera's thread on a real recorded video, and its locks on a capture with OpenCV's names."""
+"""The camera of the kernel on a real recorded video, and its locks on a capture with OpenCV's names."""
 
 import sys
 import types
@@ -9,9 +9,9 @@ import numpy
 import pytest
 
 from rover.devices.camera.keys import VideoKeys
-from rover.devices.camera.video import Lock, Video, complaint_of, locks_of, taken_ns
+from rover.devices.camera.video import Camera, Lock, complaint_of, locks_of, taken_ns
 from rover.devices.kernel.files import DeviceError
-from rover.devices.readings import Frame
+from rover.devices.registry import load_driver
 
 SECOND = 1_000_000_000
 NAMES = types.SimpleNamespace(
@@ -88,47 +88,39 @@ def recording(tmp_path):
     return path
 
 
-def test_frames_come_from_the_thread_each_at_most_once(recording):
-    with closing(Video(OPTIONS | {"video": str(recording), "latency": 0.08})) as video:
+def test_the_short_name_video_is_this_driver():
+    assert load_driver("camera", "video") is Camera
+
+
+def poll_to_the_end(camera, frames):
+    while True:
+        frames.extend(camera.poll(0))
+
+
+def test_a_recorded_video_is_played_to_its_end_each_frame_at_most_once(recording):
+    with closing(Camera(OPTIONS | {"video": str(recording)})) as camera:
         frames = []
-        while len(frames) < 5:
-            assert video.wait(30.0)
-            frames.extend(video.poll(0))
-        assert (frames[0].value.width, frames[0].value.height, frames[0].value.image.shape) == (64, 48, (48, 64, 3))
-        sequences = [frame.sequence for frame in frames]
-        assert sequences == sorted(set(sequences))
-
-
-def test_the_newest_frame_alone_is_kept(recording):
-    video = Video(OPTIONS | {"video": str(recording)})
-    video.close()
-    video.poll(0)
-    video._put(1, Frame("older", 1, 1))
-    video._put(2, Frame("newer", 1, 1))
-    assert [reading.value.image for reading in video.poll(0)] == ["newer"]
-    assert list(video.poll(0)) == []
-
-
-def test_the_thread_ends_with_close_and_closing_twice_is_safe(recording):
-    video = Video(OPTIONS | {"video": str(recording)})
-    video.close()
-    video.close()
-    assert not video._thread.is_alive()
+        with pytest.raises(DeviceError, match=r"jars\.avi gives no more pictures"):
+            poll_to_the_end(camera, frames)
+    assert (frames[0].value.width, frames[0].value.height, frames[0].value.image.shape) == (64, 48, (48, 64, 3))
+    sequences = [frame.sequence for frame in frames]
+    assert sequences == sorted(set(sequences))
+    assert sequences[-1] == 20
 
 
 def test_what_is_no_camera_is_told(tmp_path):
     pytest.importorskip("cv2", reason=NEEDS_VISION)
     with pytest.raises(DeviceError, match="video9 is not there; is the device connected"):
-        Video(OPTIONS | {"video": str(tmp_path / "video9")})
+        Camera(OPTIONS | {"video": str(tmp_path / "video9")})
     (tmp_path / "text").write_text("no video")
     with pytest.raises(DeviceError, match="gives no pictures; is another program using it"):
-        Video(OPTIONS | {"video": str(tmp_path / "text")})
+        Camera(OPTIONS | {"video": str(tmp_path / "text")})
 
 
 def test_a_missing_package_is_told_with_how_to_install_it(monkeypatch):
     monkeypatch.setitem(sys.modules, "cv2", None)
     with pytest.raises(DeviceError, match=r"pip install 'rover\[vision\]'"):
-        Video(OPTIONS)
+        Camera(OPTIONS)
 
 
 LOOPBACKS = [
@@ -142,4 +134,4 @@ LOOPBACKS = [
 def test_a_camera_of_the_kernel_that_gives_no_pictures_is_told():
     pytest.importorskip("cv2", reason=NEEDS_VISION)
     with pytest.raises(DeviceError):
-        Video(OPTIONS | {"video": str(LOOPBACKS[0])})
+        Camera(OPTIONS | {"video": str(LOOPBACKS[0])})

@@ -1,6 +1,6 @@
 """Rehearsal: the core on the bench, in simulated time as fast as it goes, or wired to an emulated co-processor."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import replace
 from functools import partial
@@ -11,17 +11,17 @@ from rover.activities.activity import Activity
 from rover.bench.bench import Bench
 from rover.core import Core, StepReadings, StepRecord
 from rover.devices.protocols import DriverContext
+from rover.devices.registry import is_dotted
 from rover.events import Stop
 from rover.files.bench import BenchFile
-from rover.files.errand import Zone
 from rover.record.frames import FrameFolder
-from rover.record.run import FinalObject
 from rover.session import loop
 from rover.session.assembly import Assembly
 from rover.session.drivers import Drivers
 from rover.session.header import run_header
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
+from rover.session.truth import TruthKeeper
 from rover.session.wired import Wiring, wire
 from rover.vision.detector import finder
 
@@ -71,13 +71,14 @@ class Rehearsal(loop.Host):
             pace = RENDERED_PACE if rendered else WIRED_PACE
             self.drivers = self._make_drivers(assembly, seed, pace if wired else None)
             self.core = Core(assembly.robot, assembly.errand, assembly.graph, activities, seed)
+            drive = assembly.robot.devices.drive.driver  # of a person's own: then it is elsewhere that the robot drives
             depths = " ".join([*(["wired"] if wired else []), *(["rendered"] if rendered else []), "bench"])
             self._recorder = RunRecorder(
                 self.core,
                 record,
                 run_header(self.core, assembly, seed, depths),
                 drivers=self.drivers,
-                truth=_Truth(self.bench, assembly.errand.field.zone),
+                truth=None if is_dotted(drive) else TruthKeeper(self.bench, assembly.robot, assembly.errand),
                 is_exact=not wired,
             )
         except BaseException:
@@ -151,25 +152,6 @@ class Rehearsal(loop.Host):
 
     def _own_remarks(self) -> list[str]:
         return [*getattr(self.drivers.made("camera"), "remarks", ()), *self._recorder.troubles]
-
-
-class _Truth:
-    """What the bench knows, for the recorder."""
-
-    def __init__(self, bench: Bench, zone: Zone | None) -> None:
-        self._bench, self._zone = bench, zone
-        self.held_from = bench.held_from
-
-    @property
-    def pose(self) -> tuple[float, float, float]:
-        return self._bench.pose
-
-    def objects(self) -> Sequence[FinalObject]:
-        inside = self._bench.delivered(self._zone) if self._zone is not None else []
-        return [
-            FinalObject(str(thing.id), thing.kind, thing.x, thing.y, "tray" if thing.id in inside else thing.state)
-            for thing in self._bench.objects
-        ]
 
 
 def _rendered(assembly: Assembly) -> Assembly:

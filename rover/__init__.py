@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from rover.devices.protocols import Sensor as Sensor
     from rover.devices.readings import *  # noqa: F403
     from rover.motion.request import Request as Request
+    from rover.simulation import Contact as Contact
+    from rover.simulation import Simulation as Simulation
+    from rover.simulation import SimulationContext as SimulationContext
+    from rover.simulation import TrueObject as TrueObject
 
 __version__ = "0.1.0"
 
@@ -25,6 +29,7 @@ _OFFERED = {
         *("RangeValue", "BatteryValue", "JawsValue", "StopInputValue", "DriveCommand", "JawsCommand"),
     ),
     "rover.motion.request": ("Request",),
+    "rover.simulation": ("Contact", "Simulation", "SimulationContext", "TrueObject"),
 }
 
 

@@ -16,12 +16,12 @@ from rover.bench.floor import Rectangle, Solids
 from rover.bench.gripper import Jaws
 from rover.bench.motors import STEP_NS, Base, encoders
 from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, pieces, pushed
-from rover.bench.simulation import Contact, Simulation, TrueObject
 from rover.files.bench import BenchFile, LinkErrors
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.quantities import wrap
+from rover.simulation import Contact, Simulation, TrueObject
 
 
 @dataclass

@@ -4,9 +4,10 @@ A span ``[low, high]`` is drawn from once per seed (uniformly); a single value i
 """
 
 import math
-from typing import Annotated, Self
+import re
+from typing import Annotated, Any, Self
 
-from pydantic import Field, StrictInt, model_validator
+from pydantic import BeforeValidator, Field, StrictInt, model_validator
 
 from rover.files.errand import Errand
 from rover.files.faults import FaultLine
@@ -20,6 +21,7 @@ from rover.files.types import (
     Angle,
     AngleSpan,
     Current,
+    KeyMistakeError,
     Length,
     LengthSpan,
     Model,
@@ -33,6 +35,7 @@ from rover.files.types import (
     TimeSpan,
     TurnRate,
     ValueMistakeError,
+    loose,
     must,
 )
 from rover.files.yaml_source import KeyPath
@@ -186,10 +189,17 @@ class Post(Model):
     radius: Annotated[Length, POSITIVE] = 0.05
 
 
+OWN_CLASS = re.compile(r"[^\W\d]\w*(\.[^\W\d]\w*)*:[^\W\d]\w*")
+PLACED = ("objects", "scatter", "walls", "obstacles")
+"""What stands where: of use to any simulation."""
+
+
 class BenchFile(Model):
-    """The whole bench file."""
+    """The whole bench file. Of the built-in bench, or with ``simulation`` of one of a person's own."""
 
     bench: Text
+    simulation: Annotated[Text, must(OWN_CLASS.fullmatch, "the class is named as package.module:Class")] | None = None
+    options: Annotated[dict[str, Any], BeforeValidator(loose)] = Field(default_factory=dict)
     floor: Floor = Floor()
     motors: Motors = Motors()
     battery: Supply = Supply()
@@ -210,6 +220,17 @@ class BenchFile(Model):
     def jar_count(self) -> int:
         """How many objects the bench has; they are numbered from 1, the stated ones first."""
         return len(self.objects) + sum(self.scatter.values())
+
+    @model_validator(mode="after")
+    def _of_one_bench(self) -> Self:
+        if self.simulation is None and self.options:
+            raise KeyMistakeError("options", "these are handed to a 'simulation:' of your own, and none is named")
+        for key in type(self).model_fields:
+            is_of_any = key in ("bench", "simulation", "options", *PLACED)
+            if self.simulation is not None and not is_of_any and key in self.model_fields_set:
+                why = f"this is of the built-in bench; what '{self.simulation}' is to know stands under 'options:'"
+                raise KeyMistakeError(key, why)
+        return self
 
     @model_validator(mode="after")
     def _moved_jars_exist(self) -> Self:

@@ -11,7 +11,7 @@ from rover.files import load, yaml_source
 from rover.files.load import Loaded
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
-from rover.session.assembly import Assembly, assemble, check_behaviour, check_robot, loads
+from rover.session.assembly import Assembly, assemble, check_behaviour, check_robot, loads_in_rehearsal
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ def _summary(graph: BehaviourGraph) -> str:
 
 def _errand(assembly: Assembly) -> CheckReport:
     lines = [f"'{assembly.errand.errand}' with {assembly.robot.robot}", _summary(assembly.graph)]
-    lines += [f"would load {name} (not loaded by this check)" for name in loads(assembly)]
+    lines += [f"would load {name} (not loaded by this check)" for name in loads_in_rehearsal(assembly)]
     lines += _confirmations(assembly.graph, assembly.robot)
     return CheckReport(assembly.warnings, tuple(lines))
 

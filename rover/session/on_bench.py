@@ -12,17 +12,20 @@ from rover.bench.bench import Bench
 from rover.core import Core, StepReadings, StepRecord
 from rover.devices.protocols import DriverContext
 from rover.devices.registry import is_dotted
+from rover.errors import UserError
 from rover.events import Stop
 from rover.files.bench import BenchFile
 from rover.record.frames import FrameFolder
 from rover.session import loop
-from rover.session.assembly import Assembly
+from rover.session.assembly import Assembly, user_drivers
 from rover.session.drivers import Drivers
 from rover.session.header import run_header
+from rover.session.own_simulation import OwnSimulation, with_stand_ins
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
 from rover.session.truth import TruthKeeper
 from rover.session.wired import Wiring, wire
+from rover.simulation import SimulationContext
 from rover.vision.detector import finder
 
 LONGEST_NS = 4 * 3600 * 1_000_000_000
@@ -45,7 +48,7 @@ class Rehearsal(loop.Host):
         rendered: draw what the camera sees, and have the real vision code find the objects in it.
 
     Attributes:
-        bench: the bench, which knows the truth.
+        bench: the built-in bench, or a simulation of the person's own; it knows the truth.
         drivers: at work.
         wiring: the emulated co-processor and its line, in a wired rehearsal.
 
@@ -63,45 +66,51 @@ class Rehearsal(loop.Host):
         wired: bool = False,
         rendered: bool = False,
     ) -> None:
-        assembly = _rendered(assembly) if rendered else assembly
-        self.bench = Bench(assembly.bench or BenchFile(bench="empty"), assembly.robot, assembly.errand, seed)
+        is_exact = not (wired or user_drivers(assembly.robot))
+        self.bench, assembly, where = _placed(assembly, seed, wired=wired, rendered=rendered)
         self.wiring: Wiring | None = None
         self._resources = ExitStack()
         try:
             pace = RENDERED_PACE if rendered else WIRED_PACE
             self.drivers = self._make_drivers(assembly, seed, pace if wired else None)
             self.core = Core(assembly.robot, assembly.errand, assembly.graph, activities, seed)
-            drive = assembly.robot.devices.drive.driver  # of a person's own: then it is elsewhere that the robot drives
-            depths = " ".join([*(["wired"] if wired else []), *(["rendered"] if rendered else []), "bench"])
             self._recorder = RunRecorder(
                 self.core,
                 record,
-                run_header(self.core, assembly, seed, depths),
+                run_header(self.core, assembly, seed, where),
                 drivers=self.drivers,
-                truth=None if is_dotted(drive) else TruthKeeper(self.bench, assembly.robot, assembly.errand),
-                is_exact=not wired,
+                truth=self._truth(assembly),
+                is_exact=is_exact and isinstance(self.bench, Bench),
             )
         except BaseException:
             self._resources.close()
             raise
-        self._pictures = FrameFolder(record, PICTURE_EVERY_NS) if rendered else None
+        draws = rendered or isinstance(self.bench, OwnSimulation)
+        self._pictures = FrameFolder(record, PICTURE_EVERY_NS) if draws else None
         self._period_ns = round(1e9 / assembly.robot.loop)
         self._now_ns = 0
         self._stopped: str | None = None
 
     def _make_drivers(self, assembly: Assembly, seed: int, wired_pace: float | None) -> Drivers:
         robot = assembly.robot
-        families = tuple(robot.devices.fitted())
+        families = tuple(robot.devices.fitted()) if isinstance(self.bench, Bench) else ()
         links: Mapping[str, Any] = {}
         if wired_pace is not None:
+            assert isinstance(self.bench, Bench)
             self.wiring = self._resources.enter_context(wire(robot, self.bench, wired_pace))
             links = self.wiring.links
             families = tuple(family for family, device in robot.devices.fitted().items() if device.link is None)
-        find = partial(finder, robot, assembly.errand.kinds)
-        context = DriverContext(robot, seed, links, self.bench, find)
+        bench = self.bench.own if isinstance(self.bench, OwnSimulation) else self.bench
+        context = DriverContext(robot, seed, links, bench, partial(finder, robot, assembly.errand.kinds))
         drivers = Drivers(context, families, self.wiring.drivers(context) if self.wiring else {})
         self._resources.callback(drivers.close)
         return drivers
+
+    def _truth(self, assembly: Assembly) -> TruthKeeper | None:
+        """Return what counts the truth; None where a drive of the person's own moves a robot that no bench knows of."""
+        if isinstance(self.bench, Bench) and is_dotted(assembly.robot.devices.drive.driver):
+            return None
+        return TruthKeeper(self.bench, assembly.robot, assembly.errand)
 
     def run(self, progress: ShowProgress) -> Result:
         """Run to the end, and return how it ended. On an interrupt the record is finished all the same."""
@@ -123,6 +132,7 @@ class Rehearsal(loop.Host):
             return None
         due_ns = self._now_ns + self._period_ns
         now_ns = self._now_ns = self.wiring.next_step(self._now_ns, self._period_ns) if self.wiring else due_ns
+        self.bench.advance(now_ns)
         new = self.drivers.poll(now_ns)
         faults = [*self.drivers.faults(), *self._recorder.faults()]
         return StepReadings(now_ns, new, faults, self.drivers.stops())
@@ -133,7 +143,7 @@ class Rehearsal(loop.Host):
 
     def after_step(self, given: StepReadings, decided: StepRecord) -> None:
         """Keep a picture that is due, and see whether a stop latched."""
-        if self._pictures is not None and (frame := self.drivers.made("camera").frame) is not None:
+        if self._pictures is not None and (frame := getattr(self.drivers.made("camera"), "frame", None)):
             self._pictures.keep(frame)
         for event in decided.events:
             if isinstance(event, Stop):
@@ -154,9 +164,26 @@ class Rehearsal(loop.Host):
         return [*getattr(self.drivers.made("camera"), "remarks", ()), *self._recorder.troubles]
 
 
-def _rendered(assembly: Assembly) -> Assembly:
-    """Return the errand with the rendered camera; what that needs is imported only now."""
-    from rover.bench.rendered_camera import with_rendered_camera
+def _placed(
+    assembly: Assembly, seed: int, *, wired: bool, rendered: bool
+) -> tuple[Bench | OwnSimulation, Assembly, str]:
+    """Return where the rehearsal happens, the errand with the robot as it is there, and words for the record's header.
 
-    bench = assembly.bench or BenchFile(bench="empty")
-    return replace(assembly, robot=with_rendered_camera(assembly.robot, bench))
+    Raises:
+        UserError: it cannot be had, or not at the depth that was asked for.
+    """
+    file = assembly.bench or BenchFile(bench="empty")
+    if file.simulation is None:
+        if rendered:  # what that needs is imported only now
+            from rover.bench.rendered_camera import with_rendered_camera
+
+            assembly = replace(assembly, robot=with_rendered_camera(assembly.robot, file))
+        depths = [*(["wired"] if wired else []), *(["rendered"] if rendered else []), "bench"]
+        return Bench(file, assembly.robot, assembly.errand, seed), assembly, " ".join(depths)
+    name = file.simulation
+    if wired or rendered:
+        option = "--wired" if wired else "--rendered"
+        raise UserError(f"{option} is for the built-in bench, and the bench file names the simulation '{name}'")
+    simulation = OwnSimulation(name, SimulationContext(assembly.robot, assembly.errand, file, seed))
+    there = replace(assembly, robot=with_stand_ins(assembly.robot, name, simulation.own))
+    return simulation, there, f"simulation {name}"

@@ -5,7 +5,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from rover.bench.simulation import Contact, Simulation, TrueObject
 from rover.estimate.field import Ground, ground_of
 from rover.events import Find
 from rover.files.errand import Errand
@@ -13,6 +12,7 @@ from rover.files.robot import Robot
 from rover.geometry import XY, Pose, distance_to_segment, inside
 from rover.motion.outline import BodyOutline
 from rover.record.run import FinalObject, Incident, TrueBump, TrueFind, TrueTouch, Truth
+from rover.simulation import Contact, Simulation, TrueObject
 
 APART_NS = 2_000_000_000
 """Contacts with the same thing within this time are one; an object gripped within it was touched on purpose."""

@@ -110,26 +110,6 @@ def test_a_run_comes_back_as_it_was_written(path: Path) -> None:
     assert run.events_of(Stop) == (Stop("stop input open"),)
 
 
-def test_a_record_of_the_first_layout_is_read_without_what_it_did_not_have(path: Path) -> None:
-    """Layout 1 had no bumps, touches and figures of the truth."""
-    record = RunRecord.create(path, {})
-    record.entry(SECOND, TrueFind(1, 1.52, 2.49))
-    record.finish("done", "all_in", {})
-    connection = sqlite3.connect(path, isolation_level=None)
-    connection.executescript(
-        "DROP VIEW story; DROP TABLE true_bumps; DROP TABLE true_touches; DROP TABLE truth;"
-        "UPDATE header SET value = '1' WHERE key = 'schema'"
-    )
-    connection.close()
-
-    run = read(path)
-
-    assert run.true_finds == {1: TrueFind(1, 1.52, 2.49)}
-    assert run.incidents == ()
-    assert run.truth is None
-    assert run.outcome == RunEnd("done", "all_in", {})
-
-
 def test_every_class_of_event_has_its_table() -> None:
     assert set(schema.EVENT_TABLES) == set(get_args(Event)) == {type(event) for event in EVENTS}
 

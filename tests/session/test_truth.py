@@ -4,7 +4,6 @@ from types import SimpleNamespace
 
 import pytest
 
-from rover.bench.simulation import Contact, TrueObject
 from rover.events import Find
 from rover.files import yaml_source
 from rover.files.errand import Errand
@@ -12,6 +11,7 @@ from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.record.run import TrueBump, TrueFind, TrueTouch
 from rover.session.truth import TruthKeeper
+from rover.simulation import Contact, TrueObject
 
 STEP_NS = 20_000_000
 JAR = TrueObject("jar", "amber", 2.0, 2.0)

@@ -1,7 +1,7 @@
 """What a rehearsal asks of the place where it happens: ours (`rover.bench.bench.Bench`), or one of a person's own.
 
 A simulation knows the truth, which no driver may use: where the robot is, where the objects are, what was run into.
-The rehearsal asks for it at each step and counts (`rover.session.truth`); nothing of it reaches the core.
+The rehearsal asks for it at each step and counts; nothing of it reaches the core.
 """
 
 from collections.abc import Mapping, Sequence

@@ -75,7 +75,7 @@ def _in_words(truth: Truth, counted: int) -> list[str]:
         f"{truth.delivered} in the tray, not {counted}": truth.delivered != counted,
         _times(truth.empty_finds, "find") + " with nothing in the jaws": truth.empty_finds,
         _times(truth.empty_deliveries, "delivery", "deliveries") + " of nothing": truth.empty_deliveries,
-        _times(truth.dropped, "object") + " dropped": truth.dropped,
+        _times(truth.let_go_outside, "object") + " let go of outside the tray": truth.let_go_outside,
         _times(truth.fallen, "object") + " knocked over": truth.fallen,
         _times(truth.bumps, "bump") + f" at up to {truth.fastest_bump_m_s:.2f} m/s": truth.bumps,
         _times(truth.touched, "object") + " touched and not gripped": truth.touched,

@@ -84,7 +84,7 @@ class Truth:
         delivered: how many are in the tray at the end, and not in the jaws.
         empty_finds: finds with nothing in the jaws.
         empty_deliveries: deliveries with which nothing came into the tray.
-        dropped: times that an object was let go of outside the tray, wherever there is one.
+        let_go_outside: times that an object was let go of, or slipped out, outside the tray, wherever there is one.
         fallen: times that an object fell over.
         bumps, fastest_bump_m_s: with what does not give way.
         touched, touched_in_tray: times that an object was touched, and not gripped or set down in the same go.
@@ -96,7 +96,7 @@ class Truth:
     delivered: int
     empty_finds: int
     empty_deliveries: int
-    dropped: int
+    let_go_outside: int
     fallen: int
     bumps: int
     fastest_bump_m_s: float

@@ -53,8 +53,9 @@ CREATE TABLE true_bumps (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, x RE
 CREATE TABLE true_touches (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, id TEXT, kind TEXT, x REAL, y REAL,
   moved REAL, in_tray INTEGER);
 CREATE TABLE truth (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, objects INTEGER, delivered INTEGER,
-  empty_finds INTEGER, empty_deliveries INTEGER, dropped INTEGER, fallen INTEGER, bumps INTEGER, fastest_bump_m_s REAL,
-  touched INTEGER, touched_in_tray INTEGER, outside_s REAL, farthest_outside_m REAL, driven_m REAL);
+  empty_finds INTEGER, empty_deliveries INTEGER, let_go_outside INTEGER, fallen INTEGER, bumps INTEGER,
+  fastest_bump_m_s REAL, touched INTEGER, touched_in_tray INTEGER, outside_s REAL, farthest_outside_m REAL,
+  driven_m REAL);
 CREATE TABLE final_objects (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, id TEXT, kind TEXT, x REAL, y REAL,
   place TEXT);
 CREATE TABLE gaps (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, table_name TEXT, from_ns INTEGER, to_ns INTEGER,

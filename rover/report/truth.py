@@ -18,7 +18,7 @@ def truth_table(run: RecordedRun, truth: Truth) -> Element:
         ("objects in the tray", str(deliveries), str(truth.delivered)),
         ("finds with an object in the jaws", str(finds), str(finds - truth.empty_finds)),
         ("deliveries that brought an object", str(deliveries), str(deliveries - truth.empty_deliveries)),
-        ("objects let go of outside the tray", UNKNOWN, str(truth.dropped)),
+        ("objects let go of outside the tray", UNKNOWN, str(truth.let_go_outside)),
         ("objects knocked over", UNKNOWN, str(truth.fallen)),
         ("objects touched and not gripped", UNKNOWN, str(truth.touched)),
         ("the same in the tray", UNKNOWN, str(truth.touched_in_tray)),

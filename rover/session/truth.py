@@ -40,7 +40,7 @@ class TruthKeeper:
         self._by_id: dict[str, TrueObject] = {}
         self._stood: dict[str, XY] = {}
         self._claimed = self._brought = False  # since the last find: a delivery, an object let go of in the tray
-        self._empty_finds = self._empty_deliveries = self._dropped = self._fallen = 0
+        self._empty_finds = self._empty_deliveries = self._let_go = self._fallen = 0
         self._follow(0)
 
     @property
@@ -91,7 +91,7 @@ class TruthKeeper:
             delivered=sum(map(self._is_in_tray, self._objects)),
             empty_finds=self._empty_finds,
             empty_deliveries=self._empty_deliveries,
-            dropped=self._dropped,
+            let_go_outside=self._let_go,
             fallen=self._fallen,
             bumps=len(contacts.bumps),
             fastest_bump_m_s=max(contacts.bumps, default=0.0),
@@ -121,7 +121,7 @@ class TruthKeeper:
                 self._contacts.leave(one.id, now_ns)
                 is_in_tray = self._is_in_tray(one)
                 self._brought |= is_in_tray
-                self._dropped += self._ground.zone is not None and not is_in_tray
+                self._let_go += self._ground.zone is not None and not is_in_tray
             if not one.held or one.id not in self._stood:
                 self._stood[one.id] = (one.x, one.y)
 

@@ -153,6 +153,15 @@ def test_sound_comes_back_from_a_wall_met_squarely_from_the_nearest_point_of_the
     assert device(one, "range")._nearest() == (distance and pytest.approx(distance, rel=0.02))
 
 
+def test_nothing_is_heard_beyond_the_sensors_reach():
+    """The wall is 4.4 m ahead of the start, drawn back."""
+    one = world()
+    at = one.m.joint("robot").qposadr[0]
+    one.d.qpos[at] = 1.6
+    mujoco.mj_forward(one.m, one.d)
+    assert device(one, "range")._nearest() is None
+
+
 def turn(one, heading):
     at = one.m.joint("robot").qposadr[0]
     one.d.qpos[at + 3 : at + 7] = math.cos(heading / 2.0), 0.0, 0.0, math.sin(heading / 2.0)

@@ -120,7 +120,9 @@ class Range(Sensor):
         if self.draws.random() < LOST:
             return RangeValue(None)
         nearest = self._nearest()
-        return RangeValue(None if nearest is None else max(LEAST, nearest + self.draws.normal(0.0, ECHO_NOISE)))
+        if nearest is None:
+            return RangeValue(None)
+        return RangeValue(min(max(LEAST, nearest + self.draws.normal(0.0, ECHO_NOISE)), REACH))
 
     def _nearest(self):
         world, (place, turn) = self.world, self.world.site("range")
@@ -129,7 +131,7 @@ class Range(Sensor):
         mujoco.mj_multiRay(world.m, world.d, place, rays.ravel(), self._heard, True, -1, *found)
         squarely = np.abs((rays * self._normals.reshape(-1, 3)).sum(axis=1)) > math.cos(SMOOTH)
         is_jar = world.m.geom_group[self._geoms] == 2
-        back = (self._geoms >= 0) & np.where(is_jar, self._ways < JAR_HEARD_TO, squarely)
+        back = (self._geoms >= 0) & (self._ways < np.where(is_jar, JAR_HEARD_TO, REACH)) & (is_jar | squarely)
         return float(self._ways[back].min()) if back.any() else None
 
 

@@ -50,6 +50,10 @@ if TYPE_CHECKING:
     from rover.quantities import VOLTAGE as VOLTAGE
     from rover.session.rehearse import rehearse as rehearse
     from rover.session.result import Result as Result
+    from rover.simulation import Contact as Contact
+    from rover.simulation import Simulation as Simulation
+    from rover.simulation import SimulationContext as SimulationContext
+    from rover.simulation import TrueObject as TrueObject
 
 __version__ = "0.1.0"
 
@@ -67,6 +71,7 @@ _OFFERED = {
     "quantities": ("ANGLE", "CURRENT", "LENGTH", "SPEED", "TIME", "TURN_RATE", "VOLTAGE"),
     "session.rehearse": ("rehearse",),
     "session.result": ("Result",),
+    "simulation": ("Contact", "Simulation", "SimulationContext", "TrueObject"),
 }
 """The names offered, by the module that has them; above they stand once more, for type checkers."""
 

@@ -43,10 +43,11 @@ ALLOWED = {
     "events": set[str](),
     "stopping": set[str](),
     "files": {"quantities", "events", *LEAVES},
+    "simulation": VALUES,
     "link": VALUES,
     "devices": {*VALUES, "link"},
     "guard": {*VALUES, "devices", "link"},
-    "bench": {*VALUES, "devices", "link"},
+    "bench": {*VALUES, "devices", "link", "simulation"},
     "estimate": VALUES,
     "behaviour": VALUES,
     "vision": {*VALUES, "estimate"},
@@ -56,13 +57,13 @@ ALLOWED = {
     "core": {*VALUES, *MIDDLE, "activities"},
     "record": {*VALUES, "core"},
     "report": {*VALUES, "record", "estimate"},
-    "session": {*VALUES, *CORE, *HARDWARE, "record"},
+    "session": {*VALUES, *CORE, *HARDWARE, "record", "simulation"},
     "readiness": {*VALUES, "session", "testing", "behaviour", "motion", "guard", "devices", "link"},
     "calibrate": {*VALUES, "session", "motion", "estimate", "vision", "devices", "bench", "readiness.person"},
     "commands": {*VALUES, "readiness", "calibrate", "report", "session", "record", "devices", "link", "activities"},
     "__main__": {"commands"},
     "testing": {*VALUES, "session", "devices", "vision", "core.possible"},
-    "__init__": {*VALUES, "devices", "behaviour", "motion", "activities", "session"},
+    "__init__": {*VALUES, "devices", "behaviour", "motion", "activities", "session", "simulation"},
 }
 """Part of the package -> what it may import besides itself; a dotted name is one module of a part, a leaf."""
 

@@ -6,35 +6,22 @@ its stated time, whoever polls first. A lock guards the public entry points; the
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from threading import RLock
-from typing import NamedTuple
 
 from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
 from rover.bench.faults import Schedule
 from rover.bench.floor import Rectangle, Solids
 from rover.bench.gripper import Jaws
 from rover.bench.motors import STEP_NS, Base, encoders
-from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, outside_zone, pieces, pushed
+from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, pieces, pushed
 from rover.files.bench import BenchFile, LinkErrors
-from rover.files.errand import Errand, Zone
+from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.quantities import wrap
-
-# Two touches of one piece within this time are one.
-SAME_TOUCH_NS = 1_000_000_000
-
-
-class TrueObject(NamedTuple):
-    """An object as it truly is: ``state`` is ``floor`` or ``held``; (x, y) in m, field frame."""
-
-    id: int
-    kind: str
-    x: float
-    y: float
-    state: str
+from rover.simulation import Contact, Simulation, TrueObject
 
 
 @dataclass
@@ -59,7 +46,7 @@ class Line:
         return sent_ns + self._latency_ns
 
 
-class Bench:
+class Bench(Simulation):
     """A rehearsal's floor, objects and robot.
 
     Args:
@@ -75,8 +62,6 @@ class Bench:
     def __init__(self, bench: BenchFile, robot: Robot, errand: Errand, seed: int) -> None:
         self.file, self.robot, self.errand, self.seed = bench, robot, errand, seed
         self.now_ns = 0
-        self.bumps = 0
-        self.touched_in_zone = 0
         self.schedule = Schedule(bench.faults)
         self.solids = Solids(bench, errand)
         self.pieces = pieces(bench, errand, seed)
@@ -99,7 +84,8 @@ class Bench:
         self._watchers: list[Watcher] = []
         # How far the robot can go before it can meet anything: no contact is looked for until it has gone that far.
         self._free_way = 0.0
-        self._bumping = False
+        self._contacts: dict[str | None, float] = {}
+        self._objects: tuple[TrueObject, ...] = ()  # nothing: to be made anew
 
     def advance(self, now_ns: int) -> None:
         """Bring the bench to ``now_ns`` (ns from the start). A time that it has reached already changes nothing."""
@@ -140,22 +126,23 @@ class Bench:
 
     @property
     def objects(self) -> tuple[TrueObject, ...]:
-        """All objects as they truly are, in the order of their numbers."""
+        """All objects as they truly are, in the order of their numbers, which are their ids."""
+        if self._objects and self.jaws_state.held is None:
+            return self._objects
         with self.lock:
             self.carry()
-            return tuple(
-                TrueObject(one.number, one.kind, one.x, one.y, "held" if one.held else "floor") for one in self.pieces
-            )
+            known = self._objects or (None,) * len(self.pieces)
+            pairs = zip(self.pieces, known, strict=True)
+            self._objects = tuple(true if true and not piece.held else _true(piece) for piece, true in pairs)
+            return self._objects
 
-    def held_from(self) -> tuple[float, float] | None:
-        """Return the true place (m) where the object now held stood when it was gripped; None when none is held."""
+    def contacts(self) -> Sequence[Contact]:
+        """Return what the robot has run into since the last call, each thing once, at the fastest."""
+        if not self._contacts:
+            return ()
         with self.lock:
-            return self.jaws_state.held_from
-
-    def delivered(self, zone: Zone) -> list[int]:
-        """Return the numbers of the objects that stand inside a zone."""
-        standing = (one for one in self.objects if one.state == "floor")
-        return [one.id for one in standing if outside_zone(one.x, one.y, zone) == 0.0]
+            contacts, self._contacts = self._contacts, {}
+            return [Contact(*each) for each in contacts.items()]
 
     def carry(self) -> None:
         """Bring the held piece's place up to date: nobody needs it at every step."""
@@ -225,11 +212,8 @@ class Bench:
         clearance = self.solids.clearance(self.x, self.y) - self._outline.radius
         if clearance <= 0.0 and self.solids.touch(self._rectangles, *self.pose):
             self.x, self.y, self.heading = before
+            self._note_contact(None)
             self.base.block()
-            self.bumps += not self._bumping
-            self._bumping = True
-        else:
-            self._bumping = False
         self._free_way = min(clearance, self._push_pieces())
 
     def _push_pieces(self) -> float:
@@ -239,33 +223,24 @@ class Bench:
             if place is not None:
                 self._shift(piece, *self.to_field(*place))
         gaps = (math.hypot(one.x - self.x, one.y - self.y) - one.radius for one in self.pieces if not one.held)
-        gap = min(gaps, default=math.inf) - self._outline.radius
-        self._leave_pieces()
-        return gap
+        return min(gaps, default=math.inf) - self._outline.radius
 
     def _shift(self, piece: Piece, x: float, y: float) -> None:
         """Put a piece elsewhere, and those that it runs into out of its way."""
-        self._note_touch(piece)
+        self._note_contact(str(piece.number))
+        self._objects = ()
         piece.x, piece.y = x, y
         for other in self.pieces:
             dx, dy = other.x - x, other.y - y
             apart, least = math.hypot(dx, dy), piece.radius + other.radius
             if other is not piece and not other.held and 0.0 < apart < least:
-                self._note_touch(other)
+                self._note_contact(str(other.number))
                 other.x, other.y = x + dx / apart * least, y + dy / apart * least
 
-    def _note_touch(self, piece: Piece) -> None:
-        if piece.set_down and self.now_ns - piece.touched_ns > SAME_TOUCH_NS:
-            self.touched_in_zone += 1
-        piece.touched_ns = self.now_ns
-
-    def _leave_pieces(self) -> None:
-        """Count a released piece as set down when it stands in the zone and the jaws have left it."""
-        for piece in self.pieces:
-            if piece.leaving and self.to_robot(piece.x, piece.y)[0] > self._outline.reach + TIP + piece.radius:
-                piece.leaving = False
-                zone = self.errand.field.zone
-                piece.set_down = zone is not None and outside_zone(piece.x, piece.y, zone) == 0.0
+    def _note_contact(self, what: str | None) -> None:
+        """Note what was run into; of a turn, the speed is that of the outline's farthest corner."""
+        speed = max(abs(self.base.speed), abs(self.base.turn_rate) * self._outline.radius)
+        self._contacts[what] = max(speed, self._contacts.get(what, 0.0))
 
     def _work_jaws(self, now_ns: int) -> None:
         jaws = self.jaws_state
@@ -278,10 +253,10 @@ class Bench:
                 self._try_grip(piece, now_ns)
 
     def _try_grip(self, piece: Piece, now_ns: int) -> None:
-        self._note_touch(piece)
+        self._note_contact(str(piece.number))
         jaws = self.jaws_state
         if jaws.grip(piece, now_ns):
-            piece.held, piece.set_down, piece.leaving = True, False, False
+            piece.held = True
         else:
             left = self.to_robot(piece.x, piece.y)[1]
             self._shift(piece, *self.to_field(*jaws.knocked(left, piece.radius)))
@@ -290,7 +265,8 @@ class Bench:
         self.carry()
         piece = self.jaws_state.release()
         if piece is not None:
-            piece.held, piece.leaving = False, True
+            piece.held = False
+            self._objects = ()
             self._free_way = 0.0
 
     def _take_moments(self, now_ns: int) -> None:
@@ -307,7 +283,7 @@ class Bench:
         if piece.held:
             self._release()
         piece.x, piece.y = place
-        piece.set_down = piece.leaving = False
+        self._objects = ()
         self._free_way = 0.0
 
     def _call_watchers(self, now_ns: int) -> None:
@@ -320,3 +296,7 @@ class Bench:
             if due_ns < next_ns:
                 next_ns = due_ns
         self._next_watch_ns = next_ns
+
+
+def _true(piece: Piece) -> TrueObject:
+    return TrueObject(str(piece.number), piece.kind, piece.x, piece.y, piece.held)

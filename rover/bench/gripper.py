@@ -34,7 +34,6 @@ class Jaws:
         self._least = 0.0
         self.limp = self.tried = False
         self.held: Piece | None = None
-        self.held_from: tuple[float, float] | None = None
 
     def command(self, opening: float | None) -> None:
         """Set the wanted opening; None lets the servo go limp, so that it holds nothing."""
@@ -76,7 +75,7 @@ class Jaws:
         self.tried = True
         if self._draws.random() < self._errors.missed:
             return False
-        self.held, self.held_from = piece, (piece.x, piece.y)
+        self.held = piece
         self.opening = self.wanted = self._least = opening_on(piece.radius)
         drops = self._draws.random() < self._errors.dropped
         after = drawn(self._errors.dropped_after, self._draws)
@@ -90,7 +89,7 @@ class Jaws:
 
     def release(self) -> Piece | None:
         """Forget the held piece and return it."""
-        held, self.held, self.held_from = self.held, None, None
+        held, self.held = self.held, None
         self.drop_due_ns, self._least, self.wanted = NEVER_NS, 0.0, self.target
         return held
 

@@ -27,16 +27,13 @@ TIP = 0.02
 
 
 class Piece:
-    """An object to fetch: its number from 1, kind, place (m, field frame), size (m), and what has happened to it."""
+    """An object to fetch: its number from 1, kind, place (m, field frame), size (m), and whether it is held."""
 
     def __init__(self, number: int, kind: str, place: tuple[float, float], size: tuple[float, float]) -> None:
         self.number, self.kind = number, kind
         self.x, self.y = place
         self.radius, self.height = size[0] / 2.0, size[1]
-        self.held = self.set_down = False
-        # Released, and the robot has not yet left it: what it does to the piece now is part of setting down.
-        self.leaving = False
-        self.touched_ns = -1
+        self.held = False
 
 
 def pieces(file: BenchFile, errand: Errand, seed: int) -> list[Piece]:

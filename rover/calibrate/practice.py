@@ -44,7 +44,13 @@ def _practice_errand() -> Errand:
 
 
 def practice_bench(file: BenchFile, robot: Robot, seed: int) -> Bench:
-    """Return a bench for practice: its floor and its devices, with one jar out of the way, no walls and no posts."""
+    """Return a bench for practice: its floor and its devices, with one jar out of the way, no walls and no posts.
+
+    Raises:
+        CalibrationError: the file names a simulation of a person's own.
+    """
+    if file.simulation is not None:
+        raise CalibrationError(f"practice is on the built-in bench, and the bench file names '{file.simulation}'")
     jar = PlacedObject(kind="amber", x=f"{ASIDE[0]} m", y=f"{ASIDE[1]} m")  # type: ignore[arg-type]
     bare = file.model_copy(update={"objects": [jar], "scatter": {}, "walls": [], "obstacles": []})
     return Bench(bare, robot, _practice_errand(), seed)

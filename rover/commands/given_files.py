@@ -3,7 +3,7 @@
 Commands that use these run code of the person's own and drive hardware, so that a signal ends them for sure.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,8 +18,10 @@ from rover.session.hard_end import HardEnd
 from rover.session.hardware import with_ports
 
 
-def assembled(errand: Path, settings: Mapping[str, Any]) -> tuple[Assembly, Mapping[str, type[Activity]]]:
-    """Return an errand with all that it names, and the activities; warnings are said.
+def assembled(
+    errand: Path, settings: Mapping[str, Any], imported: Callable[[Assembly], Iterable[str]] = loads
+) -> tuple[Assembly, Mapping[str, type[Activity]]]:
+    """Return an errand with all that it names, and the activities; warnings are said, and what is ``imported``.
 
     Raises:
         UserError: there are mistakes, or an activity cannot be imported.
@@ -28,7 +30,7 @@ def assembled(errand: Path, settings: Mapping[str, Any]) -> tuple[Assembly, Mapp
     assembly, activities = with_user_activities(errand, settings)
     for warning in assembly.warnings:
         click.echo(str(warning), err=True)
-    say_loading(loads(assembly))
+    say_loading(imported(assembly))
     return assembly, activities
 
 

@@ -12,6 +12,7 @@ import click
 
 from rover.errors import UserError
 from rover.readiness.person import Person
+from rover.record.run import Truth
 from rover.session.from_outside import Outcome
 from rover.session.result import Result
 
@@ -54,15 +55,38 @@ def show_result(result: Result, remarks: Iterable[str], *, as_json: bool) -> Non
 def _show_to_person(result: Result) -> None:
     of = f" of {result.objects}" if result.objects is not None else ""
     click.echo(f"{result.result} ({result.reason}): {result.delivered}{of} delivered in {result.robot_time_s:.0f} s")
+    if result.truth is not None and (worth_saying := _in_words(result.truth, result.delivered)):
+        click.echo(f"what truly happened: {', '.join(worth_saying)}")
     if result.finds:
         click.echo("find  kind        x (m)   y (m)   axis error (m)   95 % ellipse (m)")
     for number, find in enumerate(result.finds, 1):
-        error = "unknown" if find.axis_error_m is None else f"{find.axis_error_m:.3f}"
+        unknown = "nothing held" if find.held_nothing else "unknown"
+        error = unknown if find.axis_error_m is None else f"{find.axis_error_m:.3f}"
         ellipse = f"{find.ellipse.major_m:.3f} x {find.ellipse.minor_m:.3f}"
         click.echo(f"{number:4d}  {find.kind:<10}{find.x_m:7.3f} {find.y_m:7.3f}   {error:>14}   {ellipse:>16}")
     if result.worst_axis_error_m is not None:
         click.echo(f"worst axis error {result.worst_axis_error_m:.3f} m")
     click.echo(f"record: {result.record}   (rover report {result.record})")
+
+
+def _in_words(truth: Truth, counted: int) -> list[str]:
+    """Return what a person would want to know of the truth, nothing of what went well."""
+    said = {
+        f"{truth.delivered} in the tray, not {counted}": truth.delivered != counted,
+        _times(truth.empty_finds, "find") + " with nothing in the jaws": truth.empty_finds,
+        _times(truth.empty_deliveries, "delivery", "deliveries") + " of nothing": truth.empty_deliveries,
+        _times(truth.let_go_outside, "object") + " let go of outside the tray": truth.let_go_outside,
+        _times(truth.fallen, "object") + " knocked over": truth.fallen,
+        _times(truth.bumps, "bump") + f" at up to {truth.fastest_bump_m_s:.2f} m/s": truth.bumps,
+        _times(truth.touched, "object") + " touched and not gripped": truth.touched,
+        _times(truth.touched_in_tray, "object") + " touched in the tray": truth.touched_in_tray,
+        f"{truth.outside_s:.1f} s outside the field, by up to {truth.farthest_outside_m:.3f} m": truth.outside_s,
+    }
+    return [text for text, happened in said.items() if happened]
+
+
+def _times(number: int, one: str, more: str = "") -> str:
+    return f"{number} {one if number == 1 else more or f'{one}s'}"
 
 
 def show_outcomes(outcomes: Sequence[Outcome]) -> int:

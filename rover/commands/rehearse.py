@@ -10,6 +10,7 @@ from rover.commands import options
 from rover.commands.given_files import assembled
 from rover.commands.main import FAILED
 from rover.commands.output import ProgressLine, new_record, show_result
+from rover.session.assembly import loads_in_rehearsal
 from rover.session.on_bench import Rehearsal
 
 
@@ -25,7 +26,7 @@ from rover.session.on_bench import Rehearsal
 @options.JSON
 def command(errand: Path, seed: int, settings: dict[str, Any], as_json: bool, **depth: bool) -> int:
     """Rehearse an ERRAND on the bench, without the robot."""
-    assembly, activities = assembled(errand, settings)
+    assembly, activities = assembled(errand, settings, loads_in_rehearsal)
     record = new_record(f"{errand.stem}-seed{seed}")
     with closing(ProgressLine()) as progress:
         rehearsal = Rehearsal(assembly, activities, seed, record, **depth)

@@ -3,9 +3,10 @@
 A span ``[low, high]`` is drawn from once per seed (uniformly); a single value is a span of no width.
 """
 
-from typing import Annotated, Self
+import re
+from typing import Annotated, Any, Self
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from rover.files.errand import Errand
 from rover.files.faults import FaultLine
@@ -20,6 +21,7 @@ from rover.files.types import (
     AngleSpan,
     Current,
     Due,
+    KeyMistakeError,
     Length,
     LengthSpan,
     Model,
@@ -34,6 +36,7 @@ from rover.files.types import (
     TurnRate,
     ValueMistakeError,
     WholeNumber,
+    loose,
     must,
 )
 from rover.files.yaml_source import KeyPath
@@ -243,11 +246,22 @@ class Post(Model):
     """The post's."""
 
 
+OWN_CLASS = re.compile(r"[^\W\d]\w*(\.[^\W\d]\w*)*:[^\W\d]\w*")
+PLACED = ("objects", "scatter", "walls", "obstacles")
+"""What stands where: of use to any simulation."""
+
+
 class BenchFile(Model):
-    """The whole bench file."""
+    """The whole bench file. Of the built-in bench, or with ``simulation`` of one of a person's own."""
 
     bench: Text
     """Title, for reports."""
+    simulation: (
+        Annotated[Text, Due("class"), must(OWN_CLASS.fullmatch, "the class is named as package.module:Class")] | None
+    ) = None
+    """`package.module:Class`: the rehearsal is on a simulation of your own, see below."""
+    options: Annotated[dict[str, Any], Due("block"), BeforeValidator(loose)] = Field(default_factory=dict)
+    """Handed to it; quantities as SI numbers."""
     floor: Floor = Floor()
     """What the ground does to wheels and heading sensor."""
     motors: Motors = Motors()
@@ -284,6 +298,17 @@ class BenchFile(Model):
     def jar_count(self) -> int:
         """How many objects the bench has; they are numbered from 1, the stated ones first."""
         return len(self.objects) + sum(self.scatter.values())
+
+    @model_validator(mode="after")
+    def _of_one_bench(self) -> Self:
+        if self.simulation is None and self.options:
+            raise KeyMistakeError("options", "these are handed to a 'simulation:' of your own, and none is named")
+        for key in type(self).model_fields:
+            is_of_any = key in ("bench", "simulation", "options", *PLACED)
+            if self.simulation is not None and not is_of_any and key in self.model_fields_set:
+                why = f"this is of the built-in bench; what '{self.simulation}' is to know stands under 'options:'"
+                raise KeyMistakeError(key, why)
+        return self
 
     @model_validator(mode="after")
     def _moved_jars_exist(self) -> Self:

@@ -12,7 +12,7 @@ from rover.files.driver_keys import file_of
 from rover.files.load import Loaded
 from rover.files.problems import Problem
 from rover.files.robot import Robot
-from rover.session.assembly import Assembly, assemble, check_behaviour, user_drivers
+from rover.session.assembly import Assembly, assemble, check_behaviour, simulation_of, user_drivers
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,8 @@ def _summary(graph: BehaviourGraph) -> str:
 def _errand(assembly: Assembly) -> CheckReport:
     lines = [f"'{assembly.errand.errand}' with {assembly.robot.robot}", _summary(assembly.graph)]
     lines += _own_drivers(assembly.robot)
-    lines += [f"would load {name} (not loaded by this check)" for name in assembly.user_activities]
+    others = [*assembly.user_activities, *simulation_of(assembly)]
+    lines += [f"would load {name} (not loaded by this check)" for name in others]
     lines += _confirmations(assembly.graph, assembly.robot)
     return CheckReport(assembly.warnings, tuple(lines))
 

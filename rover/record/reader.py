@@ -12,12 +12,16 @@ from rover.record.run import (
     FinalObject,
     Gap,
     Happening,
+    Incident,
     RecordedRun,
     RecordError,
     RunEnd,
     TrackSample,
+    TrueBump,
     TrueFind,
     TruePose,
+    TrueTouch,
+    Truth,
 )
 
 
@@ -64,6 +68,7 @@ def _run(connection: sqlite3.Connection) -> RecordedRun:
     track = tuple(_track(connection))
     true_track = tuple(TruePose(row[0], *map(_number, row[1:])) for row in connection.execute(_ordered("true_track")))
     happenings = _happenings(connection)
+    incidents = [entry for kind in (TrueBump, TrueTouch) for entry in _entries(connection, kind)]
     outcomes = list(_entries(connection, RunEnd))
     times = [row[0] for rows in (track, true_track, happenings) for row in rows] + [at_ns for _, at_ns, _ in outcomes]
     return RecordedRun(
@@ -72,6 +77,8 @@ def _run(connection: sqlite3.Connection) -> RecordedRun:
         true_track=true_track,
         happenings=happenings,
         true_finds={found.number: found for _, _, found in _entries(connection, TrueFind)},
+        incidents=tuple(Incident(at_ns, what) for _, at_ns, what in sorted(incidents, key=lambda entry: entry[0])),
+        truth=next((truth for _, _, truth in _entries(connection, Truth)), None),
         final_objects=tuple(found for _, _, found in _entries(connection, FinalObject)),
         gaps=tuple(gap for _, _, gap in _entries(connection, Gap)),
         outcome=outcomes[-1][2] if outcomes else None,
@@ -100,5 +107,8 @@ def _happenings(connection: sqlite3.Connection) -> tuple[Happening, ...]:
 
 
 def _entries(connection: sqlite3.Connection, kind: type) -> Iterator[tuple[int, int, Any]]:
-    for number, at_ns, *columns in connection.execute(_ordered(schema.ENTRY_TABLES[kind])):
+    table = schema.ENTRY_TABLES[kind]
+    if connection.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (table,)).fetchone() is None:
+        return  # the file is older than this table
+    for number, at_ns, *columns in connection.execute(_ordered(table)):
         yield number, at_ns, schema.entry_from(kind, tuple(columns))

@@ -48,6 +48,66 @@ class TrueFind:
 
 
 @dataclass(frozen=True, slots=True)
+class TrueBump:
+    """The robot, at (x, y) (m, field frame), ran into something that does not give way, at ``speed`` (m/s)."""
+
+    x: float
+    y: float
+    speed: float
+
+
+@dataclass(frozen=True, slots=True)
+class TrueTouch:
+    """An object that stood at (x, y) (m, field frame) was touched and not gripped, which moved it by ``moved`` (m)."""
+
+    id: str
+    kind: str
+    x: float
+    y: float
+    moved: float
+    in_tray: bool
+
+
+class Incident(NamedTuple):
+    """A bump or a touch with the time at which it began."""
+
+    at_ns: int
+    what: TrueBump | TrueTouch
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """What truly happened in a rehearsal, in figures.
+
+    Attributes:
+        objects: how many there are.
+        delivered: how many are in the tray at the end, and not in the jaws.
+        empty_finds: finds with nothing in the jaws.
+        empty_deliveries: deliveries with which nothing came into the tray.
+        let_go_outside: times that an object was let go of, or slipped out, outside the tray, wherever there is one.
+        fallen: times that an object fell over.
+        bumps, fastest_bump_m_s: with what does not give way.
+        touched, touched_in_tray: times that an object was touched, and not gripped or set down in the same go.
+        outside_s, farthest_outside_m: any corner of the robot's outline, jaws included, beyond the field's boundary.
+        driven_m: way of the robot's middle.
+    """
+
+    objects: int
+    delivered: int
+    empty_finds: int
+    empty_deliveries: int
+    let_go_outside: int
+    fallen: int
+    bumps: int
+    fastest_bump_m_s: float
+    touched: int
+    touched_in_tray: int
+    outside_s: float
+    farthest_outside_m: float
+    driven_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class FinalObject:
     """Where an object was at the end (m, field frame); ``place`` is ``tray``, ``floor`` or ``held``."""
 
@@ -85,7 +145,9 @@ class RecordedRun:
         header: texts by name (title, started, seed, settings, version, host, field, the files used).
         track, true_track: about ten samples a second; the true one is empty on the robot.
         happenings: all events in the order in which they came.
-        true_finds: by the number of the find; empty on the robot.
+        true_finds: by the number of the find; empty on the robot, and a find that is missing held nothing.
+        incidents: bumps and touches, in the order in which they were over; empty on the robot.
+        truth: None on the robot, and in records of the first layout.
         outcome: None if the record ends before the run did.
         ended_ns: the latest time in the record.
     """
@@ -100,6 +162,8 @@ class RecordedRun:
     outcome: RunEnd | None
     started_ns: int
     ended_ns: int
+    incidents: tuple[Incident, ...] = ()
+    truth: Truth | None = None
 
     def events_of(self, kind: type[E]) -> tuple[E, ...]:
         """Return the events of one class, such as `rover.events.Find`, in order."""

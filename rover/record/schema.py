@@ -23,9 +23,9 @@ from rover.events import (
     StateChange,
     Stop,
 )
-from rover.record.run import FinalObject, Gap, RunEnd, TrueFind
+from rover.record.run import FinalObject, Gap, RunEnd, TrueBump, TrueFind, TrueTouch, Truth
 
-VERSION = 1
+VERSION = 2
 
 TABLES = """
 CREATE TABLE header (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
@@ -49,6 +49,13 @@ CREATE TABLE hold_backs (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, caus
 CREATE TABLE stops (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, cause TEXT);
 CREATE TABLE notes (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, kind TEXT, text TEXT);
 CREATE TABLE true_finds (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, x REAL, y REAL);
+CREATE TABLE true_bumps (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, x REAL, y REAL, speed REAL);
+CREATE TABLE true_touches (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, id TEXT, kind TEXT, x REAL, y REAL,
+  moved REAL, in_tray INTEGER);
+CREATE TABLE truth (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, objects INTEGER, delivered INTEGER,
+  empty_finds INTEGER, empty_deliveries INTEGER, let_go_outside INTEGER, fallen INTEGER, bumps INTEGER,
+  fastest_bump_m_s REAL, touched INTEGER, touched_in_tray INTEGER, outside_s REAL, farthest_outside_m REAL,
+  driven_m REAL);
 CREATE TABLE final_objects (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, id TEXT, kind TEXT, x REAL, y REAL,
   place TEXT);
 CREATE TABLE gaps (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, table_name TEXT, from_ns INTEGER, to_ns INTEGER,
@@ -66,12 +73,15 @@ CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
   UNION ALL SELECT entry, at_ns, 'hold-back', cause || iif(ended, ' (ended)', '') FROM hold_backs
   UNION ALL SELECT entry, at_ns, 'stop', cause FROM stops
   UNION ALL SELECT entry, at_ns, kind, text FROM notes
+  UNION ALL SELECT entry, at_ns, 'bump', printf('at %.3f, %.3f m, %.2f m/s', x, y, speed) FROM true_bumps
+  UNION ALL SELECT entry, at_ns, 'touch', printf('%s %s at %.3f, %.3f m moved %.3f m', kind, id, x, y, moved)
+    FROM true_touches
   UNION ALL SELECT entry, at_ns, 'gap', samples || ' of ' || table_name || ' lost' FROM gaps
   UNION ALL SELECT entry, at_ns, 'end', result || ': ' || reason FROM outcome
 ) ORDER BY entry;
 """
 
-Entry = Event | TrueFind | FinalObject | Gap | RunEnd
+Entry = Event | TrueFind | TrueBump | TrueTouch | Truth | FinalObject | Gap | RunEnd
 
 
 EVENT_TABLES: dict[type, str] = {
@@ -86,6 +96,9 @@ EVENT_TABLES: dict[type, str] = {
 }
 ENTRY_TABLES: dict[type, str] = EVENT_TABLES | {
     TrueFind: "true_finds",
+    TrueBump: "true_bumps",
+    TrueTouch: "true_touches",
+    Truth: "truth",
     FinalObject: "final_objects",
     Gap: "gaps",
     RunEnd: "outcome",
@@ -97,7 +110,13 @@ point_values = attrgetter("x", "y", "heading", "sigma_x", "sigma_y", "sigma_head
 # Made once: a call of json.dumps with options makes a new encoder each time. What JSON does not know becomes its text.
 to_json = json.JSONEncoder(separators=(",", ":"), skipkeys=True, default=str).encode
 
-_DECODE: dict[str, Any] = {"values": json.loads, "summary": json.loads, "health": Health, "ended": bool}
+_DECODE: dict[str, Any] = {
+    "values": json.loads,
+    "summary": json.loads,
+    "health": Health,
+    "ended": bool,
+    "in_tray": bool,
+}
 
 
 def entry_row(entry: Entry) -> tuple[object, ...]:

@@ -12,6 +12,7 @@ from rover.report.markup import add
 from rover.report.numbers import clock, millimetres
 from rover.report.plan import draw_plan
 from rover.report.timeline import draw_timeline
+from rover.report.truth import incidents_table, truth_table
 
 
 def write_report(run: RecordedRun, target: Path) -> Path:
@@ -48,10 +49,17 @@ def _sections(run: RecordedRun) -> list[tuple[str, Element]]:
         ("Found", tables.finds_table(run)),
         ("Set down", tables.deliveries_table(run)),
         ("Given up", tables.given_up_table(run)),
+        *_truth_sections(run),
         ("Health, hold-backs, stops and notes", tables.watch_table(run)),
         ("States over time", draw_timeline(run)),
         ("Changes of state", tables.changes_table(run)),
     ]
+
+
+def _truth_sections(run: RecordedRun) -> list[tuple[str, Element]]:
+    if run.truth is None:
+        return []
+    return [("What truly happened", truth_table(run, run.truth)), ("Bumps and touches", incidents_table(run))]
 
 
 def _title(run: RecordedRun) -> str:
@@ -79,6 +87,7 @@ def _facts(run: RecordedRun) -> list[tuple[str, str]]:
     worst = max(errors, key=lambda number: errors[number].larger_axis, default=0)
     facts = [
         ("delivered", delivered_words(run)),
+        *([] if run.truth is None else [("truly in the tray", f"{run.truth.delivered} of {run.truth.objects}")]),
         ("robot time / min:s", clock(run.ended_ns - run.started_ns)),
         (
             "worst axis error / mm",

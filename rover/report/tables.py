@@ -39,7 +39,7 @@ def _find_row(run: RecordedRun, find: Find, error: FindError | None) -> list[Cel
         *([millimetres(value) for value in off] or [UNKNOWN] * 4),
         f"{millimetres(axes.major_m)} {TIMES} {millimetres(axes.minor_m)}",
         degrees(axes.angle_rad),
-        ("yes" if error.inside else "no") if error else UNKNOWN,
+        ("yes" if error.inside else "no") if error else "nothing held" if run.truth else UNKNOWN,
     ]
 
 

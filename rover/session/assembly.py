@@ -199,6 +199,17 @@ def loads(assembly: Assembly) -> list[str]:
     return [*user_drivers(assembly.robot), *assembly.user_activities]
 
 
+def loads_in_rehearsal(assembly: Assembly) -> list[str]:
+    """As `loads`, with what a rehearsal imports besides."""
+    return [*loads(assembly), *simulation_of(assembly)]
+
+
+def simulation_of(assembly: Assembly) -> list[str]:
+    """Return the user's own simulation on which the errand is rehearsed, if there is one."""
+    simulation = assembly.bench and assembly.bench.simulation
+    return [simulation] if simulation else []
+
+
 def user_drivers(robot: Robot) -> list[str]:
     """Return the user's own drivers that the robot file names, which are imported when they are used."""
     named = [device.driver for device in robot.devices.fitted().values() if is_dotted(device.driver)]

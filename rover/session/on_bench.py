@@ -1,6 +1,6 @@
 """Rehearsal: the core on the bench, in simulated time as fast as it goes, or wired to an emulated co-processor."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import replace
 from functools import partial
@@ -11,18 +11,21 @@ from rover.activities.activity import Activity
 from rover.bench.bench import Bench
 from rover.core import Core, StepReadings, StepRecord
 from rover.devices.protocols import DriverContext
+from rover.devices.with_driver import is_dotted
+from rover.errors import UserError
 from rover.events import Stop
 from rover.files.bench import BenchFile
-from rover.files.errand import Zone
 from rover.record.frames import FrameFolder
-from rover.record.run import FinalObject
 from rover.session import loop
-from rover.session.assembly import Assembly
+from rover.session.assembly import Assembly, user_drivers
 from rover.session.drivers import Drivers
 from rover.session.header import run_header
+from rover.session.own_simulation import OwnSimulation, with_stand_ins
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
+from rover.session.truth import TruthKeeper
 from rover.session.wired import Wiring, wire
+from rover.simulation import SimulationContext
 from rover.vision.detector import finder
 
 LONGEST_NS = 4 * 3600 * 1_000_000_000
@@ -45,7 +48,7 @@ class Rehearsal(loop.Host):
         rendered: draw what the camera sees, and have the real vision code find the objects in it.
 
     Attributes:
-        bench: the bench, which knows the truth.
+        bench: the built-in bench, or a simulation of the person's own; it knows the truth.
         drivers: at work.
         wiring: the emulated co-processor and its line, in a wired rehearsal.
 
@@ -63,22 +66,21 @@ class Rehearsal(loop.Host):
         wired: bool = False,
         rendered: bool = False,
     ) -> None:
-        assembly = _rendered(assembly) if rendered else assembly
-        self.bench = Bench(assembly.bench or BenchFile(bench="empty"), assembly.robot, assembly.errand, seed)
+        is_exact = not (wired or user_drivers(assembly.robot))
+        self.bench, assembly, where = _placed(assembly, seed, wired=wired, rendered=rendered)
         self.wiring: Wiring | None = None
         self._resources = ExitStack()
         try:
             pace = RENDERED_PACE if rendered else WIRED_PACE
             self.drivers = self._make_drivers(assembly, seed, pace if wired else None)
             self.core = Core(assembly.robot, assembly.errand, assembly.graph, activities, seed)
-            depths = " ".join([*(["wired"] if wired else []), *(["rendered"] if rendered else []), "bench"])
             self._recorder = RunRecorder(
                 self.core,
                 record,
-                run_header(self.core, assembly, seed, depths),
+                run_header(self.core, assembly, seed, where),
                 drivers=self.drivers,
-                truth=_Truth(self.bench, assembly.errand.field.zone),
-                is_exact=not wired,
+                truth=self._truth(assembly),
+                is_exact=is_exact and isinstance(self.bench, Bench),
             )
         except BaseException:
             self._resources.close()
@@ -90,17 +92,24 @@ class Rehearsal(loop.Host):
 
     def _make_drivers(self, assembly: Assembly, seed: int, wired_pace: float | None) -> Drivers:
         robot = assembly.robot
-        families = tuple(robot.devices.fitted())
+        families = tuple(robot.devices.fitted()) if isinstance(self.bench, Bench) else ()
         links: Mapping[str, Any] = {}
         if wired_pace is not None:
+            assert isinstance(self.bench, Bench)
             self.wiring = self._resources.enter_context(wire(robot, self.bench, wired_pace))
             links = self.wiring.links
             families = tuple(family for family, device in robot.devices.fitted().items() if device.on_link is None)
-        find = partial(finder, robot, assembly.errand.kinds)
-        context = DriverContext(robot, seed, links, self.bench, find)
+        bench = self.bench.own if isinstance(self.bench, OwnSimulation) else self.bench
+        context = DriverContext(robot, seed, links, bench, partial(finder, robot, assembly.errand.kinds))
         drivers = Drivers(context, families, self.wiring.drivers(context) if self.wiring else {})
         self._resources.callback(drivers.close)
         return drivers
+
+    def _truth(self, assembly: Assembly) -> TruthKeeper | None:
+        """Return what counts the truth; None where a drive of the person's own moves a robot that no bench knows of."""
+        if isinstance(self.bench, Bench) and is_dotted(assembly.robot.devices.drive.driver):
+            return None
+        return TruthKeeper(self.bench, assembly.robot, assembly.errand)
 
     def run(self, progress: ShowProgress) -> Result:
         """Run to the end, and return how it ended. On an interrupt the record is finished all the same."""
@@ -122,6 +131,7 @@ class Rehearsal(loop.Host):
             return None
         due_ns = self._now_ns + self._period_ns
         now_ns = self._now_ns = self.wiring.next_step(self._now_ns, self._period_ns) if self.wiring else due_ns
+        self.bench.advance(now_ns)
         new = self.drivers.poll(now_ns)
         faults = [*self.drivers.faults(), *self._recorder.faults()]
         return StepReadings(now_ns, new, faults, self.drivers.stops())
@@ -150,28 +160,26 @@ class Rehearsal(loop.Host):
         return [*self.drivers.remarks, *self._recorder.troubles]
 
 
-class _Truth:
-    """What the bench knows, for the recorder."""
+def _placed(
+    assembly: Assembly, seed: int, *, wired: bool, rendered: bool
+) -> tuple[Bench | OwnSimulation, Assembly, str]:
+    """Return where the rehearsal happens, the errand with the robot as it is there, and words for the record's header.
 
-    def __init__(self, bench: Bench, zone: Zone | None) -> None:
-        self._bench, self._zone = bench, zone
-        self.held_from = bench.held_from
+    Raises:
+        UserError: it cannot be had, or not at the depth that was asked for.
+    """
+    file = assembly.bench or BenchFile(bench="empty")
+    if file.simulation is None:
+        if rendered:  # what that needs is imported only now
+            from rover.bench.rendered_camera import with_rendered_camera
 
-    @property
-    def pose(self) -> tuple[float, float, float]:
-        return self._bench.pose
-
-    def objects(self) -> Sequence[FinalObject]:
-        inside = self._bench.delivered(self._zone) if self._zone is not None else []
-        return [
-            FinalObject(str(thing.id), thing.kind, thing.x, thing.y, "tray" if thing.id in inside else thing.state)
-            for thing in self._bench.objects
-        ]
-
-
-def _rendered(assembly: Assembly) -> Assembly:
-    """Return the errand with the rendered camera; what that needs is imported only now."""
-    from rover.bench.rendered_camera import with_rendered_camera
-
-    bench = assembly.bench or BenchFile(bench="empty")
-    return replace(assembly, robot=with_rendered_camera(assembly.robot, bench))
+            assembly = replace(assembly, robot=with_rendered_camera(assembly.robot, file))
+        depths = [*(["wired"] if wired else []), *(["rendered"] if rendered else []), "bench"]
+        return Bench(file, assembly.robot, assembly.errand, seed), assembly, " ".join(depths)
+    name = file.simulation
+    if wired or rendered:
+        option = "--wired" if wired else "--rendered"
+        raise UserError(f"{option} is for the built-in bench, and the bench file names the simulation '{name}'")
+    simulation = OwnSimulation(name, SimulationContext(assembly.robot, assembly.errand, file, seed))
+    there = replace(assembly, robot=with_stand_ins(assembly.robot, name, simulation.own))
+    return simulation, there, f"simulation {name}"

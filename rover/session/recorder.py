@@ -4,35 +4,22 @@ import time
 import traceback
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from rover.core import Core, StepReadings, StepRecord
 from rover.core.health import RECORD
 from rover.devices.readings import Reading
 from rover.events import Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames
-from rover.record.run import FinalObject, TrueFind
+from rover.record.run import Incident, Truth
 from rover.record.writer import RunRecord
 from rover.session.drivers import Drivers
-from rover.session.result import FindReport, Result, report_of
+from rover.session.result import FindReport, Result, report_beside, report_of
 from rover.session.saved_state import StateKeeper
+from rover.session.truth import TruthKeeper
 
 TRACK_EVERY = 5
 """A track point is recorded every so many steps, ten a second at 50 Hz, and where the errand ends."""
-
-
-class GroundTruth(Protocol):
-    """What only a bench knows; recorded beside what the robot believes."""
-
-    @property
-    def pose(self) -> tuple[float, float, float]:
-        """Where the robot is (m, m, rad, field frame)."""
-
-    def held_from(self) -> tuple[float, float] | None:
-        """Return where the object now held stood (m), None when none is."""
-
-    def objects(self) -> Sequence[FinalObject]:
-        """Return where all objects are."""
 
 
 class Recorder:
@@ -93,7 +80,7 @@ class RunRecorder(Recorder):
         drivers: at work; what one says of its device's trouble is noted, and on the robot the camera's frames are kept.
         began_ns: the time at which the run begins.
         keeper: of the errand's state, where it can be taken up again.
-        truth: of a bench. Seed and bench give the same readings again, so they are recorded only where real threads
+        truth: of a rehearsal. Seed and bench give the same readings again, so they are recorded only where real threads
             have a part in them (``is_exact`` is false).
     """
 
@@ -106,7 +93,7 @@ class RunRecorder(Recorder):
         drivers: Drivers | None = None,
         began_ns: int = 0,
         keeper: StateKeeper | None = None,
-        truth: GroundTruth | None = None,
+        truth: TruthKeeper | None = None,
         is_exact: bool = False,
     ) -> None:
         super().__init__(path, header, drivers.newest_frame if drivers is not None and truth is None else lambda: None)
@@ -136,6 +123,8 @@ class RunRecorder(Recorder):
         now_ns = self._latest_ns = given.now_ns
         if self._takes_readings:
             self.readings(now_ns, self._rows(given))
+        if self._truth is not None:
+            self._take_incidents(self._truth.step(now_ns))
         if self._steps % TRACK_EVERY == 0 or decided.ending is not None:
             self._take_point(now_ns, decided)
         if decided.events:
@@ -164,15 +153,27 @@ class RunRecorder(Recorder):
         self._record.entry(now_ns, event)
         match event:
             case Find():
-                stood = None if self._truth is None else self._truth.held_from()
-                if stood is not None:
-                    self._record.entry(now_ns, TrueFind(event.number, *stood))
-                self._finds.append(report_of(event, stood))
+                self._take_find(now_ns, event)
             case Delivery():
                 self.delivered = event.number
+                if self._truth is not None:
+                    self._truth.deliver()
             case HealthChange(device, health) if health is not Health.OK:
                 if self._drivers is not None and (trouble := self._drivers.trouble(device)):
                     self.note("fault", f"{device}: {trouble}")
+
+    def _take_find(self, now_ns: int, find: Find) -> None:
+        if self._truth is None:
+            self._finds.append(report_of(find))
+            return
+        truth = self._truth.find(find)
+        if truth is not None:
+            self._record.entry(now_ns, truth)
+        self._finds.append(report_beside(truth, find))
+
+    def _take_incidents(self, incidents: Sequence[Incident]) -> None:
+        for at_ns, what in incidents:
+            self._record.entry(at_ns, what)
 
     def note_skipped(self, skipped: int) -> None:
         """Note that so many steps came too late in all, if that is news."""
@@ -190,25 +191,31 @@ class RunRecorder(Recorder):
     def finish(self, result: str, reason: str) -> Result:
         """Finish record and saved state, and sum the run up."""
         wall_s = time.monotonic() - self._began_s
-        delivered, expected = self.delivered, self._core.known.errand.expect
-        things = () if self._truth is None else self._truth.objects()
-        for thing in things:
-            self._record.entry(self._latest_ns, thing)
-        if things:
-            delivered, expected = sum(thing.place == "tray" for thing in things), len(things)
+        truth = self._record_truth()
+        expected = self._core.known.errand.expect if truth is None else truth.objects
         for name, count in self._core.refusals.items():
             if count:
                 self.note("refused", f"{name}: {count}")
         for remark in self._drivers.remarks if self._drivers is not None else ():
             self.note("fault", remark)
-        counts = {"expected": expected, "delivered": delivered, "steps": self._steps, "skipped": self._skipped}
+        counts = {"expected": expected, "delivered": self.delivered, "steps": self._steps, "skipped": self._skipped}
         self.close(result, reason, counts)
         if self._keeper is not None:
             self._keeper.keep(self._core.saved(self._point), result)
             self._keeper.close()
         worst = max((find.axis_error_m for find in self._finds if find.axis_error_m is not None), default=None)
-        counted = (delivered, expected, tuple(self._finds), worst)
+        counted = (self.delivered, expected, truth, tuple(self._finds), worst)
         return Result(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path))
+
+    def _record_truth(self) -> Truth | None:
+        if self._truth is None:
+            return None
+        self._take_incidents(self._truth.end(self._latest_ns))
+        truth = self._truth.in_figures()
+        for one in self._truth.final_objects():
+            self._record.entry(self._latest_ns, one)
+        self._record.entry(self._latest_ns, truth)
+        return truth
 
     @property
     def troubles(self) -> list[str]:

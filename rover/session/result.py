@@ -2,41 +2,57 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rover.estimate.ellipse import ellipse_95
 from rover.events import Ellipse, Find
+from rover.record.run import TrueFind, Truth
 
 
 @dataclass(frozen=True)
 class FindReport:
-    """One find for the result: believed position (m), errors against the truth where that is known, 95 % ellipse."""
+    """One find for the result: believed position (m), errors against the truth where that is known, 95 % ellipse.
+
+    ``held_nothing``: the truth is known, and nothing was in the jaws.
+    """
 
     kind: str
     x_m: float
     y_m: float
-    axis_error_m: float | None
-    distance_error_m: float | None
     ellipse: Ellipse
+    axis_error_m: float | None = None
+    distance_error_m: float | None = None
+    held_nothing: bool = False
 
 
-def report_of(find: Find, stood: tuple[float, float] | None) -> FindReport:
-    """Return the report of a find, held against where the object stood (m), where that is known."""
-    axis = distance = None
-    if stood is not None:
-        axis = max(abs(find.x - stood[0]), abs(find.y - stood[1]))
-        distance = math.hypot(find.x - stood[0], find.y - stood[1])
-    return FindReport(find.kind, find.x, find.y, axis, distance, ellipse_95(find.xx, find.xy, find.yy))
+def report_of(find: Find) -> FindReport:
+    """Return the report of a find on which nobody knows the truth."""
+    return FindReport(find.kind, find.x, find.y, ellipse_95(find.xx, find.xy, find.yy))
+
+
+def report_beside(truth: TrueFind | None, find: Find) -> FindReport:
+    """Return the report of a find, held against where the object truly stood; None: there was none."""
+    if truth is None:
+        return replace(report_of(find), held_nothing=True)
+    dx, dy = find.x - truth.x, find.y - truth.y
+    return replace(report_of(find), axis_error_m=max(abs(dx), abs(dy)), distance_error_m=math.hypot(dx, dy))
 
 
 @dataclass(frozen=True)
 class Result:
-    """How a run ended. ``delivered`` is what truly stands in the tray, where the truth is known."""
+    """How a run ended.
+
+    Attributes:
+        delivered: what the behaviour counts as delivered.
+        objects: how many there are, where that is known.
+        truth: what truly happened, in a rehearsal; ``truth.delivered`` stands in the tray.
+    """
 
     result: str
     reason: str
     delivered: int
     objects: int | None
+    truth: Truth | None
     finds: tuple[FindReport, ...]
     worst_axis_error_m: float | None
     robot_time_s: float

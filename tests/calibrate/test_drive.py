@@ -139,7 +139,7 @@ class TestBadInput:
 
         with pytest.raises(CalibrationError, match="held back by: obstacle"):
             drive.measure(drivetrain, Careless(bench), robot)
-        assert bench.bumps == 0
+        assert not bench.contacts()
 
     def test_no_heading_sensor(self, fitted, stage):
         robot = fitted(heading=None)

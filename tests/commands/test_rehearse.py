@@ -13,6 +13,7 @@ KEYS = [
     "reason",
     "delivered",
     "objects",
+    "truth",
     "finds",
     "worst_axis_error_m",
     "robot_time_s",
@@ -37,7 +38,9 @@ def test_json_is_one_object_and_nothing_else(greenhouse):
     folder, out, _ = greenhouse
     result = json.loads(out)
     assert list(result) == KEYS
-    assert result["objects"] == result["delivered"] == 9
+    assert result["objects"] == result["delivered"] == result["truth"]["delivered"] == 9
+    assert (result["truth"]["bumps"], result["truth"]["outside_s"], result["truth"]["empty_finds"]) == (0, 0.0, 0)
+    assert 60.0 < result["truth"]["driven_m"] < 120.0
     assert (folder / result["record"]).is_file()
 
 
@@ -45,7 +48,7 @@ def test_each_find_has_its_errors_and_its_ellipse(greenhouse):
     result = json.loads(greenhouse[1])
     assert len(result["finds"]) >= 8
     for find in result["finds"]:
-        assert list(find) == ["kind", "x_m", "y_m", "axis_error_m", "distance_error_m", "ellipse"]
+        assert list(find) == [*("kind", "x_m", "y_m", "ellipse", "axis_error_m", "distance_error_m", "held_nothing")]
         assert list(find["ellipse"]) == ["major_m", "minor_m", "angle_rad"]
         assert find["ellipse"]["major_m"] >= find["ellipse"]["minor_m"] > 0.0
         assert find["axis_error_m"] <= find["distance_error_m"]

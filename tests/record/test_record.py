@@ -28,7 +28,18 @@ from rover.events import (
 )
 from rover.record import schema
 from rover.record.reader import read
-from rover.record.run import FinalObject, Gap, RecordError, RunEnd, TrackSample, TrueFind, TruePose
+from rover.record.run import (
+    FinalObject,
+    Gap,
+    RecordError,
+    RunEnd,
+    TrackSample,
+    TrueBump,
+    TrueFind,
+    TruePose,
+    TrueTouch,
+    Truth,
+)
 from rover.record.writer import RunRecord
 
 SECOND = 1_000_000_000
@@ -45,6 +56,11 @@ EVENTS: list[Event] = [
     Note("operator", "hold"),
     Stop("stop input open"),
 ]
+INCIDENTS = (
+    (18 * SECOND, TrueTouch("2", "teal", 3.0, 1.0, 0.04, True)),
+    (19 * SECOND, TrueBump(0.2, 0.3, 0.15)),
+)
+TRUTH = Truth(9, 8, 1, 2, 3, 4, 1, 0.15, 0, 1, 2.5, 0.01, 81.5)
 
 
 @pytest.fixture
@@ -67,6 +83,9 @@ def test_a_run_comes_back_as_it_was_written(path: Path) -> None:
     for number, event in enumerate(EVENTS, 2):
         record.entry(number * SECOND, event)
     record.entry(20 * SECOND, TrueFind(1, 1.52, 2.49))
+    for number, (_, incident) in enumerate(INCIDENTS, 18):
+        record.entry(number * SECOND, incident)
+    record.entry(20 * SECOND, TRUTH)
     record.entry(20 * SECOND, FinalObject("jar 1", "amber", 0.6, 0.7, "tray"))
     record.finish("done", "all_in", {"expected": 1})
 
@@ -76,13 +95,15 @@ def test_a_run_comes_back_as_it_was_written(path: Path) -> None:
     assert run.header == {
         "title": "Bring the jars in",
         "file:config/cart.yaml": "robot: Greenhouse cart\n",
-        "schema": "1",
+        "schema": "2",
     }
     assert run.track == (TrackSample(SECOND, POINT, (0.25, -0.5)),)
     assert run.true_track == (TruePose(SECOND, 0.11, 0.34, -3.0),)
     assert [happening.event for happening in run.happenings] == EVENTS
     assert [happening.at_ns for happening in run.happenings] == [number * SECOND for number in range(2, 12)]
     assert run.true_finds == {1: TrueFind(1, 1.52, 2.49)}
+    assert run.incidents == INCIDENTS
+    assert run.truth == TRUTH
     assert run.final_objects == (FinalObject("jar 1", "amber", 0.6, 0.7, "tray"),)
     assert run.outcome == RunEnd("done", "all_in", {"expected": 1})
     assert (run.started_ns, run.ended_ns) == (SECOND, 20 * SECOND)
@@ -296,7 +317,7 @@ class TestUnreadable:
         connection.execute("UPDATE header SET value = '99' WHERE key = 'schema'")
         connection.close()
 
-        with pytest.raises(RecordError, match=r"newer version \(layout 99; this program reads up to 1\)"):
+        with pytest.raises(RecordError, match=r"newer version \(layout 99; this program reads up to 2\)"):
             read(path)
 
     def test_damaged(self, path: Path) -> None:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -24,12 +25,16 @@ from rover.record.run import (
     FinalObject,
     Gap,
     Happening,
+    Incident,
     RecordedRun,
     RecordError,
     RunEnd,
     TrackSample,
+    TrueBump,
     TrueFind,
     TruePose,
+    TrueTouch,
+    Truth,
 )
 from rover.report.page import write_report
 
@@ -155,6 +160,33 @@ def test_units_stand_in_the_headings(tmp_path: Path) -> None:
     heads = page_of(invented_run(), tmp_path).rows[0]
 
     assert [head.replace("\xa0", " ") for head in heads[3:6]] == ["x / m", "y / m", "error in x / mm"]
+
+
+def with_truth() -> RecordedRun:
+    """Return the invented run as a rehearsal's, whose second find held nothing."""
+    truth = Truth(3, 0, 1, 1, 1, 0, 1, 0.15, 1, 0, 2.5, 0.012, 4.0)
+    incidents = (Incident(0, TrueBump(0.2, 0.3, 0.15)), Incident(SECOND, TrueTouch("2", "teal", 3.0, 1.0, 0.04, True)))
+    return replace(invented_run(), truth=truth, incidents=incidents)
+
+
+def test_what_truly_happened_stands_beside_what_the_robot_believed(tmp_path: Path) -> None:
+    page = page_of(with_truth(), tmp_path)
+
+    assert ["objects in the tray", "1", "0"] in page.rows
+    assert ["finds with an object in the jaws", "2", "1"] in page.rows
+    assert ["deliveries that brought an object", "1", "0"] in page.rows
+    assert ["the fastest, m/s", UNKNOWN, "0.15"] in page.rows
+    assert ["the farthest, m", UNKNOWN, "0.012"] in page.rows
+    assert ["driven, m", "0.0", "4.0"] in page.rows
+    assert ["0:00.0", "bump, the robot here", "0.200", "0.300", "0.15", UNKNOWN, "seek/look"] in page.rows
+    touch = ["teal 2, touched in the tray", "3.000", "1.000", UNKNOWN, "40"]
+    assert ["0:01.0", *touch, "seek/look"] in page.rows
+    assert [row[-1] for row in page.rows if row[0] == "2" and row[2] == "violet"] == ["nothing held"]
+    assert "truly in the tray0 of 3" in page.text
+
+
+def test_of_a_run_on_the_robot_nobody_knows_what_truly_happened(tmp_path: Path) -> None:
+    assert "truly" not in page_of(invented_run(), tmp_path).text
 
 
 def test_the_plan_shows_each_find_with_its_ellipse_and_each_known_truth(tmp_path: Path) -> None:

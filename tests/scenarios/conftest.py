@@ -42,7 +42,8 @@ class Rehearsed:
 
     @property
     def ended(self) -> tuple[str, str, int]:
-        return self.result.result, self.result.reason, self.result.delivered
+        """How, by which state, and with how many truly in the tray."""
+        return self.result.result, self.result.reason, self.result.truth.delivered
 
 
 def nothing(robot_time_s: float, state: str, delivered: int) -> None:

@@ -233,6 +233,9 @@ def test_own_drivers_and_own_physics_deliver(files, my_folder):
     for find in result["finds"]:
         assert math.dist((find["x_m"], find["y_m"]), stood[find["kind"]]) < 0.06
         assert find["axis_error_m"] is None
+    run = read(files.folder / result["record"])
+    assert result["truth"] is None
+    assert (run.true_track, run.true_finds, run.final_objects, run.truth) == ((), {}, (), None)
     assert "loading myworld:Camera" in done.stderr
 
 

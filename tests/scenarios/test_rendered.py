@@ -38,7 +38,7 @@ def rehearsed(files, robot, small_bay):
 
 
 def ended(result):
-    return result.result, result.reason, result.delivered
+    return result.result, result.reason, result.truth.delivered
 
 
 def test_a_jar_is_found_in_the_frames_and_delivered(rehearsed, files):
@@ -69,11 +69,11 @@ def test_a_jar_is_delivered_through_the_serial_line_too(rehearsed):
 )
 def test_in_no_light_to_rely_on_the_robot_says_so_and_ends_without_running_into_anything(rehearsed, rendering, why):
     rehearsal, result, record = rehearsed(rendering=rendering)
-    assert (result.result, result.delivered) == ("failed", 0)
+    assert (result.result, result.truth.delivered) == ("failed", 0)
     [remark] = rehearsal.remarks
     assert f"were of no use: {why}" in remark
     assert remark in [note.text for note in record.events_of(Note)]
-    assert rehearsal.bench.bumps == 0
+    assert result.truth.bumps == 0
 
 
 def test_a_frozen_camera_is_noticed_and_the_errand_goes_on_when_it_is_back(rehearsed):

@@ -125,8 +125,8 @@ def watch(rehearsal, assembly, seed):
         float(np.sqrt(np.mean(np.square(heading)))),
         result.worst_axis_error_m or 0.0,
         far[-1],
-        rehearsal.bench.touched_in_zone,
-        result.delivered,
+        result.truth.touched_in_tray,
+        result.truth.delivered,
         result.objects,
     )
 

@@ -63,7 +63,7 @@ def rehearse(job):
         (root / "config" / "cart.yaml").write_text(yaml.safe_dump(robot_file(*measures), sort_keys=False))
         assembly, activities = with_user_activities(root / "config" / "greenhouse.yaml", {})
         result = Rehearsal(assembly, activities, seed, root / "run.sqlite", wired=False).run(lambda *_: None)
-        return result.delivered, result.objects, result.worst_axis_error_m, result.robot_time_s, result.result
+        return result.truth.delivered, result.objects, result.worst_axis_error_m, result.robot_time_s, result.result
 
 
 def main():

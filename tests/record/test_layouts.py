@@ -1,0 +1,31 @@
+"""Records of earlier layouts can still be read."""
+
+import sqlite3
+from pathlib import Path
+
+from rover.record.reader import read
+from rover.record.run import RunEnd, TrueFind
+from rover.record.writer import RunRecord
+
+SECOND = 1_000_000_000
+
+
+def test_a_record_of_the_first_layout_is_read_without_what_it_did_not_have(tmp_path: Path) -> None:
+    """Layout 1 had no bumps, touches and figures of the truth."""
+    path = tmp_path / "run.sqlite"
+    record = RunRecord.create(path, {})
+    record.entry(SECOND, TrueFind(1, 1.52, 2.49))
+    record.finish("done", "all_in", {})
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.executescript(
+        "DROP VIEW story; DROP TABLE true_bumps; DROP TABLE true_touches; DROP TABLE truth;"
+        "UPDATE header SET value = '1' WHERE key = 'schema'"
+    )
+    connection.close()
+
+    run = read(path)
+
+    assert run.true_finds == {1: TrueFind(1, 1.52, 2.49)}
+    assert run.incidents == ()
+    assert run.truth is None
+    assert run.outcome == RunEnd("done", "all_in", {})

@@ -12,7 +12,6 @@ from typing import Annotated, Any, ClassVar, Literal, get_args, get_origin
 from pydantic import (
     AfterValidator,
     BeforeValidator,
-    ConfigDict,
     Field,
     StrictInt,
 )
@@ -98,8 +97,6 @@ class DeviceKeys(WithDriver):
 
     DRIVERS: ClassVar[dict[str, type["DeviceKeys"]]] = {}
     BESIDE_OWN: ClassVar[tuple[type[Model], ...]] = (MaybeOnLink,)
-
-    model_config = ConfigDict(defer_build=True)
 
     rate: Frequency = si("50 Hz")
     """Reports in a second: on the bench, in the confirmation table, and in a `sweep`."""

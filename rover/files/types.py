@@ -40,7 +40,7 @@ def due_in(annotation: Any) -> str:
 class Model(BaseModel):
     """Base of all file models: frozen, and an unknown key is an error."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True, defer_build=True)
 
     @classmethod
     def for_values(cls, values: Any, context: Any) -> type[Self]:

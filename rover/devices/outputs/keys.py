@@ -14,9 +14,11 @@ from rover.quantities import Quantity, QuantityError
 def _level(value: Any) -> bool | Quantity:
     if isinstance(value, (bool, Quantity)):
         return value
+    if value in ("yes", "no"):
+        return bool(value == "yes")
     if isinstance(value, (int, float, str)):
         return quantities.parse(value if isinstance(value, str) else repr(value))
-    raise QuantityError("a quantity is due here, such as 0 %, 30 mm, or true or false")
+    raise QuantityError("a quantity is due here, such as 0 %, 30 mm, or yes or no")
 
 
 Level = Annotated[bool | Quantity, BeforeValidator(_level)]

@@ -124,9 +124,10 @@ class OwnDeviceKeys(DeviceKeys):
     def _truths(self) -> list[str]:
         return [name for name, one in self.signals.items() if isinstance(one.kind.kind, Truth)]
 
-    def touches(self, value: Mapping[str, Any]) -> bool:
-        """Tell whether a report of a device with ``contact:`` tells of contact; what it does not know is none."""
-        return bool(value.get(self._truths[0]))
+    def touches(self, value: Mapping[str, Any]) -> bool | None:
+        """Tell whether a report of a device with ``contact:`` tells of contact; None: it does not know."""
+        touches = value.get(self._truths[0])
+        return touches if isinstance(touches, bool) else None
 
     def why_impossible(self, value: object) -> str:
         """Return why a driver may not report a value, or ''."""

@@ -1,6 +1,7 @@
 """Devices by names of one's own: what they report becomes signals under the rules of the built-in ones."""
 
 import math
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -8,6 +9,8 @@ import pytest
 
 from rover.devices.readings import BatteryValue, Detection, Detections, RangeValue
 from rover.events import Health, HealthChange, HoldBack
+from rover.files import yaml_source
+from rover.files.robot import Robot
 
 REAR = {"family": "range", "driver": "simulated", "at": {"ahead": "-12 cm", "towards": "180 deg"}}
 BUMPER = {"driver": "my_lab.bumper:Bumper", "contact": "front", "signals": {"pressed": "yes or no"}}
@@ -27,6 +30,19 @@ states:
   over: {{final: done}}
   late: {{final: failed}}
 """
+
+
+@pytest.fixture
+def cart_going_without():
+    """Return how the cart goes on without a bumper by a name."""
+    path = Path(__file__).parents[2] / "config/cart.yaml"
+
+    def going(name, how):
+        values = yaml_source.read(path, path.name).values
+        changed = {"devices": values["devices"] | {name: BUMPER}, "limits": {"without": {name: how}}}
+        return Robot.model_validate(values | changed).going_without(name)
+
+    return going
 
 
 def events(records, kind):
@@ -167,6 +183,10 @@ states:
         record = robot.step(bumper={"pressed": True})
         assert HoldBack("contact front") in record.events
         assert record.drive[:2] == (0.0, 0.0)
+
+    def test_how_it_goes_on_is_told_of_devices_by_any_name(self, cart_going_without):
+        """Python knows ``copy`` as something else of the file's models."""
+        assert cart_going_without("copy", "2 s").seconds == 2.0
 
     @pytest.mark.parametrize("device", ["rear", "bumper"])
     def test_without_one_the_robot_goes_slowly(self, stepping, device):

@@ -148,8 +148,15 @@ def _exits_due(graph: BehaviourGraph, state: StateNode, activities: Mapping[str,
     spec = activities.get(state.activity or "")
     if not _timed(state) and not _encloses_timed(graph, state) and not (spec and spec.waits_for_operator):
         yield _problem(state.where, state.name, "no way out by time: give it, or a state round it, one with 'after'")
-    if (spec is None or spec.can_fail) and not _leaves_on(state, "failed"):
+    if (spec is None or _can_fail(state, spec)) and not _leaves_on(state, "failed"):
         yield _problem(state.where, state.name, f"'{state.activity}' can fail, but no exit takes that (when: failed)")
+
+
+def _can_fail(state: StateNode, spec: ActivitySpec) -> bool:
+    """Tell whether a state may end failed: its activity may, or a value for it that is worked out is not known then."""
+    return spec.can_fail or any(
+        value.expression is not None and not value.expression.constant for value in state.parameters.values()
+    )
 
 
 def _ended_without_exit(graph: BehaviourGraph, state: StateNode) -> Iterator[Problem]:
@@ -233,7 +240,7 @@ def _possible_progress(state: StateNode, activities: Mapping[str, ActivitySpec])
     if state.graph is not None:
         return ["running", *sorted(_ends_of(state.graph))]
     spec = activities.get(state.activity or "", ActivitySpec(""))  # of a user's own, anything may be expected
-    return ["running", *(["done"] if spec.ends else []), *(["failed"] if spec.can_fail else [])]
+    return ["running", *(["done"] if spec.ends else []), *(["failed"] if _can_fail(state, spec) else [])]
 
 
 def _dead_always(part: GraphNode) -> Iterator[Problem]:

@@ -12,6 +12,7 @@ from rover.commands.given_files import assembled
 from rover.commands.output import ProgressLine, new_record, show_result
 from rover.readiness.start import Start
 from rover.readiness.tried import untried
+from rover.session.hardware import with_ports
 from rover.session.on_robot import Console, options_of, run_errand
 
 
@@ -37,7 +38,7 @@ def command(errand: Path, settings: dict[str, Any], enable_motion: bool, as_json
     record = new_record(f"{errand.stem}-seed{given['seed']}")
     run_options = options_of(assembly, errand, record, given)
     with closing(ProgressLine()) as progress:
-        parts = untried(assembly.robot_file, assembly.robot)
+        parts = untried(assembly.robot_file, with_ports(assembly.robot, given["ports"]))
         start = partial(Start, say=progress.say, folder=record.parent, untried=parts, enable=enable_motion)
         ended = run_errand(assembly, activities, run_options, Console(start, progress.say, progress.show))
     show_result(ended.result, ended.remarks, as_json=as_json)

@@ -6,7 +6,6 @@ hundred, and a board may err before it sums. So values are held against what can
 
 import math
 from collections.abc import Callable
-from functools import partial
 from typing import Any
 
 from rover.devices.battery.keys import BatteryKeys
@@ -53,22 +52,18 @@ def checks(robot: Robot) -> dict[str, Callable[[Any], str]]:
     for name, device in devices.fitted().items():
         if isinstance(device, OwnDeviceKeys):
             made[name] = device.why_impossible
-        elif (family := devices.family_of(name)) in _CHECKS:
-            made[name] = _in_words(_CHECKS[family](device, robot))
         else:
-            made[name] = _in_words(partial(_is_of, FAMILIES[family].value))
+            family = devices.family_of(name)
+            check = _CHECKS[family](device, robot) if family in _CHECKS else None
+            made[name] = _in_words(FAMILIES[family].value, check)
     return made
 
 
-def _is_of(kind: type, value: Any) -> bool:
-    return isinstance(value, kind)
-
-
-def _in_words(is_possible: Callable[[Any], bool]) -> Callable[[Any], str]:
+def _in_words(kind: type, is_possible: Callable[[Any], bool] | None) -> Callable[[Any], str]:
     def why_impossible(value: Any) -> str:
-        try:
-            possible = is_possible(value)
-        except Exception:  # it may be of any type, one that cannot even be compared
+        try:  # no look-alike of its kind: what takes values in tells them apart by that
+            possible = isinstance(value, kind) and (is_possible is None or is_possible(value))
+        except Exception:  # it may hold anything, also what cannot even be compared
             possible = False
         return "" if possible else f"gives impossible values ({in_short(value)})"
 

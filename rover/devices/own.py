@@ -18,6 +18,8 @@ KINDS: dict[str, Kind] = {"yes or no": Truth(), "whole number": Number(whole=Tru
 DUE = "'yes or no', 'whole number', 'number', a unit such as cm or deg/s, or words such as [dark, light]"
 RESERVED = ("ok",)
 """Conditions read ``<device>.ok`` of every device: it is healthy."""
+LARGEST = 2**62
+"""No number is larger: the record's columns take no more, and it still goes into a float."""
 
 
 class OwnKind(NamedTuple):
@@ -68,16 +70,21 @@ class OwnSignal(Model):
             case Truth():
                 return value is None or isinstance(value, bool)
             case Choice(words):
-                return value is None or (words is not None and value in words)
+                return value is None or (words is not None and isinstance(value, str) and value in words)
             case Number(whole=True):
-                return value is None or (isinstance(value, int) and not isinstance(value, bool))
-        return value is None or (isinstance(value, (int, float)) and not isinstance(value, bool))
+                return value is None or (isinstance(value, int) and _is_number(value))
+        return value is None or (isinstance(value, (int, float)) and _is_number(value))
 
     def in_si(self, value: Any) -> Any:
         """Return a value as conditions read it."""
         if value is None:
             return NOT_KNOWN
         return value * self.kind.factor if self.kind.factor != 1.0 else value
+
+
+def _is_number(value: float) -> bool:
+    """Tell whether a value is no yes or no, and if it is whole, not too large."""
+    return not isinstance(value, bool) and (isinstance(value, float) or -LARGEST <= value <= LARGEST)
 
 
 def _block(value: object) -> object:
@@ -117,9 +124,10 @@ class OwnDeviceKeys(DeviceKeys):
     def _truths(self) -> list[str]:
         return [name for name, one in self.signals.items() if isinstance(one.kind.kind, Truth)]
 
-    def touches(self, value: Mapping[str, Any]) -> bool:
-        """Tell whether a report of a device with ``contact:`` tells of contact; what it does not know is none."""
-        return bool(value.get(self._truths[0]))
+    def touches(self, value: Mapping[str, Any]) -> bool | None:
+        """Tell whether a report of a device with ``contact:`` tells of contact; None: it does not know."""
+        touches = value.get(self._truths[0])
+        return touches if isinstance(touches, bool) else None
 
     def why_impossible(self, value: object) -> str:
         """Return why a driver may not report a value, or ''."""
@@ -127,7 +135,8 @@ class OwnDeviceKeys(DeviceKeys):
             return "reports no mapping from its signals to their values"
         for name, one in value.items():
             if name not in self.signals:
-                return f"reports '{name}', which the robot file does not declare{nearest(str(name), self.signals)}"
+                hint = nearest(name, self.signals) if isinstance(name, str) else ""
+                return f"reports {in_short(name)}, which the robot file does not declare{hint}"
             if not self.signals[name].is_possible(one):
                 return f"reports {in_short(one)} for '{name}', which is {self.signals[name].kind.kind}"
         return ""

@@ -24,12 +24,13 @@ class Contacts:
         self._touched: dict[str, str] = {}
 
     def feel(self, name: str, value: Mapping[str, Any]) -> None:
-        """Take in a report of a device; only a bumper's tells of contact."""
+        """Take in a report of a device; only a bumper's tells of contact, and one that does not know ends none."""
         bumper = self._bumpers.get(name)
         if bumper is None or bumper.contact is None:
             return
-        if bumper.touches(value):
+        touches = bumper.touches(value)
+        if touches:
             self._touched[name] = bumper.contact
-        else:
+        elif touches is not None:
             self._touched.pop(name, None)
         self.found = tuple((f"contact {end}", TOWARDS[end]) for end in self._touched.values())

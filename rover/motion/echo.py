@@ -109,7 +109,7 @@ def _finder(keys: RangeKeys, body: Body) -> "_Ahead | _Behind | _Beside":
     along = math.cos(keys.mount.towards)
     if along >= ALONG:
         return _Ahead(keys, body)
-    return _Behind(keys, body) if along <= -ALONG else _Beside(keys)
+    return _Behind(keys, body) if along <= -ALONG else _Beside(keys, body)
 
 
 class _Ahead:
@@ -154,11 +154,14 @@ class _Behind(_Ahead):
 
 
 class _Beside:
-    """A range finder that looks to a side. It is past what it no longer hears."""
+    """A range finder that looks to a side. It is past what it no longer hears, and what it heard a robot's length ago:
+    one that has fallen silent must not hold every turn back for good.
+    """
 
     ROOM = Room._fields.index("beside")
 
-    def __init__(self, keys: RangeKeys) -> None:
+    def __init__(self, keys: RangeKeys, body: Body) -> None:
+        self._length, self._way = body.length, 0.0
         self._left, self._aside = keys.mount.left, math.sin(keys.mount.towards)
         self._recent: deque[float] = deque(maxlen=STRAY_ECHOES)
 
@@ -167,10 +170,14 @@ class _Beside:
         return sorted(self._recent)[len(self._recent) // 2] if self._recent else math.inf
 
     def hear(self, value: RangeValue) -> None:
+        self._way = 0.0
         self._recent.append(math.inf if value.distance is None else abs(self._left + value.distance * self._aside))
 
     def moved(self, metres: float, turned: float) -> None:
-        """Do nothing: what stands beside is heard again soon."""
+        """Account for the robot's own motion since the last call (m, rad)."""
+        self._way += abs(metres)
+        if self._way > self._length:
+            self._recent.clear()
 
 
 def swept_radius(robot: Robot) -> float:

@@ -3,15 +3,15 @@
 import ctypes
 import os
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 
 from rover.devices.outputs.keys import OutputKeys, in_si
-from rover.devices.readings import OutputCommand
+from rover.devices.readings import OutputCommand, WheelCounts
 from rover.readiness.finding import Finding, Verdict, not_tried
 from rover.readiness.stand import RobotOnStand
 from rover.readiness.tried import moving_parts, note_tried
-from rover.session.by_hand import step_held
+from rover.session.by_hand import TimedReading, step_held
 
 NAME = "own_deadlines"
 EXPECTED = "each comes to rest without commands"
@@ -31,7 +31,8 @@ def check_own_deadlines(stand: RobotOnStand) -> Finding:
         TriedError: what was found cannot be noted.
     """
     came_to_rest = {name: _comes_to_rest(stand, name) for name in moving_parts(stand.robot)}
-    note_tried(stand.robot_file, stand.robot, [name for name, rests in came_to_rest.items() if rests])
+    told = {name: rests for name, rests in came_to_rest.items() if rests is not None}
+    note_tried(stand.robot_file, stand.robot, told)
     measured = ", ".join(f"{name}: {_IN_WORDS[rests]}" for name, rests in came_to_rest.items())
     if False in came_to_rest.values():
         wrong = [name for name, rests in came_to_rest.items() if rests is False]
@@ -41,20 +42,23 @@ def check_own_deadlines(stand: RobotOnStand) -> Finding:
             advice=("its firmware has to bring it to rest when no command comes; motion is not enabled before",),
         )
     if None in came_to_rest.values():
-        return not_tried(NAME, measured, EXPECTED, "answer at a terminal: nobody else can see it")
+        return not_tried(NAME, measured, EXPECTED, "has it power? Answer at a terminal what is to be seen")
     return Finding(NAME, Verdict.AS_EXPECTED, measured, EXPECTED)
 
 
-_IN_WORDS = {True: "came to rest", False: "WENT ON", None: "nobody looked"}
+_IN_WORDS = {True: "came to rest", False: "WENT ON", None: "not seen to move"}
 
 
 def _comes_to_rest(stand: RobotOnStand, name: str) -> bool | None:
     """Tell whether a part comes to rest while this program stands still; None: nothing tells."""
     stand.permit()
-    stand.session.watch(MOVES_S, _mover(stand, name))
+    under_way = stand.session.watch(MOVES_S, _mover(stand, name))
     stand.see_that_it_runs()
     halted_ns = _halted_while_moving(stand, _mover(stand, name))
     rests = _wheels_stand(stand, halted_ns) if name == "drive" else None
+    stand.rest()
+    if rests and not _wheels_turned(under_way):
+        rests = None
     if stand.person is None or rests is False:
         return rests
     question = f"Was '{name}' moving, and did it come to rest by itself while this program was halted?"
@@ -107,9 +111,20 @@ def _wheels_stand(stand: RobotOnStand, since_ns: int) -> bool | None:
     """Tell by the counts whether the wheels stand, nobody commanding them; None: there are no counts."""
     fresh_ns = since_ns + STALE_NS
     readings = stand.session.watch(LOOKED_AT_S)
-    counts = [one.reading.value for one in readings if one.family == "counts" and one.reading.taken_ns >= fresh_ns]
-    if len(counts) < 2:
+    counted = _counted(one for one in readings if one.reading.taken_ns >= fresh_ns)
+    return None if counted is None else max(counted) <= STILL_COUNTS
+
+
+def _wheels_turned(readings: Sequence[TimedReading]) -> bool:
+    """Tell whether both wheels turned: so fast that the counts would have told, had they gone on."""
+    counted = _counted(readings)
+    return counted is not None and min(counted) / MOVES_S > 2.0 * STILL_COUNTS / LOOKED_AT_S
+
+
+def _counted(readings: Iterable[TimedReading]) -> tuple[int, int] | None:
+    """Return what the two wheels were counted on from the first to the last of some readings; None: nothing tells."""
+    counts = [one.reading.value for one in readings if isinstance(one.reading.value, WheelCounts)]
+    if len(counts) < 2 or counts[0].boot != counts[-1].boot:
         return None
     first, last = counts[0], counts[-1]
-    farthest: int = max(abs(last.left - first.left), abs(last.right - first.right))
-    return farthest <= STILL_COUNTS
+    return abs(last.left - first.left), abs(last.right - first.right)

@@ -100,8 +100,13 @@ class RobotOnStand:
         under_way = self.session.watch(
             seconds, lambda now_ns: self.session.drive(left, right, now_ns + self.commands_last_ns)
         )
+        self.rest()
         self.see_that_it_runs()
         return under_way + self.session.watch(SETTLE_S)
+
+    def rest(self) -> None:
+        """Tell the wheels to stand: those with a driver of one's own may have no deadline that does."""
+        self.session.drive(0.0, 0.0, self.session.now_ns + self.commands_last_ns)
 
     def hold_jaws(self, opening: float) -> None:
         """Say again where the jaws are to be, wheels at zero."""

@@ -1,6 +1,7 @@
 """Which parts with drivers of one's own have been seen to come to rest: a small file beside the robot file.
 
-A part is tried again when its block in the robot file has changed since.
+A part is to be tried again when its block in the robot file has changed since, or the serial line that it is on, or
+when the computer is another one: the file may have been copied to another robot.
 """
 
 import hashlib
@@ -17,6 +18,7 @@ from rover.readiness.finding import Finding, judged
 
 NAME = "own deadlines"
 HOW = "rover bring-up ROBOT --only own_deadlines, wheels off the ground"
+MACHINE_ID = Path("/etc/machine-id")
 
 
 class TriedError(UserError):
@@ -43,7 +45,7 @@ def untried(robot_file: Path, robot: Robot) -> list[str]:
     """
     parts = moving_parts(robot)
     noted = _read(path_beside(robot_file)) if parts else {}
-    return [name for name, keys in parts.items() if noted.get(name, {}).get("block") != _digest(keys)]
+    return [name for name, keys in parts.items() if noted.get(name, {}).get("block") != _digest(robot, keys)]
 
 
 def see_that_all_are_tried(loaded: Loaded[Robot]) -> None:
@@ -58,15 +60,17 @@ def finding(names: list[str]) -> Finding:
     return judged(NAME, not names, measured, "each has been seen to come to rest without commands", HOW)
 
 
-def note_tried(robot_file: Path, robot: Robot, names: list[str]) -> None:
-    """Note that parts have come to rest by themselves.
+def note_tried(robot_file: Path, robot: Robot, came_to_rest: Mapping[str, bool]) -> None:
+    """Note which parts have come to rest by themselves; one that has not this time is no longer believed.
 
     Raises:
         TriedError: it cannot be noted.
     """
     path, parts = path_beside(robot_file), moving_parts(robot)
-    noted = dict(_read(path)) | {
-        name: {"block": _digest(parts[name]), "on": date.today().isoformat()} for name in names
+    noted = {name: one for name, one in _read(path).items() if came_to_rest.get(name, True)} | {
+        name: {"block": _digest(robot, parts[name]), "on": date.today().isoformat()}
+        for name, rests in came_to_rest.items()
+        if rests
     }
     try:
         path.write_text(json.dumps(noted, indent=2, sort_keys=True) + "\n", "utf-8")
@@ -86,6 +90,15 @@ def _read(path: Path) -> Mapping[str, Any]:
     return noted
 
 
-def _digest(keys: Any) -> str:
-    """Return a digest of a part's block."""
-    return hashlib.sha256(repr(sorted(keys.options.items())).encode()).hexdigest()
+def _digest(robot: Robot, keys: Any) -> str:
+    """Return a digest of a part's block, the line that it is on (``--port`` may name another) and the computer."""
+    line = robot.links.get(getattr(keys, "link", None) or "")
+    return hashlib.sha256(repr((sorted(keys.options.items()), line, _computer())).encode()).hexdigest()
+
+
+def _computer() -> str:
+    """Return what tells this computer from others, '' if nothing does."""
+    try:
+        return MACHINE_ID.read_text("utf-8")
+    except OSError:
+        return ""

@@ -259,7 +259,7 @@ def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[Row]) -> 
 
 
 def _reading_rows(samples: Iterable[Any]) -> list[Row]:
-    encode = schema.to_json
+    encode = schema.reading_text
     return [
         (at_ns, device, sequence, taken_ns, encode(value))
         for at_ns, rows in samples

@@ -1,7 +1,7 @@
 """One device's driver at work: after a failure it is tried again, with growing waits, and if need be made anew."""
 
 import contextlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import Any
@@ -103,6 +103,8 @@ def checked(reported: Any) -> Reading:
         raise TypeError(f"poll returns Readings, and this one returned {in_short(reported)}")
     if not (isinstance(reported.taken_ns, int) and isinstance(reported.sequence, int)):
         raise TypeError(f"a Reading's time and sequence are whole numbers, and not those of {in_short(reported)}")
+    if isinstance(reported.value, Mapping):
+        return reported._replace(value=dict(reported.value))  # what the driver does to its own is not the core's
     return reported
 
 

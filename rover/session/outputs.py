@@ -60,17 +60,19 @@ class OutputsHere:
             raise
 
     def tell(self, commands: Commands, now_ns: int) -> None:
-        """Pass a step's commands on; one that has failed is tried again when that is due."""
+        """Pass a step's commands on, those that have ended left out: they waited while nobody was at work."""
         self._latest_ns = now_ns
         for name, command in commands:
-            device = self._at_work[name]
-            device.poll(now_ns)
-            device.tell(command, now_ns, False)
-            self._ends_ns[name] = command.expires_ns
+            if now_ns < command.expires_ns:
+                self._at_work[name].poll(now_ns)
+                self._at_work[name].tell(command, now_ns, False)
+                self._ends_ns[name] = command.expires_ns
 
     def rest_where_due(self, now_ns: int) -> None:
-        """Bring to rest what nobody renews."""
+        """Bring to rest what nobody renews; one that has failed is tried again when that is due."""
         self._latest_ns = max(now_ns, self._latest_ns)
+        for device in self._at_work.values():
+            device.poll(now_ns)
         for name in [name for name, ends_ns in self._ends_ns.items() if now_ns >= ends_ns]:
             del self._ends_ns[name]
             self._at_work[name].tell(_at_rest(self._keys[name], 0, now_ns + LONG_NS), now_ns, False)

@@ -38,6 +38,7 @@ class OutputsApart:
 
     def __init__(self, robot: Robot, seed: int) -> None:
         self._names = tuple(robot.outputs)
+        self._moving = [name for name, keys in robot.outputs.items() if keys.moves]
         self._process = subprocess.Popen(
             [sys.executable, "-m", "rover.session.outputs_apart"],
             stdin=subprocess.PIPE,
@@ -90,6 +91,7 @@ class OutputsApart:
         if trouble != self._trouble:
             self._trouble = trouble
             self._news.faults += [(name, trouble or BACK) for name in self._names]
+            self._news.stops += [f"{name}: {trouble}" for name in self._moving if trouble]
 
     def changes(self) -> Changes:
         """Return what has changed since the last call."""

@@ -1,11 +1,16 @@
 """Devices by names of one's own: what they report becomes signals under the rules of the built-in ones."""
 
 import math
+from pathlib import Path
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from rover.devices.readings import BatteryValue, Detection, Detections, RangeValue
 from rover.events import Health, HealthChange, HoldBack
+from rover.files import yaml_source
+from rover.files.robot import Robot
 
 REAR = {"family": "range", "driver": "simulated", "at": {"ahead": "-12 cm", "towards": "180 deg"}}
 BUMPER = {"driver": "my_lab.bumper:Bumper", "contact": "front", "signals": {"pressed": "yes or no"}}
@@ -25,6 +30,19 @@ states:
   over: {{final: done}}
   late: {{final: failed}}
 """
+
+
+@pytest.fixture
+def cart_going_without():
+    """Return how the cart goes on without a bumper by a name."""
+    path = Path(__file__).parents[2] / "config/cart.yaml"
+
+    def going(name, how):
+        values = yaml_source.read(path, path.name).values
+        changed = {"devices": values["devices"] | {name: BUMPER}, "limits": {"without": {name: how}}}
+        return Robot.model_validate(values | changed).going_without(name)
+
+    return going
 
 
 def events(records, kind):
@@ -70,6 +88,10 @@ class TestSignals:
             ({"marks": True}, "reports True for 'marks', which is a whole number"),
             ({"height": "4 mm"}, "reports '4 mm' for 'height', which is a length"),
             ({"shad": "dark"}, "reports 'shad', which the robot file does not declare; did you mean 'shade'?"),
+            ({"shade": ["dark"]}, "reports ['dark'] for 'shade', which is one of dark, light"),
+            ({"marks": 2**70}, "reports 1180591620717411303424 for 'marks', which is a whole number"),
+            ({"height": 10**5000}, "reports int for 'height', which is a length"),
+            ({7: "dark"}, "reports 7, which the robot file does not declare"),
             (4.5, "reports no mapping from its signals to their values"),
             (RangeValue(0.5), "reports no mapping from its signals to their values"),
         ],
@@ -80,6 +102,21 @@ class TestSignals:
         said = events(robot.steps(0.1, floor=value), HealthChange)
         assert [(one.device, one.health, one.why) for one in said] == [("floor", Health.FAULTY, why)]
         assert [one.health for one in events(robot.steps(0.1, floor={"shade": "light"}), HealthChange)] == [Health.OK]
+
+    @pytest.mark.parametrize(
+        ("name", "odd"),
+        [
+            ("rear", SimpleNamespace(distance=0.1)),  # the limits would not hear it
+            ("rear", RangeValue(np.array([0.1, 0.2]))),
+            ("heading", SimpleNamespace(angle=0.0, rate=0.0, calibration=3)),
+            ("battery", SimpleNamespace(volts=8.0, amps=0.0)),
+        ],
+    )
+    def test_a_look_alike_of_a_familys_value_makes_the_device_faulty(self, stepping, name, odd):
+        robot = stepping(devices={"rear": REAR})
+        robot.steps(0.1, rear=RangeValue(2.0))
+        said = events(robot.steps(0.1, **{name: odd}), HealthChange)
+        assert [(one.device, one.health) for one in said] == [(name, Health.FAULTY)]
 
     def test_one_that_falls_silent_is_overdue_and_the_robot_goes_on(self, stepping, creeping):
         robot = stepping(creeping, devices={"floor": FLOOR})
@@ -146,6 +183,10 @@ states:
         record = robot.step(bumper={"pressed": True})
         assert HoldBack("contact front") in record.events
         assert record.drive[:2] == (0.0, 0.0)
+
+    def test_how_it_goes_on_is_told_of_devices_by_any_name(self, cart_going_without):
+        """Python knows ``copy`` as something else of the file's models."""
+        assert cart_going_without("copy", "2 s").seconds == 2.0
 
     @pytest.mark.parametrize("device", ["rear", "bumper"])
     def test_without_one_the_robot_goes_slowly(self, stepping, device):

@@ -7,6 +7,7 @@ from rover.activities.registry import ACTIVITIES
 from rover.behaviour.vocabulary import ActivitySpec
 from rover.core import Action
 from rover.events import Note
+from rover.files.problems import FileProblems
 from rover.motion.request import Request
 
 LAMP = {"lamp": {"driver": "my_lab.lamp:Lamp", "rest": "0 %"}, "siren": {"driver": "my_lab.siren:Siren", "rest": False}}
@@ -76,6 +77,16 @@ def test_one_that_the_robot_lacks_fails_the_activity(stepping):
     notes = [event.text for record in records for event in record.events if isinstance(event, Note)]
     assert any("the robot has no output 'lmap'; did you mean 'lamp'?" in text for text in notes)
     assert records[-1].ending is not None
+
+
+def test_a_value_that_may_not_be_known_needs_an_exit_for_it(stepping):
+    floor = {"driver": "my_lab.line:LineSensor", "signals": {"shade": "%"}}
+    dimmed = SIGNALLING.replace("lamp: 60 %", "lamp: floor.shade")
+    with pytest.raises(FileProblems, match="'set_outputs' can fail, but no exit takes that"):
+        stepping(dimmed, outputs=LAMP, devices={"floor": floor})
+    caught = dimmed.replace("{when: done, go: wait}", "{when: done, go: wait}, {when: failed, go: over}")
+    robot = stepping(caught, outputs=LAMP, devices={"floor": floor})
+    assert robot.steps(0.1, floor={"shade": None})[-1].ending.result == "failed"
 
 
 @pytest.mark.parametrize("act", ["stop", "hold", "lapse"])

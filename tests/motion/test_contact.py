@@ -35,6 +35,14 @@ def test_what_a_report_does_not_know_is_no_contact(cart, value):
     assert contacts.found == ()
 
 
+@pytest.mark.parametrize("value", [{}, {"pressed": None}])
+def test_nor_does_it_end_one_that_is_felt(cart, value):
+    contacts = Contacts(cart({"bumper": bumper("front")}))
+    contacts.feel("bumper", {"pressed": True})
+    contacts.feel("bumper", value)
+    assert contacts.found == (("contact front", FORWARDS),)
+
+
 def test_other_devices_tell_of_none(cart):
     door = {"driver": "my_lab.door:Door", "signals": {"open": "yes or no"}}
     contacts = Contacts(cart({"door": door}))

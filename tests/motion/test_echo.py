@@ -131,6 +131,13 @@ class TestEchoes:
     def test_one_that_looks_aside_tells_how_far_from_the_middle_something_stands(self, heard):
         assert heard({"beside": LEFT}, beside=0.05).room == Room(beside=pytest.approx(0.15))
 
+    def test_one_that_has_fallen_silent_tells_nothing_a_robots_length_later(self, heard):
+        echoes = heard({"beside": LEFT}, beside=0.05)
+        echoes.moved(-0.2, 0.0)
+        assert echoes.room.beside == pytest.approx(0.15)
+        echoes.moved(-0.1, 0.0)
+        assert echoes.room.beside == math.inf
+
     def test_what_it_no_longer_hears_it_is_past(self, heard):
         echoes = heard({"beside": LEFT}, beside=0.05)
         for _ in range(2):

@@ -5,6 +5,7 @@ import os
 import pty
 import select
 import shutil
+import socket
 import subprocess
 import sys
 import tempfile
@@ -15,8 +16,11 @@ import pytest
 import yaml
 
 from rover.files import load
+from rover.files.robot import Robot
 from rover.guard.launch import is_at_work, retire
+from rover.readiness import tried
 from rover.readiness.tried import TriedError, moving_parts, note_tried, path_beside, untried
+from rover.session.hardware import with_ports
 
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 40.0
@@ -65,6 +69,11 @@ class Wheels(Line):
             self.line.send(b"%.3f" % command.left)
 
 
+class Unpowered(Line):
+    def apply(self, command, now_ns):
+        pass
+
+
 class Counts(Line):
     sequence = 0
 
@@ -87,8 +96,6 @@ class Lift(Line):
 
 
 def free_port():
-    import socket
-
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as line:
         line.bind(("127.0.0.1", 0))
         return line.getsockname()[1]
@@ -161,9 +168,15 @@ class Workshop:
         os.close(there)
         return process.wait(), screen
 
-    def bring_up(self, answer="yes"):
-        only = ["bring-up", "config/robot.yaml", "--only", "own_deadlines"]
+    def bring_up(self, *options, answer="yes"):
+        only = ["bring-up", "config/robot.yaml", "--only", "own_deadlines", *options]
         return self.at_terminal(*only, answers={"off the ground?": "yes", "by itself while": answer})
+
+    def counts(self):
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as line:
+            line.settimeout(PATIENCE_S)
+            line.sendto(b"?", ("127.0.0.1", self.port))
+            return int(line.recv(100))
 
     def untried(self):
         return untried(self.robot_file, load.load(self.robot_file, "robot").model)
@@ -198,6 +211,23 @@ def test_one_without_is_found_out_by_the_counts_whatever_the_person_says(worksho
     assert "the device of 'drive' has no deadline that works" in screen
     assert code == 1
     assert workshop.untried() == ["drive"]
+    counts = workshop.counts()
+    time.sleep(0.2)
+    assert workshop.counts() == counts, "the wheels were left turning"
+
+
+def test_wheels_that_never_turned_have_not_been_seen_to_come_to_rest(workshop):
+    workshop.put(driver="my_own:Unpowered")
+    code, screen = workshop.bring_up("--yes-to-all")
+    assert (code, "drive: not seen to move" in screen) == (0, True), screen
+    assert workshop.untried() == ["drive"]
+
+
+def test_the_counts_alone_can_tell_too(workshop):
+    workshop.put()
+    code, screen = workshop.bring_up("--yes-to-all")
+    assert (code, "drive: came to rest" in screen) == (0, True), screen
+    assert workshop.untried() == []
 
 
 def test_nor_is_one_of_which_the_person_says_that_it_went_on(workshop):
@@ -229,10 +259,32 @@ def test_after_the_trial_a_run_drives_and_a_stop_reaches_the_wheels(workshop):
 def test_a_changed_block_is_to_be_tried_again(workshop):
     workshop.put()
     robot = load.load(workshop.robot_file, "robot").model
-    note_tried(workshop.robot_file, robot, ["drive"])
+    note_tried(workshop.robot_file, robot, {"drive": True})
     assert workshop.untried() == []
     workshop.put(own_deadline="400 ms")
     assert workshop.untried() == ["drive"]
+
+
+def test_one_that_has_failed_a_later_trial_is_believed_no_more(workshop):
+    workshop.put()
+    robot = load.load(workshop.robot_file, "robot").model
+    note_tried(workshop.robot_file, robot, {"drive": True})
+    note_tried(workshop.robot_file, robot, {"drive": False})
+    assert workshop.untried() == ["drive"]
+
+
+def test_a_trial_on_another_line_or_computer_says_nothing_of_this_one(workshop, tmp_path, monkeypatch):
+    workshop.put(link="base")
+    robot = Robot.model_validate(
+        yaml.safe_load(workshop.robot_file.read_text()) | {"links": {"base": {"port": "/dev/ttyUSB0"}}}
+    )
+    note_tried(workshop.robot_file, with_ports(robot, {"base": "emulated"}), {"drive": True})
+    assert untried(workshop.robot_file, robot) == ["drive"]
+    note_tried(workshop.robot_file, robot, {"drive": True})
+    assert untried(workshop.robot_file, robot) == []
+    monkeypatch.setattr(tried, "MACHINE_ID", tmp_path / "another")
+    (tmp_path / "another").write_text("1234\n")
+    assert untried(workshop.robot_file, robot) == ["drive"]
 
 
 def test_what_cannot_be_read_is_one_line(workshop):

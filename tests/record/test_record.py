@@ -121,6 +121,17 @@ def test_any_text_and_value_survives_as_a_row(left: str, where: str, values: dic
     assert schema.entry_from(StateChange, schema.entry_row(change)) == change
 
 
+def test_a_value_that_cannot_be_written_costs_no_other(path: Path) -> None:
+    endless: list[object] = []
+    endless.append(endless)
+    record = RunRecord.create(path, {})
+    odd = [Reading(2, 1, {"marks": endless}), Reading(3, 2, {"marks": 10**5000})]
+    record.readings(5, [("counts", Reading(3, 7, WheelCounts(12, 13))), *(("floor", one) for one in odd)])
+    record.finish("done", "all_in", {})
+    assert record.trouble == ""
+    assert query(path, "SELECT device FROM readings") == [("counts",), ("floor",), ("floor",)]
+
+
 def test_readings_stand_in_their_table_as_compact_json(path: Path) -> None:
     seen = Detections((Detection("amber", 0.1, 1.2, 0.01, 0.05, 0.2),))
     record = RunRecord.create(path, {})

@@ -1,5 +1,6 @@
 """A driver that fails is tried again, with growing waits, and if need be made anew."""
 
+from collections.abc import Mapping
 from concurrent.futures import Future
 from dataclasses import replace
 from itertools import pairwise
@@ -43,6 +44,28 @@ class Flaky(Hiccup):
         self.fail_at(now_ns)
         self.sequence += 1
         return [Reading(now_ns, self.sequence, RangeValue(1.0))]
+
+
+class Reused(Base):
+    """Gives out one mapping, and writes into it later."""
+
+    value: ClassVar = {"pressed": True}
+
+    def poll(self, now_ns):
+        return [Reading(now_ns, now_ns, self.value)]
+
+
+class Unreadable(Mapping):
+    """A mapping as a wrapper round a device's registers may be: it is read when it is looked at."""
+
+    def __getitem__(self, name):
+        raise OSError(5, "no answer")
+
+    def __iter__(self):
+        return iter(("pressed",))
+
+    def __len__(self):
+        return 1
 
 
 class FlakyCounts(Hiccup):
@@ -145,6 +168,18 @@ class TestAHiccupIsNoLoss:
         assert sequences == sorted(set(sequences))
         boots = [reading.value.boot for reading in readings if isinstance(reading.value, WheelCounts)]
         assert (boots[0], boots[-1]) == (0, 1)
+
+    def test_what_a_driver_does_to_its_own_mapping_afterwards_is_not_seen(self):
+        device = DriverAtWork("bumper", Reused({}, None), None, Changes())
+        (reading,) = device.poll(1)
+        Reused.value["pressed"] = None
+        assert reading.value == {"pressed": True}
+
+    def test_a_mapping_that_cannot_be_read_is_a_failure_of_the_driver(self, monkeypatch):
+        monkeypatch.setattr(Reused, "value", Unreadable())
+        changes = Changes()
+        assert DriverAtWork("bumper", Reused({}, None), None, changes).poll(1) == ()
+        assert changes.faults == [("bumper", "its driver raised OSError: [Errno 5] no answer")]
 
     def test_one_that_cannot_be_made_any_more_is_tried_on(self):
         OpensOnce.openings = 0

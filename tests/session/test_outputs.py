@@ -25,7 +25,7 @@ import time
 
 class Lamp:
     def __init__(self, options, context):
-        self.log = options["log"]
+        self.log, self.breaks = options["log"], options.get("breaks", 1000)
         print("a lamp is made")  # what a driver prints harms nothing
         if options.get("is_missing"):
             raise OSError("no such lamp")
@@ -49,8 +49,11 @@ class Stuck(Lamp):
 
 
 class Broken(Lamp):
+    failed = 0
+
     def apply(self, command, now_ns):
-        if command.value == 0.5:
+        if command.value == 0.5 and self.failed < self.breaks:
+            self.failed += 1
             raise OSError("short circuit")
         super().apply(command, now_ns)
 """
@@ -82,8 +85,9 @@ def wait_for(condition, what):
     raise AssertionError(f"never: {what}")
 
 
-def command(value, lasts_s, sequence=1):
-    return [("lamp", OutputCommand(value, sequence, time.monotonic_ns() + round(lasts_s * 1e9)))]
+def command(value, lasts_s, now_ns=None, sequence=1):
+    now_ns = time.monotonic_ns() if now_ns is None else now_ns
+    return [("lamp", OutputCommand(value, sequence, now_ns + round(lasts_s * 1e9)))]
 
 
 class TestHere:
@@ -101,6 +105,19 @@ class TestHere:
         assert news.stops == []
         outputs.tell(command(1.0, 1.0), 200_000_000)
         assert outputs.changes().faults == [("lamp", "")]
+
+    def test_a_command_that_has_ended_before_it_is_told_is_not(self, lamp):
+        outputs = OutputsHere(DriverContext(lamp(), 1, {}))
+        outputs.tell([("lamp", OutputCommand(1.0, 1, 500))], 1000)
+        outputs.close()
+        assert lamp.told() == "0 closed"
+
+    def test_one_that_could_not_be_brought_to_rest_is_tried_again_with_nobody_commanding(self, lamp):
+        outputs = OutputsHere(DriverContext(lamp("Broken", rest="50 %", breaks=2), 1, {}))
+        outputs.tell(command(1.0, 0.0001, now_ns := time.monotonic_ns()), now_ns)
+        for later_ms in range(1, 1000, 20):
+            outputs.rest_where_due(now_ns + later_ms * 1_000_000)
+        assert lamp.told() == "1 0.5 "
 
     def test_one_that_moves_latches_a_stop(self, lamp):
         robot = lamp("Broken", moves="yes", own_deadline="200 ms", trial="10 %")
@@ -171,10 +188,15 @@ while True:
         outputs.close()
         assert not Path(f"/proc/{process}").exists()
 
-    def test_its_own_death_is_said(self, lamp):
-        outputs = OutputsApart(lamp(), 1)
+    @pytest.mark.parametrize("moves", [False, True])
+    def test_its_own_death_is_said_and_stops_a_robot_that_it_moved(self, lamp, moves):
+        outputs = OutputsApart(
+            lamp(**({"moves": "yes", "own_deadline": "200 ms", "trial": "10 %"} if moves else {})), 1
+        )
         os.kill(outputs._process.pid, signal.SIGKILL)
         outputs._process.wait()
         outputs.tell(command(1.0, 60.0), 0)
-        assert outputs.changes().faults == [("lamp", "their process has ended")]
+        news = outputs.changes()
+        assert news.faults == [("lamp", "their process has ended")]
+        assert news.stops == ["lamp: their process has ended"] * moves
         outputs.close()

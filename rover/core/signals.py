@@ -2,11 +2,9 @@
 
 from rover.activities.activity import Knowledge
 from rover.motion.contact import TOWARDS
-from rover.motion.limits import OBSTACLE
+from rover.motion.limits import BEHIND, BESIDE, OBSTACLE
 
-IN_THE_WAY = frozenset(
-    {OBSTACLE, "obstacle behind", "obstacle beside", "boundary", "wall", *(f"contact {end}" for end in TOWARDS)}
-)
+IN_THE_WAY = frozenset({OBSTACLE, BEHIND, BESIDE, "boundary", "wall", *(f"contact {end}" for end in TOWARDS)})
 """Hold-backs that more patience does not end: another way is needed."""
 
 

@@ -25,6 +25,7 @@ from rover.files.types import (
     Frequency,
     Model,
     Name,
+    OwnDeadline,
     Text,
     Time,
     WholeNumber,
@@ -83,7 +84,7 @@ class MaybeOnLink(Model):
 class Unguarded(Model):
     """What moves by a driver of a person's own: the motor guard cannot hold it."""
 
-    own_deadline: Annotated[Time, POSITIVE] | None = None
+    own_deadline: OwnDeadline | None = None
     """So long after the last command the device itself comes to rest; see [What moves](#what-moves)."""
 
 

@@ -197,6 +197,10 @@ Text = Annotated[str, BeforeValidator(_text), Due("text")]
 FilePath = Annotated[Text, Due("path")]
 
 
+OwnDeadline = Annotated[Time, POSITIVE, must(lambda seconds: seconds <= 2.0, "must be 2 s at most")]
+"""After which a device that nobody commands comes to rest by itself."""
+
+
 def _yes_or_no(value: Any) -> bool:
     if isinstance(value, bool):
         return value

@@ -1,7 +1,7 @@
 """What takes motion away for a while: each hold-back with the motions that it takes, kept up and counted."""
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 
 FORWARDS, BACKWARDS, LEFT, RIGHT = 1, 2, 4, 8
 """Motions, to be added up."""
@@ -14,11 +14,11 @@ def motions_of(speed: float, turn_rate: float) -> int:
     return along | (LEFT if turn_rate > 0.0 else RIGHT if turn_rate < 0.0 else 0)
 
 
-def all_of(found: Iterable[tuple[str, int]], but: str = "") -> int:
-    """Return the motions that some causes take, all ``but`` one."""
+def all_of(found: Iterable[tuple[str, int]], but: Container[str] = ()) -> int:
+    """Return the motions that some causes take, all ``but`` some."""
     taken = 0
     for cause, motions in found:
-        if cause != but:
+        if cause not in but:
             taken |= motions
     return taken
 
@@ -73,6 +73,6 @@ class HoldBacks:
         before, self.causes = self.causes, tuple(dict.fromkeys(cause for cause, _ in self._until))
         return [cause for cause in self.causes if cause not in before]
 
-    def taken(self, but: str = "") -> int:
-        """Return the motions that are taken away, by all causes ``but`` one."""
+    def taken(self, but: Container[str] = ()) -> int:
+        """Return the motions that are taken away, by all causes ``but`` some."""
         return all_of(self._until, but)

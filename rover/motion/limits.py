@@ -18,7 +18,7 @@ from rover.quantities import clamp
 
 BLOCKED_SHARE = 0.75
 """Share of the speed limit that is left while the range finder looks at something carried."""
-STALLED, OBSTACLE = "stalled", "obstacle"
+STALLED, OBSTACLE, BEHIND, BESIDE = "stalled", "obstacle", "obstacle behind", "obstacle beside"
 
 
 class Allowed(NamedTuple):
@@ -124,7 +124,8 @@ class Limits:
             found += held
         if found or self._hold_backs.causes:
             self._note(self._hold_backs.take(found, situation.now_ns), situation.now_ns)
-            wanted = _without(wanted, self._hold_backs.taken(OBSTACLE if touches else ""))
+            but = (*((OBSTACLE,) if touches else ()), *(() if self._turns_on_the_spot(wanted) else (BESIDE,)))
+            wanted = _without(wanted, self._hold_backs.taken(but))
         if wanted != self._now:
             self._ramp(wanted, situation.seconds)
         return Allowed(*self._now, request.jaws)
@@ -160,11 +161,15 @@ class Limits:
         if speed > 0.0 and not touches and room.ahead < math.inf:
             speed = min(speed, self._fastest_before(room.ahead, (OBSTACLE, FORWARDS), found))
         elif speed < 0.0 and room.behind < math.inf:
-            speed = max(speed, -self._fastest_before(room.behind, ("obstacle behind", BACKWARDS), found))
-        if abs(turn_rate) > TURNS and room.beside < self._swept:
-            found.append(("obstacle beside", LEFT | RIGHT))
+            speed = max(speed, -self._fastest_before(room.behind, (BEHIND, BACKWARDS), found))
+        if room.beside < self._swept and self._turns_on_the_spot(wanted):
+            found.append((BESIDE, LEFT | RIGHT))
             turn_rate = 0.0
         return Velocity(speed, turn_rate)
+
+    def _turns_on_the_spot(self, wanted: Velocity) -> bool:
+        """Tell whether corners go aside faster than the middle goes along: who only steers is soon past it."""
+        return abs(wanted.turn_rate) > TURNS and abs(wanted.turn_rate) * self._swept > abs(wanted.speed)
 
     def _fastest_before(self, gap: float, cause: tuple[str, int], found: list[tuple[str, int]]) -> float:
         """Return the speed at which the robot still stops ``stop_gap`` before what is near: v = sqrt(2 a d)."""

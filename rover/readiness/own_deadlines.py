@@ -1,8 +1,5 @@
 """The trial of what has drivers of one's own: it moves, this program is halted, and it has to come to rest."""
 
-import ctypes
-import os
-import signal
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 
@@ -12,10 +9,13 @@ from rover.readiness.finding import Finding, Verdict, not_tried
 from rover.readiness.stand import RobotOnStand
 from rover.readiness.tried import moving_parts, note_tried
 from rover.session.by_hand import TimedReading, step_held
+from rover.session.outputs_apart import halt
 
 NAME = "own_deadlines"
 EXPECTED = "each comes to rest without commands"
-MOVES_S, HALTED_S, LOOKED_AT_S = 1.0, 2.0, 0.4
+MOVES_S, LOOKED_AT_S = 1.0, 0.4
+LONGER_S = 0.5
+"""The program is halted for so much longer than the deadline that the robot file states."""
 TRIAL_DUTY = 0.35
 STALE_NS = 100_000_000
 """What was under way when the program was halted comes in first, and may be given a later time."""
@@ -54,9 +54,11 @@ def _comes_to_rest(stand: RobotOnStand, name: str) -> bool | None:
     stand.permit()
     under_way = stand.session.watch(MOVES_S, _mover(stand, name))
     stand.see_that_it_runs()
-    halted_ns = _halted_while_moving(stand, _mover(stand, name))
+    halted_ns = _halted_while_moving(stand, name)
     rests = _wheels_stand(stand, halted_ns) if name == "drive" else None
     stand.rest()
+    if rests and stand.robot.devices.counts.is_own and stand.person is None:
+        rests = None  # such counts may be made up of what was commanded
     if rests and not _wheels_turned(under_way):
         rests = None
     if stand.person is None or rests is False:
@@ -89,21 +91,12 @@ def _trial_of(output: OutputKeys) -> float | bool:
     return in_si(output.trial)
 
 
-def _halted_while_moving(stand: RobotOnStand, move: Callable[[int], None]) -> int:
-    """Halt this program, and what it keeps outputs in, while a part moves; return when it went on.
-
-    Halted is every thread of Python: a call into C that does not let go of the interpreter's lock. SIGSTOP would halt
-    all threads, but a shell would then take the terminal back.
-    """
-    helpers = stand.session.devices.drivers.helpers
-    move(stand.session.now_ns)
-    try:
-        for process in helpers:
-            os.kill(process, signal.SIGSTOP)
-        ctypes.PyDLL(None).usleep(round(HALTED_S * 1e6))
-    finally:
-        for process in helpers:
-            os.kill(process, signal.SIGCONT)
+def _halted_while_moving(stand: RobotOnStand, name: str) -> int:
+    """Halt this program, and what it keeps outputs in, while a part moves; return when it went on."""
+    seconds = moving_parts(stand.robot)[name].own_deadline + LONGER_S
+    _mover(stand, name)(stand.session.now_ns)
+    stand.session.devices.drivers.halt(seconds)
+    halt(seconds)
     return stand.session.now_ns
 
 

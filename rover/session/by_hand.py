@@ -9,7 +9,8 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
-from rover.devices.readings import DriveCommand, JawsCommand, Reading
+from rover.core.possible import checks
+from rover.devices.readings import DriveCommand, Fault, JawsCommand, Reading
 from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.files.load import Loaded
 from rover.files.robot import Robot
@@ -53,6 +54,7 @@ class ManualSession:
         self.latest: dict[str, Reading] = {}
         self.faults: dict[str, str] = {}
         self._drivers, self._recorder = devices.drivers, recorder
+        self._why_impossible = checks(robot)
         self._sequence = 0
         self._hello_ns = self._due_ns = 0
         self._phase: Phase | None = None
@@ -109,10 +111,16 @@ class ManualSession:
                 self.faults.pop(family, None)
         for stop in self._drivers.stops():
             self.client.stop(stop.value)
-        self.latest.update(new)
         if new:
             self._recorder.readings(now_ns, new)
-        return [TimedReading(now_ns, family, reading) for family, reading in new]
+        heard = [TimedReading(now_ns, *each) for each in new if self._can_be(*each)]
+        self.latest.update((each.family, each.reading) for each in heard)
+        return heard
+
+    def _can_be(self, name: str, reading: Reading) -> bool:
+        """Tell whether a reading may be made something of; one that says what is wrong may."""
+        check = self._why_impossible.get(name)
+        return isinstance(reading.value, Fault) or check is None or not check(reading.value)
 
     def watch(self, seconds: float, each: Callable[[int], None] | None = None) -> list[TimedReading]:
         """Return what comes in within a time; ``each`` is called in every step with the time."""

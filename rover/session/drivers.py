@@ -125,10 +125,10 @@ class Drivers:
         if commands and self._outputs is not None:
             self._outputs.tell(commands, now_ns)
 
-    @property
-    def helpers(self) -> list[int]:
-        """The processes in which drivers of one's own are at work."""
-        return [] if self._outputs is None else self._outputs.processes
+    def halt(self, seconds: float) -> None:
+        """Have drivers of one's own halted for a time that are at work in other processes."""
+        if self._outputs is not None:
+            self._outputs.halt(seconds)
 
     def tell(self, family: str, command: DriveCommand | JawsCommand, now_ns: int, *, is_stopped: bool = False) -> None:
         """Tell one actuator, if the robot has it."""

@@ -19,15 +19,16 @@ Commands = Sequence[tuple[str, OutputCommand]]
 
 
 class Outputs(Protocol):
-    """All outputs of a robot, at work; ``processes`` are those that they are in besides this one."""
-
-    processes: list[int]
+    """All outputs of a robot, at work."""
 
     def tell(self, commands: Commands, now_ns: int) -> None:
         """Pass a step's commands on. Never waits, never raises."""
 
     def changes(self) -> Changes:
         """Return which were lost or are back since the last call, and the stops that are due for it."""
+
+    def halt(self, seconds: float) -> None:
+        """Have those halted for a time that are at work in other processes."""
 
     def close(self) -> None:
         """Bring all to rest and let go of them."""
@@ -41,7 +42,6 @@ class OutputsHere:
     """
 
     def __init__(self, context: DriverContext) -> None:
-        self.processes: list[int] = []
         self._keys = context.robot.outputs
         self._changes = Changes()
         # What moves nothing stops nothing when it fails.
@@ -83,6 +83,9 @@ class OutputsHere:
         self._changes.faults.clear()
         self._changes.stops.clear()
         return news
+
+    def halt(self, seconds: float) -> None:
+        """Do nothing: they are at work here."""
 
     def close(self) -> None:
         """Bring all to rest and let go of them; one that fails does not keep the others from it."""

@@ -28,8 +28,8 @@ def test_each_motion_is_one_of_its_own():
 def test_all_of_some_causes_but_one():
     found = [("obstacle", FORWARDS), ("wall", FORWARDS | LEFT), ("obstacle", RIGHT)]
     assert all_of(found) == FORWARDS | LEFT | RIGHT
-    assert all_of(found, but="wall") == FORWARDS | RIGHT
-    assert all_of(found, but="obstacle") == FORWARDS | LEFT
+    assert all_of(found, but=("wall",)) == FORWARDS | RIGHT
+    assert all_of(found, but=("obstacle",)) == FORWARDS | LEFT
 
 
 class TestCount:
@@ -82,4 +82,4 @@ class TestHoldBacks:
         held.take([("wall", LEFT)], 0)
         assert held.take([("obstacle", FORWARDS), ("wall", LEFT)], 1) == ["obstacle"]
         assert held.causes == ("wall", "obstacle")
-        assert held.taken(but="wall") == FORWARDS
+        assert held.taken(but=("wall",)) == FORWARDS

@@ -279,6 +279,15 @@ class TestOtherDirections:
         at_work = driving()
         assert at_work.steps(Request(0.3, 0.05), 1.0, room=near)[-1][:2] == pytest.approx((0.3, 0.05))
 
+    def test_driving_along_it_steers(self, driving):
+        assert driving().steps(Request(0.3, 0.6), 1.0, room=Room(beside=0.15))[-1].turn_rate == pytest.approx(0.6)
+
+    def test_after_a_turn_that_was_held_back_it_drives_on_and_steers_at_once(self, driving):
+        at_work = driving()
+        at_work.steps(Request(0.0, 0.8), 0.2, room=Room(beside=0.15))
+        assert at_work.limits.causes == ("obstacle beside",)
+        assert at_work.steps(Request(0.3, 0.6), 0.3, room=Room(beside=0.15))[-1].turn_rate == pytest.approx(0.6)
+
     def test_farther_off_than_its_corners_reach_it_does(self, driving):
         assert driving().steps(Request(0.0, 0.8), 1.0, room=Room(beside=0.4))[-1].turn_rate == pytest.approx(0.8)
 

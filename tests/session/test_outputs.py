@@ -66,10 +66,10 @@ def lamp(tmp_path, monkeypatch):
     monkeypatch.syspath_prepend(str(tmp_path))
     log = tmp_path / "log"
 
-    def robot(name="Lamp", **keys):
+    def robot(name="Lamp", lift=None, **keys):
         values = yaml_source.read(CART, CART.name).values
         lamp = {"driver": f"my_lamps:{name}", "rest": "0 %", "log": str(log)} | keys
-        return Robot.model_validate(values | {"outputs": {"lamp": lamp}})
+        return Robot.model_validate(values | {"outputs": {"lamp": lamp} | ({"lift": lift} if lift else {})})
 
     robot.told = lambda: log.read_text() if log.exists() else ""
     yield robot
@@ -180,21 +180,43 @@ while True:
     def test_one_that_does_not_return_never_holds_up_the_runtime(self, lamp):
         outputs = OutputsApart(lamp("Stuck"), 1)
         said = []
-        for _ in range(3000):
+
+        def tell():
             outputs.tell(command(1.0, 60.0), 0)
-            said += outputs.changes().faults
+            said.extend(outputs.changes().faults)
+            return said
+
+        wait_for(tell, "found out")
         assert said == [("lamp", SLOW)]
-        process = outputs._process.pid
+        process = outputs._keepers[0].process.pid
         outputs.close()
         assert not Path(f"/proc/{process}").exists()
+
+    def test_nor_another_one_that_moves_something(self, lamp, tmp_path):
+        lift = {"driver": "my_lamps:Lamp", "rest": "0 mm", "log": str(tmp_path / "lift"), "trial": "1 mm"}
+        robot = lamp("Stuck", lift=lift | {"moves": "yes", "own_deadline": "200 ms"})
+        outputs = OutputsApart(robot, 1)
+        ends_ns = time.monotonic_ns() + 300_000_000
+        outputs.tell([(name, OutputCommand(1.0, 1, ends_ns)) for name in ("lamp", "lift")], 0)
+        wait_for(lambda: (tmp_path / "lift").read_text().endswith("1 0 "), "the lift at rest")
+        outputs.close()
+
+    def test_halted_it_does_nothing_meanwhile_and_goes_on_by_itself(self, lamp):
+        outputs = OutputsApart(lamp(), 1)
+        outputs.halt(0.5)
+        time.sleep(0.1)  # longer than the process needs to look; a shorter halt would only miss what is shown
+        outputs.tell(command(1.0, 0.3), 0)
+        wait_for(lambda: outputs.changes() is None or not outputs._keepers[0]._asked_ns, "an answer")
+        assert lamp.told() == "0 "  # what it was told had ended by then
+        outputs.close()
 
     @pytest.mark.parametrize("moves", [False, True])
     def test_its_own_death_is_said_and_stops_a_robot_that_it_moved(self, lamp, moves):
         outputs = OutputsApart(
             lamp(**({"moves": "yes", "own_deadline": "200 ms", "trial": "10 %"} if moves else {})), 1
         )
-        os.kill(outputs._process.pid, signal.SIGKILL)
-        outputs._process.wait()
+        os.kill(outputs._keepers[0].process.pid, signal.SIGKILL)
+        outputs._keepers[0].process.wait()
         outputs.tell(command(1.0, 60.0), 0)
         news = outputs.changes()
         assert news.faults == [("lamp", "their process has ended")]

@@ -6,7 +6,7 @@ from pydantic import BeforeValidator, model_validator
 
 from rover import quantities
 from rover.devices.with_driver import WithDriver, is_dotted
-from rover.files.types import POSITIVE, Due, KeyMistakeError, Text, Time, YesOrNo, must
+from rover.files.types import Due, KeyMistakeError, OwnDeadline, Text, YesOrNo, must
 from rover.kinds import Kind, Number, Truth
 from rover.quantities import Quantity, QuantityError
 
@@ -37,7 +37,7 @@ class OutputKeys(WithDriver):
     """It moves a part that can hurt or break something: a lift, a pusher."""
     trial: Annotated[Level, Due("as `rest`")] | None = None
     """What `rover bring-up` sets it to for a moment, to see that it works and comes to rest."""
-    own_deadline: Annotated[Time, POSITIVE] | None = None
+    own_deadline: OwnDeadline | None = None
     """So long after the last command the device itself goes to rest."""
 
     @model_validator(mode="after")

@@ -35,10 +35,10 @@ from rover.record.run import (
     RunEnd,
     TrackSample,
     TrueBump,
+    TrueFigures,
     TrueFind,
     TruePose,
     TrueTouch,
-    Truth,
 )
 from rover.record.writer import RunRecord
 
@@ -60,7 +60,7 @@ INCIDENTS = (
     (18 * SECOND, TrueTouch("2", "teal", 3.0, 1.0, 0.04, True)),
     (19 * SECOND, TrueBump(0.2, 0.3, 0.15)),
 )
-TRUTH = Truth(9, 8, 1, 2, 3, 4, 1, 0.15, 0, 1, 2.5, 0.01, 81.5)
+TRUTH = TrueFigures(9, 8, 1, 2, 3, 4, 1, 0.15, 0, 1, 2.5, 0.01, 81.5)
 
 
 @pytest.fixture

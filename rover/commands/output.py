@@ -12,7 +12,7 @@ import click
 
 from rover.errors import UserError
 from rover.readiness.person import Person
-from rover.record.run import Truth
+from rover.record.run import TrueFigures
 from rover.session.from_outside import Outcome
 from rover.session.result import Result
 
@@ -69,7 +69,7 @@ def _show_to_person(result: Result) -> None:
     click.echo(f"record: {result.record}   (rover report {result.record})")
 
 
-def _in_words(truth: Truth, counted: int) -> list[str]:
+def _in_words(truth: TrueFigures, counted: int) -> list[str]:
     """Return what a person would want to know of the truth, nothing of what went well."""
     said = {
         f"{truth.delivered} in the tray, not {counted}": truth.delivered != counted,

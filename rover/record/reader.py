@@ -18,10 +18,10 @@ from rover.record.run import (
     RunEnd,
     TrackSample,
     TrueBump,
+    TrueFigures,
     TrueFind,
     TruePose,
     TrueTouch,
-    Truth,
 )
 
 
@@ -78,7 +78,7 @@ def _run(connection: sqlite3.Connection) -> RecordedRun:
         happenings=happenings,
         true_finds={found.number: found for _, _, found in _entries(connection, TrueFind)},
         incidents=tuple(Incident(at_ns, what) for _, at_ns, what in sorted(incidents, key=lambda entry: entry[0])),
-        truth=next((truth for _, _, truth in _entries(connection, Truth)), None),
+        truth=next((truth for _, _, truth in _entries(connection, TrueFigures)), None),
         final_objects=tuple(found for _, _, found in _entries(connection, FinalObject)),
         gaps=tuple(gap for _, _, gap in _entries(connection, Gap)),
         outcome=outcomes[-1][2] if outcomes else None,

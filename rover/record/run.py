@@ -76,7 +76,7 @@ class Incident(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Truth:
+class TrueFigures:
     """What truly happened in a rehearsal, in figures.
 
     Attributes:
@@ -163,7 +163,7 @@ class RecordedRun:
     started_ns: int
     ended_ns: int
     incidents: tuple[Incident, ...] = ()
-    truth: Truth | None = None
+    truth: TrueFigures | None = None
 
     def events_of(self, kind: type[E]) -> tuple[E, ...]:
         """Return the events of one class, such as `rover.events.Find`, in order."""

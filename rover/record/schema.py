@@ -23,7 +23,7 @@ from rover.events import (
     StateChange,
     Stop,
 )
-from rover.record.run import FinalObject, Gap, RunEnd, TrueBump, TrueFind, TrueTouch, Truth
+from rover.record.run import FinalObject, Gap, RunEnd, TrueBump, TrueFigures, TrueFind, TrueTouch
 
 VERSION = 2
 
@@ -81,7 +81,7 @@ CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
 ) ORDER BY entry;
 """
 
-Entry = Event | TrueFind | TrueBump | TrueTouch | Truth | FinalObject | Gap | RunEnd
+Entry = Event | TrueFind | TrueBump | TrueTouch | TrueFigures | FinalObject | Gap | RunEnd
 
 
 EVENT_TABLES: dict[type, str] = {
@@ -98,7 +98,7 @@ ENTRY_TABLES: dict[type, str] = EVENT_TABLES | {
     TrueFind: "true_finds",
     TrueBump: "true_bumps",
     TrueTouch: "true_touches",
-    Truth: "truth",
+    TrueFigures: "truth",
     FinalObject: "final_objects",
     Gap: "gaps",
     RunEnd: "outcome",

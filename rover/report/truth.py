@@ -6,12 +6,12 @@ from itertools import pairwise
 from xml.etree.ElementTree import Element
 
 from rover.events import Delivery, Find
-from rover.record.run import Incident, RecordedRun, TrueBump, Truth
+from rover.record.run import Incident, RecordedRun, TrueBump, TrueFigures
 from rover.report.numbers import UNKNOWN, clock, metres, millimetres
 from rover.report.tables import table
 
 
-def truth_table(run: RecordedRun, truth: Truth) -> Element:
+def truth_table(run: RecordedRun, truth: TrueFigures) -> Element:
     """Return the table of figures."""
     finds, deliveries = len(run.events_of(Find)), len(run.events_of(Delivery))
     rows = [

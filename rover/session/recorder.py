@@ -11,7 +11,7 @@ from rover.core.health import RECORD
 from rover.devices.readings import Reading
 from rover.events import Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames
-from rover.record.run import Incident, Truth
+from rover.record.run import Incident, TrueFigures
 from rover.record.writer import RunRecord
 from rover.session.drivers import Drivers
 from rover.session.result import FindReport, Result, report_beside, report_of
@@ -207,7 +207,7 @@ class RunRecorder(Recorder):
         counted = (self.delivered, expected, truth, tuple(self._finds), worst)
         return Result(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path))
 
-    def _record_truth(self) -> Truth | None:
+    def _record_truth(self) -> TrueFigures | None:
         if self._truth is None:
             return None
         self._take_incidents(self._truth.end(self._latest_ns))

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from rover.estimate.ellipse import ellipse_95
 from rover.events import Ellipse, Find
-from rover.record.run import TrueFind, Truth
+from rover.record.run import TrueFigures, TrueFind
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Result:
     reason: str
     delivered: int
     objects: int | None
-    truth: Truth | None
+    truth: TrueFigures | None
     finds: tuple[FindReport, ...]
     worst_axis_error_m: float | None
     robot_time_s: float

@@ -11,7 +11,7 @@ from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import XY, Pose, distance_to_segment, inside
 from rover.motion.outline import BodyOutline
-from rover.record.run import FinalObject, Incident, TrueBump, TrueFind, TrueTouch, Truth
+from rover.record.run import FinalObject, Incident, TrueBump, TrueFigures, TrueFind, TrueTouch
 from rover.simulation import Contact, Simulation, TrueObject
 
 APART_NS = 2_000_000_000
@@ -83,10 +83,10 @@ class TruthKeeper:
         """Return where each object is."""
         return [self._final(one) for one in self._objects]
 
-    def in_figures(self) -> Truth:
+    def in_figures(self) -> TrueFigures:
         """Return what truly happened so far."""
         contacts, way = self._contacts, self._way
-        return Truth(
+        return TrueFigures(
             objects=len(self._objects),
             delivered=sum(map(self._is_in_tray, self._objects)),
             empty_finds=self._empty_finds,

@@ -1,13 +1,27 @@
-"""Records of earlier layouts can still be read."""
+"""What later layouts of the record brought, and that earlier ones can still be read."""
 
 import sqlite3
 from pathlib import Path
 
 from rover.record.reader import read
-from rover.record.run import RunEnd, TrueFind
+from rover.record.run import RunEnd, TrueBump, TrueFigures, TrueFind, TrueTouch
 from rover.record.writer import RunRecord
 
 SECOND = 1_000_000_000
+
+
+def test_bumps_touches_and_figures_of_the_truth_come_back_as_they_were_written(tmp_path: Path) -> None:
+    bump, touch = TrueBump(0.2, 0.3, 0.15), TrueTouch("2", "teal", 3.0, 1.0, 0.04, True)
+    figures = TrueFigures(9, 8, 1, 2, 3, 4, 1, 0.15, 0, 1, 2.5, 0.01, 81.5)
+    record = RunRecord.create(tmp_path / "run.sqlite", {})
+    for number, entry in enumerate((bump, touch, figures), 1):
+        record.entry(number * SECOND, entry)
+    record.finish("done", "all_in", {})
+
+    run = read(tmp_path / "run.sqlite")
+
+    assert run.incidents == ((SECOND, bump), (2 * SECOND, touch))
+    assert run.truth == figures
 
 
 def test_a_record_of_the_first_layout_is_read_without_what_it_did_not_have(tmp_path: Path) -> None:

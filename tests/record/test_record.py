@@ -34,11 +34,8 @@ from rover.record.run import (
     RecordError,
     RunEnd,
     TrackSample,
-    TrueBump,
     TrueFind,
     TruePose,
-    TrueTouch,
-    Truth,
 )
 from rover.record.writer import RunRecord
 
@@ -56,11 +53,6 @@ EVENTS: list[Event] = [
     Note("operator", "hold"),
     Stop("stop input open"),
 ]
-INCIDENTS = (
-    (18 * SECOND, TrueTouch("2", "teal", 3.0, 1.0, 0.04, True)),
-    (19 * SECOND, TrueBump(0.2, 0.3, 0.15)),
-)
-TRUTH = Truth(9, 8, 1, 2, 3, 4, 1, 0.15, 0, 1, 2.5, 0.01, 81.5)
 
 
 @pytest.fixture
@@ -83,9 +75,6 @@ def test_a_run_comes_back_as_it_was_written(path: Path) -> None:
     for number, event in enumerate(EVENTS, 2):
         record.entry(number * SECOND, event)
     record.entry(20 * SECOND, TrueFind(1, 1.52, 2.49))
-    for number, (_, incident) in enumerate(INCIDENTS, 18):
-        record.entry(number * SECOND, incident)
-    record.entry(20 * SECOND, TRUTH)
     record.entry(20 * SECOND, FinalObject("jar 1", "amber", 0.6, 0.7, "tray"))
     record.finish("done", "all_in", {"expected": 1})
 
@@ -102,8 +91,6 @@ def test_a_run_comes_back_as_it_was_written(path: Path) -> None:
     assert [happening.event for happening in run.happenings] == EVENTS
     assert [happening.at_ns for happening in run.happenings] == [number * SECOND for number in range(2, 12)]
     assert run.true_finds == {1: TrueFind(1, 1.52, 2.49)}
-    assert run.incidents == INCIDENTS
-    assert run.truth == TRUTH
     assert run.final_objects == (FinalObject("jar 1", "amber", 0.6, 0.7, "tray"),)
     assert run.outcome == RunEnd("done", "all_in", {"expected": 1})
     assert (run.started_ns, run.ended_ns) == (SECOND, 20 * SECOND)

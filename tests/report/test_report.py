@@ -31,10 +31,10 @@ from rover.record.run import (
     RunEnd,
     TrackSample,
     TrueBump,
+    TrueFigures,
     TrueFind,
     TruePose,
     TrueTouch,
-    Truth,
 )
 from rover.report.page import write_report
 
@@ -164,7 +164,7 @@ def test_units_stand_in_the_headings(tmp_path: Path) -> None:
 
 def with_truth() -> RecordedRun:
     """Return the invented run as a rehearsal's, whose second find held nothing."""
-    truth = Truth(3, 0, 1, 1, 1, 0, 1, 0.15, 1, 0, 2.5, 0.012, 4.0)
+    truth = TrueFigures(3, 0, 1, 1, 1, 0, 1, 0.15, 1, 0, 2.5, 0.012, 4.0)
     incidents = (Incident(0, TrueBump(0.2, 0.3, 0.15)), Incident(SECOND, TrueTouch("2", "teal", 3.0, 1.0, 0.04, True)))
     return replace(invented_run(), truth=truth, incidents=incidents)
 

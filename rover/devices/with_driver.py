@@ -4,10 +4,18 @@ A driver of a person's own may have any keys, or those that a file beside it dec
 """
 
 from collections.abc import Mapping
-from functools import cache, partialmethod
-from typing import Any, ClassVar, Self
+from functools import cache
+from typing import Annotated, Any, ClassVar, Self
 
-from pydantic import ConfigDict, Field, ModelWrapValidatorHandler, ValidationInfo, create_model, model_validator
+from pydantic import (
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ModelWrapValidatorHandler,
+    ValidationInfo,
+    create_model,
+    model_validator,
+)
 
 from rover.files.types import Model, Text, ValueMistakeError, due_in, loose
 
@@ -24,11 +32,17 @@ def is_dotted(driver: object) -> bool:
 class Settled(Model):
     """A model that has been made for one driver."""
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Let it be sent to another process, where such a model is made again; what was declared is kept as values."""
+        values = {field.alias or name: getattr(self, name) for name, field in type(self).model_fields.items()}
+        return _made_again, (type(self).__bases__[0], values | (self.model_extra or {}))
+
 
 class WithAnyKeys(Settled):
     """A driver of which nobody knows the keys."""
 
     model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, Annotated[Any, BeforeValidator(loose)]] = Field(init=False)
 
 
 class WithDriver(Model):
@@ -87,7 +101,7 @@ class WithDriver(Model):
     def own_options(self) -> dict[str, Any]:
         """The keys and values that only a driver of a person's own has, SI units."""
         declared = {field.alias: getattr(self, name) for name, field in type(self).model_fields.items() if field.alias}
-        return declared | {key: loose(value) for key, value in (self.model_extra or {}).items()}
+        return declared | (self.model_extra or {})
 
 
 @cache
@@ -110,20 +124,12 @@ def _of_declared_driver(block: type[WithDriver], declared: Declared) -> type[Wit
     return made_for(block, (*block.BESIDE_OWN, Settled), fields)
 
 
+def _made_again(block: type[WithDriver], values: Mapping[str, Any]) -> WithDriver:
+    return block.for_driver(values["driver"]).model_construct(**values)
+
+
 def made_for(block: type[WithDriver], also: tuple[type[Model], ...], fields: Mapping[str, Any]) -> type[WithDriver]:
     """Return a model of a block that has, for one driver, what others do not."""
     bases: Any = (block, *also)
-    made: Any = create_model(block.__name__, __base__=bases, **fields)
-    made.__reduce__ = partialmethod(_reduced, block)
-    found: type[WithDriver] = made
-    return found
-
-
-def _reduced(keys: WithDriver, block: type[WithDriver]) -> tuple[Any, ...]:
-    """Return what pickle makes such a block of again, since it cannot find the model by name."""
-    known = {name: value for name, value in keys.__dict__.items() if name in block.model_fields}
-    return _again, (block, known, keys.own_options)
-
-
-def _again(block: type[WithDriver], known: dict[str, Any], own: dict[str, Any]) -> WithDriver:
-    return _of_unknown_driver(block).model_construct(**known, **own)
+    made: type[WithDriver] = create_model(block.__name__, __base__=bases, **fields)
+    return made

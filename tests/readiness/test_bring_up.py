@@ -249,10 +249,10 @@ class TestTheCommand:
         assert "cart.yaml:9:5: write 'reverse_left: true' in 'devices.drive:'" in ended.stdout
         assert "cart.yaml:10:3: add 'reverse_left: true' to 'devices.counts:'" in ended.stdout
 
-    def test_a_robot_without_two_ways_to_zero_is_refused(self, stand):
+    def test_a_robot_whose_drive_moves_nothing_is_refused(self, stand):
         stand.put()
         text = stand.file.read_text("utf-8")
         stand.file.write_text(text.replace("driver: co_processor\n", "driver: simulated\n"), encoding="utf-8")
         ended = stand.rover("--only", "battery")
         assert ended.returncode == 2
-        assert "two independent ways to zero" in ended.stderr
+        assert "moves nothing; name a real one in the robot file" in ended.stderr

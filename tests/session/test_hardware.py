@@ -26,10 +26,10 @@ def test_simulated_devices_are_for_rehearsals(stand):
     assert stand.refused() == "range: driver 'simulated' works in a rehearsal only; name a real one in the robot file"
 
 
-def test_a_drive_that_nothing_outlives_is_refused(stand):
+def test_a_drive_that_moves_nothing_is_refused(stand):
     stand.robot["devices"]["drive"] = {"driver": "scripted"}
     stand.straight_on()
-    assert stand.refused().startswith("motion needs two independent ways to zero")
+    assert stand.refused() == "driver 'scripted' of drive moves nothing; name a real one in the robot file"
 
 
 def test_a_second_run_on_the_same_robot_is_refused_and_the_first_goes_on(stand):

@@ -114,13 +114,14 @@ def robot_file(folder: Path, drive: str, jaws: str, **gripper: str) -> Path:
     places = {"gpio": str(folder / "lines"), "pwm_files": str(folder / "pwm")}
     left, right = ({"pwm": side, "forward": 2 * side, "backward": 2 * side + 1} for side in (0, 1))
     pins = {"left": left, "right": right} | places if drive == "h_bridge" else {}
-    devices = {"drive": {"driver": drive, "link": "main"} | pins, "counts": {"driver": "scripted"}}
+    on_link = {"link": "main"} if drive == "co_processor" else {}
+    devices = {"drive": {"driver": drive} | on_link | pins, "counts": {"driver": "scripted"}}
     driver, _, where = jaws.partition(" on ")
     if driver != "none":
         channel = 0 if where == "a motor's channel" else 2
         on_pins = {"pwm_channel": channel} | places if driver == "servo_pins" else {}
-        link = "aux" if where == "another line" else "main"
-        devices["gripper"] = {"driver": driver, "link": link} | on_pins | gripper
+        on_link = {"link": "aux" if where == "another line" else "main"} if driver == "co_processor" else {}
+        devices["gripper"] = {"driver": driver} | on_link | on_pins | gripper
     links = {"main": {"port": str(folder / "main")}, "aux": {"port": str(folder / "aux")}}
     path = folder / "robot.yaml"
     robot = {"robot": "Pair", "body": BODY, "links": links, "devices": devices}

@@ -190,6 +190,7 @@ def main() -> None:
     except LoadError as error:
         _say(answers, {"failed": str(error)})
         return
+    outputs.rest_where_due(time.monotonic_ns())
     _say(answers, {"ready": []})
     try:
         _keep(outputs, answers)

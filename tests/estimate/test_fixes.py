@@ -33,10 +33,24 @@ class TestWallAhead:
         assert view.distance == pytest.approx(0.9)
         assert view.normal == pytest.approx((0.0, -1.0))
 
+    @pytest.mark.parametrize(
+        ("heading", "mount", "distance"),
+        [
+            (-math.pi / 2, Mount(-0.12, 0.0, math.pi), 0.88),
+            (0.0, Mount(0.05, 0.10, math.pi / 2), 0.90),
+            (math.pi, Mount(0.05, -0.10, -math.pi / 2), 0.90),
+        ],
+        ids=["backwards", "to the left", "to the right"],
+    )
+    def test_one_that_looks_elsewhere_hears_it_from_where_it_is(self, heading, mount, distance):
+        view = wall_in_view(Pose(3.0, 3.0, heading), mount, HALF_BEAM, [NORTH], [])
+        assert view.distance == pytest.approx(distance)
+        assert view.normal == pytest.approx((0.0, -1.0))
+
     @given(st.floats(-0.17, 0.17))
     def test_within_the_beam_the_perpendicular_is_heard_whatever_the_heading(self, turned):
         view = wall_in_view(Pose(3.0, 3.0, math.pi / 2 + turned), AHEAD, HALF_BEAM, [NORTH], [])
-        assert view.distance == pytest.approx(1.0 - AHEAD * math.cos(turned))
+        assert view.distance == pytest.approx(1.0 - AHEAD.ahead * math.cos(turned))
 
     @pytest.mark.parametrize(
         ("pose", "things"),

@@ -72,7 +72,7 @@ class OnScript(Model):
     script: Annotated[list[Annotated[list[Any], Field(min_length=1)]], BeforeValidator(loose), Due("list of lists")] = (
         Field(default_factory=list)
     )
-    """What it plays: `[[0 s, 12.4 V], [5 s, 9.8 V]]`."""
+    """What it plays, each row one report at its time: `[[0 s, 12.4 V], [5 s, 9.8 V]]`."""
 
 
 class MaybeOnLink(Model):
@@ -85,7 +85,7 @@ class Unguarded(Model):
     """What moves by a driver of a person's own: the motor guard cannot hold it."""
 
     own_deadline: OwnDeadline | None = None
-    """So long after the last command the device itself comes to rest; see [What moves](#what-moves)."""
+    """So long after the last command the device itself comes to rest, 2 s at most; see [What moves](#what-moves)."""
 
 
 class DeviceKeys(WithDriver):

@@ -38,7 +38,7 @@ class OutputKeys(WithDriver):
     trial: Annotated[Level, Due("as `rest`")] | None = None
     """What `rover bring-up` sets it to for a moment, to see that it works and comes to rest."""
     own_deadline: OwnDeadline | None = None
-    """So long after the last command the device itself goes to rest."""
+    """So long after the last command the device itself goes to rest; 2 s at most."""
 
     @model_validator(mode="after")
     def _can_be_tried(self) -> "OutputKeys":

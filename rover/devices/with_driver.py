@@ -4,6 +4,7 @@ A driver of a person's own may have any keys, or those that a file beside it dec
 """
 
 from collections.abc import Mapping
+from difflib import get_close_matches
 from functools import cache
 from typing import Annotated, Any, ClassVar, Self
 
@@ -17,8 +18,9 @@ from pydantic import (
     model_validator,
 )
 
-from rover.files.types import Model, Text, ValueMistakeError, due_in, loose
+from rover.files.types import KeyMistakeError, Model, Text, ValueMistakeError, due_in, loose
 
+SAFETY_KEYS, SURELY_MEANT = ("contact", "moves", "own_deadline", "on_stop", "push_for"), 0.79
 Declared = Mapping[str, tuple[Any, Any]]
 """The keys of a driver of a person's own as its file declares them: of each its type and its default as it is written,
 ... where it has none."""
@@ -85,6 +87,15 @@ class WithDriver(Model):
         driver = values.get("driver")
         is_own = context is not None and is_dotted(driver)
         return cls.for_driver(driver, context.declared_by(driver) if is_own else None)
+
+    @model_validator(mode="after")
+    def _says_what_it_means(self) -> Self:
+        """Refuse what nobody declares and is nearly a key on which it depends what may move."""
+        for key in self.model_extra or {}:
+            for near in get_close_matches(key, SAFETY_KEYS, 1, SURELY_MEANT):
+                why = f"did you mean '{near}'? A key of your driver's that is called so goes into its file of keys"
+                raise KeyMistakeError(key, why)
+        return self
 
     @model_validator(mode="wrap")
     @classmethod

@@ -41,8 +41,8 @@ class DeviceStates:
 
     @property
     def healthy(self) -> frozenset[str]:
-        """The devices that report, and are ok."""
-        return frozenset(family for family in SENSORS if getattr(self._signals, f"{family}_ok"))
+        """The devices that report, and are ok; further ones by their names."""
+        return frozenset(name for name in {*SENSORS, *self.latest} if getattr(self._signals, f"{name}_ok", False))
 
 
 class MotionStart(Protocol):

@@ -15,7 +15,7 @@ from rover.files.errand import Errand
 from rover.files.problems import Problem, nearest
 from rover.files.types import point
 from rover.files.yaml_source import Source
-from rover.kinds import Choice, Kind, Number, PlaceName, WallName
+from rover.kinds import Choice, Kind, Number, PlaceName, Truth, WallName
 from rover.quantities import QuantityError
 
 _COUNTED = re.compile(r"(\d{1,4})\s+of\s+(\d{1,4})")
@@ -116,6 +116,8 @@ class ValueReader:
             return ParameterValue(self._wall(value))
         if isinstance(kind, Choice) and kind.words and isinstance(value, str) and value in kind.words:
             return ParameterValue(value)
+        if isinstance(kind, Truth) and value in ("yes", "no"):
+            return ParameterValue(value == "yes")
         if isinstance(value, (list, dict)) or value is None:
             raise QuantityError(f"{kind} is due here")
         text = _as_written(value)

@@ -157,7 +157,7 @@ class Rehearsal(loop.Host):
     @property
     def remarks(self) -> list[str]:
         """What a person should know besides the result, in sentences; mostly nothing."""
-        return [*self.drivers.remarks, *self._recorder.troubles]
+        return [*self.drivers.remarks, *self._recorder.unwell.values(), *self._recorder.troubles]
 
 
 def _placed(

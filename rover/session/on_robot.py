@@ -120,7 +120,13 @@ def run_errand(
         result = loop.run(core, host, recorder, console.progress)
         code = interruption.exit_code or (0 if result.result == "done" else 1)
     return RunSummary(
-        result, code, (*devices.drivers.remarks, *_remarks(host.skipped, result, options), *recorder.troubles)
+        *(result, code),
+        (
+            *devices.drivers.remarks,
+            *recorder.unwell.values(),
+            *_remarks(host.skipped, result, options),
+            *recorder.troubles,
+        ),
     )
 
 

@@ -13,6 +13,7 @@ from rover.events import Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames
 from rover.record.run import Incident, TrueFigures
 from rover.record.writer import RunRecord
+from rover.session.driver import RAISED
 from rover.session.drivers import Drivers
 from rover.session.result import FindReport, Result, report_beside, report_of
 from rover.session.saved_state import StateKeeper
@@ -74,6 +75,9 @@ class RunRecorder(Recorder):
     failed, or are back) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a
     replay can give it the same again.
 
+    Attributes:
+        unwell: sentences on devices that are faulty, and on what activities raised.
+
     Args:
         core: at work in this run.
         path, header: of the record.
@@ -102,6 +106,7 @@ class RunRecorder(Recorder):
         self._takes_readings = not is_exact
         self._point = core.track_point()
         self._finds: list[FindReport] = []
+        self.unwell: dict[str, str] = {}
         self._why = ""
         self._steps = self._skipped = self._others = 0
         self._began_ns = self._latest_ns = began_ns
@@ -158,9 +163,15 @@ class RunRecorder(Recorder):
                 self.delivered = event.number
                 if self._truth is not None:
                     self._truth.deliver()
-            case HealthChange(device, health) if health is not Health.OK:
-                if self._drivers is not None and (trouble := self._drivers.trouble(device)):
+            case HealthChange(device, health, why):
+                self.unwell.pop(device, None)
+                if health is Health.FAULTY and not why.startswith(RAISED):  # what raised the drivers themselves tell
+                    self.unwell[device] = f"{device} is faulty: {why}"
+                if health is not Health.OK and self._drivers and (trouble := self._drivers.trouble(device)):
                     self.note("fault", f"{device}: {trouble}")
+            case Note("fault", text):
+                first, last = text.partition("\n")[0], text.rstrip().rpartition("\n")[2]
+                self.unwell[first] = f"{first} {last}"
 
     def _take_find(self, now_ns: int, find: Find) -> None:
         if self._truth is None:

@@ -15,7 +15,7 @@ SIGNALLING = """
 behaviour: Signal
 start: light
 states:
-  light: {does: set_outputs, with: {lamp: 60 %, siren: true}, exits: [{when: done, go: wait}, {after: 1 s, go: over}]}
+  light: {does: set_outputs, with: {lamp: 60 %, siren: yes}, exits: [{when: done, go: wait}, {after: 1 s, go: over}]}
   wait: {does: stand_still, exits: [{after: 2 s, go: dark}]}
   dark: {does: set_outputs, with: {lamp: 0 %}, exits: [{when: done, go: on}, {after: 1 s, go: over}]}
   on: {does: stand_still, exits: [{after: 60 s, go: over}]}

@@ -70,3 +70,40 @@ def test_a_run_begins_drives_and_ends_with_them(stand):
     assert "lamp: 1" in [note.text for note in run.events_of(Note) if note.kind == "output"]
     told = lamp.read_text().split()
     assert (told[0], "1" in told, told[-1]) == ("0", True, "0")
+
+
+def test_at_the_end_it_says_which_devices_are_faulty_and_what_an_activity_raised(stand):
+    wrong = (
+        OWN.replace('{"pressed": False}', '{"presed": False}')
+        + """
+
+from rover import Activity, ActivitySpec
+
+
+class Odd(Activity):
+    spec = ActivitySpec("raise")
+
+    def __init__(self, known, values):
+        raise ValueError("not today")
+"""
+    )
+    drivers = stand.own_module("my_things", wrong)
+    bumper = {"driver": "my_things:Bumper", "signals": {"pressed": "yes or no"}}
+    stand.robot["devices"]["bumper"] = bumper
+    ends = "exits: [{when: done or failed, go: over}, {after: 20 s, go: over}]"
+    behaviour = f"""
+behaviour: Odd
+start: odd
+states:
+  odd: {{does: "my_things:Odd", {ends}}}
+  over: {{final: done}}
+"""
+    (stand.folder / "behaviours/odd.yaml").write_text(behaviour)
+    stand.write("odd.yaml")
+    stand.emulate()
+    code, _, said = stand.run("--enable-motion", "--drivers", drivers)
+    assert code == 2, said  # a robot with a faulty device does not begin
+    assert "reports 'presed', which the robot file does not declare; did you mean 'pressed'?" in said
+    stand.own_module("my_things", wrong.replace("presed", "pressed"))
+    code, _, said = stand.run("--enable-motion", "--drivers", drivers)
+    assert (code, "activity of 'odd' raised: ValueError: not today" in said) == (0, True), said

@@ -16,8 +16,6 @@ from rover.errors import UserError, in_short, in_words, one_line
 
 FIRST_WAIT_NS, LONGEST_WAIT_NS = 100_000_000, 10_000_000_000
 """The wait before a try; it doubles from failure to failure, until the device has worked for the longest one."""
-RAISED = "its driver raised"
-"""So begins why a device is faulty whose driver failed."""
 BACK = ""
 """In the place of what is wrong with a device: it is at work again."""
 
@@ -189,6 +187,11 @@ class DriverAtWork:
         self.driver.close()
 
     @property
+    def is_away(self) -> bool:
+        """It has failed, and is not back."""
+        return self._why != ""
+
+    @property
     def remark(self) -> str:
         """How often it was lost and came back, in words; empty if never."""
         if not self._lost:
@@ -204,7 +207,7 @@ class DriverAtWork:
         self._lost += 1
         self._tries = 0
         is_told = isinstance(error, UserError) and str(error)
-        self._why = self._last_why = one_line(str(error)) if is_told else f"{RAISED} {in_words(error)}"
+        self._why = self._last_why = one_line(str(error)) if is_told else f"its driver raised {in_words(error)}"
         self._changes.faults.append((self.family, self._why))
 
     def _come_back(self, now_ns: int) -> None:

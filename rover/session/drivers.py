@@ -69,6 +69,10 @@ class Drivers:
         """Return a family's driver, None when the robot has none; after a failure it may be another one."""
         return self._devices[family].driver if family in self._devices else None
 
+    def is_away(self, name: str) -> bool:
+        """Tell whether a device's driver has failed, and is not back."""
+        return name in self._devices and self._devices[name].is_away
+
     def trouble(self, family: str) -> str:
         """Return what a driver itself says is wrong with its device, or ''."""
         return one_line(str(getattr(self.made(family), "trouble", "")))

@@ -13,7 +13,6 @@ from rover.events import Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames
 from rover.record.run import Incident, TrueFigures
 from rover.record.writer import RunRecord
-from rover.session.driver import RAISED
 from rover.session.drivers import Drivers
 from rover.session.result import FindReport, Result, report_beside, report_of
 from rover.session.saved_state import StateKeeper
@@ -75,9 +74,6 @@ class RunRecorder(Recorder):
     failed, or are back) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a
     replay can give it the same again.
 
-    Attributes:
-        unwell: sentences on devices that are faulty, and on what activities raised.
-
     Args:
         core: at work in this run.
         path, header: of the record.
@@ -86,6 +82,9 @@ class RunRecorder(Recorder):
         keeper: of the errand's state, where it can be taken up again.
         truth: of a rehearsal. Seed and bench give the same readings again, so they are recorded only where real threads
             have a part in them (``is_exact`` is false).
+
+    Attributes:
+        unwell: sentences on devices that are faulty, and on what activities raised.
     """
 
     def __init__(
@@ -165,7 +164,8 @@ class RunRecorder(Recorder):
                     self._truth.deliver()
             case HealthChange(device, health, why):
                 self.unwell.pop(device, None)
-                if health is Health.FAULTY and not why.startswith(RAISED):  # what raised the drivers themselves tell
+                is_told = self._drivers is not None and self._drivers.is_away(device)  # by the drivers themselves
+                if health is Health.FAULTY and not is_told:
                     self.unwell[device] = f"{device} is faulty: {why}"
                 if health is not Health.OK and self._drivers and (trouble := self._drivers.trouble(device)):
                     self.note("fault", f"{device}: {trouble}")

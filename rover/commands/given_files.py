@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from rover.activities.activity import Activity
+from rover.files.given import NOTHING, Given
 from rover.files.load import Loaded, load
 from rover.files.robot import Robot
 from rover.session.assembly import Assembly, loads, user_drivers, with_user_activities
@@ -19,7 +20,10 @@ from rover.session.hardware import with_ports
 
 
 def assembled(
-    errand: Path, settings: Mapping[str, Any], imported: Callable[[Assembly], Iterable[str]] = loads
+    errand: Path,
+    settings: Mapping[str, Any],
+    imported: Callable[[Assembly], Iterable[str]] = loads,
+    given: Given = NOTHING,
 ) -> tuple[Assembly, Mapping[str, type[Activity]]]:
     """Return an errand with all that it names, and the activities; warnings are said, and what is ``imported``.
 
@@ -27,7 +31,7 @@ def assembled(
         UserError: there are mistakes, or an activity cannot be imported.
     """
     click.get_current_context().with_resource(HardEnd())
-    assembly, activities = with_user_activities(errand, settings)
+    assembly, activities = with_user_activities(errand, settings, given)
     for warning in assembly.warnings:
         click.echo(str(warning), err=True)
     say_loading(imported(assembly))

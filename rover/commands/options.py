@@ -10,6 +10,7 @@ from rover.devices.camera.keys import SCHEMES
 from rover.devices.registry import allow_folders
 from rover.errors import A_LOOP, UserError, is_loop
 from rover.files.driver_keys import look_in
+from rover.files.given import FAULT_OPTION, OPTION
 from rover.files.yaml_source import read_text
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -19,6 +20,12 @@ def _settings(context: click.Context, option: click.Parameter, texts: Iterable[s
     """Return the settings given as ``KEY=VALUE``, values read as in a file."""
     pairs = _pairs(texts, "--set", "a setting and its value, such as --set near='20 cm'")
     return {name.strip(): read_text(value, Path(), f"--set {name}").values for name, value in pairs}
+
+
+def _given(context: click.Context, option: click.Parameter, texts: Iterable[str]) -> dict[str, Any]:
+    """Return the values given as ``KEY=VALUE``, read as in a file."""
+    pairs = _pairs(texts, OPTION, f"a key and its value, such as {OPTION} bench.floor.slip='3 %'")
+    return {name.strip(): read_text(value, Path(), f"{OPTION} {name}").values for name, value in pairs}
 
 
 def _ports(context: click.Context, option: click.Parameter, texts: Iterable[str]) -> dict[str, str]:
@@ -70,6 +77,19 @@ SETTINGS = click.option(
     metavar="KEY=VALUE",
     callback=_settings,
     help="Override one of the behaviour's settings.",
+)
+GIVEN = click.option(
+    *(OPTION, "values"),
+    multiple=True,
+    metavar="KEY=VALUE",
+    callback=_given,
+    help="Let a value stand in place of the errand's, the robot's or the bench file's: bench.floor.slip='3 %'.",
+)
+FAULTS = click.option(
+    *(FAULT_OPTION, "faults"),
+    multiple=True,
+    metavar="LINE",
+    help="A fault besides those of the bench file: 'at 12 s: heading silent for 3 s'.",
 )
 PORTS = click.option(
     *("--port", "ports"),

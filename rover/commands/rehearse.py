@@ -10,6 +10,7 @@ from rover.commands import options
 from rover.commands.given_files import assembled
 from rover.commands.main import FAILED
 from rover.commands.output import ProgressLine, new_record, show_result
+from rover.files.given import Given
 from rover.session.assembly import loads_in_rehearsal
 from rover.session.on_bench import Rehearsal
 
@@ -18,18 +19,29 @@ from rover.session.on_bench import Rehearsal
 @options.AN_ERRAND
 @options.seed("bench and behaviour")
 @options.SETTINGS
+@options.GIVEN
+@options.FAULTS
 @click.option(
     "--wired", is_flag=True, help="Send counts, heading, battery and commands as bytes through a serial line."
 )
 @click.option("--rendered", is_flag=True, help="Draw what the camera sees, and find the objects in the pictures.")
 @options.DRIVERS
 @options.JSON
-def command(errand: Path, seed: int, settings: dict[str, Any], as_json: bool, **depth: bool) -> int:
+def command(
+    errand: Path,
+    seed: int,
+    settings: dict[str, Any],
+    values: dict[str, Any],
+    faults: tuple[str, ...],
+    as_json: bool,
+    wired: bool,
+    rendered: bool,
+) -> int:
     """Rehearse an ERRAND on the bench, without the robot."""
-    assembly, activities = assembled(errand, settings, loads_in_rehearsal)
+    assembly, activities = assembled(errand, settings, loads_in_rehearsal, Given(values, faults))
     record = new_record(f"{errand.stem}-seed{seed}")
     with closing(ProgressLine()) as progress:
-        rehearsal = Rehearsal(assembly, activities, seed, record, **depth)
+        rehearsal = Rehearsal(assembly, activities, seed, record, wired=wired, rendered=rendered)
         result = rehearsal.run(progress.show)
     show_result(result, rehearsal.remarks, as_json=as_json)
     return 0 if result.result == "done" else FAILED

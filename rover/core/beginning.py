@@ -32,7 +32,9 @@ def can_sight_marker(robot: Robot, ground: Ground) -> bool:
     return ground.marker is not None and robot.devices.camera is not None
 
 
-def pose_filter(robot: Robot, errand: Errand, saved: Mapping[str, Any] | None) -> PoseFilter:
+def pose_filter(
+    robot: Robot, errand: Errand, saved: Mapping[str, Any] | None, make: type[PoseFilter] = PoseFilter
+) -> PoseFilter:
     """Return the pose filter of a run that begins at the errand's start, or where ``saved`` says an earlier one ended.
 
     Raises:
@@ -45,7 +47,7 @@ def pose_filter(robot: Robot, errand: Errand, saved: Mapping[str, Any] | None) -
         sx, sy, st = (math.hypot(float(then), moved) for then, moved in zip(saved["sigmas"], MOVED_SIGMAS, strict=True))
         sigmas = (sx, sy, st)
     errors = Errors(sigmas, ERROR_GROWTH, heading.sigma if heading else 1.0, errand.field.heading_error)
-    return PoseFilter(pose, robot.body.effective_track, errors)
+    return make(pose, robot.body.effective_track, errors)
 
 
 def field_of_view(robot: Robot) -> FieldOfView:

@@ -37,7 +37,9 @@ class Senses:
         fresh_frame: a frame came in with this step.
     """
 
-    def __init__(self, known: Knowledge, health: HealthWatch, carriage: Carriage, stopping: Stopping) -> None:
+    def __init__(
+        self, known: Knowledge, health: HealthWatch, carriage: Carriage, stopping: Stopping, targeting: Targeting
+    ) -> None:
         robot = known.robot
         counts = robot.devices.counts
         self.odometer = Odometer(
@@ -46,7 +48,7 @@ class Senses:
         self.duties = (0.0, 0.0)
         self.fresh_counts = self.fresh_frame = False
         self._known, self._health, self._carriage, self._stopping = known, health, carriage, stopping
-        self._targeting = Targeting(known)
+        self._targeting = targeting
         self._range_finders = robot.devices.of_family("range")
         self._next_wall_fix_ns: dict[str, int] = {}
         self._next_sigma_ns = 0

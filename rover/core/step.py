@@ -15,9 +15,11 @@ from rover.core import signals
 from rover.core.beginning import FirstFix, can_sight_marker, field_of_view, pose_filter
 from rover.core.health import HealthWatch
 from rover.core.interface import Action, StepReadings, StepRecord
+from rover.core.parts import USUAL, Parts
 from rover.core.performer import ActivityPerformer
 from rover.core.senses import Senses
 from rover.core.stopping import Stopping
+from rover.core.targeting import Targeting
 from rover.devices.readings import DriveCommand, JawsCommand
 from rover.errand.ledger import Ledger
 from rover.estimate.field import LookedAt, ground_of
@@ -52,6 +54,7 @@ class Core:
         saved: what `Core.saved` of an earlier run returned, to take the errand up again. The pose is then wider, and
             before the behaviour begins the tray's marker is sighted; where there is none, the robot has to stand at
             the errand's start.
+        parts: others than the usual ones, for a rehearsal.
 
     Attributes:
         known: all that the robot knows.
@@ -71,10 +74,11 @@ class Core:
         activities: Mapping[str, type[Activity]],
         seed: int,
         saved: Mapping[str, Any] | None = None,
+        parts: Parts = USUAL,
     ) -> None:
         ground = ground_of(errand.field, errand.widest, errand.expect)
         self._first_fix = FirstFix(saved is not None and can_sight_marker(robot, ground))
-        estimate = pose_filter(robot, errand, saved if self._first_fix.is_due else None)
+        estimate = pose_filter(robot, errand, saved if self._first_fix.is_due else None, parts.pose_filter)
         events: list[Event] = []
         ledger = Ledger(errand, ground, LookedAt(ground), events=events)
         if saved is not None:
@@ -93,7 +97,7 @@ class Core:
         self._performer = performer
         self._carriage = Carriage(robot, ground, errand.widest)
         self._health = HealthWatch(robot, known.signals)
-        self._senses = Senses(known, self._health, self._carriage, self.stop)
+        self._senses = Senses(known, self._health, self._carriage, self.stop, Targeting(known, parts.target_choice))
         self._command_ns = int(robot.limits.command_lasts * 1e9)
         self._sequence = 0
         self._last_ns: int | None = None

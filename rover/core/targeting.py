@@ -35,10 +35,10 @@ TURN_COST = 0.15
 class Targeting:
     """Takes frames in: parts what the jaws hold and what is done with from the candidates, and chooses one of these."""
 
-    def __init__(self, known: Knowledge) -> None:
+    def __init__(self, known: Knowledge, make_choice: "type[TargetChoice]") -> None:
         self._known = known
         self._looked_from: Pose | None = None
-        self._choice = TargetChoice(known.targets)
+        self._choice = make_choice(known.targets)
 
     def see(self, detections: Sequence[Detection], pose: Pose, pose_sigma: float) -> None:
         """Take in the objects of a frame; the pose is that of the frame's time, its deviation in m."""

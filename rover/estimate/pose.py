@@ -140,7 +140,9 @@ class PoseFilter:
         left, right = left * scale, right * scale
         if now_ns <= self._rate_until_ns:
             turn = self._rate * seconds
-            left, right = self._without_slip(left, right, turn, seconds)
+            turned = turn * self.track
+            self._learn_track(left, right, turn)
+            left, right = self.without_slip(left, right, turned, seconds)
             motion.turning_noise += RATE_VARIANCE * seconds
         else:
             turn = (right - left) / self.track
@@ -172,17 +174,20 @@ class PoseFilter:
         self.travelled += gone
         motion.add_noise(variance, c, s)
 
-    def _without_slip(self, left: float, right: float, turn: float, seconds: float) -> tuple[float, float]:
-        """Return the travel of both sides, the slipping one's replaced by what the turn rate leaves of it.
+    def _learn_track(self, left: float, right: float, turn: float) -> None:
+        """Learn how wide the base turns from a turn (rad) that is measured and the travel (m) of both sides in it."""
+        if abs(self._rate) > LEARN_RATE and 0.4 < (right - left) / (turn * self.track) < 2.5:
+            self.track += TRACK_GAIN * ((right - left) / turn - self.track)
+            self._learned += abs(turn)
+
+    def without_slip(self, left: float, right: float, turned: float, seconds: float) -> tuple[float, float]:
+        """Return the travel (m) of both sides, the slipping one's replaced by what the turn rate leaves of it.
+
+        ``turned`` is the difference between both sides (m) that the turn rate tells.
 
         A driven wheel that slips turns farther than the ground goes by, so the side to doubt is the one that is ahead.
         """
-        by_wheels = right - left
-        turned = turn * self.track
-        if abs(self._rate) > LEARN_RATE and 0.4 < by_wheels / turned < 2.5:
-            self.track += TRACK_GAIN * (by_wheels / turn - self.track)
-            self._learned += abs(turn)
-        excess = by_wheels - turned
+        excess = right - left - turned
         if abs(excess) <= self.track * SLIP_RATE * seconds + SLIP_SHARE * abs(turned):
             return left, right
         self.slips += 1

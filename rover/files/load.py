@@ -15,6 +15,7 @@ from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile
 from rover.files.driver_keys import DriverKeysFile, file_of
 from rover.files.errand import Errand
+from rover.files.given import NOTHING, Given
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.robot import Robot
 from rover.files.types import KeyMistakeError, Model, NameMistakeError, ValueMistakeError, keys_of
@@ -108,8 +109,10 @@ def kind_of(source: Source) -> str:
     raise FileProblems(source.problems)
 
 
-def follow(source: Source, where: KeyPath, kind: str, text: str) -> Loaded[Any] | None:
+def follow(source: Source, where: KeyPath, kind: str, text: str, given: Given = NOTHING) -> Loaded[Any] | None:
     """Return the file of a kind that a place in another file names, or None (and noted problems) if it is not there.
+
+    What is ``given`` for it stands in its place.
 
     Raises:
         FileProblems: every mistake in the file that is named.
@@ -122,6 +125,7 @@ def follow(source: Source, where: KeyPath, kind: str, text: str) -> Loaded[Any] 
     if found != kind:
         source.report(where, f"this is {_a(found)} file, but {_a(kind)} file is due here")
         return None
+    given.put_into(named, kind)
     return Loaded(build(KINDS[kind], named), named)
 
 
@@ -129,13 +133,18 @@ def _a(kind: str) -> str:
     return f"an {kind}" if kind.startswith("e") else f"a {kind}"
 
 
-def load(path: Path, kind: str) -> Loaded[Any]:
-    """Return a file of the kind that is due; raises as `follow` does, and where it is of another kind."""
+def load(path: Path, kind: str, given: Given = NOTHING) -> Loaded[Any]:
+    """Return a file of the kind that is due, with what is given for it.
+
+    Raises:
+        FileProblems: every mistake in it, or it is of another kind.
+    """
     source = yaml_source.read(path, show(path))
     found = kind_of(source)
     if found != kind:
         source.report((found,), f"this is {_a(found)} file, but {_a(kind)} file is due here", of_key=True)
         raise FileProblems(source.problems)
+    given.put_into(source, kind)
     return Loaded(build(KINDS[kind], source), source)
 
 

@@ -65,7 +65,10 @@ class Spot:
 
 @dataclass
 class Source:
-    """One YAML file, read: its values, where each of them and each key stands, and what was read beside it for them."""
+    """One YAML file, read: its values, where each of them and each key stands, and what was read beside it for them.
+
+    ``given``: places where something else than the file says was put, with the option and the text that gave it.
+    """
 
     path: Path
     name: str
@@ -74,6 +77,7 @@ class Source:
     key_spots: dict[KeyPath, Spot] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     beside: list["Source"] = field(default_factory=list)
+    given: dict[KeyPath, tuple[str, str]] = field(default_factory=dict)
 
     def spot(self, where: KeyPath, of_key: bool = False) -> Spot:
         """Return the place of a value (or of its key), or of the nearest enclosing one that the file has."""
@@ -86,8 +90,41 @@ class Source:
 
     def report(self, where: KeyPath, why: str, *, of_key: bool = False, warning: bool = False) -> None:
         """Note a mistake at a place."""
+        if option_and_text := self._given_at(where):
+            option, text = option_and_text
+            self.problems.append(Problem(option, 1, 1, text, why, warning))
+            return
         spot = self.spot(where, of_key)
         self.problems.append(Problem(self.name, spot.line, spot.column, spot.text, why, warning))
+
+    def put(self, where: KeyPath, value: Any, option: str, text: str) -> None:
+        """Let a value stand at a place instead of what the file says; blocks and lists on the way are made.
+
+        A place that cannot be is noted as a mistake. Mistakes in the value are told of ``text``, given by ``option``.
+        """
+        self.given[where] = (option, text)
+        block = self.values
+        for at, part in enumerate(where):
+            is_last, following = at + 1 == len(where), where[at + 1 : at + 2]
+            inner: Any = value if is_last else [] if isinstance(following[0], int) else {}
+            if isinstance(block, list) and isinstance(part, int) and part <= len(block):
+                block.append(inner) if part == len(block) else None
+            elif isinstance(block, dict) and isinstance(part, str):
+                block.setdefault(part, inner)
+            else:
+                self.report(where, f"there is nothing to be found at '{'.'.join(map(str, where[: at + 1]))}'")
+                return
+            if is_last:
+                block[part] = value
+            block = block[part]
+
+    def _given_at(self, where: KeyPath) -> tuple[str, str] | None:
+        """Return option and text of what was given at or below a place that the file itself does not have."""
+        for place, option_and_text in self.given.items():
+            is_above = place[: len(where)] == where and where not in self.key_spots and where not in self.value_spots
+            if where[: len(place)] == place or (where and is_above):
+                return option_and_text
+        return None
 
 
 def read(path: Path, name: str) -> Source:

@@ -19,6 +19,7 @@ from rover.files import load
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile, mismatches
 from rover.files.errand import Errand
+from rover.files.given import FAULT_OPTION, NOTHING, OPTION, Given
 from rover.files.load import Loaded
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
@@ -37,6 +38,7 @@ class Assembly:
         user_activities: dotted names of activities that the behaviour uses.
         warnings: what is probably not meant.
         overrides: settings from the command line, by name.
+        given: what stands in place of what the files say.
         robot_file: where the robot file is.
         texts: by path as shown, the text of each file used, parts of the behaviour included.
     """
@@ -50,10 +52,14 @@ class Assembly:
     overrides: Mapping[str, Any]
     robot_file: Path
     texts: Mapping[str, str]
+    given: Given = NOTHING
 
 
 def assemble(
-    path: Path, overrides: Mapping[str, Any], activities: Mapping[str, type[Activity]] = ACTIVITIES
+    path: Path,
+    overrides: Mapping[str, Any],
+    activities: Mapping[str, type[Activity]] = ACTIVITIES,
+    given: Given = NOTHING,
 ) -> Assembly:
     """Load an errand file and the files it names.
 
@@ -61,15 +67,19 @@ def assemble(
         path: the errand file.
         overrides: settings from the command line; they win over the errand file's.
         activities: known activities; a user's own are added once they are imported.
+        given: what stands in place of what the files say, for a rehearsal.
 
     Raises:
         FileProblems: every mistake in any of them.
     """
-    errand = load.load(path, "errand")
-    problems: list[Problem] = []
-    robot = _named(errand, "robot", problems)
+    errand = load.load(path, "errand", given)
+    problems = given.problems()
+    robot = _named(errand, "robot", problems, given)
     behaviour = _named(errand, "behaviour", problems)
-    bench = _named(errand, "bench", problems)
+    bench = _named(errand, "bench", problems, given)
+    if bench is None and errand.model.files.bench is None and given.needs("bench"):
+        option = FAULT_OPTION if given.faults else OPTION
+        problems.append(Problem(option, 1, 1, "bench", f"{path.name} names no 'bench:' under 'files:' to change"))
     settings = _overrides(errand, overrides, problems)
     known = specs(activities, robot.model if robot else None)
     signals = SIGNALS if robot is None else signals_of(robot.model)
@@ -97,6 +107,7 @@ def assemble(
         dict(overrides),
         robot.source.path,
         texts_of([*(one.source for one in loaded), *builder.parts.values()]),
+        given,
     )
 
 
@@ -106,13 +117,13 @@ def texts_of(sources: Iterable[Source]) -> dict[str, str]:
     return {source.name: source.path.read_text("utf-8-sig", "replace") for source in files}
 
 
-def _named(errand: Loaded[Errand], kind: str, problems: list[Problem]) -> Loaded[Any] | None:
+def _named(errand: Loaded[Errand], kind: str, problems: list[Problem], given: Given = NOTHING) -> Loaded[Any] | None:
     """Return one of the files that an errand names."""
     text = getattr(errand.model.files, kind)
     if text is None:
         return None
     try:
-        return load.follow(errand.source, ("files", kind), kind, text)
+        return load.follow(errand.source, ("files", kind), kind, text, given)
     except FileProblems as error:
         problems += error.problems
         return None
@@ -175,14 +186,16 @@ def _errand_beside(errand: Loaded[Errand], robot: Loaded[Robot] | None, bench: L
             bench.source.report(place, why, of_key=place[0] == "scatter")
 
 
-def with_user_activities(path: Path, overrides: Mapping[str, Any]) -> tuple[Assembly, Mapping[str, type[Activity]]]:
+def with_user_activities(
+    path: Path, overrides: Mapping[str, Any], given: Given = NOTHING
+) -> tuple[Assembly, Mapping[str, type[Activity]]]:
     """As `assemble`, importing the behaviour's own activities and checking against what they say of themselves.
 
     Raises:
         FileProblems: as `assemble`.
         LoadError: an activity cannot be imported.
     """
-    assembly = assemble(path, overrides)
+    assembly = assemble(path, overrides, given=given)
     if not assembly.user_activities:
         return assembly, ACTIVITIES
     own: dict[str, type[Activity]] = {}
@@ -191,7 +204,7 @@ def with_user_activities(path: Path, overrides: Mapping[str, Any]) -> tuple[Asse
         if not isinstance(getattr(own[name], "spec", None), ActivitySpec):
             own[name].spec = MISSING_SPEC
     known = {**ACTIVITIES, **{name: found for name, found in own.items() if found.spec is not MISSING_SPEC}}
-    return assemble(path, overrides, known), {**ACTIVITIES, **own}
+    return assemble(path, overrides, known, given), {**ACTIVITIES, **own}
 
 
 def loads(assembly: Assembly) -> list[str]:

@@ -3,12 +3,14 @@
 import json
 import time
 from collections.abc import Mapping
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import rover
 from rover.core import Core
+from rover.files.given import NOTHING
 from rover.session.assembly import Assembly
 from rover.session.clocks import is_synchronised
 
@@ -36,6 +38,8 @@ def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str
         "slots": [(slot.x, slot.y) for slot in core.known.ledger.ground.slots],
     }
     given = {"seed": str(seed), "settings": json.dumps(assembly.overrides, default=str), "field": json.dumps(drawn)}
+    if assembly.given != NOTHING:
+        given["given"] = json.dumps(asdict(assembly.given), default=str)
     return header_of(assembly.errand.errand, host, assembly.texts) | given
 
 

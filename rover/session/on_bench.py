@@ -10,6 +10,7 @@ from typing import Any
 from rover.activities.activity import Activity
 from rover.bench.bench import Bench
 from rover.core import Core, StepReadings, StepRecord
+from rover.core.parts import USUAL, Parts
 from rover.devices.protocols import DriverContext
 from rover.devices.with_driver import is_dotted
 from rover.errors import UserError
@@ -46,6 +47,7 @@ class Rehearsal(loop.Host):
         record: file to write.
         wired: send the linked devices' data as bytes through a pseudo-terminal.
         rendered: draw what the camera sees, and have the real vision code find the objects in it.
+        parts: of the core.
 
     Attributes:
         bench: the built-in bench, or a simulation of the person's own; it knows the truth.
@@ -65,6 +67,7 @@ class Rehearsal(loop.Host):
         *,
         wired: bool = False,
         rendered: bool = False,
+        parts: Parts = USUAL,
     ) -> None:
         is_exact = not (wired or user_drivers(assembly.robot))
         self.bench, assembly, where = _placed(assembly, seed, wired=wired, rendered=rendered)
@@ -73,7 +76,7 @@ class Rehearsal(loop.Host):
         try:
             pace = RENDERED_PACE if rendered else WIRED_PACE
             self.drivers = self._make_drivers(assembly, seed, pace if wired else None)
-            self.core = Core(assembly.robot, assembly.errand, assembly.graph, activities, seed)
+            self.core = Core(assembly.robot, assembly.errand, assembly.graph, activities, seed, parts=parts)
             self._recorder = RunRecorder(
                 self.core,
                 record,

@@ -1,0 +1,225 @@
+"""One trial: a rehearsal that is watched as it goes, and the row that it comes to."""
+
+import hashlib
+import struct
+import traceback
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any, NamedTuple
+
+from rover.activities.activity import Activity
+from rover.core import StepReadings, StepRecord
+from rover.core.parts import USUAL, Parts
+from rover.events import Health, HealthChange, Note, StateChange, Stop
+from rover.files.given import NOTHING, Given
+from rover.record.run import TrueFigures
+from rover.session.assembly import Assembly, with_user_activities
+from rover.session.on_bench import Rehearsal
+from rover.session.result import Result
+from rover.trials.without import SAFEGUARDS
+
+DUTIES = struct.Struct("<3d")
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What is to be rehearsed.
+
+    Attributes:
+        number: in the campaign, from 1.
+        variant: what is different from the other trials of this number, in words; '' where there is one of each.
+        errand: path of the errand file.
+        seed: of bench, behaviour and drivers.
+        given: what stands in place of what the files say.
+        drawn: the keys among it that were drawn, with their values as numbers (SI) or words.
+        without: the safeguard that is left out, '' for none.
+        record: file to keep the run record in if the trial fails, or (``keeps_all``) in any case; None: it is not kept.
+    """
+
+    number: int
+    variant: str
+    errand: Path
+    seed: int
+    given: Given = NOTHING
+    drawn: Mapping[str, float | str] = field(default_factory=dict)
+    without: str = ""
+    record: Path | None = None
+    keeps_all: bool = False
+
+
+class Ended(NamedTuple):
+    """Where an errand was when it ended.
+
+    Attributes:
+        state: path of the behaviour's state.
+        exit: the exit that led to the end, or the stop's cause.
+        device: those that were not ok, joined by commas.
+    """
+
+    state: str = ""
+    exit: str = ""
+    device: str = ""
+
+
+NOWHERE = Ended()
+
+
+@dataclass(frozen=True)
+class TrialRow:
+    """What a trial came to. Two runs of one trial give equal rows, on whichever worker.
+
+    Attributes:
+        number, variant, seed, drawn: as in `Trial`.
+        is_success: the behaviour's result is done, all that is counted is truly there, nothing expected is left, and no
+            stop came.
+        result, reason: as the behaviour has it, or ``stopped`` and why, or ``error``.
+        ended: where the errand was then.
+        counted: how many objects the robot counts as delivered.
+        truth: what truly happened; None where nobody knows.
+        axis_errors_m: of the finds, the greater of the errors along x and y.
+        robot_time_s: how long it took.
+        error: traceback of what nobody foresaw, or of what a person's own code raised first; '' if nothing did.
+        digest: a hash of what the steps decided: states, duties, jaws.
+    """
+
+    number: int
+    variant: str
+    seed: int
+    drawn: Mapping[str, float | str]
+    is_success: bool
+    result: str
+    reason: str
+    ended: Ended = NOWHERE
+    counted: int = 0
+    truth: TrueFigures | None = None
+    axis_errors_m: tuple[float, ...] = ()
+    robot_time_s: float = 0.0
+    error: str = ""
+    digest: str = ""
+
+    @property
+    def why_not(self) -> str:
+        """Why it is no success, in one line; '' if it is one."""
+        if self.is_success:
+            return ""
+        if self.result in ("error", "stopped"):
+            return f"{self.result}: {self.reason}"
+        if self.truth is not None and not is_honest(self.counted, self.truth):
+            return f"{self.result}, but counted what is not there"
+        if self.result == "done":
+            return f"done ({self.reason}), but not all is in"
+        return f"{self.result} ({self.reason})"
+
+
+class WatchedRehearsal(Rehearsal):
+    """A rehearsal that keeps what a trial's row says of its course.
+
+    Attributes:
+        exit: the exit by which the state was entered that it is in, or the cause of the stop.
+        state: where the behaviour was before it ended.
+        unwell: devices that are not ok.
+        error: the first thing that a person's own code raised.
+    """
+
+    exit = state = error = ""
+    unwell: frozenset[str] = frozenset()
+
+    def __init__(
+        self,
+        assembly: Assembly,
+        activities: Mapping[str, type[Activity]],
+        seed: int,
+        record: Path,
+        *,
+        parts: Parts = USUAL,
+    ) -> None:
+        super().__init__(assembly, activities, seed, record, parts=parts)
+        self._hash = hashlib.blake2b(digest_size=8)
+
+    @property
+    def digest(self) -> str:
+        """A hash of all that was decided."""
+        return self._hash.hexdigest()
+
+    def after_step(self, given: StepReadings, decided: StepRecord) -> None:
+        """Take a step's decisions in, besides what any rehearsal does after a step."""
+        super().after_step(given, decided)
+        opening = None if decided.jaws is None else decided.jaws.opening
+        duties = DUTIES.pack(decided.drive.left, decided.drive.right, -1.0 if opening is None else opening)
+        self._hash.update(decided.state.encode() + duties)
+        for event in decided.events:
+            self._note(event)
+
+    def _note(self, event: Any) -> None:
+        match event:
+            case StateChange(left, entered, exit=taken):
+                self.exit = taken
+                self.state = left if self.core.engine.ending is not None else entered
+            case Stop(cause):
+                self.exit = cause
+            case HealthChange(device, health):
+                self.unwell = self.unwell - {device} if health is Health.OK else self.unwell | {device}
+            case Note("fault", text):
+                self.error = self.error or text
+
+
+def run_trial(trial: Trial) -> TrialRow:
+    """Rehearse, and return the row; whatever is raised becomes a row too, so that a campaign goes on."""
+    with TemporaryDirectory(prefix="rover-trial-") as folder:
+        record = Path(folder) / "run.sqlite"
+        try:
+            assembly, activities = with_user_activities(trial.errand, {}, trial.given)
+            safeguard = SAFEGUARDS[trial.without]
+            assembly = replace(assembly, graph=safeguard.graph(assembly.graph))
+            rehearsal = WatchedRehearsal(assembly, activities, trial.seed, record, parts=safeguard.parts)
+            row = row_of(trial, rehearsal, rehearsal.run(lambda *_: None))
+        except Exception as error:
+            row = failed_row(trial, error)
+        if trial.record is not None and record.exists() and (trial.keeps_all or not row.is_success):
+            trial.record.parent.mkdir(parents=True, exist_ok=True)
+            record.replace(trial.record)
+    return row
+
+
+def row_of(trial: Trial, rehearsal: WatchedRehearsal, result: Result) -> TrialRow:
+    """Return the row of a trial that ran to an end."""
+    return TrialRow(
+        trial.number,
+        trial.variant,
+        trial.seed,
+        dict(trial.drawn),
+        is_success(result, has_tray=rehearsal.core.known.ground.zone is not None),
+        result.result,
+        result.reason,
+        Ended(rehearsal.state, rehearsal.exit, ", ".join(sorted(rehearsal.unwell))),
+        result.delivered,
+        result.truth,
+        tuple(find.axis_error_m for find in result.finds if find.axis_error_m is not None),
+        result.robot_time_s,
+        rehearsal.error,
+        rehearsal.digest,
+    )
+
+
+def is_success(result: Result, *, has_tray: bool) -> bool:
+    """Whether the errand is done, all that is counted is truly there, and where there is a tray nothing is left."""
+    if result.result != "done":
+        return False
+    truth = result.truth
+    if truth is None:
+        return result.objects is None or result.delivered >= result.objects
+    return is_honest(result.delivered, truth) and (not has_tray or truth.delivered == truth.objects)
+
+
+def is_honest(counted: int, truth: TrueFigures) -> bool:
+    """Whether all that is counted as delivered is truly there."""
+    return truth.delivered >= counted and not truth.empty_deliveries
+
+
+def failed_row(trial: Trial, error: Exception) -> TrialRow:
+    """Return the row of a trial that ended in an error."""
+    reason = f"{type(error).__name__}: {error}".strip().splitlines()[0]
+    text = "".join(traceback.format_exception(error))
+    return TrialRow(trial.number, trial.variant, trial.seed, dict(trial.drawn), False, "error", reason, error=text)

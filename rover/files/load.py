@@ -17,6 +17,7 @@ from rover.files.driver_keys import DriverKeysFile, file_of
 from rover.files.errand import Errand
 from rover.files.given import NOTHING, Given
 from rover.files.problems import FileProblems, meant, nearest
+from rover.files.ranges import RangesFile
 from rover.files.robot import Robot
 from rover.files.types import KeyMistakeError, Model, NameMistakeError, ValueMistakeError, keys_of
 from rover.files.yaml_source import KeyPath, Source
@@ -27,6 +28,7 @@ KINDS: dict[str, type[Model]] = {
     "behaviour": Behaviour,
     "bench": BenchFile,
     "keys": DriverKeysFile,
+    "ranges": RangesFile,
 }
 
 FileModel = TypeVar("FileModel", bound=Model)

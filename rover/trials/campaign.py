@@ -1,0 +1,135 @@
+"""A campaign of trials: what is varied, what is drawn, and which rehearsals that makes."""
+
+import hashlib
+import json
+import shlex
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import rover
+from rover.files.given import FAULT_OPTION, OPTION, Given
+from rover.files.ranges import RangesFile
+from rover.session.assembly import Assembly, with_user_activities
+from rover.trials.draws import Drawn, draws
+from rover.trials.trial import Trial, TrialRow, run_trial
+
+
+@dataclass(frozen=True)
+class Variant:
+    """One of several ways in which every seed is tried.
+
+    Attributes:
+        name: in words; '' where there is one only.
+        errand: path of the errand file.
+        values: given besides those that all variants have.
+        without: the safeguard that is left out, '' for none.
+    """
+
+    name: str
+    errand: Path
+    values: Mapping[str, Any] = field(default_factory=dict)
+    without: str = ""
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """What is to be tried.
+
+    Attributes:
+        variants: the first is what the others are held against.
+        count: trials of each variant.
+        first_seed: those after it follow.
+        given: in every trial.
+        ranges: what is drawn for each seed, alike for all variants.
+        folders: from which drivers and activities are imported.
+    """
+
+    variants: tuple[Variant, ...]
+    count: int
+    first_seed: int = 1
+    given: Given = Given()
+    ranges: RangesFile | None = None
+    folders: tuple[Path, ...] = ()
+
+    def trials(self) -> Iterator[Trial]:
+        """Yield every trial, a seed's variants one after the other."""
+        for number, drawn in enumerate(draws(self.ranges, self.count, self.first_seed), 1):
+            for variant in self.variants:
+                yield self._trial(number, variant, drawn)
+
+    def _trial(self, number: int, variant: Variant, drawn: Drawn) -> Trial:
+        given = replace(self.given, values={**self.given.values, **drawn.values, **variant.values})
+        seed = self.first_seed + number - 1
+        return Trial(number, variant.name, variant.errand, seed, given, drawn.numbers, variant.without)
+
+    def check(self) -> list[Assembly]:
+        """Return each variant's files as the first trial has them, all that is drawn at its ends.
+
+        Raises:
+            UserError: there are mistakes in the files, or in what is given or drawn.
+        """
+        assemblies = []
+        for variant in self.variants:
+            lowest, highest = self._ends()
+            for drawn in (highest, lowest):
+                trial = self._trial(1, variant, Drawn(drawn, {}))
+                assembly, _ = with_user_activities(trial.errand, {}, trial.given)
+            assemblies.append(assembly)
+        return assemblies
+
+    def _ends(self) -> tuple[dict[str, Any], dict[str, Any]]:
+        spreads = self.ranges.draw if self.ranges is not None else {}
+        lowest, highest = ({key: spread.at(share)[1] for key, spread in spreads.items()} for share in (0.0, 1.0))
+        return lowest, highest
+
+    def plan(self, assemblies: Iterable[Assembly]) -> dict[str, str]:
+        """Return what makes two campaigns the same: what is tried, by which files and which program."""
+        texts = {name: text for assembly in assemblies for name, text in assembly.texts.items()}
+        return {
+            "count": str(self.count),
+            "variants": json.dumps([[one.name, str(one.errand), one.values, one.without] for one in self.variants]),
+            "first seed": str(self.first_seed),
+            "given": json.dumps([self.given.values, self.given.faults], default=str),
+            "ranges": "" if self.ranges is None else self.ranges.model_dump_json(),
+            "files": _digest(f"{name}\n{text}" for name, text in sorted(texts.items())),
+            "program": program_digest(self.folders),
+        }
+
+
+def program_digest(folders: Sequence[Path]) -> str:
+    """Return a hash of the program's own code, and of that in ``folders``: other code may decide otherwise."""
+    package = Path(rover.__file__).parent
+    sources = [path for folder in (package, *folders) for path in sorted(folder.rglob("*.py"))]
+    return _digest(path.read_text("utf-8", "replace") for path in sources)
+
+
+def _digest(texts: Iterable[str]) -> str:
+    found = hashlib.sha256()
+    for text in texts:
+        found.update(text.encode() + b"\0")
+    return found.hexdigest()[:16]
+
+
+def command_of(trial: Trial, folders: Sequence[Path] = ()) -> str:
+    """Return the command that shows a trial."""
+    words = ["rover", "rehearse", str(trial.errand), "--seed", str(trial.seed)]
+    for key, value in trial.given.values.items():
+        words += [OPTION, f"{key}={value if isinstance(value, str) else json.dumps(value)}"]
+    for line in trial.given.faults:
+        words += [FAULT_OPTION, line]
+    if trial.without:
+        words += ["--without", trial.without]
+    for folder in folders:
+        words += ["--drivers", str(folder)]
+    return shlex.join(words)
+
+
+def run_trial_twice(trial: Trial) -> TrialRow:
+    """Rehearse two times, and return the row; where the two differ it is that of an error."""
+    first, second = run_trial(trial), run_trial(trial)
+    if first == second:
+        return first
+    reason = f"not the same twice: {first.digest} and {second.digest}"
+    return replace(first, is_success=False, result="error", reason=reason)

@@ -1,0 +1,86 @@
+"""Tasks on a Dask cluster, given its scheduler's address; its workers have this program and the same files."""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import closing
+from pathlib import Path
+from typing import Any, TypeVar
+
+from rover.devices.registry import allow_folders
+from rover.errors import UserError
+from rover.trials.campaign import program_digest
+
+Task = TypeVar("Task")
+Outcome = TypeVar("Outcome")
+
+FOR_EACH = 4
+"""Tasks that wait at each worker, so that none is ever idle."""
+WITHIN_S = 10.0
+
+
+def on_cluster(
+    address: str,
+    work: Callable[[Task], Outcome],
+    tasks: Iterable[Task],
+    lost: Callable[[Task, str], Outcome],
+    folders: Sequence[Path] = (),
+) -> Iterator[tuple[Task, Outcome]]:
+    """Do tasks on a cluster, and yield each with what it came to, in the order in which they end.
+
+    The scheduler has the tasks of a worker that dies done by another one, and gives a task up that kills several.
+
+    Raises:
+        UserError: the package is missing, nobody answers, or the cluster's program is another one.
+    """
+    try:
+        from dask.distributed import Client, as_completed
+    except ImportError as error:
+        raise UserError(
+            "--cluster needs the package 'distributed'; install it: pip install 'rover[cluster]'"
+        ) from error
+    try:
+        client = Client(address, timeout=WITHIN_S)
+    except (OSError, ValueError) as error:
+        raise UserError(f"--cluster {address}: no scheduler answers there: {error}") from error
+    with closing(client):
+        workers = _workers(client, address, folders)
+        remaining = iter(tasks)
+        futures: dict[Any, Task] = {}
+
+        def submit() -> Any:
+            for task in remaining:
+                future = client.submit(work, task, pure=False)
+                futures[future] = task
+                return future
+            return None
+
+        begun = [future for _ in range(FOR_EACH * workers) if (future := submit()) is not None]
+        completed = as_completed(begun)
+        for future in completed:
+            task = futures.pop(future)
+            error = future.exception()
+            yield task, future.result() if error is None else lost(task, f"{type(error).__name__}: {error}")
+            if (following := submit()) is not None:
+                completed.add(following)
+
+
+def _workers(client: Any, address: str, folders: Sequence[Path]) -> int:
+    """Return how many threads are at work, having seen that all have this program, and the folders.
+
+    Raises:
+        UserError: there are none, or one has another program.
+    """
+    found = client.run(prepare, [str(folder) for folder in folders])
+    if not found:
+        raise UserError(f"--cluster {address}: the scheduler has no workers")
+    own = program_digest(folders)
+    for worker, digest in sorted(found.items()):
+        if digest != own:
+            raise UserError(f"--cluster {address}: the worker {worker} has another program or other drivers than this")
+    return sum(client.nthreads().values())
+
+
+def prepare(folders: Sequence[str]) -> str:
+    """Let own code be imported from folders, on a worker; return the hash of the program there."""
+    paths = [Path(folder) for folder in folders]
+    allow_folders(paths)
+    return program_digest(paths)

@@ -1,0 +1,114 @@
+"""The file of a campaign: its plan, and a row for each trial that is over. Readable with any SQLite shell."""
+
+import json
+import sqlite3
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, Self
+
+from rover.errors import UserError
+from rover.record.run import TrueFigures
+from rover.trials.trial import Ended, TrialRow
+
+VERSION = 1
+TABLES = """
+CREATE TABLE campaign (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE trials (number INTEGER NOT NULL, variant TEXT NOT NULL, seed INTEGER NOT NULL, is_success INTEGER NOT NULL,
+  why_not TEXT NOT NULL, state TEXT NOT NULL, exit TEXT NOT NULL, device TEXT NOT NULL, counted INTEGER NOT NULL,
+  delivered INTEGER, robot_time_s REAL NOT NULL, took_s REAL NOT NULL, command TEXT NOT NULL, row TEXT NOT NULL,
+  PRIMARY KEY (number, variant)) WITHOUT ROWID;
+"""
+
+
+class CampaignFile:
+    """The file of one campaign, kept by one process at a time.
+
+    Raises:
+        UserError: it cannot be made or read, another process is writing to it, or it belongs to another campaign.
+    """
+
+    def __init__(self, path: Path, plan: Mapping[str, str]) -> None:
+        self.path = path
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            self._connection = sqlite3.connect(path, timeout=1.0, isolation_level=None)
+            self._connection.execute("PRAGMA locking_mode = EXCLUSIVE")
+            self._connection.execute("BEGIN EXCLUSIVE")
+            if self._connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+                self._make(plan)
+            self._connection.execute("COMMIT")
+            self._check(plan)
+        except (sqlite3.Error, OSError) as error:
+            raise UserError(f"{path}: {_what_to_do(error)}") from error
+
+    def _make(self, plan: Mapping[str, str]) -> None:
+        if self._connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+            raise UserError(f"{self.path}: this is no file of trials; name another with --into")
+        for statement in TABLES.split(";"):
+            self._connection.execute(statement)
+        self._connection.executemany("INSERT INTO campaign VALUES (?, ?)", plan.items())
+        self._connection.execute(f"PRAGMA user_version = {VERSION}")
+
+    def _check(self, plan: Mapping[str, str]) -> None:
+        kept = dict(self._connection.execute("SELECT key, value FROM campaign"))
+        differing = [key for key, value in plan.items() if kept.get(key) != value]
+        if differing:
+            raise UserError(
+                f"{self.path} has trials of another campaign (other {', '.join(differing)}); name another file with "
+                "--into, or remove it"
+            )
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._connection.close()
+
+    def done(self) -> set[tuple[int, str]]:
+        """Return number and variant of the trials that are over."""
+        return set(self._connection.execute("SELECT number, variant FROM trials"))
+
+    def add(self, row: TrialRow, command: str, took_s: float) -> None:
+        """Keep a row, with the command that shows its trial and the time (s) that it took.
+
+        Raises:
+            UserError: it cannot be written.
+        """
+        delivered = None if row.truth is None else row.truth.delivered
+        values = (
+            *(row.number, row.variant, row.seed, row.is_success, row.why_not, *row.ended),
+            *(row.counted, delivered, row.robot_time_s, took_s, command, _as_text(row)),
+        )
+        try:
+            self._connection.execute(f"INSERT INTO trials VALUES ({', '.join('?' * len(values))})", values)
+        except sqlite3.Error as error:
+            raise UserError(f"{self.path}: {_what_to_do(error)}; what was written until now is kept") from error
+
+    def rows(self) -> Iterator[TrialRow]:
+        """Yield the rows by number, and each number's by variant as they were planned."""
+        for (text,) in self._connection.execute("SELECT row FROM trials ORDER BY number"):
+            yield _from_text(text)
+
+
+def _what_to_do(error: sqlite3.Error | OSError) -> str:
+    if "locked" in str(error):
+        return "another command is writing trials into this file; wait for its end, or name another with --into"
+    return f"cannot keep trials here: {error}; check the folder and its free space, or name another with --into"
+
+
+def _as_text(row: TrialRow) -> str:
+    return json.dumps(asdict(row) | {"ended": row.ended._asdict()}, sort_keys=True)
+
+
+def _from_text(text: str) -> TrialRow:
+    values: dict[str, Any] = json.loads(text)
+    truth = values["truth"]
+    return TrialRow(
+        **values
+        | {
+            "ended": Ended(**values["ended"]),
+            "truth": None if truth is None else TrueFigures(**truth),
+            "axis_errors_m": tuple(values["axis_errors_m"]),
+        }
+    )

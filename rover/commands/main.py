@@ -34,6 +34,7 @@ COMMANDS = {
     "reset": "Reset a latched stop; it never starts motion.",
     "run": "Carry an ERRAND out on the real robot.",
     "stop": "Stop the robot, from any terminal, also without a run.",
+    "trials": "Try an ERRAND over many seeds: how often it succeeds, and why not.",
 }
 """Every command with its line in the help; it is ``command`` in the module of its name, imported when it is used."""
 

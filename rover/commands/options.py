@@ -13,6 +13,7 @@ from rover.files.driver_keys import look_in
 from rover.files.given import FAULT_OPTION, OPTION
 from rover.files.yaml_source import read_text
 
+FOLDERS = f"{__name__}.folders"
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -119,7 +120,14 @@ def _drivers(use: Callable[[click.Context, Sequence[Path]], None], what: str) ->
 
 
 def _allow(context: click.Context, folders: Sequence[Path]) -> None:
+    context.meta[FOLDERS] = tuple(folders)
     allow_folders(folders)
+
+
+def folders_of_drivers() -> tuple[Path, ...]:
+    """Return the folders that ``--drivers`` names in the present command."""
+    found: tuple[Path, ...] = click.get_current_context().meta[FOLDERS]
+    return found
 
 
 def _allow_for_one(context: click.Context, folders: Sequence[Path]) -> None:

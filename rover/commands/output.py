@@ -2,6 +2,7 @@
 
 import json
 import sys
+import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -39,6 +40,27 @@ class ProgressLine:
         """Go on below it, if there is one."""
         if self._is_open:
             self._is_open = False
+            click.echo(err=True)
+
+
+class TimeLeft:
+    """The line of how far many equal tasks are, on a terminal written over itself; elsewhere silent."""
+
+    def __init__(self, done: int, of: int) -> None:
+        self._before, self._done, self._of = done, done, of
+        self._began_s = time.monotonic()
+
+    def show(self, what: str) -> None:
+        """Count one task more as done, and write the line; ``what`` is said besides."""
+        self._done += 1
+        if sys.stderr.isatty():
+            each_s = (time.monotonic() - self._began_s) / (self._done - self._before)
+            minutes, seconds = divmod(round(each_s * (self._of - self._done)), 60)
+            click.echo(f"\r{self._done} of {self._of}, {what}, {minutes}:{seconds:02d} left \x1b[K", err=True, nl=False)
+
+    def close(self) -> None:
+        """Go on below the line, if there is one."""
+        if sys.stderr.isatty() and self._done > self._before:
             click.echo(err=True)
 
 

@@ -13,6 +13,7 @@ from rover.commands.output import ProgressLine, new_record, show_result
 from rover.files.given import Given
 from rover.session.assembly import loads_in_rehearsal
 from rover.session.on_bench import Rehearsal
+from rover.trials.without import SAFEGUARDS, left_out
 
 
 @click.command()
@@ -25,6 +26,7 @@ from rover.session.on_bench import Rehearsal
     "--wired", is_flag=True, help="Send counts, heading, battery and commands as bytes through a serial line."
 )
 @click.option("--rendered", is_flag=True, help="Draw what the camera sees, and find the objects in the pictures.")
+@click.option("--without", type=click.Choice([*SAFEGUARDS][1:]), default="", help="Leave a safeguard out.")
 @options.DRIVERS
 @options.JSON
 def command(
@@ -36,12 +38,14 @@ def command(
     as_json: bool,
     wired: bool,
     rendered: bool,
+    without: str,
 ) -> int:
     """Rehearse an ERRAND on the bench, without the robot."""
     assembly, activities = assembled(errand, settings, loads_in_rehearsal, Given(values, faults))
+    assembly, parts = left_out(without, assembly)
     record = new_record(f"{errand.stem}-seed{seed}")
     with closing(ProgressLine()) as progress:
-        rehearsal = Rehearsal(assembly, activities, seed, record, wired=wired, rendered=rendered)
+        rehearsal = Rehearsal(assembly, activities, seed, record, wired=wired, rendered=rendered, parts=parts)
         result = rehearsal.run(progress.show)
     show_result(result, rehearsal.remarks, as_json=as_json)
     return 0 if result.result == "done" else FAILED

@@ -1,9 +1,9 @@
 """`rover trials`."""
 
-import sys
-import time
-from collections.abc import Iterator, Sequence
-from functools import partial
+import os
+from collections.abc import Generator
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,13 +12,130 @@ import click
 from rover.commands import options
 from rover.commands.given_files import say_loading
 from rover.commands.main import FAILED, INTERRUPTED
+from rover.commands.output import TimeLeft
 from rover.errors import UserError
 from rover.files.given import Given
 from rover.files.load import load
+from rover.files.yaml_source import read_text
 from rover.session.assembly import loads_in_rehearsal
-from rover.trials.campaign import Campaign, Variant, command_of, run_trial_twice
+from rover.trials.campaign import Campaign, Variant, command_of, name_of, run_trial_twice
 from rover.trials.cluster import on_cluster
 from rover.trials.side_by_side import SideBySide
 from rover.trials.store import CampaignFile
 from rover.trials.trial import Trial, TrialRow, lost_row, run_trial
 from rover.trials.without import SAFEGUARDS
+
+LEFT_OUT = [name for name in SAFEGUARDS if name]
+
+
+@click.command()
+@options.AN_ERRAND
+@click.option("--count", type=click.IntRange(min=1), default=100, show_default=True, help="How many seeds to try.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="The first of them.")
+@click.option("--ranges", type=options.A_PATH, metavar="FILE", help="Draw values for each seed as this file says.")
+@click.option("--vary", metavar="KEY=A,B,C", help="Try every seed with each of these values.")
+@click.option("--against", type=options.A_PATH, metavar="OTHER", help="Try every seed with this errand file as well.")
+@click.option(
+    "--without",
+    multiple=True,
+    type=click.Choice(LEFT_OUT),
+    help="Try every seed without a safeguard as well, to see what that is worth.",
+)
+@options.GIVEN
+@options.FAULTS
+@click.option("--jobs", type=click.IntRange(min=1), help="Processes side by side; one for each core by default.")
+@click.option("--cluster", metavar="ADDRESS", help="Address of a Dask scheduler, whose workers do the trials.")
+@click.option("--twice", is_flag=True, help="Rehearse each trial two times, and see that both decide the same.")
+@click.option("--into", type=options.A_PATH, metavar="FILE", help="File of the rows; by default one in runs/.")
+@click.option(
+    "--records",
+    type=click.Choice(["failed", "all", "none"]),
+    default="failed",
+    show_default=True,
+    help="Of which trials the run records are kept, in a folder beside that file.",
+)
+@options.DRIVERS
+@options.JSON
+def command(errand: Path, as_json: bool, **chosen: Any) -> int:
+    """Try an ERRAND over many seeds: how often it succeeds, and why not.
+
+    A campaign that was interrupted goes on where it was, by the same command.
+    """
+    campaign = Campaign(
+        _variants(errand, chosen["vary"], chosen["against"], chosen["without"]),
+        chosen["count"],
+        chosen["seed"],
+        Given(chosen["values"], chosen["faults"]),
+        load(chosen["ranges"], "ranges").model if chosen["ranges"] else None,
+        options.folders_of_drivers(),
+    )
+    assemblies = campaign.check()
+    say_loading(dict.fromkeys(name for one in assemblies for name in loads_in_rehearsal(one)))
+    plan = campaign.plan(assemblies)
+    path = chosen["into"] or Path("runs") / f"trials-{errand.stem}-{name_of(plan)}.sqlite"
+    with CampaignFile(path, plan) as file:
+        is_interrupted = _carry_out(campaign, file, chosen)
+        rows = list(file.rows())
+    for row in rows:
+        click.echo(f"{row.number} {row.variant} {row.why_not or 'success'} {row.digest}")
+    if is_interrupted:
+        return INTERRUPTED
+    return FAILED if any(row.result == "error" for row in rows) else 0
+
+
+def _variants(errand: Path, vary: str | None, against: Path | None, without: tuple[str, ...]) -> tuple[Variant, ...]:
+    """Return the ways in which every seed is tried.
+
+    Raises:
+        UserError: more than one of the options is there, or one has mistakes.
+    """
+    if sum(map(bool, (vary, against, without))) > 1:
+        raise UserError("--vary, --against and --without: one of them at a time")
+    if vary is not None:
+        return tuple(Variant(f"{key}={text}", errand, {key: value}) for key, text, value in _varied(vary))
+    if against is not None:
+        return Variant(str(errand), errand), Variant(str(against), against)
+    left_out = (Variant(f"without {name}", errand, without=name) for name in dict.fromkeys(without))
+    return (Variant("as it is", errand), *left_out) if without else (Variant("", errand),)
+
+
+def _varied(text: str) -> list[tuple[str, str, Any]]:
+    """Return (key, value as written, value) for each value of ``KEY=A,B,C``; commas inside brackets part nothing."""
+    key, _, values = text.partition("=")
+    found = read_text(f"[{values}]", Path(), f"--vary {key}").values if values.strip() else []
+    if not (key.strip() and len(found) > 1):
+        raise UserError(f"--vary {text}: write a key and two values or more, such as --vary near='20 cm,25 cm'")
+    return [(key.strip(), str(value), value) for value in found]
+
+
+def _carry_out(campaign: Campaign, file: CampaignFile, chosen: dict[str, Any]) -> bool:
+    """Do the trials that the file has no rows of yet, and tell whether a person interrupted that."""
+    done = file.done()
+    variants, folder = [one.name for one in campaign.variants], file.path.with_suffix("")
+
+    def with_record(trial: Trial) -> Trial:
+        if chosen["records"] == "none":
+            return trial
+        variant = f"-{variants.index(trial.variant) + 1}" if len(variants) > 1 else ""
+        record = folder / f"trial-{trial.number}{variant}.sqlite"
+        return replace(trial, record=record, keeps_all=chosen["records"] == "all")
+
+    tasks = (with_record(trial) for trial in campaign.trials() if (trial.number, trial.variant) not in done)
+    results: Generator[tuple[Trial, TrialRow], None, None]
+    work = run_trial_twice if chosen["twice"] else run_trial
+    if chosen["cluster"]:
+        results = on_cluster(chosen["cluster"], work, tasks, lost_row, campaign.folders)
+    else:
+        results = SideBySide(work, tasks, lost_row, campaign.folders).run(chosen["jobs"] or os.cpu_count() or 1)
+    succeeded = file.successes()
+    with closing(TimeLeft(len(done), campaign.size)) as progress:
+        try:
+            for trial, row in results:
+                file.add(row, command_of(trial, campaign.folders))
+                succeeded += row.is_success
+                progress.show(f"{succeeded} succeeded")
+        except KeyboardInterrupt:
+            return True
+        finally:
+            results.close()
+    return False

@@ -100,7 +100,7 @@ class Spread(Model):
         return first.unit if first else ""
 
     def at(self, share: float) -> tuple[float | str, Any]:
-        """Return the value below which a ``share`` of all lies, as a number (in `unit`) or word and as a file has it."""
+        """Return the value below which a ``share`` of all lies, as a number (in `unit`) or a word, and as in a file."""
         if self.one_of is not None:
             value = self.one_of[min(int(share * len(self.one_of)), len(self.one_of) - 1)]
             return str(value), value

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import rover
-from rover.files.given import FAULT_OPTION, OPTION, Given
+from rover.files.given import FAULT_OPTION, NOTHING, OPTION, Given
+from rover.files.load import show
 from rover.files.ranges import RangesFile
 from rover.session.assembly import Assembly, with_user_activities
 from rover.trials.draws import Drawn, draws
@@ -49,12 +50,21 @@ class Campaign:
     variants: tuple[Variant, ...]
     count: int
     first_seed: int = 1
-    given: Given = Given()
+    given: Given = NOTHING
     ranges: RangesFile | None = None
     folders: tuple[Path, ...] = ()
 
+    @property
+    def size(self) -> int:
+        """How many trials there are."""
+        return self.count * len(self.variants)
+
     def trials(self) -> Iterator[Trial]:
-        """Yield every trial, a seed's variants one after the other."""
+        """Yield every trial, a seed's variants one after the other.
+
+        Raises:
+            UserError: the sampling needs a package that is not installed.
+        """
         for number, drawn in enumerate(draws(self.ranges, self.count, self.first_seed), 1):
             for variant in self.variants:
                 yield self._trial(number, variant, drawn)
@@ -62,27 +72,24 @@ class Campaign:
     def _trial(self, number: int, variant: Variant, drawn: Drawn) -> Trial:
         given = replace(self.given, values={**self.given.values, **drawn.values, **variant.values})
         seed = self.first_seed + number - 1
-        return Trial(number, variant.name, variant.errand, seed, given, drawn.numbers, variant.without)
+        return Trial(number, variant.name, variant.errand.resolve(), seed, given, drawn.numbers, variant.without)
 
     def check(self) -> list[Assembly]:
-        """Return each variant's files as the first trial has them, all that is drawn at its ends.
+        """Return each variant's files as the first trial has them, having looked at the ends of all that is drawn.
 
         Raises:
             UserError: there are mistakes in the files, or in what is given or drawn.
         """
+        spreads = self.ranges.draw if self.ranges is not None else {}
+        ends = [Drawn({key: spread.at(share)[1]}, {}) for key, spread in spreads.items() for share in (0.0, 1.0)]
+        first = next(draws(self.ranges, self.count, self.first_seed))
         assemblies = []
         for variant in self.variants:
-            lowest, highest = self._ends()
-            for drawn in (highest, lowest):
-                trial = self._trial(1, variant, Drawn(drawn, {}))
+            for drawn in (*ends, first):
+                trial = self._trial(1, variant, drawn)
                 assembly, _ = with_user_activities(trial.errand, {}, trial.given)
             assemblies.append(assembly)
         return assemblies
-
-    def _ends(self) -> tuple[dict[str, Any], dict[str, Any]]:
-        spreads = self.ranges.draw if self.ranges is not None else {}
-        lowest, highest = ({key: spread.at(share)[1] for key, spread in spreads.items()} for share in (0.0, 1.0))
-        return lowest, highest
 
     def plan(self, assemblies: Iterable[Assembly]) -> dict[str, str]:
         """Return what makes two campaigns the same: what is tried, by which files and which program."""
@@ -96,6 +103,11 @@ class Campaign:
             "files": _digest(f"{name}\n{text}" for name, text in sorted(texts.items())),
             "program": program_digest(self.folders),
         }
+
+
+def name_of(plan: Mapping[str, str]) -> str:
+    """Return a short name for a plan; another plan has another one."""
+    return _digest(f"{key}\n{value}" for key, value in plan.items())[:8]
 
 
 def program_digest(folders: Sequence[Path]) -> str:
@@ -114,7 +126,7 @@ def _digest(texts: Iterable[str]) -> str:
 
 def command_of(trial: Trial, folders: Sequence[Path] = ()) -> str:
     """Return the command that shows a trial."""
-    words = ["rover", "rehearse", str(trial.errand), "--seed", str(trial.seed)]
+    words = ["rover", "rehearse", show(trial.errand), "--seed", str(trial.seed)]
     for key, value in trial.given.values.items():
         words += [OPTION, f"{key}={value if isinstance(value, str) else json.dumps(value)}"]
     for line in trial.given.faults:

@@ -1,6 +1,7 @@
 """Tasks on a Dask cluster, given its scheduler's address; its workers have this program and the same files."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+import importlib
+from collections.abc import Callable, Generator, Iterable, Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any, TypeVar
@@ -23,7 +24,7 @@ def on_cluster(
     tasks: Iterable[Task],
     lost: Callable[[Task, str], Outcome],
     folders: Sequence[Path] = (),
-) -> Iterator[tuple[Task, Outcome]]:
+) -> Generator[tuple[Task, Outcome], None, None]:
     """Do tasks on a cluster, and yield each with what it came to, in the order in which they end.
 
     The scheduler has the tasks of a worker that dies done by another one, and gives a task up that kills several.
@@ -32,13 +33,13 @@ def on_cluster(
         UserError: the package is missing, nobody answers, or the cluster's program is another one.
     """
     try:
-        from dask.distributed import Client, as_completed
+        distributed: Any = importlib.import_module("dask.distributed")
     except ImportError as error:
         raise UserError(
             "--cluster needs the package 'distributed'; install it: pip install 'rover[cluster]'"
         ) from error
     try:
-        client = Client(address, timeout=WITHIN_S)
+        client = distributed.Client(address, timeout=WITHIN_S)
     except (OSError, ValueError) as error:
         raise UserError(f"--cluster {address}: no scheduler answers there: {error}") from error
     with closing(client):
@@ -54,11 +55,11 @@ def on_cluster(
             return None
 
         begun = [future for _ in range(FOR_EACH * workers) if (future := submit()) is not None]
-        completed = as_completed(begun)
+        completed = distributed.as_completed(begun)
         for future in completed:
             task = futures.pop(future)
-            error = future.exception()
-            yield task, future.result() if error is None else lost(task, f"{type(error).__name__}: {error}")
+            raised = future.exception()
+            yield task, future.result() if raised is None else lost(task, f"{type(raised).__name__}: {raised}")
             if (following := submit()) is not None:
                 completed.add(following)
 

@@ -5,7 +5,7 @@ import multiprocessing
 import os
 import signal
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from typing import Any, Generic, TypeVar
@@ -93,7 +93,7 @@ class SideBySide(Generic[Task, Outcome]):
         self._again: list[tuple[Task, int]] = []
         self._workers: list[Worker[Task, Outcome]] = []
 
-    def run(self, jobs: int) -> Iterator[tuple[Task, Outcome]]:
+    def run(self, jobs: int) -> Generator[tuple[Task, Outcome], None, None]:
         """Yield each task with what it came to, in the order in which they end; ``jobs`` processes are at work at once.
 
         Whoever stops iterating, be it by an interrupt, ends the processes.

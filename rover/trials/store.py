@@ -16,7 +16,7 @@ TABLES = """
 CREATE TABLE campaign (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE trials (number INTEGER NOT NULL, variant TEXT NOT NULL, seed INTEGER NOT NULL, is_success INTEGER NOT NULL,
   why_not TEXT NOT NULL, state TEXT NOT NULL, exit TEXT NOT NULL, device TEXT NOT NULL, counted INTEGER NOT NULL,
-  delivered INTEGER, robot_time_s REAL NOT NULL, took_s REAL NOT NULL, command TEXT NOT NULL, row TEXT NOT NULL,
+  delivered INTEGER, robot_time_s REAL NOT NULL, command TEXT NOT NULL, row TEXT NOT NULL,
   PRIMARY KEY (number, variant)) WITHOUT ROWID;
 """
 
@@ -69,8 +69,13 @@ class CampaignFile:
         """Return number and variant of the trials that are over."""
         return set(self._connection.execute("SELECT number, variant FROM trials"))
 
-    def add(self, row: TrialRow, command: str, took_s: float) -> None:
-        """Keep a row, with the command that shows its trial and the time (s) that it took.
+    def successes(self) -> int:
+        """Return how many of the trials that are over succeeded."""
+        found: int = self._connection.execute("SELECT count(*) FROM trials WHERE is_success").fetchone()[0]
+        return found
+
+    def add(self, row: TrialRow, command: str) -> None:
+        """Keep a row, with the command that shows its trial.
 
         Raises:
             UserError: it cannot be written.
@@ -78,7 +83,7 @@ class CampaignFile:
         delivered = None if row.truth is None else row.truth.delivered
         values = (
             *(row.number, row.variant, row.seed, row.is_success, row.why_not, *row.ended),
-            *(row.counted, delivered, row.robot_time_s, took_s, command, _as_text(row)),
+            *(row.counted, delivered, row.robot_time_s, command, _as_text(row)),
         )
         try:
             self._connection.execute(f"INSERT INTO trials VALUES ({', '.join('?' * len(values))})", values)

@@ -18,7 +18,7 @@ from rover.record.run import TrueFigures
 from rover.session.assembly import Assembly, with_user_activities
 from rover.session.on_bench import Rehearsal
 from rover.session.result import Result
-from rover.trials.without import SAFEGUARDS
+from rover.trials.without import left_out
 
 DUTIES = struct.Struct("<3d")
 
@@ -171,9 +171,8 @@ def run_trial(trial: Trial) -> TrialRow:
         record = Path(folder) / "run.sqlite"
         try:
             assembly, activities = with_user_activities(trial.errand, {}, trial.given)
-            safeguard = SAFEGUARDS[trial.without]
-            assembly = replace(assembly, graph=safeguard.graph(assembly.graph))
-            rehearsal = WatchedRehearsal(assembly, activities, trial.seed, record, parts=safeguard.parts)
+            assembly, parts = left_out(trial.without, assembly)
+            rehearsal = WatchedRehearsal(assembly, activities, trial.seed, record, parts=parts)
             row = row_of(trial, rehearsal, rehearsal.run(lambda *_: None))
         except Exception as error:
             row = failed_row(trial, error)
@@ -220,6 +219,10 @@ def is_honest(counted: int, truth: TrueFigures) -> bool:
 
 def failed_row(trial: Trial, error: Exception) -> TrialRow:
     """Return the row of a trial that ended in an error."""
-    reason = f"{type(error).__name__}: {error}".strip().splitlines()[0]
-    text = "".join(traceback.format_exception(error))
-    return TrialRow(trial.number, trial.variant, trial.seed, dict(trial.drawn), False, "error", reason, error=text)
+    row = lost_row(trial, f"{type(error).__name__}: {error}".strip().splitlines()[0])
+    return replace(row, error="".join(traceback.format_exception(error)))
+
+
+def lost_row(trial: Trial, reason: str) -> TrialRow:
+    """Return the row of a trial of which nothing came."""
+    return TrialRow(trial.number, trial.variant, trial.seed, dict(trial.drawn), False, "error", reason)

@@ -10,6 +10,7 @@ from rover.core.targeting import TargetChoice
 from rover.estimate.covariance import X, Y
 from rover.estimate.pose import PoseFilter
 from rover.geometry import Pose
+from rover.session.assembly import Assembly
 from rover.vision.targets import Remembered
 
 
@@ -88,4 +89,10 @@ SAFEGUARDS: Mapping[str, Safeguard] = {
     "slip_gate": Safeguard("the gate for wheels that slip", Parts(pose_filter=WithoutSlipGate)),
     "commitment": Safeguard("keeping to a target", Parts(target_choice=WithoutCommitment)),
 }
-"""By the name that ``rover trials --without`` takes; '' leaves nothing out."""
+"""By the name that ``--without`` takes; '' leaves nothing out."""
+
+
+def left_out(name: str, assembly: Assembly) -> tuple[Assembly, Parts]:
+    """Return an errand and the core's parts for a rehearsal without the safeguard of this name; '': with all."""
+    safeguard = SAFEGUARDS[name]
+    return replace(assembly, graph=safeguard.graph(assembly.graph)), safeguard.parts

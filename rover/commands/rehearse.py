@@ -26,7 +26,7 @@ from rover.trials.without import SAFEGUARDS, left_out
     "--wired", is_flag=True, help="Send counts, heading, battery and commands as bytes through a serial line."
 )
 @click.option("--rendered", is_flag=True, help="Draw what the camera sees, and find the objects in the pictures.")
-@click.option("--without", type=click.Choice([*SAFEGUARDS][1:]), default="", help="Leave a safeguard out.")
+@click.option("--without", type=click.Choice([*SAFEGUARDS][1:]), help="Leave a safeguard out.")
 @options.DRIVERS
 @options.JSON
 def command(
@@ -38,11 +38,11 @@ def command(
     as_json: bool,
     wired: bool,
     rendered: bool,
-    without: str,
+    without: str | None,
 ) -> int:
     """Rehearse an ERRAND on the bench, without the robot."""
     assembly, activities = assembled(errand, settings, loads_in_rehearsal, Given(values, faults))
-    assembly, parts = left_out(without, assembly)
+    assembly, parts = left_out(without or "", assembly)
     record = new_record(f"{errand.stem}-seed{seed}")
     with closing(ProgressLine()) as progress:
         rehearsal = Rehearsal(assembly, activities, seed, record, wired=wired, rendered=rendered, parts=parts)

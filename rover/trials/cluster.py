@@ -15,7 +15,7 @@ Outcome = TypeVar("Outcome")
 
 FOR_EACH = 4
 """Tasks that wait at each worker, so that none is ever idle."""
-WITHIN_S = 10.0
+WITHIN_S = 5.0
 
 
 def on_cluster(

@@ -33,14 +33,23 @@ class CampaignFile:
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             self._connection = sqlite3.connect(path, timeout=1.0, isolation_level=None)
-            self._connection.execute("PRAGMA locking_mode = EXCLUSIVE")
-            self._connection.execute("BEGIN EXCLUSIVE")
-            if self._connection.execute("PRAGMA user_version").fetchone()[0] == 0:
-                self._make(plan)
-            self._connection.execute("COMMIT")
-            self._check(plan)
         except (sqlite3.Error, OSError) as error:
             raise UserError(f"{path}: {_what_to_do(error)}") from error
+        try:
+            self._open(plan)
+        except BaseException as error:
+            self._connection.close()
+            if isinstance(error, sqlite3.Error):
+                raise UserError(f"{path}: {_what_to_do(error)}") from error
+            raise
+
+    def _open(self, plan: Mapping[str, str]) -> None:
+        self._connection.execute("PRAGMA locking_mode = EXCLUSIVE")
+        self._connection.execute("BEGIN EXCLUSIVE")
+        if self._connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+            self._make(plan)
+        self._connection.execute("COMMIT")
+        self._check(plan)
 
     def _make(self, plan: Mapping[str, str]) -> None:
         if self._connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
@@ -83,7 +92,7 @@ class CampaignFile:
         delivered = None if row.truth is None else row.truth.delivered
         values = (
             *(row.number, row.variant, row.seed, row.is_success, row.why_not, *row.ended),
-            *(row.counted, delivered, row.robot_time_s, command, _as_text(row)),
+            *(row.counted, delivered, row.robot_time_s, command, as_text(row)),
         )
         try:
             self._connection.execute(f"INSERT INTO trials VALUES ({', '.join('?' * len(values))})", values)
@@ -93,7 +102,7 @@ class CampaignFile:
     def rows(self) -> Iterator[TrialRow]:
         """Yield the rows by number, and each number's by variant as they were planned."""
         for (text,) in self._connection.execute("SELECT row FROM trials ORDER BY number"):
-            yield _from_text(text)
+            yield from_text(text)
 
 
 def _what_to_do(error: sqlite3.Error | OSError) -> str:
@@ -102,11 +111,13 @@ def _what_to_do(error: sqlite3.Error | OSError) -> str:
     return f"cannot keep trials here: {error}; check the folder and its free space, or name another with --into"
 
 
-def _as_text(row: TrialRow) -> str:
+def as_text(row: TrialRow) -> str:
+    """Return a row as a text from which `from_text` makes it again."""
     return json.dumps(asdict(row) | {"ended": row.ended._asdict()}, sort_keys=True)
 
 
-def _from_text(text: str) -> TrialRow:
+def from_text(text: str) -> TrialRow:
+    """Return the row of a text."""
     values: dict[str, Any] = json.loads(text)
     truth = values["truth"]
     return TrialRow(

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from rover.activities.activity import Activity
 from rover.core import StepReadings, StepRecord
 from rover.core.parts import USUAL, Parts
-from rover.events import Health, HealthChange, Note, StateChange, Stop
+from rover.events import Note, StateChange, Stop
 from rover.files.given import NOTHING, Given
 from rover.record.run import TrueFigures
 from rover.session.assembly import Assembly, with_user_activities
@@ -119,12 +119,10 @@ class WatchedRehearsal(Rehearsal):
     Attributes:
         exit: the exit by which the state was entered that it is in, or the cause of the stop.
         state: where the behaviour was before it ended.
-        unwell: devices that are not ok.
         error: the first thing that a person's own code raised.
     """
 
     exit = state = error = ""
-    unwell: frozenset[str] = frozenset()
 
     def __init__(
         self,
@@ -137,6 +135,12 @@ class WatchedRehearsal(Rehearsal):
     ) -> None:
         super().__init__(assembly, activities, seed, record, parts=parts)
         self._hash = hashlib.blake2b(digest_size=8)
+
+    @property
+    def unwell(self) -> list[str]:
+        """The devices that are not ok, by name."""
+        known = self.core.known
+        return sorted(name for name in known.robot.devices.fitted() if not getattr(known.signals, f"{name}_ok", True))
 
     @property
     def digest(self) -> str:
@@ -159,8 +163,6 @@ class WatchedRehearsal(Rehearsal):
                 self.state = left if self.core.engine.ending is not None else entered
             case Stop(cause):
                 self.exit = cause
-            case HealthChange(device, health):
-                self.unwell = self.unwell - {device} if health is Health.OK else self.unwell | {device}
             case Note("fault", text):
                 self.error = self.error or text
 
@@ -192,7 +194,7 @@ def row_of(trial: Trial, rehearsal: WatchedRehearsal, result: Result) -> TrialRo
         is_success(result, has_tray=rehearsal.core.known.ground.zone is not None),
         result.result,
         result.reason,
-        Ended(rehearsal.state, rehearsal.exit, ", ".join(sorted(rehearsal.unwell))),
+        Ended(rehearsal.state, rehearsal.exit, ", ".join(rehearsal.unwell)),
         result.delivered,
         result.truth,
         tuple(find.axis_error_m for find in result.finds if find.axis_error_m is not None),

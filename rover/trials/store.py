@@ -1,8 +1,10 @@
 """The file of a campaign: its plan, and a row for each trial that is over. Readable with any SQLite shell."""
 
+import fcntl
 import json
 import sqlite3
 from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, closing
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Self
@@ -12,6 +14,8 @@ from rover.record.run import TrueFigures
 from rover.trials.trial import Ended, TrialRow
 
 VERSION = 1
+WAIT_S = 30.0
+"""Whoever looks at the file from elsewhere may keep it so long."""
 TABLES = """
 CREATE TABLE campaign (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE trials (number INTEGER NOT NULL, variant TEXT NOT NULL, seed INTEGER NOT NULL, is_success INTEGER NOT NULL,
@@ -30,22 +34,26 @@ class CampaignFile:
 
     def __init__(self, path: Path, plan: Mapping[str, str]) -> None:
         self.path = path
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            self._connection = sqlite3.connect(path, timeout=1.0, isolation_level=None)
-        except (sqlite3.Error, OSError) as error:
-            raise UserError(f"{path}: {_what_to_do(error)}") from error
-        try:
-            self._open(plan)
-        except BaseException as error:
-            self._connection.close()
-            if isinstance(error, sqlite3.Error):
+        with ExitStack() as opened:
+            try:
+                path.parent.mkdir(parents=True, exist_ok=True)
+                lock = opened.enter_context(path.open("ab"))
+                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)  # SQLite's own locks would keep readers out as well
+                self._connection = opened.enter_context(
+                    closing(sqlite3.connect(path, timeout=WAIT_S, isolation_level=None))
+                )
+                self._open(plan)
+            except BlockingIOError as error:
+                raise UserError(
+                    f"{path}: another command is writing trials into this file; wait for its end, or name another "
+                    "with --into"
+                ) from error
+            except (sqlite3.Error, OSError) as error:
                 raise UserError(f"{path}: {_what_to_do(error)}") from error
-            raise
+            self._opened = opened.pop_all()
 
     def _open(self, plan: Mapping[str, str]) -> None:
-        self._connection.execute("PRAGMA locking_mode = EXCLUSIVE")
-        self._connection.execute("BEGIN EXCLUSIVE")
+        self._connection.execute("BEGIN IMMEDIATE")
         if self._connection.execute("PRAGMA user_version").fetchone()[0] == 0:
             self._make(plan)
         self._connection.execute("COMMIT")
@@ -72,7 +80,7 @@ class CampaignFile:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._connection.close()
+        self._opened.close()
 
     def done(self) -> set[tuple[int, str]]:
         """Return number and variant of the trials that are over."""
@@ -106,8 +114,6 @@ class CampaignFile:
 
 
 def _what_to_do(error: sqlite3.Error | OSError) -> str:
-    if "locked" in str(error):
-        return "another command is writing trials into this file; wait for its end, or name another with --into"
     return f"cannot keep trials here: {error}; check the folder and its free space, or name another with --into"
 
 

@@ -16,6 +16,7 @@ from rover.files.bench import BenchFile
 from rover.files.driver_keys import DriverKeysFile, file_of
 from rover.files.errand import Errand
 from rover.files.given import NOTHING, Given
+from rover.files.hard_seeds import HardSeedsFile
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.ranges import RangesFile
 from rover.files.robot import Robot
@@ -29,6 +30,7 @@ KINDS: dict[str, type[Model]] = {
     "bench": BenchFile,
     "keys": DriverKeysFile,
     "ranges": RangesFile,
+    "hard_seeds": HardSeedsFile,
 }
 
 FileModel = TypeVar("FileModel", bound=Model)

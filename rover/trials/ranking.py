@@ -106,7 +106,7 @@ def _looks_at_numbers(parameter: str, numbers: Sequence[float], failed: Sequence
         middle = sorted(numbers)[len(numbers) // 2]
         distances = [abs(number - middle) for number in numbers]
         near, far = _edges(distances)
-        apart = f"from {middle:.3g}{unit}"
+        apart = f"away from {middle:.3g}{unit}"
         parts = _parts((near, f"{near:.3g}{unit} or less {apart}"), (far, f"{far:.3g}{unit} or more {apart}"))
         yield _link(parameter, ("near its middle", "far from its middle"), distances, failed, parts)
 
@@ -136,9 +136,9 @@ def _looks_at_words(parameter: str, words: Sequence[str], failed: Sequence[bool]
     different = sorted(set(words))
     for word in different if len(different) > 2 else different[:1]:
         is_word = [float(one == word) for one in words]
-        other = f"not {word}" if len(different) > 2 else different[1]
-        parts: tuple[Part, Part] = ((other, lambda one: one == 0.0), (word, lambda one: one == 1.0))
-        yield _link(parameter, (other, word), is_word, failed, parts)
+        not_word, others = (f"not {word}", "anything else") if len(different) > 2 else (different[1], different[1])
+        parts: tuple[Part, Part] = ((others, lambda one: one == 0.0), (word, lambda one: one == 1.0))
+        yield _link(parameter, (not_word, word), is_word, failed, parts)
 
 
 def _link(

@@ -258,10 +258,10 @@ def pairs_of(first: Iterable[TrialRow], second: Iterable[TrialRow]) -> Pairs:
 
 def _failure_kinds(rows: Iterable[TrialRow], command_of: CommandOf) -> list[FailureKind]:
     """Return the failures by what they have in common, those of each variant together, the most frequent first."""
-    alike: dict[tuple[str, str, Ended], list[TrialRow]] = {}
+    alike: dict[Kind, list[TrialRow]] = {}
     for row in rows:
         if not row.is_success:
-            alike.setdefault((row.variant, _without_figures(row.why_not), row.ended), []).append(row)
+            alike.setdefault(_kind(row), []).append(row)
     order = list(dict.fromkeys(variant for variant, _, _ in alike))
     kinds = [
         FailureKind(variant, failed[0].why_not, ended, len(failed), failed[0].seed, command_of(failed[0]))
@@ -270,27 +270,40 @@ def _failure_kinds(rows: Iterable[TrialRow], command_of: CommandOf) -> list[Fail
     return sorted(kinds, key=lambda kind: (order.index(kind.variant), -kind.count, kind.seed))
 
 
+Kind = tuple[str, str, Ended]
+
+
+def _kind(row: TrialRow) -> Kind:
+    """Return what a row has in common with others that ended alike."""
+    return row.variant, _without_figures(row.why_not), row.ended
+
+
 def _without_figures(text: str) -> str:
     """Return a text in which figures stand as signs, so that what differs by them alone is alike."""
     return re.sub(r"\d+(\.\d+)?", "#", text)
 
 
 def _worst(rows: Iterable[TrialRow], command_of: CommandOf) -> list[Shown]:
-    """Return the trials to look at first, the worst of all first; a success among them is the least exact one."""
-    chosen = sorted(rows, key=_badness, reverse=True)[:WORST]
+    """Return the trials to look at first: the worst of each kind, the worst kind first, then others; no errors."""
+    ordered = sorted((row for row in rows if row.result != "error"), key=_badness, reverse=True)
+    first_of_kind = {_kind(row)[1:]: row for row in reversed(ordered)}
+    others = [row for row in ordered if first_of_kind[_kind(row)[1:]] is not row]
+    chosen = [*sorted(first_of_kind.values(), key=_badness, reverse=True), *others][:WORST]
     return [Shown(row.variant, row.seed, "; ".join(_remarks(row)), command_of(row)) for row in chosen]
 
 
 def _badness(row: TrialRow) -> tuple[float, ...]:
-    """Return how bad a trial is: error, lie, stop, failure, success; then by what is missing, bumps, error, time."""
-    raised, stopped = row.result == "error", row.result == "stopped"
-    bumps = 0 if row.truth is None else row.truth.bumps
-    grade = 4 * raised or 3 * _has_lied(row) or 2 * stopped or 1 * (not row.is_success)
-    return grade, _missing(row), bumps, max(row.axis_errors_m, default=0.0), row.robot_time_s
+    """Return how bad a trial is: lie, stop, failure, success; then by what is missing, bumps, axis error, time."""
+    grade = 3 * _has_lied(row) or 2 * (row.result == "stopped") or 1 * (not row.is_success)
+    return grade, _missing(row), _bumps(row), max(row.axis_errors_m, default=0.0), row.robot_time_s
 
 
 def _has_lied(row: TrialRow) -> bool:
     return row.truth is not None and not is_honest(row.counted, row.truth)
+
+
+def _bumps(row: TrialRow) -> int:
+    return 0 if row.truth is None else int(row.truth.bumps)
 
 
 def _missing(row: TrialRow) -> int:
@@ -301,8 +314,8 @@ def _remarks(row: TrialRow) -> Iterator[str]:
     yield row.why_not or "success"
     if _missing(row) and row.truth is not None:
         yield f"{row.truth.delivered} of {row.truth.objects} in the tray, {row.counted} counted"
-    if row.truth is not None and row.truth.bumps:
-        yield f"{row.truth.bumps} bump{'s' if row.truth.bumps > 1 else ''}"
+    if _bumps(row):
+        yield f"{_bumps(row)} bump{'s' if _bumps(row) > 1 else ''}"
     if row.axis_errors_m:
         yield f"axis errors up to {1000 * max(row.axis_errors_m):.0f} mm"
     yield f"{row.robot_time_s:.0f} s"

@@ -3,11 +3,12 @@
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
+from itertools import groupby
 from typing import Any
 
 from rover.trials.ranking import FEWEST, Link
 from rover.trials.statistics import Estimate, Pairs, Quantile
-from rover.trials.summary import Comparison, Summary, VariantSummary
+from rover.trials.summary import Comparison, FailureKind, Summary, VariantSummary
 
 MOST_ROWS = 12
 """Kinds of failure that the terminal shows; all are in the page and in JSON."""
@@ -30,7 +31,7 @@ def _sections(summary: Summary) -> list[tuple[str, list[str]]]:
     return [
         ("Side by side, on the same trials:", [compared(one, summary) for one in summary.comparisons]),
         ("Where it went wrong:", list(_failures(summary))),
-        ("What the failures go with:", [line for one in summary.variants for line in _linked(one, summary)]),
+        ("What the failures go with:", list(_linked_of_all(summary))),
         ("What was raised:", list(_raised(summary))),
         ("The trials to look at first:", list(_worst(summary))),
     ]
@@ -45,10 +46,12 @@ def progress(summary: Summary) -> str:
 def _figure_tables(summary: Summary) -> Iterator[str]:
     """Yield the variants' figures, so many variants beside each other as a terminal has room for."""
     rows = figures(summary)
-    for first in range(1, len(summary.variants) + 1, SIDE_BY_SIDE):
-        columns = slice(first, first + SIDE_BY_SIDE)
-        names = [called(one.name) for one in summary.variants][first - 1 : first - 1 + SIDE_BY_SIDE]
-        yield from aligned(["", *names], [[row[0], *row[columns]] for row in rows])
+    names = [called(one.name) for one in summary.variants]
+    for first in range(0, len(names), SIDE_BY_SIDE):
+        if first > 0:
+            yield ""
+        beside = slice(first, first + SIDE_BY_SIDE)
+        yield from aligned(["", *names[beside]], [[row[0], *row[1:][beside]] for row in rows])
 
 
 def called(variant: str) -> str:
@@ -88,8 +91,16 @@ def _seconds(time: Quantile | None) -> str:
     """Return a time with as much of its interval as is known."""
     if time is None:
         return UNKNOWN
-    low, high = (UNKNOWN if end is None else f"{end:.0f}" for end in (time.low, time.high))
-    return f"{time.value:.0f} s" + ("" if low == high == UNKNOWN else f" ({low} to {high} s)")
+    match time.low, time.high:
+        case None, None:
+            interval = ""
+        case low, None:
+            interval = f" ({low:.0f} s or more)"
+        case None, high:
+            interval = f" (up to {high:.0f} s)"
+        case low, high:
+            interval = f" ({low:.0f} to {high:.0f} s)"
+    return f"{time.value:.0f} s{interval}"
 
 
 def percent(share: float) -> str:
@@ -127,7 +138,7 @@ def compared(one: Comparison, summary: Summary) -> str:
     better, share = (one.first, one.difference) if one.difference.value > 0 else (one.other, _turned(one.difference))
     return (
         f"{counts}: the difference is real ({chance_words(one.p)}); {called(better)} succeeds in "
-        f"{with_interval(share)} of the trials more"
+        f"{with_interval(share)} more of the trials"
     )
 
 
@@ -171,21 +182,22 @@ def _rounded_up(number: int) -> int:
 FAILURE_HEADS = ("variant", "+trials", "why", "in state", "by exit", "devices not ok", "+seed")
 
 
-def failure_cells(summary: Summary) -> list[list[str]]:
-    """Return a row for each kind of failure, with figures for `FAILURE_HEADS`."""
+def failure_cells(failures: Iterable[FailureKind]) -> list[list[str]]:
+    """Return a row for each kind of failure, under `FAILURE_HEADS`."""
     return [
         [called(one.variant), str(one.count), one.why, *(part or UNKNOWN for part in one.ended), str(one.seed)]
-        for one in summary.failures
+        for one in failures
     ]
 
 
 def _failures(summary: Summary) -> Iterator[str]:
-    rows = failure_cells(summary)
-    if rows:
-        yield from aligned(*without_empty(FAILURE_HEADS, rows[:MOST_ROWS]))
-    if len(rows) > MOST_ROWS:
-        rest = sum(one.count for one in summary.failures[MOST_ROWS:])
-        yield f"... and {rest} more trials of {len(rows) - MOST_ROWS} further kinds, in the page and with --json"
+    most = max(MOST_ROWS // len(summary.variants), 3)
+    shown = [one for _, kinds in groupby(summary.failures, lambda one: one.variant) for one in list(kinds)[:most]]
+    if shown:
+        yield from aligned(*without_empty(FAILURE_HEADS, failure_cells(shown)))
+    if others := len(summary.failures) - len(shown):
+        rest = sum(one.count for one in summary.failures) - sum(one.count for one in shown)
+        yield f"... and {_some(rest, 'more trial')} of {_some(others, 'further kind')}, in the page and with --json"
 
 
 def without_empty(heads: Sequence[str], rows: Sequence[list[str]]) -> tuple[list[str], list[list[str]]]:
@@ -195,29 +207,32 @@ def without_empty(heads: Sequence[str], rows: Sequence[list[str]]) -> tuple[list
     return [heads[place] for place in kept], [[row[place] for place in kept] for row in rows]
 
 
-def _linked(one: VariantSummary, summary: Summary) -> Iterator[str]:
+def _linked_of_all(summary: Summary) -> Iterator[str]:
+    """Yield what failures go with: of each errand, but of the first alone of what differs in one thing only."""
+    told = summary.variants if summary.asked.compares == "errands" else summary.variants[:1]
+    for one in told:
+        about = f"{called(one.name)}: " if len(summary.variants) > 1 else ""
+        yield from (f"{about}{line}" for line in linked_lines(one))
+    if len(told) < len(summary.variants) and any(one.drawn for one in summary.variants):
+        yield "of the others: in the page and with --json"
+
+
+def linked_lines(one: VariantSummary) -> Iterator[str]:
     """Yield what a variant's failures go with; nothing where nothing was drawn or nothing failed."""
-    about = f"{called(one.name)}: " if len(summary.variants) > 1 else ""
     failures = one.trials - one.successes
     if not one.drawn or not failures:
         return
     if not one.can_tell:
-        yield (
-            f"{about}{failures} of {one.trials} failed: too few to tell ({FEWEST} failures and {FEWEST} successes are "
-            "the least)"
-        )
+        least = f"{FEWEST} failures and {FEWEST} successes are the least"
+        yield f"too few to tell: {_some(failures, 'failure')} in {_some(one.trials, 'trial')} ({least})"
         return
     shown = [link for link in one.links if link.is_shown]
     for number, link in enumerate(shown[:MOST_LINKS]):
-        yield f"{about}{'mend this first: ' if number == 0 else ''}{linked(link)}"
+        yield f"{'mend this first: ' if number == 0 else ''}{linked(link)}"
     if not shown:
-        yield f"{about}nothing that was drawn; {_least_lucky(one.links)}"
-    elif len(shown) < len(one.links):
-        yield f"{about}not shown for {', '.join(sorted({link.parameter for link in one.links} - _names(shown)))}"
-
-
-def _names(links: Iterable[Link]) -> set[str]:
-    return {link.parameter for link in links}
+        yield f"nothing that was drawn; {_least_lucky(one.links)}"
+    elif unshown := [link.parameter for link in one.links if not link.is_shown]:
+        yield f"not shown for {', '.join(sorted(unshown))}"
 
 
 def _least_lucky(links: Sequence[Link]) -> str:
@@ -237,7 +252,7 @@ def _raised(summary: Summary) -> Iterator[str]:
     for one in summary.raised:
         seeds = ", ".join(map(str, one.seeds[:5])) + (", ..." if len(one.seeds) > 5 else "")
         about = f"{called(one.variant)}, " if len(summary.variants) > 1 else ""
-        yield f"{about}{len(one.seeds)} trials (seeds {seeds}): {one.last_line}"
+        yield f"{about}{_some(len(one.seeds), 'trial')} (seed {seeds}): {one.last_line}"
         yield f"    {one.command}"
 
 
@@ -246,6 +261,10 @@ def _worst(summary: Summary) -> Iterator[str]:
         about = f"{called(one.variant)}, " if len(summary.variants) > 1 else ""
         yield f"{about}seed {one.seed}: {one.what}"
         yield f"    {one.command}"
+
+
+def _some(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def aligned(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:

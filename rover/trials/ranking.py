@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from rover.trials.statistics import SIGNIFICANCE, Estimate, holm, order, wilson
 from rover.trials.trial import TrialRow
 
-FEWEST = 10
-"""Failures, and successes, below which nothing is told: with fewer the intervals do not hold (common practice)."""
+FEWEST = 5
+"""Failures, and successes, below which nothing is told: five are as few as the intervals were tried with."""
 
 
 @dataclass(frozen=True)

@@ -124,9 +124,10 @@ def _side(first: float, second: float, together: float) -> float:
 
 
 def pairs_that_would_tell(pairs: Pairs) -> int | None:
-    """Return how many pairs in all would show a difference such as this one (5 %, two-sided) in four cases of five.
+    """Return about how many pairs in all would show a difference such as this one (5 %, two-sided) in four cases of five.
 
-    None where there is no difference, so that no number would. It takes the shares seen for the true ones: a guide.
+    None where there is no difference, so that no number would. A guide: it takes the shares seen for the true ones, and
+    `mcnemar`, which is exact, shows the difference a little less often (76 to 79 % of the times in the tests).
 
     Source: R. J. Connor, Sample size for testing differences in proportions for the paired-sample design, Biometrics 43
     (1987) 207-211, the form that does not suppose how the pairs go together (from memory).
@@ -215,8 +216,8 @@ def mid_ranks(values: Sequence[float]) -> list[float]:
 def mann_whitney(chance: float, first: Sequence[float], second: Sequence[float]) -> float:
     """Return p of the chance that a value of the first group is the greater, by the normal distribution.
 
-    Source: H. B. Mann, D. R. Whitney, On a test of whether one of two random variables is stochastically larger than the
-    other, Annals of Mathematical Statistics 18 (1947) 50-60; with the correction for equal values.
+    Source: H. B. Mann, D. R. Whitney, On a test of whether one of two random variables is stochastically larger than
+    the other, Annals of Mathematical Statistics 18 (1947) 50-60; with the correction for equal values.
     """
     count = len(first) + len(second)
     ties = sum(times**3 - times for times in Counter([*first, *second]).values())

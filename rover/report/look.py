@@ -68,6 +68,8 @@ td { vertical-align: top; font-variant-numeric: tabular-nums lining-nums }
 th.figure, td.figure { text-align: right; overflow-wrap: normal; white-space: nowrap }
 th.figure { white-space: normal }
 tr { break-inside: avoid }
+pre { margin: 6px 0 16px; font-size: 12px; white-space: pre-wrap; overflow-wrap: anywhere }
+code { font-size: 12px }
 .letter { display: inline-block; width: 1.5em; text-align: center; border: 1px solid #23262b; font-size: 12px }
 footer { margin-top: 36px; font-size: 13px; color: #6d6e6c; overflow-wrap: anywhere }
 """

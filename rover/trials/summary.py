@@ -23,6 +23,7 @@ from rover.trials.trial import Ended, TrialRow, is_honest
 
 CommandOf = Callable[[TrialRow], str]
 WORST = 5
+MOST_BINS = 30
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ class ErrorFigures:
     Attributes:
         number: how many.
         half, most, worst: not exceeded by 50 %, by 95 % and by any.
-        bins: how many there are from 0 on, in steps of `bin_m`.
+        bins: how many there are from 0 on, in steps of `bin_m`; the last has all that are greater, too.
     """
 
     number: int
@@ -224,9 +225,9 @@ def _error_figures(errors: Sequence[float]) -> ErrorFigures | None:
         return None
     most, worst = quantile(known, 0.95).value, max(known)
     width = _round_step(most / 12.0)
-    bins = [0] * (int(worst / width) + 1)
+    bins = [0] * min(int(worst / width) + 1, MOST_BINS)
     for error in known:
-        bins[int(error / width)] += 1
+        bins[min(int(error / width), len(bins) - 1)] += 1
     return ErrorFigures(len(known), quantile(known, 0.5).value, most, worst, width, tuple(bins))
 
 

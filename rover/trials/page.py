@@ -26,10 +26,10 @@ def write_summary(summary: Summary, target: Path) -> Path:
 
 
 FOOTER = (
-    "Shares have Wilson's 95 % interval. Variants are held against the first one by McNemar's exact test, adjusted (Holm) "
-    "where there are several, with Newcombe's interval for pairs. Quantiles are by nearest rank. What failures go with is "
-    "told by the ranks of each drawn number, as it is and by its distance from the middle, and by the shares of each word "
-    "(Mann-Whitney, Fisher), adjusted for how many were looked at."
+    "Shares have Wilson's 95 % interval. Variants are held against the first one by McNemar's exact test, adjusted "
+    "(Holm) where there are several, with Newcombe's interval for pairs. Quantiles are by nearest rank. What failures "
+    "go with is told by the ranks of each drawn number, as it is and by its distance from the middle, and by the "
+    "shares of each word (Mann-Whitney, Fisher), adjusted for how many were looked at."
 )
 
 

@@ -124,7 +124,7 @@ def _side(first: float, second: float, together: float) -> float:
 
 
 def pairs_that_would_tell(pairs: Pairs) -> int | None:
-    """Return about how many pairs in all would show a difference such as this one (5 %, two-sided) in four cases of five.
+    """Return about how many pairs in all would show such a difference (5 %, two-sided) in four cases of five.
 
     None where there is no difference, so that no number would. A guide: it takes the shares seen for the true ones, and
     `mcnemar`, which is exact, shows the difference a little less often (76 to 79 % of the times in the tests).

@@ -3,9 +3,9 @@
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Literal
+from dataclasses import dataclass
 
+from rover.trials.asked import Asked
 from rover.trials.ranking import Link, can_tell, rank
 from rover.trials.statistics import (
     SIGNIFICANCE,
@@ -24,27 +24,6 @@ from rover.trials.trial import Ended, TrialRow, is_honest
 CommandOf = Callable[[TrialRow], str]
 WORST = 5
 MOST_BINS = 30
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What a campaign is to find out.
-
-    Attributes:
-        title: the errand, in words.
-        count: trials of each variant.
-        variants: their names, as in the rows; the first is what the others are held against.
-        compares: what the other variants are: other errands, the same without a safeguard, other values of one key.
-        places: of varied numbers, each variant's place on an axis; without it they stand side by side.
-        units: of what was drawn, by key; without it a plain number.
-    """
-
-    title: str
-    count: int
-    variants: tuple[str, ...] = ("",)
-    compares: Literal["errands", "safeguards", "values"] = "errands"
-    places: Mapping[str, float] = field(default_factory=dict)
-    units: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -68,16 +47,31 @@ class ErrorFigures:
 
 
 @dataclass(frozen=True)
+class ObjectFigures:
+    """What became of the objects.
+
+    Attributes:
+        counted: that the robot counts as delivered.
+        known: trials of which somebody knows the truth; in these
+        in_tray, of: objects that are truly there, and that there were;
+        bumped, bumps: trials in which something that does not give way was run into, and how often in all.
+    """
+
+    counted: int
+    known: int
+    in_tray: int
+    of: int
+    bumped: int
+    bumps: int
+
+
+@dataclass(frozen=True)
 class VariantSummary:
     """What the trials of one variant come to.
 
     Attributes:
         trials, successes, share: the share is None while there are no trials.
-        counted: objects that the robot counts as delivered.
-        known: trials of which somebody knows the truth; in these
-        in_tray, objects: objects that are truly there, and that there were.
         half_s, most_s: robot time of the successes, not exceeded by 50 % and by 95 % of them.
-        bumped, bumps: trials with any bump; bumps in all.
         stops: trials that ended in a stop.
         errors: trials in which something was raised that nobody foresaw, or by a person's own code.
         drawn: the parameters that were drawn.
@@ -89,15 +83,10 @@ class VariantSummary:
     trials: int
     successes: int
     share: Estimate | None
-    counted: int
-    known: int
-    in_tray: int
-    objects: int
+    objects: ObjectFigures
     half_s: Quantile | None
     most_s: Quantile | None
     axis_errors: ErrorFigures | None
-    bumped: int
-    bumps: int
     stops: int
     errors: int
     drawn: tuple[str, ...]
@@ -191,27 +180,33 @@ def summarise(rows: Iterable[TrialRow], asked: Asked, command_of: CommandOf) -> 
 
 def _variant(name: str, rows: Sequence[TrialRow], units: Mapping[str, str]) -> VariantSummary:
     successes = [row for row in rows if row.is_success]
-    truths = [row.truth for row in rows if row.truth is not None]
     times = [row.robot_time_s for row in successes]
     return VariantSummary(
         name=name,
         trials=len(rows),
         successes=len(successes),
         share=wilson(len(successes), len(rows)) if rows else None,
-        counted=sum(row.counted for row in rows),
-        known=len(truths),
-        in_tray=sum(truth.delivered for truth in truths),
-        objects=sum(truth.objects for truth in truths),
+        objects=_objects(rows),
         half_s=quantile(times, 0.5) if times else None,
         most_s=quantile(times, 0.95) if times else None,
         axis_errors=_error_figures([error for row in rows for error in row.axis_errors_m]),
-        bumped=sum(truth.bumps > 0 for truth in truths),
-        bumps=sum(truth.bumps for truth in truths),
         stops=sum(row.result == "stopped" for row in rows),
         errors=sum(_has_raised(row) for row in rows),
         drawn=tuple(sorted({parameter for row in rows for parameter in row.drawn})),
         can_tell=can_tell(rows),
         links=tuple(rank(rows, units)),
+    )
+
+
+def _objects(rows: Sequence[TrialRow]) -> ObjectFigures:
+    truths = [row.truth for row in rows if row.truth is not None]
+    return ObjectFigures(
+        counted=sum(row.counted for row in rows),
+        known=len(truths),
+        in_tray=sum(truth.delivered for truth in truths),
+        of=sum(truth.objects for truth in truths),
+        bumped=sum(truth.bumps > 0 for truth in truths),
+        bumps=sum(truth.bumps for truth in truths),
     )
 
 

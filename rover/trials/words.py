@@ -66,7 +66,7 @@ def figures(summary: Summary) -> list[list[str]]:
 
 
 def _figures(one: VariantSummary) -> dict[str, str]:
-    errors = one.axis_errors
+    objects, errors = one.objects, one.axis_errors
     off = (
         UNKNOWN
         if errors is None
@@ -76,12 +76,12 @@ def _figures(one: VariantSummary) -> dict[str, str]:
         "trials": str(one.trials),
         "successes": str(one.successes),
         "share, 95 % interval": UNKNOWN if one.share is None else with_interval(one.share),
-        "objects in the tray": f"{one.in_tray} of {one.objects}" if one.known else UNKNOWN,
-        "objects counted": str(one.counted),
+        "objects in the tray": f"{objects.in_tray} of {objects.of}" if objects.known else UNKNOWN,
+        "objects counted": str(objects.counted),
         "time of successes, median": _seconds(one.half_s),
         "time of successes, 95 %": _seconds(one.most_s),
         "axis errors, 50 %, 95 %, worst": off,
-        "bumps": f"{one.bumps} in {one.bumped} trials" if one.known else UNKNOWN,
+        "bumps": f"{objects.bumps} in {objects.bumped} trials" if objects.known else UNKNOWN,
         "stops": str(one.stops),
         "errors": str(one.errors),
     }

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from rover.trials.asked import Asked
 from rover.trials.page import write_summary
 from rover.trials.plots import CLOSEST, Axis, draw_errors, draw_links, draw_varied, places_of, round_step
-from rover.trials.summary import Asked, Summary, summarise
+from rover.trials.summary import Summary, summarise
 from tests.trials.rows import command_of, failure, rows, success
 
 VALUES = {"slip=0 %": 0.0, "slip=5 %": 5.0, "slip=20 %": 20.0}

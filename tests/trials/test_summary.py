@@ -5,8 +5,9 @@ import random
 import pytest
 from scipy import stats
 
+from rover.trials.asked import Asked
 from rover.trials.statistics import Pairs, wilson
-from rover.trials.summary import MOST_BINS, WORST, Asked, Summary, pairs_of, summarise
+from rover.trials.summary import MOST_BINS, WORST, ObjectFigures, Summary, pairs_of, summarise
 from rover.trials.trial import Ended, TrialRow
 from tests.trials.rows import LEFT, OBJECTS, command_of, failure, rows, success, truth
 
@@ -48,9 +49,9 @@ def test_a_variant_in_figures() -> None:
     ]
     (one,) = summed(of).variants
     assert (one.trials, one.successes, one.share) == (5, 2, wilson(2, 5))
-    assert (one.in_tray, one.objects, one.known) == (2 * OBJECTS + 2 * (OBJECTS - 2), 4 * OBJECTS, 4)
-    assert one.counted == 2 * OBJECTS + 2 * (OBJECTS - 2)
-    assert (one.bumped, one.bumps, one.stops, one.errors) == (2, 4, 1, 1)
+    there = 2 * OBJECTS + 2 * (OBJECTS - 2)
+    assert one.objects == ObjectFigures(counted=there, known=4, in_tray=there, of=4 * OBJECTS, bumped=2, bumps=4)
+    assert (one.stops, one.errors) == (1, 1)
     assert one.half_s is not None
     assert one.most_s is not None
     assert (one.half_s.value, one.most_s.value) == (700.0, 800.0), "of successes alone"
@@ -67,7 +68,7 @@ def test_no_trials_yet_come_to_nothing() -> None:
 
 def test_where_nobody_knows_the_truth_only_what_is_counted_is_known() -> None:
     (one,) = summed([success(1, truth=None)]).variants
-    assert (one.counted, one.known, one.in_tray, one.objects) == (OBJECTS, 0, 0, 0)
+    assert one.objects == ObjectFigures(counted=OBJECTS, known=0, in_tray=0, of=0, bumped=0, bumps=0)
 
 
 def test_the_bins_of_errors_hold_all_finds_however_far_the_worst_is() -> None:

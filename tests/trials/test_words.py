@@ -6,8 +6,9 @@ from typing import Literal
 
 import pytest
 
+from rover.trials.asked import Asked
 from rover.trials.statistics import Estimate
-from rover.trials.summary import Asked, Summary, summarise
+from rover.trials.summary import Summary, summarise
 from rover.trials.trial import TrialRow
 from rover.trials.words import chance_words, lines, percent, plain, with_interval
 from tests.trials.rows import command_of, failure, rows, success

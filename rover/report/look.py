@@ -53,7 +53,7 @@ html { background: #fbf9f3; color: #23262b }
 body { max-width: 1080px; margin: 28px auto 60px; padding: 0 24px; font: 15px/1.45 serif }
 h1 { font-size: 27px; font-weight: normal; margin: 0 0 2px }
 h2 { font-size: 18px; font-weight: normal; margin: 34px 0 8px; border-bottom: 1px solid #23262b }
-p { margin: 4px 0 }
+p { margin: 4px 0; overflow-wrap: anywhere }
 p.outcome { font-size: 18px; font-style: italic; margin-bottom: 14px }
 p.none { color: #6d6e6c; font-style: italic }
 dl { display: flex; flex-wrap: wrap; gap: 6px 40px; margin: 0 0 16px }
@@ -68,6 +68,8 @@ td { vertical-align: top; font-variant-numeric: tabular-nums lining-nums }
 th.figure, td.figure { text-align: right; overflow-wrap: normal; white-space: nowrap }
 th.figure { white-space: normal }
 tr { break-inside: avoid }
+pre { margin: 6px 0 16px; font-size: 12px; white-space: pre-wrap; overflow-wrap: anywhere }
+code { font-size: 12px }
 .letter { display: inline-block; width: 1.5em; text-align: center; border: 1px solid #23262b; font-size: 12px }
 footer { margin-top: 36px; font-size: 13px; color: #6d6e6c; overflow-wrap: anywhere }
 """

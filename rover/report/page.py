@@ -1,13 +1,13 @@
-"""The report: one HTML file that needs nothing else, neither network nor scripts."""
+"""The report of a run: one HTML file."""
 
 from pathlib import Path
-from xml.etree.ElementTree import Element, tostring
+from xml.etree.ElementTree import Element
 
 from rover.record.run import RecordedRun
 from rover.report import tables
+from rover.report.document import add_heading, add_sections, new_page, write_page
 from rover.report.figures import delivered_words, errors_of
 from rover.report.floor import read_ground
-from rover.report.look import STYLE
 from rover.report.markup import add
 from rover.report.numbers import clock, millimetres
 from rover.report.plan import draw_plan
@@ -22,25 +22,11 @@ def write_report(run: RecordedRun, target: Path) -> Path:
         RecordError: the record's field is not usable.
         OSError: the file cannot be written.
     """
-    page = tostring(_page(run), encoding="unicode", method="html")
-    target.write_text(f"<!DOCTYPE html>\n{page}\n", encoding="utf-8")
-    return target
-
-
-def _page(run: RecordedRun) -> Element:
-    page = Element("html", {"lang": "en"})
-    head = add(page, "head")
-    add(head, "meta", {"charset": "utf-8"})
-    add(head, "meta", {"name": "viewport", "content": "width=device-width"})
-    add(head, "title", text=_title(run))
-    add(head, "style", text=STYLE)
-    body = add(page, "body")
-    _add_heading(body, run)
-    for name, section in _sections(run):
-        add(body, "h2", text=name)
-        body.append(section)
+    page, body = new_page(_title(run))
+    add_heading(body, _title(run), _outcome_words(run), _facts(run))
+    add_sections(body, _sections(run))
     _add_footer(body, run)
-    return page
+    return write_page(page, target)
 
 
 def _sections(run: RecordedRun) -> list[tuple[str, Element]]:
@@ -64,16 +50,6 @@ def _truth_sections(run: RecordedRun) -> list[tuple[str, Element]]:
 
 def _title(run: RecordedRun) -> str:
     return run.header.get("title") or "A run without a title"
-
-
-def _add_heading(body: Element, run: RecordedRun) -> None:
-    add(body, "h1", text=_title(run))
-    add(body, "p", {"class": "outcome"}, _outcome_words(run))
-    facts = add(body, "dl")
-    for name, text in _facts(run):
-        pair = add(facts, "div")
-        add(pair, "dt", text=name)
-        add(pair, "dd", text=text)
 
 
 def _outcome_words(run: RecordedRun) -> str:

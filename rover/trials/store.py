@@ -107,6 +107,11 @@ class CampaignFile:
         except sqlite3.Error as error:
             raise UserError(f"{self.path}: {_what_to_do(error)}; what was written until now is kept") from error
 
+    def commands(self) -> dict[tuple[int, str], str]:
+        """Return the commands that show the trials, by number and variant."""
+        found = self._connection.execute("SELECT number, variant, command FROM trials")
+        return {(number, variant): command for number, variant, command in found}
+
     def rows(self) -> Iterator[TrialRow]:
         """Yield the rows by number, and each number's by variant as they were planned."""
         for (text,) in self._connection.execute("SELECT row FROM trials ORDER BY number"):

@@ -1,6 +1,5 @@
 """`rover trials`."""
 
-import contextlib
 import json
 import os
 from collections.abc import Generator
@@ -19,14 +18,14 @@ from rover.errors import UserError
 from rover.files.given import Given
 from rover.files.load import load
 from rover.files.yaml_source import read_text
-from rover.quantities import parse
 from rover.session.assembly import loads_in_rehearsal
+from rover.trials.asked import asked_by
 from rover.trials.campaign import Campaign, Variant, command_of, name_of, run_trial_twice
 from rover.trials.cluster import on_cluster
 from rover.trials.page import write_summary
 from rover.trials.side_by_side import SideBySide
 from rover.trials.store import CampaignFile
-from rover.trials.summary import Asked, summarise
+from rover.trials.summary import summarise
 from rover.trials.trial import Trial, TrialRow, lost_row, run_trial
 from rover.trials.without import SAFEGUARDS
 from rover.trials.words import lines, plain
@@ -83,7 +82,7 @@ def command(errand: Path, as_json: bool, **chosen: Any) -> int:
         is_interrupted = _carry_out(campaign, file, chosen)
         commands = file.commands()
         rows = list(file.rows())
-    asked = _asked(campaign, assemblies[0].errand.errand, chosen)
+    asked = asked_by(campaign, assemblies[0].errand.errand)
     summary = summarise(rows, asked, lambda row: commands[row.number, row.variant])
     with writing():
         page = write_summary(summary, path.with_suffix(".html"))
@@ -96,29 +95,6 @@ def command(errand: Path, as_json: bool, **chosen: Any) -> int:
         click.echo("interrupted; the same command goes on from here", err=True)
         return INTERRUPTED
     return FAILED if any(row.result == "error" for row in rows) else 0
-
-
-def _asked(campaign: Campaign, title: str, chosen: dict[str, Any]) -> Asked:
-    """Return what the campaign is to find out."""
-    spreads = campaign.ranges.draw if campaign.ranges is not None else {}
-    return Asked(
-        title,
-        campaign.count,
-        tuple(one.name for one in campaign.variants),
-        "values" if chosen["vary"] else "safeguards" if chosen["without"] else "errands",
-        _places(campaign.variants) if chosen["vary"] else {},
-        {key: spread.unit for key, spread in spreads.items() if spread.unit},
-    )
-
-
-def _places(variants: tuple[Variant, ...]) -> dict[str, float]:
-    """Return the place of each variant on an axis, where its one value is a number."""
-    places = {}
-    for one in variants:
-        (value,) = one.values.values()
-        with contextlib.suppress(UserError):
-            places[one.name] = parse(str(value)).value
-    return places if len(places) == len(variants) else {}
 
 
 def _variants(errand: Path, vary: str | None, against: Path | None, without: tuple[str, ...]) -> tuple[Variant, ...]:

@@ -15,6 +15,8 @@ MOST_ROWS = 12
 MOST_LINKS = 5
 SIDE_BY_SIDE = 3
 UNKNOWN = "-"
+VISIBLE = 0.05
+"""Share of the trials up to which a safeguard that is left out is taken to cost nothing that anybody would see."""
 
 
 def lines(summary: Summary) -> Iterator[str]:
@@ -150,8 +152,10 @@ def _safeguard(one: Comparison, difference: Estimate) -> str:
         return f"{counts}; costs successes in {with_interval(difference)} of the trials ({luck})"
     if one.is_real:
         return f"{counts}; better without it, by {with_interval(_turned(difference))} of the trials ({luck})"
-    at_most = f"no cost shown ({luck}), at most {percent(max(difference.high, 0.0))} % of the trials"
-    return f"{counts}; {at_most}: the bench is too kind for it here, or the trials too few; {more_trials(one)}"
+    at_most = f"at most {percent(max(difference.high, 0.0))} % of the trials"
+    if difference.high <= VISIBLE:
+        return f"{counts}; no cost shown ({luck}), {at_most}: the bench is too kind for it here"
+    return f"{counts}; no cost shown ({luck}), but {at_most} may be lost: the trials are too few; {more_trials(one)}"
 
 
 def _turned(estimate: Estimate) -> Estimate:
@@ -213,7 +217,7 @@ def _linked_of_all(summary: Summary) -> Iterator[str]:
     for one in told:
         about = f"{called(one.name)}: " if len(summary.variants) > 1 else ""
         yield from (f"{about}{line}" for line in linked_lines(one))
-    if len(told) < len(summary.variants) and any(one.drawn for one in summary.variants):
+    if any(one.drawn and one.can_tell for one in summary.variants[len(told) :]):
         yield "of the others: in the page and with --json"
 
 

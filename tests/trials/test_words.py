@@ -47,7 +47,10 @@ def test_shares_in_percent(share: Estimate, text: str) -> None:
     assert text.startswith(percent(share.value))
 
 
-@pytest.mark.parametrize(("p", "text"), [(0.0, "p < 0.001"), (0.0123, "p = 0.012"), (0.31, "p = 0.31"), (1.0, "p = 1")])
+@pytest.mark.parametrize(
+    ("p", "text"),
+    [(0.0, "p < 0.001"), (0.0123, "p = 0.012"), (0.31, "p = 0.31"), (0.0496, "p = 0.0496"), (1.0, "p = 1")],
+)
 def test_chances(p: float, text: str) -> None:
     assert chance_words(p) == text
 
@@ -168,7 +171,7 @@ def test_of_what_differs_in_one_thing_only_the_first_is_told_where_it_tells_some
     names = ("as it is", "without fixes")
     broken = drawn_rows(200, 8.0, "without fixes")
     first, others = said(campaign([*drawn_rows(200, 9.0, "as it is"), *broken], *names, compares="safeguards"), title)
-    assert first.startswith("as it is: mend this first: ")
+    assert first.startswith("as it is, mend this first: ")
     assert others == "of the others: in the page and with --json"
     few = drawn_rows(200, 9.95, "without fixes")
     assert title not in said(campaign([*drawn_rows(200, 20.0, "as it is"), *few], *names, compares="safeguards"))
@@ -214,6 +217,12 @@ def test_many_kinds_of_failure_are_cut_and_counted() -> None:
     section = said(campaign(of), "Where it went wrong:")
     assert len(section) == 1 + 12 + 1
     assert section[-1] == "... and 8 more trials of 4 further kinds, in the page and with --json"
+
+
+def test_a_long_cause_is_cut_in_the_table() -> None:
+    _, row = said(campaign([failure(1, reason="x" * 200)]), "Where it went wrong:")
+    assert f"failed ({'x' * 49}..." in row
+    assert len(row) < 120
 
 
 def test_what_was_raised_is_told_by_its_last_line_and_some_of_its_seeds() -> None:

@@ -9,7 +9,7 @@ from rover.report.markup import add
 from rover.report.tables import table
 from rover.trials import words
 from rover.trials.plots import draw_errors, draw_links, draw_varied
-from rover.trials.summary import RaisedError, Summary, VariantSummary
+from rover.trials.summary import Summary, VariantSummary
 
 
 def write_summary(summary: Summary, target: Path) -> Path:
@@ -48,7 +48,7 @@ def _sections(summary: Summary) -> Iterator[tuple[str, Element]]:
     if summary.worst:
         yield "The trials to look at first", _shown(summary)
     if summary.raised:
-        yield "What was raised", _raised(summary.raised)
+        yield "What was raised", _raised(summary)
 
 
 def _sections_of(one: VariantSummary, about: str) -> Iterator[tuple[str, Element]]:
@@ -74,17 +74,16 @@ def _failures(summary: Summary) -> Element:
 def _shown(summary: Summary) -> Element:
     section = Element("div")
     for one in summary.worst:
-        about = f"{words.called(one.variant)}, " if len(summary.variants) > 1 else ""
-        add(section, "p", text=f"{about}seed {one.seed}: {one.what}")
+        add(section, "p", text=f"{words.which(one.variant, summary)}seed {one.seed}: {one.what}")
         add(add(section, "p"), "code", text=one.command)
     return section
 
 
-def _raised(errors: Iterable[RaisedError]) -> Element:
+def _raised(summary: Summary) -> Element:
     section = Element("div")
-    for one in errors:
+    for one in summary.raised:
         seeds = ", ".join(map(str, one.seeds))
-        add(section, "p", text=f"{words.called(one.variant)}: {one.last_line}")
+        add(section, "p", text=f"{words.which(one.variant, summary)}{one.last_line}")
         add(section, "p", text=f"seeds {seeds}")
         add(add(section, "p"), "code", text=one.command)
         if one.traceback:

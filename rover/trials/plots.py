@@ -104,9 +104,9 @@ def draw_varied(summary: Summary) -> Element:
     places = places_of(summary, [one.name for one in tried])
     picture = _picture(2 * HEIGHT + 120.0, "Share and time against the value")
     shares = [
-        Seen(place, *(100.0 * end for end in one.share), dot)
+        Seen(place, 100.0 * one.share.value, 100.0 * one.share.low, 100.0 * one.share.high, dot)
         for place, one in zip(places, tried, strict=True)
-        if one.share
+        if one.share is not None
     ]
     _draw_panel(picture, 14.0, Axis(0.0, 100.0, HEIGHT, 14.0), shares, "successes / %")
     times = [

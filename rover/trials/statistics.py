@@ -89,7 +89,7 @@ def mcnemar(pairs: Pairs) -> float:
     for number in range(min(pairs.first_only, pairs.second_only) + 1):
         tail += term
         term = term * (differing - number) // (number + 1)
-    return min(2 * tail / 2**differing, 1.0)
+    return min(2 * tail / (1 << differing), 1.0)
 
 
 def paired_difference(pairs: Pairs) -> Estimate:

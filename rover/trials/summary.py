@@ -310,6 +310,8 @@ def _remarks(row: TrialRow) -> Iterator[str]:
     yield row.why_not or "success"
     if _missing(row) and row.truth is not None:
         yield f"{row.truth.delivered} of {row.truth.objects} in the tray, {row.counted} counted"
+    if row.truth is not None and row.truth.empty_deliveries:
+        yield f"deliveries of nothing: {row.truth.empty_deliveries}"
     if _bumps(row):
         yield f"{_bumps(row)} bump{'s' if _bumps(row) > 1 else ''}"
     if row.axis_errors_m:

@@ -7,14 +7,17 @@ from itertools import groupby
 from typing import Any
 
 from rover.trials.ranking import FEWEST, Link
-from rover.trials.statistics import Estimate, Pairs, Quantile
+from rover.trials.statistics import SIGNIFICANCE, Estimate, Pairs, Quantile
 from rover.trials.summary import Comparison, FailureKind, Summary, VariantSummary
 
 MOST_ROWS = 12
 """Kinds of failure that the terminal shows; all are in the page and in JSON."""
 MOST_LINKS = 5
 SIDE_BY_SIDE = 3
+LONGEST = 60
 UNKNOWN = "-"
+VISIBLE = 0.05
+"""Share of the trials up to which a safeguard that is left out is taken to cost nothing that anybody would see."""
 
 
 def lines(summary: Summary) -> Iterator[str]:
@@ -57,6 +60,11 @@ def _figure_tables(summary: Summary) -> Iterator[str]:
 def called(variant: str) -> str:
     """Return the name of a variant, for people."""
     return variant or "as it is"
+
+
+def which(variant: str, summary: Summary) -> str:
+    """Return the beginning of a line on a variant, where there are several."""
+    return f"{called(variant)}, " if len(summary.variants) > 1 else ""
 
 
 def figures(summary: Summary) -> list[list[str]]:
@@ -122,8 +130,8 @@ def _percents(shares: Iterable[float]) -> list[str]:
 
 
 def chance_words(p: float) -> str:
-    """Return ``p = 0.012``."""
-    return "p < 0.001" if p < 0.001 else f"p = {p:.2g}"
+    """Return ``p = 0.012``; near 5 %, where it decides, with a digit more."""
+    return "p < 0.001" if p < 0.001 else f"p = {p:.{3 if round(p, 2) == round(SIGNIFICANCE, 2) else 2}g}"
 
 
 def compared(one: Comparison, summary: Summary) -> str:
@@ -150,8 +158,10 @@ def _safeguard(one: Comparison, difference: Estimate) -> str:
         return f"{counts}; costs successes in {with_interval(difference)} of the trials ({luck})"
     if one.is_real:
         return f"{counts}; better without it, by {with_interval(_turned(difference))} of the trials ({luck})"
-    at_most = f"no cost shown ({luck}), at most {percent(max(difference.high, 0.0))} % of the trials"
-    return f"{counts}; {at_most}: the bench is too kind for it here, or the trials too few; {more_trials(one)}"
+    at_most = f"at most {percent(max(difference.high, 0.0))} % of the trials"
+    if difference.high <= VISIBLE:
+        return f"{counts}; no cost shown ({luck}), {at_most}: the bench is too kind for it here"
+    return f"{counts}; no cost shown ({luck}), but {at_most} may be lost: the trials are too few; {more_trials(one)}"
 
 
 def _turned(estimate: Estimate) -> Estimate:
@@ -194,7 +204,8 @@ def _failures(summary: Summary) -> Iterator[str]:
     most = max(MOST_ROWS // len(summary.variants), 3)
     shown = [one for _, kinds in groupby(summary.failures, lambda one: one.variant) for one in list(kinds)[:most]]
     if shown:
-        yield from aligned(*without_empty(FAILURE_HEADS, failure_cells(shown)))
+        rows = [[_shortened(cell) for cell in row] for row in failure_cells(shown)]
+        yield from aligned(*without_empty(FAILURE_HEADS, rows))
     if others := len(summary.failures) - len(shown):
         rest = sum(one.count for one in summary.failures) - sum(one.count for one in shown)
         yield f"... and {_some(rest, 'more trial')} of {_some(others, 'further kind')}, in the page and with --json"
@@ -211,9 +222,8 @@ def _linked_of_all(summary: Summary) -> Iterator[str]:
     """Yield what failures go with: of each errand, but of the first alone of what differs in one thing only."""
     told = summary.variants if summary.asked.compares == "errands" else summary.variants[:1]
     for one in told:
-        about = f"{called(one.name)}: " if len(summary.variants) > 1 else ""
-        yield from (f"{about}{line}" for line in linked_lines(one))
-    if len(told) < len(summary.variants) and any(one.drawn for one in summary.variants):
+        yield from (f"{which(one.name, summary)}{line}" for line in linked_lines(one))
+    if any(one.drawn and one.can_tell for one in summary.variants[len(told) :]):
         yield "of the others: in the page and with --json"
 
 
@@ -251,16 +261,18 @@ def linked(link: Link) -> str:
 def _raised(summary: Summary) -> Iterator[str]:
     for one in summary.raised:
         seeds = ", ".join(map(str, one.seeds[:5])) + (", ..." if len(one.seeds) > 5 else "")
-        about = f"{called(one.variant)}, " if len(summary.variants) > 1 else ""
-        yield f"{about}{_some(len(one.seeds), 'trial')} (seed {seeds}): {one.last_line}"
+        yield f"{which(one.variant, summary)}{_some(len(one.seeds), 'trial')} (seed {seeds}): {one.last_line}"
         yield f"    {one.command}"
 
 
 def _worst(summary: Summary) -> Iterator[str]:
     for one in summary.worst:
-        about = f"{called(one.variant)}, " if len(summary.variants) > 1 else ""
-        yield f"{about}seed {one.seed}: {one.what}"
+        yield f"{which(one.variant, summary)}seed {one.seed}: {one.what}"
         yield f"    {one.command}"
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
 
 
 def _some(number: int, what: str) -> str:

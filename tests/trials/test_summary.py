@@ -149,6 +149,11 @@ def test_the_worst_of_each_kind_comes_first_and_the_worst_kind_of_all() -> None:
     assert shown[0].command == "rover rehearse errand.yaml --seed 5"
 
 
+def test_deliveries_of_nothing_are_told() -> None:
+    (one,) = summed([failure(1, result="done", truth=truth(OBJECTS, empty=1), counted=OBJECTS)]).worst
+    assert one.what == "done, but counted what is not there; deliveries of nothing: 1; 900 s"
+
+
 def test_what_was_raised_is_told_once_with_its_seeds_and_the_whole_traceback() -> None:
     traceback = 'Traceback:\n  File "nudge.py", line 12, in step\n    table[{}]\nKeyError: {}\n'
     of = [

@@ -47,7 +47,10 @@ def test_shares_in_percent(share: Estimate, text: str) -> None:
     assert text.startswith(percent(share.value))
 
 
-@pytest.mark.parametrize(("p", "text"), [(0.0, "p < 0.001"), (0.0123, "p = 0.012"), (0.31, "p = 0.31"), (1.0, "p = 1")])
+@pytest.mark.parametrize(
+    ("p", "text"),
+    [(0.0, "p < 0.001"), (0.0123, "p = 0.012"), (0.31, "p = 0.31"), (0.0496, "p = 0.0496"), (1.0, "p = 1")],
+)
 def test_chances(p: float, text: str) -> None:
     assert chance_words(p) == text
 
@@ -146,7 +149,14 @@ def test_what_a_safeguard_is_worth() -> None:
 def test_a_bench_that_is_too_kind_for_a_safeguard_is_said_to_be() -> None:
     assert side_by_side(outcomes(180), outcomes(182), "safeguards", "without tries") == (
         "without tries: 182 of 200, with it 180 of 200; no cost shown (p = 0.5), at most 1.1 % of the trials: the "
-        "bench is too kind for it here, or the trials too few; about 590 more trials of each would tell"
+        "bench is too kind for it here"
+    )
+
+
+def test_trials_too_few_to_blame_the_bench_are_said_to_be() -> None:
+    assert side_by_side(outcomes(7, 7), outcomes(3, 7), "safeguards", "without fixes") == (
+        "without fixes: 3 of 7, with it 7 of 7; no cost shown (p = 0.12), but at most 84 % of the trials may be lost: "
+        "the trials are too few; about 5 more trials of each would tell"
     )
 
 
@@ -154,6 +164,17 @@ def test_a_safeguard_that_does_harm_is_said_to() -> None:
     assert "better without it, by 31 % (24 to 37 %)" in side_by_side(
         outcomes(120), outcomes(182), "safeguards", "without tries"
     )
+
+
+def test_of_what_differs_in_one_thing_only_the_first_is_told_where_it_tells_something() -> None:
+    title = "What the failures go with:"
+    names = ("as it is", "without fixes")
+    broken = drawn_rows(200, 8.0, "without fixes")
+    first, others = said(campaign([*drawn_rows(200, 9.0, "as it is"), *broken], *names, compares="safeguards"), title)
+    assert first.startswith("as it is, mend this first: ")
+    assert others == "of the others: in the page and with --json"
+    few = drawn_rows(200, 9.95, "without fixes")
+    assert title not in said(campaign([*drawn_rows(200, 20.0, "as it is"), *few], *names, compares="safeguards"))
 
 
 def drawn_rows(trials: int, fails_above: float, variant: str = "") -> list[TrialRow]:
@@ -196,6 +217,12 @@ def test_many_kinds_of_failure_are_cut_and_counted() -> None:
     section = said(campaign(of), "Where it went wrong:")
     assert len(section) == 1 + 12 + 1
     assert section[-1] == "... and 8 more trials of 4 further kinds, in the page and with --json"
+
+
+def test_a_long_cause_is_cut_in_the_table() -> None:
+    _, row = said(campaign([failure(1, reason="x" * 200)]), "Where it went wrong:")
+    assert f"failed ({'x' * 49}..." in row
+    assert len(row) < 120
 
 
 def test_what_was_raised_is_told_by_its_last_line_and_some_of_its_seeds() -> None:

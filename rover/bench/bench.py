@@ -6,18 +6,21 @@ its stated time, whoever polls first. A lock guards the public entry points; the
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from threading import RLock
 
 from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
-from rover.bench.faults import Schedule
+from rover.bench.faults import Schedule, Undo
 from rover.bench.floor import Rectangle, Solids
 from rover.bench.gripper import Jaws
+from rover.bench.happenings import HAPPENINGS
 from rover.bench.motors import STEP_NS, Base, encoders
 from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, pieces, pushed
-from rover.files.bench import BenchFile, LinkErrors
+from rover.files.bench import BenchFile
+from rover.files.bench_effects import LinkErrors
 from rover.files.errand import Errand
+from rover.files.faults import ScheduledFault
 from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.quantities import wrap
@@ -62,7 +65,8 @@ class Bench(Simulation):
     def __init__(self, bench: BenchFile, robot: Robot, errand: Errand, seed: int) -> None:
         self.file, self.robot, self.errand, self.seed = bench, robot, errand, seed
         self.now_ns = 0
-        self.schedule = Schedule(bench.faults)
+        self.schedule = Schedule(bench.faults, seed)
+        self.is_stop_pressed = False
         self.solids = Solids(bench, errand)
         self.pieces = pieces(bench, errand, seed)
         self.base = Base(bench, robot, seed)
@@ -79,7 +83,6 @@ class Bench(Simulation):
         )
         # The next step's end: a caller that compares with it spares most of its calls of `advance`.
         self.next_ns = STEP_NS
-        self._next_moment_ns = self.schedule.next_moment_ns
         self._next_watch_ns = NEVER_NS
         self._watchers: list[Watcher] = []
         # How far the robot can go before it can meet anything: no contact is looked for until it has gone that far.
@@ -117,6 +120,17 @@ class Bench(Simulation):
         """Have ``call`` called no more; nothing happens when it is not watched."""
         with self.lock:
             self._watchers = [watcher for watcher in self._watchers if watcher.call != call]
+
+    def note_entries(self, entries: Mapping[str, int]) -> None:
+        """Take note of how often each state of the behaviour has been entered by now: faults may wait for it."""
+        with self.lock:
+            self.schedule.note_entries(entries, self.now_ns)
+
+    def restart_counts(self) -> None:
+        """Have the encoders count from zero, from where the wheels are now."""
+        left, right = self.encoders
+        left.restart(self.base.left_travel)
+        right.restart(self.base.right_travel)
 
     @property
     def pose(self) -> Pose:
@@ -191,8 +205,8 @@ class Bench(Simulation):
         jaws = self.jaws_state
         if jaws.opening != jaws.wanted or now_ns >= jaws.drop_due_ns:
             self._work_jaws(now_ns)
-        if now_ns >= self._next_moment_ns:
-            self._take_moments(now_ns)
+        if now_ns >= self.schedule.next_ns:
+            self._go_wrong(now_ns)
         if now_ns >= self._next_watch_ns:
             self._call_watchers(now_ns)
 
@@ -246,7 +260,7 @@ class Bench(Simulation):
         jaws = self.jaws_state
         jaws.move()
         if jaws.lets_go(now_ns):
-            self._release()
+            self.release()
         elif jaws.held is None:
             piece = self.piece_in_jaws()
             if piece is not None and jaws.closes_on(piece):
@@ -261,7 +275,8 @@ class Bench(Simulation):
             left = self.to_robot(piece.x, piece.y)[1]
             self._shift(piece, *self.to_field(*jaws.knocked(left, piece.radius)))
 
-    def _release(self) -> None:
+    def release(self) -> None:
+        """Let go of what is held, if anything is."""
         self.carry()
         piece = self.jaws_state.release()
         if piece is not None:
@@ -269,22 +284,41 @@ class Bench(Simulation):
             self._objects = ()
             self._free_way = 0.0
 
-    def _take_moments(self, now_ns: int) -> None:
-        while self._next_moment_ns <= now_ns:
-            fault = self.schedule.take_moment()
-            self._next_moment_ns = self.schedule.next_moment_ns
-            if fault.place is None:
-                for encoder in self.encoders:
-                    encoder.jump(fault.number)
-            else:
-                self._relocate(self.pieces[fault.number - 1], fault.place)
-
-    def _relocate(self, piece: Piece, place: tuple[float, float]) -> None:
+    def put(self, piece: Piece, x: float, y: float) -> None:
+        """Carry a piece elsewhere; one that is held is let go of there."""
         if piece.held:
-            self._release()
-        piece.x, piece.y = place
+            self.release()
+        piece.x, piece.y = x, y
         self._objects = ()
+        self.look_again()
+
+    def look_again(self) -> None:
+        """Look for contacts at the next step, however far the robot seemed to be from everything."""
         self._free_way = 0.0
+
+    @property
+    def front(self) -> float:
+        """How far the jaws' tips, or the body, reach ahead of the robot's middle (m)."""
+        return max(rectangle.front for rectangle in self._rectangles)
+
+    @property
+    def is_blocked(self) -> bool:
+        """Whether the robot stands in something that does not give way."""
+        return self.solids.touch(self._rectangles, self.x, self.y, self.heading)
+
+    def _happen(self, line: ScheduledFault) -> Undo:
+        return HAPPENINGS[line.fault.happens](self, line)
+
+    def _go_wrong(self, now_ns: int) -> None:
+        before = self.schedule.robot
+        self.schedule.go_on(now_ns, self._happen)
+        wrong = self.schedule.robot
+        if wrong == before:
+            return
+        self.base.suffer(wrong)
+        self.jaws_state.suffer(wrong)
+        self.encoders[0].suffer(wrong.left_counts)
+        self.encoders[1].suffer(wrong.right_counts)
 
     def _call_watchers(self, now_ns: int) -> None:
         next_ns = NEVER_NS

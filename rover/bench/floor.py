@@ -4,7 +4,8 @@ import math
 from typing import NamedTuple
 
 from rover.bench.draws import stream
-from rover.files.bench import BenchFile, Floor
+from rover.files.bench import BenchFile
+from rover.files.bench_effects import Floor
 from rover.files.errand import Errand
 from rover.quantities import clamp
 
@@ -66,12 +67,32 @@ class Rectangle(NamedTuple):
     half_width: float
 
 
+class Standing(NamedTuple):
+    """What stands on the floor, as `Solids` has it."""
+
+    walls: tuple[Wall, ...]
+    posts: tuple[Round, ...]
+    marker: tuple[float, float] | None
+
+
 class Solids:
-    """All that does not give way: the errand's walls, and the walls and posts that its map does not have."""
+    """All that does not give way: the errand's walls, and the walls and posts that its map does not have.
+
+    Attributes:
+        walls: those of the map first, in its order.
+        marker: the place of the tray's marker (m), a plate above all that runs into things; None: there is none.
+    """
 
     def __init__(self, file: BenchFile, errand: Errand) -> None:
+        zone = errand.field.zone
+        self.marker = None if zone is None else zone.marker
         self.walls = [wall(segment) for segment in [*errand.field.walls.values(), *file.walls]]
         self.posts = [Round(post.x, post.y, post.radius) for post in file.obstacles]
+
+    @property
+    def standing(self) -> Standing:
+        """All of it as it stands now."""
+        return Standing(tuple(self.walls), tuple(self.posts), self.marker)
 
     def clearance(self, x: float, y: float) -> float:
         """Return the distance (m) of a point from the nearest of them; infinite when there is none."""

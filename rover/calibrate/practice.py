@@ -164,7 +164,7 @@ class BenchAssistant:
         self._move_jar(*ASIDE)
 
     def _move_jar(self, x: float, y: float) -> None:
-        self._bench._relocate(self._bench.pieces[0], (x, y))
+        self._bench.put(self._bench.pieces[0], x, y)
 
     def pulse(self, jaws: str, present: float, attempt: Callable[[float], object]) -> float:
         """Try the pulse of the robot file and find it right."""

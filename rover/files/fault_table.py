@@ -8,6 +8,7 @@ place on the bench that reads it) or a happening besides.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final, NamedTuple
 
 from rover import quantities
@@ -86,7 +87,7 @@ class Takes(NamedTuple):
 
 
 def _quantity(dimension: Dimension, example: str) -> Takes:
-    return Takes(quantities.name_of(dimension), example, lambda text: quantities.parse_as(text, dimension))
+    return Takes(quantities.name_of(dimension), example, partial(quantities.parse_as, dimension=dimension))
 
 
 def _time(text: str) -> float:
@@ -135,7 +136,7 @@ def _rest(share: float) -> float:
     return 1.0 - share
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Fault:
     """A row: something that can go wrong.
 
@@ -160,6 +161,10 @@ class Fault:
     happens: str = ""
     is_at_once: bool = False
     needs_end: bool = False
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how another process has it: a row is the only one of its kind."""
+        return _row, (FAULTS.index(self),)
 
     @property
     def form(self) -> str:
@@ -308,6 +313,11 @@ FAULTS: Final[tuple[Fault, ...]] = (
     ),
 )
 """All faults there are, in the order in which the page lists them."""
+
+
+def _row(at: int) -> Fault:
+    return FAULTS[at]
+
 
 NAMED: Final = {"jar": "number", "wall": "name"}
 """Of whom it has to be said which one, and how that is called."""

@@ -7,14 +7,14 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 from pydantic import BeforeValidator
 
 from rover import quantities
 from rover.devices.families import FAMILIES
 from rover.files.fault_table import FAULTS, LOSSES, NAMED, Fault
-from rover.files.problems import nearest
+from rover.files.problems import meant, nearest
 from rover.files.types import NAME_PATTERN
 from rover.quantities import TIME, QuantityError
 
@@ -85,14 +85,15 @@ _LINE = re.compile(r"(?P<when>[^:]*?)\s*:\s*(?P<what>.+?)(?:\s+for\s+(?P<lasts>.
 _ENTERING = re.compile(r"on entering (?P<state>\S+)(?:\s+every(?:\s+(?P<every>\d+)(?:st|nd|rd|th))?\s+time)?")
 _STATE = re.compile(rf"{NAME_PATTERN.pattern}(?:[/.]{NAME_PATTERN.pattern})*")
 _WHENS = "'at 12 s', 'on entering STATE', 'on entering STATE every 2nd time', 'at random every 40 s'"
-_SUBJECTS = tuple(dict.fromkeys(of for fault in FAULTS for of in fault.of))
+SUBJECTS: Final = tuple(dict.fromkeys(of for fault in FAULTS for of in fault.of))
+"""Whom a fault can happen to, besides further devices."""
 _OF_SEVERAL = tuple(name for name, family in FAMILIES.items() if family.may_be_several)
 
 
 def parse_fault(value: Any) -> ScheduledFault:
     """Return the fault that a line means; YAML reads an unquoted line as a mapping of one key, which is taken too.
 
-    Which states, walls and further devices there are, a line does not know: `rover.files.bench.fault_mismatches`.
+    Which states, walls and further devices there are, a line does not know: `rover.files.bench.fault_mistakes`.
 
     Raises:
         ValueError: the line is not of the form, or names an unknown device or fault; the text says what is allowed.
@@ -107,7 +108,7 @@ def parse_fault(value: Any) -> ScheduledFault:
     when = _when(match["when"], str(value))
     of, which, words = _whom(match["what"])
     fault, given = _what(of, words)
-    lasts = _length(fault, f"{of} {fault.words}", match["lasts"])
+    lasts = _length(fault, match["what"], match["lasts"])
     is_point = isinstance(given, tuple)
     return ScheduledFault(when, fault, of, lasts, 0.0 if is_point else given, given if is_point else (0.0, 0.0), which)
 
@@ -127,12 +128,12 @@ def losses_of(name: str, family: str) -> dict[str, str]:
 
 def _when(text: str, line: str) -> When:
     if text.startswith("at random"):
-        every = re.fullmatch(r"at random every (.+)", text)
-        if every is None:
+        often = re.fullmatch(r"at random every (.+)", text)
+        if often is None:
             raise ValueError(f"'{text}' lacks how often: write 'at random every 40 s'")
-        mean = _time(every[1], "every")
+        mean = _time(often[1], "every")
         if mean == 0.0:
-            raise ValueError(f"after 'every': '{every[1]}' must be more than zero")
+            raise ValueError(f"after 'every': '{often[1]}' must be more than zero")
         return AtRandom(mean)
     if text.startswith("at "):
         return AtTime(_time(text.removeprefix("at "), "at"))
@@ -163,7 +164,7 @@ def _whom(what: str) -> tuple[str, str, str]:
     first, _, behind = what.partition(" ")
     if first in FAMILIES:  # stop_input, as the robot file has it
         what = f"{first.replace('_', ' ')} {behind}"
-    for subject in sorted(_SUBJECTS, key=len, reverse=True):
+    for subject in sorted(SUBJECTS, key=len, reverse=True):
         if not what.startswith(f"{subject} "):
             continue
         rest = what.removeprefix(subject).strip()
@@ -178,7 +179,7 @@ def _whom(what: str) -> tuple[str, str, str]:
         return name, "", words
     raise ValueError(
         f"'{what}' is no fault: '<device> <fault>', 'counts jump of 400' or 'jar 3 moved to [1 m, 2 m]' is due"
-        f"{nearest(name, _SUBJECTS)}"
+        f"{nearest(name, SUBJECTS)}"
     )
 
 
@@ -196,12 +197,9 @@ def _rows(words: str, subjects: Iterable[str]) -> list[Fault]:
 
 def _what(of: str, words: str) -> tuple[Fault, Any]:
     """Return the row that some words mean, and what they give it."""
-    rows = _rows(words, [of] if of in _SUBJECTS else _OF_SEVERAL)
+    rows = _rows(words, [of] if of in SUBJECTS else _OF_SEVERAL)
     if not rows:
-        known = _faults_of(of)
-        forms = ", ".join(fault.form for fault in known)
-        why = nearest(words, [fault.words for fault in known])
-        raise ValueError(f"'{words}' is no fault of '{of}' (allowed: {forms}){why if 'mean' in why else ''}")
+        raise ValueError(why_no_fault(words, of, of))
     refused = None
     for fault in rows:
         if fault.takes is None:
@@ -215,6 +213,14 @@ def _what(of: str, words: str) -> tuple[Fault, Any]:
         except ValueError as error:
             refused = refused or f"after '{fault.words}': {error}"
     raise ValueError(refused)
+
+
+def why_no_fault(words: str, of: str, subject: str) -> str:
+    """Return what is to be said of words that are no fault of something, which is one of `SUBJECTS` or like it."""
+    known = _faults_of(subject)
+    near = meant(words, [fault.words for fault in known])
+    hint = f"; did you mean '{near}'?" if near else ""
+    return f"'{words}' is no fault of '{of}' (allowed: {', '.join(fault.form for fault in known)}){hint}"
 
 
 def _faults_of(of: str) -> Sequence[Fault]:

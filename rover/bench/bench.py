@@ -317,8 +317,8 @@ class Bench(Simulation):
             return
         self.base.suffer(wrong)
         self.jaws_state.suffer(wrong)
-        self.encoders[0].suffer(wrong.left_counts)
-        self.encoders[1].suffer(wrong.right_counts)
+        self.encoders[0].suffer(wrong.left_counts, self.base.left_travel)
+        self.encoders[1].suffer(wrong.right_counts, self.base.right_travel)
 
     def _call_watchers(self, now_ns: int) -> None:
         next_ns = NEVER_NS

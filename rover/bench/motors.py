@@ -198,8 +198,9 @@ class Encoder:
             self._to_next += self._gap()
         return math.floor(self._total)
 
-    def suffer(self, factor: float) -> None:
-        """Count so many times what the wheels do from now on: 0 nothing, -1 the other way."""
+    def suffer(self, factor: float, travel: float) -> None:
+        """Count so many times what the wheels do after ``travel`` metres in all: 0 nothing, -1 the other way."""
+        self.absorb(travel)
         self._per_metre = self._healthy * factor
 
     def restart(self, travel: float) -> None:

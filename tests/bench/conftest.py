@@ -109,6 +109,12 @@ def device(bench: Bench, family: str) -> Any:
     return load_driver(family, SIMULATED)(options, DriverContext(bench.robot, bench.seed, {}, bench))
 
 
+def linked_drive(bench: Bench) -> Any:
+    """Return the stand-in of the drive, on the link."""
+    options = bench.robot.devices.drive.options | {"link": "main"}
+    return load_driver("drive", SIMULATED)(options, DriverContext(bench.robot, bench.seed, {}, bench, name="drive"))
+
+
 def reports(bench: Bench, family: str, lasts: float) -> list[Reading]:
     """Return what a device reports when it is polled every 20 ms for a time (s)."""
     driver = device(bench, family)
@@ -119,5 +125,5 @@ def reports(bench: Bench, family: str, lasts: float) -> list[Reading]:
 @pytest.fixture(scope="session")
 def bay() -> SimpleNamespace:
     """The helpers above, by name."""
-    helpers = (bench_file, robot, errand, quiet_bench, jar, seconds, run, device, reports)
+    helpers = (bench_file, robot, errand, quiet_bench, jar, seconds, run, device, linked_drive, reports)
     return SimpleNamespace(FOREVER=FOREVER, **{helper.__name__: helper for helper in helpers})

@@ -1,9 +1,17 @@
+"""What each fault does, as a device sees it. The wired ones have a file of their own."""
+
 import itertools
+import math
+import statistics
 
 import pytest
 from pydantic import ValidationError
 
+from rover.bench.bench import Bench
+from rover.bench.happenings import HAPPENINGS
+from rover.devices.readings import DriveCommand
 from rover.errors import UserError
+from rover.files.fault_table import FAULTS
 
 
 def test_a_jar_that_is_not_there_cannot_be_moved(bay):
@@ -67,3 +75,300 @@ def test_a_jar_is_moved(bay):
     bench = bay.quiet_bench(objects=[bay.jar(3.0, 3.0)], faults=["at 1 s: jar 1 moved to [5 m, 1 m]"])
     bench.advance(bay.seconds(1.0))
     assert bench.objects[0][2:4] == (5.0, 1.0)
+
+
+def values(bay, family, fault, lasts=4.0, device="", **changes):
+    """Return (taken at, value) of what a device reports while the robot drives; the fault begins at 1 s."""
+    bench = bay.quiet_bench(faults=[f"at 1 s: {device or family} {fault}"], **changes)
+    bench.drive(0.3, 0.2, bay.FOREVER)
+    return [(reading.taken_ns * 1e-9, reading.value) for reading in bay.reports(bench, family, lasts)]
+
+
+def after(told, time=1.05):
+    return [value for taken, value in told if taken > time]
+
+
+WALL = {"walls": [[["3.5 m", "0 m"], ["3.5 m", "4 m"]]]}
+
+
+@pytest.mark.parametrize("family", ["heading", "range", "battery", "gripper"])
+def test_a_stuck_device_repeats_its_last_value(bay, family):
+    told = values(bay, family, "stuck", **WALL)
+    assert len({*after(told)}) == 1
+    assert after(told)[0] == next(value for taken, value in reversed(told) if taken < 1.0)
+
+
+def test_late_reports_come_in_order_and_are_of_their_own_time(bay):
+    bench = bay.quiet_bench(faults=["at 1 s: heading late by 300 ms for 1 s"])
+    driver, delays, numbers = bay.device(bench, "heading"), {}, []
+    for now_ns in range(0, bay.seconds(3.0), 10_000_000):
+        for reading in driver.poll(now_ns):
+            delays[round(reading.taken_ns * 1e-9, 2)] = (now_ns - reading.taken_ns) * 1e-9
+            numbers.append(reading.sequence)
+    assert delays[0.95] == pytest.approx(0.0, abs=0.011)
+    assert delays[1.5] == pytest.approx(0.3, abs=0.011)
+    assert delays[2.1] == pytest.approx(0.2, abs=0.06)  # behind those before it on the line
+    assert delays[2.5] == pytest.approx(0.0, abs=0.011)
+    assert numbers == sorted(numbers)
+
+
+@pytest.mark.parametrize("whom", ["heading", "link"])
+def test_garbled_reports_are_refused_and_leave_gaps(bay, whom):
+    bench = bay.quiet_bench(faults=[f"at 1 s: {whom} garbled by 30 %"])
+    numbers = [one.sequence for one in bay.reports(bench, "heading", 21.0)]
+    lost = [later - earlier - 1 for earlier, later in itertools.pairwise(numbers)]
+    assert sum(lost) / (20 * 20) == pytest.approx(0.3, abs=0.08)  # 20 s at 20 Hz, or it would not be garbled
+
+
+@pytest.mark.parametrize("whom", ["counts", "link"])
+def test_a_reboot_is_silent_and_counts_from_zero(bay, whom):
+    told = values(bay, "counts", "rebooting for 1 s", device=whom)
+    assert not [taken for taken, _ in told if 1.0 <= taken < 2.0]
+    before, behind = told[48][1], after(told, 2.0)
+    assert before.boot == 0
+    assert before.left > 100
+    assert behind[0].boot == 1
+    assert behind[0].left < 50
+    assert behind[-1].left > 100
+
+
+def test_the_motors_stand_while_the_one_who_drives_them_reboots(bay):
+    bench = bay.quiet_bench(faults=["at 1 s: link rebooting for 1 s"])
+    drive = bay.linked_drive(bench)
+    for step in range(150):
+        drive.apply(DriveCommand(0.3, 0.3, step, bay.FOREVER), step * 20_000_000)
+        if step in (60, 95):
+            assert bench.base.speed == 0.0
+    assert bench.base.speed > 0.1
+
+
+@pytest.mark.parametrize(
+    ("fault", "side"),
+    [
+        ("counts stuck", (0, 0)),
+        ("left counts stuck", (0, 1)),
+        ("right counts reversed", (1, -1)),
+        ("counts reversed", (-1, -1)),
+        ("left counts doubled", (2, 1)),
+        ("counts doubled", (2, 2)),
+    ],
+)
+def test_encoders_count_wrong_on_a_side_or_both(bay, fault, side):
+    bench = bay.quiet_bench(faults=[f"at 1 s: {fault} for 1 s"])
+    driver = bay.device(bench, "counts")
+    bench.drive(0.3, 0.2, bay.FOREVER)
+    counts = [driver.poll(bay.seconds(time))[-1].value for time in (1.0, 2.0, 3.0)]
+    during, healthy = ([later[at] - earlier[at] for at in (0, 1)] for earlier, later in itertools.pairwise(counts))
+    assert during == pytest.approx([healthy[at] * side[at] for at in (0, 1)], abs=2)
+
+
+def test_counts_of_one_side_jump(bay):
+    bench = bay.quiet_bench(faults=["at 1 s: left counts jump of -30"])
+    assert bay.device(bench, "counts").poll(bay.seconds(1.5))[-1].value[:2] == (-30, 0)
+
+
+def test_a_heading_is_reversed_biased_or_noisy(bay):
+    true = [value for _, value in values(bay, "heading", "silent for 0 s")]
+    turned = [value for _, value in values(bay, "heading", "reversed")]
+    aside = [value for _, value in values(bay, "heading", "biased by 20 deg")]
+    noisy = [value for _, value in values(bay, "heading", "noisy by 5 deg")]
+    noise = [value.angle - one.angle for value, one in zip(noisy, true, strict=True)]
+    assert turned[-1].angle == pytest.approx(-true[-1].angle)
+    assert turned[-1].rate == pytest.approx(-true[-1].rate)
+    assert aside[-1].angle - true[-1].angle == pytest.approx(math.radians(20.0))
+    assert aside[3] == true[3]
+    assert statistics.stdev(noise[25:]) == pytest.approx(math.radians(5.0), rel=0.4)
+    assert not any(noise[:15])
+
+
+def test_a_range_finder_says_too_much_or_nothing_or_anything(bay):
+    def told(fault):
+        bench = bay.quiet_bench(faults=[f"at 1 s: range {fault}"], **WALL)
+        return [reading.value.distance for reading in bay.reports(bench, "range", 41.0)][25:]
+
+    (true,) = {*told("silent for 0 s")}
+    assert [*{*told("biased by 30 cm")}] == pytest.approx([true + 0.3])
+    assert [*{*told("doubled")}] == pytest.approx([2.0 * true])
+    assert {*told("no echo")} == {None}
+    assert statistics.stdev(told("noisy by 5 cm")) == pytest.approx(0.05, rel=0.2)
+    missing, stray = told("missing 40 %"), told("stray 40 %")
+    assert missing.count(None) / len(missing) == pytest.approx(0.4, abs=0.1)
+    assert sum(one != true for one in stray) / len(stray) == pytest.approx(0.4, abs=0.1)
+
+
+def test_a_battery_sags_or_is_said_to(bay):
+    def volts_and_speed(fault):
+        bench = bay.quiet_bench(faults=[f"at 1 s: battery {fault}"])
+        driver = bay.device(bench, "battery")
+        bay.run(bench, 0.5, 0.5, 2.0)
+        return driver.poll(bay.seconds(2.0))[-1].value.volts, bench.base.speed
+
+    true, speed = volts_and_speed("silent for 0 s")
+    assert volts_and_speed("biased by 2 V") == (pytest.approx(true + 2.0), speed)
+    assert volts_and_speed("sagging by 2 V") == (pytest.approx(true - 2.0), pytest.approx(speed * (true - 2.0) / true))
+
+
+def test_a_camera_is_in_the_dark_flickers_or_looks_aside(bay):
+    def told(fault):
+        bench = bay.quiet_bench(objects=[bay.jar(3.5, 2.0)], faults=[f"at 1 s: camera {fault}"])
+        return [one.value.objects for one in bay.reports(bench, "camera", 21.0) if one.taken_ns > bay.seconds(1.05)]
+
+    ((true,),) = {*told("silent for 0 s")}
+    assert told("dark") == []
+    assert [*{seen[0].bearing for seen in told("biased by 5 deg")}] == pytest.approx([true.bearing - math.radians(5.0)])
+    flickering = told("flickering by 70 %")
+    assert flickering.count(()) / len(flickering) == pytest.approx(0.7, abs=0.1)
+    loose = [seen[0].bearing for seen in told("noisy by 3 deg") if seen]
+    assert statistics.stdev(loose) == pytest.approx(math.radians(3.0), rel=0.25)
+
+
+def test_a_gripper_says_the_opposite_is_jammed_or_slow(bay):
+    def told(fault):
+        bench = bay.quiet_bench(faults=[f"at 1 s: gripper {fault}"])
+        driver = bay.device(bench, "gripper")
+        driver.poll(bay.seconds(1.02))
+        bench.jaws(0.0)
+        return driver.poll(bay.seconds(1.2))[-1].value.opening
+
+    healthy = told("silent for 0 s")
+    assert 0.0 < healthy < 1.0
+    assert told("reversed") == pytest.approx(1.0 - healthy)
+    assert told("jammed") == 1.0
+    assert 1.0 - told("slow by 50 %") == pytest.approx((1.0 - healthy) / 2.0)
+
+
+def speeds(bay, fault):
+    """Return the two wheels' speeds, what they have rolled since 1 s, and the body's turn rate, with the fault on."""
+    bench = bay.quiet_bench(faults=[f"at 1 s: {fault}"])
+    bench.drive(0.4, 0.4, bay.FOREVER)
+    bench.advance(bay.seconds(1.0))
+    before = bench.base.left_travel
+    bench.advance(bay.seconds(2.0))
+    base = bench.base
+    return base.left_speed, base.right_speed, base.left_travel - before, base.turn_rate
+
+
+def test_a_motor_is_weak_dead_or_reversed(bay):
+    usual = speeds(bay, "heading silent")[0]
+    assert speeds(bay, "left motor weak by 30 %")[:2] == pytest.approx((0.7 * usual, usual))
+    assert speeds(bay, "right motor dead")[:2] == pytest.approx((usual, 0.0), abs=1e-6)
+    assert speeds(bay, "motors reversed")[:2] == pytest.approx((-usual, -usual))
+    assert speeds(bay, "motors dead")[:2] == pytest.approx((0.0, 0.0), abs=1e-6)
+
+
+def test_wheels_off_the_ground_are_counted_and_do_not_drive(bay):
+    _, _, way, turn_rate = speeds(bay, "left wheels off the ground")
+    assert way == pytest.approx(speeds(bay, "heading silent")[2], rel=0.01)
+    assert turn_rate > 0.5
+    bench = bay.quiet_bench(faults=["at 0 s: wheels off the ground"])
+    bay.run(bench, 0.4, 0.4, 2.0)
+    assert bench.pose == (2.0, 2.0, 0.0) or bench.x == pytest.approx(2.0, abs=0.01)
+
+
+@pytest.mark.parametrize(("fault", "goes_on"), [("stuck", True), ("silent", False)])
+def test_a_drive_goes_on_or_hears_nothing(bay, fault, goes_on):
+    bench = bay.quiet_bench(faults=[f"at 1 s: drive {fault}"])
+    drive = bay.device(bench, "drive")
+    for step in range(100):
+        duty = 0.3 if step < 52 else 0.0
+        drive.apply(DriveCommand(duty, duty, step, step * 20_000_000 + 250_000_000), step * 20_000_000)
+    assert (bench.base.speed > 0.1) is goes_on
+
+
+def test_what_is_held_slips(bay):
+    bench = bay.quiet_bench(objects=[bay.jar(2.14, 2.0)], faults=["at 3 s: held jar slips"])
+    bench.jaws(0.0)
+    bench.advance(bay.seconds(2.0))
+    assert bench.objects[0].held
+    bench.advance(bay.seconds(3.0))
+    assert not bench.objects[0].held
+
+
+def test_an_obstacle_is_put_in_the_way_and_taken_away(bay):
+    bench = bay.quiet_bench(faults=["at 1 s: obstacle ahead by 30 cm for 2 s", "at 5 s: obstacle at [2 m, 2 m]"])
+    sonar = bay.device(bench, "range")
+    far, near, far_again = (sonar.poll(bay.seconds(time))[-1].value.distance for time in (0.9, 2.0, 4.0))
+    assert far == far_again
+    assert near < 0.5
+    bench.advance(bay.seconds(5.0))
+    assert not bench.solids.posts  # the robot stands there
+
+
+def test_stop_is_pressed(bay):
+    bench = bay.quiet_bench(faults=["at 1 s: stop pressed"])
+    bench.advance(bay.seconds(0.9))
+    assert not bench.is_stop_pressed
+    bench.advance(bay.seconds(1.0))
+    assert bench.is_stop_pressed
+
+
+def test_the_robot_does_not_start_where_the_map_says(bay):
+    bench = bay.quiet_bench(faults=["at 0 s: robot moved by [10 cm, -20 cm]", "at 0 s: robot turned by 5 deg"])
+    bench.advance(bay.seconds(0.1))
+    assert bench.pose == pytest.approx((2.1, 1.8, math.radians(5.0)))
+
+
+def test_wall_and_marker_stand_elsewhere(bay):
+    errand = bay.errand(
+        walls={"east": [["6 m", "0 m"], ["6 m", "4 m"]]},
+        zone={"x": "60 cm", "y": "60 cm", "width": "1 m", "depth": "1 m", "marker": ["4 m", "2 m"]},
+    )
+    lines = ["at 1 s: wall east moved by [-3 m, 0 m]", "at 1 s: marker moved to [3 m, 2 m]"]
+    bench = Bench(bay.bench_file(faults=lines), bay.robot(), errand, 1)
+    camera, sonar = bay.device(bench, "camera"), bay.device(bench, "range")
+
+    def seen(time):
+        return [
+            next(one.distance for one in camera.poll(bay.seconds(time))[-1].value.objects if one.kind == "marker"),
+            sonar.poll(bay.seconds(time))[-1].value.distance,
+        ]
+
+    before, behind = seen(0.9), seen(2.0)
+    assert before[0] - behind[0] == pytest.approx(1.0, abs=0.1)
+    assert before[1] is None or before[1] - behind[1] == pytest.approx(3.0, abs=0.05)
+    assert behind[1] == pytest.approx(1.0, abs=0.2)
+
+
+def on_at(bay, line, entries, lasts=60.0):
+    """Return the seconds at which a fault begins; ``entries`` are the times at which the state ``carry`` is entered."""
+    bench = bay.quiet_bench(faults=[line])
+    begins, was_on = [], False
+    for tenth in range(round(lasts * 10)):
+        bench.advance(bay.seconds(tenth / 10))
+        if bench.schedule.waits_for_states:
+            bench.note_entries({"carry": sum(time <= tenth / 10 for time in entries)})
+        is_on = bench.schedule.of("heading").now is not None
+        if is_on and not was_on:
+            begins.append(tenth / 10 - 0.1)
+        was_on = is_on
+    return begins
+
+
+@pytest.mark.parametrize(
+    ("when", "begins"),
+    [("", [5.0]), (" every time", [5.0, 12.0, 20.0, 31.0, 40.0]), (" every 2nd time", [12.0, 31.0])],
+)
+def test_a_fault_begins_on_entering_a_state(bay, when, begins):
+    entered = [5.0, 12.0, 20.0, 31.0, 40.0]
+    assert on_at(bay, f"on entering carry{when}: heading silent for 1 s", entered) == pytest.approx(begins, abs=0.11)
+
+
+def test_a_fault_comes_at_random_at_its_rate_and_the_same_for_one_seed(bay):
+    line = "at random every 4 s: heading silent for 1 s"
+    begins = on_at(bay, line, [], 1000.0)
+    assert len(begins) == pytest.approx(1000.0 / 5.0, rel=0.2)
+    assert on_at(bay, line, [], 100.0) == [time for time in begins if time < 100.0]
+
+
+def test_of_two_that_set_the_same_the_later_one_counts_and_each_ends_by_itself(bay):
+    lines = ["at 1 s: left motor weak by 50 % for 3 s", "at 2 s: left motor weak by 20 % for 1 s"]
+    bench = bay.quiet_bench(faults=lines)
+    told = []
+    for time in (0.5, 1.5, 2.5, 3.5, 4.5):
+        bench.advance(bay.seconds(time))
+        told.append(bench.schedule.robot.left_motor)
+    assert told == pytest.approx([1.0, 0.5, 0.8, 0.5, 1.0])
+
+
+def test_all_that_can_happen_is_in_the_table_and_the_other_way_round():
+    assert {fault.happens for fault in FAULTS if fault.happens} == {*HAPPENINGS}

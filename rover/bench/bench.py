@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from threading import RLock
 
+from rover.bench.crowd import Crowd
 from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
 from rover.bench.faults import Schedule, Undo
 from rover.bench.floor import Rectangle, Solids
@@ -69,6 +70,7 @@ class Bench(Simulation):
         self.is_stop_pressed = False
         self.solids = Solids(bench, errand)
         self.pieces = pieces(bench, errand, seed)
+        self._crowd = Crowd(self.pieces, self.solids)
         self.base = Base(bench, robot, seed)
         self.encoders = encoders(bench, robot.body, seed)
         self.jaws_state = Jaws(bench, robot, seed)
@@ -224,32 +226,41 @@ class Bench(Simulation):
 
     def _meet(self, before: tuple[float, float, float]) -> None:
         clearance = self.solids.clearance(self.x, self.y) - self._outline.radius
-        if clearance <= 0.0 and self.solids.touch(self._rectangles, *self.pose):
-            self.x, self.y, self.heading = before
+        if clearance <= 0.0 and self.is_blocked:
             self._note_contact(None)
-            self.base.block()
-        self._free_way = min(clearance, self._push_pieces())
-
-    def _push_pieces(self) -> float:
-        """Push what body or jaws have run into; return how far the nearest piece is from the robot's circle."""
-        for piece, ahead, left in self._near():
-            place = pushed(ahead, left, piece.radius, self._outline, self.jaws_state.halves(piece.radius))
-            if place is not None:
-                self._shift(piece, *self.to_field(*place))
+            self._go_back(before)
+        near = [piece for piece, _, _ in self._near()]
+        if near and not self._crowd.give_way(near, self._pushed) and self._squeezes_more_than_at(before, near):
+            self._go_back(before)
+        if self._crowd.touched:
+            self._note_touched()
         gaps = (math.hypot(one.x - self.x, one.y - self.y) - one.radius for one in self.pieces if not one.held)
-        return min(gaps, default=math.inf) - self._outline.radius
+        self._free_way = min(clearance, min(gaps, default=math.inf) - self._outline.radius)
 
-    def _shift(self, piece: Piece, x: float, y: float) -> None:
-        """Put a piece elsewhere, and those that it runs into out of its way."""
-        self._note_contact(str(piece.number))
+    def _squeezes_more_than_at(self, before: tuple[float, float, float], near: list[Piece]) -> bool:
+        """Whether what is jammed is so more than it was: jaws that open squeeze it too, and must be let go of."""
+        now, depth = (self.x, self.y, self.heading), self._crowd.depth(near, self._pushed)
+        self.x, self.y, self.heading = before
+        depth_before = self._crowd.depth(near, self._pushed)
+        self.x, self.y, self.heading = now
+        return depth > depth_before
+
+    def _go_back(self, before: tuple[float, float, float]) -> None:
+        """Have the robot stand where it was, its motors stalled."""
+        self.x, self.y, self.heading = before
+        self.base.block()
+
+    def _pushed(self, piece: Piece) -> tuple[float, float] | None:
+        """Return where body or jaws push a piece."""
+        ahead, left = self.to_robot(piece.x, piece.y)
+        place = pushed(ahead, left, piece.radius, self._outline, self.jaws_state.halves(piece.radius))
+        return None if place is None else self.to_field(*place)
+
+    def _note_touched(self) -> None:
+        for piece in self._crowd.touched:
+            self._note_contact(str(piece.number))
+        self._crowd.touched.clear()
         self._objects = ()
-        piece.x, piece.y = x, y
-        for other in self.pieces:
-            dx, dy = other.x - x, other.y - y
-            apart, least = math.hypot(dx, dy), piece.radius + other.radius
-            if other is not piece and not other.held and 0.0 < apart < least:
-                self._note_contact(str(other.number))
-                other.x, other.y = x + dx / apart * least, y + dy / apart * least
 
     def _note_contact(self, what: str | None) -> None:
         """Note what was run into; of a turn, the speed is that of the outline's farthest corner."""
@@ -273,7 +284,8 @@ class Bench(Simulation):
             piece.held = True
         else:
             left = self.to_robot(piece.x, piece.y)[1]
-            self._shift(piece, *self.to_field(*jaws.knocked(left, piece.radius)))
+            self._crowd.knock(piece, *self.to_field(*jaws.knocked(left, piece.radius)))
+            self._note_touched()
 
     def release(self) -> None:
         """Let go of what is held, if anything is."""

@@ -100,6 +100,22 @@ class Solids:
         from_posts = (math.hypot(post.x - x, post.y - y) - post.radius for post in self.posts)
         return min([*from_walls, *from_posts], default=math.inf)
 
+    def kept_off(self, radius: float, start: tuple[float, float], place: tuple[float, float]) -> tuple[float, float]:
+        """Return where something round comes to stand that is pushed from ``start`` to ``place``: before what is solid.
+
+        All in m, field frame. A place that is free is returned as it is.
+        """
+        x, y = place
+        for each in self.walls:
+            if stands_between(each, start, (x, y)) or distance_to(each, x, y) < radius:
+                x, y = _before(each, radius, start, (x, y))
+        for post in self.posts:
+            dx, dy = x - post.x, y - post.y
+            apart, least = math.hypot(dx, dy), radius + post.radius
+            if 0.0 < apart < least:
+                x, y = post.x + dx / apart * least, post.y + dy / apart * least
+        return x, y
+
     def touch(self, outline: tuple[Rectangle, ...], x: float, y: float, heading: float) -> bool:
         """Whether a robot at this pose would stand in one of them."""
         ahead, left = math.cos(heading), math.sin(heading)
@@ -116,6 +132,20 @@ class Solids:
             return False
         sight = wall(ends)
         return any(distance_to(sight, post.x, post.y) < post.radius for post in self.posts)
+
+
+def _before(wall: Wall, radius: float, start: tuple[float, float], place: tuple[float, float]) -> tuple[float, float]:
+    """Return the place nearest to ``place`` at which something round touches a wall on the side of ``start``."""
+    across_x, across_y = -wall.along_y, wall.along_x
+    along = (place[0] - wall.x) * wall.along_x + (place[1] - wall.y) * wall.along_y
+    if 0.0 <= along <= wall.length:
+        side = math.copysign(radius, (start[0] - wall.x) * across_x + (start[1] - wall.y) * across_y)
+        return wall.x + along * wall.along_x + side * across_x, wall.y + along * wall.along_y + side * across_y
+    end = clamp(along, 0.0, wall.length)
+    end_x, end_y = wall.x + end * wall.along_x, wall.y + end * wall.along_y
+    dx, dy = place[0] - end_x, place[1] - end_y
+    apart = math.hypot(dx, dy) or radius
+    return end_x + dx / apart * radius, end_y + dy / apart * radius
 
 
 def _moved(wall: Wall, x: float, y: float, ahead: float, left: float) -> Wall:

@@ -11,15 +11,16 @@ from dataclasses import dataclass
 from threading import RLock
 
 from rover.bench.crowd import Crowd
-from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
+from rover.bench.draws import NEVER_NS, stream
 from rover.bench.faults import Schedule, Undo
-from rover.bench.floor import Rectangle, Solids
+from rover.bench.floor import Rectangle, Solids, start_pose, turn_centre
 from rover.bench.gripper import Jaws
 from rover.bench.happenings import HAPPENINGS
+from rover.bench.line import Line
+from rover.bench.lips import Lips
 from rover.bench.motors import STEP_NS, Base, encoders
 from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, pieces, pushed
 from rover.files.bench import BenchFile
-from rover.files.bench_effects import LinkErrors
 from rover.files.errand import Errand
 from rover.files.faults import ScheduledFault
 from rover.files.robot import Robot
@@ -35,19 +36,6 @@ class Watcher:
     period_ns: int
     due_ns: int
     call: Callable[[int], None]
-
-
-class Line:
-    """The serial link: reports are a little late, and in a stall they wait and come together."""
-
-    def __init__(self, errors: LinkErrors, seed: int) -> None:
-        self._latency_ns = round(drawn(errors.latency, stream(seed, "link latency")) * 1e9)
-        self._stalls = Episodes(errors.stall_every, errors.stall_lasts, stream(seed, "link stalls"))
-
-    def arrival_ns(self, now_ns: int) -> int:
-        """Return when what is sent at ``now_ns`` arrives; times asked for must not go back."""
-        sent_ns = self._stalls.ends_ns if self._stalls.on(now_ns) else now_ns
-        return sent_ns + self._latency_ns
 
 
 class Bench(Simulation):
@@ -69,6 +57,7 @@ class Bench(Simulation):
         self.schedule = Schedule(bench.faults, seed)
         self.is_stop_pressed = False
         self.solids = Solids(bench, errand)
+        self.solids.stray(bench.off_the_map, stream(seed, "off the map"))
         self.pieces = pieces(bench, errand, seed)
         self._crowd = Crowd(self.pieces, self.solids)
         self.base = Base(bench, robot, seed)
@@ -76,13 +65,14 @@ class Bench(Simulation):
         self.jaws_state = Jaws(bench, robot, seed)
         self.line = Line(bench.link, seed)
         self.lock = RLock()
-        start = errand.field.start
-        self.x, self.y, self.heading = start.x, start.y, wrap(start.heading or 0.0)
         self._outline = outline(robot.body)
         self._rectangles = (
             Rectangle(-self._outline.half_length, self._outline.half_length, self._outline.half_width),
             Rectangle(self._outline.half_length, robot.body.gripper_reach + TIP, HALF_GAP + 2.0 * FINGER),
         )
+        self.x, self.y, self.heading = start_pose(self.solids, self._rectangles, bench.off_the_map, errand, seed)
+        self._turn_ahead, self._turn_left = turn_centre(bench.floor, seed)
+        self._lips = Lips(bench.lips, robot.body, seed)
         # The next step's end: a caller that compares with it spares most of its calls of `advance`.
         self.next_ns = STEP_NS
         self._next_watch_ns = NEVER_NS
@@ -127,12 +117,6 @@ class Bench(Simulation):
         """Take note of how often each state of the behaviour has been entered by now: faults may wait for it."""
         with self.lock:
             self.schedule.note_entries(entries, self.now_ns)
-
-    def restart_counts(self) -> None:
-        """Have the encoders count from zero, from where the wheels are now."""
-        left, right = self.encoders
-        left.restart(self.base.left_travel)
-        right.restart(self.base.right_travel)
 
     @property
     def pose(self) -> Pose:
@@ -216,13 +200,28 @@ class Bench(Simulation):
         """Move along a chord of the arc: over 10 ms it differs from the arc by less than a micrometre."""
         before = (self.x, self.y, self.heading)
         middle = self.heading + 0.5 * turn
-        self.x += way * math.cos(middle)
-        self.y += way * math.sin(middle)
+        # The point about which the base turns stays where it is: its middle goes round it.
+        along, aside = way + turn * self._turn_left, -turn * self._turn_ahead
+        cosine, sine = math.cos(middle), math.sin(middle)
+        self.x += along * cosine - aside * sine
+        self.y += along * sine + aside * cosine
         heading = self.heading + turn
         self.heading = heading if -math.pi <= heading < math.pi else wrap(heading)
-        self._free_way -= abs(way)
+        self._free_way -= abs(along) + abs(aside)
         if self._free_way <= 0.0:
             self._meet(before)
+        if self._lips.lips:
+            self._cross_lips(before)
+
+    def _cross_lips(self, before: tuple[float, float, float]) -> None:
+        """Stand before a lip that takes more duty than a side has, or be jolted by it."""
+        jolt = self._lips.cross(before, (self.x, self.y, self.heading), self.base.duties)
+        if jolt is None:
+            self._go_back(before)
+        elif jolt:
+            self.heading = wrap(self.heading + jolt)
+            self.base.jolt()
+            self.look_again()
 
     def _meet(self, before: tuple[float, float, float]) -> None:
         clearance = self.solids.clearance(self.x, self.y) - self._outline.radius

@@ -48,7 +48,9 @@ class Counts(Reporter):
         return WheelCounts(left.absorb(base.left_travel), right.absorb(base.right_travel), self._boot)
 
     def _restart(self) -> None:
-        self._bench.restart_counts()
+        (left, right), base = self._bench.encoders, self._bench.base
+        left.restart(base.left_travel)
+        right.restart(base.right_travel)
         self._boot = self._trouble.boots + self._line_trouble.boots
 
 

@@ -1,13 +1,14 @@
 """The floor: walls and posts, what stands in the way of a body or of sight, and the magnetic bias of the place."""
 
 import math
+from random import Random
 from typing import NamedTuple
 
-from rover.bench.draws import stream
+from rover.bench.draws import aside, drawn, stream
 from rover.files.bench import BenchFile
-from rover.files.bench_effects import Floor
+from rover.files.bench_effects import Floor, OffTheMap
 from rover.files.errand import Errand
-from rover.quantities import clamp
+from rover.quantities import clamp, wrap
 
 Segment = tuple[tuple[float, float], tuple[float, float]]
 
@@ -84,10 +85,20 @@ class Solids:
     """
 
     def __init__(self, file: BenchFile, errand: Errand) -> None:
+        self._of_the_map = len(errand.field.walls)
         zone = errand.field.zone
         self.marker = None if zone is None else zone.marker
         self.walls = [wall(segment) for segment in [*errand.field.walls.values(), *file.walls]]
         self.posts = [Round(post.x, post.y, post.radius) for post in file.obstacles]
+
+    def stray(self, off: OffTheMap, draws: Random) -> None:
+        """Put the map's walls and marker where they truly stand."""
+        for at, each in enumerate(self.walls[: self._of_the_map]):
+            way = drawn(off.walls, draws)
+            self.walls[at] = each._replace(x=each.x - way * each.along_y, y=each.y + way * each.along_x)
+        dx, dy = aside(off.marker, draws)
+        if self.marker is not None:
+            self.marker = self.marker[0] + dx, self.marker[1] + dy
 
     @property
     def standing(self) -> Standing:
@@ -187,6 +198,23 @@ def _overlaps(post: Round, part: Rectangle) -> bool:
     return dx * dx + dy * dy < post.radius * post.radius
 
 
+def turn_centre(floor: Floor, seed: int) -> tuple[float, float]:
+    """Return how far (m) ahead and to the left of the wheels' middle the point lies about which the base turns."""
+    draws = stream(seed, "turn centre")
+    return drawn(floor.turn_ahead, draws), drawn(floor.turn_left, draws)
+
+
+def start_pose(
+    solids: Solids, outline: tuple[Rectangle, ...], off: OffTheMap, errand: Errand, seed: int
+) -> tuple[float, float, float]:
+    """Return where the robot is set down (m, m, rad): near the map's start, and on it where there is no room beside."""
+    draws, start = stream(seed, "start"), errand.field.start
+    heading = wrap(start.heading or 0.0)
+    dx, dy = aside(off.start, draws)
+    pose = start.x + dx, start.y + dy, wrap(heading + drawn(off.turned, draws))
+    return (start.x, start.y, heading) if solids.touch(outline, *pose) else pose
+
+
 class BiasField:
     """Error of a magnetic heading by place: three plane waves whose amplitudes sum to the stated bias.
 
@@ -197,9 +225,10 @@ class BiasField:
 
     def __init__(self, floor: Floor, seed: int | str) -> None:
         draws = stream(seed, "bias field")
+        scale = drawn(floor.bias_scale, stream(seed, "bias scale"))
         self._waves: list[tuple[float, float, float, float]] = []
         for _ in range(self.WAVES):
-            number = math.pi / 2.0 / (floor.bias_scale * draws.uniform(0.7, 1.5))
+            number = math.pi / 2.0 / (scale * draws.uniform(0.7, 1.5))
             direction, phase = draws.uniform(-math.pi, math.pi), draws.uniform(-math.pi, math.pi)
             wave = (floor.heading_bias / self.WAVES, number * math.cos(direction), number * math.sin(direction), phase)
             self._waves.append(wave)

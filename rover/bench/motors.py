@@ -63,6 +63,7 @@ class Base:
 
     Attributes:
         left_travel, right_travel: what the wheels have rolled (m), slip included: this is what encoders see.
+        duties: of the two sides (-1 to 1).
         speed, turn_rate: of the body over the last step (m/s, rad/s).
     """
 
@@ -83,7 +84,7 @@ class Base:
         self._slip_changes_ns = 0
         self.supply = PowerSupply(file, robot, seed)
         self._left_target = self._right_target = 0.0
-        self._duties = (0.0, 0.0)
+        self.duties = (0.0, 0.0)
         self._expires_ns = self._steps = 0
         self.left_speed = self.right_speed = self.left_travel = self.right_travel = 0.0
         self.speed = self._last_speed = self.turn_rate = 0.0
@@ -91,9 +92,9 @@ class Base:
     def drive(self, left: float, right: float, expires_ns: int) -> None:
         """Set the duties (-1 to 1); from ``expires_ns`` on they are zero."""
         self._expires_ns = expires_ns
-        if (left, right) == self._duties:
+        if (left, right) == self.duties:
             return
-        self._duties = (left, right)
+        self.duties = (left, right)
         left, right = clamp(left, -1.0, 1.0), clamp(right, -1.0, 1.0)
         self.supply.load(left, right)
         share = self.supply.share
@@ -107,7 +108,7 @@ class Base:
         self._hold = wrong.left_wheels, wrong.right_wheels
         self._kept = self._kept_now[0] * self._hold[0], self._kept_now[1] * self._hold[1]
         self.supply.lost = wrong.sag
-        duties, self._duties = self._duties, (math.nan, math.nan)
+        duties, self.duties = self.duties, (math.nan, math.nan)
         self.drive(*duties, self._expires_ns)
 
     def step(self, begins_ns: int) -> tuple[float, float]:
@@ -143,6 +144,12 @@ class Base:
     def acceleration(self) -> float:
         """Acceleration of the body in the last step (m/s^2), forwards positive."""
         return (self.speed - self._last_speed) / STEP
+
+    def jolt(self) -> None:
+        """Lose half the speed at once."""
+        self.left_speed *= 0.5
+        self.right_speed *= 0.5
+        self.speed *= 0.5
 
     def block(self) -> None:
         """Stall the motors in the step just made: the body stands against something that does not give way."""

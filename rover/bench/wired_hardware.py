@@ -17,6 +17,7 @@ from rover.files.fault_table import ReportsFault
 from rover.link.emulated_hardware import EmulatedHardware, HardwareState
 from rover.link.sentences import BatteryReport, CountsReport, HeadingReport, JawsReport
 
+LINE_END: Final = b"\r\n"
 AnyValue = TypeVar("AnyValue", HeadingValue, BatteryValue, JawsValue)
 FAMILIES: Final[Mapping[type, str]] = {
     CountsReport: "counts",
@@ -128,10 +129,10 @@ class BenchHardware(EmulatedHardware):
         return NOTHING if trouble is None or trouble.now is None else trouble.now
 
     def _garbled(self, sent: bytes, share: float) -> bytes:
-        """Return bytes of which, with a chance of ``share``, one has become another."""
-        if not sent or not share or self._draws.random() >= share:
+        """Return bytes of which, with a chance of ``share``, one before the line's end has become another."""
+        if len(sent) <= len(LINE_END) or not share or self._draws.random() >= share:
             return sent
-        at = self._draws.randrange(len(sent))
+        at = self._draws.randrange(len(sent) - len(LINE_END))
         return sent[:at] + bytes([sent[at] ^ self._draws.randint(1, 255)]) + sent[at + 1 :]
 
     def _heading(self) -> HeadingValue:

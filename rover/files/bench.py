@@ -18,7 +18,9 @@ from rover.files.bench_effects import (
     GripErrors,
     HeadingErrors,
     LinkErrors,
+    Lip,
     Motors,
+    OffTheMap,
     RangeErrors,
     Rendering,
     Supply,
@@ -88,6 +90,8 @@ class BenchFile(Model):
     """Handed to it; quantities as SI numbers."""
     floor: Floor = Floor()
     """What the ground does to wheels and heading sensor."""
+    off_the_map: OffTheMap = OffTheMap()
+    """What is not where the errand's map has it."""
     motors: Motors = Motors()
     """What cheap motors do."""
     battery: Supply = Supply()
@@ -115,6 +119,8 @@ class BenchFile(Model):
     """Walls that the errand's map does not have. The errand's own stand too."""
     obstacles: list[Post] = Field(default_factory=list)
     """Round posts that the map does not have."""
+    lips: list[Lip] = Field(default_factory=list)
+    """Lips on the floor, such as a door's; the map does not have them."""
     faults: Annotated[list[FaultLine], Due("list of lines")] = Field(default_factory=list)
     """See [Faults](#faults)."""
 

@@ -19,6 +19,7 @@ from rover.files.types import (
     Model,
     Name,
     NumberSpan,
+    Point,
     Share,
     ShareSpan,
     Time,
@@ -44,6 +45,10 @@ class Floor(Model):
 
     track_factor: AboveZeroSpan = (1.2, 1.9)
     """How many times the geometric track the base really turns as (skid steering)."""
+    turn_ahead: LengthSpan = (si("-2 cm"), si("2 cm"))
+    """How far ahead of the wheels' middle the point lies about which the base turns."""
+    turn_left: LengthSpan = (si("-1 cm"), si("1 cm"))
+    """How far to the left of it."""
     slip: Annotated[ShareSpan, _BELOW_ONE] = (si("0 %"), si("3 %"))
     """Share of a wheel's way that is lost, each side by itself, all the time."""
     slip_every: Time = si("40 s")
@@ -54,12 +59,36 @@ class Floor(Model):
     """How long a burst lasts; drawn for each."""
     heading_bias: SomeAngle = si("1 deg")
     """Largest error of the heading sensor by place (iron)."""
-    bias_scale: Annotated[Length, POSITIVE] = si("1 m")
+    bias_scale: Annotated[LengthSpan, SPAN_ABOVE_ZERO] = (si("70 cm"), si("1.6 m"))
     """Way over which that error goes from none to its largest."""
     bias_step: SomeAngle = si("1 deg")
     """Largest step by which the error jumps, either way."""
     bias_step_every: Time = si("5 min")
     """Mean time between steps."""
+
+
+class OffTheMap(Model):
+    """What is not where the errand's map has it."""
+
+    start: SomeLengthSpan = (si("0 cm"), si("2 cm"))
+    """How far from its start the robot is set down, in any direction."""
+    turned: AngleSpan = (si("-2 deg"), si("2 deg"))
+    """By how much it is turned to the left there."""
+    walls: LengthSpan = (si("-1 cm"), si("1 cm"))
+    """How far each of the map's walls stands off its line, to its left."""
+    marker: SomeLengthSpan = (si("0 cm"), si("1 cm"))
+    """How far from its place the tray's marker stands, in any direction."""
+
+
+class Lip(Model):
+    """A lip on the floor, such as a door's: each side of the base has to get over it."""
+
+    ends: tuple[Point, Point]
+    """Where it begins and ends, in the field."""
+    duty: ShareSpan = (si("20 %"), si("35 %"))
+    """Duty below which a side does not get over it: the wheels stand, as before a wall."""
+    jolt: AngleSpan = (si("-2 deg"), si("2 deg"))
+    """By how much a side that gets over turns the robot; drawn each time. Half the speed is lost."""
 
 
 class Motors(Model):
@@ -104,7 +133,7 @@ class HeadingErrors(Model):
     """The same of the turn rate."""
     drift: SomeAngle = si("1 deg")
     """Standard deviation of a slow wandering."""
-    drift_time: Annotated[Time, POSITIVE] = si("5 min")
+    drift_time: SomeTimeSpan = (si("3 min"), si("9 min"))
     """Its time constant."""
 
 
@@ -148,7 +177,7 @@ class CameraErrors(Model):
     """Nearest ground distance at which a jar is seen; one between the jaws is always in sight."""
     farthest_factor: AboveZeroSpan = (0.85, 1.1)
     """True limit of sight as a multiple of the robot file's `sees_to`."""
-    marker_noise: Share = si("2 %")
+    marker_noise: ShareSpan = (si("1.5 %"), si("2.5 %"))
     """Error of the distance to the tray's marker, as a share of it at 1 m, growing with it."""
 
 

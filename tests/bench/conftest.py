@@ -40,7 +40,16 @@ ERRAND: dict[str, Any] = {
 }
 # Every effect at nothing: the closed forms hold.
 QUIET: dict[str, dict[str, Any]] = {
-    "floor": {"track_factor": 1.0, "slip": 0, "slip_every": "0 s", "heading_bias": "0 deg", "bias_step": "0 deg"},
+    "floor": {
+        "track_factor": 1.0,
+        "turn_ahead": "0 m",
+        "turn_left": "0 m",
+        "slip": 0,
+        "slip_every": "0 s",
+        "heading_bias": "0 deg",
+        "bias_step": "0 deg",
+    },
+    "off_the_map": {"start": "0 m", "turned": "0 deg", "walls": "0 m", "marker": "0 m"},
     "motors": {"mismatch": 0, "dead_band": 0, "lag": "1 us"},
     "battery": {"charge": 1, "resistance_factor": 0, "lasts": "1000000 h", "idle": "0 A"},
     "counts": {"missed": 0, "added": 0},

@@ -72,9 +72,10 @@ class Bench(Simulation):
         )
         self.x, self.y, self.heading = start_pose(self.solids, self._rectangles, bench.off_the_map, errand, seed)
         self._turn_ahead, self._turn_left = turn_centre(bench.floor, seed)
-        self._lips = Lips(bench.lips, robot.body, seed)
+        self._lips = Lips(bench.lips, robot.body, seed) if bench.lips else None
         # The next step's end: a caller that compares with it spares most of its calls of `advance`.
         self.next_ns = STEP_NS
+        self._next_fault_ns = self.schedule.next_ns
         self._next_watch_ns = NEVER_NS
         self._watchers: list[Watcher] = []
         # How far the robot can go before it can meet anything: no contact is looked for until it has gone that far.
@@ -117,6 +118,7 @@ class Bench(Simulation):
         """Take note of how often each state of the behaviour has been entered by now: faults may wait for it."""
         with self.lock:
             self.schedule.note_entries(entries, self.now_ns)
+            self._next_fault_ns = self.schedule.next_ns
 
     @property
     def pose(self) -> Pose:
@@ -191,7 +193,7 @@ class Bench(Simulation):
         jaws = self.jaws_state
         if jaws.opening != jaws.wanted or now_ns >= jaws.drop_due_ns:
             self._work_jaws(now_ns)
-        if now_ns >= self.schedule.next_ns:
+        if now_ns >= self._next_fault_ns:
             self._go_wrong(now_ns)
         if now_ns >= self._next_watch_ns:
             self._call_watchers(now_ns)
@@ -210,12 +212,12 @@ class Bench(Simulation):
         self._free_way -= abs(along) + abs(aside)
         if self._free_way <= 0.0:
             self._meet(before)
-        if self._lips.lips:
-            self._cross_lips(before)
+        if self._lips is not None:
+            self._cross(self._lips, before)
 
-    def _cross_lips(self, before: tuple[float, float, float]) -> None:
+    def _cross(self, lips: Lips, before: tuple[float, float, float]) -> None:
         """Stand before a lip that takes more duty than a side has, or be jolted by it."""
-        jolt = self._lips.cross(before, (self.x, self.y, self.heading), self.base.duties)
+        jolt = lips.cross(before, (self.x, self.y, self.heading), self.base.duties)
         if jolt is None:
             self._go_back(before)
         elif jolt:
@@ -323,6 +325,7 @@ class Bench(Simulation):
     def _go_wrong(self, now_ns: int) -> None:
         before = self.schedule.robot
         self.schedule.go_on(now_ns, self._happen)
+        self._next_fault_ns = self.schedule.next_ns
         wrong = self.schedule.robot
         if wrong == before:
             return

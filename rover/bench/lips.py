@@ -24,7 +24,7 @@ class Lips:
 
     def __init__(self, lips: Sequence[Lip], body: Body, seed: int) -> None:
         draws = stream(seed, "lips")
-        self.lips = [Edge(wall(lip.ends), drawn(lip.duty, draws), lip.jolt) for lip in lips]
+        self._lips = [Edge(wall(lip.ends), drawn(lip.duty, draws), lip.jolt) for lip in lips]
         self._half = body.track / 2.0
         self._jolts = stream(seed, "jolts")
 
@@ -39,7 +39,7 @@ class Lips:
             duties: of the left and the right side.
         """
         jolt = 0.0
-        for edge in self.lips:
+        for edge in self._lips:
             for side, duty in zip((1.0, -1.0), duties, strict=True):
                 if not stands_between(edge.line, self._wheels(before, side), self._wheels(after, side)):
                     continue

@@ -68,8 +68,13 @@ class Reporter:
         if fault is not None or line_fault is not None:
             self._sample_with(fault or NOTHING, line_fault or NOTHING, now_ns)
             return
-        self._last = self._measure(now_ns)
-        self._send(now_ns, 0)
+        reading = Reading(now_ns, self._sequence, self._measure(now_ns))
+        self._last = reading.value
+        self._sequence += 1
+        if self._on_link:
+            self._waiting.append((self._bench.line.arrival_ns(now_ns), reading))
+        else:
+            self._waiting.append((now_ns + self._latency_ns, reading))
 
     def _sample_with(self, fault: ReportsFault, line_fault: ReportsFault, now_ns: int) -> None:
         if fault.rebooting or line_fault.rebooting:
@@ -79,17 +84,13 @@ class Reporter:
             if value is None:
                 return
             self._last = value
+            reading = Reading(now_ns, self._sequence, value)
+            self._sequence += 1
             if line_fault.silent or self._is_garbled(fault) or self._is_garbled(line_fault):
-                self._sequence += 1  # it was sent
-            else:
-                self._send(now_ns, round((fault.late + line_fault.late) * 1e9))
-
-    def _send(self, now_ns: int, late_ns: int) -> None:
-        """Put the last value on its way."""
-        reading = Reading(now_ns, self._sequence, self._last)
-        self._sequence += 1
-        usual_ns = self._bench.line.arrival_ns(now_ns) if self._on_link else now_ns + self._latency_ns
-        self._waiting.append((usual_ns + late_ns, reading))
+                return
+            late_ns = round((fault.late + line_fault.late) * 1e9)
+            usual_ns = self._bench.line.arrival_ns(now_ns) if self._on_link else now_ns + self._latency_ns
+            self._waiting.append((usual_ns + late_ns, reading))
 
     def _is_garbled(self, fault: ReportsFault) -> bool:
         return fault.garbled > 0.0 and self._fault_draws.random() < fault.garbled

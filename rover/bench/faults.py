@@ -8,6 +8,8 @@ from rover.bench.draws import NEVER_NS, stream
 from rover.files.fault_table import ReportsFault, RobotFault, Value
 from rover.files.faults import AtRandom, AtTime, OnEntering, ScheduledFault
 
+SHORTEST_NS = 10_000_000
+"""Between two that come by chance lies a step of the bench at least."""
 Undo = Callable[[], None] | None
 Happen = Callable[[ScheduledFault], Undo]
 """Has something happen on the floor; what it returns is called when the line's time is over."""
@@ -50,18 +52,16 @@ class Course:
     def go_on(self, happen: Happen) -> None:
         """Begin or end, at the time when that is due."""
         line, now_ns = self.line, self.due_ns
-        if self.is_on:
-            self.is_on = False
-            if self._undo is not None:
-                self._undo()
-                self._undo = None
-        else:
-            if line.fault.happens:
-                self._undo = happen(line)
+        if not self.is_on:
+            self._undo = happen(line) if line.fault.happens else None
             if line.lasts > 0.0:
                 self.is_on = True
                 self.due_ns = NEVER_NS if math.isinf(line.lasts) else now_ns + _ns(line.lasts)
                 return
+        self.is_on = False
+        if self._undo is not None:
+            self._undo()
+        self._undo = None
         self.due_ns = self._by_chance(now_ns, line.when.mean) if isinstance(line.when, AtRandom) else NEVER_NS
 
     def note_entries(self, entries: Mapping[str, int], now_ns: int) -> None:
@@ -76,7 +76,7 @@ class Course:
             self.due_ns = now_ns
 
     def _by_chance(self, now_ns: int, mean: float) -> int:
-        return now_ns + _ns(self._draws.expovariate(1.0 / mean))
+        return now_ns + max(SHORTEST_NS, _ns(self._draws.expovariate(1.0 / mean)))
 
 
 class Schedule:

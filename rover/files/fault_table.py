@@ -8,12 +8,21 @@ place on the bench that reads it) or a happening besides.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import partial
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
-from rover import quantities
-from rover.files.types import SHARE, point
-from rover.quantities import ANGLE, LENGTH, NONE, TIME, VOLTAGE, Dimension
+from rover.files.fault_amounts import (
+    A_LENGTH,
+    A_NUMBER,
+    A_POINT,
+    A_SHARE,
+    A_TIME,
+    A_VOLTAGE,
+    AN_ANGLE,
+    SOME_ANGLE,
+    SOME_LENGTH,
+    SOME_VOLTAGE,
+    Takes,
+)
 
 
 @dataclass
@@ -77,52 +86,6 @@ class RobotFault:
     jaws: float = 1.0
     is_stalled: bool = False
 
-
-class Takes(NamedTuple):
-    """What stands behind a fault's words: its name, an example, and how it is read (as a float or a point)."""
-
-    words: str
-    example: str
-    read: Callable[[str], Any]
-
-
-def _quantity(dimension: Dimension, example: str) -> Takes:
-    return Takes(quantities.name_of(dimension), example, partial(quantities.parse_as, dimension=dimension))
-
-
-def _time(text: str) -> float:
-    seconds = quantities.parse_as(text, TIME)
-    if seconds < 0.0:
-        raise ValueError(f"'{text}' must not be negative")
-    return seconds
-
-
-def _share(text: str) -> float:
-    share = quantities.parse_as(text, NONE)
-    if not 0.0 <= share <= 1.0:
-        raise ValueError(f"'{text}' {SHARE}")
-    return share
-
-
-def _whole_number(text: str) -> float:
-    try:
-        return float(int(text))
-    except ValueError:
-        raise ValueError(f"'{text}' is no whole number") from None
-
-
-def _point(text: str) -> tuple[float, float]:
-    inner = text.removeprefix("[").removesuffix("]")
-    return point([part.strip() for part in inner.split(",")] if len(inner) == len(text) - 2 else text)
-
-
-A_TIME: Final = Takes("a time", "300 ms", _time)
-A_SHARE: Final = Takes("a share", "50 %", _share)
-A_NUMBER: Final = Takes("a whole number", "400", _whole_number)
-A_POINT: Final = Takes("a point", "[2 m, 1 m]", _point)
-AN_ANGLE: Final = _quantity(ANGLE, "20 deg")
-A_LENGTH: Final = _quantity(LENGTH, "30 cm")
-A_VOLTAGE: Final = _quantity(VOLTAGE, "1 V")
 
 Value = float | Callable[[float], float]
 """What a field is set to, or how it comes of what the line gives."""
@@ -224,10 +187,10 @@ FAULTS: Final[tuple[Fault, ...]] = (
         reports={"reversed": True},
     ),
     Fault(("range",), "doubled", "twice the distance", reports={"doubled": True}),
-    Fault(("heading",), "noisy by", "standard deviation on top", AN_ANGLE, reports={"noise": _given}),
-    Fault(("camera",), "noisy by", "the same of where it looks: a loose mount", AN_ANGLE, reports={"noise": _given}),
-    Fault(("range",), "noisy by", "standard deviation on top", A_LENGTH, reports={"noise": _given}),
-    Fault(("battery",), "noisy by", "standard deviation on top", A_VOLTAGE, reports={"noise": _given}),
+    Fault(("heading",), "noisy by", "standard deviation on top", SOME_ANGLE, reports={"noise": _given}),
+    Fault(("camera",), "noisy by", "the same of where it looks: a loose mount", SOME_ANGLE, reports={"noise": _given}),
+    Fault(("range",), "noisy by", "standard deviation on top", SOME_LENGTH, reports={"noise": _given}),
+    Fault(("battery",), "noisy by", "standard deviation on top", SOME_VOLTAGE, reports={"noise": _given}),
     Fault(("heading",), "biased by", "so much too far to the left", AN_ANGLE, reports={"bias": _given}),
     Fault(
         ("camera",), "biased by", "looks so much to the left: a mount knocked aside", AN_ANGLE, reports={"bias": _given}
@@ -275,7 +238,7 @@ FAULTS: Final[tuple[Fault, ...]] = (
     *_by_side("motor", "dead", "gives nothing", 0.0),
     *_by_side("motor", "reversed", "turns the other way", -1.0),
     *_by_side("wheels", "off the ground", "they turn and are counted, and do not drive", 0.0),
-    Fault(("battery",), "sagging by", "gives so much less, and reports it", A_VOLTAGE, robot={"sag": _given}),
+    Fault(("battery",), "sagging by", "gives so much less, and reports it", SOME_VOLTAGE, robot={"sag": _given}),
     Fault(("gripper",), "jammed", "the jaws do not move", robot={"jaws": 0.0}),
     Fault(("gripper",), "slow by", "share of the speed that the jaws lose", A_SHARE, robot={"jaws": _rest}),
     Fault(("runtime",), "stalled", "takes no step", robot={"is_stalled": True}, needs_end=True),
@@ -291,7 +254,7 @@ FAULTS: Final[tuple[Fault, ...]] = (
         A_POINT,
         happens="obstacle",
     ),
-    Fault(("obstacle",), "ahead by", "the same, so far in front of the jaws", A_LENGTH, happens="obstacle ahead"),
+    Fault(("obstacle",), "ahead by", "the same, so far in front of the jaws", SOME_LENGTH, happens="obstacle ahead"),
     Fault(("stop",), "pressed", "by someone", happens="stop pressed", is_at_once=True),
     Fault(
         ("robot",),

@@ -78,6 +78,7 @@ def test_a_line_says_how_long(line: str, lasts: float) -> None:
         ("at 1 s: heading biased by", "'heading biased by': an angle is due, as in 'heading biased by 20 deg'"),
         ("at 1 s: heading biased by 3 cm", "after 'biased by': '3 cm' is a length, but an angle is due"),
         ("at 1 s: left motor weak by 130 %", "after 'weak by': '130 %' must lie between 0 % and 100 %"),
+        ("at 1 s: range noisy by -5 cm", "after 'noisy by': '-5 cm' must not be negative"),
         ("at 1 s: range late by -1 s", "after 'late by': '-1 s' must not be negative"),
         ("at 1 s: runtime stalled", "'runtime stalled' comes to an end: say when, as in 'runtime stalled for 2 s'"),
         ("on leaving carry: range silent", "'on leaving carry' is no time for a fault; write 'at 12 s', 'on entering"),

@@ -9,7 +9,8 @@ from rover.behaviour.vocabulary import PLACES, SIGNALS
 from rover.devices.families import FAMILIES
 from rover.files.behaviour import Behaviour, Exit, State, Tries
 from rover.files.driver_keys import KINDS
-from rover.files.faults import DEVICE_FAULTS, parse_fault
+from rover.files.fault_table import FAULTS
+from rover.files.faults import parse_fault
 from rover.files.reference import put_into, tables
 from rover.files.types import keys_of
 from rover.kinds import Choice, Kind, Number, PlaceName, Truth, WallName
@@ -63,7 +64,7 @@ def test_no_other_table_of_keys_is_there():
         chapter = heading.removeprefix("## ") if heading.startswith("## ") else chapter
         if "\n| Key |" in part:
             found |= {(chapter, block) for block in (spans(heading) if heading.startswith("###") else [""])}
-    assert found == {*tables()} - {("Drivers", "")}
+    assert found == {*tables()} - {("Drivers", ""), ("Faults", "")}
 
 
 def test_how_the_robot_goes_on_without_a_device_is_there():
@@ -77,14 +78,18 @@ def test_the_kinds_of_keys_of_ones_own_are_there():
     assert {kind for row in table for kind in spans(row[0])} == {*KINDS, "[soft, hard]"}
 
 
-def test_units_and_faults_are_all_there():
+def test_units_are_all_there():
     assert {unit for row in rows(FILES, "Units") for unit in spans(row[1])} - {"30 %", "0.3"} == set(quantities.UNITS)
-    faults = {spans(device)[0]: spans(names) for device, names in rows(FILES, "Faults")}
-    for device, names in DEVICE_FAULTS.items():
-        assert set(names) <= set(faults[device])
-    for device, names in faults.items():
-        for name in names:
-            parse_fault(f"at 1 s: {device} {name}")
+
+
+def test_every_fault_is_there_and_the_lines_of_the_page_are_read():
+    told = {(who.split(" <")[0], spans(fault)[0]) for of, fault, _ in rows(FILES, "Faults") for who in spans(of)}
+    assert told == {(who, fault.form) for fault in FAULTS for who in fault.of}
+    section = FILES.read_text("utf-8").partition("\n## Faults\n")[2]
+    lines = re.findall(r"(?m)^- ((?:at|on) .+?)(?:\s+#.*)?$", section)
+    assert len(lines) > 8
+    for line in lines:
+        parse_fault(line)
 
 
 # The tables of behaviours/README.md against the vocabulary.

@@ -84,6 +84,11 @@ class Engine:
         self._machine = self._build_machine()
 
     @property
+    def entries(self) -> Mapping[str, int]:
+        """How often each state has been entered so far, by its path."""
+        return self._entries
+
+    @property
     def unknowns(self) -> int:
         """How often a condition could not be worked out: not a number, or a division by zero."""
         return self.memory[UNKNOWNS]

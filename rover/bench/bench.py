@@ -6,18 +6,23 @@ its stated time, whoever polls first. A lock guards the public entry points; the
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from threading import RLock
 
-from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
-from rover.bench.faults import Schedule
-from rover.bench.floor import Rectangle, Solids
+from rover.bench.crowd import Crowd
+from rover.bench.draws import NEVER_NS, stream
+from rover.bench.faults import Schedule, Undo
+from rover.bench.floor import Rectangle, Solids, start_pose, turn_centre
 from rover.bench.gripper import Jaws
+from rover.bench.happenings import HAPPENINGS
+from rover.bench.line import Line
+from rover.bench.lips import Lips
 from rover.bench.motors import STEP_NS, Base, encoders
 from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, pieces, pushed
-from rover.files.bench import BenchFile, LinkErrors
+from rover.files.bench import BenchFile
 from rover.files.errand import Errand
+from rover.files.faults import ScheduledFault
 from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.quantities import wrap
@@ -31,19 +36,6 @@ class Watcher:
     period_ns: int
     due_ns: int
     call: Callable[[int], None]
-
-
-class Line:
-    """The serial link: reports are a little late, and in a stall they wait and come together."""
-
-    def __init__(self, errors: LinkErrors, seed: int) -> None:
-        self._latency_ns = round(drawn(errors.latency, stream(seed, "link latency")) * 1e9)
-        self._stalls = Episodes(errors.stall_every, errors.stall_lasts, stream(seed, "link stalls"))
-
-    def arrival_ns(self, now_ns: int) -> int:
-        """Return when what is sent at ``now_ns`` arrives; times asked for must not go back."""
-        sent_ns = self._stalls.ends_ns if self._stalls.on(now_ns) else now_ns
-        return sent_ns + self._latency_ns
 
 
 class Bench(Simulation):
@@ -62,24 +54,28 @@ class Bench(Simulation):
     def __init__(self, bench: BenchFile, robot: Robot, errand: Errand, seed: int) -> None:
         self.file, self.robot, self.errand, self.seed = bench, robot, errand, seed
         self.now_ns = 0
-        self.schedule = Schedule(bench.faults)
+        self.schedule = Schedule(bench.faults, seed)
+        self.is_stop_pressed = False
         self.solids = Solids(bench, errand)
+        self.solids.stray(bench.off_the_map, stream(seed, "off the map"))
         self.pieces = pieces(bench, errand, seed)
+        self._crowd = Crowd(self.pieces, self.solids)
         self.base = Base(bench, robot, seed)
         self.encoders = encoders(bench, robot.body, seed)
         self.jaws_state = Jaws(bench, robot, seed)
         self.line = Line(bench.link, seed)
         self.lock = RLock()
-        start = errand.field.start
-        self.x, self.y, self.heading = start.x, start.y, wrap(start.heading or 0.0)
         self._outline = outline(robot.body)
         self._rectangles = (
             Rectangle(-self._outline.half_length, self._outline.half_length, self._outline.half_width),
             Rectangle(self._outline.half_length, robot.body.gripper_reach + TIP, HALF_GAP + 2.0 * FINGER),
         )
+        self.x, self.y, self.heading = start_pose(self.solids, self._rectangles, bench.off_the_map, errand, seed)
+        self._turn_ahead, self._turn_left = turn_centre(bench.floor, seed)
+        self._lips = Lips(bench.lips, robot.body, seed) if bench.lips else None
         # The next step's end: a caller that compares with it spares most of its calls of `advance`.
         self.next_ns = STEP_NS
-        self._next_moment_ns = self.schedule.next_moment_ns
+        self._next_fault_ns = self.schedule.next_ns
         self._next_watch_ns = NEVER_NS
         self._watchers: list[Watcher] = []
         # How far the robot can go before it can meet anything: no contact is looked for until it has gone that far.
@@ -117,6 +113,12 @@ class Bench(Simulation):
         """Have ``call`` called no more; nothing happens when it is not watched."""
         with self.lock:
             self._watchers = [watcher for watcher in self._watchers if watcher.call != call]
+
+    def note_entries(self, entries: Mapping[str, int]) -> None:
+        """Take note of how often each state of the behaviour has been entered by now: faults may wait for it."""
+        with self.lock:
+            self.schedule.note_entries(entries, self.now_ns)
+            self._next_fault_ns = self.schedule.next_ns
 
     @property
     def pose(self) -> Pose:
@@ -191,8 +193,8 @@ class Bench(Simulation):
         jaws = self.jaws_state
         if jaws.opening != jaws.wanted or now_ns >= jaws.drop_due_ns:
             self._work_jaws(now_ns)
-        if now_ns >= self._next_moment_ns:
-            self._take_moments(now_ns)
+        if now_ns >= self._next_fault_ns:
+            self._go_wrong(now_ns)
         if now_ns >= self._next_watch_ns:
             self._call_watchers(now_ns)
 
@@ -200,42 +202,66 @@ class Bench(Simulation):
         """Move along a chord of the arc: over 10 ms it differs from the arc by less than a micrometre."""
         before = (self.x, self.y, self.heading)
         middle = self.heading + 0.5 * turn
-        self.x += way * math.cos(middle)
-        self.y += way * math.sin(middle)
+        # The point about which the base turns stays where it is: its middle goes round it.
+        along, aside = way + turn * self._turn_left, -turn * self._turn_ahead
+        cosine, sine = math.cos(middle), math.sin(middle)
+        self.x += along * cosine - aside * sine
+        self.y += along * sine + aside * cosine
         heading = self.heading + turn
         self.heading = heading if -math.pi <= heading < math.pi else wrap(heading)
-        self._free_way -= abs(way)
+        self._free_way -= abs(along) + abs(aside)
         if self._free_way <= 0.0:
             self._meet(before)
+        if self._lips is not None:
+            self._cross(self._lips, before)
+
+    def _cross(self, lips: Lips, before: tuple[float, float, float]) -> None:
+        """Stand before a lip that takes more duty than a side has, or be jolted by it."""
+        jolt = lips.cross(before, (self.x, self.y, self.heading), self.base.duties)
+        if jolt is None:
+            self._go_back(before)
+        elif jolt:
+            self.heading = wrap(self.heading + jolt)
+            self.base.jolt()
+            self.look_again()
 
     def _meet(self, before: tuple[float, float, float]) -> None:
         clearance = self.solids.clearance(self.x, self.y) - self._outline.radius
-        if clearance <= 0.0 and self.solids.touch(self._rectangles, *self.pose):
-            self.x, self.y, self.heading = before
+        if clearance <= 0.0 and self.is_blocked:
             self._note_contact(None)
-            self.base.block()
-        self._free_way = min(clearance, self._push_pieces())
-
-    def _push_pieces(self) -> float:
-        """Push what body or jaws have run into; return how far the nearest piece is from the robot's circle."""
-        for piece, ahead, left in self._near():
-            place = pushed(ahead, left, piece.radius, self._outline, self.jaws_state.halves(piece.radius))
-            if place is not None:
-                self._shift(piece, *self.to_field(*place))
+            self._go_back(before)
+        near = [piece for piece, _, _ in self._near()]
+        if near and not self._crowd.give_way(near, self._pushed) and self._squeezes_more_than_at(before, near):
+            self._go_back(before)
+        if self._crowd.touched:
+            self._note_touched()
         gaps = (math.hypot(one.x - self.x, one.y - self.y) - one.radius for one in self.pieces if not one.held)
-        return min(gaps, default=math.inf) - self._outline.radius
+        self._free_way = min(clearance, min(gaps, default=math.inf) - self._outline.radius)
 
-    def _shift(self, piece: Piece, x: float, y: float) -> None:
-        """Put a piece elsewhere, and those that it runs into out of its way."""
-        self._note_contact(str(piece.number))
+    def _squeezes_more_than_at(self, before: tuple[float, float, float], near: list[Piece]) -> bool:
+        """Whether what is jammed is so more than it was: jaws that open squeeze it too, and must be let go of."""
+        now, depth = (self.x, self.y, self.heading), self._crowd.depth(near, self._pushed)
+        self.x, self.y, self.heading = before
+        depth_before = self._crowd.depth(near, self._pushed)
+        self.x, self.y, self.heading = now
+        return depth > depth_before
+
+    def _go_back(self, before: tuple[float, float, float]) -> None:
+        """Have the robot stand where it was, its motors stalled."""
+        self.x, self.y, self.heading = before
+        self.base.block()
+
+    def _pushed(self, piece: Piece) -> tuple[float, float] | None:
+        """Return where body or jaws push a piece."""
+        ahead, left = self.to_robot(piece.x, piece.y)
+        place = pushed(ahead, left, piece.radius, self._outline, self.jaws_state.halves(piece.radius))
+        return None if place is None else self.to_field(*place)
+
+    def _note_touched(self) -> None:
+        for piece in self._crowd.touched:
+            self._note_contact(str(piece.number))
+        self._crowd.touched.clear()
         self._objects = ()
-        piece.x, piece.y = x, y
-        for other in self.pieces:
-            dx, dy = other.x - x, other.y - y
-            apart, least = math.hypot(dx, dy), piece.radius + other.radius
-            if other is not piece and not other.held and 0.0 < apart < least:
-                self._note_contact(str(other.number))
-                other.x, other.y = x + dx / apart * least, y + dy / apart * least
 
     def _note_contact(self, what: str | None) -> None:
         """Note what was run into; of a turn, the speed is that of the outline's farthest corner."""
@@ -246,7 +272,7 @@ class Bench(Simulation):
         jaws = self.jaws_state
         jaws.move()
         if jaws.lets_go(now_ns):
-            self._release()
+            self.release()
         elif jaws.held is None:
             piece = self.piece_in_jaws()
             if piece is not None and jaws.closes_on(piece):
@@ -259,9 +285,11 @@ class Bench(Simulation):
             piece.held = True
         else:
             left = self.to_robot(piece.x, piece.y)[1]
-            self._shift(piece, *self.to_field(*jaws.knocked(left, piece.radius)))
+            self._crowd.knock(piece, *self.to_field(*jaws.knocked(left, piece.radius)))
+            self._note_touched()
 
-    def _release(self) -> None:
+    def release(self) -> None:
+        """Let go of what is held, if anything is."""
         self.carry()
         piece = self.jaws_state.release()
         if piece is not None:
@@ -269,22 +297,42 @@ class Bench(Simulation):
             self._objects = ()
             self._free_way = 0.0
 
-    def _take_moments(self, now_ns: int) -> None:
-        while self._next_moment_ns <= now_ns:
-            fault = self.schedule.take_moment()
-            self._next_moment_ns = self.schedule.next_moment_ns
-            if fault.place is None:
-                for encoder in self.encoders:
-                    encoder.jump(fault.number)
-            else:
-                self._relocate(self.pieces[fault.number - 1], fault.place)
-
-    def _relocate(self, piece: Piece, place: tuple[float, float]) -> None:
+    def put(self, piece: Piece, x: float, y: float) -> None:
+        """Carry a piece elsewhere; one that is held is let go of there."""
         if piece.held:
-            self._release()
-        piece.x, piece.y = place
+            self.release()
+        piece.x, piece.y = x, y
         self._objects = ()
+        self.look_again()
+
+    def look_again(self) -> None:
+        """Look for contacts at the next step, however far the robot seemed to be from everything."""
         self._free_way = 0.0
+
+    @property
+    def front(self) -> float:
+        """How far the jaws' tips, or the body, reach ahead of the robot's middle (m)."""
+        return max(rectangle.front for rectangle in self._rectangles)
+
+    @property
+    def is_blocked(self) -> bool:
+        """Whether the robot stands in something that does not give way."""
+        return self.solids.touch(self._rectangles, self.x, self.y, self.heading)
+
+    def _happen(self, line: ScheduledFault) -> Undo:
+        return HAPPENINGS[line.fault.happens](self, line)
+
+    def _go_wrong(self, now_ns: int) -> None:
+        before = self.schedule.robot
+        self.schedule.go_on(now_ns, self._happen)
+        self._next_fault_ns = self.schedule.next_ns
+        wrong = self.schedule.robot
+        if wrong == before:
+            return
+        self.base.suffer(wrong)
+        self.jaws_state.suffer(wrong)
+        self.encoders[0].suffer(wrong.left_counts, self.base.left_travel)
+        self.encoders[1].suffer(wrong.right_counts, self.base.right_travel)
 
     def _call_watchers(self, now_ns: int) -> None:
         next_ns = NEVER_NS

@@ -6,19 +6,15 @@ A device that names a ``link:`` shares that link's latency and stalls. Wiring op
 """
 
 import math
-from collections import deque
-from collections.abc import Mapping, Sequence
-from typing import Any, ClassVar
+from collections.abc import Mapping
+from typing import Any
 
-from rover.bench.bench import Bench
 from rover.bench.draws import NEVER_NS
-from rover.bench.faults import on
-from rover.bench.motors import EMPTY
 from rover.bench.orientation import Orientation
+from rover.bench.report_faults import battery_with, heading_with, jaws_with
+from rover.bench.reporter import Commanded, Reporter, bench_of
 from rover.bench.sight import CameraPose, Sight
 from rover.bench.sonar import Sonar
-from rover.devices.gripper.keys import GripperKeys
-from rover.devices.keys import SIMULATED
 from rover.devices.mount import Mount
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import (
@@ -29,86 +25,33 @@ from rover.devices.readings import (
     JawsCommand,
     JawsValue,
     RangeValue,
-    Reading,
     StopInputValue,
     WheelCounts,
 )
 from rover.devices.registry import register_stand_ins
-from rover.link.emulated_hardware import HardwareState
-from rover.quantities import must_be_finite
+from rover.files.fault_table import ReportsFault
+from rover.quantities import clamp, must_be_finite
 
 CALIBRATED = 3
 CLOSED, OPEN = StopInputValue(True), StopInputValue(False)
-
-
-def _bench_of(context: DriverContext) -> Bench:
-    if not isinstance(context.bench, Bench):
-        raise ValueError("a simulated driver works in a rehearsal only; name a real driver in the robot file")
-    return context.bench
-
-
-class Reporter:
-    """What the simulated sensors share: sampling, faults, latency and order of arrival. Any thread may poll."""
-
-    FAMILY: ClassVar[str]
-
-    def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
-        self._bench = _bench_of(context)
-        self._on_link = options.get("link") is not None
-        self._latency_ns = 0
-        self._sequence = 0
-        self._waiting: deque[tuple[int, Reading]] = deque()
-        name = context.name or self.FAMILY
-        self._keys: Any = context.robot.devices.fitted()[name]
-        # The one that a family is named for draws as it always did; each further one draws for itself.
-        self._seed = self._bench.seed if name == self.FAMILY else f"{self._bench.seed}/{name}"
-        self._faults = self._bench.schedule.of(name)
-        self._link_faults = self._bench.schedule.of("link") if self._on_link else ()
-        self._bench.watch(options["rate"], self._sample)
-
-    def poll(self, now_ns: int) -> Sequence[Reading]:
-        """Advance the bench to ``now_ns``; return the reports that have arrived by then, oldest first."""
-        if now_ns >= self._bench.next_ns:
-            self._bench.advance(now_ns)
-        waiting = self._waiting
-        if not waiting or waiting[0][0] > now_ns:
-            return ()
-        arrived = [waiting.popleft()[1]]
-        while waiting and waiting[0][0] <= now_ns:
-            arrived.append(waiting.popleft()[1])
-        return arrived
-
-    def close(self) -> None:
-        """Measure no more."""
-        self._bench.unwatch(self._sample)
-
-    def _sample(self, now_ns: int) -> None:
-        fault = on(self._faults, now_ns) if self._faults else None
-        if fault == "silent":
-            return
-        reading = Reading(now_ns, self._sequence, self._measure(now_ns, fault))
-        self._sequence += 1
-        if not self._on_link:
-            self._waiting.append((now_ns + self._latency_ns, reading))
-        elif not (self._link_faults and on(self._link_faults, now_ns)):
-            self._waiting.append((self._bench.line.arrival_ns(now_ns), reading))
-
-    def _measure(self, now_ns: int, fault: str | None) -> Any:
-        """Return the value at ``now_ns``, with what the fault does to it."""
-        raise NotImplementedError
 
 
 class Counts(Reporter):
     """Wheel encoders."""
 
     FAMILY = "counts"
+    _boot = 0
 
-    def _measure(self, now_ns: int, fault: str | None) -> WheelCounts:
+    def _measure(self, now_ns: int) -> WheelCounts:
         left, right = self._bench.encoders
         base = self._bench.base
-        if fault == "stuck":
-            return WheelCounts(left.lose(base.left_travel), right.lose(base.right_travel))
-        return WheelCounts(left.absorb(base.left_travel), right.absorb(base.right_travel))
+        return WheelCounts(left.absorb(base.left_travel), right.absorb(base.right_travel), self._boot)
+
+    def _restart(self) -> None:
+        (left, right), base = self._bench.encoders, self._bench.base
+        left.restart(base.left_travel)
+        right.restart(base.right_travel)
+        self._boot = self._trouble.boots + self._line_trouble.boots
 
 
 class Heading(Reporter):
@@ -120,10 +63,13 @@ class Heading(Reporter):
         super().__init__(options, context)
         self._orientation = Orientation(self._bench.file, self._seed)
 
-    def _measure(self, now_ns: int, fault: str | None) -> HeadingValue:
+    def _measure(self, now_ns: int) -> HeadingValue:
         bench = self._bench
         angle = self._orientation.measure(bench.heading, (bench.x, bench.y), now_ns)
         return HeadingValue(angle, self._orientation.measure_rate(bench.base.turn_rate), CALIBRATED)
+
+    def _measure_with(self, fault: ReportsFault, now_ns: int) -> HeadingValue:
+        return heading_with(fault, self._measure(now_ns), self._fault_draws)
 
 
 class Range(Reporter):
@@ -136,15 +82,23 @@ class Range(Reporter):
         self._mount: Mount = self._keys.mount
         self._sonar = Sonar(self._bench.file, self._keys, self._seed)
 
-    def _measure(self, now_ns: int, fault: str | None) -> RangeValue:
-        if fault == "no echo":
-            return RangeValue(None)
+    def _measure(self, now_ns: int) -> RangeValue:
         bench = self._bench
         bench.carry()
         mount = self._mount
         pose = (*bench.to_field(mount.ahead, mount.left), bench.heading + mount.towards)
         rounds: list[Any] = [*bench.pieces, *bench.solids.posts] if bench.solids.posts else bench.pieces
         return RangeValue(self._sonar.hear(self._sonar.nearest(pose, bench.solids.walls, rounds)))
+
+    def _measure_with(self, fault: ReportsFault, now_ns: int) -> RangeValue:
+        draws, least, most = self._fault_draws, self._keys.least, self._keys.most
+        heard = self._measure(now_ns).distance
+        if fault.stray and draws.random() < fault.stray:
+            return RangeValue(draws.uniform(least, most))
+        if heard is None or (fault.missing and draws.random() < fault.missing):
+            return RangeValue(None)
+        said = heard * (2.0 if fault.doubled else 1.0) + fault.bias + draws.gauss(0.0, fault.noise)
+        return RangeValue(clamp(said, least, most))
 
 
 class Camera(Reporter):
@@ -158,23 +112,28 @@ class Camera(Reporter):
         self._sight = Sight(self._bench.file, self._keys, self._seed)
         self._latency_ns = self._sight.latency_ns
         self._kinds = list(self._bench.errand.kinds)
-        zone = self._bench.errand.field.zone
-        self._marker = zone.marker if zone is not None else None
-        self._last = Detections(())
+        self._aside = 0.0
 
-    def _measure(self, now_ns: int, fault: str | None) -> Detections:
-        if fault == "frozen":
-            return self._last
+    def _measure(self, now_ns: int) -> Detections:
         bench = self._bench
         bench.carry()
         mount = self._mount
         x, y = bench.to_field(mount.ahead, mount.left)
-        view = CameraPose(x, y, bench.heading + mount.towards, bench.base.turn_rate, bench.base.acceleration)
+        looks = bench.heading + mount.towards + self._aside
+        view = CameraPose(x, y, looks, bench.base.turn_rate, bench.base.acceleration)
         found = self._sight.frame(view, bench.pieces, bench.solids, bench.piece_in_jaws(), now_ns)
         false = self._sight.false_detection(self._kinds)
-        marker = None if self._marker is None else self._sight.marker(view, self._marker, bench.solids, now_ns)
-        self._last = Detections((*found, *(extra for extra in (false, marker) if extra is not None)))
-        return self._last
+        place = bench.solids.marker
+        marker = None if place is None else self._sight.marker(view, place, bench.solids, now_ns)
+        return Detections((*found, *(extra for extra in (false, marker) if extra is not None)))
+
+    def _measure_with(self, fault: ReportsFault, now_ns: int) -> Detections | None:
+        if fault.dark:
+            return None
+        self._aside = fault.bias + self._fault_draws.gauss(0.0, fault.noise)
+        seen = self._measure(now_ns).objects
+        self._aside = 0.0
+        return Detections(tuple(one for one in seen if self._fault_draws.random() >= fault.flicker))
 
 
 class Battery(Reporter):
@@ -182,11 +141,12 @@ class Battery(Reporter):
 
     FAMILY = "battery"
 
-    def _measure(self, now_ns: int, fault: str | None) -> BatteryValue:
+    def _measure(self, now_ns: int) -> BatteryValue:
         supply = self._bench.base.supply
-        if fault == "low":
-            return BatteryValue(EMPTY * supply.full - supply.sag, supply.amps)
         return BatteryValue(supply.volts, supply.amps)
+
+    def _measure_with(self, fault: ReportsFault, now_ns: int) -> BatteryValue:
+        return battery_with(fault, self._bench.base.supply, self._fault_draws)
 
 
 class StopInput(Reporter):
@@ -194,8 +154,11 @@ class StopInput(Reporter):
 
     FAMILY = "stop_input"
 
-    def _measure(self, now_ns: int, fault: str | None) -> StopInputValue:
-        return OPEN if fault == "open" else CLOSED
+    def _measure(self, now_ns: int) -> StopInputValue:
+        return CLOSED
+
+    def _measure_with(self, fault: ReportsFault, now_ns: int) -> StopInputValue:
+        return OPEN if fault.open else CLOSED
 
 
 class Gripper(Reporter):
@@ -206,7 +169,7 @@ class Gripper(Reporter):
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
         self._feedback = options["feedback"]
         super().__init__(options, context)
-        self._actuator_faults = (*self._faults, *self._link_faults)
+        self._commands = Commanded(self.FAMILY, options, self._bench)
         self._wanted: float | None = math.nan  # nothing yet
         if self._feedback == "none":
             self._bench.unwatch(self._sample)
@@ -221,24 +184,27 @@ class Gripper(Reporter):
         bench = self._bench
         if now_ns >= bench.next_ns:
             bench.advance(now_ns)
-        if now_ns > command.expires_ns or (self._actuator_faults and on(self._actuator_faults, now_ns)):
+        if now_ns > command.expires_ns or not (self._commands.is_well or self._commands.hears()):
             return
         if command.opening != self._wanted:
             self._wanted = command.opening
             bench.jaws(command.opening)
 
-    def _measure(self, now_ns: int, fault: str | None) -> JawsValue:
+    def _measure(self, now_ns: int) -> JawsValue:
         jaws = self._bench.jaws_state
         return JawsValue(jaws.opening if self._feedback == "position" else None, jaws.held is not None)
+
+    def _measure_with(self, fault: ReportsFault, now_ns: int) -> JawsValue:
+        return jaws_with(fault, self._measure(now_ns))
 
 
 class Drive:
     """Two motor channels."""
 
     def __init__(self, options: Mapping[str, Any], context: DriverContext) -> None:
-        self._bench = _bench_of(context)
-        schedule = self._bench.schedule
-        self._faults = schedule.of("drive") + (schedule.of("link") if options.get("link") is not None else ())
+        self._bench = bench_of(context)
+        self._commands = Commanded("drive", options, self._bench)
+        self._last: DriveCommand | None = None
 
     def apply(self, command: DriveCommand, now_ns: int) -> None:
         """Set the duties until the command expires.
@@ -250,53 +216,19 @@ class Drive:
         bench = self._bench
         if now_ns >= bench.next_ns:
             bench.advance(now_ns)
-        if not (self._faults and on(self._faults, now_ns)):
+        if self._commands.is_well:
+            self._last = command
+            bench.drive(command.left, command.right, command.expires_ns)
+        elif self._commands.is_rebooting:
+            bench.drive(0.0, 0.0, 0)
+        elif self._commands.is_stuck and self._last is not None:
+            bench.drive(self._last.left, self._last.right, NEVER_NS)
+        elif self._commands.hears():
             bench.drive(command.left, command.right, command.expires_ns)
 
     def close(self) -> None:
         """Stop the motors."""
         self._bench.drive(0.0, 0.0, 0)
-
-
-class BenchHardware:
-    """The bench as the co-processor emulator of a wired rehearsal meets it. Any thread may call."""
-
-    def __init__(self, bench: Bench) -> None:
-        self._bench = bench
-        self._orientation = Orientation(bench.file, bench.seed)
-        self._gripper = bench.robot.devices.gripper or GripperKeys.model_validate({"driver": SIMULATED})
-
-    def sample(self, now_ns: int) -> HardwareState:
-        """Return what the sensors on the co-processor measure at ``now_ns``."""
-        bench = self._bench
-        bench.advance(now_ns)
-        with bench.lock:
-            base, jaws = bench.base, bench.jaws_state
-            left, right = bench.encoders
-            heading = self._orientation.measure(bench.heading, (bench.x, bench.y), bench.now_ns)
-            return HardwareState(
-                left.absorb(base.left_travel),
-                right.absorb(base.right_travel),
-                heading,
-                self._orientation.measure_rate(base.turn_rate),
-                CALIBRATED,
-                base.supply.volts,
-                base.supply.amps,
-                jaws.opening,
-                jaws.held is not None,
-            )
-
-    def drive(self, left: float, right: float, now_ns: int) -> None:
-        """Set the duties from now on; the deadline of a command is the emulator's."""
-        self._bench.advance(now_ns)
-        self._bench.drive(left, right, NEVER_NS)
-
-    def servo(self, pulse_s: float | None, now_ns: int) -> None:
-        """Turn the servo by its pulse (s), mapped by the robot file's ``open`` and ``closed``; None: limp."""
-        self._bench.advance(now_ns)
-        gripper = self._gripper
-        span = gripper.open - gripper.closed
-        self._bench.jaws(None if pulse_s is None or span == 0.0 else (pulse_s - gripper.closed) / span)
 
 
 register_stand_ins(Drive, Counts, Heading, Range, Camera, Gripper, Battery, StopInput)

@@ -1,5 +1,6 @@
 """Random numbers of the bench: one stream for each effect, so that switching one off leaves the others as they were."""
 
+import math
 from random import Random
 
 from rover.files.types import Span
@@ -15,6 +16,12 @@ def stream(seed: int | str, effect: str) -> Random:
 def drawn(span: Span, draws: Random) -> float:
     """Return a value out of a span, all values alike likely."""
     return draws.uniform(*span)
+
+
+def aside(span: Span, draws: Random) -> tuple[float, float]:
+    """Return a way (x, y) whose length is out of a span (m), in any direction."""
+    way, direction = drawn(span, draws), draws.uniform(-math.pi, math.pi)
+    return way * math.cos(direction), way * math.sin(direction)
 
 
 class Episodes:

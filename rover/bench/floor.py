@@ -1,12 +1,14 @@
 """The floor: walls and posts, what stands in the way of a body or of sight, and the magnetic bias of the place."""
 
 import math
+from random import Random
 from typing import NamedTuple
 
-from rover.bench.draws import stream
-from rover.files.bench import BenchFile, Floor
+from rover.bench.draws import aside, drawn, stream
+from rover.files.bench import BenchFile
+from rover.files.bench_effects import Floor, OffTheMap
 from rover.files.errand import Errand
-from rover.quantities import clamp
+from rover.quantities import clamp, wrap
 
 Segment = tuple[tuple[float, float], tuple[float, float]]
 
@@ -66,18 +68,64 @@ class Rectangle(NamedTuple):
     half_width: float
 
 
+class Standing(NamedTuple):
+    """What stands on the floor, as `Solids` has it."""
+
+    walls: tuple[Wall, ...]
+    posts: tuple[Round, ...]
+    marker: tuple[float, float] | None
+
+
 class Solids:
-    """All that does not give way: the errand's walls, and the walls and posts that its map does not have."""
+    """All that does not give way: the errand's walls, and the walls and posts that its map does not have.
+
+    Attributes:
+        walls: those of the map first, in its order.
+        marker: the place of the tray's marker (m), a plate above all that runs into things; None: there is none.
+    """
 
     def __init__(self, file: BenchFile, errand: Errand) -> None:
+        self._of_the_map = len(errand.field.walls)
+        zone = errand.field.zone
+        self.marker = None if zone is None else zone.marker
         self.walls = [wall(segment) for segment in [*errand.field.walls.values(), *file.walls]]
         self.posts = [Round(post.x, post.y, post.radius) for post in file.obstacles]
+
+    def stray(self, off: OffTheMap, draws: Random) -> None:
+        """Put the map's walls and marker where they truly stand."""
+        for at, each in enumerate(self.walls[: self._of_the_map]):
+            way = drawn(off.walls, draws)
+            self.walls[at] = each._replace(x=each.x - way * each.along_y, y=each.y + way * each.along_x)
+        dx, dy = aside(off.marker, draws)
+        if self.marker is not None:
+            self.marker = self.marker[0] + dx, self.marker[1] + dy
+
+    @property
+    def standing(self) -> Standing:
+        """All of it as it stands now."""
+        return Standing(tuple(self.walls), tuple(self.posts), self.marker)
 
     def clearance(self, x: float, y: float) -> float:
         """Return the distance (m) of a point from the nearest of them; infinite when there is none."""
         from_walls = (distance_to(each, x, y) for each in self.walls)
         from_posts = (math.hypot(post.x - x, post.y - y) - post.radius for post in self.posts)
         return min([*from_walls, *from_posts], default=math.inf)
+
+    def kept_off(self, radius: float, start: tuple[float, float], place: tuple[float, float]) -> tuple[float, float]:
+        """Return where something round comes to stand that is pushed from ``start`` to ``place``: before what is solid.
+
+        All in m, field frame. A place that is free is returned as it is.
+        """
+        x, y = place
+        for each in self.walls:
+            if stands_between(each, start, (x, y)) or distance_to(each, x, y) < radius:
+                x, y = _before(each, radius, start, (x, y))
+        for post in self.posts:
+            dx, dy = x - post.x, y - post.y
+            apart, least = math.hypot(dx, dy), radius + post.radius
+            if 0.0 < apart < least:
+                x, y = post.x + dx / apart * least, post.y + dy / apart * least
+        return x, y
 
     def touch(self, outline: tuple[Rectangle, ...], x: float, y: float, heading: float) -> bool:
         """Whether a robot at this pose would stand in one of them."""
@@ -95,6 +143,20 @@ class Solids:
             return False
         sight = wall(ends)
         return any(distance_to(sight, post.x, post.y) < post.radius for post in self.posts)
+
+
+def _before(wall: Wall, radius: float, start: tuple[float, float], place: tuple[float, float]) -> tuple[float, float]:
+    """Return the place nearest to ``place`` at which something round touches a wall on the side of ``start``."""
+    across_x, across_y = -wall.along_y, wall.along_x
+    along = (place[0] - wall.x) * wall.along_x + (place[1] - wall.y) * wall.along_y
+    if 0.0 <= along <= wall.length:
+        side = math.copysign(radius, (start[0] - wall.x) * across_x + (start[1] - wall.y) * across_y)
+        return wall.x + along * wall.along_x + side * across_x, wall.y + along * wall.along_y + side * across_y
+    end = clamp(along, 0.0, wall.length)
+    end_x, end_y = wall.x + end * wall.along_x, wall.y + end * wall.along_y
+    dx, dy = place[0] - end_x, place[1] - end_y
+    apart = math.hypot(dx, dy) or radius
+    return end_x + dx / apart * radius, end_y + dy / apart * radius
 
 
 def _moved(wall: Wall, x: float, y: float, ahead: float, left: float) -> Wall:
@@ -136,6 +198,23 @@ def _overlaps(post: Round, part: Rectangle) -> bool:
     return dx * dx + dy * dy < post.radius * post.radius
 
 
+def turn_centre(floor: Floor, seed: int) -> tuple[float, float]:
+    """Return how far (m) ahead and to the left of the wheels' middle the point lies about which the base turns."""
+    draws = stream(seed, "turn centre")
+    return drawn(floor.turn_ahead, draws), drawn(floor.turn_left, draws)
+
+
+def start_pose(
+    solids: Solids, outline: tuple[Rectangle, ...], off: OffTheMap, errand: Errand, seed: int
+) -> tuple[float, float, float]:
+    """Return where the robot is set down (m, m, rad): near the map's start, and on it where there is no room beside."""
+    draws, start = stream(seed, "start"), errand.field.start
+    heading = wrap(start.heading or 0.0)
+    dx, dy = aside(off.start, draws)
+    pose = start.x + dx, start.y + dy, wrap(heading + drawn(off.turned, draws))
+    return (start.x, start.y, heading) if solids.touch(outline, *pose) else pose
+
+
 class BiasField:
     """Error of a magnetic heading by place: three plane waves whose amplitudes sum to the stated bias.
 
@@ -146,9 +225,10 @@ class BiasField:
 
     def __init__(self, floor: Floor, seed: int | str) -> None:
         draws = stream(seed, "bias field")
+        scale = drawn(floor.bias_scale, stream(seed, "bias scale"))
         self._waves: list[tuple[float, float, float, float]] = []
         for _ in range(self.WAVES):
-            number = math.pi / 2.0 / (floor.bias_scale * draws.uniform(0.7, 1.5))
+            number = math.pi / 2.0 / (scale * draws.uniform(0.7, 1.5))
             direction, phase = draws.uniform(-math.pi, math.pi), draws.uniform(-math.pi, math.pi)
             wave = (floor.heading_bias / self.WAVES, number * math.cos(direction), number * math.sin(direction), phase)
             self._waves.append(wave)

@@ -8,6 +8,7 @@ from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Piece
 from rover.devices.gripper.keys import GripperKeys
 from rover.devices.keys import SIMULATED
 from rover.files.bench import BenchFile
+from rover.files.fault_table import RobotFault
 from rover.files.robot import Robot
 from rover.quantities import clamp
 
@@ -27,7 +28,7 @@ class Jaws:
         gripper = robot.devices.gripper or GripperKeys.model_validate({"driver": SIMULATED})
         self._errors = file.gripper
         self._draws: Random = stream(seed, "grip")
-        self._share_a_step = STEP / gripper.travel_time
+        self._share_a_step = self._healthy = STEP / gripper.travel_time
         self.drop_due_ns = NEVER_NS
         self.reach = robot.body.gripper_reach
         self.opening = self.target = self.wanted = 1.0
@@ -42,6 +43,10 @@ class Jaws:
         self.wanted = self.target if self.target > self._least else self._least
         if self.limp and self.held is not None:
             self.drop_due_ns = 0
+
+    def suffer(self, wrong: RobotFault) -> None:
+        """Move as fast as what is wrong lets the jaws from now on."""
+        self._share_a_step = self._healthy * wrong.jaws
 
     def takes(self, ahead: float, left: float) -> bool:
         """Whether a piece at (ahead, left) of the robot (m) stands between the jaws."""

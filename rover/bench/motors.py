@@ -6,6 +6,7 @@ from rover.bench.draws import NEVER_NS, Episodes, drawn, stream
 from rover.devices.battery.keys import BatteryKeys
 from rover.devices.keys import SIMULATED
 from rover.files.bench import BenchFile
+from rover.files.fault_table import RobotFault
 from rover.files.robot import Body, Robot
 from rover.quantities import clamp
 
@@ -30,6 +31,7 @@ class PowerSupply:
         self._ampere_seconds = drawn(file.battery.lasts, draws) * max(battery.load_at_full_duty, 0.1)
         self._resistance = battery.inner_resistance * drawn(file.battery.resistance_factor, draws)
         self.amps = self.idle = file.battery.idle
+        self.lost = 0.0
 
     def load(self, left: float, right: float) -> None:
         """Set the load by the two duties."""
@@ -43,12 +45,12 @@ class PowerSupply:
     @property
     def share(self) -> float:
         """Terminal voltage under the present load as a share of the full battery's open-circuit voltage."""
-        return EMPTY + (1.0 - EMPTY) * self.charge - self._resistance * self.amps / self.full
+        return EMPTY + (1.0 - EMPTY) * self.charge - self.sag / self.full
 
     @property
     def sag(self) -> float:
-        """Voltage (V) lost in the inner resistance under the present load."""
-        return self._resistance * self.amps
+        """Voltage (V) lost in the inner resistance under the present load, and to what is wrong with the battery."""
+        return self._resistance * self.amps + self.lost
 
     @property
     def volts(self) -> float:
@@ -61,6 +63,7 @@ class Base:
 
     Attributes:
         left_travel, right_travel: what the wheels have rolled (m), slip included: this is what encoders see.
+        duties: of the two sides (-1 to 1).
         speed, turn_rate: of the body over the last step (m/s, rad/s).
     """
 
@@ -68,19 +71,20 @@ class Base:
         draws = stream(seed, "motors")
         half = drawn(file.motors.mismatch, draws) / 2.0 * draws.choice((-1.0, 1.0))
         top = robot.devices.drive.top_speed
-        self._gain = (top * (1.0 + half), top * (1.0 - half))
+        self._gain = self._healthy = (top * (1.0 + half), top * (1.0 - half))
+        self._hold = (1.0, 1.0)
         self._dead_band = (drawn(file.motors.dead_band, draws), drawn(file.motors.dead_band, draws))
         self._response = 1.0 - math.exp(-STEP / drawn(file.motors.lag, draws))
         self._track = robot.body.track * drawn(file.floor.track_factor, stream(seed, "track"))
         self._slip_draws = stream(seed, "slip")
         left, right = drawn(file.floor.slip, self._slip_draws), drawn(file.floor.slip, self._slip_draws)
-        self._kept = self._kept_steadily = (1.0 - left, 1.0 - right)
+        self._kept = self._kept_now = self._kept_steadily = (1.0 - left, 1.0 - right)
         self._slip_burst = file.floor.slip_burst
         self._slips = Episodes(file.floor.slip_every, file.floor.slip_lasts, stream(seed, "slip bursts"))
         self._slip_changes_ns = 0
         self.supply = PowerSupply(file, robot, seed)
         self._left_target = self._right_target = 0.0
-        self._duties = (0.0, 0.0)
+        self.duties = (0.0, 0.0)
         self._expires_ns = self._steps = 0
         self.left_speed = self.right_speed = self.left_travel = self.right_travel = 0.0
         self.speed = self._last_speed = self.turn_rate = 0.0
@@ -88,14 +92,24 @@ class Base:
     def drive(self, left: float, right: float, expires_ns: int) -> None:
         """Set the duties (-1 to 1); from ``expires_ns`` on they are zero."""
         self._expires_ns = expires_ns
-        if (left, right) == self._duties:
+        if (left, right) == self.duties:
             return
-        self._duties = (left, right)
+        self.duties = (left, right)
         left, right = clamp(left, -1.0, 1.0), clamp(right, -1.0, 1.0)
         self.supply.load(left, right)
         share = self.supply.share
         self._left_target = self._gain[0] * _past(left, self._dead_band[0]) * share
         self._right_target = self._gain[1] * _past(right, self._dead_band[1]) * share
+
+    def suffer(self, wrong: RobotFault) -> None:
+        """Go on with what is wrong with motors, wheels and battery from now on, and nothing else."""
+        left, right = self._healthy
+        self._gain = left * wrong.left_motor, right * wrong.right_motor
+        self._hold = wrong.left_wheels, wrong.right_wheels
+        self._kept = self._kept_now[0] * self._hold[0], self._kept_now[1] * self._hold[1]
+        self.supply.lost = wrong.sag
+        duties, self.duties = self.duties, (math.nan, math.nan)
+        self.drive(*duties, self._expires_ns)
 
     def step(self, begins_ns: int) -> tuple[float, float]:
         """Run the motors for one step; return the body's way (m) and turn (rad) in it."""
@@ -131,6 +145,12 @@ class Base:
         """Acceleration of the body in the last step (m/s^2), forwards positive."""
         return (self.speed - self._last_speed) / STEP
 
+    def jolt(self) -> None:
+        """Lose half the speed at once."""
+        self.left_speed *= 0.5
+        self.right_speed *= 0.5
+        self.speed *= 0.5
+
     def block(self) -> None:
         """Stall the motors in the step just made: the body stands against something that does not give way."""
         self.left_travel -= self.left_speed * STEP
@@ -140,10 +160,12 @@ class Base:
     def _change_slip(self, now_ns: int) -> None:
         is_slipping = self._slips.on(now_ns)
         self._slip_changes_ns = self._slips.ends_ns if is_slipping else self._slips.begins_ns
-        left, right = self._kept = self._kept_steadily
+        left, right = self._kept_steadily
         if is_slipping:
             burst = drawn(self._slip_burst, self._slip_draws)
-            self._kept = (1.0 - burst, right) if self._slip_draws.random() < 0.5 else (left, 1.0 - burst)
+            left, right = (1.0 - burst, right) if self._slip_draws.random() < 0.5 else (left, 1.0 - burst)
+        self._kept_now = left, right
+        self._kept = left * self._hold[0], right * self._hold[1]
 
 
 def _past(duty: float, dead_band: float) -> float:
@@ -160,7 +182,7 @@ class Encoder:
 
     def __init__(self, missed: float, added: float, per_metre: float, seed_name: tuple[int, str]) -> None:
         self._draws = stream(*seed_name)
-        self._per_metre = per_metre
+        self._per_metre = self._healthy = per_metre
         self._error_share = missed + added
         self._missed_share = missed / self._error_share if self._error_share else 0.0
         self._seen = self._total = 0.0
@@ -183,10 +205,14 @@ class Encoder:
             self._to_next += self._gap()
         return math.floor(self._total)
 
-    def lose(self, travel: float) -> int:
-        """As `absorb`, for an encoder that is stuck: the way is not counted."""
-        self._seen = travel
-        return math.floor(self._total)
+    def suffer(self, factor: float, travel: float) -> None:
+        """Count so many times what the wheels do after ``travel`` metres in all: 0 nothing, -1 the other way."""
+        self.absorb(travel)
+        self._per_metre = self._healthy * factor
+
+    def restart(self, travel: float) -> None:
+        """Count from zero after ``travel`` metres in all."""
+        self._seen, self._total = travel, 0.0
 
     def jump(self, counts: int) -> None:
         """Add counts that no wheel has made."""

@@ -17,6 +17,7 @@ class Orientation:
 
     def __init__(self, file: BenchFile, seed: int | str) -> None:
         self._errors = file.heading
+        self._drift_time = drawn(file.heading.drift_time, stream(seed, "drift time"))
         self._field = BiasField(file.floor, seed)
         self._noise = stream(seed, "heading noise").gauss
         self._drift_noise = stream(seed, "heading drift").gauss
@@ -44,7 +45,7 @@ class Orientation:
         self._last_ns = now_ns
         if passed_ns != self._passed_ns:
             self._passed_ns = passed_ns
-            self._kept = math.exp(-passed_ns * 1e-9 / self._errors.drift_time)
+            self._kept = math.exp(-passed_ns * 1e-9 / self._drift_time)
             self._spread = self._errors.drift * math.sqrt(1.0 - self._kept * self._kept)
         self._drift = self._kept * self._drift + self._drift_noise(0.0, self._spread)
         if now_ns >= self._next_step_ns:

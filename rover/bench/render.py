@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rover.bench.floor import Segment, Solids, stands_between
+from rover.bench.floor import Round, Segment, Solids, Standing, stands_between
 from rover.bench.objects import TIP, Piece
 from rover.bench.render_ground import Facade, FloorTexture
 from rover.bench.render_lens import NEAR, Projection, Viewpoint, lens
@@ -71,6 +71,7 @@ class Scene(NamedTuple):
         pieces: the objects, as they stand.
         opening: of the jaws, 0 closed to 1 open; None for a robot without.
         exposed: share of the light that the frame gets; 1 unless the lamp flickers.
+        standing: walls, posts and marker; None: as the files have them.
     """
 
     number: int
@@ -81,6 +82,7 @@ class Scene(NamedTuple):
     pieces: tuple[Lidded, ...]
     opening: float | None = None
     exposed: float = 1.0
+    standing: Standing | None = None
 
 
 def lidded(one: Piece) -> Lidded:
@@ -91,6 +93,31 @@ def lidded(one: Piece) -> Lidded:
 def generator(seed: int, name: str, number: int = 0) -> np.random.Generator:
     """Return the generator of one effect, or of one frame of it."""
     return np.random.default_rng([seed, number, *name.encode()])
+
+
+class Scenery:
+    """What stands there besides the objects: walls, posts, pots and the marker's plate, as `place` last had them."""
+
+    def __init__(
+        self, standing: Standing, pots: list[Upright], plate: Plate | None, generator: np.random.Generator
+    ) -> None:
+        self.facades = [Facade(wall, generator) for wall in standing.walls]
+        self.uprights: list[Upright] = []
+        self.plate = plate
+        self._pots = pots
+        self._standing: Standing | None = None
+        self.place(standing)
+
+    def place(self, standing: Standing) -> None:
+        """Put walls, posts and marker where they stand from now on."""
+        if standing == self._standing:
+            return
+        self._standing = standing
+        for facade, wall in zip(self.facades, standing.walls, strict=True):
+            facade.wall = wall
+        self.uprights = self._pots + [_upright(post) for post in standing.posts]
+        if self.plate is not None and standing.marker is not None:
+            self.plate = self.plate._replace(x=standing.marker[0], y=standing.marker[1])
 
 
 class Renderer:
@@ -108,7 +135,6 @@ class Renderer:
         camera = robot.devices.camera or CameraKeys.model_validate({"driver": SIMULATED})
         zone = field.zone
         tray = None if zone is None else _corners(zone)
-        solids = Solids(file, errand)
         self._seed, self._shadow, self._exposure = seed, rendering.shadow, rendering.exposure
         self._reach = robot.body.gripper_reach
         self.lens = lens(rendering.frame_width, rendering.frame_height, camera.field_of_view)
@@ -116,20 +142,20 @@ class Renderer:
         self._aboard = Projection(self.lens, Viewpoint(camera.ahead, 0.0, camera.height, 0.0, camera.tilt))
         self._sky: Image = np.full((self.lens.height, self.lens.width, 3), SKY, np.uint8)
         self._ground = FloorTexture(field.boundary, tray, rendering, generator(seed, "floor"))
-        walls = generator(seed, "walls")
-        self._facades = [Facade(wall, walls) for wall in solids.walls]
         draws = generator(seed, "light")
         self._sun = float(draws.uniform(-math.pi, math.pi))
-        self._standing = [*_pots(field.boundary, rendering.pots, generator(seed, "pots"))]
-        self._standing += [Upright(x, y, radius, 0.0, POST_HEIGHT, POST, POST) for x, y, radius in solids.posts]
         colours = true_colours(file, robot)
         self._lids = {kind: _colour_of(one.lid, colours) for kind, one in errand.kinds.items()}
-        self._plate = _plate(zone, robot, colours)
+        pots = _pots(field.boundary, rendering.pots, generator(seed, "pots"))
+        standing, walls = Solids(file, errand).standing, generator(seed, "walls")
+        self._scenery = Scenery(standing, list(pots), _plate(zone, robot, colours), walls)
         self._weather = Weather(rendering, seed)
         self._sensor = Sensor((self.lens.height, self.lens.width), rendering.noise, generator(seed, "pixels"))
 
     def frame(self, scene: Scene) -> Image:
         """Return the frame of a scene: rows of pixels, blue, green, red, 8 bit."""
+        if scene.standing is not None:
+            self._scenery.place(scene.standing)
         view = scene.view
         camera = Projection(self.lens, view._replace(tilt=view.tilt - scene.pitch))
         image = self._sky.copy()
@@ -143,13 +169,14 @@ class Renderer:
     def _from_far_to_near(self, camera: Projection, scene: Scene) -> list[Draw]:
         """Return what is to be drawn, in order: shadows, far things, near things; a wall after all that it hides."""
         view = camera.view
-        uprights = [part for one in scene.pieces if not one.held for part in self._parts(one)] + self._standing
+        uprights = [part for one in scene.pieces if not one.held for part in self._parts(one)]
+        uprights += self._scenery.uprights
         seen = [thing for thing in uprights if _is_before(camera, thing)]
         items = [Item(thing.x, thing.y, thing.foot, self._drawn(thing)) for thing in seen]
         items += self._plate_and_jaws(scene)
         items.sort(key=lambda item: (-math.hypot(item.x - view.x, item.y - view.y), item.z))
         draws = [item.draw for item in items]
-        for facade in sorted(self._facades, key=lambda one: one.distance(view.x, view.y)):
+        for facade in sorted(self._scenery.facades, key=lambda one: one.distance(view.x, view.y)):
             place = (view.x, view.y)
             hidden = [at for at, item in enumerate(items) if stands_between(facade.wall, place, (item.x, item.y))]
             draws.insert(max(hidden, default=-1) + 1, facade.draw)
@@ -157,7 +184,7 @@ class Renderer:
 
     def _plate_and_jaws(self, scene: Scene) -> list[Item]:
         items = []
-        plate, view, opening = self._plate, scene.view, scene.opening
+        plate, view, opening = self._scenery.plate, scene.view, scene.opening
         if plate is not None:
             light = self._ground.light(plate.x, plate.y)
             items.append(Item(plate.x, plate.y, plate.z, partial(draw_plate, plate=plate, light=light)))
@@ -201,6 +228,10 @@ def _colour_of(lid: str, colours: Mapping[str, Colour]) -> Colour:
     if lid not in colours:
         raise ValueError(f"a rendered camera must know the colour of the lid '{lid}': the robot's 'colours:' lack it")
     return colours[lid]
+
+
+def _upright(post: Round) -> Upright:
+    return Upright(post.x, post.y, post.radius, 0.0, POST_HEIGHT, POST, POST)
 
 
 def _plate(zone: Zone | None, robot: Robot, colours: Mapping[str, Colour]) -> Plate | None:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from rover.bench.floor import Wall, distance_to
 from rover.bench.render_lens import Floats, Projection
 from rover.bench.render_paint import Colour, Image, fill, from_hsv, shaded
-from rover.files.bench import Rendering
+from rover.files.bench_effects import Rendering
 
 Corners = Sequence[tuple[float, float]]
 Texture = NDArray[np.float32]
@@ -173,8 +173,7 @@ class Facade:
     """One wall: masonry below, panes with leaves behind them above."""
 
     def __init__(self, wall: Wall, generator: np.random.Generator) -> None:
-        self.wall = wall
-        self._origin = np.array([wall.x, wall.y, 0.0])
+        self.wall = wall  # it may be moved, not turned
         self._along = np.array([wall.along_x, wall.along_y, 0.0])
         self._corners = np.array([[0, 0], [wall.length, 0], [wall.length, WALL_HEIGHT], [0, WALL_HEIGHT]])
         self._texture = _masonry(wall.length, generator)
@@ -187,7 +186,8 @@ class Facade:
         """Draw it where the camera sees it."""
         import cv2
 
-        corners = self._origin + self._corners[:, :1] * self._along + self._corners[:, 1:] * (0.0, 0.0, 1.0)
+        origin = np.array([self.wall.x, self.wall.y, 0.0])
+        corners = origin + self._corners[:, :1] * self._along + self._corners[:, 1:] * (0.0, 0.0, 1.0)
         outline = camera.clipped(corners)
         if outline is None:
             return
@@ -198,7 +198,7 @@ class Facade:
         if left >= right or top >= bottom:
             return
         up = np.array([0.0, 0.0, 1.0])
-        warp = camera.plane(self._origin, self._along, up) @ np.diag([WALL_TEXEL, WALL_TEXEL, 1.0])
+        warp = camera.plane(origin, self._along, up) @ np.diag([WALL_TEXEL, WALL_TEXEL, 1.0])
         size = (int(right - left), int(bottom - top))
         drawn = cv2.warpPerspective(self._texture, _moved(left, top) @ warp, size, borderMode=cv2.BORDER_REPLICATE)
         mask = np.zeros(drawn.shape[:2], np.uint8)

@@ -8,7 +8,7 @@ import numpy as np
 
 from rover.bench.draws import drawn, stream
 from rover.bench.render_paint import Image
-from rover.files.bench import Rendering
+from rover.files.bench_effects import Rendering
 
 SOFTNESS = 0.45
 """Standard deviation in pixels by which a cheap lens is out of focus."""

@@ -7,18 +7,21 @@ a detection do not, since what is detected is up to the pixels.
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rover.bench.devices import Reporter
 from rover.bench.draws import Episodes, drawn, stream
 from rover.bench.render import Renderer, Scene, generator, lidded
 from rover.bench.render_lens import Viewpoint
+from rover.bench.reporter import NOTHING, Reporter
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import Frame, Reading
 from rover.errors import UserError
 from rover.files.bench import BenchFile
+from rover.files.fault_table import ReportsFault
 from rover.files.robot import Robot
 
 SPOILT = (0.05, 0.25)
 """Share of the light in a frame that a flickering lamp spoils."""
+IN_THE_DARK = 0.02
+"""The same of a frame in the dark."""
 
 
 def with_rendered_camera(robot: Robot, bench: BenchFile) -> Robot:
@@ -56,7 +59,6 @@ class RenderedCamera(Reporter):
         self._latency_ns = round(drawn(errors.latency, stream(bench.seed, "camera latency")) * 1e9)
         self._flicker = Episodes(errors.flicker_every, errors.flicker_lasts, stream(bench.seed, "flicker"))
         self._renderer = Renderer(bench.file, bench.robot, bench.errand, bench.seed)
-        self._scene: Scene | None = None
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
         """Draw the frames that have arrived by ``now_ns``, and return them."""
@@ -67,17 +69,25 @@ class RenderedCamera(Reporter):
         height, width = image.shape[:2]
         return Frame(image, width, height)
 
-    def _measure(self, now_ns: int, fault: str | None) -> Scene:
-        """Return what is before the camera; when it is frozen, what was before it last."""
-        if fault != "frozen" or self._scene is None:
-            self._scene = self._scene_at(now_ns)
-        return self._scene
+    def _measure(self, now_ns: int) -> Scene:
+        """Return what is before the camera."""
+        return self._scene_at(now_ns, NOTHING)
 
-    def _scene_at(self, now_ns: int) -> Scene:
+    def _measure_with(self, fault: ReportsFault, now_ns: int) -> Scene:
+        scene, draws = self._scene_at(now_ns, fault), self._fault_draws
+        if fault.dark:
+            return scene._replace(exposed=IN_THE_DARK)
+        if draws.random() < fault.flicker:
+            return scene._replace(exposed=draws.uniform(*SPOILT))
+        return scene
+
+    def _scene_at(self, now_ns: int, fault: ReportsFault) -> Scene:
         bench, device, errors = self._bench, self._keys, self._bench.file.camera
         mount = device.mount
         bench.carry()
         place, looks = bench.to_field(mount.ahead, mount.left), bench.heading + mount.towards
+        if fault is not NOTHING:
+            looks += fault.bias + self._fault_draws.gauss(0.0, fault.noise)
         draws = generator(bench.seed, "camera", self._sequence)
         # An accelerating body lifts its nose.
         pitch = float(draws.normal(0.0, errors.pitch_noise)) + errors.dip * bench.base.acceleration
@@ -91,4 +101,5 @@ class RenderedCamera(Reporter):
             tuple(lidded(piece) for piece in bench.pieces),
             None if bench.robot.devices.gripper is None else bench.jaws_state.opening,
             float(draws.uniform(*SPOILT)) if spoilt else 1.0,
+            bench.solids.standing,
         )

@@ -50,6 +50,7 @@ class Sight:
         self._farthest = device.sees_to * drawn(errors.farthest_factor, limits)
         self.latency_ns = round(drawn(errors.latency, stream(seed, "camera latency")) * 1e9)
         self._height = device.height
+        self._marker_noise = drawn(errors.marker_noise, stream(seed, "marker noise"))
         self._half = device.field_of_view / 2.0
         self._slope = math.tan(self._half)
         self._wide = 2.0 * self._slope
@@ -85,7 +86,7 @@ class Sight:
             return None
         if draws.random() > self._chance(view.turn_rate, now_ns):
             return None
-        share = errors.marker_noise * max(distance, 0.3)
+        share = self._marker_noise * max(distance, 0.3)
         measured = distance * (1.0 + draws.gauss(0.0, share))
         bearing += draws.gauss(0.0, errors.bearing_noise)
         sigma = measured * 0.02 * max(measured, 0.3)

@@ -12,6 +12,7 @@ from rover.devices.protocols import DriverContext
 from rover.devices.range.keys import EchoPinsKeys
 from rover.devices.readings import DriveCommand, JawsCommand, Reading
 from rover.files.bench import BenchFile, PlacedObject
+from rover.files.bench_effects import OffTheMap
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.quantities import wrap
@@ -44,7 +45,9 @@ def _practice_errand() -> Errand:
 
 
 def practice_bench(file: BenchFile, robot: Robot, seed: int) -> Bench:
-    """Return a bench for practice: its floor and its devices, with one jar out of the way, no walls and no posts.
+    """Return a bench for practice: its floor and its devices, with one jar out of the way, no walls, posts and lips.
+
+    All stands where the errand has it: there is no map here that a person measured, only the place itself.
 
     Raises:
         CalibrationError: the file names a simulation of a person's own.
@@ -52,7 +55,10 @@ def practice_bench(file: BenchFile, robot: Robot, seed: int) -> Bench:
     if file.simulation is not None:
         raise CalibrationError(f"practice is on the built-in bench, and the bench file names '{file.simulation}'")
     jar = PlacedObject(kind="amber", x=f"{ASIDE[0]} m", y=f"{ASIDE[1]} m")  # type: ignore[arg-type]
-    bare = file.model_copy(update={"objects": [jar], "scatter": {}, "walls": [], "obstacles": []})
+    nothing = OffTheMap(start=(0.0, 0.0), turned=(0.0, 0.0), walls=(0.0, 0.0), marker=(0.0, 0.0))
+    bare = file.model_copy(
+        update={"objects": [jar], "off_the_map": nothing, "scatter": {}, "walls": [], "obstacles": [], "lips": []}
+    )
     return Bench(bare, robot, _practice_errand(), seed)
 
 
@@ -164,7 +170,7 @@ class BenchAssistant:
         self._move_jar(*ASIDE)
 
     def _move_jar(self, x: float, y: float) -> None:
-        self._bench._relocate(self._bench.pieces[0], (x, y))
+        self._bench.put(self._bench.pieces[0], x, y)
 
     def pulse(self, jaws: str, present: float, attempt: Callable[[float], object]) -> float:
         """Try the pulse of the robot file and find it right."""

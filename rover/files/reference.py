@@ -21,6 +21,7 @@ from rover.devices.keys import SCRIPTED, DeviceKeys, OnLink, OnPins, OnScript
 from rover.devices.own import OwnDeviceKeys, OwnSignal
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand
+from rover.files.fault_table import FAULTS, NAMED
 from rover.files.robot import Robot
 from rover.files.types import Model, due_in, keys_of
 
@@ -47,6 +48,7 @@ def tables() -> dict[tuple[str, str], str]:
     own = [KeyRow(OwnDeviceKeys, key) for key in keys_of(OwnDeviceKeys) if key not in keys_of(DeviceKeys)]
     found[_OWN, "devices.<name>"] = _table(own)
     found[_OWN, "devices.<name>.signals.<name>"] = _table(_rows_of(OwnSignal))
+    found["Faults", ""] = _faults()
     drivers = ([f"`{name}`", _in_code(family.keys.names())] for name, family in FAMILIES.items())
     return found | {("Drivers", ""): _lines_of([["Device", "Built-in drivers"], *drivers])}
 
@@ -109,6 +111,21 @@ def _family_rows(family: type[DeviceKeys]) -> Iterator[KeyRow]:
                 yield KeyRow(model, key, having)
     for mixed_in in family.BESIDE_OWN:
         yield from (KeyRow(mixed_in, key, (_YOURS,)) for key in keys_of(mixed_in) if key not in seen)
+
+
+def _faults() -> str:
+    """Return the table of faults; what is the same for a side and for both stands in one row."""
+    of: dict[tuple[str, str], list[str]] = {}
+    for fault in FAULTS:
+        of.setdefault((fault.form, fault.about), []).extend(
+            f"{one} <{NAMED[one]}>" if one in NAMED else one for one in fault.of
+        )
+    return _lines_of(
+        [
+            ["Device", "Fault", "Meaning"],
+            *([_in_code(who), f"`{form}`", f"{about[0].upper()}{about[1:]}."] for (form, about), who in of.items()),
+        ]
+    )
 
 
 def _table(rows: Sequence[KeyRow]) -> str:

@@ -143,7 +143,7 @@ class CoProcessor:
     def feed(self, received: bytes, now_ns: int) -> None:
         """Take bytes that came in by now."""
         self._enforce_deadlines(now_ns)
-        for line in self._framer.feed(received):
+        for line in self._framer.feed(self._machine.from_line(received, now_ns)):
             try:
                 value = decode(line)
             except SentenceError as error:
@@ -156,9 +156,12 @@ class CoProcessor:
         """Return the sentences that are due by now; periods missed are not made up for."""
         self._enforce_deadlines(now_ns)
         state = self._machine.sample(now_ns)
+        if self._machine.has_restarted():
+            self.reboot(now_ns)
         layouts = [layout for layout in UPWARDS if self._answers or layout.value is not Acknowledgement]
         due = [layout for layout in layouts if self._reports.is_due(layout, now_ns)]
-        return b"".join(self._reports.write(layout, self._fields(layout.value, state), now_ns) for layout in due)
+        written = [(one.value, self._reports.write(one, self._fields(one.value, state), now_ns)) for one in due]
+        return self._machine.onto_line(written, now_ns)
 
     def _obey(self, command: Command, now_ns: int) -> None:
         if self._firmware.revision < 2 and command.until_ms is not None:

@@ -1,7 +1,8 @@
 """What stands behind the pins of the emulated co-processor: the protocol, and a machine on a stand."""
 
 import math
-from typing import NamedTuple, Protocol
+from collections.abc import Sequence
+from typing import Any, NamedTuple, Protocol
 
 CLOSED_S, OPEN_S = 0.0011, 0.0019
 _NS_PER_S = 1_000_000_000
@@ -30,7 +31,11 @@ class HardwareState(NamedTuple):
 
 
 class EmulatedHardware(Protocol):
-    """What stands behind the co-processor's pins. Times never go back; one thread calls."""
+    """What stands behind the co-processor's pins, and what befalls it and its line.
+
+    Times never go back; one thread calls. Who inherits from this writes `sample`, `drive` and `servo`; nothing befalls
+    it by default.
+    """
 
     def sample(self, now_ns: int) -> HardwareState:
         """Return what the sensors say now."""
@@ -41,8 +46,20 @@ class EmulatedHardware(Protocol):
     def servo(self, pulse_s: float | None, now_ns: int) -> None:
         """Give the servo a pulse width (s) from now on; None lets it go limp."""
 
+    def has_restarted(self) -> bool:
+        """Tell whether it has lost its supply and come back since the last call: the firmware then starts anew."""
+        return False
 
-class WheelsFree:
+    def from_line(self, received: bytes, now_ns: int) -> bytes:
+        """Return what arrives of bytes that were sent to it."""
+        return received
+
+    def onto_line(self, sentences: Sequence[tuple[type[Any], bytes]], now_ns: int) -> bytes:
+        """Return what gets onto the line by now of sentences that are due, each with the type of its value."""
+        return b"".join(sentence for _, sentence in sentences)
+
+
+class WheelsFree(EmulatedHardware):
     """A machine on a stand: counts follow the duty at once, the heading stays, the jaws follow the servo at once."""
 
     def __init__(self, counts_per_second: float = 1500.0) -> None:

@@ -1,6 +1,6 @@
 """Everything an errand names, loaded and checked: all mistakes of all files at once."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -17,7 +17,7 @@ from rover.devices.registry import load_class
 from rover.devices.with_driver import is_dotted
 from rover.files import load
 from rover.files.behaviour import Behaviour
-from rover.files.bench import BenchFile, mismatches
+from rover.files.bench import BenchFile, fault_mistakes, mismatches
 from rover.files.errand import Errand
 from rover.files.given import FAULT_OPTION, NOTHING, OPTION, Given
 from rover.files.load import Loaded
@@ -91,6 +91,8 @@ def assemble(
         except FileProblems as error:
             problems += error.problems
     _errand_beside(errand, robot, bench)
+    if bench is not None:
+        _faults_beside(errand, robot, bench, list(graph.states) if graph is not None else [])
     problems += errand.source.problems + (bench.source.problems if bench is not None else [])
     if graph is not None:
         problems += examine(graph, known, robot.model if robot else None)
@@ -184,6 +186,14 @@ def _errand_beside(errand: Loaded[Errand], robot: Loaded[Robot] | None, bench: L
     if bench is not None:
         for place, why in mismatches(bench.model, errand.model):
             bench.source.report(place, why, of_key=place[0] == "scatter")
+
+
+def _faults_beside(
+    errand: Loaded[Errand], robot: Loaded[Robot] | None, bench: Loaded[BenchFile], states: Collection[str]
+) -> None:
+    """Note in the bench's source what its fault lines name that the other files do not have."""
+    for mistake in fault_mistakes(bench.model, errand.model, None if robot is None else robot.model.devices, states):
+        bench.source.report(mistake.place, mistake.why, warning=mistake.warning)
 
 
 def with_user_activities(

@@ -9,7 +9,7 @@ from typing import Any
 
 from rover.activities.activity import Activity
 from rover.bench.bench import Bench
-from rover.core import Core, StepReadings, StepRecord
+from rover.core import Action, Core, StepReadings, StepRecord
 from rover.core.parts import USUAL, Parts
 from rover.devices.protocols import DriverContext
 from rover.devices.with_driver import is_dotted
@@ -71,6 +71,7 @@ class Rehearsal(loop.Host):
     ) -> None:
         is_exact = not (wired or user_drivers(assembly.robot))
         self.bench, assembly, where = _placed(assembly, seed, wired=wired, rendered=rendered)
+        self._floor = self.bench if isinstance(self.bench, Bench) else None
         self.wiring: Wiring | None = None
         self._resources = ExitStack()
         try:
@@ -132,15 +133,29 @@ class Rehearsal(loop.Host):
         """Let the bench's time go on by a step, and poll the drivers."""
         if self._stopped is not None or self._now_ns >= LONGEST_NS:
             return None
-        due_ns = self._now_ns + self._period_ns
-        now_ns = self._now_ns = self.wiring.next_step(self._now_ns, self._period_ns) if self.wiring else due_ns
-        self.bench.advance(now_ns)
+        now_ns = self._go_on()
+        while self._floor is not None and self._floor.schedule.robot.is_stalled:
+            now_ns = self._go_on()
         new = self.drivers.poll(now_ns)
         faults = [*self.drivers.faults(), *self._recorder.faults()]
-        return StepReadings(now_ns, new, faults, self.drivers.stops())
+        return StepReadings(now_ns, new, faults, [*self.drivers.stops(), *self._pressed()])
+
+    def _go_on(self) -> int:
+        due_ns = self._now_ns + self._period_ns
+        self._now_ns = self.wiring.next_step(self._now_ns, self._period_ns) if self.wiring else due_ns
+        self.bench.advance(self._now_ns)
+        return self._now_ns
+
+    def _pressed(self) -> list[Action]:
+        if self._floor is None or not self._floor.is_stop_pressed:
+            return []
+        self._floor.is_stop_pressed = False
+        return [Action("stop", "stop was pressed (a fault of the bench file)")]
 
     def apply(self, decided: StepRecord) -> None:
-        """Pass the commands to the drivers."""
+        """Pass the commands to the drivers; the bench's faults may wait for a state that has just been entered."""
+        if self._floor is not None and self._floor.schedule.waits_for_states and decided.events:
+            self._floor.note_entries(self.core.engine.entries)
         self.drivers.apply(decided, is_stopped=not self.core.stop.effect.moves)
 
     def after_step(self, given: StepReadings, decided: StepRecord) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rover.bench.bench import Bench
-from rover.bench.devices import BenchHardware
+from rover.bench.wired_hardware import BenchHardware
 from rover.devices.drive.keys import CoProcessorDriveKeys
 from rover.devices.gripper.keys import CoProcessorGripperKeys
 from rover.devices.protocols import DriverContext
@@ -60,7 +60,7 @@ def wire(robot: Robot, bench: Bench, pace: float) -> Iterator[Wiring]:
         robot = _on_ports_in(folder, robot)
         emulators: dict[str, Emulator] = {}
         for name, line in robot.links.items():
-            hardware, port = BenchHardware(bench), Path(line.port)
+            hardware, port = BenchHardware(bench, _on_line(robot, name)), Path(line.port)
             emulators[name] = Emulator(hardware, port, clock.now_ns, baud=line.baud, seed=bench.seed)
             stack.callback(emulators[name].close)
         guard = _guard_of(robot, clock, pace)
@@ -74,6 +74,12 @@ def wire(robot: Robot, bench: Bench, pace: float) -> Iterator[Wiring]:
                 links[name] = open_link(line, clock.now_ns)
             stack.callback(links[name].close)
         yield Wiring(clock, emulators, links, guard)
+
+
+def _on_line(robot: Robot, link: str) -> dict[str, str]:
+    """Return by family what the robot calls the devices on a link."""
+    devices = robot.devices
+    return {devices.family_of(name): name for name, keys in devices.fitted().items() if keys.on_link == link}
 
 
 def _on_ports_in(folder: Path, robot: Robot) -> Robot:

@@ -40,7 +40,16 @@ ERRAND: dict[str, Any] = {
 }
 # Every effect at nothing: the closed forms hold.
 QUIET: dict[str, dict[str, Any]] = {
-    "floor": {"track_factor": 1.0, "slip": 0, "slip_every": "0 s", "heading_bias": "0 deg", "bias_step": "0 deg"},
+    "floor": {
+        "track_factor": 1.0,
+        "turn_ahead": "0 m",
+        "turn_left": "0 m",
+        "slip": 0,
+        "slip_every": "0 s",
+        "heading_bias": "0 deg",
+        "bias_step": "0 deg",
+    },
+    "off_the_map": {"start": "0 m", "turned": "0 deg", "walls": "0 m", "marker": "0 m"},
     "motors": {"mismatch": 0, "dead_band": 0, "lag": "1 us"},
     "battery": {"charge": 1, "resistance_factor": 0, "lasts": "1000000 h", "idle": "0 A"},
     "counts": {"missed": 0, "added": 0},
@@ -109,6 +118,12 @@ def device(bench: Bench, family: str) -> Any:
     return load_driver(family, SIMULATED)(options, DriverContext(bench.robot, bench.seed, {}, bench))
 
 
+def linked_drive(bench: Bench) -> Any:
+    """Return the stand-in of the drive, on the link."""
+    options = bench.robot.devices.drive.options | {"link": "main"}
+    return load_driver("drive", SIMULATED)(options, DriverContext(bench.robot, bench.seed, {}, bench, name="drive"))
+
+
 def reports(bench: Bench, family: str, lasts: float) -> list[Reading]:
     """Return what a device reports when it is polled every 20 ms for a time (s)."""
     driver = device(bench, family)
@@ -119,5 +134,5 @@ def reports(bench: Bench, family: str, lasts: float) -> list[Reading]:
 @pytest.fixture(scope="session")
 def bay() -> SimpleNamespace:
     """The helpers above, by name."""
-    helpers = (bench_file, robot, errand, quiet_bench, jar, seconds, run, device, reports)
+    helpers = (bench_file, robot, errand, quiet_bench, jar, seconds, run, device, linked_drive, reports)
     return SimpleNamespace(FOREVER=FOREVER, **{helper.__name__: helper for helper in helpers})

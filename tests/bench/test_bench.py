@@ -66,7 +66,7 @@ def test_the_named_floors_have_nine_jars(bay, name):
 
 def test_the_mild_floor_writes_out_the_defaults_and_the_bay_uses_them():
     mild, bay, steel = (bench_file(name) for name in ("mild.yaml", "bay.yaml", "steel.yaml"))
-    sections = ("floor", "motors", "battery", "counts", "heading", "range", "camera", "link", "gripper")
+    sections = ("floor", "off_the_map", "motors", "battery", "counts", "heading", "range", "camera", "link", "gripper")
     for section in sections:
         for key, value in getattr(mild, section):
             assert value == pytest.approx(getattr(bay, section).__getattribute__(key)), f"{section}.{key}"

@@ -2,7 +2,8 @@ import threading
 
 import pytest
 
-from rover.bench.devices import BenchHardware, Counts
+from rover.bench.devices import Counts
+from rover.bench.wired_hardware import BenchHardware
 from rover.devices.protocols import Actuator, DriverContext, Sensor
 from rover.devices.readings import DriveCommand, JawsCommand
 

@@ -34,7 +34,7 @@ def test_a_name_without_a_dot_is_a_setting() -> None:
 
 def test_another_file_may_be_given_and_values_in_it() -> None:
     made = given(errand__files__bench="steel.yaml", bench__floor__bias_scale="2 m")
-    assert (made.bench.bench, made.bench.floor.bias_scale) == ("Steel floor, nine jars", 2.0)
+    assert (made.bench.bench, made.bench.floor.bias_scale) == ("Steel floor, nine jars", (2.0, 2.0))
 
 
 def test_blocks_and_lists_that_the_file_lacks_are_made() -> None:

@@ -12,7 +12,7 @@ from rover.files import load
 from rover.files.behaviour import Behaviour, Exit, State, Tries
 from rover.files.bench import BenchFile, mismatches
 from rover.files.errand import Errand
-from rover.files.faults import ScheduledFault
+from rover.files.faults import parse_fault
 from rover.files.problems import FileProblems
 from rover.files.robot import Colour, Robot
 from rover.files.yaml_source import read_text
@@ -137,7 +137,7 @@ def test_a_bench_has_the_usual_faults_of_a_floor_unless_it_says_otherwise() -> N
     assert bench.floor.track_factor == (1.2, 1.9)
     assert bench.range.missing == pytest.approx(0.10)
     assert bench.jar_count == 6
-    assert bench.faults == [ScheduledFault(12.0, "heading", "silent", 3.0)]
+    assert bench.faults == [parse_fault("at 12 s: heading silent for 3 s")]
 
 
 def test_kinds_of_the_bench_that_the_errand_lacks() -> None:

@@ -21,7 +21,7 @@ import pytest
 import yaml
 
 from rover.bench.bench import Bench
-from rover.bench.devices import BenchHardware
+from rover.bench.wired_hardware import BenchHardware
 from rover.files import yaml_source
 from rover.files.bench import BenchFile
 from rover.guard.launch import is_at_work, retire

@@ -1,0 +1,118 @@
+"""What a fault line can have happen on the floor, at once or for a time.
+
+Nothing is put where the robot or an object stands: what would be is not done.
+"""
+
+import math
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import TYPE_CHECKING, Final
+
+from rover.bench.faults import Undo
+from rover.bench.floor import Round
+from rover.files.bench import POST_RADIUS
+from rover.files.faults import ScheduledFault
+from rover.geometry import Pose
+from rover.quantities import wrap
+
+if TYPE_CHECKING:
+    from rover.bench.bench import Bench
+
+
+def counts_jump(bench: "Bench", line: ScheduledFault) -> None:
+    """Add counts that no wheel has made."""
+    left, right = bench.encoders
+    for side in {"left counts": [left], "right counts": [right]}.get(line.of, [left, right]):
+        side.jump(int(line.given))
+
+
+def jar_slips(bench: "Bench", line: ScheduledFault) -> None:
+    """Let what is held slip out of the jaws."""
+    bench.release()
+
+
+def jar_moved(bench: "Bench", line: ScheduledFault) -> None:
+    """Carry an object elsewhere."""
+    bench.put(bench.pieces[int(line.which) - 1], *line.place)
+
+
+def obstacle(bench: "Bench", line: ScheduledFault) -> Undo:
+    """Put a post somewhere."""
+    return _post(bench, *line.place)
+
+
+def obstacle_ahead(bench: "Bench", line: ScheduledFault) -> Undo:
+    """Put a post before the jaws."""
+    return _post(bench, *bench.to_field(bench.front + line.given + POST_RADIUS, 0.0))
+
+
+def stop_pressed(bench: "Bench", line: ScheduledFault) -> None:
+    """Have somebody press stop."""
+    bench.is_stop_pressed = True
+
+
+def robot_moved(bench: "Bench", line: ScheduledFault) -> None:
+    """Push the robot aside."""
+    _displace(bench, Pose(bench.x + line.place[0], bench.y + line.place[1], bench.heading))
+
+
+def robot_turned(bench: "Bench", line: ScheduledFault) -> None:
+    """Push the robot round."""
+    _displace(bench, Pose(bench.x, bench.y, wrap(bench.heading + line.given)))
+
+
+def marker_moved(bench: "Bench", line: ScheduledFault) -> None:
+    """Put the tray's marker elsewhere, if there is one."""
+    if bench.solids.marker is not None:
+        bench.solids.marker = line.place
+
+
+def wall_moved(bench: "Bench", line: ScheduledFault) -> None:
+    """Put a wall of the map elsewhere."""
+    at = list(bench.errand.field.walls).index(line.which)
+    before = bench.solids.walls[at]
+    bench.solids.walls[at] = before._replace(x=before.x + line.place[0], y=before.y + line.place[1])
+    if bench.is_blocked:
+        bench.solids.walls[at] = before
+    bench.look_again()
+
+
+def _post(bench: "Bench", x: float, y: float) -> Undo:
+    post = Round(x, y, POST_RADIUS)
+    bench.carry()
+    if any(math.hypot(one.x - x, one.y - y) < one.radius + POST_RADIUS for one in bench.pieces):
+        return None
+    bench.solids.posts.append(post)
+    if bench.is_blocked:
+        bench.solids.posts.remove(post)
+        return None
+    bench.look_again()
+    return partial(_take_away, bench, post)
+
+
+def _take_away(bench: "Bench", post: Round) -> None:
+    bench.solids.posts.remove(post)
+    bench.look_again()
+
+
+def _displace(bench: "Bench", pose: Pose) -> None:
+    before = bench.pose
+    bench.x, bench.y, bench.heading = pose
+    if bench.is_blocked:
+        bench.x, bench.y, bench.heading = before
+    bench.look_again()
+
+
+HAPPENINGS: Final[Mapping[str, Callable[["Bench", ScheduledFault], Undo]]] = {
+    "counts jump": counts_jump,
+    "jar slips": jar_slips,
+    "jar moved": jar_moved,
+    "obstacle": obstacle,
+    "obstacle ahead": obstacle_ahead,
+    "stop pressed": stop_pressed,
+    "robot moved": robot_moved,
+    "robot turned": robot_turned,
+    "marker moved": marker_moved,
+    "wall moved": wall_moved,
+}
+"""By the name that a row of `rover.files.fault_table` has for it."""

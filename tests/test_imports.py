@@ -59,7 +59,7 @@ ALLOWED = {
     "report": {*VALUES, "record", "estimate"},
     "session": {*VALUES, *CORE, *HARDWARE, "record", "simulation"},
     "readiness": {*VALUES, "session", "testing", "behaviour", "motion", "guard", "devices", "link"},
-    "trials": {*VALUES, *CORE, "session", "record", "devices", "report"},
+    "trials": {*VALUES, *CORE, "session", "record", "report"},
     "calibrate": {*VALUES, "session", "motion", "estimate", "vision", "devices", "bench", "readiness.person"},
     "commands": {
         *VALUES,

@@ -5,6 +5,7 @@ import os
 from collections.abc import Generator
 from contextlib import closing
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,13 +15,14 @@ from rover.commands import options
 from rover.commands.given_files import say_loading
 from rover.commands.main import FAILED, INTERRUPTED
 from rover.commands.output import TimeLeft, writing
+from rover.devices.registry import allow_folders
 from rover.errors import UserError
 from rover.files.given import Given
 from rover.files.load import load
 from rover.files.yaml_source import read_text
 from rover.session.assembly import loads_in_rehearsal
 from rover.trials.asked import asked_by
-from rover.trials.campaign import Campaign, Variant, command_of, name_of, run_trial_twice
+from rover.trials.campaign import Campaign, Variant, command_of, name_of, program_digest, run_trial_twice
 from rover.trials.cluster import on_cluster
 from rover.trials.page import write_summary
 from rover.trials.side_by_side import SideBySide
@@ -122,6 +124,12 @@ def _varied(text: str) -> list[tuple[str, str, Any]]:
     return [(key.strip(), str(value), value) for value in found]
 
 
+def prepared(folders: tuple[Path, ...]) -> str:
+    """Let own code be imported from folders, where trials are done; return the hash of the program there."""
+    allow_folders(folders)
+    return program_digest(folders)
+
+
 def _carry_out(campaign: Campaign, file: CampaignFile, chosen: dict[str, Any]) -> bool:
     """Do the trials that the file has no rows of yet, and tell whether a person interrupted that."""
     done = file.done()
@@ -135,12 +143,13 @@ def _carry_out(campaign: Campaign, file: CampaignFile, chosen: dict[str, Any]) -
         return replace(trial, record=record, keeps_all=chosen["records"] == "all")
 
     tasks = (with_record(trial) for trial in campaign.trials() if (trial.number, trial.variant) not in done)
+    prepare = partial(prepared, campaign.folders)
     results: Generator[tuple[Trial, TrialRow], None, None]
     work = run_trial_twice if chosen["twice"] else run_trial
     if chosen["cluster"]:
-        results = on_cluster(chosen["cluster"], work, tasks, lost_row, campaign.folders)
+        results = on_cluster(chosen["cluster"], work, tasks, lost_row, prepare)
     else:
-        results = SideBySide(work, tasks, lost_row, campaign.folders).run(chosen["jobs"] or os.cpu_count() or 1)
+        results = SideBySide(work, tasks, lost_row, prepare).run(chosen["jobs"] or os.cpu_count() or 1)
     succeeded = file.successes()
     with closing(TimeLeft(len(done), campaign.size)) as progress:
         try:

@@ -4,7 +4,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from rover.files.types import Due, Model, Text, WholeNumber
+from rover.files.types import Due, Model, Text, WholeNumber, YesOrNo
 
 
 class HardSeed(Model):
@@ -21,7 +21,7 @@ class HardSeed(Model):
     holds: Literal["success", "honest"]
     """What must hold: `success` as of [trials](#ranges-file), or `honest`: it ends, nothing is counted that is not
     there, and the robot does not leave the field."""
-    fails: bool = False
+    fails: YesOrNo = False
     """`yes`: it still does not hold. Once it does, the tests say so, and this is taken out."""
     taught: Text
     """What went wrong, and what it taught."""

@@ -21,6 +21,8 @@ from rover.devices.keys import SCRIPTED, DeviceKeys, OnLink, OnPins, OnScript
 from rover.devices.own import OwnDeviceKeys, OwnSignal
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand
+from rover.files.hard_seeds import HardSeedsFile
+from rover.files.ranges import RangesFile
 from rover.files.fault_table import FAULTS, NAMED
 from rover.files.robot import Robot
 from rover.files.types import Model, due_in, keys_of
@@ -42,7 +44,13 @@ class KeyRow(NamedTuple):
 
 def tables() -> dict[tuple[str, str], str]:
     """Return each table by its chapter and the block whose keys it has; that of a whole file is ''."""
-    files: dict[str, type[Model]] = {"Robot file": Robot, "Errand file": Errand, "Bench file": BenchFile}
+    files: dict[str, type[Model]] = {
+        "Robot file": Robot,
+        "Errand file": Errand,
+        "Bench file": BenchFile,
+        "Ranges file": RangesFile,
+        "Hard seeds": HardSeedsFile,
+    }
     found = {(chapter, path): _table(rows) for chapter, model in files.items() for path, rows in _blocks("", model)}
     found["Outputs of your own", "outputs.<name>"] = found.pop(("Robot file", "outputs.<name>"))
     own = [KeyRow(OwnDeviceKeys, key) for key in keys_of(OwnDeviceKeys) if key not in keys_of(DeviceKeys)]

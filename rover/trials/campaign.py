@@ -72,7 +72,8 @@ class Campaign:
     def _trial(self, number: int, variant: Variant, drawn: Drawn) -> Trial:
         given = replace(self.given, values={**self.given.values, **drawn.values, **variant.values})
         seed = self.first_seed + number - 1
-        return Trial(number, variant.name, variant.errand.resolve(), seed, given, drawn.numbers, variant.without)
+        numbers = {key: value for key, value in drawn.numbers.items() if key not in variant.values}
+        return Trial(number, variant.name, variant.errand.resolve(), seed, given, numbers, variant.without)
 
     def check(self) -> list[Assembly]:
         """Return each variant's files as the first trial has them, having looked at the ends of all that is drawn.

@@ -1,14 +1,11 @@
 """Tasks on a Dask cluster, given its scheduler's address; its workers have this program and the same files."""
 
 import importlib
-from collections.abc import Callable, Generator, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable
 from contextlib import closing
-from pathlib import Path
 from typing import Any, TypeVar
 
-from rover.devices.registry import allow_folders
 from rover.errors import UserError
-from rover.trials.campaign import program_digest
 
 Task = TypeVar("Task")
 Outcome = TypeVar("Outcome")
@@ -23,11 +20,16 @@ def on_cluster(
     work: Callable[[Task], Outcome],
     tasks: Iterable[Task],
     lost: Callable[[Task, str], Outcome],
-    folders: Sequence[Path] = (),
+    prepare: Callable[[], str],
 ) -> Generator[tuple[Task, Outcome], None, None]:
     """Do tasks on a cluster, and yield each with what it came to, in the order in which they end.
 
     The scheduler has the tasks of a worker that dies done by another one, and gives a task up that kills several.
+
+    Args:
+        address: of the scheduler.
+        work, tasks, lost: as of `rover.trials.side_by_side.SideBySide`.
+        prepare: called once on each worker, and here; what it returns must be the same: it tells which program there is.
 
     Raises:
         UserError: the package is missing, nobody answers, or the cluster's program is another one.
@@ -43,7 +45,7 @@ def on_cluster(
     except (OSError, ValueError) as error:
         raise UserError(f"--cluster {address}: no scheduler answers there: {error}") from error
     with closing(client):
-        workers = _workers(client, address, folders)
+        workers = _workers(client, address, prepare)
         remaining = iter(tasks)
         futures: dict[Any, Task] = {}
 
@@ -64,24 +66,17 @@ def on_cluster(
                 completed.add(following)
 
 
-def _workers(client: Any, address: str, folders: Sequence[Path]) -> int:
-    """Return how many threads are at work, having seen that all have this program, and the folders.
+def _workers(client: Any, address: str, prepare: Callable[[], str]) -> int:
+    """Return how many threads are at work, having seen that all have this program.
 
     Raises:
         UserError: there are none, or one has another program.
     """
-    found = client.run(prepare, [str(folder) for folder in folders])
+    found = client.run(prepare)
     if not found:
         raise UserError(f"--cluster {address}: the scheduler has no workers")
-    own = program_digest(folders)
+    own = prepare()
     for worker, digest in sorted(found.items()):
         if digest != own:
             raise UserError(f"--cluster {address}: the worker {worker} has another program or other drivers than this")
     return sum(client.nthreads().values())
-
-
-def prepare(folders: Sequence[str]) -> str:
-    """Let own code be imported from folders, on a worker; return the hash of the program there."""
-    paths = [Path(folder) for folder in folders]
-    allow_folders(paths)
-    return program_digest(paths)

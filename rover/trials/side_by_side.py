@@ -5,12 +5,9 @@ import multiprocessing
 import os
 import signal
 import time
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator
 from multiprocessing.connection import Connection, wait
-from pathlib import Path
 from typing import Any, Generic, TypeVar
-
-from rover.devices.registry import allow_folders
 
 Task = TypeVar("Task")
 Outcome = TypeVar("Outcome")
@@ -22,6 +19,10 @@ TRIES = 2
 """A task whose worker dies is begun again by another one, so many times in all."""
 
 
+def nothing() -> None:
+    """Prepare nothing."""
+
+
 class Worker(Generic[Task, Outcome]):
     """A process that does one task after another. It ends with its parent, however that ends.
 
@@ -30,10 +31,10 @@ class Worker(Generic[Task, Outcome]):
         tries: how often that one was begun, this time included.
     """
 
-    def __init__(self, work: Callable[[Task], Outcome], folders: Sequence[Path]) -> None:
+    def __init__(self, work: Callable[[Task], Outcome], prepare: Callable[[], object]) -> None:
         context = multiprocessing.get_context("spawn")
         self.connection, theirs = context.Pipe()
-        self._process = context.Process(target=_serve, args=(theirs, work, folders))
+        self._process = context.Process(target=_serve, args=(theirs, work, prepare))
         self._process.start()
         theirs.close()
 
@@ -78,7 +79,7 @@ class SideBySide(Generic[Task, Outcome]):
         work: a function of a module, which is given one task after another.
         tasks: taken as workers become free.
         lost: what a task that is given up comes to.
-        folders: from which the tasks' own drivers and activities are imported.
+        prepare: a function of a module, called once in each process.
     """
 
     def __init__(
@@ -86,9 +87,9 @@ class SideBySide(Generic[Task, Outcome]):
         work: Callable[[Task], Outcome],
         tasks: Iterable[Task],
         lost: Callable[[Task, str], Outcome],
-        folders: Sequence[Path] = (),
+        prepare: Callable[[], object] = nothing,
     ) -> None:
-        self._work, self._lost, self._folders = work, lost, folders
+        self._work, self._lost, self._prepare = work, lost, prepare
         self._tasks = iter(tasks)
         self._again: list[tuple[Task, int]] = []
         self._workers: list[Worker[Task, Outcome]] = []
@@ -110,7 +111,7 @@ class SideBySide(Generic[Task, Outcome]):
     def _start(self, jobs: int) -> bool:
         """Have as many workers as there is work for, and tell whether there are any."""
         while len(self._workers) < jobs and (following := self._next()) is not None:
-            self._workers.append(Worker(self._work, self._folders))
+            self._workers.append(Worker(self._work, self._prepare))
             self._workers[-1].begin(*following)
         return bool(self._workers)
 
@@ -135,11 +136,11 @@ class SideBySide(Generic[Task, Outcome]):
         worker.end()
 
 
-def _serve(connection: Connection, work: Callable[[Any], Any], folders: Sequence[Path]) -> None:
+def _serve(connection: Connection, work: Callable[[Any], Any], prepare: Callable[[], object]) -> None:
     """Do what comes until nothing more can come. What own code prints must not run into the parent's results."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides what a Ctrl-C ends
     os.dup2(2, 1)
-    allow_folders(folders)
+    prepare()
     while True:
         try:
             task = connection.recv()

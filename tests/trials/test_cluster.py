@@ -8,11 +8,13 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pytest
 from dask.distributed import Client
 
+from rover.commands.trials import prepared
 from rover.errors import UserError
 from rover.trials.campaign import Campaign, Variant
 from rover.trials.cluster import on_cluster
@@ -56,6 +58,9 @@ def scheduler(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         yield cluster.address
 
 
+this_program = partial(prepared, ())
+
+
 def given_up(task: object, why: str) -> str:
     return why
 
@@ -64,7 +69,9 @@ def test_the_rows_are_those_of_the_pool(scheduler: str, short: ShortErrand) -> N
     trials = list(Campaign((Variant("", short.path),), 9).trials())
     by_number = dict.fromkeys(range(1, 10))
     in_pool = by_number | {row.number: row for _, row in SideBySide(run_trial, trials, lost_row).run(2)}
-    on_both = by_number | {row.number: row for _, row in on_cluster(scheduler, run_trial, trials, lost_row)}
+    on_both = by_number | {
+        row.number: row for _, row in on_cluster(scheduler, run_trial, trials, lost_row, this_program)
+    }
     assert on_both == in_pool
 
 
@@ -75,16 +82,28 @@ def test_a_task_whose_worker_dies_is_done_by_another(scheduler: str, tmp_path: P
             os.kill(os.getpid(), signal.SIGKILL)
         return "done"
 
-    assert dict(on_cluster(scheduler, killed_once, [tmp_path / "mark"], given_up)) == {tmp_path / "mark": "done"}
+    assert dict(on_cluster(scheduler, killed_once, [tmp_path / "mark"], given_up, this_program)) == {
+        tmp_path / "mark": "done"
+    }
 
 
 def test_what_a_task_raises_is_its_outcome(scheduler: str) -> None:
     def raises(task: int) -> str:
         raise ValueError("of one's own")
 
-    assert dict(on_cluster(scheduler, raises, [1], given_up)) == {1: "ValueError: of one's own"}
+    assert dict(on_cluster(scheduler, raises, [1], given_up, this_program)) == {1: "ValueError: of one's own"}
 
 
 def test_where_nobody_answers() -> None:
     with pytest.raises(UserError, match="no scheduler answers there"):
-        next(on_cluster("tcp://127.0.0.1:9", abs, [1], given_up))
+        next(on_cluster("tcp://127.0.0.1:9", abs, [1], given_up, this_program))
+
+
+def test_another_program_on_the_cluster_is_refused(scheduler: str) -> None:
+    calls = os.getpid()
+
+    def other_there() -> str:
+        return "the same here" if os.getpid() == calls else "another there"
+
+    with pytest.raises(UserError, match="has another program or other drivers than this"):
+        next(on_cluster(scheduler, abs, [1], given_up, other_there))

@@ -21,9 +21,9 @@ from rover.devices.keys import SCRIPTED, DeviceKeys, OnLink, OnPins, OnScript
 from rover.devices.own import OwnDeviceKeys, OwnSignal
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand
+from rover.files.fault_table import FAULTS, NAMED
 from rover.files.hard_seeds import HardSeedsFile
 from rover.files.ranges import RangesFile
-from rover.files.fault_table import FAULTS, NAMED
 from rover.files.robot import Robot
 from rover.files.types import Model, due_in, keys_of
 

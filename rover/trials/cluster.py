@@ -28,8 +28,10 @@ def on_cluster(
 
     Args:
         address: of the scheduler.
-        work, tasks, lost: as of `rover.trials.side_by_side.SideBySide`.
-        prepare: called once on each worker, and here; what it returns must be the same: it tells which program there is.
+        work: is given one task after another.
+        tasks: taken as workers become free.
+        lost: makes the outcome of a task that is given up, of the task and the reason.
+        prepare: called once on each worker, and here; it tells which program there is, which must be the same.
 
     Raises:
         UserError: the package is missing, nobody answers, or the cluster's program is another one.

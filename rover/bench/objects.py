@@ -140,4 +140,5 @@ def _least(ahead: float, left: float, depths: tuple[float, float, float, float])
         return ahead + least, left
     if least == depths[1]:
         return ahead - least, left
-    return ahead, left + math.copysign(least if least == depths[2] else -least, left)
+    outwards = math.copysign(least, left)
+    return ahead, left + outwards if least == depths[2] else left - outwards

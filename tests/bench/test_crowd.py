@@ -6,6 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rover.bench.objects import outline, pushed
+
 WALL = [["3 m", "0 m"], ["3 m", "4 m"]]
 """Before the robot, which starts at (2, 2) and looks along x; its jaws reach 14 cm, their tips 2 cm more."""
 RADIUS = 0.025
@@ -32,6 +34,25 @@ def test_the_robot_can_leave_what_it_has_jammed(bay):
     bench.advance(bench.now_ns + bay.seconds(1.0))
     bay.run(bench, -0.3, -0.3, 1.0)
     assert bench.x < stood - 0.1
+
+
+def test_jaws_that_open_against_an_object_at_a_wall_can_be_drawn_back(bay):
+    """They squeeze it, and no way of the robot makes room for it; it may still leave."""
+    bench = bay.quiet_bench(objects=[bay.jar(2.15, 2.08)], walls=[[["2.13 m", "2.107 m"], ["2.4 m", "2.107 m"]]])
+    bench.jaws(0.0)
+    bench.advance(bay.seconds(1.0))
+    bench.jaws(1.0)
+    bench.advance(bay.seconds(2.0))
+    bay.run(bench, -0.3, -0.3, 1.0)
+    assert bench.x < 1.9
+    assert bench.objects[0].y == pytest.approx(2.08, abs=0.003)
+
+
+@pytest.mark.parametrize(("left", "ends"), [(0.05, 0.03), (0.08, 0.095), (-0.05, -0.03), (-0.08, -0.095)])
+def test_a_finger_pushes_an_object_to_the_nearer_side(bay, left, ends):
+    """Into the slot between the jaws, or out past them: whichever is nearer."""
+    robot = outline(bay.robot().body)
+    assert pushed(0.15, left, RADIUS, robot, (0.03, 0.07)) == pytest.approx((0.15, ends))
 
 
 def test_an_object_at_a_slant_slides_along_the_wall(bay):

@@ -6,7 +6,7 @@ import pytest
 
 from rover.bench.bench import Bench
 from rover.bench.happenings import HAPPENINGS
-from rover.devices.readings import DriveCommand
+from rover.devices.readings import DriveCommand, JawsCommand
 from rover.files.fault_table import FAULTS
 
 
@@ -38,14 +38,44 @@ def test_wheels_off_the_ground_are_counted_and_do_not_drive(bay):
     assert bench.pose == (2.0, 2.0, 0.0) or bench.x == pytest.approx(2.0, abs=0.01)
 
 
-@pytest.mark.parametrize(("fault", "goes_on"), [("stuck", True), ("silent", False)])
-def test_a_drive_goes_on_or_hears_nothing(bay, fault, goes_on):
-    bench = bay.quiet_bench(faults=[f"at 1 s: drive {fault}"])
+def test_a_drive_that_is_stuck_goes_on_past_its_command(bay):
+    bench = bay.quiet_bench(faults=["at 1 s: drive stuck"])
     drive = bay.device(bench, "drive")
     for step in range(100):
         duty = 0.3 if step < 52 else 0.0
         drive.apply(DriveCommand(duty, duty, step, step * 20_000_000 + 250_000_000), step * 20_000_000)
-    assert (bench.base.speed > 0.1) is goes_on
+    assert bench.base.speed > 0.1
+
+
+@pytest.mark.parametrize("whom", ["drive", "link"])
+def test_a_drive_that_hears_nothing_stays_where_it_is(bay, whom):
+    bench = bay.quiet_bench(faults=[f"at 1 s: {whom} silent for 1 s"])
+    drive, speeds = bay.linked_drive(bench), []
+    for step in range(150):
+        duty = 0.0 if step < 52 else 0.3
+        drive.apply(DriveCommand(duty, duty, step, step * 20_000_000 + 250_000_000), step * 20_000_000)
+        speeds.append(bench.base.speed)
+    assert max(speeds[:100]) == 0.0
+    assert speeds[-1] > 0.1
+
+
+def test_a_link_that_garbles_commands_loses_its_share_of_them(bay):
+    bench = bay.quiet_bench(faults=["at 0 s: link garbled by 40 %"])
+    drive, heard = bay.linked_drive(bench), 0
+    for step in range(1, 1001):
+        duty = 0.001 * step
+        drive.apply(DriveCommand(duty, duty, step, bay.FOREVER), step * 20_000_000)
+        heard += bench.base.duties == (duty, duty)
+    assert heard / 1000 == pytest.approx(0.6, abs=0.05)
+
+
+@pytest.mark.parametrize("fault", ["silent", "rebooting for 1 s"])
+def test_a_gripper_that_hears_nothing_keeps_its_jaws(bay, fault):
+    bench = bay.quiet_bench(faults=[f"at 1 s: gripper {fault}"])
+    gripper = bay.device(bench, "gripper")
+    for step in range(90):
+        gripper.apply(JawsCommand(1.0 if step < 52 else 0.0, step, bay.FOREVER), step * 20_000_000)
+    assert bench.jaws_state.opening == 1.0
 
 
 def test_what_is_held_slips(bay):

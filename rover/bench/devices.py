@@ -13,7 +13,9 @@ from typing import Any, ClassVar
 from rover.bench.bench import Bench
 from rover.bench.draws import NEVER_NS
 from rover.bench.faults import on
+from rover.bench.floor import Round
 from rover.bench.motors import EMPTY
+from rover.bench.objects import Piece
 from rover.bench.orientation import Orientation
 from rover.bench.sight import CameraPose, Sight
 from rover.bench.sonar import Sonar
@@ -143,7 +145,7 @@ class Range(Reporter):
         bench.carry()
         mount = self._mount
         pose = (*bench.to_field(mount.ahead, mount.left), bench.heading + mount.towards)
-        rounds: list[Any] = [*bench.pieces, *bench.solids.posts] if bench.solids.posts else bench.pieces
+        rounds: Sequence[Round | Piece] = [*bench.pieces, *bench.solids.posts] if bench.solids.posts else bench.pieces
         return RangeValue(self._sonar.hear(self._sonar.nearest(pose, bench.solids.walls, rounds)))
 
 

@@ -3,9 +3,19 @@
 #   tools/test.sh             all of it, and how much of the code and its branches the tests take
 #   tools/test.sh quick       lint, types and the tests of the core and what it stands on
 #   tools/test.sh -k limits   lint, types, and pytest with these arguments
+#   tools/test.sh compiled [ARGUMENTS]   the same with the modules that tools/compile.sh made; else these are left alone
 cd "$(dirname "$0")/.." || exit 2
 . tools/common.sh
 install "[dev]"
+export ROVER_INTERPRETED=1
+if [ "${1-}" = compiled ]; then
+    shift
+    unset ROVER_INTERPRETED
+    case "$(.venv/bin/python -c 'from rover.core import step; print(step.__file__)')" in
+    *.py) fail "There is no compiled build of these sources: make it with tools/compile.sh." ;;
+    esac
+    [ $# -gt 0 ] || set -- tests
+fi
 set -e
 .venv/bin/ruff check .
 .venv/bin/ruff format --check .

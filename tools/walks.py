@@ -1,6 +1,6 @@
 """Traces the walks of DEVELOPERS.md: which files a reading, a frame and a command pass.
 
-    python tools/walks.py
+    ROVER_INTERPRETED=1 python tools/walks.py    # compiled functions are not seen
 
 A wired rehearsal of the greenhouse is begun and watched until each station of a walk has been called; what stands on
 the call stack there, from where the walk begins, are the files that a reader opens. Leaves that only compute (limits,

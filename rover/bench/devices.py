@@ -6,10 +6,12 @@ A device that names a ``link:`` shares that link's latency and stalls. Wiring op
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.bench.draws import NEVER_NS
+from rover.bench.floor import Round
+from rover.bench.objects import Piece
 from rover.bench.orientation import Orientation
 from rover.bench.report_faults import battery_with, heading_with, jaws_with
 from rover.bench.reporter import Commanded, Reporter, bench_of
@@ -87,7 +89,7 @@ class Range(Reporter):
         bench.carry()
         mount = self._mount
         pose = (*bench.to_field(mount.ahead, mount.left), bench.heading + mount.towards)
-        rounds: list[Any] = [*bench.pieces, *bench.solids.posts] if bench.solids.posts else bench.pieces
+        rounds: Sequence[Round | Piece] = [*bench.pieces, *bench.solids.posts] if bench.solids.posts else bench.pieces
         return RangeValue(self._sonar.hear(self._sonar.nearest(pose, bench.solids.walls, rounds)))
 
     def _measure_with(self, fault: ReportsFault, now_ns: int) -> RangeValue:

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 from rover.bench.draws import drawn, stream
 from rover.bench.floor import Round, Wall
+from rover.bench.objects import Piece
 from rover.devices.range.keys import RangeKeys
 from rover.files.bench import BenchFile
 from rover.quantities import clamp
@@ -22,7 +23,9 @@ class Sonar:
         self._cosine = math.cos(self._half)
         self._least_cosine = math.cos(min(math.pi, self._half + self._specular))
 
-    def nearest(self, pose: tuple[float, float, float], walls: Iterable[Wall], rounds: Iterable[Round]) -> float:
+    def nearest(
+        self, pose: tuple[float, float, float], walls: Iterable[Wall], rounds: Iterable[Round | Piece]
+    ) -> float:
         """Return the true distance (m) to the nearest point that echoes, seen from the sensor's pose; inf if none."""
         x, y, heading = pose
         ahead, left = math.cos(heading), math.sin(heading)

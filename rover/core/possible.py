@@ -70,12 +70,12 @@ def _in_words(kind: type, is_possible: Callable[[Any], bool] | None) -> Callable
     return why_impossible
 
 
-def _counts(keys: Any, robot: Robot) -> Callable[[Any], bool]:
-    def check(value: Any) -> bool:
-        both = value.left, value.right
-        return all(isinstance(one, int) and -MOST_COUNTS <= one <= MOST_COUNTS for one in both)
+def _is_count(value: Any) -> bool:
+    return isinstance(value, int) and -MOST_COUNTS <= value <= MOST_COUNTS
 
-    return check
+
+def _counts(keys: Any, robot: Robot) -> Callable[[Any], bool]:
+    return lambda value: _is_count(value.left) and _is_count(value.right)
 
 
 def _heading(keys: Any, robot: Robot) -> Callable[[Any], bool]:

@@ -195,8 +195,6 @@ class Core:
             known.events.extend(engine.changes)
             engine.changes.clear()
             self._errand_changed = True
-        if engine.ending is not None:
-            return STILL
         request = self._performer.step(engine)
         if known.events:
             self._errand_changed = True

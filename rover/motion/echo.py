@@ -2,7 +2,7 @@
 
 import math
 from collections import deque
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import RangeValue
@@ -115,8 +115,8 @@ def _finder(keys: RangeKeys, body: Body) -> "_Ahead | _Behind | _Beside":
 class _Ahead:
     """A range finder that looks forwards."""
 
-    ROOM = Room._fields.index("ahead")
-    SENSE = 1.0
+    ROOM: ClassVar = Room._fields.index("ahead")
+    SENSE: ClassVar = 1.0
 
     def __init__(self, keys: RangeKeys, body: Body) -> None:
         mount = keys.mount
@@ -146,8 +146,8 @@ class _Ahead:
 class _Behind(_Ahead):
     """A range finder that looks backwards."""
 
-    ROOM = Room._fields.index("behind")
-    SENSE = -1.0
+    ROOM: ClassVar = Room._fields.index("behind")
+    SENSE: ClassVar = -1.0
 
     def _reach(self, body: Body) -> float:
         return 0.5 * body.length
@@ -158,7 +158,7 @@ class _Beside:
     one that has fallen silent must not hold every turn back for good.
     """
 
-    ROOM = Room._fields.index("beside")
+    ROOM: ClassVar = Room._fields.index("beside")
 
     def __init__(self, keys: RangeKeys, body: Body) -> None:
         self._length, self._way = body.length, 0.0

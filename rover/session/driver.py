@@ -79,6 +79,8 @@ class ReadingsInOrder:
         Raises:
             TypeError: it is no readings.
         """
+        if reported == ():
+            return []  # as mostly
         readings = [self._numbered(checked(one)) for one in reported]
         if readings:
             self._latest = max(self._latest, readings[-1].sequence)

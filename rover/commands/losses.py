@@ -3,6 +3,7 @@
 import json
 import os
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import click
@@ -11,6 +12,7 @@ from rover.commands import options
 from rover.commands.given_files import say_loading
 from rover.commands.main import FAILED, INTERRUPTED
 from rover.commands.output import TimeLeft, new_record, writing
+from rover.devices.registry import allow_folders
 from rover.files.given import Given
 from rover.session.assembly import Assembly, loads_in_rehearsal, with_user_activities
 from rover.trials.campaign import command_of
@@ -75,7 +77,7 @@ def _known(states: tuple[str, ...], assembly: Assembly) -> None:
 
 
 def _side_by_side(tasks: list[Cell]) -> SideBySide[Cell, Observed]:
-    return SideBySide(rehearse, tasks, given_up, options.folders_of_drivers())
+    return SideBySide(rehearse, tasks, given_up, partial(allow_folders, options.folders_of_drivers()))
 
 
 def _carry_out(planned: list[Cell], jobs: int) -> tuple[tuple[Outcome, ...], bool]:

@@ -18,7 +18,7 @@ STYLE = """
 table.letters { min-width: 0; font-size: 12px }
 table.letters th, table.letters td { padding: 1px 0; border-left: 1px solid #e7e4d8; text-align: center }
 table.letters th[scope=row], table.losses th[scope=row] { text-align: left; white-space: nowrap; padding-right: 8px;
-  font-style: normal; border-bottom: 1px solid #d3cfbf; border-left: 0 }
+  font-style: normal; vertical-align: top; border-bottom: 1px solid #d3cfbf; border-left: 0 }
 table.letters .first, table.losses .first { border-left: 1px solid #23262b }
 .upright { writing-mode: vertical-rl; transform: rotate(180deg); white-space: nowrap; margin: auto; padding: 4px 0 }
 table.losses { width: 100%; min-width: 760px; table-layout: fixed; font-size: 13px }

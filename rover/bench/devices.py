@@ -229,8 +229,9 @@ class Drive:
             bench.drive(command.left, command.right, command.expires_ns)
 
     def close(self) -> None:
-        """Stop the motors."""
-        self._bench.drive(0.0, 0.0, 0)
+        """Stop the motors; a drive that is stuck does not hear of it."""
+        if not self._commands.is_stuck:
+            self._bench.drive(0.0, 0.0, 0)
 
 
 register_stand_ins(Drive, Counts, Heading, Range, Camera, Gripper, Battery, StopInput)

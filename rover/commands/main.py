@@ -28,6 +28,7 @@ COMMANDS = {
     "check": "Check a FILE of any kind, or without one this computer.",
     "emulate": "Emulate the co-processor of a ROBOT file on a pseudo-terminal.",
     "jog": "Drive a ROBOT by hand: it moves only while a key is held.",
+    "losses": "Lose every device in every state of an ERRAND, on the bench.",
     "look": "Say what the vision sees in a SOURCE of pictures, and draw it.",
     "rehearse": "Rehearse an ERRAND on the bench, without the robot.",
     "report": "Write the report of a run RECORD, as one HTML file.",

@@ -53,6 +53,8 @@ class Rehearsal(loop.Host):
         bench: the built-in bench, or a simulation of the person's own; it knows the truth.
         drivers: at work.
         wiring: the emulated co-processor and its line, in a wired rehearsal.
+        truth: what counts it; None where nobody knows it.
+        ends_ns: when it ends at the latest: after the longest time, or when a stop latches.
 
     Raises:
         UserError: the files do not go together, or lack what ``wired`` or ``rendered`` need.
@@ -78,12 +80,13 @@ class Rehearsal(loop.Host):
             pace = RENDERED_PACE if rendered else WIRED_PACE
             self.drivers = self._make_drivers(assembly, seed, pace if wired else None)
             self.core = Core(assembly.robot, assembly.errand, assembly.graph, activities, seed, parts=parts)
+            self.truth = self._truth(assembly)
             self._recorder = RunRecorder(
                 self.core,
                 record,
                 run_header(self.core, assembly, seed, where),
                 drivers=self.drivers,
-                truth=self._truth(assembly),
+                truth=self.truth,
                 is_exact=is_exact and isinstance(self.bench, Bench),
             )
         except BaseException:
@@ -92,6 +95,7 @@ class Rehearsal(loop.Host):
         self._pictures = FrameFolder(record, PICTURE_EVERY_NS)
         self._period_ns = round(1e9 / assembly.robot.loop)
         self._now_ns = 0
+        self.ends_ns = LONGEST_NS
         self._stopped: str | None = None
 
     def _make_drivers(self, assembly: Assembly, seed: int, wired_pace: float | None) -> Drivers:
@@ -131,7 +135,7 @@ class Rehearsal(loop.Host):
 
     def next_step(self) -> StepReadings | None:
         """Let the bench's time go on by a step, and poll the drivers."""
-        if self._stopped is not None or self._now_ns >= LONGEST_NS:
+        if self._now_ns >= self.ends_ns:
             return None
         now_ns = self._go_on()
         while self._floor is not None and self._floor.schedule.robot.is_stalled:
@@ -164,7 +168,7 @@ class Rehearsal(loop.Host):
             self._pictures.keep(frame)
         for event in decided.events:
             if isinstance(event, Stop):
-                self._stopped = event.cause
+                self._stopped, self.ends_ns = event.cause, given.now_ns
 
     def close(self) -> None:
         """Close the drivers and the line, and record the remarks."""

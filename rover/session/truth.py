@@ -28,6 +28,9 @@ class TruthKeeper:
     Args:
         simulation: knows the truth.
         robot, errand: for the outline, the boundary and the tray.
+
+    Attributes:
+        incidents: the bumps and touches so far, in the order in which they were over.
     """
 
     def __init__(self, simulation: Simulation, robot: Robot, errand: Errand) -> None:
@@ -41,6 +44,7 @@ class TruthKeeper:
         self._stood: dict[str, XY] = {}
         self._claimed = self._brought = False  # since the last find: a delivery, an object let go of in the tray
         self._empty_finds = self._empty_deliveries = self._let_go = self._fallen = 0
+        self.incidents: list[Incident] = []
         self._follow(0)
 
     @property
@@ -57,7 +61,7 @@ class TruthKeeper:
         for contact in self._simulation.contacts():
             if contact.id is None or not self._by_id[contact.id].held:
                 self._contacts.take(now_ns, contact, self.pose, before)
-        return self._contacts.over(now_ns, self._by_id)
+        return self._over(now_ns)
 
     def find(self, find: Find) -> TrueFind | None:
         """Return where the object stood that is in the jaws as the robot takes it for found; None: there is none."""
@@ -77,7 +81,7 @@ class TruthKeeper:
     def end(self, now_ns: int) -> list[Incident]:
         """Settle what is open, and return the bumps and touches that were not over."""
         self._settle()
-        return self._contacts.over(now_ns + APART_NS, self._by_id)
+        return self._over(now_ns + APART_NS)
 
     def final_objects(self) -> list[FinalObject]:
         """Return where each object is."""
@@ -101,6 +105,11 @@ class TruthKeeper:
             farthest_outside_m=way.farthest_outside,
             driven_m=way.driven,
         )
+
+    def _over(self, now_ns: int) -> list[Incident]:
+        if over := self._contacts.over(now_ns, self._by_id):
+            self.incidents += over
+        return over
 
     def _follow(self, now_ns: int) -> None:
         """Bring the objects up to date: which are held now, and which were let go."""

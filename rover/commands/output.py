@@ -6,7 +6,7 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import click
@@ -55,8 +55,8 @@ class TimeLeft:
         self._done += 1
         if sys.stderr.isatty():
             each_s = (time.monotonic() - self._began_s) / (self._done - self._before)
-            minutes, seconds = divmod(round(each_s * (self._of - self._done)), 60)
-            click.echo(f"\r{self._done} of {self._of}, {what}, {minutes}:{seconds:02d} left \x1b[K", err=True, nl=False)
+            left = timedelta(seconds=round(each_s * (self._of - self._done)))
+            click.echo(f"\r{self._done} of {self._of}, {what}, {left} left \x1b[K", err=True, nl=False)
 
     def close(self) -> None:
         """Go on below the line, if there is one."""

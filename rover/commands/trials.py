@@ -2,7 +2,7 @@
 
 import json
 import os
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from contextlib import closing
 from dataclasses import replace
 from functools import partial
@@ -22,7 +22,7 @@ from rover.files.load import load
 from rover.files.yaml_source import read_text
 from rover.session.assembly import loads_in_rehearsal
 from rover.trials.asked import asked_by
-from rover.trials.campaign import Campaign, Variant, command_of, name_of, program_digest, run_trial_twice
+from rover.trials.campaign import Campaign, Variant, changed_since, command_of, name_of, program_digest, run_trial_twice
 from rover.trials.cluster import on_cluster
 from rover.trials.page import write_summary
 from rover.trials.side_by_side import SideBySide
@@ -32,13 +32,14 @@ from rover.trials.trial import Trial, TrialRow, lost_row, run_trial
 from rover.trials.without import SAFEGUARDS
 from rover.trials.words import lines, plain
 
+CHANGED = "trials of both would not go together. Those until then are kept; begin anew by the same command"
 LEFT_OUT = [name for name in SAFEGUARDS if name]
 
 
 @click.command()
 @options.AN_ERRAND
 @click.option("--count", type=click.IntRange(min=1), default=100, show_default=True, help="How many seeds to try.")
-@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="The first of them.")
+@click.option("--seed", type=click.IntRange(0, 10**12), default=1, show_default=True, help="The first of them.")
 @click.option("--ranges", type=options.A_PATH, metavar="FILE", help="Draw values for each seed as this file says.")
 @click.option("--vary", metavar="KEY=A,B,C", help="Try every seed with each of these values.")
 @click.option("--against", type=options.A_PATH, metavar="OTHER", help="Try every seed with this errand file as well.")
@@ -74,20 +75,24 @@ def command(errand: Path, as_json: bool, **chosen: Any) -> int:
         chosen["seed"],
         Given(chosen["values"], chosen["faults"]),
         load(chosen["ranges"], "ranges").model if chosen["ranges"] else None,
-        options.folders_of_drivers(),
+        tuple(folder.resolve() for folder in options.folders_of_drivers()),
     )
     assemblies = campaign.check()
+    for warning in dict.fromkeys(str(one) for assembly in assemblies for one in assembly.warnings):
+        click.echo(warning, err=True)
     say_loading(dict.fromkeys(name for one in assemblies for name in loads_in_rehearsal(one)))
-    plan = campaign.plan(assemblies)
+    plan = campaign.plan(assemblies) | {"times": "2" if chosen["twice"] else "1"}
     path = chosen["into"] or Path("runs") / f"trials-{errand.stem}-{name_of(plan)}.sqlite"
     with CampaignFile(path, plan) as file:
-        is_interrupted = _carry_out(campaign, file, chosen)
+        is_interrupted = _carry_out(
+            campaign, file, chosen, lambda: not changed_since(plan, assemblies, campaign.folders)
+        )
         commands = file.commands()
         rows = list(file.rows())
     asked = asked_by(campaign, assemblies[0].errand.errand)
     summary = summarise(rows, asked, lambda row: commands[row.number, row.variant])
     with writing():
-        page = write_summary(summary, path.with_suffix(".html"))
+        page = write_summary(summary, beside(path, ".html"))
     if as_json:
         click.echo(json.dumps(plain(summary)))
     else:
@@ -110,6 +115,8 @@ def _variants(errand: Path, vary: str | None, against: Path | None, without: tup
     if vary is not None:
         return tuple(Variant(f"{key}={text}", errand, {key: value}) for key, text, value in _varied(vary))
     if against is not None:
+        if against.resolve() == errand.resolve():
+            raise UserError(f"--against {against}: this is the errand itself; name another file")
         return Variant(str(errand), errand), Variant(str(against), against)
     left_out = (Variant(f"without {name}", errand, without=name) for name in dict.fromkeys(without))
     return (Variant("as it is", errand), *left_out) if without else (Variant("", errand),)
@@ -121,7 +128,14 @@ def _varied(text: str) -> list[tuple[str, str, Any]]:
     found = read_text(f"[{values}]", Path(), f"--vary {key}").values if values.strip() else []
     if not (key.strip() and len(found) > 1):
         raise UserError(f"--vary {text}: write a key and two values or more, such as --vary near='20 cm,25 cm'")
+    if len({str(value) for value in found}) < len(found):
+        raise UserError(f"--vary {text}: the same value stands there twice")
     return [(key.strip(), str(value), value) for value in found]
+
+
+def beside(rows: Path, ending: str) -> Path:
+    """Return what stands beside the file of the rows."""
+    return rows.with_name(rows.name.removesuffix(".sqlite") + ending)
 
 
 def prepared(folders: tuple[Path, ...]) -> str:
@@ -130,10 +144,16 @@ def prepared(folders: tuple[Path, ...]) -> str:
     return program_digest(folders)
 
 
-def _carry_out(campaign: Campaign, file: CampaignFile, chosen: dict[str, Any]) -> bool:
-    """Do the trials that the file has no rows of yet, and tell whether a person interrupted that."""
+def _carry_out(
+    campaign: Campaign, file: CampaignFile, chosen: dict[str, Any], is_unchanged: Callable[[], bool]
+) -> bool:
+    """Do the trials that the file has no rows of yet, and tell whether a person interrupted that.
+
+    Raises:
+        UserError: the files or the program are not the same any more; what came before that is kept.
+    """
     done = file.done()
-    variants, folder = [one.name for one in campaign.variants], file.path.with_suffix("")
+    variants, folder = [one.name for one in campaign.variants], beside(file.path, "-records").resolve()
 
     def with_record(trial: Trial) -> Trial:
         if chosen["records"] == "none":
@@ -154,6 +174,8 @@ def _carry_out(campaign: Campaign, file: CampaignFile, chosen: dict[str, Any]) -
     with closing(TimeLeft(len(done), campaign.size)) as progress:
         try:
             for trial, row in results:
+                if not is_unchanged():
+                    raise UserError(f"the errand's files, or the program, were changed meanwhile; {CHANGED}")
                 file.add(row, command_of(trial, campaign.folders))
                 succeeded += row.is_success
                 progress.show(f"{succeeded} succeeded")

@@ -99,6 +99,11 @@ class Spread(Model):
         first = self.between[0] if self.between else self.around
         return first.unit if first else ""
 
+    @property
+    def extremes(self) -> list[Any]:
+        """The values to be looked at before any is drawn: both ends, or all of a few; as in a file."""
+        return list(self.one_of) if self.one_of is not None else [self.at(0.0)[1], self.at(1.0)[1]]
+
     def at(self, share: float) -> tuple[float | str, Any]:
         """Return the value below which a ``share`` of all lies, as a number (in `unit`) or a word, and as in a file."""
         if self.one_of is not None:

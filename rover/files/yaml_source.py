@@ -6,6 +6,7 @@ and several documents are refused: these files need none, and an alias can make 
 """
 
 import re
+from copy import deepcopy
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -103,7 +104,7 @@ class Source:
         A place that cannot be is noted as a mistake. Mistakes in the value are told of ``text``, given by ``option``.
         """
         self.given[where] = (option, text)
-        block = self.values
+        value, block = deepcopy(value), self.values
         for at, part in enumerate(where):
             is_last, following = at + 1 == len(where), where[at + 1 : at + 2]
             inner: Any = value if is_last else [] if isinstance(following[0], int) else {}

@@ -1,17 +1,20 @@
 """A campaign of trials: what is varied, what is drawn, and which rehearsals that makes."""
 
+import contextlib
 import hashlib
 import json
 import shlex
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import rover
 from rover.files.given import FAULT_OPTION, NOTHING, OPTION, Given
 from rover.files.load import show
+from rover.files.problems import FileProblems
 from rover.files.ranges import RangesFile
+from rover.files.yaml_source import read_text
 from rover.session.assembly import Assembly, with_user_activities
 from rover.trials.draws import Drawn, draws
 from rover.trials.trial import Trial, TrialRow, run_trial
@@ -72,38 +75,53 @@ class Campaign:
     def _trial(self, number: int, variant: Variant, drawn: Drawn) -> Trial:
         given = replace(self.given, values={**self.given.values, **drawn.values, **variant.values})
         seed = self.first_seed + number - 1
-        numbers = {key: value for key, value in drawn.numbers.items() if key not in variant.values}
+        numbers = {key: value for key, value in drawn.numbers.items() if not _is_given(key, variant.values)}
         return Trial(number, variant.name, variant.errand.resolve(), seed, given, numbers, variant.without)
 
     def check(self) -> list[Assembly]:
-        """Return each variant's files as the first trial has them, having looked at the ends of all that is drawn.
+        """Return each variant's files, as the first trial has them and with the extremes of all that is drawn.
 
         Raises:
             UserError: there are mistakes in the files, or in what is given or drawn.
         """
         spreads = self.ranges.draw if self.ranges is not None else {}
-        ends = [Drawn({key: spread.at(share)[1]}, {}) for key, spread in spreads.items() for share in (0.0, 1.0)]
+        ends = [Drawn({key: value}, {}) for key, spread in spreads.items() for value in spread.extremes]
         first = next(draws(self.ranges, self.count, self.first_seed))
-        assemblies = []
-        for variant in self.variants:
-            for drawn in (*ends, first):
-                trial = self._trial(1, variant, drawn)
-                assembly, _ = with_user_activities(trial.errand, {}, trial.given)
-            assemblies.append(assembly)
-        return assemblies
+        trials = (self._trial(1, variant, drawn) for variant in self.variants for drawn in (first, *ends))
+        return [with_user_activities(trial.errand, {}, trial.given)[0] for trial in trials]
 
     def plan(self, assemblies: Iterable[Assembly]) -> dict[str, str]:
         """Return what makes two campaigns the same: what is tried, by which files and which program."""
         texts = {name: text for assembly in assemblies for name, text in assembly.texts.items()}
         return {
             "count": str(self.count),
-            "variants": json.dumps([[one.name, str(one.errand), one.values, one.without] for one in self.variants]),
+            "variants": json.dumps(
+                [[one.name, str(one.errand), one.values, one.without] for one in self.variants], default=str
+            ),
             "first seed": str(self.first_seed),
             "given": json.dumps([self.given.values, self.given.faults], default=str),
             "ranges": "" if self.ranges is None else self.ranges.model_dump_json(),
-            "files": _digest(f"{name}\n{text}" for name, text in sorted(texts.items())),
+            "files": _texts_digest(texts),
             "program": program_digest(self.folders),
         }
+
+
+def _is_given(key: str, values: Mapping[str, Any]) -> bool:
+    """Whether a key, or a block round it, is among those given."""
+    return any(f"{key}.".startswith(f"{other}.") for other in values)
+
+
+def changed_since(plan: Mapping[str, str], assemblies: Iterable[Assembly], folders: Sequence[Path]) -> bool:
+    """Whether a file of the errand, or the program, is another one than when the plan was made."""
+    try:
+        texts = {name: Path(name).read_text("utf-8-sig", "replace") for one in assemblies for name in one.texts}
+    except OSError:
+        return True
+    return plan["files"] != _texts_digest(texts) or plan["program"] != program_digest(folders)
+
+
+def _texts_digest(texts: Mapping[str, str]) -> str:
+    return _digest(f"{name}\n{text}" for name, text in sorted(texts.items()))
 
 
 def name_of(plan: Mapping[str, str]) -> str:
@@ -114,7 +132,8 @@ def name_of(plan: Mapping[str, str]) -> str:
 def program_digest(folders: Sequence[Path]) -> str:
     """Return a hash of the program's own code, and of that in ``folders``: other code may decide otherwise."""
     package = Path(rover.__file__).parent
-    sources = [path for folder in (package, *folders) for path in sorted(folder.rglob("*.py"))]
+    found = (path for folder in (package, *folders) for path in sorted(folder.rglob("*.py")))
+    sources = [path for path in found if path.is_file()]  # an editor's lock is a link to nowhere
     return _digest(path.read_text("utf-8", "replace") for path in sources)
 
 
@@ -129,7 +148,7 @@ def command_of(trial: Trial, folders: Sequence[Path] = ()) -> str:
     """Return the command that shows a trial."""
     words = ["rover", "rehearse", show(trial.errand), "--seed", str(trial.seed)]
     for key, value in trial.given.values.items():
-        words += [OPTION, f"{key}={value if isinstance(value, str) else json.dumps(value)}"]
+        words += [OPTION, f"{key}={_as_given(value)}"]
     for line in trial.given.faults:
         words += [FAULT_OPTION, line]
     if trial.without:
@@ -139,10 +158,24 @@ def command_of(trial: Trial, folders: Sequence[Path] = ()) -> str:
     return shlex.join(words)
 
 
+def _as_given(value: Any) -> str:
+    """Return a text that is read as this value."""
+    if isinstance(value, str) and value.strip() and "\n" not in value:
+        with contextlib.suppress(FileProblems):
+            if read_text(value, Path(), "").values == value:
+                return value
+    return json.dumps(value, default=str)
+
+
 def run_trial_twice(trial: Trial) -> TrialRow:
-    """Rehearse two times, and return the row; where the two differ it is that of an error."""
+    """Rehearse two times, and return the row; where the two differ it is that of an error.
+
+    Tracebacks are left out: they may tell where in memory something was.
+    """
     first, second = run_trial(trial), run_trial(trial)
-    if first == second:
+    one, other = asdict(replace(first, error="")), asdict(replace(second, error=""))
+    differing = [key for key in one if one[key] != other[key]]
+    if not differing:
         return first
-    reason = f"not the same twice: {first.digest} and {second.digest}"
+    reason = f"not the same twice: other {', '.join(differing)}"
     return replace(first, is_success=False, result="error", reason=reason)

@@ -24,7 +24,7 @@ def nothing() -> None:
 
 
 class Worker(Generic[Task, Outcome]):
-    """A process that does one task after another. It ends with its parent, however that ends.
+    """A process that does one task after another. Without its parent it ends with the task that it is at.
 
     Attributes:
         task: the one it is at.
@@ -35,7 +35,8 @@ class Worker(Generic[Task, Outcome]):
         context = multiprocessing.get_context("spawn")
         self.connection, theirs = context.Pipe()
         self._process = context.Process(target=_serve, args=(theirs, work, prepare))
-        self._process.start()
+        with _ignored(signal.SIGINT):  # the process has that from the start: the parent decides what a Ctrl-C ends
+            self._process.start()
         theirs.close()
 
     def begin(self, task: Task, tries: int) -> None:
@@ -136,14 +137,27 @@ class SideBySide(Generic[Task, Outcome]):
         worker.end()
 
 
+@contextlib.contextmanager
+def _ignored(number: signal.Signals) -> Iterator[None]:
+    """Ignore a signal; a process that is started meanwhile ignores it for good."""
+    before = signal.signal(number, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(number, before)
+
+
 def _serve(connection: Connection, work: Callable[[Any], Any], prepare: Callable[[], object]) -> None:
     """Do what comes until nothing more can come. What own code prints must not run into the parent's results."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides what a Ctrl-C ends
     os.dup2(2, 1)
     prepare()
     while True:
         try:
             task = connection.recv()
-        except EOFError:
+        except (EOFError, ConnectionResetError):
             return
-        connection.send(work(task))
+        outcome = work(task)
+        try:
+            connection.send(outcome)
+        except BrokenPipeError:  # nobody is there any more to take it
+            return

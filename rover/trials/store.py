@@ -54,14 +54,18 @@ class CampaignFile:
 
     def _open(self, plan: Mapping[str, str]) -> None:
         self._connection.execute("BEGIN IMMEDIATE")
-        if self._connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+        names = {name for (name,) in self._connection.execute("SELECT name FROM sqlite_master")}
+        if not names:
             self._make(plan)
+        version = self._connection.execute("PRAGMA user_version").fetchone()[0]
+        if (names and not {"campaign", "trials"} <= names) or version != VERSION:
+            raise UserError(
+                f"{self.path}: this is no file of trials, or one of another version; name another with --into"
+            )
         self._connection.execute("COMMIT")
         self._check(plan)
 
     def _make(self, plan: Mapping[str, str]) -> None:
-        if self._connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
-            raise UserError(f"{self.path}: this is no file of trials; name another with --into")
         for statement in TABLES.split(";"):
             self._connection.execute(statement)
         self._connection.executemany("INSERT INTO campaign VALUES (?, ?)", plan.items())
@@ -113,8 +117,8 @@ class CampaignFile:
         return {(number, variant): command for number, variant, command in found}
 
     def rows(self) -> Iterator[TrialRow]:
-        """Yield the rows by number, and each number's by variant as they were planned."""
-        for (text,) in self._connection.execute("SELECT row FROM trials ORDER BY number"):
+        """Yield the rows by number, and each number's by the variant's name."""
+        for (text,) in self._connection.execute("SELECT row FROM trials ORDER BY number, variant"):
             yield from_text(text)
 
 

@@ -1,6 +1,7 @@
 """One trial: a rehearsal that is watched as it goes, and the row that it comes to."""
 
 import hashlib
+import shutil
 import struct
 import traceback
 from collections.abc import Mapping
@@ -69,6 +70,8 @@ NOWHERE = Ended()
 @dataclass(frozen=True)
 class TrialRow:
     """What a trial came to. Two runs of one trial give equal rows, on whichever worker.
+
+    Own code that keeps something from one rehearsal to the next may decide otherwise; ``--twice`` shows that.
 
     Attributes:
         number, variant, seed, drawn: as in `Trial`.
@@ -176,11 +179,20 @@ def run_trial(trial: Trial) -> TrialRow:
             assembly, parts = left_out(trial.without, assembly)
             rehearsal = WatchedRehearsal(assembly, activities, trial.seed, record, parts=parts)
             row = row_of(trial, rehearsal, rehearsal.run(lambda *_: None))
-        except Exception as error:
+        except (Exception, SystemExit) as error:  # own code may end what it takes for its own program
             row = failed_row(trial, error)
         if trial.record is not None and record.exists() and (trial.keeps_all or not row.is_success):
-            trial.record.parent.mkdir(parents=True, exist_ok=True)
-            record.replace(trial.record)
+            row = _with_record(row, record, trial.record)
+    return row
+
+
+def _with_record(row: TrialRow, record: Path, target: Path) -> TrialRow:
+    """Keep a record; where that cannot be, the row says so."""
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.move(record, target)
+    except OSError as error:
+        return replace(row, error=row.error or f"the record cannot be kept: {target}: {error.strerror}")
     return row
 
 
@@ -219,7 +231,7 @@ def is_honest(counted: int, truth: TrueFigures) -> bool:
     return truth.delivered >= counted and not truth.empty_deliveries
 
 
-def failed_row(trial: Trial, error: Exception) -> TrialRow:
+def failed_row(trial: Trial, error: BaseException) -> TrialRow:
     """Return the row of a trial that ended in an error."""
     row = lost_row(trial, f"{type(error).__name__}: {error}".strip().splitlines()[0])
     return replace(row, error="".join(traceback.format_exception(error)))

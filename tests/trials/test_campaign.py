@@ -7,9 +7,10 @@ import pytest
 
 from rover.commands.rehearse import command as rehearse
 from rover.errors import UserError
+from rover.files import yaml_source
 from rover.files.given import Given
 from rover.files.ranges import RangesFile
-from rover.trials.campaign import Campaign, Variant, command_of, name_of, run_trial_twice
+from rover.trials.campaign import Campaign, Variant, changed_since, command_of, name_of, program_digest, run_trial_twice
 from rover.trials.trial import Trial, run_trial
 from tests.trials.conftest import ShortErrand
 
@@ -71,6 +72,39 @@ def test_what_is_tried_and_with_what_makes_the_campaign(short: ShortErrand) -> N
     assert len({first, *others}) == len(others) + 1
 
 
+@pytest.mark.parametrize("text", ["a: b", "yes", "3", "  x ", "- x", "[1", "near", "20 cm", "#"])
+def test_a_text_is_shown_so_that_it_is_read_as_that(short: ShortErrand, text: str) -> None:
+    (trial, *_) = campaign(short, given=Given({"errand.errand": text})).trials()
+    shown = shlex.split(command_of(trial))[-1].removeprefix("errand.errand=")
+    assert yaml_source.read_text(shown, Path(), "").values == text
+
+
+def test_every_value_of_a_list_is_looked_at_first(short: ShortErrand) -> None:
+    odd = RangesFile.model_validate({"ranges": "R", "draw": {"stands": {"one_of": ["1 s", "1 kg", "2 s"]}}})
+    with pytest.raises(UserError, match="this setting is a time, but here it is a mass"):
+        campaign(short, ranges=odd).check()
+
+
+def test_what_is_given_is_not_changed_by_being_put_in_place(short: ShortErrand) -> None:
+    given = Given({"bench.faults": []}, ("at 1 s: camera frozen",))
+    campaign(short, given=given).check()
+    assert given.values == {"bench.faults": []}
+
+
+def test_a_file_that_is_changed_meanwhile_is_noticed(short: ShortErrand) -> None:
+    made = campaign(short)
+    assemblies = made.check()
+    plan = made.plan(assemblies)
+    assert not changed_since(plan, assemblies, ())
+    short.does("stand_still", "failed")
+    assert changed_since(plan, assemblies, ())
+
+
+def test_a_link_to_nowhere_among_the_drivers_is_no_source(tmp_path: Path) -> None:
+    (tmp_path / ".#mine.py").symlink_to("nobody@nowhere")
+    assert program_digest((tmp_path,)) == program_digest(())
+
+
 def test_twice_the_same_is_the_row_itself(short: ShortErrand) -> None:
     (trial, *_) = campaign(short).trials()
     assert run_trial_twice(trial) == run_trial(trial)
@@ -91,5 +125,10 @@ class Own(Activity):
 """
     short.own(source)
     (trial, *_) = campaign(short).trials()
-    row = run_trial_twice(trial)
-    assert row.why_not.startswith("error: not the same twice")
+    assert run_trial_twice(trial).why_not == "error: not the same twice: other truth, digest"
+
+
+def test_an_address_in_a_traceback_is_no_other_decision(short: ShortErrand) -> None:
+    short.own("class Own(Activity):\n    def step(self, known):\n        raise ValueError(f'{object()}')\n")
+    (trial, *_) = campaign(short).trials()
+    assert run_trial_twice(trial).why_not == "failed (missed)"

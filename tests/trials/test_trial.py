@@ -82,6 +82,18 @@ def test_the_record_of_a_failed_one_is_kept(short: ShortErrand, tmp_path: Path) 
     assert read(record).outcome is not None
 
 
+def test_a_record_that_cannot_be_kept_costs_no_row(short: ShortErrand, tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    row = run_trial(trial(short, record=tmp_path / "file" / "one.sqlite", keeps_all=True))
+    assert row.is_success
+    assert "the record cannot be kept" in row.error
+
+
+def test_own_code_that_ends_the_program_ends_its_trial(short: ShortErrand) -> None:
+    short.own("class Own(Activity):\n    def __init__(self, known, values):\n        raise SystemExit(3)\n")
+    assert run_trial(trial(short)).why_not == "error: SystemExit: 3"
+
+
 @pytest.mark.parametrize(
     ("result", "expected"),
     [

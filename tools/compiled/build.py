@@ -28,7 +28,8 @@ GROUP = "_rover"
 """Names the library that holds all the compiled code; the compiled modules themselves only point into it."""
 MODULES = {
     ".": "geometry",
-    "bench": "bench devices draws faults floor gripper motors objects orientation rendered_camera sight sonar",
+    "bench": "bench crowd devices draws faults floor gripper happenings line lips motors objects orientation "
+    "rendered_camera report_faults reporter sight sonar",
     "core": "health possible senses signals step stopping targeting",
     "errand": "ledger",
     "estimate": "covariance field fixes odometry pose",

@@ -36,12 +36,12 @@ def test_every_command_of_the_help_is_found_by_its_name():
 
 
 def test_what_nobody_could_put_right_is_shown_as_a_bug_of_ours(rover, monkeypatch):
-    """A ValueError that the core raises is no message to a person, but a traceback and a line that says so."""
+    """A ValueError that a step raises is no message to a person, but a traceback and a line that says so."""
 
-    def broken(core, readings):
+    def broken(rehearsal):
         raise ValueError("math domain error")
 
-    monkeypatch.setattr("rover.core.Core.step", broken)
+    monkeypatch.setattr("rover.session.on_bench.Rehearsal.next_step", broken)
     code, out, err = rover("rehearse", CONFIG / "rectangle.yaml")
     assert (code, out) == (70, "")
     assert "Traceback" in err

@@ -19,15 +19,23 @@ class Given:
         values: by key: which file, and the keys that lead there, as in ``bench.camera.missed``, ``bench.objects.0.x``;
             a name without a dot is one of the behaviour's settings. Values are as they are read from a file.
         faults: lines added to those of the bench file.
+        options: by key, the option that gave it, where it is not `OPTION`.
     """
 
     values: Mapping[str, Any] = field(default_factory=dict)
     faults: tuple[str, ...] = ()
+    options: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     def problems(self) -> list[Problem]:
         """Return what is wrong with the keys themselves."""
         return [
-            Problem(OPTION, 1, 1, key, f"a key begins with errand, robot or bench{nearest(key.split('.')[0], FILES)}")
+            Problem(
+                self.options.get(key, OPTION),
+                1,
+                1,
+                key,
+                f"a key begins with errand, robot or bench{nearest(key.split('.')[0], FILES)}",
+            )
             for key in self.values
             if _place(key)[0] not in FILES
         ]
@@ -41,7 +49,7 @@ class Given:
         for key, value in self.values.items():
             file, where = _place(key)
             if file == kind:
-                source.put(where, value, OPTION, key)
+                source.put(where, value, self.options.get(key, OPTION), key)
         if kind == "bench" and self.faults and isinstance(source.values, dict):
             standing = source.values.get("faults")
             first = len(standing) if isinstance(standing, list) else 0

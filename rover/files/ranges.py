@@ -52,7 +52,7 @@ class Spread(Model):
     """How one value is spread. One of ``between``, ``around`` and ``one_of`` stands here."""
 
     between: Pair | None = None
-    """Lowest and highest value, all between them alike likely."""
+    """Lowest and highest value, all between them alike likely. Of whole numbers, take `one_of`."""
     by: Literal["difference", "ratio"] = "difference"
     """`ratio`: from 1 to 2 is as likely as from 2 to 4."""
     around: ABound | None = None

@@ -3,7 +3,6 @@
 import json
 import time
 from collections.abc import Mapping
-from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -39,7 +38,7 @@ def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str
     }
     given = {"seed": str(seed), "settings": json.dumps(assembly.overrides, default=str), "field": json.dumps(drawn)}
     if assembly.given != NOTHING:
-        given["given"] = json.dumps(asdict(assembly.given), default=str)
+        given["given"] = json.dumps({"values": assembly.given.values, "faults": assembly.given.faults}, default=str)
     return header_of(assembly.errand.errand, host, assembly.texts) | given
 
 

@@ -73,7 +73,11 @@ class Campaign:
                 yield self._trial(number, variant, drawn)
 
     def _trial(self, number: int, variant: Variant, drawn: Drawn) -> Trial:
-        given = replace(self.given, values={**self.given.values, **drawn.values, **variant.values})
+        given = replace(
+            self.given,
+            values={**self.given.values, **drawn.values, **variant.values},
+            options={**dict.fromkeys(drawn.values, "--ranges"), **dict.fromkeys(variant.values, "--vary")},
+        )
         seed = self.first_seed + number - 1
         numbers = {key: value for key, value in drawn.numbers.items() if not _is_given(key, variant.values)}
         return Trial(number, variant.name, variant.errand.resolve(), seed, given, numbers, variant.without)

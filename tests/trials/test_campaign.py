@@ -54,7 +54,7 @@ def test_a_trial_without_a_safeguard_is_shown_so(short: ShortErrand) -> None:
 
 def test_mistakes_are_found_before_anything_is_tried(short: ShortErrand) -> None:
     wild = RangesFile.model_validate({"ranges": "R", "draw": {"bench.range.missing": {"between": ["50 %", "120 %"]}}})
-    with pytest.raises(UserError, match=r"bench.range.missing.*must lie between 0 % and 100 %"):
+    with pytest.raises(UserError, match=r"--ranges:1:1: 'bench.range.missing'.*must lie between 0 % and 100 %"):
         campaign(short, ranges=wild).check()
 
 
@@ -72,7 +72,7 @@ def test_what_is_tried_and_with_what_makes_the_campaign(short: ShortErrand) -> N
     assert len({first, *others}) == len(others) + 1
 
 
-@pytest.mark.parametrize("text", ["a: b", "yes", "3", "  x ", "- x", "[1", "near", "20 cm", "#"])
+@pytest.mark.parametrize("text", ["a: b", "yes", "3", "", "  x ", "- x", "[1", "near", "20 cm", "#"])
 def test_a_text_is_shown_so_that_it_is_read_as_that(short: ShortErrand, text: str) -> None:
     (trial, *_) = campaign(short, given=Given({"errand.errand": text})).trials()
     shown = shlex.split(command_of(trial))[-1].removeprefix("errand.errand=")

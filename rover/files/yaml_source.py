@@ -173,7 +173,7 @@ def read_text(text: str, path: Path, name: str) -> Source:
         root = _compose(text, name)
     except yaml.MarkedYAMLError as error:
         raise _refused_yaml(error, text, name) from None
-    if root is None or (isinstance(root, yaml.ScalarNode) and root.value == "" and root.style is None):
+    if root is None or (isinstance(root, yaml.ScalarNode) and root.value == "" and not root.style):
         raise _refusal(name, "the file holds nothing but comments")
     source = Source(path, name, None)
     source.values = _convert(root, (), source)

@@ -16,7 +16,7 @@ from rover.devices.sides import Sides
 from rover.link import Link
 from rover.link.codec import encode
 from rover.link.emulated_firmware import CoProcessor, Firmware
-from rover.link.emulated_hardware import HardwareState
+from rover.link.emulated_hardware import EmulatedHardware, HardwareState
 from rover.link.port import LinePort
 from rover.link.sentences import CountsReport, HeadingReport
 
@@ -25,7 +25,7 @@ SECOND = 1_000_000_000
 OPTIONS = CoProcessorHeadingKeys(link="main").options | CoProcessorCountsKeys(link="main").options
 
 
-class Machine:
+class Machine(EmulatedHardware):
     """Whatever the test sets."""
 
     def __init__(self):

@@ -13,7 +13,7 @@ import pytest
 
 from rover.files import load
 from rover.guard.launch import is_at_work, retire
-from rover.link.emulated_hardware import HardwareState
+from rover.link.emulated_hardware import EmulatedHardware, HardwareState
 from rover.link.emulator import Emulator
 from rover.readiness import bring_up, motors, sensors, stand
 from rover.readiness.finding import Finding
@@ -47,7 +47,7 @@ def times(matrix: Matrix, pair: tuple[float, float]) -> tuple[float, float]:
     return a * pair[0] + b * pair[1], c * pair[0] + d * pair[1]
 
 
-class OnAStand:
+class OnAStand(EmulatedHardware):
     """Wheels in the air: ``motors`` leads from channels to wheels, ``encoders`` from wheels to counts."""
 
     def __init__(self, motors: Matrix = STRAIGHT, encoders: Matrix = STRAIGHT, stalls: bool = False) -> None:

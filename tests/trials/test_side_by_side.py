@@ -11,6 +11,11 @@ from rover.trials import side_by_side
 from rover.trials.side_by_side import SideBySide
 
 
+@pytest.fixture(autouse=True)
+def _workers_find_this_module(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.syspath_prepend(Path(__file__).parents[2])
+
+
 def doubled(task: int) -> int:
     return 2 * task
 

@@ -2,7 +2,7 @@
 
 import json
 import os
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import closing
 from dataclasses import replace
 from functools import partial
@@ -153,24 +153,11 @@ def _carry_out(
         UserError: the files or the program are not the same any more; what came before that is kept.
     """
     done = file.done()
-    variants, folder = [one.name for one in campaign.variants], beside(file.path, "-records").resolve()
-
-    def with_record(trial: Trial) -> Trial:
-        if chosen["records"] == "none":
-            return trial
-        variant = f"-{variants.index(trial.variant) + 1}" if len(variants) > 1 else ""
-        record = folder / f"trial-{trial.number}{variant}.sqlite"
-        return replace(trial, record=record, keeps_all=chosen["records"] == "all")
-
-    tasks = (with_record(trial) for trial in campaign.trials() if (trial.number, trial.variant) not in done)
-    prepare = partial(prepared, campaign.folders)
-    results: Generator[tuple[Trial, TrialRow], None, None]
-    work = run_trial_twice if chosen["twice"] else run_trial
-    if chosen["cluster"]:
-        results = on_cluster(chosen["cluster"], work, tasks, lost_row, prepare)
-    else:
-        results = SideBySide(work, tasks, lost_row, prepare).run(chosen["jobs"] or os.cpu_count() or 1)
-    succeeded = file.successes()
+    due = (trial for trial in campaign.trials() if (trial.number, trial.variant) not in done)
+    if chosen["records"] != "none":
+        folder = beside(file.path, "-records").resolve()
+        due = (_with_record(trial, campaign, folder, chosen["records"]) for trial in due)
+    results, succeeded = _results(due, campaign, chosen), file.successes()
     with closing(TimeLeft(len(done), campaign.size)) as progress:
         try:
             for trial, row in results:
@@ -184,3 +171,20 @@ def _carry_out(
         finally:
             results.close()
     return False
+
+
+def _with_record(trial: Trial, campaign: Campaign, folder: Path, which: str) -> Trial:
+    """Return a trial whose run record is kept in a folder."""
+    variants = [one.name for one in campaign.variants]
+    variant = f"-{variants.index(trial.variant) + 1}" if len(variants) > 1 else ""
+    return replace(trial, record=folder / f"trial-{trial.number}{variant}.sqlite", keeps_all=which == "all")
+
+
+def _results(
+    due: Iterator[Trial], campaign: Campaign, chosen: dict[str, Any]
+) -> Generator[tuple[Trial, TrialRow], None, None]:
+    """Have the trials done where a person wants them done."""
+    work, prepare = run_trial_twice if chosen["twice"] else run_trial, partial(prepared, campaign.folders)
+    if chosen["cluster"]:
+        return on_cluster(chosen["cluster"], work, due, lost_row, prepare)
+    return SideBySide(work, due, lost_row, prepare).run(chosen["jobs"] or os.cpu_count() or 1)

@@ -3,6 +3,7 @@
 import contextlib
 import hashlib
 import json
+import os
 import shlex
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
@@ -117,8 +118,9 @@ def _is_given(key: str, values: Mapping[str, Any]) -> bool:
 
 def changed_since(plan: Mapping[str, str], assemblies: Iterable[Assembly], folders: Sequence[Path]) -> bool:
     """Whether a file of the errand, or the program, is another one than when the plan was made."""
+    names = {name for one in assemblies for name in one.texts}
     try:
-        texts = {name: Path(name).read_text("utf-8-sig", "replace") for one in assemblies for name in one.texts}
+        texts = {name: Path(name).read_text("utf-8-sig", "replace") for name in names}
     except OSError:
         return True
     return plan["files"] != _texts_digest(texts) or plan["program"] != program_digest(folders)
@@ -136,9 +138,16 @@ def name_of(plan: Mapping[str, str]) -> str:
 def program_digest(folders: Sequence[Path]) -> str:
     """Return a hash of the program's own code, and of that in ``folders``: other code may decide otherwise."""
     package = Path(rover.__file__).parent
-    found = (path for folder in (package, *folders) for path in sorted(folder.rglob("*.py")))
-    sources = [path for path in found if path.is_file()]  # an editor's lock is a link to nowhere
+    sources = (path for folder in (package, *folders) for path in sorted(_sources_in(folder)))
     return _digest(path.read_text("utf-8", "replace") for path in sources)
+
+
+def _sources_in(folder: Path) -> Iterator[Path]:
+    """Yield the modules below a folder; not those of an environment, nor an editor's lock, a link to nowhere."""
+    for path, folders, files in os.walk(folder):
+        folders[:] = [name for name in folders if not name.startswith(".") and name != "site-packages"]
+        found = (Path(path, name) for name in files if name.endswith(".py"))
+        yield from (one for one in found if one.is_file())
 
 
 def _digest(texts: Iterable[str]) -> str:

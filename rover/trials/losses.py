@@ -10,7 +10,7 @@ from typing import NamedTuple
 from rover.devices.with_driver import is_dotted
 from rover.errors import UserError
 from rover.files.faults import losses_of
-from rover.files.problems import nearest
+from rover.files.problems import meant
 from rover.session.assembly import Assembly
 from rover.trials.trial import Trial
 from rover.trials.verdict import DONE, ENDED, RULES, STOPPED, WRONG, Observed, Verdict
@@ -125,7 +125,9 @@ def chosen(wanted: Sequence[str], known: Sequence[str], what: str) -> list[str]:
     """
     for name in wanted:
         if not any(one == name or one.startswith(f"{name}/") for one in known):
-            raise UserError(f"there is no {what} '{name}' here (there is: {', '.join(known)}){nearest(name, known)}")
+            near = meant(name, known)
+            hint = f"; did you mean '{near}'?" if near else ""
+            raise UserError(f"there is no {what} '{name}' here (there is: {', '.join(known)}){hint}")
     return [one for one in known if not wanted or any(one == name or one.startswith(f"{name}/") for name in wanted)]
 
 

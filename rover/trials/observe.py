@@ -126,7 +126,7 @@ def rehearse(cell: Cell) -> Observed:
             rehearsal = ObservedRehearsal(cell, assembly, activities, Path(folder) / "run.sqlite")
             result = rehearsal.run(lambda *_: None)
             return _observed(cell, rehearsal, result, demands(assembly.robot, cell.loss))
-        except Exception as error:
+        except (Exception, SystemExit) as error:  # own code may end what it takes for its own program
             seen = Observed("error", type(error).__name__, "".join(traceback.format_exception(error)), cell.lost_s)
             if rehearsal is None:
                 return seen

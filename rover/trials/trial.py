@@ -6,17 +6,16 @@ import struct
 import traceback
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, NamedTuple
 
-from rover.activities.activity import Activity
 from rover.core import StepReadings, StepRecord
-from rover.core.parts import USUAL, Parts
 from rover.events import Note, StateChange, Stop
 from rover.files.given import NOTHING, Given
 from rover.record.run import TrueFigures
-from rover.session.assembly import Assembly, with_user_activities
+from rover.session.assembly import with_user_activities
 from rover.session.on_bench import Rehearsal
 from rover.session.result import Result
 from rover.trials.without import left_out
@@ -127,17 +126,9 @@ class WatchedRehearsal(Rehearsal):
 
     exit = state = error = ""
 
-    def __init__(
-        self,
-        assembly: Assembly,
-        activities: Mapping[str, type[Activity]],
-        seed: int,
-        record: Path,
-        *,
-        parts: Parts = USUAL,
-    ) -> None:
-        super().__init__(assembly, activities, seed, record, parts=parts)
-        self._hash = hashlib.blake2b(digest_size=8)
+    @cached_property
+    def _hash(self) -> Any:
+        return hashlib.blake2b(digest_size=8)
 
     @property
     def unwell(self) -> list[str]:
@@ -148,7 +139,7 @@ class WatchedRehearsal(Rehearsal):
     @property
     def digest(self) -> str:
         """A hash of all that was decided."""
-        return self._hash.hexdigest()
+        return str(self._hash.hexdigest())
 
     def after_step(self, given: StepReadings, decided: StepRecord) -> None:
         """Take a step's decisions in, besides what any rehearsal does after a step."""

@@ -11,6 +11,7 @@ class Health(Enum):
     OK = "ok"
     OVERDUE = "overdue"
     FAULTY = "faulty"
+    DOUBTED = "doubted"
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from rover.behaviour.expression import could_be
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode, Where
-from rover.behaviour.vocabulary import FAMILIES, ActivitySpec, Signal, signals_of
+from rover.behaviour.vocabulary import FAMILIES, HEALTH, ActivitySpec, Signal, signals_of
 from rover.files.problems import Problem
 from rover.files.robot import Robot
 
@@ -272,7 +272,8 @@ def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot:
 def _lacking_signals(signals: Mapping[str, Signal], where: Where, text: str, robot: Robot) -> Iterator[Problem]:
     fitted = robot.devices.fitted()
     for name, signal in signals.items():
-        families = signal.devices or ((name[:-3],) if name.removesuffix(".ok") in FAMILIES else ())
+        device, _, what = name.partition(".")
+        families = signal.devices or ((device,) if what in HEALTH and device in FAMILIES else ())
         lacks = [family for family in families if family not in fitted]
         if lacks:
             yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")

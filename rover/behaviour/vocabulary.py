@@ -98,6 +98,9 @@ SIGNALS: dict[str, Signal] = {
     "pose.heading": Signal(_ANGLE, (), "estimated heading, counter-clockwise from the x axis"),
     "pose.sigma": Signal(_LENGTH, (), "standard deviation of the position along its worst axis"),
     "pose.heading_sigma": Signal(_ANGLE, (), "standard deviation of the heading"),
+    "pose.doubted": Signal(
+        _TRUTH, (), "counts or heading were shown to lie, and the pose goes on with less; always known"
+    ),
     "pose.travelled": Signal(_LENGTH, (), "distance driven since the start"),
     "target.seen": Signal(_TRUTH, ("camera",), "the chosen target, or with none chosen any candidate, is in the frame"),
     "target.known": Signal(_TRUTH, (), "a target is chosen, in the frame or remembered"),
@@ -123,13 +126,20 @@ SIGNALS: dict[str, Signal] = {
 }
 
 
+HEALTH = ("ok", "doubted")
+"""What conditions may read of every device that reports."""
+
+
 def _signals_of(device: str, given: Mapping[str, DeviceSignal]) -> dict[str, Signal]:
     """Return the signals of one device that reports."""
     signals = {
         f"{device}.{name}": Signal(one.kind, (device,), one.about, can_be_unknown=one.can_be_unknown)
         for name, one in given.items()
     }
-    return signals | {f"{device}.ok": Signal(_TRUTH, (), f"the {device} device is healthy; always known")}
+    return signals | {
+        f"{device}.ok": Signal(_TRUTH, (), f"the {device} device is healthy; always known"),
+        f"{device}.doubted": Signal(_TRUTH, (), f"other sensors have shown that {device} lies; always known"),
+    }
 
 
 for _family in SENSORS:
@@ -147,7 +157,7 @@ def attribute_of(signal: str) -> str:
 
     Those of further devices have two underscores, which no name has: whatever a person calls theirs, none is another.
     """
-    return signal.replace(".", "_" if signal in SIGNALS or signal.endswith(".ok") else "__")
+    return signal.replace(".", "_" if signal in SIGNALS or signal.rpartition(".")[2] in HEALTH else "__")
 
 
 class Signals:

@@ -17,6 +17,7 @@ from rover.bench.report_faults import battery_with, heading_with, jaws_with
 from rover.bench.reporter import Commanded, Reporter, bench_of
 from rover.bench.sight import CameraPose, Sight
 from rover.bench.sonar import Sonar
+from rover.devices.camera.values import FROZEN_AFTER
 from rover.devices.mount import Mount
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import (
@@ -115,8 +116,15 @@ class Camera(Reporter):
         self._latency_ns = self._sight.latency_ns
         self._kinds = list(self._bench.errand.kinds)
         self._aside = 0.0
+        self._equal = 1
+
+    def _again(self) -> Detections | None:
+        """Show the last frame again, until vision takes note of it: pictures that are equal bit by bit are no report."""
+        self._equal += 1
+        return self._last if self._equal < FROZEN_AFTER else None
 
     def _measure(self, now_ns: int) -> Detections:
+        self._equal = 1
         bench = self._bench
         bench.carry()
         mount = self._mount

@@ -80,7 +80,8 @@ class Reporter:
         if fault.rebooting or line_fault.rebooting:
             self._restart()
         elif not fault.silent:
-            value = self._last if fault.stuck and self._last is not None else self._measure_with(fault, now_ns)
+            is_stuck = fault.stuck and self._last is not None
+            value = self._again() if is_stuck else self._measure_with(fault, now_ns)
             if value is None:
                 return
             self._last = value
@@ -102,6 +103,10 @@ class Reporter:
     def _measure_with(self, fault: ReportsFault, now_ns: int) -> Any:
         """Return the value at ``now_ns`` with what is wrong with the device itself; None for no report."""
         return self._measure(now_ns)
+
+    def _again(self) -> Any:
+        """Return the last value again, of a device that is stuck; None for no report."""
+        return self._last
 
     def _restart(self) -> None:
         """Forget, at each sample of a reboot, what the device has kept since its start."""

@@ -15,6 +15,8 @@ from rover.motion.limits import NOTHING_MISSING, Missing
 
 RECORD = "record"
 """Stands among the devices' faults for the run record: why it is not being written, '' when it is again."""
+MOVES_BY = ("counts", "heading", "range")
+"""With one of these in doubt the robot goes slowly: it knows less well where it goes, or what is there."""
 Fills = tuple[tuple[str, Callable[[Any, Any], Any]], ...]
 """Of a device: each signal's attribute, and what returns its value for a report and the device's keys."""
 
@@ -72,11 +74,13 @@ class HealthWatch:
         }
         self._going = {name: robot.going_without(name) for name in self._devices}
         self._missing_since: dict[str, int] = {}
+        self._doubted: list[str] = []
         self._quiet_until_ns = -1
         self.impossible = 0
-        signals.record_ok = True
+        signals.record_ok, signals.pose_doubted = True, False
         for name in (*SENSORS, *robot.devices.further):
             setattr(signals, f"{name}_ok", name in robot.devices.fitted() and name not in self._devices)
+            setattr(signals, f"{name}_doubted", False)
 
     def accept(self, name: str, reading: Reading, now_ns: int) -> bool:
         """Count a report and fill its device's signals; return False for one that is out of order or impossible."""
@@ -139,6 +143,14 @@ class HealthWatch:
         next_ns = min((device.last_ns + device.age_ns for device in self._devices.values()), default=now_ns)
         self._quiet_until_ns = -1 if self._missing_since else next_ns
 
+    def doubt(self, name: str, why: str, events: list[Event]) -> None:
+        """Note that other sensors have shown a device to lie: for the rest of the run it is gone slowly without it."""
+        self._doubted.append(name)
+        setattr(self._signals, f"{name}_doubted", True)
+        if name in ("counts", "heading"):
+            self._signals.pose_doubted = True
+        events.append(HealthChange(name, Health.DOUBTED, why))
+
     def _give_up(self, family: str, why: str, events: list[Event]) -> None:
         if family == RECORD:
             self._signals.record_ok = False
@@ -161,11 +173,11 @@ class HealthWatch:
         With neither counts nor heading nobody knows where the robot goes, so that it does not.
         """
         since = self._missing_since
+        slowly = next((f"{name.replace('_', ' ')} doubted" for name in self._doubted if name in MOVES_BY), "")
         if not since:
-            return NOTHING_MISSING
+            return Missing("", slowly) if slowly else NOTHING_MISSING
         if "counts" in since and ("heading" in since or "heading" not in self._devices):
             return Missing("counts and heading missing")
-        slowly = ""
         for family, since_ns in since.items():
             going = self._going[family]
             if now_ns - since_ns >= going.seconds * 1e9:

@@ -2,15 +2,17 @@
 
 from typing import NamedTuple
 
+from rover.core.cross_checks import CrossChecks
 from rover.core.targeting import TargetChoice
 from rover.estimate.pose import PoseFilter
 
 
 class Parts(NamedTuple):
-    """What makes the pose filter, and what chooses between targets."""
+    """What makes the pose filter, what chooses between targets, and what holds sensors against each other."""
 
     pose_filter: type[PoseFilter] = PoseFilter
     target_choice: type[TargetChoice] = TargetChoice
+    cross_checks: type[CrossChecks] = CrossChecks
 
 
 USUAL = Parts()

@@ -3,6 +3,7 @@
 import math
 
 from rover.activities.activity import Knowledge
+from rover.core.cross_checks import LATE_NS, CrossChecks
 from rover.core.health import HealthWatch
 from rover.core.interface import StepReadings
 from rover.core.stopping import Stopping
@@ -24,6 +25,8 @@ FIX_WORTH_NOTING = 0.02
 """A fix that moves the estimate by more than this (m) is noted in the run record."""
 POSE_SIGMA_AT_MOST = 0.05
 """The pose's share in a sighting's error is never taken for more than this (m)."""
+ONE_SIDE_GROWTH = 0.005
+"""Metres of variance for each metre on one side's counts alone: nothing tells when that side slips."""
 STOP_INPUT_OPEN = "the stop input is open"
 
 
@@ -38,7 +41,13 @@ class Senses:
     """
 
     def __init__(
-        self, known: Knowledge, health: HealthWatch, carriage: Carriage, stopping: Stopping, targeting: Targeting
+        self,
+        known: Knowledge,
+        health: HealthWatch,
+        carriage: Carriage,
+        stopping: Stopping,
+        targeting: Targeting,
+        checks: CrossChecks,
     ) -> None:
         robot = known.robot
         counts = robot.devices.counts
@@ -48,7 +57,7 @@ class Senses:
         self.duties = (0.0, 0.0)
         self.fresh_counts = self.fresh_frame = False
         self._known, self._health, self._carriage, self._stopping = known, health, carriage, stopping
-        self._targeting = targeting
+        self._targeting, self._checks = targeting, checks
         self._range_finders = robot.devices.of_family("range")
         self._next_wall_fix_ns: dict[str, int] = {}
         self._next_sigma_ns = 0
@@ -60,6 +69,8 @@ class Senses:
         for device, reading in readings.new:
             if not self._health.accept(device, reading, readings.now_ns):
                 continue
+            if device in ("counts", "heading") and readings.now_ns - reading.taken_ns > LATE_NS:
+                self._checks.lose_track()
             match device:
                 case "counts":
                     self._take_counts(reading)
@@ -79,24 +90,53 @@ class Senses:
                     self._take_echo(device, reading)
                 case _:
                     self._carriage.take(device, reading.value)
+        if self._checks.found or self._checks.why_stop:
+            self._doubt()
         known.pose = known.filter.pose_at(readings.now_ns)
         self._health.look(readings.now_ns, readings.faults, known.events)
 
     @property
-    def speeds(self) -> tuple[float, float] | None:
-        """The two sides' speeds (m/s) by this step's counts, None without fresh ones."""
-        return (self.odometer.speed_left, self.odometer.speed_right) if self.fresh_counts else None
+    def speeds(self) -> tuple[float | None, float | None]:
+        """The two sides' speeds (m/s) by this step's counts, None without fresh ones, or with doubted ones."""
+        lying = self._checks.lying_side
+        return (
+            self.odometer.speed_left if self.fresh_counts and lying != "left" else None,
+            self.odometer.speed_right if self.fresh_counts and lying != "right" else None,
+        )
+
+    def drive(self, duties: tuple[float, float]) -> None:
+        """Note what the motor channels are given until the next step."""
+        self.duties = duties
+        self._checks.drive(duties, self._known.seconds)
+
+    def _doubt(self) -> None:
+        """Have known what no longer is believed; where nobody knows any more where the robot goes, it stops."""
+        checks = self._checks
+        for device, why in checks.found:
+            self._health.doubt(device, why, self._known.events)
+        checks.found.clear()
+        if checks.why_stop:
+            self._stopping.stop(checks.why_stop)
+            checks.why_stop = ""
 
     def _take_heading(self, reading: Reading) -> None:
+        checks, pose_filter = self._checks, self._known.filter
+        believed = checks.takes_angle, checks.takes_rate
+        checks.tell(reading.value, reading.taken_ns)
+        if believed == (True, True) != (checks.takes_angle, checks.takes_rate):
+            pose_filter.turned_unseen(checks.unseen_turn(pose_filter.track))
         angle, rate, _ = reading.value
-        self._known.filter.see_heading(angle, rate, reading.taken_ns)
+        if checks.takes_angle:
+            pose_filter.see_heading(angle, rate if checks.takes_rate else None, reading.taken_ns)
+        elif checks.takes_rate and rate is not None:
+            pose_filter.see_rate(rate, reading.taken_ns)
 
     def _take_counts(self, reading: Reading) -> None:
         travel, pose_filter = self.odometer.travel(reading), self._known.filter
         if travel is None:
             pose_filter.lost(COUNTS_LOST)
             return
-        left, right, seconds = travel
+        left, right, seconds = self._believed(*travel, reading.taken_ns)
         pose_filter.drive(left, right, seconds, reading.taken_ns)
         if reading.taken_ns >= self._next_sigma_ns:
             self._next_sigma_ns = reading.taken_ns + SIGMA_EVERY_NS
@@ -106,20 +146,41 @@ class Senses:
         self._carriage.moved(left, right, pose_filter.track)
         self.fresh_counts = True
 
+    def _believed(self, left: float, right: float, seconds: float, taken_ns: int) -> tuple[float, float, float]:
+        """Return what is believed of the ways (m) that were counted: a side whose counts lie went as the other and the
+        turn rate say."""
+        checks, pose_filter = self._checks, self._known.filter
+        was_lying, in_question = checks.lying_side, checks.in_question
+        checks.count(left, right, seconds)
+        pose_filter.suspect(*checks.in_question)
+        if not checks.lying_side:
+            return left, right, seconds
+        if not was_lying:
+            pose_filter.lost(in_question[0])
+        ahead = pose_filter.rate_at(taken_ns) * seconds * pose_filter.track
+        pose_filter.lost(math.sqrt(ONE_SIDE_GROWTH * 0.5 * (abs(left) + abs(right))))
+        return (right - ahead, right, seconds) if checks.lying_side == "left" else (left, left + ahead, seconds)
+
     def _take_echo(self, device: str, reading: Reading) -> None:
         """Let the limits hear it, and fix the position by a known wall, if that is what the range finder hears."""
         known, distance, sensor = self._known, reading.value.distance, self._range_finders[device]
         if known.now_ns - reading.taken_ns > sensor.overdue_after * 1e9:
             return  # it waited somewhere, and tells nothing of what is there now
-        self._carriage.take(device, reading.value)
-        if distance is None or reading.taken_ns < self._next_wall_fix_ns.get(device, 0):
+        if self._checks.is_doubted(device):
             return
-        if known.ledger.carried is not None and math.cos(sensor.mount.towards) >= ALONG:
+        self._carriage.take(device, reading.value)
+        if known.loaded and math.cos(sensor.mount.towards) >= ALONG:
             return  # it hears what is carried
-        self._next_wall_fix_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
-        pose, before = known.filter.at(reading.taken_ns), known.filter.pose
-        view = wall_in_view(pose, sensor.mount, 0.5 * sensor.beam, known.ground.walls, known.things)
-        if view is not None and fix_by_wall(known.filter, view, sensor.mount, distance):
+        view = None
+        if reading.taken_ns >= self._next_wall_fix_ns.get(device, 0):
+            self._next_wall_fix_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
+            pose = known.filter.at(reading.taken_ns)
+            view = wall_in_view(pose, sensor.mount, 0.5 * sensor.beam, known.ground.walls, known.things)
+        self._checks.hear(device, distance, None if view is None else view.distance)
+        if view is None or distance is None:
+            return
+        before = known.filter.pose
+        if fix_by_wall(known.filter, view, sensor.mount, distance):
             known.fixes.walls += 1
             self._note_fix("a wall", before)
 
@@ -144,6 +205,7 @@ class Senses:
         if battery is not None and amps is None:
             load = battery.load_at_full_duty * 0.5 * (abs(self.duties[0]) + abs(self.duties[1]))
             self._known.signals.battery_rest_volts = volts + load * battery.inner_resistance
+        self._checks.measure(reading.value)
 
     def _take_frame(self, reading: Reading) -> None:
         """Fix the position by the marker, if it is in the frame, and let the targeting have the rest."""
@@ -154,6 +216,8 @@ class Senses:
                 self._fix_by_marker(one, pose)
             else:
                 objects.append(one)
+        if not self._known.loaded:
+            self._checks.see(reading.value.objects)
         self._targeting.see(objects, pose, sigma)
         self.fresh_frame = True
 

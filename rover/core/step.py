@@ -97,7 +97,9 @@ class Core:
         self._performer = performer
         self._carriage = Carriage(robot, ground, errand.widest)
         self._health = HealthWatch(robot, known.signals)
-        self._senses = Senses(known, self._health, self._carriage, self.stop, Targeting(known, parts.target_choice))
+        checks = parts.cross_checks(robot)
+        targeting = Targeting(known, parts.target_choice)
+        self._senses = Senses(known, self._health, self._carriage, self.stop, targeting, checks)
         self._command_ns = int(robot.limits.command_lasts * 1e9)
         self._sequence = 0
         self._last_ns: int | None = None
@@ -215,8 +217,8 @@ class Core:
             known.events.extend(HoldBack(cause) for cause in now if cause not in before)
             known.events.extend(HoldBack(cause, ended=True) for cause in before if cause not in now)
             known.is_stalled = STALLED in limits.began
-            if limits.why_stop:
-                self.stop.stop(limits.why_stop)
+            if why := self._carriage.why_stop:
+                self.stop.stop(why)
                 return limits.stop()
         return allowed
 
@@ -227,7 +229,7 @@ class Core:
             known.jaws = allowed.jaws
         known.filter.suppose(allowed.speed, allowed.turn_rate, known.seconds)
         speeds = carriage.wheel_speeds(allowed, known.filter.track)
-        senses.duties = carriage.duties(speeds, senses.speeds, known.seconds)
+        senses.drive(carriage.duties(speeds, senses.speeds, known.seconds))
         expires = known.now_ns + self._command_ns
         drive = DriveCommand(*senses.duties, self._sequence, expires)
         jaws = None if known.jaws is None else JawsCommand(self._opening(), self._sequence, expires)

@@ -78,6 +78,7 @@ class PoseFilter:
         self._covariance = Covariance.at_start(errors.start, errors.heading_bias)
         self.speed = self.heading_rate = self.travelled = 0.0
         self._commanded_way = self._commanded_turn = 0.0
+        self._suspected_way = self._suspected_turn = 0.0
         self.refused = self.refused_in_row = self.slips = 0
         self._history: deque[tuple[int, float, float, float]] = deque()
         self._rate, self._rate_until_ns = 0.0, -1
@@ -112,8 +113,8 @@ class PoseFilter:
             grown.grow(self._motion, self._turn_sigma(self._motion))
         px, py, pt = grown.rows[:3]
         age = max(0, now_ns - self._as_of_ns) * 1e-9
-        way = CARRY_ON_DOUBT * max(abs(self.speed) * age, self._commanded_way)
-        turn = CARRY_ON_DOUBT * max(abs(self.heading_rate) * age, self._commanded_turn)
+        way = self._suspected_way + CARRY_ON_DOUBT * max(abs(self.speed) * age, self._commanded_way)
+        turn = self._suspected_turn + CARRY_ON_DOUBT * max(abs(self.heading_rate) * age, self._commanded_turn)
         c, s = math.cos(self.heading), math.sin(self.heading)
         return (
             px[X] + way * way * c * c,
@@ -127,7 +128,7 @@ class PoseFilter:
     @property
     def sigma(self) -> float:
         """Standard deviation of the position along its worst axis (m), as of the last `propagate` or correction."""
-        return self._covariance.sigma
+        return math.hypot(self._covariance.sigma, self._suspected_way)
 
     @property
     def sigmas(self) -> tuple[float, float, float]:
@@ -161,6 +162,20 @@ class PoseFilter:
         """Note what the wheels are told (m/s, rad/s) for a time: until counts come, nobody knows what came of it."""
         self._commanded_way += abs(speed) * seconds
         self._commanded_turn += abs(turn_rate) * seconds
+
+    def suspect(self, way: float, turn: float) -> None:
+        """Note how far (m, rad) the robot may have gone otherwise than it was told, which is not decided yet."""
+        self._suspected_way, self._suspected_turn = way, turn
+
+    def turned_unseen(self, turn: float) -> None:
+        """Make good a turn (rad) that a heading sensor kept to itself; half of it remains unsure."""
+        self.propagate()
+        self.heading = wrap(self.heading + turn)
+        self._covariance.rows[HEADING][HEADING] += (0.5 * turn) ** 2
+
+    def rate_at(self, now_ns: int) -> float:
+        """Return the turn rate (rad/s) by which the estimate turns now; 0 where no recent one is known."""
+        return self._rate if now_ns <= self._rate_until_ns else 0.0
 
     def _go(self, way: float, heading: float, variance: float) -> None:
         c, s, motion = math.cos(heading), math.sin(heading), self._motion
@@ -237,7 +252,7 @@ class PoseFilter:
     def see_heading(self, angle: float, rate: float | None, taken_ns: int) -> bool:
         """Correct by a heading reading (rad, rad/s) of its time; return False when the gate refuses the angle."""
         if rate is not None:
-            self._take_rate(rate, taken_ns)
+            self.see_rate(rate, taken_ns)
         if taken_ns < self._next_heading_ns:
             return True
         self._next_heading_ns = taken_ns + HEADING_EVERY_NS
@@ -251,7 +266,7 @@ class PoseFilter:
             self._covariance.rows[HEADING][HEADING] *= 4.0
         return False
 
-    def _take_rate(self, rate: float, taken_ns: int) -> None:
+    def see_rate(self, rate: float, taken_ns: int) -> None:
         """Turn by a new rate from now on; what the old one missed while it was held is made good by the trapezium."""
         held_ns = taken_ns + RATE_LASTS_NS - self._rate_until_ns
         if 0 < held_ns < RATE_LASTS_NS:

@@ -36,7 +36,7 @@ class Carriage:
         self.limits = Limits(robot, ground, widest)
         self.echoes = Echoes(robot)
         self._contacts = Contacts(robot)
-        self._stall = StallWatch()
+        self._stall = StallWatch(robot.body.metres_per_count)
         self._left = WheelControl(drive.top_speed, drive.dead_band)
         self._right = WheelControl(drive.top_speed, drive.dead_band)
         self._fastest = USABLE_SHARE * drive.top_speed
@@ -74,6 +74,13 @@ class Carriage:
         situation = Situation(now_ns, seconds, where, in_the_way, missing)
         return self.limits.apply(request, situation)
 
+    @property
+    def why_stop(self) -> str:
+        """Why a stop has to latch: what the limits have met, or wheels that nobody knows to turn; or ''."""
+        if self._stall.is_for_good:
+            return "both sides are driven and not one count comes: wheels or counts stand still"
+        return self.limits.why_stop
+
     def wheel_speeds(self, allowed: Allowed, track: float) -> tuple[float, float]:
         """Return the two sides' speeds (m/s); both are scaled down where one would have to be faster than it can."""
         half = 0.5 * allowed.turn_rate * track
@@ -84,12 +91,11 @@ class Carriage:
         return left, right
 
     def duties(
-        self, speeds: tuple[float, float], measured: tuple[float, float] | None, seconds: float
+        self, speeds: tuple[float, float], measured: tuple[float | None, float | None], seconds: float
     ) -> tuple[float, float]:
         """Return the duties (-1 to 1) for the two sides' speeds (m/s).
 
-        ``measured`` are the speeds by the counts of the step, None where none are there, or none to rely on.
+        ``measured`` are their speeds by the counts of the step, None where none are there, or none to rely on.
         """
         self._stall.tell(*speeds, seconds)
-        left, right = measured if measured is not None else (None, None)
-        return self._left.duty(speeds[0], left, seconds), self._right.duty(speeds[1], right, seconds)
+        return self._left.duty(speeds[0], measured[0], seconds), self._right.duty(speeds[1], measured[1], seconds)

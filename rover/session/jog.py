@@ -151,7 +151,7 @@ class Steering:
         seconds, self._last_ns = min(PERIOD_NS, now_ns - self._last_ns) / 1e9, now_ns
         allowed = self._carriage.allow(request, now_ns, seconds)
         self._carriage.echoes.moved(allowed.speed * seconds, allowed.turn_rate * seconds)
-        return self._carriage.duties(self._carriage.wheel_speeds(allowed, self._track), None, seconds)
+        return self._carriage.duties(self._carriage.wheel_speeds(allowed, self._track), (None, None), seconds)
 
     def rest(self) -> None:
         """Begin the next ramp at zero."""

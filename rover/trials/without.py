@@ -5,8 +5,10 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode
+from rover.core.cross_checks import CrossChecks
 from rover.core.parts import USUAL, Parts
 from rover.core.targeting import TargetChoice
+from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.estimate.covariance import X, Y
 from rover.estimate.pose import PoseFilter
 from rover.geometry import Pose
@@ -37,6 +39,28 @@ class WithoutCommitment(TargetChoice):
         """Choose as if nothing were chosen yet."""
         self.targets.chosen = None
         return super().choose(pose, kinds)
+
+
+class WithoutCrossChecks(CrossChecks):
+    """Doubts nothing."""
+
+    def drive(self, duties: tuple[float, float], seconds: float) -> None:
+        """Expect nothing of it."""
+
+    def count(self, left: float, right: float, seconds: float) -> None:
+        """Believe it."""
+
+    def tell(self, value: HeadingValue, taken_ns: int) -> None:
+        """Believe it."""
+
+    def hear(self, device: str, distance: float | None, expected: float | None) -> None:
+        """Believe it."""
+
+    def see(self, objects: Sequence[Detection]) -> None:
+        """Believe it."""
+
+    def measure(self, value: BatteryValue) -> None:
+        """Believe it."""
 
 
 def _without_confirmation(graph: BehaviourGraph) -> BehaviourGraph:
@@ -87,6 +111,7 @@ SAFEGUARDS: Mapping[str, Safeguard] = {
     "confirmation": Safeguard("'confirm' at exits: one sample is enough", graph=_without_confirmation),
     "tries": Safeguard("'tries' of states: nothing is put off", graph=_without_tries),
     "slip_gate": Safeguard("the gate for wheels that slip", Parts(pose_filter=WithoutSlipGate)),
+    "cross_checks": Safeguard("holding sensors against each other", Parts(cross_checks=WithoutCrossChecks)),
     "commitment": Safeguard("keeping to a target", Parts(target_choice=WithoutCommitment)),
 }
 """By the name that ``--without`` takes; '' leaves nothing out."""

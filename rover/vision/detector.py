@@ -5,6 +5,7 @@ from itertools import product
 from typing import Any, NamedTuple
 
 from rover.devices.camera.keys import CameraKeys
+from rover.devices.camera.values import FROZEN_AFTER
 from rover.devices.readings import MARKER, Detection, Detections, Fault, Frame
 from rover.errors import UserError
 from rover.files.errand import Kind
@@ -20,8 +21,6 @@ COLOURLESS = 66
 """Up to this saturation (0 to 255) a pixel is about grey: no channel more than 1.35 times as bright as another."""
 LEAST_GREY = 0.1
 """Wherever a robot looks, so large a share of the picture is about grey, if the white balance is right."""
-FROZEN_AFTER = 5
-"""A sensor's noise never repeats: so many equal frames in a row are one frame again and again."""
 SMALLEST_SIDE = 60
 """Pixels: a picture of less is no frame."""
 GREY = 128

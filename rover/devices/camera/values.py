@@ -5,6 +5,9 @@ from typing import Any, NamedTuple
 MARKER = "marker"
 """Kind of a detection of the tray's marker, whose place is known: no object of the errand is called so."""
 
+FROZEN_AFTER = 5
+"""A sensor's noise never repeats: so many equal frames in a row are one frame again and again, and no report."""
+
 
 class Detection(NamedTuple):
     """One object in one frame, seen from the camera.

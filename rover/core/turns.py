@@ -1,0 +1,214 @@
+"""The turn that the heading tells, held against the turn that the counts of both sides make of it.
+
+A skid-steer base slips in every turn: it turns as if its track were one to two times the geometric one, so what the
+counts tell of a turn is an interval. What it leaves unexplained is told apart by its form: a heading that stays while
+the counts turn is frozen, one that turns against them is reversed, and what is left is slip until it is too much.
+"""
+
+import math
+from typing import NamedTuple
+
+from rover.devices.readings import HeadingValue
+from rover.quantities import wrap
+
+LEAST_FACTOR, MOST_FACTOR = 1.0, 2.0
+"""The base turns as if its track were so many times the geometric one (common practice, no source)."""
+FROZEN = math.radians(20.0)
+"""Turn by the counts, on the widest track, through which no heading stays..."""
+FROZEN_EQUAL = math.radians(12.0)
+"""... and where all reports are equal to the last digit, ``EQUAL`` of them or more."""
+EQUAL = 10
+STAYS = math.radians(3.0)
+"""A heading that stays moves by no more than this, and three times its noise."""
+REVERSED = math.radians(12.0)
+BOTH_WAYS = math.radians(90.0)
+AGREES = math.radians(5.0)
+AGREED_TURN = math.radians(10.0)
+"""Where a turn of this size is explained to within ``AGREES``, all before it is settled."""
+SETTLED_S, SETTLED_WAY = 10.0, 2.0
+"""So is what is older than this (s), or lies farther back (m): drift and iron are in it."""
+EQUAL_DRIVING, EQUAL_WAY = 25, 0.5
+"""A turn rate is never equal to the last digit in so many reports while the robot drives so far (m)."""
+GAP_S = 0.5
+"""After so long without a heading all begins anew."""
+APART, APART_S = math.radians(25.0), 2.0
+
+
+class Verdict(NamedTuple):
+    """What is wrong: ``part`` is ``angle``, ``rate`` or ``both`` of a heading, or '' where nobody is to blame."""
+
+    part: str
+    why: str
+
+
+class _Segment:
+    """What was told since all was settled last.
+
+    Attributes:
+        by_counts: turn (rad) by the counts of wheels that do not slip.
+        told: turn (rad) by the heading; ``low`` and ``high`` how far it went to either side.
+        way: m; ``seconds``.
+    """
+
+    def __init__(self) -> None:
+        self.by_counts = self.told = self.low = self.high = self.way = self.seconds = 0.0
+
+    def tell(self, turned: float, seconds: float) -> None:
+        self.told += turned
+        self.seconds += seconds
+        self.low, self.high = min(self.low, self.told), max(self.high, self.told)
+
+    @property
+    def least(self) -> float:
+        """Turn by the counts on the widest track (rad), with its sign."""
+        return self.by_counts / MOST_FACTOR
+
+    @property
+    def unexplained(self) -> float:
+        """How far (rad) what is told lies outside what the counts can mean; positive where it is farther left."""
+        one, other = self.by_counts / MOST_FACTOR, self.by_counts / LEAST_FACTOR
+        least, most = (one, other) if one < other else (other, one)
+        return self.told - most if self.told > most else min(0.0, self.told - least)
+
+    def stays(self, noise: float) -> bool:
+        return self.high - self.low <= STAYS + 3.0 * noise
+
+    def is_settled(self, noise: float) -> bool:
+        agrees = abs(self.unexplained) <= AGREES + 2.0 * noise
+        return (agrees and abs(self.least) > AGREED_TURN) or self.seconds > SETTLED_S or self.way > SETTLED_WAY
+
+
+class Turns:
+    """Holds a heading's angle and rate against the counts, and against each other.
+
+    Args:
+        track: geometric (m).
+        noise: standard deviation of an angle (rad).
+
+    Attributes:
+        turned: by the heading since the last look at it (rad): by its rate, or by its angle where it has none.
+    """
+
+    def __init__(self, track: float, noise: float) -> None:
+        self._track, self._noise = track, noise
+        self._last: HeadingValue | None = None
+        self._last_ns = 0
+        self.begin()
+
+    def begin(self) -> None:
+        """Begin anew."""
+        self._angle, self._rate = _Segment(), _Segment()
+        self._equal, self._equal_way, self._equal_turn = 0, 0.0, 0.0
+        self._part()
+        self.turned = 0.0
+
+    @property
+    def noise(self) -> float:
+        """Of a turn that is told (rad)."""
+        return 0.0 if self.has_rate else self._noise
+
+    def count(self, left: float, right: float) -> None:
+        """Take in the ways (m) of both sides."""
+        turn, way = (right - left) / self._track, 0.5 * abs(left + right)
+        self._angle.by_counts += turn
+        self._rate.by_counts += turn
+        self._angle.way += way
+        self._rate.way += way
+        self._equal_way += way
+        self._equal_turn += turn
+        self._by_counts_meanwhile += turn
+
+    def tell(self, value: HeadingValue, taken_ns: int) -> Verdict | None:
+        """Take in a heading, and return what is wrong with it, if that can be told now."""
+        last, seconds = self._last, (taken_ns - self._last_ns) * 1e-9
+        self._last, self._last_ns = value, taken_ns
+        if last is None or seconds > GAP_S:
+            self.begin()
+            return None
+        by_angle = wrap(value.angle - last.angle)
+        self._angle.tell(by_angle, seconds)
+        by_rate = None
+        if value.rate is not None and last.rate is not None:
+            by_rate = 0.5 * (value.rate + last.rate) * seconds
+            self._rate.tell(by_rate, seconds)
+        self.turned += by_angle if by_rate is None else by_rate
+        verdict = self._equals(value, last) or self._against_counts(self._angle, self._noise, "angle")
+        if by_rate is not None:
+            verdict = verdict or self._against_counts(self._rate, 0.0, "rate")
+            verdict = verdict or self._against_each_other(by_angle, by_rate, seconds)
+        elif verdict is not None and verdict.part == "angle":
+            verdict = verdict._replace(part="both")
+        if self._angle.is_settled(self._noise):
+            self._angle = _Segment()
+        if self._rate.is_settled(0.0):
+            self._rate = _Segment()
+        return verdict
+
+    @property
+    def has_rate(self) -> bool:
+        """It tells its turn rate."""
+        return self._last is not None and self._last.rate is not None
+
+    def unseen(self, track: float) -> float:
+        """Return the turn (rad) by the counts, on a base that turns as wide as ``track``, that was not told."""
+        segment = self._angle if self.noise else self._rate
+        return segment.by_counts * self._track / track - segment.told
+
+    @property
+    def in_question(self) -> float:
+        """Turn (rad) that may have been made and that the heading does not tell."""
+        segment, noise = (self._angle, self._noise) if self.noise else (self._rate, 0.0)
+        may_be_frozen = abs(segment.least) > AGREES + noise and segment.stays(noise)
+        return abs(segment.by_counts) / (0.5 * (LEAST_FACTOR + MOST_FACTOR)) if may_be_frozen else 0.0
+
+    @property
+    def unexplained(self) -> float:
+        """Turn (rad) that the heading tells and the counts do not explain."""
+        return self._angle.unexplained if self.noise else self._rate.unexplained
+
+    @property
+    def told(self) -> float:
+        """Turn (rad) that the heading tells since it last agreed with the counts."""
+        return self._angle.told if self.noise else self._rate.told
+
+    def _equals(self, value: HeadingValue, last: HeadingValue) -> Verdict | None:
+        if value.angle != last.angle or value.rate != last.rate:
+            self._equal, self._equal_way, self._equal_turn = 0, 0.0, 0.0
+            return None
+        self._equal += 1
+        turned = self._equal >= EQUAL and abs(self._equal_turn) / MOST_FACTOR > FROZEN_EQUAL
+        driven = value.rate is not None and self._equal >= EQUAL_DRIVING and self._equal_way > EQUAL_WAY
+        return Verdict("both", f"the same {self._equal} times while the robot drives") if turned or driven else None
+
+    @staticmethod
+    def _against_counts(segment: _Segment, noise: float, part: str) -> Verdict | None:
+        least, told = segment.least, segment.told
+        by_counts = f"the counts turn by {math.degrees(least):.0f} deg or more"
+        if abs(least) > FROZEN + 3.0 * noise and segment.stays(noise):
+            return Verdict(part, f"stays while {by_counts}")
+        opposite = REVERSED + 3.0 * noise
+        if told * least < 0.0 and abs(least) > opposite and abs(told) > opposite:
+            return Verdict(part, f"turns by {math.degrees(told):.0f} deg while {by_counts}")
+        if abs(segment.unexplained) > BOTH_WAYS:
+            why = f"the heading turns by {math.degrees(told):.0f} deg, the counts by {math.degrees(least):.0f} deg"
+            return Verdict("", f"{why}: is a side off the ground, or was the robot turned?")
+        return None
+
+    def _against_each_other(self, by_angle: float, by_rate: float, seconds: float) -> Verdict | None:
+        self._apart += by_angle - by_rate
+        self._apart_rate += by_rate
+        self._apart_s += seconds
+        apart = f"its angle and its turn rate differ by {math.degrees(self._apart):.0f} deg"
+        if abs(self._apart) > APART + 3.0 * self._noise:
+            told, counted = self._apart + self._apart_rate, self._by_counts_meanwhile
+            low, high = sorted((counted / MOST_FACTOR, counted / LEAST_FACTOR))
+            self._part()
+            if low - AGREES <= told <= high + AGREES:
+                return Verdict("rate", apart)
+            return Verdict("", f"of the heading, {apart}: was the robot turned?")
+        if self._apart_s > APART_S:
+            self._part()
+        return None
+
+    def _part(self) -> None:
+        self._apart = self._apart_s = self._apart_rate = self._by_counts_meanwhile = 0.0

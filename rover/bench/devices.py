@@ -119,7 +119,7 @@ class Camera(Reporter):
         self._equal = 1
 
     def _again(self) -> Detections | None:
-        """Show the last frame again, until vision takes note of it: pictures that are equal bit by bit are no report."""
+        """Show the last frame again, until vision would take note of it: equal pictures are no report."""
         self._equal += 1
         return self._last if self._equal < FROZEN_AFTER else None
 

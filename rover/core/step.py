@@ -28,7 +28,7 @@ from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.motion.carriage import Carriage
-from rover.motion.keep_clear import Whereabouts
+from rover.motion.keep_clear import UNKNOWN, Whereabouts
 from rover.motion.limits import STALLED, Allowed
 from rover.motion.request import STILL, Request
 from rover.stopping import Act, JawsRule
@@ -205,6 +205,8 @@ class Core:
     def _limit(self, request: Request) -> Allowed:
         limits, known = self._carriage.limits, self.known
         known.is_stalled = False
+        if known.signals.pose_sigma > UNKNOWN:
+            self.stop.stop(f"the position is sure to {known.signals.pose_sigma:.1f} m only")
         if not self.stop.effect.moves:
             known.outputs.rest()
             return limits.stop()

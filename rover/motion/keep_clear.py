@@ -15,9 +15,9 @@ from rover.motion.wheels import LAG
 GRAIN = 0.005
 """Room (m) that is always left: places along a way are looked at so many."""
 DOUBT = 2.0
-"""So many standard deviations of the position are left as room besides the robot file's margin when driving..."""
-MOST_DOUBT = 0.05
-"""... but no more than this (m): a robot that knows its place badly must be able to go where it can find it."""
+"""So many standard deviations of the position are left as room besides the robot file's margin when driving."""
+UNKNOWN = 0.5
+"""A position less sure than this (m, standard deviation) is none: nothing is driven by it."""
 LEAST_WAY = 0.02
 """Room (m) for less than this is not worth beginning to move."""
 LEAST_ANGLE, TURNS = 0.1, 0.1
@@ -63,7 +63,7 @@ class KeepClear:
         limits, fastest = robot.limits, Velocity(robot.limits.speed, robot.limits.turn_rate)
         radius = max(outline.radius for outline in self._outlines)
         farthest = self._way(fastest.speed, fastest, 0.0) + radius * self._angle(fastest.turn_rate, fastest, 0.0)
-        self._most_needed = farthest + limits.boundary_margin + MOST_DOUBT + GRAIN
+        self._most_needed = farthest + limits.boundary_margin + DOUBT * UNKNOWN + GRAIN
         # As long as no part of the outline can have gone so far from where it was looked at, all is clear.
         self._room = -math.inf
         self._looked_at = Pose(0.0, 0.0, 0.0)
@@ -83,7 +83,7 @@ class KeepClear:
         left = self._room_left(where.pose, outline.radius)
         if left > self._most_needed:
             return wanted, []
-        margin = self._limits.boundary_margin + min(DOUBT * where.sigma, MOST_DOUBT) + GRAIN
+        margin = self._limits.boundary_margin + DOUBT * min(where.sigma, UNKNOWN) + GRAIN
         way, angle = self._way(wanted.speed, now, seconds), self._angle(wanted.turn_rate, now, seconds)
         needed = abs(way) + outline.radius * abs(angle) + margin
         if left > needed:

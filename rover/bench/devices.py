@@ -71,7 +71,7 @@ class Heading(Reporter):
         return HeadingValue(angle, self._orientation.measure_rate(bench.base.turn_rate), CALIBRATED)
 
     def _measure_with(self, fault: ReportsFault, now_ns: int) -> HeadingValue:
-        return heading_with(fault, self._measure(now_ns), self._fault_draws)
+        return heading_with(fault, self._trouble.seconds_at(now_ns), self._measure(now_ns), self._fault_draws)
 
 
 class Range(Reporter):
@@ -95,6 +95,8 @@ class Range(Reporter):
     def _measure_with(self, fault: ReportsFault, now_ns: int) -> RangeValue:
         draws, least, most = self._fault_draws, self._keys.least, self._keys.most
         heard = self._measure(now_ns).distance
+        if fault.says is not None:
+            return RangeValue(clamp(fault.says, least, most))
         if fault.stray and draws.random() < fault.stray:
             return RangeValue(draws.uniform(least, most))
         if heard is None or (fault.missing and draws.random() < fault.missing):

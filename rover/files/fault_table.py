@@ -11,11 +11,13 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from rover.files.fault_amounts import (
+    A_FACTOR,
     A_LENGTH,
     A_NUMBER,
     A_POINT,
     A_SHARE,
     A_TIME,
+    A_TURN_RATE,
     A_VOLTAGE,
     AN_ANGLE,
     SOME_ANGLE,
@@ -39,6 +41,10 @@ class ReportsFault:
         doubled: twice the value.
         noise: standard deviation added, in SI units of the value.
         bias: added, in SI units of the value.
+        drift: added to it for each second since something has been wrong, in SI units.
+        lag: s; the value is what was so long before, under the time of now.
+        says: m, in place of any echo.
+        holding: of the jaws, in place of what is so.
         missing, stray: shares of the echoes that do not come, or come from nowhere.
         low: an empty battery is reported.
         open: an open stop circuit is reported.
@@ -55,6 +61,10 @@ class ReportsFault:
     doubled: bool = False
     noise: float = 0.0
     bias: float = 0.0
+    drift: float = 0.0
+    lag: float = 0.0
+    says: float | None = None
+    holding: bool | None = None
     missing: float = 0.0
     stray: float = 0.0
     low: bool = False
@@ -167,6 +177,13 @@ FAULTS: Final[tuple[Fault, ...]] = (
     ),
     Fault((*_REPORTING, "link"), "late by", "reports come so much later", A_TIME, reports={"late": _given}),
     Fault(
+        ("heading", "range", "camera"),
+        "lagging by",
+        "says of now what was so long before",
+        A_TIME,
+        reports={"lag": _given},
+    ),
+    Fault(
         (*_REPORTING, "link"),
         "garbled by",
         "share of the reports (of a link, commands too) whose bytes are damaged, so that they are refused",
@@ -186,6 +203,8 @@ FAULTS: Final[tuple[Fault, ...]] = (
         "says the opposite: turns the other way, holds nothing",
         reports={"reversed": True},
     ),
+    Fault(("gripper",), "says held", "whatever is between the jaws", reports={"holding": True}),
+    Fault(("gripper",), "says empty", "the same", reports={"holding": False}),
     Fault(("range",), "doubled", "twice the distance", reports={"doubled": True}),
     Fault(("heading",), "noisy by", "standard deviation on top", SOME_ANGLE, reports={"noise": _given}),
     Fault(("camera",), "noisy by", "the same of where it looks: a loose mount", SOME_ANGLE, reports={"noise": _given}),
@@ -195,8 +214,12 @@ FAULTS: Final[tuple[Fault, ...]] = (
     Fault(
         ("camera",), "biased by", "looks so much to the left: a mount knocked aside", AN_ANGLE, reports={"bias": _given}
     ),
+    Fault(
+        ("heading",), "drifting by", "goes so much too far to the left, more and more", A_TURN_RATE, {"drift": _given}
+    ),
     Fault(("range",), "biased by", "so much too far", A_LENGTH, reports={"bias": _given}),
     Fault(("battery",), "biased by", "so much too high", A_VOLTAGE, reports={"bias": _given}),
+    Fault(("range",), "says", "the same distance, whatever there is", A_LENGTH, reports={"says": _given}),
     Fault(("range",), "no echo", "none comes back", reports={"missing": 1.0}),
     Fault(
         ("range",),
@@ -226,6 +249,7 @@ FAULTS: Final[tuple[Fault, ...]] = (
     *_by_side("counts", "stuck", "reports on, counts nothing", 0.0),
     *_by_side("counts", "reversed", "counts the other way", -1.0),
     *_by_side("counts", "doubled", "counts each twice", 2.0),
+    *_by_side("counts", "scaled by", "counts so many times as much", _given, A_FACTOR),
     Fault(
         ("counts", "left counts", "right counts"),
         "jump of",

@@ -36,7 +36,8 @@ def heading_with(fault: ReportsFault, seconds: float, value: HeadingValue, draws
     """Return what the heading sensor reports in place of a value, with something wrong for so many seconds."""
     sign = -1.0 if fault.reversed else 1.0
     angle = wrap(sign * value.angle + fault.bias + fault.drift * seconds + draws.gauss(0.0, fault.noise))
-    return value._replace(angle=angle, rate=None if value.rate is None else sign * value.rate)
+    rate = None if value.rate is None or fault.without_rate else sign * value.rate
+    return value._replace(angle=angle, rate=rate)
 
 
 def battery_with(fault: ReportsFault, supply: PowerSupply, draws: Random) -> BatteryValue:

@@ -62,7 +62,7 @@ class BenchHardware(EmulatedHardware):
                 left.absorb(base.left_travel),
                 right.absorb(base.right_travel),
                 heading.angle,
-                heading.rate or 0.0,
+                heading.rate,
                 CALIBRATED,
                 battery.volts,
                 battery.amps or 0.0,

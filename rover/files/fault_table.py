@@ -43,6 +43,7 @@ class ReportsFault:
         bias: added, in SI units of the value.
         drift: added to it for each second since something has been wrong, in SI units.
         lag: s; the value is what was so long before, under the time of now.
+        without_rate: no turn rate beside the angle.
         says: m, in place of any echo.
         holding: of the jaws, in place of what is so.
         missing, stray: shares of the echoes that do not come, or come from nowhere.
@@ -63,6 +64,7 @@ class ReportsFault:
     bias: float = 0.0
     drift: float = 0.0
     lag: float = 0.0
+    without_rate: bool = False
     says: float | None = None
     holding: bool | None = None
     missing: float = 0.0
@@ -205,6 +207,9 @@ FAULTS: Final[tuple[Fault, ...]] = (
     ),
     Fault(("gripper",), "says held", "whatever is between the jaws", reports={"holding": True}),
     Fault(("gripper",), "says empty", "the same", reports={"holding": False}),
+    Fault(
+        ("heading",), "without rate", "tells the angle alone, as a plain compass does", reports={"without_rate": True}
+    ),
     Fault(("range",), "doubled", "twice the distance", reports={"doubled": True}),
     Fault(("heading",), "noisy by", "standard deviation on top", SOME_ANGLE, reports={"noise": _given}),
     Fault(("camera",), "noisy by", "the same of where it looks: a loose mount", SOME_ANGLE, reports={"noise": _given}),

@@ -179,6 +179,13 @@ def test_a_heading_is_reversed_biased_or_noisy(bay):
     assert not any(noise[:15])
 
 
+def test_a_heading_comes_without_its_rate(bay):
+    told = [value for _, value in values(bay, "heading", "without rate")]
+    assert told[3].rate is not None
+    assert told[-1].rate is None
+    assert told[-1].angle != 0.0
+
+
 def test_a_heading_drifts_from_where_it_is(bay):
     true = [value for _, value in values(bay, "heading", "silent for 0 s")]
     drifting = [value for _, value in values(bay, "heading", "drifting by 2 deg/s")]

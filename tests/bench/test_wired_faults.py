@@ -59,6 +59,11 @@ def test_a_bias_is_on_the_line_too(bay):
     assert told[-1][1].heading_cdeg - told[5][1].heading_cdeg == pytest.approx(-2000, abs=2)
 
 
+def test_a_heading_without_rate_is_sent_without(bay):
+    told = of(sent(bench_with(bay, "at 1 s: heading without rate"), 2.0), HeadingReport)
+    assert [told[at][1].rate_cdps for at in (0, -1)] == [0, None]
+
+
 def test_a_drift_and_a_lag_are_on_the_line_too(bay):
     told = of(sent(bench_with(bay, "at 1 s: heading drifting by 20 deg/s"), 2.0), HeadingReport)
     assert told[-1][1].heading_cdeg - told[5][1].heading_cdeg == pytest.approx(-2000, abs=120)

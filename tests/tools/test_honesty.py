@@ -1,0 +1,114 @@
+"""The instruments of tools/honesty: each is run in its smallest form, on what must show."""
+
+import importlib
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from rover.errors import UserError
+from rover.events import Health, HealthChange, Note, Stop
+from rover.files.given import Given
+from rover.trials.trial import Trial
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(autouse=True)
+def path(monkeypatch):
+    monkeypatch.syspath_prepend(str(ROOT / "tools" / "honesty"))
+
+
+@pytest.fixture
+def runs():
+    return importlib.import_module("runs")
+
+
+@pytest.fixture
+def lies():
+    return importlib.import_module("lies")
+
+
+def told(lies, words, *faults, device="counts", at_s=4.0, errand=ROOT / "tools/honesty/floors/walled.yaml"):
+    """Return what came of a lie in the first seconds of an errand: whoever is there presses stop then."""
+    lie = lies.Lie(device, words)
+    given = Given({}, (f"at {at_s} s: {words}", *faults, "at 9 s: stop pressed"))
+    return lies.tell(lies.Told(Trial(0, "", errand, 1, given), lie, at_s))
+
+
+def test_alarms_are_devices_that_are_not_believed_and_stops(runs):
+    assert runs.alarm_of(HealthChange("heading", Health.FAULTY, "nonsense"), 1.0).what == "heading"
+    assert runs.alarm_of(Stop("stalled too often"), 1.0) == (1.0, "stop", "stalled too often")
+    for harmless in (
+        HealthChange("heading", Health.OVERDUE, ""),
+        HealthChange("heading", Health.OK, ""),
+        Note("a", "b"),
+    ):
+        assert runs.alarm_of(harmless, 1.0) is None
+
+
+def test_of_a_lie_it_is_told_how_wrong_and_how_sure_the_robot_was(lies):
+    row = told(lies, "robot moved by [40 cm, 0 m]", "at 4 s: range no echo", "at 4 s: camera dark")
+    assert row.was_told
+    assert row.error_m == pytest.approx(0.4, abs=0.06)
+    assert 0.0 < row.sigma_m < 0.1
+
+
+def test_of_a_lie_it_is_told_when_it_was_noticed(lies):
+    silent = told(lies, "counts silent")
+    assert silent.verdict == "counts"
+    assert 0.1 < silent.after_s < 0.4
+    unnoticed = told(lies, "battery stuck", device="battery")
+    assert unnoticed.verdict == "stop"
+    assert unnoticed.after_s == pytest.approx(5.0, abs=0.03)
+    assert unnoticed.driven_s > 1.0
+    assert unnoticed.way_m + unnoticed.turned_rad > 0.3
+
+
+def test_a_lie_for_which_an_errand_is_over_is_not_counted(lies):
+    row = told(lies, "counts stuck", at_s=20.0)
+    assert not row.was_told
+    assert len(list(lies.table([row]))) == 1
+
+
+def test_what_must_not_be_is_told(lies):
+    clean = lies.Row("rover rehearse", "counts stuck", "open", was_told=True)
+    assert clean.wrong == ""
+    outside = replace(clean, outside_m=0.6)
+    counted = replace(clean, not_there=1, error_m=2.0, sigma_m=0.05)
+    left = replace(
+        clean, is_clean=True, result="done", reason="all_in", verdict="counts", after_s=1.5, blamed=["heading"]
+    )
+    assert outside.wrong == "0.60 m outside"
+    assert counted.wrong == "1 counted and not there"
+    assert left.wrong == "done (all_in), and not all is in"
+    _, line = lies.table([clean, outside, counted, left])
+    assert " ".join(line.split()) == "counts stuck 4 1 1 1 2.00 0.05 1 1.5 1.5 0.0 0.00 0 heading 1"
+
+
+def test_all_lies_can_be_told_on_all_floors(lies, runs):
+    """What is wrong with a fault line or an errand file is raised."""
+    from rover.session.assembly import with_user_activities
+
+    some = (*lies.lies_told([1], runs.FLOORS[:1], lies.LIES, ""), *lies.lies_told([1], runs.FLOORS, lies.LIES[:1], ""))
+    for one in some:
+        with_user_activities(one.trial.errand, {}, one.trial.given)
+    assert {one.device for one in lies.LIES} == {"counts", "heading", "range", "camera", "gripper", "battery"}
+
+
+def test_a_file_of_rows_goes_on_where_it_was(lies, runs, tmp_path):
+    into = tmp_path / "rows.jsonl"
+    trials = [Trial(0, "", ROOT / "tools/honesty/floors/walled.yaml", seed, Given({}, ("at 1 s: stop pressed",)))
+              for seed in (1, 2)]  # fmt: skip
+    tasks = [lies.Told(trial, lies.LIES[0], 0.5) for trial in trials]
+    first = list(runs.Runs(into, lies.Row).rows(tasks[:1], lies.tell, 1))
+    into.write_text(into.read_text() + '{"command": "cut o')
+    both = list(runs.Runs(into, lies.Row).rows(tasks, lies.tell, 1))
+    assert both[0] == first[0]
+    assert len(into.read_text().splitlines()) == 3
+    assert len({row.command for row in both}) == 2
+    assert all(row.verdict == "stop" for row in both)
+    into.write_text(json.dumps({"program": "another"}) + "\n")
+    with pytest.raises(UserError, match="of another program"):
+        list(runs.Runs(into, lies.Row).rows(tasks, lies.tell, 1))

@@ -30,6 +30,11 @@ def lies():
     return importlib.import_module("lies")
 
 
+@pytest.fixture
+def false_alarms():
+    return importlib.import_module("false_alarms")
+
+
 def told(lies, words, *faults, device="counts", at_s=4.0, errand=ROOT / "tools/honesty/floors/walled.yaml"):
     """Return what came of a lie in the first seconds of an errand: whoever is there presses stop then."""
     lie = lies.Lie(device, words)
@@ -112,3 +117,29 @@ def test_a_file_of_rows_goes_on_where_it_was(lies, runs, tmp_path):
     into.write_text(json.dumps({"program": "another"}) + "\n")
     with pytest.raises(UserError, match="of another program"):
         list(runs.Runs(into, lies.Row).rows(tasks, lies.tell, 1))
+
+
+def quiet(false_alarms, *faults):
+    given = Given(false_alarms.ON_MILD, (*faults, "at 3 s: stop pressed"))
+    return false_alarms.listen(false_alarms.Quiet(Trial(0, "", false_alarms.ERRAND, 1, given), "mild", True))
+
+
+def test_an_alarm_on_a_quiet_errand_is_told_with_its_command(false_alarms):
+    row = quiet(false_alarms)
+    [(at_s, what, _)] = row.alarms
+    assert (round(at_s), what) == (3, "stop")
+    alarm, command = false_alarms.told([row])
+    assert alarm.startswith("mild, at 3.0 s: stop: stop was pressed")
+    assert command.strip() == row.command
+    _, line = false_alarms.table([row, replace(row, alarms=[], is_success=True)])
+    assert " ".join(line.split()) == "mild 0 0 0 2 1 1"
+
+
+def test_the_quiet_errands_are_two_floors_and_eight_robots_full_and_short(false_alarms):
+    from rover.session.assembly import with_user_activities
+
+    errands = list(false_alarms.quiet_errands(false_alarms.CASES, 1, 2, 1, ""))
+    assert len(errands) == 10 * 3
+    for one in errands[::3] + errands[1::3]:
+        bench = with_user_activities(one.trial.errand, {}, one.trial.given)[0].bench
+        assert bench.jar_count == (1 if one.is_short else 9)

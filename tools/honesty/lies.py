@@ -11,23 +11,21 @@ event that names the device as wrong, or a stop. Exit code 1 where something was
 import math
 import statistics
 import sys
-import tempfile
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import Any, NamedTuple
 
-from runs import FLOORS, STOP, Alarm, Runs, alarm_of, arguments
+from runs import FLOORS, STOP, Alarm, Runs, alarm_of, arguments, rehearsed
 
 from rover.events import Health, HealthChange
 from rover.files.given import Given
 from rover.quantities import wrap
-from rover.session.assembly import with_user_activities
 from rover.trials.campaign import command_of
 from rover.trials.trial import Trial, WatchedRehearsal
-from rover.trials.without import left_out
 from rover.trials.words import aligned
 
 EARLIEST_S, LATEST_S = 5.0, 90.0
@@ -163,8 +161,8 @@ class LiedTo(WatchedRehearsal):
         driven_s, way, turned: since the beginning (s, m, rad); they stand still from the verdict on.
     """
 
-    def tell(self, told: Told) -> None:
-        """Say what the lie is, before the rehearsal begins."""
+    def __init__(self, told: Told, *given: Any, **parts: Any) -> None:
+        super().__init__(*given, **parts)
         self.told = told
         self.verdict: Alarm | None = None
         self.blamed: list[str] = []
@@ -213,12 +211,7 @@ class LiedTo(WatchedRehearsal):
 
 def tell(told: Told) -> Row:
     """Rehearse with a lie, and return what came of it."""
-    with tempfile.TemporaryDirectory(prefix="rover-lie-") as folder:
-        assembly, activities = with_user_activities(told.trial.errand, {}, told.trial.given)
-        assembly, parts = left_out(told.trial.without, assembly)
-        run = LiedTo(assembly, activities, told.trial.seed, Path(folder) / "run.sqlite", parts=parts)
-        run.tell(told)
-        result = run.run(lambda *_: None)
+    run, result = rehearsed(partial(LiedTo, told), told.trial)
     truth, verdict = result.truth, run.verdict
     assert truth is not None
     return Row(

@@ -3,22 +3,27 @@
 import argparse
 import json
 import os
+import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from rover.commands.output import TimeLeft
 from rover.errors import UserError
 from rover.events import Event, Health, HealthChange, Stop
+from rover.session.assembly import with_user_activities
+from rover.session.result import Result
 from rover.trials.campaign import command_of, program_digest
 from rover.trials.side_by_side import SideBySide
-from rover.trials.without import SAFEGUARDS
+from rover.trials.trial import Trial, WatchedRehearsal
+from rover.trials.without import SAFEGUARDS, left_out
 
 ROOT = Path(__file__).parents[2]
 FLOORS = tuple(ROOT / "tools" / "honesty" / "floors" / f"{name}.yaml" for name in ("open", "walled", "divided"))
 STOP = "stop"
+R = TypeVar("R", bound=WatchedRehearsal)
 
 
 class Alarm(NamedTuple):
@@ -53,6 +58,15 @@ def arguments(description: str | None) -> argparse.ArgumentParser:
     parser.add_argument("--without", choices=list(SAFEGUARDS), default="", help="leave a safeguard out")
     parser.add_argument("--into", type=Path, help="file of the rows; named again, only what it lacks is run")
     return parser
+
+
+def rehearsed(make: Callable[..., R], trial: Trial) -> tuple[R, Result]:
+    """Rehearse, and return the rehearsal, made by ``make`` as `WatchedRehearsal` is, with its result."""
+    with tempfile.TemporaryDirectory(prefix="rover-honesty-") as folder:
+        assembly, activities = with_user_activities(trial.errand, {}, trial.given)
+        assembly, parts = left_out(trial.without, assembly)
+        run = make(assembly, activities, trial.seed, Path(folder) / "run.sqlite", parts=parts)
+        return run, run.run(lambda *_: None)
 
 
 class Runs:

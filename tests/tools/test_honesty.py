@@ -2,13 +2,15 @@
 
 import importlib
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import pytest
 
 from rover.errors import UserError
-from rover.events import Health, HealthChange, Note, Stop
+from rover.events import Find, Health, HealthChange, Note, Stop
 from rover.files.given import Given
 from rover.trials.trial import Trial
 
@@ -33,6 +35,11 @@ def lies():
 @pytest.fixture
 def false_alarms():
     return importlib.import_module("false_alarms")
+
+
+@pytest.fixture
+def ellipses():
+    return importlib.import_module("ellipses")
 
 
 def told(lies, words, *faults, device="counts", at_s=4.0, errand=ROOT / "tools/honesty/floors/walled.yaml"):
@@ -143,3 +150,71 @@ def test_the_quiet_errands_are_two_floors_and_eight_robots_full_and_short(false_
     for one in errands[::3] + errands[1::3]:
         bench = with_user_activities(one.trial.errand, {}, one.trial.given)[0].bench
         assert bench.jar_count == (1 if one.is_short else 9)
+
+
+def found(ellipses, factor, alike=0.0, benches=4, runs=40, finds=6):
+    """Return rows of a robot whose errors are so many times as large as it says, and in a run partly alike."""
+    draws = Random(1)
+
+    def run():
+        common = [draws.gauss(0.0, math.sqrt(alike)) for _ in "xy"]
+        each = ([one + draws.gauss(0.0, math.sqrt(1.0 - alike)) for one in common] for _ in range(finds))
+        return [factor**2 * (x * x + y * y) for x, y in each]
+
+    rows = []
+    for bench in range(1, benches + 1):
+        for number in range(runs):
+            squares = run()
+            errors = [0.02 * math.sqrt(square) for square in squares]
+            rows.append(
+                ellipses.Row(f"run {bench}/{number}", bench, {"bench.floor.slip": f"{bench} %"}, squares, errors)
+            )
+    return rows
+
+
+def test_an_honest_robot_is_found_honest_and_a_liar_is_not(ellipses, capsys):
+    assert ellipses.show(found(ellipses, 1.0)) == 0
+    assert "OUTSIDE" not in capsys.readouterr().out
+    assert ellipses.show(found(ellipses, 1.6)) == 1  # too sure
+    assert capsys.readouterr().out.count("OUTSIDE") == 5
+    assert ellipses.show(found(ellipses, 0.5)) == 1  # too timid: only the median shows it on so few
+
+
+def test_finds_of_one_run_that_err_alike_tell_less(ellipses):
+    def width(alike):
+        share = ellipses.inside([row.squares for row in found(ellipses, 1.0, alike)])
+        return share.high - share.low
+
+    assert width(0.95) > 1.6 * width(0.0)
+    apart = [[square] for row in found(ellipses, 1.0) for square in row.squares]
+    share = ellipses.inside(apart)
+    within = sum(square <= 5.991 for (square,) in apart)
+    from rover.trials.statistics import wilson
+
+    assert share == pytest.approx(wilson(within, len(apart)), abs=0.002)
+
+
+def test_the_squared_distance_is_that_of_the_ellipse(ellipses):
+    from rover.record.run import TrueFind
+
+    find = Find(1, "amber", 1.0, 2.0, 0.02**2, 0.0, 0.05**2)
+    assert ellipses.squared_distance(find, TrueFind(1, 1.02, 2.05)) == pytest.approx(2.0)
+    turned = Find(1, "amber", 0.0, 0.0, 0.05, 0.04, 0.05)  # variances 0.09 along (1, 1) and 0.01 across
+    assert ellipses.squared_distance(turned, TrueFind(1, 0.3, 0.3)) == pytest.approx(0.18 / 0.09)
+    assert ellipses.squared_distance(turned, TrueFind(1, 0.1, -0.1)) == pytest.approx(0.02 / 0.01)
+
+
+def test_a_run_on_a_drawn_bench_tells_of_its_finds(ellipses):
+    from rover.files.load import load
+    from rover.trials.draws import draws
+
+    drawn = list(draws(load(ROOT / "tools/honesty/benches.yaml", "ranges").model, 2, 1))
+    errand = ROOT / "tools/honesty/floors/walled.yaml"
+    first, second, third, fourth = ellipses.planned(errand, drawn, 2, 5, "")
+    assert [one.bench for one in (first, second, third, fourth)] == [1, 1, 2, 2]
+    assert [one.trial.seed for one in (first, second, third, fourth)] == [5, 6, 7, 8]
+    assert first.trial.given == second.trial.given != third.trial.given
+    row = ellipses.find_all(first)
+    assert (row.error, row.bench) == ("", 1)
+    assert len(row.squares) == len(row.errors_m) >= 1
+    assert 0.0 < max(row.errors_m) < 1.0

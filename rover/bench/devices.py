@@ -101,7 +101,7 @@ class Range(Reporter):
             return RangeValue(draws.uniform(least, most))
         if heard is None or (fault.missing and draws.random() < fault.missing):
             return RangeValue(None)
-        said = heard * (2.0 if fault.doubled else 1.0) + fault.bias + draws.gauss(0.0, fault.noise)
+        said = heard * fault.factor + fault.bias + draws.gauss(0.0, fault.noise)
         return RangeValue(clamp(said, least, most))
 
 
@@ -137,7 +137,7 @@ class Camera(Reporter):
         self._aside = fault.bias + self._fault_draws.gauss(0.0, fault.noise)
         seen = self._measure(now_ns).objects
         self._aside = 0.0
-        return Detections(tuple(one for one in seen if self._fault_draws.random() >= fault.flicker))
+        return Detections(tuple(one for one in seen if self._fault_draws.random() >= fault.missing))
 
 
 class Battery(Reporter):
@@ -162,7 +162,7 @@ class StopInput(Reporter):
         return CLOSED
 
     def _measure_with(self, fault: ReportsFault, now_ns: int) -> StopInputValue:
-        return OPEN if fault.open else CLOSED
+        return OPEN if fault.says is False else CLOSED
 
 
 class Gripper(Reporter):

@@ -34,23 +34,22 @@ class Lagging(Generic[AnyValue]):
 
 def heading_with(fault: ReportsFault, seconds: float, value: HeadingValue, draws: Random) -> HeadingValue:
     """Return what the heading sensor reports in place of a value, with something wrong for so many seconds."""
-    sign = -1.0 if fault.reversed else 1.0
-    angle = wrap(sign * value.angle + fault.bias + fault.drift * seconds + draws.gauss(0.0, fault.noise))
-    rate = None if value.rate is None or fault.without_rate else sign * value.rate
+    angle = wrap(fault.factor * value.angle + fault.bias + fault.drift * seconds + draws.gauss(0.0, fault.noise))
+    rate = None if value.rate is None or fault.without_rate else fault.factor * value.rate
     return value._replace(angle=angle, rate=rate)
 
 
 def battery_with(fault: ReportsFault, supply: PowerSupply, draws: Random) -> BatteryValue:
     """Return what the battery monitor reports of a supply."""
-    volts = EMPTY * supply.full - supply.sag if fault.low else supply.volts
+    volts = EMPTY * supply.full - supply.sag if fault.says is False else supply.volts
     return BatteryValue(max(0.0, volts + fault.bias + draws.gauss(0.0, fault.noise)), supply.amps)
 
 
 def jaws_with(fault: ReportsFault, value: JawsValue) -> JawsValue:
     """Return what the gripper reports in place of a value."""
-    if fault.holding is not None:
-        value = value._replace(holding=fault.holding)
-    if not fault.reversed:
+    if fault.says is not None:
+        value = value._replace(holding=bool(fault.says))
+    if fault.factor > 0.0:
         return value
     opening, holding = value
     return JawsValue(None if opening is None else 1.0 - opening, None if holding is None else not holding)

@@ -37,20 +37,17 @@ class ReportsFault:
         late: s, on top of the usual.
         garbled: share of the reports whose bytes are damaged.
         rebooting: silent, and afterwards it counts from zero.
-        reversed: the value's sign, or the answer, is turned round.
-        doubled: twice the value.
+        factor: on the value; -1 turns its sign round, or the answer.
         noise: standard deviation added, in SI units of the value.
         bias: added, in SI units of the value.
         drift: added to it for each second since something has been wrong, in SI units.
         lag: s; the value is what was so long before, under the time of now.
+        says: this whatever is so: how far something is (m), whether the jaws hold, whether the stop circuit is closed,
+            whether the battery is charged.
         without_rate: no turn rate beside the angle.
-        says: m, in place of any echo.
-        holding: of the jaws, in place of what is so.
-        missing, stray: shares of the echoes that do not come, or come from nowhere.
-        low: an empty battery is reported.
-        open: an open stop circuit is reported.
+        missing: share of the echoes, or of what a camera sees, that does not come.
+        stray: share of the echoes that come from nowhere.
         dark: no light reaches the camera.
-        flicker: share of the frames that a flickering light spoils.
     """
 
     silent: bool = False
@@ -58,21 +55,16 @@ class ReportsFault:
     late: float = 0.0
     garbled: float = 0.0
     rebooting: bool = False
-    reversed: bool = False
-    doubled: bool = False
+    factor: float = 1.0
     noise: float = 0.0
     bias: float = 0.0
     drift: float = 0.0
     lag: float = 0.0
+    says: float | bool | None = None
     without_rate: bool = False
-    says: float | None = None
-    holding: bool | None = None
     missing: float = 0.0
     stray: float = 0.0
-    low: bool = False
-    open: bool = False
     dark: bool = False
-    flicker: float = 0.0
 
 
 @dataclass
@@ -203,14 +195,14 @@ FAULTS: Final[tuple[Fault, ...]] = (
         ("heading", "gripper"),
         "reversed",
         "says the opposite: turns the other way, holds nothing",
-        reports={"reversed": True},
+        reports={"factor": -1.0},
     ),
-    Fault(("gripper",), "says held", "whatever is between the jaws", reports={"holding": True}),
-    Fault(("gripper",), "says empty", "the same", reports={"holding": False}),
+    Fault(("gripper",), "says held", "whatever is between the jaws", reports={"says": True}),
+    Fault(("gripper",), "says empty", "the same", reports={"says": False}),
     Fault(
         ("heading",), "without rate", "tells the angle alone, as a plain compass does", reports={"without_rate": True}
     ),
-    Fault(("range",), "doubled", "twice the distance", reports={"doubled": True}),
+    Fault(("range",), "doubled", "twice the distance", reports={"factor": 2.0}),
     Fault(("heading",), "noisy by", "standard deviation on top", SOME_ANGLE, reports={"noise": _given}),
     Fault(("camera",), "noisy by", "the same of where it looks: a loose mount", SOME_ANGLE, reports={"noise": _given}),
     Fault(("range",), "noisy by", "standard deviation on top", SOME_LENGTH, reports={"noise": _given}),
@@ -240,15 +232,15 @@ FAULTS: Final[tuple[Fault, ...]] = (
         A_SHARE,
         reports={"stray": _given},
     ),
-    Fault(("battery",), "low", "reports an empty battery", reports={"low": True}),
-    Fault(("stop input",), "open", "reports an open circuit", reports={"open": True}),
+    Fault(("battery",), "low", "reports an empty battery", reports={"says": False}),
+    Fault(("stop input",), "open", "reports an open circuit", reports={"says": False}),
     Fault(("camera",), "dark", "frames without light, which are of no use: no report", reports={"dark": True}),
     Fault(
         ("camera",),
         "flickering by",
         "share of what it sees that a flickering light spoils",
         A_SHARE,
-        reports={"flicker": _given},
+        reports={"missing": _given},
     ),
     # What the robot's parts do.
     *_by_side("counts", "stuck", "reports on, counts nothing", 0.0),

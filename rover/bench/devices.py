@@ -72,7 +72,7 @@ class Heading(Reporter):
         return HeadingValue(angle, self._orientation.measure_rate(bench.base.turn_rate), CALIBRATED)
 
     def _measure_with(self, fault: ReportsFault, now_ns: int) -> HeadingValue:
-        return heading_with(fault, self._measure(now_ns), self._fault_draws)
+        return heading_with(fault, self._trouble.seconds_at(now_ns), self._measure(now_ns), self._fault_draws)
 
 
 class Range(Reporter):
@@ -96,11 +96,13 @@ class Range(Reporter):
     def _measure_with(self, fault: ReportsFault, now_ns: int) -> RangeValue:
         draws, least, most = self._fault_draws, self._keys.least, self._keys.most
         heard = self._measure(now_ns).distance
+        if fault.says is not None:
+            return RangeValue(clamp(fault.says, least, most))
         if fault.stray and draws.random() < fault.stray:
             return RangeValue(draws.uniform(least, most))
         if heard is None or (fault.missing and draws.random() < fault.missing):
             return RangeValue(None)
-        said = heard * (2.0 if fault.doubled else 1.0) + fault.bias + draws.gauss(0.0, fault.noise)
+        said = heard * fault.factor + fault.bias + draws.gauss(0.0, fault.noise)
         return RangeValue(clamp(said, least, most))
 
 
@@ -143,7 +145,7 @@ class Camera(Reporter):
         self._aside = fault.bias + self._fault_draws.gauss(0.0, fault.noise)
         seen = self._measure(now_ns).objects
         self._aside = 0.0
-        return Detections(tuple(one for one in seen if self._fault_draws.random() >= fault.flicker))
+        return Detections(tuple(one for one in seen if self._fault_draws.random() >= fault.missing))
 
 
 class Battery(Reporter):
@@ -168,7 +170,7 @@ class StopInput(Reporter):
         return CLOSED
 
     def _measure_with(self, fault: ReportsFault, now_ns: int) -> StopInputValue:
-        return OPEN if fault.open else CLOSED
+        return OPEN if fault.says is False else CLOSED
 
 
 class Gripper(Reporter):

@@ -24,12 +24,18 @@ class Trouble:
 
     Attributes:
         now: what is; None while nothing is.
+        since_ns: when it began to be something.
         boots: how many reboots have begun.
     """
 
     def __init__(self) -> None:
         self.now: ReportsFault | None = None
-        self.boots = 0
+        self.since_ns = 0
+        self.boots = self.since_ns = 0
+
+    def seconds_at(self, now_ns: int) -> float:
+        """Return how long something has been wrong at a time."""
+        return (now_ns - self.since_ns) * 1e-9
 
 
 class Course:
@@ -112,7 +118,7 @@ class Schedule:
             elif course.line in self._on:
                 self._on.remove(course.line)
             self.next_ns = self._next_ns()
-        self._take_stock()
+        self._take_stock(now_ns)
 
     def note_entries(self, entries: Mapping[str, int], now_ns: int) -> None:
         """Take note of how often each state has been entered by now."""
@@ -123,9 +129,10 @@ class Schedule:
     def _next_ns(self) -> int:
         return min((course.due_ns for course in self._courses), default=NEVER_NS)
 
-    def _take_stock(self) -> None:
+    def _take_stock(self, now_ns: int) -> None:
         """Work out anew what is wrong; of two that set the same, the one that began last counts."""
         self.robot = RobotFault()
+        unwell = {device for device, trouble in self._troubles.items() if trouble.now is not None}
         for trouble in self._troubles.values():
             trouble.now = None
         for line in self._on:
@@ -134,6 +141,8 @@ class Schedule:
             if line.fault.reports:
                 trouble = self.of(line.device)
                 trouble.now = trouble.now or ReportsFault()
+                if line.device not in unwell:
+                    trouble.since_ns = now_ns
                 _set(trouble.now, line.fault.reports, line.given)
 
 

@@ -77,7 +77,7 @@ class RenderedCamera(Reporter):
         scene, draws = self._scene_at(now_ns, fault), self._fault_draws
         if fault.dark:
             return scene._replace(exposed=IN_THE_DARK)
-        if draws.random() < fault.flicker:
+        if draws.random() < fault.missing:
             return scene._replace(exposed=draws.uniform(*SPOILT))
         return scene
 

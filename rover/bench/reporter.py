@@ -7,6 +7,7 @@ from typing import Any, ClassVar, Final
 from rover.bench.bench import Bench
 from rover.bench.draws import stream
 from rover.bench.faults import Trouble
+from rover.bench.report_faults import Lagging
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import Reading
 from rover.files.fault_table import ReportsFault
@@ -45,6 +46,7 @@ class Reporter:
         self._line_trouble = self._bench.schedule.of("link") if self._on_link else Trouble()
         self._fault_draws = stream(self._bench.seed, f"faults of {name}")
         self._last: Any = None
+        self._lagging: Lagging[Any] = Lagging()
         self._bench.watch(options["rate"], self._sample)
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
@@ -84,6 +86,8 @@ class Reporter:
             value = self._again() if is_stuck else self._measure_with(fault, now_ns)
             if value is None:
                 return
+            if fault.lag:
+                value = self._lagging.says(value, fault.lag, now_ns)
             self._last = value
             reading = Reading(now_ns, self._sequence, value)
             self._sequence += 1

@@ -8,7 +8,7 @@ from rover.bench.bench import Bench
 from rover.bench.devices import CALIBRATED
 from rover.bench.draws import NEVER_NS, stream
 from rover.bench.orientation import Orientation
-from rover.bench.report_faults import battery_with, heading_with, jaws_with
+from rover.bench.report_faults import Lagging, battery_with, heading_with, jaws_with
 from rover.bench.reporter import NOTHING
 from rover.devices.gripper.keys import GripperKeys
 from rover.devices.keys import SIMULATED
@@ -47,6 +47,7 @@ class BenchHardware(EmulatedHardware):
         self._late: deque[tuple[int, bytes]] = deque()
         self._boots = 0
         self._last: dict[str, Any] = {}
+        self._lagging: Lagging[HeadingValue] = Lagging()
 
     def sample(self, now_ns: int) -> HardwareState:
         """Return what the sensors on the co-processor measure at ``now_ns``."""
@@ -61,7 +62,7 @@ class BenchHardware(EmulatedHardware):
                 left.absorb(base.left_travel),
                 right.absorb(base.right_travel),
                 heading.angle,
-                heading.rate or 0.0,
+                heading.rate,
                 CALIBRATED,
                 battery.volts,
                 battery.amps or 0.0,
@@ -139,7 +140,10 @@ class BenchHardware(EmulatedHardware):
         bench, fault = self._bench, self._fault("heading")
         angle = self._orientation.measure(bench.heading, (bench.x, bench.y), bench.now_ns)
         value = HeadingValue(angle, self._orientation.measure_rate(bench.base.turn_rate))
-        return self._kept("heading", fault, value if fault is NOTHING else heading_with(fault, value, self._draws))
+        if fault is not NOTHING:
+            value = heading_with(fault, self._troubles["heading"].seconds_at(bench.now_ns), value, self._draws)
+            value = self._lagging.says(value, fault.lag, bench.now_ns)
+        return self._kept("heading", fault, value)
 
     def _battery(self) -> BatteryValue:
         supply, fault = self._bench.base.supply, self._fault("battery")

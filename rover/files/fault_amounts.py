@@ -6,7 +6,7 @@ from typing import Any, Final, NamedTuple
 
 from rover import quantities
 from rover.files.types import SHARE, point
-from rover.quantities import ANGLE, LENGTH, NONE, TIME, VOLTAGE, Dimension
+from rover.quantities import ANGLE, LENGTH, NONE, TIME, TURN_RATE, VOLTAGE, Dimension
 
 
 class Takes(NamedTuple):
@@ -39,6 +39,13 @@ def _share(text: str) -> float:
     return share
 
 
+def _factor(text: str) -> float:
+    factor = quantities.parse_as(text, NONE)
+    if factor < 0.0:
+        raise ValueError(f"'{text}' must not be negative")
+    return factor
+
+
 def _whole_number(text: str) -> float:
     try:
         return float(int(text))
@@ -52,9 +59,11 @@ def _point(text: str) -> tuple[float, float]:
 
 
 A_SHARE: Final = Takes("a share", "50 %", _share)
+A_FACTOR: Final = Takes("a factor", "0.5", _factor)
 A_NUMBER: Final = Takes("a whole number", "400", _whole_number)
 A_POINT: Final = Takes("a point", "[2 m, 1 m]", _point)
 AN_ANGLE: Final = _quantity(ANGLE, "20 deg")
+A_TURN_RATE: Final = _quantity(TURN_RATE, "0.5 deg/s")
 A_LENGTH: Final = _quantity(LENGTH, "30 cm")
 A_VOLTAGE: Final = _quantity(VOLTAGE, "1 V")
 A_TIME: Final = _some(TIME, "300 ms")

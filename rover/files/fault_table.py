@@ -11,11 +11,13 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from rover.files.fault_amounts import (
+    A_FACTOR,
     A_LENGTH,
     A_NUMBER,
     A_POINT,
     A_SHARE,
     A_TIME,
+    A_TURN_RATE,
     A_VOLTAGE,
     AN_ANGLE,
     SOME_ANGLE,
@@ -35,15 +37,17 @@ class ReportsFault:
         late: s, on top of the usual.
         garbled: share of the reports whose bytes are damaged.
         rebooting: silent, and afterwards it counts from zero.
-        reversed: the value's sign, or the answer, is turned round.
-        doubled: twice the value.
+        factor: on the value; -1 turns its sign round, or the answer.
         noise: standard deviation added, in SI units of the value.
         bias: added, in SI units of the value.
-        missing, stray: shares of the echoes that do not come, or come from nowhere.
-        low: an empty battery is reported.
-        open: an open stop circuit is reported.
+        drift: added to it for each second since something has been wrong, in SI units.
+        lag: s; the value is what was so long before, under the time of now.
+        says: this whatever is so: how far something is (m), whether the jaws hold, whether the stop circuit is closed,
+            whether the battery is charged.
+        without_rate: no turn rate beside the angle.
+        missing: share of the echoes, or of what a camera sees, that does not come.
+        stray: share of the echoes that come from nowhere.
         dark: no light reaches the camera.
-        flicker: share of the frames that a flickering light spoils.
     """
 
     silent: bool = False
@@ -51,16 +55,16 @@ class ReportsFault:
     late: float = 0.0
     garbled: float = 0.0
     rebooting: bool = False
-    reversed: bool = False
-    doubled: bool = False
+    factor: float = 1.0
     noise: float = 0.0
     bias: float = 0.0
+    drift: float = 0.0
+    lag: float = 0.0
+    says: float | bool | None = None
+    without_rate: bool = False
     missing: float = 0.0
     stray: float = 0.0
-    low: bool = False
-    open: bool = False
     dark: bool = False
-    flicker: float = 0.0
 
 
 @dataclass
@@ -167,6 +171,13 @@ FAULTS: Final[tuple[Fault, ...]] = (
     ),
     Fault((*_REPORTING, "link"), "late by", "reports come so much later", A_TIME, reports={"late": _given}),
     Fault(
+        ("heading", "range", "camera"),
+        "lagging by",
+        "says of now what was so long before",
+        A_TIME,
+        reports={"lag": _given},
+    ),
+    Fault(
         (*_REPORTING, "link"),
         "garbled by",
         "share of the reports (of a link, commands too) whose bytes are damaged, so that they are refused",
@@ -184,9 +195,14 @@ FAULTS: Final[tuple[Fault, ...]] = (
         ("heading", "gripper"),
         "reversed",
         "says the opposite: turns the other way, holds nothing",
-        reports={"reversed": True},
+        reports={"factor": -1.0},
     ),
-    Fault(("range",), "doubled", "twice the distance", reports={"doubled": True}),
+    Fault(("gripper",), "says held", "whatever is between the jaws", reports={"says": True}),
+    Fault(("gripper",), "says empty", "the same", reports={"says": False}),
+    Fault(
+        ("heading",), "without rate", "tells the angle alone, as a plain compass does", reports={"without_rate": True}
+    ),
+    Fault(("range",), "doubled", "twice the distance", reports={"factor": 2.0}),
     Fault(("heading",), "noisy by", "standard deviation on top", SOME_ANGLE, reports={"noise": _given}),
     Fault(("camera",), "noisy by", "the same of where it looks: a loose mount", SOME_ANGLE, reports={"noise": _given}),
     Fault(("range",), "noisy by", "standard deviation on top", SOME_LENGTH, reports={"noise": _given}),
@@ -195,8 +211,12 @@ FAULTS: Final[tuple[Fault, ...]] = (
     Fault(
         ("camera",), "biased by", "looks so much to the left: a mount knocked aside", AN_ANGLE, reports={"bias": _given}
     ),
+    Fault(
+        ("heading",), "drifting by", "goes so much too far to the left, more and more", A_TURN_RATE, {"drift": _given}
+    ),
     Fault(("range",), "biased by", "so much too far", A_LENGTH, reports={"bias": _given}),
     Fault(("battery",), "biased by", "so much too high", A_VOLTAGE, reports={"bias": _given}),
+    Fault(("range",), "says", "the same distance, whatever there is", A_LENGTH, reports={"says": _given}),
     Fault(("range",), "no echo", "none comes back", reports={"missing": 1.0}),
     Fault(
         ("range",),
@@ -212,20 +232,21 @@ FAULTS: Final[tuple[Fault, ...]] = (
         A_SHARE,
         reports={"stray": _given},
     ),
-    Fault(("battery",), "low", "reports an empty battery", reports={"low": True}),
-    Fault(("stop input",), "open", "reports an open circuit", reports={"open": True}),
+    Fault(("battery",), "low", "reports an empty battery", reports={"says": False}),
+    Fault(("stop input",), "open", "reports an open circuit", reports={"says": False}),
     Fault(("camera",), "dark", "frames without light, which are of no use: no report", reports={"dark": True}),
     Fault(
         ("camera",),
         "flickering by",
         "share of what it sees that a flickering light spoils",
         A_SHARE,
-        reports={"flicker": _given},
+        reports={"missing": _given},
     ),
     # What the robot's parts do.
     *_by_side("counts", "stuck", "reports on, counts nothing", 0.0),
     *_by_side("counts", "reversed", "counts the other way", -1.0),
     *_by_side("counts", "doubled", "counts each twice", 2.0),
+    *_by_side("counts", "scaled by", "counts so many times as much", _given, A_FACTOR),
     Fault(
         ("counts", "left counts", "right counts"),
         "jump of",

@@ -228,7 +228,8 @@ class CoProcessor:
         """Return what a report says besides its stamp; None: the machine has nothing of the kind."""
         if kind is HeadingReport:
             compass_cdeg = round(field_to_compass(state.heading) * 100) % 36000
-            return compass_cdeg, round(-math.degrees(state.rate) * 100), state.calibration
+            rate_cdps = None if state.rate is None else round(-math.degrees(state.rate) * 100)
+            return compass_cdeg, rate_cdps, state.calibration
         if kind is CountsReport:
             left, right = self._counts_at_boot
             return _signed(state.left - left), _signed(state.right - right)

@@ -13,7 +13,7 @@ class HardwareState(NamedTuple):
 
     Attributes:
         left, right: encoder counts of the two channels, forwards positive.
-        heading, rate: rad and rad/s, field frame, counter-clockwise positive.
+        heading, rate: rad and rad/s, field frame, counter-clockwise positive; None where no rate is measured.
         calibration: of the heading, 0 to 3.
         volts, amps: at the battery's terminals.
         opening, holding: of the jaws, as in `JawsValue`.
@@ -22,7 +22,7 @@ class HardwareState(NamedTuple):
     left: int
     right: int
     heading: float
-    rate: float
+    rate: float | None
     calibration: int
     volts: float
     amps: float

@@ -148,6 +148,7 @@ def test_the_motors_stand_while_the_one_who_drives_them_reboots(bay):
         ("counts reversed", (-1, -1)),
         ("left counts doubled", (2, 1)),
         ("counts doubled", (2, 2)),
+        ("right counts scaled by 0.5", (1, 0.5)),
     ],
 )
 def test_encoders_count_wrong_on_a_side_or_both(bay, fault, side):
@@ -176,6 +177,56 @@ def test_a_heading_is_reversed_biased_or_noisy(bay):
     assert aside[3] == true[3]
     assert statistics.stdev(noise[25:]) == pytest.approx(math.radians(5.0), rel=0.4)
     assert not any(noise[:15])
+
+
+def test_a_heading_comes_without_its_rate(bay):
+    told = [value for _, value in values(bay, "heading", "without rate")]
+    assert told[3].rate is not None
+    assert told[-1].rate is None
+    assert told[-1].angle != 0.0
+
+
+def test_a_heading_drifts_from_where_it_is(bay):
+    true = [value for _, value in values(bay, "heading", "silent for 0 s")]
+    drifting = [value for _, value in values(bay, "heading", "drifting by 2 deg/s")]
+    pairs = zip(drifting, true, strict=True)
+    off = [math.degrees(math.remainder(value.angle - one.angle, math.tau)) for value, one in pairs]
+    steps = {round(later - earlier, 6) for earlier, later in itertools.pairwise(off)}
+    assert off[10] == pytest.approx(0.0)
+    assert off[-1] > 1.0
+    assert len(steps - {0.0}) <= 2  # the first may be shorter
+
+
+@pytest.mark.parametrize("family", ["heading", "camera", "range"])
+def test_what_lags_says_of_now_what_was_before(bay, family):
+    world = {"objects": [bay.jar(3.0, 2.3)], **WALL}
+
+    def told(fault):
+        bench = bay.quiet_bench(faults=[f"at 1 s: {family} {fault}"], **world)
+        driver, said = bay.device(bench, family), {}
+        bench.drive(0.1, 0.13, bay.FOREVER)
+        for hundredth in range(300):
+            said |= {one.taken_ns: one.value for one in driver.poll(bay.seconds(0.01 * hundredth))}
+        return said
+
+    true, lagging = told("silent for 0 s"), told("lagging by 600 ms")
+    assert [*lagging] == [*true]
+    times = [*true]
+    ago = sum(time <= times[-1] - bay.seconds(0.6) for time in times) - 1
+    assert lagging[times[-1]] == true[times[ago]] != true[times[-1]]
+    assert lagging[times[3]] == true[times[3]]
+
+
+def test_a_range_finder_says_the_same_whatever_there_is(bay):
+    bench = bay.quiet_bench(faults=["at 1 s: range says 12 cm"])  # no wall, nothing that echoes
+    told = [reading.value.distance for reading in bay.reports(bench, "range", 2.0)]
+    assert (told[0], told[-1]) == (None, pytest.approx(0.12))
+
+
+@pytest.mark.parametrize(("fault", "holding"), [("says held", True), ("says empty", False), ("reversed", True)])
+def test_a_gripper_lies_about_what_it_holds(bay, fault, holding):
+    bench = bay.quiet_bench(faults=[f"at 1 s: gripper {fault}"])
+    assert [bay.reports(bench, "gripper", 2.0)[at].value.holding for at in (0, -1)] == [False, holding]
 
 
 def test_a_range_finder_says_too_much_or_nothing_or_anything(bay):

@@ -59,6 +59,20 @@ def test_a_bias_is_on_the_line_too(bay):
     assert told[-1][1].heading_cdeg - told[5][1].heading_cdeg == pytest.approx(-2000, abs=2)
 
 
+def test_a_heading_without_rate_is_sent_without(bay):
+    told = of(sent(bench_with(bay, "at 1 s: heading without rate"), 2.0), HeadingReport)
+    assert [told[at][1].rate_cdps for at in (0, -1)] == [0, None]
+
+
+def test_a_drift_and_a_lag_are_on_the_line_too(bay):
+    told = of(sent(bench_with(bay, "at 1 s: heading drifting by 20 deg/s"), 2.0), HeadingReport)
+    assert told[-1][1].heading_cdeg - told[5][1].heading_cdeg == pytest.approx(-2000, abs=120)
+    turned = of(sent(bench_with(bay, "at 1 s: heading lagging by 1 s", "at 2 s: robot turned by 30 deg"), 4.0),
+                HeadingReport)  # fmt: skip
+    first = min(time for time, value in turned if value.heading_cdeg != turned[0][1].heading_cdeg)
+    assert first == pytest.approx(3.0, abs=0.1)
+
+
 def test_late_sentences_come_late_and_none_is_lost(bay):
     told = of(sent(bench_with(bay, "at 1 s: counts late by 200 ms"), 3.0), CountsReport)
     late = [time - value.device_ms / 1000.0 for time, value in told]

@@ -25,15 +25,23 @@ from rover.core.sameness import (
     Sightings,
     Volts,
 )
-from rover.core.sides import AGAINST_WAY, SCALE_WAY, SETTLED, STILL_COUNTS, STILL_WAY, SURE, Side
-from rover.core.turns import APART, APART_S, BOTH_WAYS, FROZEN, REVERSED, Turns
+from rover.core.sides import (
+    AGAINST_WAY,
+    LEAST_SCALE,
+    MOST_SCALE,
+    SCALE_WAY,
+    SETTLED,
+    STILL_COUNTS,
+    STILL_WAY,
+    SURE,
+    Side,
+)
+from rover.core.turns import APART, APART_S, BOTH_WAYS, FACTOR_CHANGE, FROZEN, REVERSED, Turns, Verdict
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.files.robot import Robot
 
-LEAST_SCALE, MOST_SCALE = 0.6, 1.6
-"""Counts within these shares of the way that the duties should have made may be true: dead band, load, battery."""
-CONTRADICTS = 0.25
-"""A turn that the heading tells contradicts counts when it is less than this share of theirs by the true track."""
+ONE_STANDS = (0.25, 1.3)
+"""Where one side stands in truth, the heading turns within these shares of what the other one's counts make of it."""
 TURN_TO_TELL = math.radians(12.0)
 """Turn by the counts, on wheels without slip, from which a heading can contradict it; and this many sigmas more."""
 NOISE_FACTOR = 6.0
@@ -203,6 +211,11 @@ class CrossChecks:
             self._left.count(left, turn, told, seconds)
             self._right.count(right, turn, told, seconds)
             self._judge_counts()
+            if turns is None or turns.is_settled:
+                self._left.mark()
+                self._right.mark()
+        if turns is not None:
+            turns.is_settled = False
 
     def tell(self, value: HeadingValue, taken_ns: int) -> None:
         """Take in a heading."""
@@ -213,7 +226,15 @@ class CrossChecks:
             return  # counts that are in question themselves prove nothing
         if not verdict.part:
             self._stop(verdict.why)
-            return
+        elif self._left.contradicts and self._right.contradicts:
+            self._stop(f"neither duties nor heading agree with the counts: the heading {verdict.why}")
+        elif self._left.contradicts or self._right.contradicts:
+            side = "left" if self._left.contradicts else "right"
+            self._lies(side, f"counts otherwise than its motor does, and the heading {verdict.why}")
+        else:
+            self._doubt_heading(verdict)
+
+    def _doubt_heading(self, verdict: Verdict) -> None:
         self.takes_angle = self.takes_angle and verdict.part == "rate"
         self.takes_rate = self.takes_rate and verdict.part == "angle"
         self._doubt("heading", verdict.why)
@@ -239,6 +260,12 @@ class CrossChecks:
         turn = 0.0 if self._turns is None or "heading" in self._doubted else self._turns.in_question
         return 0.0 if self.lying_side else max(self._left.in_question, self._right.in_question), turn
 
+    def take_unaccounted(self) -> float:
+        """Return the way (m) by which counts have lately differed from what motors do, without anybody to blame."""
+        way = max(self._left.unaccounted, self._right.unaccounted)
+        self._left.unaccounted = self._right.unaccounted = 0.0
+        return way
+
     def unseen_turn(self, track: float) -> float:
         """Return the turn (rad) that counts on a base as wide as ``track`` (m) made, and the heading did not tell."""
         return 0.0 if self._turns is None else self._turns.unseen(track)
@@ -251,8 +278,10 @@ class CrossChecks:
             self._stop("both sides turn against their duties: are motors or encoders connected the wrong way round?")
         elif left.scale > MOST_SCALE and right.scale > MOST_SCALE:
             self._stop(f"both sides count {min(left.scale, right.scale):.1f} times what their motors can do")
-        elif left.scale < LEAST_SCALE and right.scale < LEAST_SCALE and self._turns_farther(0):
+        elif left.scale < LEAST_SCALE and right.scale < LEAST_SCALE and self._turns_as_if_scaled(below=True):
             self._stop(f"both sides count {left.scale:.1f} times what their motors do, and the heading says so too")
+        elif left.contradicts and right.contradicts and self._turns_as_if_scaled(below=False):
+            self._stop("both sides count more than their motors do, and the heading says so too")
         else:
             self._judge("left", left, right)
             self._judge("right", right, left)
@@ -271,7 +300,7 @@ class CrossChecks:
         if self._turns is None or "heading" in self._doubted:
             self._stop(f"the {name} side {does}, and no heading tells whether it turns")
         elif abs(side.by_counts) > TURN_TO_TELL + NOISE_FACTOR * self._noise:
-            if side.turned * side.by_counts < CONTRADICTS * side.by_counts**2:
+            if not ONE_STANDS[0] < side.turned / side.by_counts < ONE_STANDS[1]:
                 self._lies(name, f"{does}, and the heading turns as if it drove")
             elif side.is_against:
                 self._stop(f"the {name} side turns against its duty")
@@ -281,6 +310,11 @@ class CrossChecks:
     @property
     def _noise(self) -> float:
         return 0.0 if self._turns is None else self._turns.noise
+
+    def _turns_as_if_scaled(self, *, below: bool) -> bool:
+        """Tell whether the base seems to turn much narrower than before, or much wider."""
+        change = 1.0 if self._turns is None or "heading" in self._doubted else self._turns.factor_change
+        return change < 1.0 / FACTOR_CHANGE or self._turns_farther(0) if below else change > FACTOR_CHANGE
 
     def _turns_farther(self, sense: int) -> bool:
         """Tell whether the heading turns farther than the counts, to the left (1), right (-1) or either way (0)."""

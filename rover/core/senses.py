@@ -153,6 +153,8 @@ class Senses:
         was_lying, in_question = checks.lying_side, checks.in_question
         checks.count(left, right, seconds)
         pose_filter.suspect(*checks.in_question)
+        if way := checks.take_unaccounted():
+            pose_filter.lost(way)
         if not checks.lying_side:
             return left, right, seconds
         if not was_lying:

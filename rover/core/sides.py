@@ -13,8 +13,12 @@ SETTLED = 0.4
 STILL_WAY, STILL_COUNTS = 0.06, 4.0
 """A wheel that should have gone so far (m), and so many counts, and has not counted one, stands or is not counted."""
 AGAINST_WAY = 0.02
-SCALE_WAY = 0.5
-"""Counts are held against duties over so long a way (m)."""
+SCALE_WAY = 0.3
+"""Counts are held against duties over so long a way (m)..."""
+SHORT_WAY = 0.06
+"""... and with a heading that contradicts them over this."""
+LEAST_SCALE, MOST_SCALE = 0.6, 1.6
+"""Counts within these shares of the way that the duties should have made may be true: dead band, load, battery."""
 
 
 class Side:
@@ -25,6 +29,7 @@ class Side:
         against: way (m) counted the wrong way.
         sense: 1 while it is surely driven forwards, -1 backwards, else 0.
         scale: counted way over that which the duty makes; 1 until that can be told.
+        unaccounted: way (m) by which the two differ more than a healthy robot's do, to be taken from here.
         turned: what the heading tells (rad) since this one stands or errs, and ``by_counts``, what both sides' counts.
     """
 
@@ -33,6 +38,7 @@ class Side:
     turned: float
     by_counts: float
     scale: float
+    unaccounted: float
 
     def __init__(self, robot: Robot) -> None:
         drive = robot.devices.drive
@@ -45,8 +51,9 @@ class Side:
     def begin(self) -> None:
         """Begin anew, at rest."""
         self._speed = self._due = self._judged = self._steady = 0.0
-        self._long_due = self._long_counted = 0.0
+        self._long_due = self._long_counted = self._short_due = self._short_counted = 0.0
         self.scale = 1.0
+        self.unaccounted = 0.0
         self.agree()
 
     def drive(self, duty: float, seconds: float) -> None:
@@ -82,11 +89,30 @@ class Side:
             self.agree()
         self.turned += turned
         self.by_counts += by_counts
+        self._short_due += abs(due)
+        self._short_counted += ahead
         self._long_due += abs(due)
         self._long_counted += ahead
         if self._long_due >= SCALE_WAY:
             self.scale = self._long_counted / self._long_due
+            if not self.is_scaled_well(self.scale):
+                self.unaccounted += 0.5 * abs(self._long_due - self._long_counted)
             self._long_due, self._long_counted = 0.5 * self._long_due, 0.5 * self._long_counted
+
+    @staticmethod
+    def is_scaled_well(scale: float) -> bool:
+        """Tell whether counts may be true that are so many times what their duty makes."""
+        return LEAST_SCALE <= scale <= MOST_SCALE
+
+    def mark(self) -> None:
+        """Begin the short comparison anew, in which the heading is to be held against the counts."""
+        self._short_due = self._short_counted = 0.0
+
+    @property
+    def contradicts(self) -> bool:
+        """Since the mark, the counts were not what their duty makes."""
+        due = self._short_due
+        return due >= SHORT_WAY and not self.is_scaled_well(self._short_counted / due)
 
     def agree(self) -> None:
         """Settle it: the counts so far are true."""

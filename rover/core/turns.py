@@ -31,6 +31,12 @@ EQUAL_DRIVING, EQUAL_WAY = 25, 0.5
 """A turn rate is never equal to the last digit in so many reports while the robot drives so far (m)."""
 GAP_S = 0.5
 """After so long without a heading all begins anew."""
+TURNS_FAST = math.radians(20.0)
+"""Turning faster than this (rad/s) tells how much wider than its wheels the base turns ..."""
+FACTOR_TURN, FACTORS = math.radians(90.0), 3
+"""... over so much turning by the counts (rad), and after so many of those it is known."""
+FACTOR_CHANGE, FACTOR_GAIN = 1.4, 0.1
+"""It changes by less than this with the floor; within it, what is known follows by this share."""
 APART, APART_S = math.radians(25.0), 2.0
 
 
@@ -78,6 +84,31 @@ class _Segment:
         return (agrees and abs(self.least) > AGREED_TURN) or self.seconds > SETTLED_S or self.way > SETTLED_WAY
 
 
+class _Factor:
+    """How many times wider than its wheels the base turns: of late, against what it was before."""
+
+    def __init__(self) -> None:
+        self._by_counts = self._told = 0.0
+        self._seen: list[float] = []
+        self.change = 1.0
+
+    def turn(self, by_counts: float, told: float) -> None:
+        """Take in a turn (rad) that counts and heading tell of."""
+        self._by_counts += abs(by_counts)
+        self._told += math.copysign(told, told * by_counts)
+        if self._by_counts < FACTOR_TURN:
+            return
+        now = self._by_counts / max(self._told, 0.1 * self._by_counts)
+        self._by_counts = self._told = 0.0
+        if len(self._seen) < FACTORS:
+            self._seen.append(now)
+            return
+        known = sum(self._seen) / len(self._seen)
+        self.change = now / known
+        if 1.0 / FACTOR_CHANGE < self.change < FACTOR_CHANGE:
+            self._seen = [one + FACTOR_GAIN * (now - one) for one in self._seen]
+
+
 class Turns:
     """Holds a heading's angle and rate against the counts, and against each other.
 
@@ -87,10 +118,13 @@ class Turns:
 
     Attributes:
         turned: by the heading since the last look at it (rad): by its rate, or by its angle where it has none.
+        is_settled: counts and heading have agreed since the last look at it.
     """
 
     def __init__(self, track: float, noise: float) -> None:
         self._track, self._noise = track, noise
+        self._factor = _Factor()
+        self._by_counts_since = 0.0
         self._last: HeadingValue | None = None
         self._last_ns = 0
         self.begin()
@@ -101,6 +135,7 @@ class Turns:
         self._equal, self._equal_way, self._equal_turn = 0, 0.0, 0.0
         self._part()
         self.turned = 0.0
+        self.is_settled = True
 
     @property
     def noise(self) -> float:
@@ -117,10 +152,12 @@ class Turns:
         self._equal_way += way
         self._equal_turn += turn
         self._by_counts_meanwhile += turn
+        self._by_counts_since += turn
 
     def tell(self, value: HeadingValue, taken_ns: int) -> Verdict | None:
         """Take in a heading, and return what is wrong with it, if that can be told now."""
         last, seconds = self._last, (taken_ns - self._last_ns) * 1e-9
+        by_counts, self._by_counts_since = self._by_counts_since, 0.0
         self._last, self._last_ns = value, taken_ns
         if last is None or seconds > GAP_S:
             self.begin()
@@ -131,7 +168,10 @@ class Turns:
         if value.rate is not None and last.rate is not None:
             by_rate = 0.5 * (value.rate + last.rate) * seconds
             self._rate.tell(by_rate, seconds)
-        self.turned += by_angle if by_rate is None else by_rate
+        told = by_angle if by_rate is None else by_rate
+        self.turned += told
+        if abs(by_counts) > TURNS_FAST * seconds:
+            self._factor.turn(by_counts, told)
         verdict = self._equals(value, last) or self._against_counts(self._angle, self._noise, "angle")
         if by_rate is not None:
             verdict = verdict or self._against_counts(self._rate, 0.0, "rate")
@@ -140,6 +180,7 @@ class Turns:
             verdict = verdict._replace(part="both")
         if self._angle.is_settled(self._noise):
             self._angle = _Segment()
+            self.is_settled = True
         if self._rate.is_settled(0.0):
             self._rate = _Segment()
         return verdict
@@ -153,6 +194,11 @@ class Turns:
         """Return the turn (rad) by the counts, on a base that turns as wide as ``track``, that was not told."""
         segment = self._angle if self.noise else self._rate
         return segment.by_counts * self._track / track - segment.told
+
+    @property
+    def factor_change(self) -> float:
+        """How many times wider the base seems to turn than before: counts that are scaled make it seem so."""
+        return self._factor.change
 
     @property
     def in_question(self) -> float:

@@ -276,8 +276,8 @@ class CrossChecks:
             self._stop("the heading turns, and neither side counts")
         elif left.is_against and right.is_against:
             self._stop("both sides turn against their duties: are motors or encoders connected the wrong way round?")
-        elif left.scale > MOST_SCALE and right.scale > MOST_SCALE:
-            self._stop(f"both sides count {min(left.scale, right.scale):.1f} times what their motors can do")
+        elif min(left.lately, right.lately) > MOST_SCALE and max(left.scale, right.scale) > MOST_SCALE:
+            self._stop(f"both sides count {min(left.lately, right.lately):.1f} times what their motors can do")
         elif left.scale < LEAST_SCALE and right.scale < LEAST_SCALE and self._turns_as_if_scaled(below=True):
             self._stop(f"both sides count {left.scale:.1f} times what their motors do, and the heading says so too")
         elif left.contradicts and right.contradicts and self._turns_as_if_scaled(below=False):
@@ -290,7 +290,7 @@ class CrossChecks:
         is_left = -1 if name == "left" else 1
         if side.scale > MOST_SCALE:
             self._lies(name, f"counts {side.scale:.1f} times what its motor can do")
-        elif side.scale < LEAST_SCALE < other.scale and self._turns_farther(is_left * side.sense):
+        elif side.scale < LEAST_SCALE < other.lately and self._turns_farther(is_left * side.sense):
             self._lies(name, f"counts {side.scale:.1f} times what its motor does, and the heading turns accordingly")
         elif side.is_against or (side.stands and not other.stands):
             self._judge_by_heading(name, side)

@@ -109,6 +109,11 @@ class Side:
         self._short_due = self._short_counted = 0.0
 
     @property
+    def lately(self) -> float:
+        """The scale as it seems to be becoming."""
+        return self._long_counted / self._long_due if self._long_due >= SHORT_WAY else self.scale
+
+    @property
     def contradicts(self) -> bool:
         """Since the mark, the counts were not what their duty makes."""
         due = self._short_due

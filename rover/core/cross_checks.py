@@ -40,11 +40,12 @@ from rover.core.turns import APART, APART_S, BOTH_WAYS, FACTOR_CHANGE, FROZEN, R
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.files.robot import Robot
 
-ONE_STANDS = (0.25, 1.3)
-"""Where one side stands in truth, the heading turns within these shares of what the other one's counts make of it."""
+ONE_SIDE_TURNS = (0.4, 1.2)
+"""Where counts are true, also of a side that stands, the heading turns within these shares of what they make of it."""
 TURN_TO_TELL = math.radians(12.0)
 """Turn by the counts, on wheels without slip, from which a heading can contradict it; and this many sigmas more."""
 NOISE_FACTOR = 6.0
+TURN_SLACK = math.radians(3.0)
 WEAK_TURN = math.radians(20.0)
 """Counts that are too few for their duties are believed until the heading turns so much farther than they."""
 LATE_NS = 150_000_000
@@ -231,7 +232,7 @@ class CrossChecks:
         elif self._left.contradicts or self._right.contradicts:
             side = "left" if self._left.contradicts else "right"
             self._lies(side, f"counts otherwise than its motor does, and the heading {verdict.why}")
-        else:
+        elif (self._left.is_acquitted and self._right.is_acquitted) or abs(self._turns.least) > 2.0 * FROZEN:
             self._doubt_heading(verdict)
 
     def _doubt_heading(self, verdict: Verdict) -> None:
@@ -278,9 +279,9 @@ class CrossChecks:
             self._stop("both sides turn against their duties: are motors or encoders connected the wrong way round?")
         elif min(left.lately, right.lately) > MOST_SCALE and max(left.scale, right.scale) > MOST_SCALE:
             self._stop(f"both sides count {min(left.lately, right.lately):.1f} times what their motors can do")
-        elif left.scale < LEAST_SCALE and right.scale < LEAST_SCALE and self._turns_as_if_scaled(below=True):
+        elif left.scale < LEAST_SCALE and right.scale < LEAST_SCALE and self._turns_as_if_short(0):
             self._stop(f"both sides count {left.scale:.1f} times what their motors do, and the heading says so too")
-        elif left.contradicts and right.contradicts and self._turns_as_if_scaled(below=False):
+        elif left.contradicts and right.contradicts and self._factor_change > FACTOR_CHANGE:
             self._stop("both sides count more than their motors do, and the heading says so too")
         else:
             self._judge("left", left, right)
@@ -290,7 +291,7 @@ class CrossChecks:
         is_left = -1 if name == "left" else 1
         if side.scale > MOST_SCALE:
             self._lies(name, f"counts {side.scale:.1f} times what its motor can do")
-        elif side.scale < LEAST_SCALE < other.lately and self._turns_farther(is_left * side.sense):
+        elif side.scale < LEAST_SCALE < other.lately and self._turns_as_if_short(is_left * side.sense):
             self._lies(name, f"counts {side.scale:.1f} times what its motor does, and the heading turns accordingly")
         elif side.is_against or (side.stands and not other.stands):
             self._judge_by_heading(name, side)
@@ -299,8 +300,9 @@ class CrossChecks:
         does = "counts the wrong way" if side.is_against else "counts nothing"
         if self._turns is None or "heading" in self._doubted:
             self._stop(f"the {name} side {does}, and no heading tells whether it turns")
-        elif abs(side.by_counts) > TURN_TO_TELL + NOISE_FACTOR * self._noise:
-            if not ONE_STANDS[0] < side.turned / side.by_counts < ONE_STANDS[1]:
+        elif max(abs(side.by_counts), abs(side.turned)) > TURN_TO_TELL + NOISE_FACTOR * self._noise:
+            low, high = sorted(share * side.by_counts for share in ONE_SIDE_TURNS)
+            if not low - TURN_SLACK < side.turned < high + TURN_SLACK:
                 self._lies(name, f"{does}, and the heading turns as if it drove")
             elif side.is_against:
                 self._stop(f"the {name} side turns against its duty")
@@ -311,20 +313,25 @@ class CrossChecks:
     def _noise(self) -> float:
         return 0.0 if self._turns is None else self._turns.noise
 
-    def _turns_as_if_scaled(self, *, below: bool) -> bool:
-        """Tell whether the base seems to turn much narrower than before, or much wider."""
-        change = 1.0 if self._turns is None or "heading" in self._doubted else self._turns.factor_change
-        return change < 1.0 / FACTOR_CHANGE or self._turns_farther(0) if below else change > FACTOR_CHANGE
+    @property
+    def _factor_change(self) -> float:
+        return 1.0 if self._turns is None or "heading" in self._doubted else self._turns.factor_change
 
-    def _turns_farther(self, sense: int) -> bool:
-        """Tell whether the heading turns farther than the counts, to the left (1), right (-1) or either way (0)."""
+    def _turns_as_if_short(self, sense: int) -> bool:
+        """Tell whether the heading turns farther than the counts, to the left (1), right (-1) or either way (0), or the
+        base as if it were much narrower than before."""
         if self._turns is None or "heading" in self._doubted:
             return False
+        if self._factor_change < 1.0 / FACTOR_CHANGE:
+            return True
         unexplained, told = self._turns.unexplained, self._turns.told
         return abs(unexplained) > WEAK_TURN and (unexplained * sense > 0.0 if sense else unexplained * told > 0.0)
 
     def _lies(self, side: str, why: str) -> None:
         self._doubt("counts", f"the {side} side {why}")
+        if self._turns is not None:
+            self._turns.begin()
+            self._turns.believes_counts = False
         self.lying_side = side
         if self._turns is None or not self.takes_rate or not self._turns.has_rate:
             self._stop(f"the {side} side {why}, and there is no turn rate to go on with the other side alone")

@@ -8,15 +8,17 @@ from rover.motion.wheels import LAG
 SURE = 1.5
 """A duty of so many dead bands turns a wheel, whatever the floor..."""
 LEAST_DUTY = 0.1
-SETTLED = 0.4
+SETTLED = 0.25
 """... once it has been on for so long (s), the same way round."""
 STILL_WAY, STILL_COUNTS = 0.06, 4.0
 """A wheel that should have gone so far (m), and so many counts, and has not counted one, stands or is not counted."""
 AGAINST_WAY = 0.02
 SCALE_WAY = 0.3
 """Counts are held against duties over so long a way (m)..."""
-SHORT_WAY = 0.06
+SHORT_WAY = 0.04
 """... and with a heading that contradicts them over this."""
+WELL_SCALED = (0.7, 1.4)
+"""Within these they are not to blame for what a heading contradicts."""
 LEAST_SCALE, MOST_SCALE = 0.6, 1.6
 """Counts within these shares of the way that the duties should have made may be true: dead band, load, battery."""
 
@@ -45,6 +47,7 @@ class Side:
         self._top_speed, self._dead_band = drive.top_speed, drive.dead_band
         self._sure = max(SURE * drive.dead_band, LEAST_DUTY)
         self._count = robot.body.metres_per_count
+        self._short_way = max(SHORT_WAY, STILL_COUNTS * self._count)
         self.sense = 0
         self.begin()
 
@@ -111,13 +114,19 @@ class Side:
     @property
     def lately(self) -> float:
         """The scale as it seems to be becoming."""
-        return self._long_counted / self._long_due if self._long_due >= SHORT_WAY else self.scale
+        return self._long_counted / self._long_due if self._long_due >= self._short_way else self.scale
+
+    @property
+    def is_acquitted(self) -> bool:
+        """Since the mark, the counts were surely what their duty makes."""
+        low, high = WELL_SCALED
+        return self._short_due >= self._short_way and low < self._short_counted / self._short_due < high
 
     @property
     def contradicts(self) -> bool:
         """Since the mark, the counts were not what their duty makes."""
         due = self._short_due
-        return due >= SHORT_WAY and not self.is_scaled_well(self._short_counted / due)
+        return due >= self._short_way and not self.is_scaled_well(self._short_counted / due)
 
     def agree(self) -> None:
         """Settle it: the counts so far are true."""

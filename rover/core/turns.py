@@ -17,10 +17,10 @@ FROZEN = math.radians(20.0)
 """Turn by the counts, on the widest track, through which no heading stays..."""
 FROZEN_EQUAL = math.radians(12.0)
 """... and where all reports are equal to the last digit, ``EQUAL`` of them or more."""
-EQUAL = 10
+EQUAL = 4
 STAYS = math.radians(3.0)
 """A heading that stays moves by no more than this, and three times its noise."""
-REVERSED = math.radians(12.0)
+REVERSED = math.radians(15.0)
 BOTH_WAYS = math.radians(90.0)
 AGREES = math.radians(5.0)
 AGREED_TURN = math.radians(10.0)
@@ -35,7 +35,7 @@ TURNS_FAST = math.radians(20.0)
 """Turning faster than this (rad/s) tells how much wider than its wheels the base turns ..."""
 FACTOR_TURN, FACTORS = math.radians(90.0), 3
 """... over so much turning by the counts (rad), and after so many of those it is known."""
-FACTOR_CHANGE, FACTOR_GAIN = 1.4, 0.1
+FACTOR_CHANGE, FACTOR_GAIN = 1.3, 0.1
 """It changes by less than this with the floor; within it, what is known follows by this share."""
 APART, APART_S = math.radians(25.0), 2.0
 
@@ -117,12 +117,14 @@ class Turns:
         noise: standard deviation of an angle (rad).
 
     Attributes:
+        believes_counts: the counts are held against it; else only its angle and its rate against each other.
         turned: by the heading since the last look at it (rad): by its rate, or by its angle where it has none.
         is_settled: counts and heading have agreed since the last look at it.
     """
 
     def __init__(self, track: float, noise: float) -> None:
         self._track, self._noise = track, noise
+        self.believes_counts = True
         self._factor = _Factor()
         self._by_counts_since = 0.0
         self._last: HeadingValue | None = None
@@ -172,9 +174,12 @@ class Turns:
         self.turned += told
         if abs(by_counts) > TURNS_FAST * seconds:
             self._factor.turn(by_counts, told)
-        verdict = self._equals(value, last) or self._against_counts(self._angle, self._noise, "angle")
+        verdict = self._equals(value, last)
+        if self.believes_counts:
+            verdict = verdict or self._against_counts(self._angle, self._noise, "angle")
         if by_rate is not None:
-            verdict = verdict or self._against_counts(self._rate, 0.0, "rate")
+            if self.believes_counts:
+                verdict = verdict or self._against_counts(self._rate, 0.0, "rate")
             verdict = verdict or self._against_each_other(by_angle, by_rate, seconds)
         elif verdict is not None and verdict.part == "angle":
             verdict = verdict._replace(part="both")
@@ -194,6 +199,11 @@ class Turns:
         """Return the turn (rad) by the counts, on a base that turns as wide as ``track``, that was not told."""
         segment = self._angle if self.noise else self._rate
         return segment.by_counts * self._track / track - segment.told
+
+    @property
+    def least(self) -> float:
+        """Turn (rad) by the counts on the widest track since the heading last agreed with them."""
+        return self._angle.least if self.noise else self._rate.least
 
     @property
     def factor_change(self) -> float:
@@ -249,7 +259,7 @@ class Turns:
             told, counted = self._apart + self._apart_rate, self._by_counts_meanwhile
             low, high = sorted((counted / MOST_FACTOR, counted / LEAST_FACTOR))
             self._part()
-            if low - AGREES <= told <= high + AGREES:
+            if self.believes_counts and low - AGREES <= told <= high + AGREES:
                 return Verdict("rate", apart)
             return Verdict("", f"of the heading, {apart}: was the robot turned?")
         if self._apart_s > APART_S:

@@ -82,8 +82,15 @@ class Stepping:
         new = []
         for device in sorted(set(self.values) - self.silent):
             self.sequences[device] = self.sequences.get(device, -1) + 1
-            new.append((device, Reading(now_ns, self.sequences[device], self.values[device])))
+            new.append((device, Reading(now_ns, self.sequences[device], self._with_noise(device))))
         return new
+
+    def _with_noise(self, device: str) -> Any:
+        """A heading that stays the same to the last digit while the robot drives would be taken for a frozen one."""
+        value = self.values[device]
+        if isinstance(value, HeadingValue):
+            return value._replace(angle=value.angle + 1e-6 * (self.sequences[device] % 2))
+        return value
 
     def step(self, *actions: Action, faults: Sequence[tuple[str, str]] = (), **values: Any) -> StepRecord:
         """Take one step; devices' values by name stay set."""

@@ -5,7 +5,7 @@ import pytest
 from rover.activities.activity import Activity
 from rover.activities.registry import ACTIVITIES
 from rover.behaviour.vocabulary import ActivitySpec
-from rover.devices.readings import RangeValue
+from rover.devices.readings import RangeValue, WheelCounts
 from rover.events import HoldBack, Stop
 from rover.motion.request import Request
 
@@ -44,8 +44,16 @@ def pushing(stepping):
     return at_work
 
 
+def test_wheels_that_do_not_count_once_in_two_pushes_latch_a_stop(pushing):
+    records = pushing.steps(10.0, range=RangeValue(None))
+    assert len([event for event in of(records, HoldBack) if event == HoldBack("stalled")]) == 2
+    assert of(records, Stop) == [Stop("both sides are driven and not one count comes: wheels or counts stand still")]
+
+
 def test_each_push_ends_in_a_few_seconds_and_some_in_a_minute_latch(pushing):
-    records = pushing.steps(20.0, range=RangeValue(None))
+    records = []
+    for second in range(20):
+        records += pushing.steps(1.0, range=RangeValue(None), counts=WheelCounts(second, second))
     duties = [max(record.drive[:2]) for record in records]
     longest = max(len(run) for run in "".join("x" if duty else " " for duty in duties).split())
     assert longest * 0.02 < 3.0

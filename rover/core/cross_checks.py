@@ -1,42 +1,18 @@
 """Every sensor is held against the others: one that lies does so plainly and in time, and no other may tell the same.
 
-Nothing here knows the truth. Each pair of `PAIRS` measures one thing in two ways, and speaks when they differ by more
-than slip, noise and a robot file's usual errors can make them. Blame goes to what other pairs cannot acquit; where
-nobody can be blamed the robot stops. All of it counts ways and angles and not time, so that standing proves nothing.
-
-``python -m rover.core.cross_checks`` prints the table as it stands in the docs.
+Nothing here knows the truth. Each pair of `rover.core.pairs` measures one thing in two ways, and speaks when they
+differ by more than slip, noise and a robot file's usual errors can make them. Blame goes to what other pairs cannot
+acquit; where nobody can be blamed the robot stops. All of it counts ways and angles and not time: standing proves
+nothing.
 """
 
 import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from rover.core.sameness import (
-    LOAD_CHANGE,
-    SAME_ECHOES,
-    SAME_SIGHTINGS,
-    SAME_TURN,
-    SAME_VOLTS,
-    SAME_WAY,
-    SIGHTINGS_TURN,
-    UNHEARD,
-    UNHEARD_WAY,
-    Echoes,
-    Sightings,
-    Volts,
-)
-from rover.core.sides import (
-    AGAINST_WAY,
-    LEAST_SCALE,
-    MOST_SCALE,
-    SCALE_WAY,
-    SETTLED,
-    STILL_COUNTS,
-    STILL_WAY,
-    SURE,
-    Side,
-)
-from rover.core.turns import APART, APART_S, BOTH_WAYS, FACTOR_CHANGE, FROZEN, REVERSED, Turns, Verdict
+from rover.core.sameness import Echoes, Sightings, Volts
+from rover.core.sides import LEAST_SCALE, MOST_SCALE, Side
+from rover.core.turns import FACTOR_CHANGE, FROZEN, Turns, Verdict
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.files.robot import Robot
 
@@ -50,102 +26,6 @@ WEAK_TURN = math.radians(20.0)
 """Counts that are too few for their duties are believed until the heading turns so much farther than they."""
 LATE_NS = 150_000_000
 """What comes later than this was held up, and commands may have been, too: all that is not decided begins anew."""
-
-
-class Pair(NamedTuple):
-    """A row of the table.
-
-    Attributes:
-        what: is held against what.
-        judged: when it can be.
-        speaks: what is too much, and within what way or angle that shows.
-        follows: who is blamed, and what follows.
-    """
-
-    what: str
-    judged: str
-    speaks: str
-    follows: str
-
-
-PAIRS = (
-    Pair(
-        "one side's counts and its duty: none",
-        f"duty above {SURE:g} dead bands for {SETTLED:g} s",
-        f"not one count where {STILL_WAY * 100:g} cm and {STILL_COUNTS:g} counts are due",
-        "the heading does not turn as one standing side would have it: these counts are doubted. It does: the side "
-        "stands, and the limits see to it. No heading: stop",
-    ),
-    Pair(
-        "both sides' counts and their duties: none",
-        "the same",
-        "the same on both sides, for the second time without a count between",
-        "stop: whether wheels or counts stand still, nobody knows where the robot goes",
-    ),
-    Pair(
-        "one side's counts and its duty: direction",
-        "the same",
-        f"{AGAINST_WAY * 100:g} cm and {STILL_COUNTS:g} counts the wrong way",
-        "the heading contradicts: these counts are doubted. It agrees, or there is none, or both sides do: stop",
-    ),
-    Pair(
-        "counts and duties: scale",
-        f"over {SCALE_WAY:g} m",
-        f"more than {MOST_SCALE:g} times what the duty makes, or less than {LEAST_SCALE:g} times while the heading "
-        "turns otherwise than the counts",
-        "one side: its counts are doubted. Both: stop",
-    ),
-    Pair(
-        "heading and counts: none",
-        "counts turn, on wheels that slip by nothing or by half",
-        f"{math.degrees(FROZEN):g} deg at least by the counts, and the heading stays",
-        "the heading is doubted",
-    ),
-    Pair(
-        "heading and counts: direction",
-        "the same",
-        f"both turn {math.degrees(REVERSED):g} deg, against each other",
-        "the heading is doubted",
-    ),
-    Pair(
-        "heading and counts: unexplained",
-        "the same",
-        f"{math.degrees(BOTH_WAYS):g} deg that neither slip nor track explains",
-        "stop: a side is off the ground, or somebody has turned the robot",
-    ),
-    Pair(
-        "heading's angle and its turn rate",
-        "both are told",
-        f"{math.degrees(APART):g} deg of difference within {APART_S:g} s",
-        "the counts agree with the angle: the rate is doubted. Else stop: it may have been turned",
-    ),
-    Pair(
-        "echo and the robot's own way",
-        "nothing is held before the range finder",
-        f"{SAME_ECHOES} echoes equal to the last digit on {SAME_WAY * 100:g} cm along them or "
-        f"{math.degrees(SAME_TURN):g} deg of turning",
-        "the range finder is doubted: what it says counts no more, the robot goes as without it",
-    ),
-    Pair(
-        "echo and known walls",
-        "a wall of the map should be heard",
-        f"{UNHEARD} times nothing heard at all, on {UNHEARD_WAY * 100:g} cm or more",
-        "the same",
-    ),
-    Pair(
-        "sightings and the robot's own turn",
-        "something is seen, nothing is held",
-        f"{SAME_SIGHTINGS} frames with sightings equal to the last digit on {math.degrees(SIGHTINGS_TURN):g} deg",
-        "the camera is doubted. (Pictures that are equal bit by bit are no report at all)",
-    ),
-    Pair(
-        "battery and load",
-        "the load has changed",
-        f"{SAME_VOLTS} equal voltages where it should have made {LOAD_CHANGE:g} V",
-        "the battery is doubted",
-    ),
-)
-"""What is held against what."""
 
 
 class Doubt(NamedTuple):
@@ -343,9 +223,3 @@ class CrossChecks:
 
     def _stop(self, why: str) -> None:
         self.why_stop = self.why_stop or why
-
-
-if __name__ == "__main__":
-    print("| Held against each other | When | Speaks at | What follows |\n|---|---|---|---|")
-    for pair in PAIRS:
-        print(f"| {' | '.join(pair)} |")

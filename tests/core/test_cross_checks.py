@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rover.core.cross_checks import CrossChecks
+from rover.core.pairs import table
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.files.load import load
 from rover.files.robot import Robot
@@ -245,3 +246,8 @@ class TestReportsThatStayTheSame:
             rig.drive(*(STRAIGHT if turn % 2 else (0.0, 0.0)), 0.04)
             rig.checks.measure(BatteryValue(12.0 - 0.001 * turn if volts is None else volts))
         assert rig.verdict == verdict
+
+
+def test_the_table_stands_in_the_docs():
+    """Where this fails, ``python -m rover.core.pairs`` prints it."""
+    assert table() in (Path(__file__).parents[2] / "DEVELOPERS.md").read_text("utf-8")

@@ -42,6 +42,11 @@ def ellipses():
     return importlib.import_module("ellipses")
 
 
+@pytest.fixture
+def grips():
+    return importlib.import_module("grips")
+
+
 def told(lies, words, *faults, device="counts", at_s=4.0, errand=ROOT / "tools/honesty/floors/walled.yaml"):
     """Return what came of a lie in the first seconds of an errand: whoever is there presses stop then."""
     lie = lies.Lie(device, words)
@@ -218,3 +223,22 @@ def test_a_run_on_a_drawn_bench_tells_of_its_finds(ellipses):
     assert (row.error, row.bench) == ("", 1)
     assert len(row.squares) == len(row.errors_m) >= 1
     assert 0.0 < max(row.errors_m) < 1.0
+
+
+def test_robots_that_bring_too_little_or_count_too_much_are_told(grips):
+    good = [grips.Row(f"run {n}", "camera", 9, 9, 9, "done") for n in range(20)]
+    assert list(grips.wrong(good)) == []
+    short = [grips.Row("run 1", "echo", 9, 7, 8, "failed"), grips.Row("run 2", "echo", 9, 9, 9, "done")]
+    assert list(grips.wrong([*good, *short])) == ["by echo: less than 95% delivered"]
+    sure = grips.Row("run 3", "switch", 20, 20, 19, "done")
+    assert list(grips.wrong([sure])) == ["by switch: counted 20, and 19 are there", "    run 3"]
+    rows = list(grips.table([*good, *short, sure]))
+    assert " ".join(rows[2].split()) == "echo 2 18 88.9 % (54.4 to 98.2 %) 0 1"
+    assert rows[3].split()[-2:] == ["1", "0"]
+
+
+def test_what_a_robot_brought_is_held_against_what_is_there(grips):
+    given = Given({"bench.scatter": {"amber": 1}, "errand.expect": 1}, ("at 5 s: stop pressed",))
+    trial = Trial(0, "", ROOT / "tools/honesty/floors/walled.yaml", 1, given)
+    row = grips.fetch(grips.ByEvidence(trial, "camera"))
+    assert (row.objects, row.counted, row.there, row.result) == (1, 0, 0, "stopped")

@@ -47,15 +47,17 @@ def grips():
     return importlib.import_module("grips")
 
 
-def told(lies, words, *faults, device="counts", at_s=4.0, errand=ROOT / "tools/honesty/floors/walled.yaml"):
+def told(lies, words, *faults, device="counts", at_s=4.0, without=""):
     """Return what came of a lie in the first seconds of an errand: whoever is there presses stop then."""
     lie = lies.Lie(device, words)
     given = Given({}, (f"at {at_s} s: {words}", *faults, "at 9 s: stop pressed"))
-    return lies.tell(lies.Told(Trial(0, "", errand, 1, given), lie, at_s))
+    errand = ROOT / "tools/honesty/floors/walled.yaml"
+    return lies.tell(lies.Told(Trial(0, "", errand, 1, given, without=without), lie, at_s))
 
 
 def test_alarms_are_devices_that_are_not_believed_and_stops(runs):
-    assert runs.alarm_of(HealthChange("heading", Health.FAULTY, "nonsense"), 1.0).what == "heading"
+    for health in (Health.FAULTY, Health.DOUBTED):
+        assert runs.alarm_of(HealthChange("heading", health, "nonsense"), 1.0).what == "heading"
     assert runs.alarm_of(Stop("stalled too often"), 1.0) == (1.0, "stop", "stalled too often")
     for harmless in (
         HealthChange("heading", Health.OVERDUE, ""),
@@ -70,6 +72,7 @@ def test_of_a_lie_it_is_told_how_wrong_and_how_sure_the_robot_was(lies):
     assert row.was_told
     assert row.error_m == pytest.approx(0.4, abs=0.06)
     assert 0.0 < row.sigma_m < 0.1
+    assert row.sigmas >= row.error_m / row.sigma_m
 
 
 def test_of_a_lie_it_is_told_when_it_was_noticed(lies):
@@ -83,6 +86,13 @@ def test_of_a_lie_it_is_told_when_it_was_noticed(lies):
     assert unnoticed.way_m + unnoticed.turned_rad > 0.3
 
 
+def test_what_a_safeguard_is_worth_shows_without_it(lies):
+    before, behind = (told(lies, "left counts stuck", without=name) for name in ("", "cross_checks"))
+    assert before.after_s < 4.0
+    assert behind.after_s == pytest.approx(5.0, abs=0.03)
+    assert behind.error_m > before.error_m
+
+
 def test_a_lie_for_which_an_errand_is_over_is_not_counted(lies):
     row = told(lies, "counts stuck", at_s=20.0)
     assert not row.was_told
@@ -93,7 +103,7 @@ def test_what_must_not_be_is_told(lies):
     clean = lies.Row("rover rehearse", "counts stuck", "open", was_told=True)
     assert clean.wrong == ""
     outside = replace(clean, outside_m=0.6)
-    counted = replace(clean, not_there=1, error_m=2.0, sigma_m=0.05)
+    counted = replace(clean, not_there=1, error_m=2.0, sigma_m=0.05, sigmas=40.0)
     left = replace(
         clean, is_clean=True, result="done", reason="all_in", verdict="counts", after_s=1.5, blamed=["heading"]
     )
@@ -101,7 +111,7 @@ def test_what_must_not_be_is_told(lies):
     assert counted.wrong == "1 counted and not there"
     assert left.wrong == "done (all_in), and not all is in"
     _, line = lies.table([clean, outside, counted, left])
-    assert " ".join(line.split()) == "counts stuck 4 1 1 1 2.00 0.05 1 1.5 1.5 0.0 0.00 0 heading 1"
+    assert " ".join(line.split()) == "counts stuck 4 1 1 1 2.00 0.05 40.0 1 1.5 1.5 0.0 0.00 0 heading 1"
 
 
 def test_all_lies_can_be_told_on_all_floors(lies, runs):

@@ -24,7 +24,8 @@ FULL_FACTOR = 2.0
 """A battery shows no more than this many times its full voltage."""
 MOST_AMPS = 1000.0
 FARTHEST_SEEN = 4.0
-"""An object is found no farther off than this many times as far as the camera sees."""
+"""An object is surely found no farther off than this many times as far as the camera sees: near the horizon a nod of
+the camera makes any distance of it, and its stated deviation as large."""
 RANGE_SLACK = 0.05
 """Share by which an echo may come from beyond the range finder's stated maximum."""
 TURN_FACTOR = 1.6
@@ -96,7 +97,11 @@ def _camera(keys: CameraKeys, robot: Robot) -> Callable[[Any], bool]:
     seen_to = FARTHEST_SEEN * keys.sees_to
 
     def check(value: Any) -> bool:
-        return all(_between(-math.pi, one.bearing, math.pi) and 0.0 <= one.distance <= seen_to for one in value.objects)
+        return all(
+            _between(-math.pi, one.bearing, math.pi)
+            and 0.0 <= one.distance <= seen_to + 2.0 * one.distance_sigma < math.inf
+            for one in value.objects
+        )
 
     return check
 

@@ -45,6 +45,11 @@ TRACK_GAIN = 0.02
 LEARN_RATE = 0.5
 """The effective track is refined while the robot turns faster than this (rad/s)."""
 
+ONE_SIDE_GROWTH = 1e-3
+"""Growth of the variance (m^2 a metre) by one side's travel alone: no slip of it is seen, and none is averaged out.
+
+A burst of slip on a smooth floor takes some 6 cm from a side, once in 8 m: 4e-4; lost counts and steady slip as much.
+"""
 CARRY_ON_NS = 100_000_000
 """The estimate is carried on at the last speeds for so long beyond the last counts."""
 CARRY_ON_DOUBT = 0.5
@@ -137,24 +142,49 @@ class PoseFilter:
 
     def drive(self, left: float, right: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of the left and right wheels over ``seconds`` up to ``now_ns``."""
-        scale, motion = 1.0 + self.scale, self._motion
+        scale, rolled = 1.0 + self.scale, abs(left) + abs(right)
         left, right = left * scale, right * scale
         if now_ns <= self._rate_until_ns:
             turn = self._rate * seconds
             turned = turn * self.track
             self._learn_track(left, right, turn)
             left, right = self.without_slip(left, right, turned, seconds)
-            motion.turning_noise += RATE_VARIANCE * seconds
+            turn_variance = RATE_VARIANCE * seconds
         else:
             turn = (right - left) / self.track
-            motion.turned_by_wheels += abs(turn)
-            motion.turning_noise += UNMEASURED_SLIP * 0.5 * (abs(left) + abs(right))
-        way = 0.5 * (left + right)
-        if left or right:
-            self._go(way, self.heading + 0.5 * turn, 0.25 * self._errors.growth * (abs(left) + abs(right)))
-        self.heading = wrap(self.heading + turn)
+            self._motion.turned_by_wheels += abs(turn)
+            turn_variance = UNMEASURED_SLIP * 0.5 * rolled
+        self._go(0.5 * (left + right), turn, 0.25 * self._errors.growth * rolled, turn_variance)
+        self._passed(0.5 * (left + right), turn, seconds, now_ns)
+
+    def drive_by_one(self, travel: float, is_left: bool, seconds: float, now_ns: int) -> None:
+        """Move the estimate by the travel (m) of one side alone: the other's counts are not to be had, or not believed.
+
+        What the other side did, the sensor's turn rate tells. Without one it may have stood or kept pace: the heading
+        is as unsure as that.
+        """
+        travel *= 1.0 + self.scale
+        if now_ns <= self._rate_until_ns:
+            turn, turn_variance = self._rate * seconds, RATE_VARIANCE * seconds
+        else:
+            turn, turn_variance = 0.0, (travel / self.track) ** 2
+        way = travel + (0.5 if is_left else -0.5) * turn * self.track
+        self._go(way, turn, ONE_SIDE_GROWTH * abs(travel), turn_variance)
+        self._passed(way, turn, seconds, now_ns)
+
+    def go(self, way: float, turn: float, turn_variance: float, seconds: float, now_ns: int) -> None:
+        """Move the estimate by what no wheels told: a way (m) and a change of heading (rad) over ``seconds``.
+
+        ``turn_variance`` (rad^2) is that of the change of heading; the way's grows as the errors at the start say.
+        """
+        way *= 1.0 + self.scale
+        self._go(way, turn, 0.5 * self._errors.growth * abs(way), turn_variance)
+        self._passed(way, turn, seconds, now_ns)
+
+    def _passed(self, way: float, turn: float, seconds: float, now_ns: int) -> None:
+        """Note that the estimate has been moved (m, rad) up to now."""
         self.speed, self.heading_rate = way / seconds, turn / seconds
-        motion.seconds += seconds
+        self._motion.seconds += seconds
         self._as_of_ns, self._commanded_way, self._commanded_turn = now_ns, 0.0, 0.0
         self._remember(now_ns)
 
@@ -177,17 +207,21 @@ class PoseFilter:
         """Return the turn rate (rad/s) by which the estimate turns now; 0 where no recent one is known."""
         return self._rate if now_ns <= self._rate_until_ns else 0.0
 
-    def _go(self, way: float, heading: float, variance: float) -> None:
-        c, s, motion = math.cos(heading), math.sin(heading), self._motion
-        dx, dy = way * c, way * s
-        self.x += dx
-        self.y += dy
-        motion.x += dx
-        motion.y += dy
-        gone = abs(way)
-        motion.path += gone
-        self.travelled += gone
-        motion.add_noise(variance, c, s)
+    def _go(self, way: float, turn: float, way_variance: float, turn_variance: float) -> None:
+        motion, middle = self._motion, self.heading + 0.5 * turn
+        if way or way_variance:
+            c, s = math.cos(middle), math.sin(middle)
+            dx, dy = way * c, way * s
+            self.x += dx
+            self.y += dy
+            motion.x += dx
+            motion.y += dy
+            gone = abs(way)
+            motion.path += gone
+            self.travelled += gone
+            motion.add_noise(way_variance, c, s)
+        motion.turning_noise += turn_variance
+        self.heading = wrap(self.heading + turn)
 
     def _learn_track(self, left: float, right: float, turn: float) -> None:
         """Learn how wide the base turns from a turn (rad) that is measured and the travel (m) of both sides in it."""
@@ -232,6 +266,11 @@ class PoseFilter:
         rows[X][X] += metres * metres
         rows[Y][Y] += metres * metres
         rows[HEADING][HEADING] += (metres / self.track) ** 2
+
+    def lost_heading(self, angle: float) -> None:
+        """Widen the covariance by a turn (rad) that was not measured, or told wrongly."""
+        self.propagate()
+        self._covariance.rows[HEADING][HEADING] += angle * angle
 
     def _remember(self, now_ns: int) -> None:
         """Keep the present pose, so that readings that come late can be held against the pose of their time."""

@@ -106,6 +106,13 @@ class TestBelief:
         assert getattr(at_work.core.known.signals, f"{device}_n") == reports
         assert all(math.isfinite(part) for part in at_work.core.pose)
 
+    @pytest.mark.parametrize(("sigma", "believed"), [(5.8, True), (0.2, False), (INF, False), (NAN, False)])
+    def test_a_jar_near_the_horizon_may_seem_as_far_as_it_is_unsure(self, stepping, sigma, believed):
+        at_work = stepping()
+        at_work.steps(0.5)
+        at_work.step(camera=Detections((Detection("amber", 0.0, 11.0, 0.01, sigma, 0.02),)))
+        assert at_work.core.refusals["impossible"] == (not believed)
+
     @pytest.mark.parametrize("device", ["heading", "range", "battery", "camera"])
     def test_a_value_of_another_type(self, stepping, device):
         at_work = stepping()

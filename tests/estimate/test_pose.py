@@ -240,3 +240,36 @@ class TestTime:
         before = driving.filter.pose
         driving.see(before.heading - 3.0 * DEGREE, 0.0)
         assert math.dist(before[:2], driving.filter.pose[:2]) < 0.1
+
+
+class TestOtherDoors:
+    """Moved by what is no pair of wheels: one side alone, or a way and a change of heading from anywhere."""
+
+    @pytest.mark.parametrize("is_left", [True, False])
+    def test_one_side_beside_a_turn_rate_goes_the_same_way(self, is_left):
+        both, one = Driving(), Driving()
+        rate = 0.1 / TRACK
+        for driving in (both, one):
+            driving.see(0.0, rate)
+        both.filter.drive(0.2 * STEP, 0.3 * STEP, STEP, STEP_NS)
+        one.filter.drive_by_one((0.2 if is_left else 0.3) * STEP, is_left, STEP, STEP_NS)
+        assert one.filter.pose == pytest.approx(both.filter.pose)
+        assert one.filter.covariance(STEP_NS)[0] > both.filter.covariance(STEP_NS)[0]
+
+    def test_one_side_without_a_turn_rate_is_humble(self):
+        driving = Driving()
+        driving.filter.drive_by_one(0.1, True, 1.0, 10**9)
+        assert driving.filter.covariance(10**9)[5] > (0.1 / TRACK) ** 2
+
+    def test_a_way_and_a_change_of_heading(self):
+        driving = Driving(start=Pose(0.0, 0.0, 0.0))
+        driving.filter.go(1.0, 0.4, 0.01, 1.0, 10**9)
+        assert driving.filter.pose == pytest.approx((math.cos(0.2), math.sin(0.2), 0.4))
+        assert driving.matrix[2, 2] == pytest.approx(ERRORS.start[2] ** 2 + 0.01)
+
+    def test_a_turn_that_was_not_measured_widens_the_heading_alone(self):
+        driving = Driving()
+        before = driving.matrix
+        driving.filter.lost_heading(0.5)
+        assert driving.matrix[2, 2] == pytest.approx(before[2, 2] + 0.25)
+        assert driving.matrix[0, 0] == before[0, 0]

@@ -42,15 +42,22 @@ def ellipses():
     return importlib.import_module("ellipses")
 
 
-def told(lies, words, *faults, device="counts", at_s=4.0, errand=ROOT / "tools/honesty/floors/walled.yaml"):
+@pytest.fixture
+def grips():
+    return importlib.import_module("grips")
+
+
+def told(lies, words, *faults, device="counts", at_s=4.0, without=""):
     """Return what came of a lie in the first seconds of an errand: whoever is there presses stop then."""
     lie = lies.Lie(device, words)
     given = Given({}, (f"at {at_s} s: {words}", *faults, "at 9 s: stop pressed"))
-    return lies.tell(lies.Told(Trial(0, "", errand, 1, given), lie, at_s))
+    errand = ROOT / "tools/honesty/floors/walled.yaml"
+    return lies.tell(lies.Told(Trial(0, "", errand, 1, given, without=without), lie, at_s))
 
 
 def test_alarms_are_devices_that_are_not_believed_and_stops(runs):
-    assert runs.alarm_of(HealthChange("heading", Health.FAULTY, "nonsense"), 1.0).what == "heading"
+    for health in (Health.FAULTY, Health.DOUBTED):
+        assert runs.alarm_of(HealthChange("heading", health, "nonsense"), 1.0).what == "heading"
     assert runs.alarm_of(Stop("stalled too often"), 1.0) == (1.0, "stop", "stalled too often")
     for harmless in (
         HealthChange("heading", Health.OVERDUE, ""),
@@ -65,6 +72,7 @@ def test_of_a_lie_it_is_told_how_wrong_and_how_sure_the_robot_was(lies):
     assert row.was_told
     assert row.error_m == pytest.approx(0.4, abs=0.06)
     assert 0.0 < row.sigma_m < 0.1
+    assert row.sigmas >= row.error_m / row.sigma_m
 
 
 def test_of_a_lie_it_is_told_when_it_was_noticed(lies):
@@ -78,6 +86,13 @@ def test_of_a_lie_it_is_told_when_it_was_noticed(lies):
     assert unnoticed.way_m + unnoticed.turned_rad > 0.3
 
 
+def test_what_a_safeguard_is_worth_shows_without_it(lies):
+    before, behind = (told(lies, "left counts stuck", without=name) for name in ("", "cross_checks"))
+    assert before.after_s < 4.0
+    assert behind.after_s == pytest.approx(5.0, abs=0.03)
+    assert behind.error_m > before.error_m
+
+
 def test_a_lie_for_which_an_errand_is_over_is_not_counted(lies):
     row = told(lies, "counts stuck", at_s=20.0)
     assert not row.was_told
@@ -88,7 +103,7 @@ def test_what_must_not_be_is_told(lies):
     clean = lies.Row("rover rehearse", "counts stuck", "open", was_told=True)
     assert clean.wrong == ""
     outside = replace(clean, outside_m=0.6)
-    counted = replace(clean, not_there=1, error_m=2.0, sigma_m=0.05)
+    counted = replace(clean, not_there=1, error_m=2.0, sigma_m=0.05, sigmas=40.0)
     left = replace(
         clean, is_clean=True, result="done", reason="all_in", verdict="counts", after_s=1.5, blamed=["heading"]
     )
@@ -96,7 +111,7 @@ def test_what_must_not_be_is_told(lies):
     assert counted.wrong == "1 counted and not there"
     assert left.wrong == "done (all_in), and not all is in"
     _, line = lies.table([clean, outside, counted, left])
-    assert " ".join(line.split()) == "counts stuck 4 1 1 1 2.00 0.05 1 1.5 1.5 0.0 0.00 0 heading 1"
+    assert " ".join(line.split()) == "counts stuck 4 1 1 1 2.00 0.05 40.0 1 1.5 1.5 0.0 0.00 0 heading 1"
 
 
 def test_all_lies_can_be_told_on_all_floors(lies, runs):
@@ -218,3 +233,22 @@ def test_a_run_on_a_drawn_bench_tells_of_its_finds(ellipses):
     assert (row.error, row.bench) == ("", 1)
     assert len(row.squares) == len(row.errors_m) >= 1
     assert 0.0 < max(row.errors_m) < 1.0
+
+
+def test_robots_that_bring_too_little_or_count_too_much_are_told(grips):
+    good = [grips.Row(f"run {n}", "camera", 9, 9, 9, "done") for n in range(20)]
+    assert list(grips.wrong(good)) == []
+    short = [grips.Row("run 1", "echo", 9, 7, 8, "failed"), grips.Row("run 2", "echo", 9, 9, 9, "done")]
+    assert list(grips.wrong([*good, *short])) == ["by echo: less than 95% delivered"]
+    sure = grips.Row("run 3", "switch", 20, 20, 19, "done")
+    assert list(grips.wrong([sure])) == ["by switch: counted 20, and 19 are there", "    run 3"]
+    rows = list(grips.table([*good, *short, sure]))
+    assert " ".join(rows[2].split()) == "echo 2 18 88.9 % (54.4 to 98.2 %) 0 1"
+    assert rows[3].split()[-2:] == ["1", "0"]
+
+
+def test_what_a_robot_brought_is_held_against_what_is_there(grips):
+    given = Given({"bench.scatter": {"amber": 1}, "errand.expect": 1}, ("at 5 s: stop pressed",))
+    trial = Trial(0, "", ROOT / "tools/honesty/floors/walled.yaml", 1, given)
+    row = grips.fetch(grips.ByEvidence(trial, "camera"))
+    assert (row.objects, row.counted, row.there, row.result) == (1, 0, 0, "stopped")

@@ -11,12 +11,12 @@ import math
 import statistics
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from runs import ROOT, Runs, arguments
+from runs import ROOT, Runs, arguments, share_by_run
 
 from rover import quantities
 from rover.estimate.ellipse import CHI_SQUARE_2_95
@@ -28,7 +28,7 @@ from rover.record.reader import read
 from rover.record.run import TrueFind
 from rover.trials.campaign import command_of
 from rover.trials.draws import Drawn, draws
-from rover.trials.statistics import Estimate, wilson
+from rover.trials.statistics import Estimate
 from rover.trials.trial import Trial, run_trial
 from rover.trials.words import aligned, with_interval
 
@@ -95,27 +95,9 @@ def squared_distance(find: Find, true: TrueFind) -> float:
     return (find.yy * dx * dx - 2.0 * find.xy * dx * dy + find.xx * dy * dy) / (find.xx * find.yy - find.xy**2)
 
 
-def inside(runs: Sequence[Sequence[float]]) -> Estimate | None:
-    """Return the share of finds inside their 95 % ellipse with its 95 % interval; None without finds.
-
-    Finds of one run go together: the interval is Wilson's for as many independent finds as tell as much (J. N. K. Rao
-    and A. J. Scott, Biometrics 48 (1992) 577-585: the design effect of a ratio; from memory). Where all are inside, or
-    none, it is taken for the worst: each run tells as much as one find.
-
-    Args:
-        runs: of each, the squared distances of its finds.
-    """
-    counts = [(sum(square <= CHI_SQUARE_2_95 for square in squares), len(squares)) for squares in runs if squares]
-    within, finds = sum(one for one, _ in counts), sum(of for _, of in counts)
-    if finds == 0:
-        return None
-    share, number = within / finds, len(counts)
-    enough = float(number)
-    if 0 < within < finds and number > 1:
-        scatter = number / (number - 1) * sum((one - share * of) ** 2 for one, of in counts) / finds**2
-        enough = min(float(finds), share * (1.0 - share) / scatter) if scatter else float(finds)
-    low, high = wilson(share * enough, enough)[1:]
-    return Estimate(share, low, high)
+def inside(runs: Iterable[Sequence[float]]) -> Estimate | None:
+    """Return the share of finds inside their 95 % ellipse, from the squared distances of each run's finds."""
+    return share_by_run([(sum(square <= CHI_SQUARE_2_95 for square in squares), len(squares)) for squares in runs])
 
 
 class Bench(NamedTuple):

@@ -4,8 +4,9 @@
 
 What must not be: the body more than half a metre outside the field, deliveries counted that are not there, a clean
 result with something left. The table tells of each lie how often that was, the largest error of the believed place with
-the sigma that was stated then, and how long and how far it took from the beginning of the lie to the verdict: the first
-event that names the device as wrong, or a stop. Exit code 1 where something was that must not be.
+the sigma that was stated then, the most sigmas that an error was, and how long and how far it took from the beginning
+of the lie to the verdict: the first event that names the device as wrong, or a stop. Exit code 1 where something was
+that must not be.
 """
 
 import math
@@ -33,6 +34,7 @@ EARLIEST_S, LATEST_S = 5.0, 90.0
 GIVEN_UP_NS = 1_500_000_000_000
 """An errand that has not ended by then has no end; the behaviour gives up after 10 minutes, and goes home."""
 OUTSIDE_M = 0.5
+MATTERS_M = 0.1
 SAMPLE_EVERY = 5
 """Steps between two looks at how wrong the believed place is."""
 
@@ -114,6 +116,7 @@ class Row:
         not_there: deliveries counted that are not there.
         is_clean: the result is done, and something was left.
         error_m, sigma_m: the largest error of the believed place, and the standard deviation stated then.
+        sigmas: the most of those that an error was, leaving aside errors of less than 10 cm.
         verdict: the device, or a stop, with which the lie came to an end; '' for none.
         after_s, driven_s, way_m, turned_rad: from its beginning to that; of the time, while the wheels were commanded.
         blamed: other devices that were named as wrong.
@@ -131,6 +134,7 @@ class Row:
     is_clean: bool = False
     error_m: float = 0.0
     sigma_m: float = 0.0
+    sigmas: float = 0.0
     verdict: str = ""
     after_s: float = 0.0
     driven_s: float = 0.0
@@ -157,7 +161,7 @@ class LiedTo(WatchedRehearsal):
     Attributes:
         verdict: what ended the lie.
         blamed: devices that were named and do not lie.
-        error, sigma: m, at the worst moment.
+        error_m, sigma_m, sigmas: as in `Row`.
         driven_s, way, turned: since the beginning (s, m, rad); they stand still from the verdict on.
     """
 
@@ -166,7 +170,7 @@ class LiedTo(WatchedRehearsal):
         self.told = told
         self.verdict: Alarm | None = None
         self.blamed: list[str] = []
-        self.error_m = self.sigma_m = self.driven_s = self.way = self.turned = 0.0
+        self.error_m = self.sigma_m = self.sigmas = self.driven_s = self.way = self.turned = 0.0
         self.was_told = False
         self.ends_ns = GIVEN_UP_NS
         self._steps = 0
@@ -204,9 +208,14 @@ class LiedTo(WatchedRehearsal):
     def _measure(self) -> None:
         pose, (x, y, _) = self.core.pose, self.bench.pose
         error = math.hypot(pose.x - x, pose.y - y)
+        if error <= self.error_m and error < MATTERS_M:
+            return
+        xx, xy, _, yy, _, _ = self.core.covariance()
+        sigma = math.sqrt(0.5 * (xx + yy) + math.hypot(0.5 * (xx - yy), xy))
         if error > self.error_m:
-            xx, xy, _, yy, _, _ = self.core.covariance()
-            self.error_m, self.sigma_m = error, math.sqrt(0.5 * (xx + yy) + math.hypot(0.5 * (xx - yy), xy))
+            self.error_m, self.sigma_m = error, sigma
+        if error >= MATTERS_M:
+            self.sigmas = max(self.sigmas, error / sigma)
 
 
 def tell(told: Told) -> Row:
@@ -226,6 +235,7 @@ def tell(told: Told) -> Row:
         result.result == "done" and truth.delivered < truth.objects,
         run.error_m,
         run.sigma_m,
+        run.sigmas,
         "" if verdict is None else verdict.what,
         0.0 if verdict is None else verdict.at_s - told.at_s,
         run.driven_s,
@@ -248,7 +258,19 @@ def lies_told(seeds: Iterable[int], floors: Iterable[Path], lies: Iterable[Lie],
 
 
 HEADS = (
-    *("lie", "+runs", "+outside", "+not there", "+left", "+error (m)", "+sigma", "+told", "+s half", "+s most"),
+    *(
+        "lie",
+        "+runs",
+        "+outside",
+        "+not there",
+        "+left",
+        "+error (m)",
+        "+sigma",
+        "+sigmas",
+        "+told",
+        "+s half",
+        "+s most",
+    ),
     *("+s driven", "+m most", "+deg most", "others blamed"),
 )
 
@@ -275,6 +297,7 @@ def _cells(lie: str, rows: Sequence[Row]) -> list[str]:
         str(sum(row.is_clean for row in rows)),
         f"{worst.error_m:.2f}",
         f"{worst.sigma_m:.2f}",
+        f"{max(row.sigmas for row in rows):.1f}",
         f"{len(noticed)}" + (f" ({stops} stops)" if stops else ""),
         *(_until_noticed(noticed) if noticed else ("-",) * 5),
         ", ".join(f"{device} {count}" for device, count in blamed.most_common()),

@@ -4,7 +4,7 @@ import argparse
 import json
 import os
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import asdict
 from pathlib import Path
@@ -17,6 +17,7 @@ from rover.session.assembly import with_user_activities
 from rover.session.result import Result
 from rover.trials.campaign import command_of, program_digest
 from rover.trials.side_by_side import SideBySide
+from rover.trials.statistics import Estimate, wilson
 from rover.trials.trial import Trial, WatchedRehearsal
 from rover.trials.without import SAFEGUARDS, left_out
 
@@ -67,6 +68,27 @@ def rehearsed(make: Callable[..., R], trial: Trial) -> tuple[R, Result]:
         assembly, parts = left_out(trial.without, assembly)
         run = make(assembly, activities, trial.seed, Path(folder) / "run.sqlite", parts=parts)
         return run, run.run(lambda *_: None)
+
+
+def share_by_run(counts: Iterable[tuple[int, int]]) -> Estimate | None:
+    """Return the share of what is good, with its 95 % interval; None where there is nothing.
+
+    What comes of one run goes together: the interval is Wilson's for as many independent things as tell as much (J. N.
+    K. Rao and A. J. Scott, Biometrics 48 (1992) 577-585: the design effect of a ratio; from memory). Where all is good,
+    or nothing, it is taken for the worst: each run tells as much as one thing.
+
+    Args:
+        counts: of each run, how much is good, and of how much.
+    """
+    counts = [(good, of) for good, of in counts if of]
+    good, number, runs = sum(one for one, _ in counts), sum(of for _, of in counts), len(counts)
+    if number == 0:
+        return None
+    share, enough = good / number, float(runs)
+    if 0 < good < number and runs > 1:
+        scatter = runs / (runs - 1) * sum((one - share * of) ** 2 for one, of in counts) / number**2
+        enough = min(float(number), share * (1.0 - share) / scatter) if scatter else float(number)
+    return Estimate(share, *wilson(share * enough, enough)[1:])
 
 
 class Runs:

@@ -11,19 +11,11 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from rover.core.sameness import Echoes, Sightings, Volts
-from rover.core.sides import LEAST_SCALE, MOST_SCALE, Side
-from rover.core.turns import FACTOR_CHANGE, FROZEN, Turns, Verdict
+from rover.core.sides import CountsVerdict, Sides
+from rover.core.turns import FROZEN, Turns, Verdict
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.files.robot import Robot
 
-ONE_SIDE_TURNS = (0.4, 1.2)
-"""Where counts are true, also of a side that stands, the heading turns within these shares of what they make of it."""
-TURN_TO_TELL = math.radians(12.0)
-"""Turn by the counts, on wheels without slip, from which a heading can contradict it; and this many sigmas more."""
-NOISE_FACTOR = 6.0
-TURN_SLACK = math.radians(3.0)
-WEAK_TURN = math.radians(20.0)
-"""Counts that are too few for their duties are believed until the heading turns so much farther than they."""
 LATE_NS = 150_000_000
 """What comes later than this was held up, and commands may have been, too: all that is not decided begins anew."""
 
@@ -50,8 +42,7 @@ class CrossChecks:
         self.found: list[Doubt] = []
         self.why_stop = self.lying_side = ""
         self.takes_angle = self.takes_rate = True
-        self._track = robot.body.track
-        self._left, self._right = Side(robot), Side(robot)
+        self._sides = Sides(robot)
         self._turns = None if heading is None else Turns(robot.body.track, heading.sigma)
         finders = robot.devices.of_family("range")
         self._echoes = {name: Echoes(keys) for name, keys in finders.items()}
@@ -67,21 +58,21 @@ class CrossChecks:
 
     def lose_track(self) -> None:
         """Begin anew with all that is not decided: reports were held up, and commands may have been."""
-        self._left.begin()
-        self._right.begin()
+        self._sides.begin()
         if self._turns is not None:
             self._turns.begin()
 
     def drive(self, duties: tuple[float, float], seconds: float) -> None:
         """Note what the two motor channels are given for a time (s)."""
-        self._left.drive(duties[0], seconds)
-        self._right.drive(duties[1], seconds)
+        self._sides.drive(duties, seconds)
         self._duty = 0.5 * (abs(duties[0]) + abs(duties[1]))
 
-    def count(self, left: float, right: float, seconds: float) -> None:
-        """Take in the ways (m) that both sides counted in a time (s)."""
-        turn, way, turns = (right - left) / self._track, 0.5 * (left + right), self._turns
-        told = 0.0
+    def count(self, left: float, right: float, seconds: float) -> float:
+        """Take in the ways (m) that both sides counted in a time (s).
+
+        Return the way (m) by which counts have lately differed from what motors do, without anybody to blame.
+        """
+        turns, way, told = self._turns, 0.5 * (left + right), 0.0
         if turns is not None:
             turns.count(left, right)
             told, turns.turned = turns.turned, 0.0
@@ -89,38 +80,30 @@ class CrossChecks:
             echoes.move(self._along[name] * way, abs(way), told)
         self._sightings.move(told)
         if "counts" not in self._doubted:
-            self._left.count(left, turn, told, seconds)
-            self._right.count(right, turn, told, seconds)
-            self._judge_counts()
+            self._sides.count(left, right, told, seconds)
+            if verdict := self._sides.judge(None if "heading" in self._doubted else turns):
+                self._doubt_counts(verdict)
             if turns is None or turns.is_settled:
-                self._left.mark()
-                self._right.mark()
+                self._sides.mark()
         if turns is not None:
             turns.is_settled = False
+        return self._sides.take_unaccounted()
 
     def tell(self, value: HeadingValue, taken_ns: int) -> None:
         """Take in a heading."""
         if self._turns is None:
             return
         verdict = self._turns.tell(value, taken_ns)
-        if verdict is None or max(self._left.in_question, self._right.in_question) > 0.0:
+        if verdict is None or (self._sides.in_question and not self.lying_side):
             return  # counts that are in question themselves prove nothing
         if not verdict.part:
             self._stop(verdict.why)
-        elif self._left.contradicts and self._right.contradicts:
-            self._stop(f"neither duties nor heading agree with the counts: the heading {verdict.why}")
-        elif self._left.contradicts or self._right.contradicts:
-            side = "left" if self._left.contradicts else "right"
-            self._lies(side, f"counts otherwise than its motor does, and the heading {verdict.why}")
-        elif (self._left.is_acquitted and self._right.is_acquitted) or abs(self._turns.least) > 2.0 * FROZEN:
+        elif self.lying_side:
             self._doubt_heading(verdict)
-
-    def _doubt_heading(self, verdict: Verdict) -> None:
-        self.takes_angle = self.takes_angle and verdict.part == "rate"
-        self.takes_rate = self.takes_rate and verdict.part == "angle"
-        self._doubt("heading", verdict.why)
-        if self.lying_side and not self.takes_rate:
-            self._stop("of the heading and of the counts, neither tells where the robot goes")
+        elif blamed := self._sides.blamed():
+            self._doubt_counts(blamed)
+        elif self._sides.are_acquitted or abs(self._turns.least) > 2.0 * FROZEN:
+            self._doubt_heading(verdict)
 
     def hear(self, device: str, distance: float | None, expected: float | None) -> None:
         """Take in an echo (m) of a range finder before which nothing is held; see `Echoes.hear`."""
@@ -139,82 +122,31 @@ class CrossChecks:
     def in_question(self) -> tuple[float, float]:
         """Way (m) and turn (rad) that may have been made otherwise than they are told, by what is not decided yet."""
         turn = 0.0 if self._turns is None or "heading" in self._doubted else self._turns.in_question
-        return 0.0 if self.lying_side else max(self._left.in_question, self._right.in_question), turn
-
-    def take_unaccounted(self) -> float:
-        """Return the way (m) by which counts have lately differed from what motors do, without anybody to blame."""
-        way = max(self._left.unaccounted, self._right.unaccounted)
-        self._left.unaccounted = self._right.unaccounted = 0.0
-        return way
+        return 0.0 if self.lying_side else self._sides.in_question, turn
 
     def unseen_turn(self, track: float) -> float:
         """Return the turn (rad) that counts on a base as wide as ``track`` (m) made, and the heading did not tell."""
         return 0.0 if self._turns is None else self._turns.unseen(track)
 
-    def _judge_counts(self) -> None:
-        left, right = self._left, self._right
-        if left.stands and right.stands and abs(left.turned) > TURN_TO_TELL + NOISE_FACTOR * self._noise:
-            self._stop("the heading turns, and neither side counts")
-        elif left.is_against and right.is_against:
-            self._stop("both sides turn against their duties: are motors or encoders connected the wrong way round?")
-        elif min(left.lately, right.lately) > MOST_SCALE and max(left.scale, right.scale) > MOST_SCALE:
-            self._stop(f"both sides count {min(left.lately, right.lately):.1f} times what their motors can do")
-        elif left.scale < LEAST_SCALE and right.scale < LEAST_SCALE and self._turns_as_if_short(0):
-            self._stop(f"both sides count {left.scale:.1f} times what their motors do, and the heading says so too")
-        elif left.contradicts and right.contradicts and self._factor_change > FACTOR_CHANGE:
-            self._stop("both sides count more than their motors do, and the heading says so too")
-        else:
-            self._judge("left", left, right)
-            self._judge("right", right, left)
+    def _doubt_heading(self, verdict: Verdict) -> None:
+        self.takes_angle = self.takes_angle and verdict.part == "rate"
+        self.takes_rate = self.takes_rate and verdict.part == "angle"
+        self._doubt("heading", verdict.why)
+        if self.lying_side and not self.takes_rate:
+            self._stop("neither the heading nor the counts tell where the robot goes")
 
-    def _judge(self, name: str, side: Side, other: Side) -> None:
-        is_left = -1 if name == "left" else 1
-        if side.scale > MOST_SCALE:
-            self._lies(name, f"counts {side.scale:.1f} times what its motor can do")
-        elif side.scale < LEAST_SCALE < other.lately and self._turns_as_if_short(is_left * side.sense):
-            self._lies(name, f"counts {side.scale:.1f} times what its motor does, and the heading turns accordingly")
-        elif side.is_against or (side.stands and not other.stands):
-            self._judge_by_heading(name, side)
-
-    def _judge_by_heading(self, name: str, side: Side) -> None:
-        does = "counts the wrong way" if side.is_against else "counts nothing"
-        if self._turns is None or "heading" in self._doubted:
-            self._stop(f"the {name} side {does}, and no heading tells whether it turns")
-        elif max(abs(side.by_counts), abs(side.turned)) > TURN_TO_TELL + NOISE_FACTOR * self._noise:
-            low, high = sorted(share * side.by_counts for share in ONE_SIDE_TURNS)
-            if not low - TURN_SLACK < side.turned < high + TURN_SLACK:
-                self._lies(name, f"{does}, and the heading turns as if it drove")
-            elif side.is_against:
-                self._stop(f"the {name} side turns against its duty")
-            else:
-                side.agree()  # it stands in truth, which is the limits' affair
-
-    @property
-    def _noise(self) -> float:
-        return 0.0 if self._turns is None else self._turns.noise
-
-    @property
-    def _factor_change(self) -> float:
-        return 1.0 if self._turns is None or "heading" in self._doubted else self._turns.factor_change
-
-    def _turns_as_if_short(self, sense: int) -> bool:
-        """Tell whether the heading turns farther than the counts, to the left (1), right (-1) or either way (0), or the
-        base as if it were much narrower than before."""
-        if self._turns is None or "heading" in self._doubted:
-            return False
-        if self._factor_change < 1.0 / FACTOR_CHANGE:
-            return True
-        unexplained, told = self._turns.unexplained, self._turns.told
-        return abs(unexplained) > WEAK_TURN and (unexplained * sense > 0.0 if sense else unexplained * told > 0.0)
-
-    def _lies(self, side: str, why: str) -> None:
-        self._doubt("counts", f"the {side} side {why}")
-        if self._turns is not None:
-            self._turns.begin()
-            self._turns.believes_counts = False
-        self.lying_side = side
-        if self._turns is None or not self.takes_rate or not self._turns.has_rate:
-            self._stop(f"the {side} side {why}, and there is no turn rate to go on with the other side alone")
+    def _doubt_counts(self, verdict: CountsVerdict) -> None:
+        if not verdict.side:
+            self._stop(verdict.why)
+            return
+        why, turns = f"the {verdict.side} side {verdict.why}", self._turns
+        self._doubt("counts", why)
+        self.lying_side = verdict.side
+        if turns is not None:
+            turns.begin()
+            turns.believes_counts = False
+        if turns is None or not self.takes_rate or not turns.has_rate:
+            self._stop(f"{why}, and there is no turn rate to go on with the other side alone")
 
     def _doubt(self, device: str, why: str) -> None:
         if why and device not in self._doubted:

@@ -82,8 +82,9 @@ PAIRS = (
     Pair(
         "heading's angle and its turn rate",
         "both are told",
-        f"{math.degrees(APART):g} deg of difference within {APART_S:g} s",
-        "the counts agree with the angle: the rate is doubted. Else stop: it may have been turned",
+        f"{math.degrees(APART):g} deg and three sigmas of difference within {APART_S:g} s",
+        "the counts agree with the angle: the rate is doubted. They agree with the rate, and the angle stays: the angle "
+        "is doubted. Else stop: it may have been turned",
     ),
     Pair(
         "echo and the robot's own way",

@@ -151,10 +151,9 @@ class Senses:
         turn rate say."""
         checks, pose_filter = self._checks, self._known.filter
         was_lying, in_question = checks.lying_side, checks.in_question
-        checks.count(left, right, seconds)
+        if unaccounted := checks.count(left, right, seconds):
+            pose_filter.lost(unaccounted)
         pose_filter.suspect(*checks.in_question)
-        if way := checks.take_unaccounted():
-            pose_filter.lost(way)
         if not checks.lying_side:
             return left, right, seconds
         if not was_lying:

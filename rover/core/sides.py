@@ -1,7 +1,10 @@
-"""One side's counts, held against what its motor's duty should have made of them."""
+"""The counts of both sides, held against what the motors' duties should have made of them."""
 
 import math
+from collections.abc import Iterator
+from typing import NamedTuple
 
+from rover.core.turns import FACTOR_CHANGE, Turns
 from rover.files.robot import Robot
 from rover.motion.wheels import LAG
 
@@ -16,48 +19,117 @@ AGAINST_WAY = 0.02
 SCALE_WAY = 0.3
 """Counts are held against duties over so long a way (m)..."""
 SHORT_WAY = 0.04
-"""... and with a heading that contradicts them over this."""
-WELL_SCALED = (0.7, 1.4)
-"""Within these they are not to blame for what a heading contradicts."""
+"""... and with a heading that contradicts them over this, or four counts."""
 LEAST_SCALE, MOST_SCALE = 0.6, 1.6
 """Counts within these shares of the way that the duties should have made may be true: dead band, load, battery."""
+WELL_SCALED = (0.7, 1.4)
+"""Within these they are not to blame for what a heading contradicts."""
+ONE_SIDE_TURNS = (0.4, 1.2)
+"""Where counts are true, also of a side that stands, the heading turns within these shares of what they make of it."""
+TURN_TO_TELL = math.radians(12.0)
+"""Turn by the counts, on wheels without slip, from which a heading can contradict it; and this many sigmas more."""
+NOISE_FACTOR = 6.0
+TURN_SLACK = math.radians(3.0)
+WEAK_TURN = math.radians(20.0)
+"""Counts that are too few for their duties are believed until the heading turns so much farther than they."""
+
+
+class CountsVerdict(NamedTuple):
+    """What is wrong: the ``side`` whose counts lie, or '' where nobody knows how far both went."""
+
+    side: str
+    why: str
+
+
+class Scale:
+    """The way that one side counted over that which its duty makes: over a long way, and since a mark.
+
+    Attributes:
+        settled: over a long way; 1 until that can be told.
+        unaccounted: way (m) by which the two differ more than a healthy robot's do, to be taken from here.
+    """
+
+    settled: float
+    unaccounted: float
+
+    def __init__(self, count: float) -> None:
+        self._short_way = max(SHORT_WAY, STILL_COUNTS * count)
+        self.begin()
+
+    def begin(self) -> None:
+        """Begin anew."""
+        self._long_due = self._long_counted = self._short_due = self._short_counted = 0.0
+        self.settled = 1.0
+        self.unaccounted = 0.0
+
+    def mark(self) -> None:
+        """Begin the short comparison anew, in which the heading is to be held against the counts."""
+        self._short_due = self._short_counted = 0.0
+
+    def count(self, due: float, counted: float) -> None:
+        """Take in a way (m) that was due, and what was counted in its direction."""
+        self._short_due += due
+        self._short_counted += counted
+        self._long_due += due
+        self._long_counted += counted
+        if self._long_due >= SCALE_WAY:
+            self.settled = self._long_counted / self._long_due
+            if not LEAST_SCALE <= self.settled <= MOST_SCALE:
+                self.unaccounted += 0.5 * abs(self._long_due - self._long_counted)
+            self._long_due, self._long_counted = 0.5 * self._long_due, 0.5 * self._long_counted
+
+    @property
+    def lately(self) -> float:
+        """As it seems to be becoming."""
+        return self._long_counted / self._long_due if self._long_due >= self._short_way else self.settled
+
+    @property
+    def is_acquitted(self) -> bool:
+        """Since the mark, the counts were surely what their duty makes."""
+        low, high = WELL_SCALED
+        return self._short_due >= self._short_way and low < self._short_counted / self._short_due < high
+
+    @property
+    def contradicts(self) -> bool:
+        """Since the mark, the counts were surely not what their duty makes."""
+        due = self._short_due
+        return due >= self._short_way and not LEAST_SCALE <= self._short_counted / due <= MOST_SCALE
 
 
 class Side:
-    """One side's counts against its motor's duty.
+    """One side.
 
     Attributes:
         still: way (m) that the wheels should have gone since the last count.
         against: way (m) counted the wrong way.
+        turned: what the heading tells (rad) since this side stands or errs; ``by_counts``, what both sides' counts do.
         sense: 1 while it is surely driven forwards, -1 backwards, else 0.
-        scale: counted way over that which the duty makes; 1 until that can be told.
-        unaccounted: way (m) by which the two differ more than a healthy robot's do, to be taken from here.
-        turned: what the heading tells (rad) since this one stands or errs, and ``by_counts``, what both sides' counts.
+        scale: of its counts.
     """
 
     still: float
     against: float
     turned: float
     by_counts: float
-    scale: float
-    unaccounted: float
 
     def __init__(self, robot: Robot) -> None:
         drive = robot.devices.drive
         self._top_speed, self._dead_band = drive.top_speed, drive.dead_band
         self._sure = max(SURE * drive.dead_band, LEAST_DUTY)
         self._count = robot.body.metres_per_count
-        self._short_way = max(SHORT_WAY, STILL_COUNTS * self._count)
+        self.scale = Scale(self._count)
         self.sense = 0
         self.begin()
 
     def begin(self) -> None:
         """Begin anew, at rest."""
         self._speed = self._due = self._judged = self._steady = 0.0
-        self._long_due = self._long_counted = self._short_due = self._short_counted = 0.0
-        self.scale = 1.0
-        self.unaccounted = 0.0
+        self.scale.begin()
         self.agree()
+
+    def agree(self) -> None:
+        """Settle it: the counts so far are true."""
+        self.still = self.against = self.turned = self.by_counts = 0.0
 
     def drive(self, duty: float, seconds: float) -> None:
         """Work out how far a duty brings the wheels in a time (s)."""
@@ -92,45 +164,7 @@ class Side:
             self.agree()
         self.turned += turned
         self.by_counts += by_counts
-        self._short_due += abs(due)
-        self._short_counted += ahead
-        self._long_due += abs(due)
-        self._long_counted += ahead
-        if self._long_due >= SCALE_WAY:
-            self.scale = self._long_counted / self._long_due
-            if not self.is_scaled_well(self.scale):
-                self.unaccounted += 0.5 * abs(self._long_due - self._long_counted)
-            self._long_due, self._long_counted = 0.5 * self._long_due, 0.5 * self._long_counted
-
-    @staticmethod
-    def is_scaled_well(scale: float) -> bool:
-        """Tell whether counts may be true that are so many times what their duty makes."""
-        return LEAST_SCALE <= scale <= MOST_SCALE
-
-    def mark(self) -> None:
-        """Begin the short comparison anew, in which the heading is to be held against the counts."""
-        self._short_due = self._short_counted = 0.0
-
-    @property
-    def lately(self) -> float:
-        """The scale as it seems to be becoming."""
-        return self._long_counted / self._long_due if self._long_due >= self._short_way else self.scale
-
-    @property
-    def is_acquitted(self) -> bool:
-        """Since the mark, the counts were surely what their duty makes."""
-        low, high = WELL_SCALED
-        return self._short_due >= self._short_way and low < self._short_counted / self._short_due < high
-
-    @property
-    def contradicts(self) -> bool:
-        """Since the mark, the counts were not what their duty makes."""
-        due = self._short_due
-        return due >= self._short_way and not self.is_scaled_well(self._short_counted / due)
-
-    def agree(self) -> None:
-        """Settle it: the counts so far are true."""
-        self.still = self.against = self.turned = self.by_counts = 0.0
+        self.scale.count(abs(due), ahead)
 
     @property
     def stands(self) -> bool:
@@ -146,3 +180,118 @@ class Side:
     def in_question(self) -> float:
         """Way (m) that may have been gone otherwise than it was counted."""
         return self.still + 2.0 * self.against
+
+
+class Sides:
+    """Both sides, and what is to be thought of them."""
+
+    def __init__(self, robot: Robot) -> None:
+        self._track = robot.body.track
+        self._left, self._right = Side(robot), Side(robot)
+
+    def begin(self) -> None:
+        """Begin anew with all that is not decided."""
+        self._left.begin()
+        self._right.begin()
+
+    def mark(self) -> None:
+        """Note that counts and heading agree."""
+        self._left.scale.mark()
+        self._right.scale.mark()
+
+    def drive(self, duties: tuple[float, float], seconds: float) -> None:
+        """Note what the motors are given for a time (s)."""
+        self._left.drive(duties[0], seconds)
+        self._right.drive(duties[1], seconds)
+
+    def count(self, left: float, right: float, turned: float, seconds: float) -> None:
+        """Take in the ways (m) that both counted in a time (s), and the turn (rad) that the heading told in it."""
+        by_counts = (right - left) / self._track
+        self._left.count(left, by_counts, turned, seconds)
+        self._right.count(right, by_counts, turned, seconds)
+
+    @property
+    def in_question(self) -> float:
+        """Way (m) that may have been gone otherwise than it was counted."""
+        return max(self._left.in_question, self._right.in_question)
+
+    def take_unaccounted(self) -> float:
+        """Return the way (m) by which counts have lately differed from what motors do, without anybody to blame."""
+        left, right = self._left.scale, self._right.scale
+        way = max(left.unaccounted, right.unaccounted)
+        left.unaccounted = right.unaccounted = 0.0
+        return way
+
+    @property
+    def are_acquitted(self) -> bool:
+        """Since the heading agreed with them, the counts were surely what their duties make."""
+        return self._left.scale.is_acquitted and self._right.scale.is_acquitted
+
+    def blamed(self) -> CountsVerdict | None:
+        """Return what is wrong with the counts by which a heading is contradicted; None if they are not to blame."""
+        wrong = [name for name, side in self._named() if side.scale.contradicts]
+        if len(wrong) == 2:
+            return CountsVerdict("", "neither duties nor heading agree with the counts")
+        return CountsVerdict(wrong[0], "counts otherwise than its motor does, and the heading too") if wrong else None
+
+    def judge(self, turns: Turns | None) -> CountsVerdict | None:
+        """Return what is wrong with the counts, if that can be told now; ``turns`` of a heading that is believed."""
+        left, right = self._left, self._right
+        noise = 0.0 if turns is None else turns.noise
+        change = 1.0 if turns is None else turns.factor_change
+        if left.stands and right.stands and abs(left.turned) > TURN_TO_TELL + NOISE_FACTOR * noise:
+            return CountsVerdict("", "the heading turns, and neither side counts")
+        if left.is_against and right.is_against:
+            return CountsVerdict(
+                "", "both sides turn against their duties: is something connected the wrong way round?"
+            )
+        lately = min(left.scale.lately, right.scale.lately)
+        if lately > MOST_SCALE and max(left.scale.settled, right.scale.settled) > MOST_SCALE:
+            return CountsVerdict("", f"both sides count {lately:.1f} times what their motors can do")
+        if left.scale.contradicts and right.scale.contradicts and change > FACTOR_CHANGE:
+            return CountsVerdict("", "both sides count more than their motors do, and the heading says so too")
+        if max(left.scale.settled, right.scale.settled) < LEAST_SCALE and _turns_as_if_short(turns, 0):
+            return CountsVerdict(
+                "", f"both sides count {lately:.1f} times what their motors do, and the heading says so"
+            )
+        return self._judge("left", left, right, turns) or self._judge("right", right, left, turns)
+
+    def _named(self) -> Iterator[tuple[str, Side]]:
+        yield "left", self._left
+        yield "right", self._right
+
+    def _judge(self, name: str, side: Side, other: Side, turns: Turns | None) -> CountsVerdict | None:
+        scale, outwards = side.scale.settled, -1 if name == "left" else 1
+        if scale > MOST_SCALE:
+            return CountsVerdict(name, f"counts {scale:.1f} times what its motor can do")
+        if scale < LEAST_SCALE < other.scale.lately and _turns_as_if_short(turns, outwards * side.sense):
+            return CountsVerdict(name, f"counts {scale:.1f} times what its motor does, and the heading says so too")
+        if side.is_against or (side.stands and not other.stands):
+            return _judge_by_heading(name, side, turns)
+        return None
+
+
+def _judge_by_heading(name: str, side: Side, turns: Turns | None) -> CountsVerdict | None:
+    does = "counts the wrong way" if side.is_against else "counts nothing"
+    if turns is None:
+        return CountsVerdict("", f"the {name} side {does}, and no heading tells whether it turns")
+    if max(abs(side.by_counts), abs(side.turned)) <= TURN_TO_TELL + NOISE_FACTOR * turns.noise:
+        return None
+    low, high = sorted(share * side.by_counts for share in ONE_SIDE_TURNS)
+    if not low - TURN_SLACK < side.turned < high + TURN_SLACK:
+        return CountsVerdict(name, f"{does}, and the heading turns as if it drove")
+    if side.is_against:
+        return CountsVerdict("", f"the {name} side turns against its duty")
+    side.agree()  # it stands in truth, which is the limits' affair
+    return None
+
+
+def _turns_as_if_short(turns: Turns | None, sense: int) -> bool:
+    """Tell whether the heading turns farther than the counts, to the left (1), right (-1) or either way (0), or the
+    base as if it were much narrower than before."""
+    if turns is None:
+        return False
+    if turns.factor_change < 1.0 / FACTOR_CHANGE:
+        return True
+    unexplained, told = turns.unexplained, turns.told
+    return abs(unexplained) > WEAK_TURN and (unexplained * sense > 0.0 if sense else unexplained * told > 0.0)

@@ -37,7 +37,9 @@ FACTOR_TURN, FACTORS = math.radians(90.0), 3
 """... over so much turning by the counts (rad), and after so many of those it is known."""
 FACTOR_CHANGE, FACTOR_GAIN = 1.3, 0.1
 """It changes by less than this with the floor; within it, what is known follows by this share."""
-APART, APART_S = math.radians(25.0), 2.0
+STAYS_BEHIND = 0.3
+"""An angle that turns by less than this share of what rate and counts tell stays; a robot that is turned has none."""
+APART, APART_S = math.radians(8.0), 0.6
 
 
 class Verdict(NamedTuple):
@@ -256,11 +258,14 @@ class Turns:
         self._apart_s += seconds
         apart = f"its angle and its turn rate differ by {math.degrees(self._apart):.0f} deg"
         if abs(self._apart) > APART + 3.0 * self._noise:
-            told, counted = self._apart + self._apart_rate, self._by_counts_meanwhile
+            rate, counted = self._apart_rate, self._by_counts_meanwhile
+            angle = self._apart + rate
             low, high = sorted((counted / MOST_FACTOR, counted / LEAST_FACTOR))
             self._part()
-            if self.believes_counts and low - AGREES <= told <= high + AGREES:
+            if self.believes_counts and low - AGREES <= angle <= high + AGREES:
                 return Verdict("rate", apart)
+            if self.believes_counts and low - AGREES <= rate <= high + AGREES and abs(angle) < STAYS_BEHIND * abs(rate):
+                return Verdict("angle", apart)
             return Verdict("", f"of the heading, {apart}: was the robot turned?")
         if self._apart_s > APART_S:
             self._part()

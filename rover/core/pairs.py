@@ -14,7 +14,18 @@ from rover.core.sameness import (
     UNHEARD,
     UNHEARD_WAY,
 )
-from rover.core.sides import AGAINST_WAY, LEAST_SCALE, MOST_SCALE, SCALE_WAY, SETTLED, STILL_COUNTS, STILL_WAY, SURE
+from rover.core.sides import (
+    AGAINST_WAY,
+    LEAST_SCALE,
+    MOST_SCALE,
+    ROLL_WAY,
+    RUN_OUT,
+    SCALE_WAY,
+    SETTLED,
+    STILL_COUNTS,
+    STILL_WAY,
+    SURE,
+)
 from rover.core.turns import APART, APART_S, BOTH_WAYS, FACTOR_CHANGE, FROZEN, REVERSED
 
 
@@ -55,6 +66,12 @@ PAIRS = (
         "the heading contradicts: these counts are doubted. It agrees, or there is none, or both sides do: stop",
     ),
     Pair(
+        "one side's counts and its duty: none given",
+        f"duty zero for {RUN_OUT:g} s",
+        f"{ROLL_WAY * 100:g} cm and {STILL_COUNTS:g} counts",
+        "stop: the drive does what it is not told. Nothing in software may reach it; the hard-wired stop does",
+    ),
+    Pair(
         "counts and duties: scale",
         f"over {SCALE_WAY:g} m",
         f"more than {MOST_SCALE:g} times what the duty makes, or less than {LEAST_SCALE:g} times while the heading "
@@ -83,8 +100,8 @@ PAIRS = (
         "heading's angle and its turn rate",
         "both are told",
         f"{math.degrees(APART):g} deg and three sigmas of difference within {APART_S:g} s",
-        "the counts agree with the angle: the rate is doubted. They agree with the rate, and the angle stays: the angle "
-        "is doubted. Else stop: it may have been turned",
+        "the counts agree with the angle: the rate is doubted. They agree with the rate, and the angle stays: the "
+        "angle is doubted. Else stop: it may have been turned",
     ),
     Pair(
         "echo and the robot's own way",

@@ -15,6 +15,8 @@ SETTLED = 0.25
 """... once it has been on for so long (s), the same way round."""
 STILL_WAY, STILL_COUNTS = 0.06, 4.0
 """A wheel that should have gone so far (m), and so many counts, and has not counted one, stands or is not counted."""
+RUN_OUT, ROLL_WAY = 1.0, 0.04
+"""A motor that has been given nothing for so long (s) has run out; a wheel that goes so far (m) is driven all the same."""
 AGAINST_WAY = 0.02
 SCALE_WAY = 0.3
 """Counts are held against duties over so long a way (m)..."""
@@ -125,6 +127,7 @@ class Side:
         """Begin anew, at rest."""
         self._speed = self._due = self._judged = self._steady = 0.0
         self.scale.begin()
+        self._idle = self._rolled = 0.0
         self.agree()
 
     def agree(self) -> None:
@@ -137,6 +140,9 @@ class Side:
         share = (size - self._dead_band) / (1.0 - self._dead_band) if size > self._dead_band else 0.0
         goal = math.copysign(share * self._top_speed, duty)
         self._speed += (goal - self._speed) * min(1.0, seconds / LAG)
+        self._idle = self._idle + seconds if duty == 0.0 else 0.0
+        if duty:
+            self._rolled = 0.0
         sense = (1 if duty > 0.0 else -1) if size >= self._sure else 0
         self._steady = self._steady + seconds if sense == self.sense else 0.0
         self.sense = sense
@@ -149,6 +155,8 @@ class Side:
 
         ``by_counts`` is the turn that both sides' counts make of it without slip, ``turned`` what the heading tells.
         """
+        if self._idle > RUN_OUT:
+            self._rolled += abs(way)
         due, is_judged = self._due, self._judged >= 0.5 * seconds
         self._due = self._judged = 0.0
         if not is_judged:
@@ -170,6 +178,11 @@ class Side:
     def stands(self) -> bool:
         """It should have moved by now."""
         return self.still >= max(STILL_WAY, STILL_COUNTS * self._count)
+
+    @property
+    def rolls(self) -> bool:
+        """It goes on though it is given nothing."""
+        return self._rolled >= max(ROLL_WAY, STILL_COUNTS * self._count)
 
     @property
     def is_against(self) -> bool:
@@ -241,6 +254,8 @@ class Sides:
         change = 1.0 if turns is None else turns.factor_change
         if left.stands and right.stands and abs(left.turned) > TURN_TO_TELL + NOISE_FACTOR * noise:
             return CountsVerdict("", "the heading turns, and neither side counts")
+        if left.rolls or right.rolls:
+            return CountsVerdict("", "wheels turn though their motors are given nothing: use the hard-wired stop")
         if left.is_against and right.is_against:
             return CountsVerdict(
                 "", "both sides turn against their duties: is something connected the wrong way round?"

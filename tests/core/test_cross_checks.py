@@ -133,6 +133,15 @@ class TestCountsThatLie:
         assert rig.way <= 1.0 or rig.steps * STEP <= 4.0
 
 
+def test_wheels_that_turn_without_a_duty_stop():
+    rig = Rig().drive(*STRAIGHT, 1.0)
+    rig.gains = (0.0, 0.0)
+    assert not rig.drive(0.0, 0.0, 2.0).verdict
+    for _ in range(10):
+        rig.checks.count(0.006, 0.006, STEP)
+    assert rig.verdict == "stop"
+
+
 class TestHeadingsThatLie:
     @pytest.mark.parametrize("way", ["spin", "arc"])
     def test_a_frozen_one_is_found_within_30_degrees(self, way):

@@ -60,7 +60,7 @@ def test_no_wheel_is_asked_for_more_than_it_can_and_the_curve_stays(cart, turn_r
 def test_without_counts_the_duty_is_the_share_of_the_top_speed_past_the_dead_band(cart):
     robot = cart()
     drive = robot.devices.drive
-    left, right = Carriage(robot).duties((0.3, -0.3), None, STEP)
+    left, right = Carriage(robot).duties((0.3, -0.3), (None, None), STEP)
     assert left == pytest.approx(drive.dead_band + (1.0 - drive.dead_band) * 0.3 / drive.top_speed)
     assert right == -left
 

@@ -23,9 +23,26 @@ def stalls(watch, seconds, told, went, *, counted=lambda step: True):
 
 @pytest.mark.parametrize("told", [(0.3, 0.3), (-0.3, -0.3), (0.2, -0.2), (0.05, 0.05)])
 def test_wheels_that_stand_are_stalled_after_a_while_and_again(told):
-    first, second = stalls(StallWatch(0.0005), 3.5, told, (0.0, 0.0))
+    """One count in four seconds tells that counts come at all."""
+    watch = StallWatch(0.0005)
+    first, second = stalls(watch, 3.5, told, (0.0005, 0.0005))
+    assert not watch.is_for_good
     assert first == pytest.approx(STALLED_AFTER * WINDOW, abs=0.1)
     assert second - first == pytest.approx(STALLED_AFTER * WINDOW, abs=0.1)
+
+
+@pytest.mark.parametrize("told", [(0.3, 0.3), (0.2, -0.2), (0.05, 0.05)])
+def test_without_one_count_they_are_stalled_after_6_cm_and_the_second_time_for_good(told):
+    watch = StallWatch(0.0005)
+    first, *_ = stalls(watch, 0.1 + 0.06 / abs(told[0]), told, (0.0, 0.0))
+    assert first == pytest.approx(0.06 / abs(told[0]), abs=0.05)
+    assert not watch.is_for_good
+    assert stalls(watch, 0.1 + 0.06 / abs(told[0]), told, (0.0, 0.0))
+    assert watch.is_for_good
+
+
+def test_a_coarse_encoder_is_given_four_counts():
+    assert stalls(StallWatch(0.03), 0.6, (0.3, 0.3), (0.0, 0.0))[0] == pytest.approx(0.4, abs=0.05)
 
 
 def test_wheels_that_jerk_against_something_are_stalled_too():

@@ -30,6 +30,10 @@ class Doubt(NamedTuple):
 class CrossChecks:
     """Holds the readings of a run against each other.
 
+    Args:
+        robot: the robot file.
+        iron: how wrong the field may make a heading (rad, standard deviation).
+
     Attributes:
         found: doubts since the last look, to be taken from here.
         why_stop: why nobody knows where the robot goes, '' while somebody does.
@@ -37,13 +41,13 @@ class CrossChecks:
         takes_angle, takes_rate: what of the heading is believed.
     """
 
-    def __init__(self, robot: Robot) -> None:
+    def __init__(self, robot: Robot, iron: float) -> None:
         heading, battery = robot.devices.heading, robot.devices.battery
         self.found: list[Doubt] = []
         self.why_stop = self.lying_side = ""
         self.takes_angle = self.takes_rate = True
         self._sides = Sides(robot)
-        self._turns = None if heading is None else Turns(robot.body.track, heading.sigma)
+        self._turns = None if heading is None else Turns(robot.body.track, heading.sigma, iron)
         finders = robot.devices.of_family("range")
         self._echoes = {name: Echoes(keys) for name, keys in finders.items()}
         self._along = {name: math.cos(keys.mount.towards) for name, keys in finders.items()}
@@ -78,7 +82,7 @@ class CrossChecks:
             told, turns.turned = turns.turned, 0.0
         for name, echoes in self._echoes.items():
             echoes.move(self._along[name] * way, abs(way), told)
-        self._sightings.move(told)
+        self._sightings.move(abs(way), told)
         if "counts" not in self._doubted:
             self._sides.count(left, right, told, seconds)
             if verdict := self._sides.judge(None if "heading" in self._doubted else turns):

@@ -4,6 +4,9 @@ import math
 from typing import NamedTuple
 
 from rover.core.sameness import (
+    BEHIND,
+    BEHIND_FROM,
+    BEHIND_SHARE,
     LOAD_CHANGE,
     SAME_ECHOES,
     SAME_SIGHTINGS,
@@ -26,7 +29,7 @@ from rover.core.sides import (
     STILL_WAY,
     SURE,
 )
-from rover.core.turns import APART, APART_S, BOTH_WAYS, FACTOR_CHANGE, FROZEN, REVERSED
+from rover.core.turns import APART, APART_S, BOTH_WAYS, DRIFT_S, FACTOR_CHANGE, FROZEN, REVERSED, WANDERS
 
 
 class Pair(NamedTuple):
@@ -104,6 +107,12 @@ PAIRS = (
         "angle is doubted. Else stop: it may have been turned",
     ),
     Pair(
+        "heading's angle and its turn rate, slowly",
+        "the same",
+        f"{math.degrees(WANDERS):g} deg, twice the field's heading error and three sigmas within {2.0 * DRIFT_S:g} s",
+        "the rate tells a turn at rest: the rate is doubted. Else stop: nobody knows since when the angle drifts",
+    ),
+    Pair(
         "echo and the robot's own way",
         "nothing is held before the range finder",
         f"{SAME_ECHOES} echoes equal to the last digit on {SAME_WAY * 100:g} cm along them or "
@@ -121,6 +130,12 @@ PAIRS = (
         "something is seen, nothing is held",
         f"{SAME_SIGHTINGS} frames with sightings equal to the last digit on {math.degrees(SIGHTINGS_TURN):g} deg",
         "the camera is doubted. (Pictures that are equal bit by bit are no report at all)",
+    ),
+    Pair(
+        "sightings and the robot's turn on the spot",
+        f"something is seen alone of its kind, farther off than {BEHIND_FROM * 100:g} cm",
+        f"{math.degrees(BEHIND):g} deg and {BEHIND_SHARE:.0%} of the turn, by which it goes otherwise",
+        "the camera is doubted: its frames come late",
     ),
     Pair(
         "battery and load",

@@ -14,6 +14,10 @@ UNHEARD, UNHEARD_WAY = 20, 0.5
 AT_AN_END = 4.0
 """An echo at one end of what the range finder can say must stay so many times as long: nearer is told as this near."""
 SAME_SIGHTINGS, SIGHTINGS_TURN = 4, math.radians(15.0)
+BEHIND, BEHIND_SHARE = math.radians(20.0), 0.3
+"""What a frame shows moves against the robot's turn on the spot, but for this (rad) and a share of the turning ..."""
+BEHIND_WAY, BEHIND_FROM, BEHIND_STEP = 0.01, 0.6, math.radians(10.0)
+"""... from one frame to the next, with less way (m), farther off (m), and by less than this (rad)."""
 SAME_VOLTS, LOAD_CHANGE = 60, 0.1
 """So many equal voltages while the load should have changed them by so much (V)."""
 
@@ -56,25 +60,56 @@ class Echoes:
 
 
 class Sightings:
-    """What a camera's frames show against the robot's own turning."""
+    """What a camera's frames show against the robot's own turning: they stay, or they turn later than it does."""
 
     def __init__(self) -> None:
         self._last: Sequence[Detection] = ()
         self._equal, self._turn = 0, 0.0
+        self._way = self._turned = self._behind = self._turned_behind = 0.0
 
-    def move(self, turn: float) -> None:
-        """Account for the robot's turning (rad)."""
+    def move(self, way: float, turn: float) -> None:
+        """Account for the robot's way (m) and turning (rad)."""
         self._turn += turn
+        self._way += way
+        self._turned += turn
 
     def see(self, objects: Sequence[Detection]) -> str:
         """Take in what a frame shows, where nothing is held before the camera; return what is wrong with it, or ''."""
+        return self._stay(objects) or self._come_late(objects)
+
+    def _come_late(self, objects: Sequence[Detection]) -> str:
+        """Follow what is seen alone of its kind from frame to frame, while the robot turns on the spot."""
+        before, turned, way = self._last, self._turned, self._way
+        self._last, self._turned, self._way = objects, 0.0, 0.0
+        moved = _moved(before, objects)
+        if moved is None or way > BEHIND_WAY:
+            self._behind = self._turned_behind = 0.0
+            return ""
+        self._behind += moved + turned
+        self._turned_behind += abs(turned)
+        if abs(self._behind) > BEHIND + BEHIND_SHARE * self._turned_behind:
+            return f"goes on {math.degrees(self._behind):.0f} deg otherwise than the robot turns: its frames come late"
+        return ""
+
+    def _stay(self, objects: Sequence[Detection]) -> str:
         if not objects or objects != self._last:
-            self._last, self._equal, self._turn = objects, 0, 0.0
+            self._equal, self._turn = 0, 0.0
             return ""
         self._equal += 1
         if self._equal >= SAME_SIGHTINGS and abs(self._turn) > SIGHTINGS_TURN:
             return "shows the same again and again while the robot turns"
         return ""
+
+
+def _moved(before: Sequence[Detection], now: Sequence[Detection]) -> float | None:
+    """Return by how much (rad) something went on to the left from one frame to the next; None where nothing is seen
+    alone of its kind in both, far enough off for the robot's turning alone to count."""
+    for one in now:
+        same = [other for other in before if other.kind == one.kind]
+        alone = len(same) == 1 and sum(other.kind == one.kind for other in now) == 1
+        if alone and one.distance > BEHIND_FROM and abs(one.bearing - same[0].bearing) < BEHIND_STEP:
+            return one.bearing - same[0].bearing
+    return None
 
 
 class Volts:

@@ -212,13 +212,13 @@ class Senses:
         """Fix the position by the marker, if it is in the frame, and let the targeting have the rest."""
         pose, sigma = self._known.filter.at(reading.taken_ns), min(self._known.filter.sigma, POSE_SIGMA_AT_MOST)
         objects = []
-        for one in reading.value.objects:
+        if not self._known.loaded:
+            self._checks.see(reading.value.objects)
+        for one in () if self._checks.is_doubted("camera") else reading.value.objects:
             if one.kind == MARKER:
                 self._fix_by_marker(one, pose)
             else:
                 objects.append(one)
-        if not self._known.loaded:
-            self._checks.see(reading.value.objects)
         self._targeting.see(objects, pose, sigma)
         self.fresh_frame = True
 

@@ -16,9 +16,9 @@ SETTLED = 0.25
 STILL_WAY, STILL_COUNTS = 0.06, 4.0
 """A wheel that should have gone so far (m), and so many counts, and has not counted one, stands or is not counted."""
 RUN_OUT, ROLL_WAY = 1.0, 0.04
-"""A motor that has been given nothing for so long (s) has run out; a wheel that goes so far (m) is driven all the same."""
+"""A motor that has been given nothing for so long (s) has run out; a wheel that goes so far (m) is driven."""
 AGAINST_WAY = 0.02
-SCALE_WAY = 0.3
+SCALE_WAY = 0.2
 """Counts are held against duties over so long a way (m)..."""
 SHORT_WAY = 0.04
 """... and with a heading that contradicts them over this, or four counts."""

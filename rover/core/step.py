@@ -97,7 +97,7 @@ class Core:
         self._performer = performer
         self._carriage = Carriage(robot, ground, errand.widest)
         self._health = HealthWatch(robot, known.signals)
-        checks = parts.cross_checks(robot)
+        checks = parts.cross_checks(robot, errand.field.heading_error)
         targeting = Targeting(known, parts.target_choice)
         self._senses = Senses(known, self._health, self._carriage, self.stop, targeting, checks)
         self._command_ns = int(robot.limits.command_lasts * 1e9)

@@ -37,6 +37,12 @@ FACTOR_TURN, FACTORS = math.radians(90.0), 3
 """... over so much turning by the counts (rad), and after so many of those it is known."""
 FACTOR_CHANGE, FACTOR_GAIN = 1.3, 0.1
 """It changes by less than this with the floor; within it, what is known follows by this share."""
+WANDERS = math.radians(25.0)
+"""Angle and rate drift apart by no more than this (rad; unknown iron), known iron twice and three sigmas ..."""
+DRIFT_S = 60.0
+"""... in twice so long (s)."""
+RATE_AT_REST, RESTS = math.radians(0.3), 60
+"""A rate that tells more than this (rad/s) while the wheels stand, in the mean of so many, is the one that drifts."""
 STAYS_BEHIND = 0.3
 """An angle that turns by less than this share of what rate and counts tell stays; a robot that is turned has none."""
 APART, APART_S = math.radians(8.0), 0.6
@@ -111,12 +117,45 @@ class _Factor:
             self._seen = [one + FACTOR_GAIN * (now - one) for one in self._seen]
 
 
+class _Drift:
+    """How far angle and rate drift apart over one to two minutes, and what the rate tells at rest.
+
+    Args:
+        wander: how far (rad) healthy ones may.
+    """
+
+    def __init__(self, wander: float) -> None:
+        self._wander = wander
+        self._apart = self._seconds = 0.0
+        self._anchors = [0.0, 0.0]
+        self._at_rest, self._rests = 0.0, 0
+
+    def tell(self, apart: float, rate: float, seconds: float, *, rests: bool) -> Verdict | None:
+        """Take in by how much more the angle turned than the rate (rad), and return which of them drifts."""
+        self._apart += apart
+        self._seconds += seconds
+        if rests:
+            self._at_rest += rate
+            self._rests += 1
+        if self._seconds > DRIFT_S:
+            self._seconds = 0.0
+            self._anchors = [self._anchors[1], self._apart]
+        drift = max((self._apart - anchor for anchor in self._anchors), key=abs)
+        if abs(drift) <= self._wander or self._rests < RESTS:
+            return None
+        by = f"angle and turn rate have drifted apart by {math.degrees(drift):.0f} deg"
+        if abs(self._at_rest) > RATE_AT_REST * self._rests:
+            return Verdict("rate", f"turns at rest: {by}")
+        return Verdict("", f"of the heading, {by}: nobody knows since when")
+
+
 class Turns:
     """Holds a heading's angle and rate against the counts, and against each other.
 
     Args:
         track: geometric (m).
         noise: standard deviation of an angle (rad).
+        iron: how wrong the place may make it (rad, standard deviation).
 
     Attributes:
         believes_counts: the counts are held against it; else only its angle and its rate against each other.
@@ -124,8 +163,9 @@ class Turns:
         is_settled: counts and heading have agreed since the last look at it.
     """
 
-    def __init__(self, track: float, noise: float) -> None:
+    def __init__(self, track: float, noise: float, iron: float) -> None:
         self._track, self._noise = track, noise
+        self._drift = _Drift(WANDERS + 2.0 * iron + 3.0 * noise)
         self.believes_counts = True
         self._factor = _Factor()
         self._by_counts_since = 0.0
@@ -183,6 +223,9 @@ class Turns:
             if self.believes_counts:
                 verdict = verdict or self._against_counts(self._rate, 0.0, "rate")
             verdict = verdict or self._against_each_other(by_angle, by_rate, seconds)
+            verdict = verdict or self._drift.tell(
+                by_angle - by_rate, by_rate / seconds, seconds, rests=by_counts == 0.0
+            )
         elif verdict is not None and verdict.part == "angle":
             verdict = verdict._replace(part="both")
         if self._angle.is_settled(self._noise):

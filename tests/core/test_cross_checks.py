@@ -44,7 +44,7 @@ class Rig:
     draws: Random = field(default_factory=lambda: Random(1))
 
     def __post_init__(self) -> None:
-        self.checks = CrossChecks(self.robot)
+        self.checks = CrossChecks(self.robot, math.radians(1.0))
         self.speeds, self.rest = [0.0, 0.0], [0.0, 0.0]
         self.heading = self.rate = self.way = self.turned = 0.0
         self.steps = 0
@@ -248,6 +248,29 @@ class TestReportsThatStayTheSame:
             rig.checks.see(seen)
             rig.drive(*SPIN, 0.1)
         assert rig.verdict == "camera"
+
+    @pytest.mark.parametrize(("late", "verdict"), [(50, "camera"), (5, "")])
+    def test_frames_that_come_late_show_it_where_a_turn_begins(self, rig, late, verdict):
+        headings = [0.0] * (late + 1)
+        for step in range(100):
+            rig.drive(*SPIN, STEP)
+            headings.append(rig.heading)
+            if step % 5 == 0:
+                rig.checks.see((Detection("amber", 0.4 - headings[-late - 1], 2.0, 0.01, 0.05, 0.1),))
+        assert rig.verdict == verdict
+
+    def test_a_gyro_that_turns_at_rest_is_doubted_alone(self, rig):
+        rig.turns = lambda angle, rate: HeadingValue(angle, rate + math.radians(0.6))
+        for _ in range(60):
+            rig.drive(*SPIN, 1.0).drive(0.0, 0.0, 1.0)
+        assert rig.verdict == "heading"
+        assert (rig.checks.takes_angle, rig.checks.takes_rate) == (True, False)
+
+    def test_an_angle_that_drifts_stops(self, rig):
+        rig.turns = lambda angle, rate: HeadingValue(wrap(angle + math.radians(0.6) * rig.steps * STEP), rate)
+        for _ in range(60):
+            rig.drive(*SPIN, 1.0).drive(0.0, 0.0, 1.0)
+        assert rig.verdict == "stop"
 
     @pytest.mark.parametrize(("volts", "verdict"), [(12.0, "battery"), (None, "")])
     def test_a_voltage_that_no_load_changes(self, rig, volts: Any, verdict):

@@ -162,6 +162,8 @@ class RunRecorder(Recorder):
                 self.delivered = event.number
                 if self._truth is not None:
                     self._truth.deliver()
+            case HealthChange(device, Health.DOUBTED, why):
+                self.unwell[f"{device} doubted"] = f"{device} is doubted: {why}"
             case HealthChange(device, health, why):
                 self.unwell.pop(device, None)
                 is_told = self._drivers is not None and self._drivers.is_away(device)  # by the drivers themselves

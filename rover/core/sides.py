@@ -175,6 +175,11 @@ class Side:
         self.scale.count(abs(due), ahead)
 
     @property
+    def is_well(self) -> bool:
+        """Nothing speaks against it."""
+        return not (self.still or self.against or self._rolled) and LEAST_SCALE <= self.scale.settled <= MOST_SCALE
+
+    @property
     def stands(self) -> bool:
         """It should have moved by now."""
         return self.still >= max(STILL_WAY, STILL_COUNTS * self._count)
@@ -250,8 +255,10 @@ class Sides:
     def judge(self, turns: Turns | None) -> CountsVerdict | None:
         """Return what is wrong with the counts, if that can be told now; ``turns`` of a heading that is believed."""
         left, right = self._left, self._right
-        noise = 0.0 if turns is None else turns.noise
         change = 1.0 if turns is None else turns.factor_change
+        if left.is_well and right.is_well and change <= FACTOR_CHANGE:
+            return None
+        noise = 0.0 if turns is None else turns.noise
         if left.stands and right.stands and abs(left.turned) > TURN_TO_TELL + NOISE_FACTOR * noise:
             return CountsVerdict("", "the heading turns, and neither side counts")
         if left.rolls or right.rolls:

@@ -168,7 +168,7 @@ class Turns:
         self._drift = _Drift(WANDERS + 2.0 * iron + 3.0 * noise)
         self.believes_counts = True
         self._factor = _Factor()
-        self._by_counts_since = 0.0
+        self._by_counts_since = self._way_since = 0.0
         self._last: HeadingValue | None = None
         self._last_ns = 0
         self.begin()
@@ -197,11 +197,13 @@ class Turns:
         self._equal_turn += turn
         self._by_counts_meanwhile += turn
         self._by_counts_since += turn
+        self._way_since += way
 
     def tell(self, value: HeadingValue, taken_ns: int) -> Verdict | None:
         """Take in a heading, and return what is wrong with it, if that can be told now."""
         last, seconds = self._last, (taken_ns - self._last_ns) * 1e-9
-        by_counts, self._by_counts_since = self._by_counts_since, 0.0
+        by_counts, rests = self._by_counts_since, self._by_counts_since == self._way_since == 0.0
+        self._by_counts_since = self._way_since = 0.0
         self._last, self._last_ns = value, taken_ns
         if last is None or seconds > GAP_S:
             self.begin()
@@ -223,9 +225,8 @@ class Turns:
             if self.believes_counts:
                 verdict = verdict or self._against_counts(self._rate, 0.0, "rate")
             verdict = verdict or self._against_each_other(by_angle, by_rate, seconds)
-            verdict = verdict or self._drift.tell(
-                by_angle - by_rate, by_rate / seconds, seconds, rests=by_counts == 0.0
-            )
+            drift = self._drift.tell(by_angle - by_rate, by_rate / seconds, seconds, rests=rests)
+            verdict = verdict or drift
         elif verdict is not None and verdict.part == "angle":
             verdict = verdict._replace(part="both")
         if self._angle.is_settled(self._noise):

@@ -10,6 +10,7 @@ from rover.bench.objects import Piece
 from rover.devices.camera.keys import CameraKeys
 from rover.devices.readings import MARKER, Detection
 from rover.files.bench import BenchFile
+from rover.files.grip import half_height, why_lid_unseen
 from rover.quantities import wrap
 
 # What vision can tell about its own errors: of the pitch (which sets the distance), and of the bearing (rad).
@@ -49,7 +50,9 @@ class Sight:
         self._nearest = drawn(errors.nearest, limits)
         self._farthest = device.sees_to * drawn(errors.farthest_factor, limits)
         self.latency_ns = round(drawn(errors.latency, stream(seed, "camera latency")) * 1e9)
-        self._height = device.height
+        self._height, self._device = device.height, device
+        # What stands lower in the frame than its edge is not in it: so far from the camera for each metre below it.
+        self._from_edge = 1.0 / math.tan(min(device.tilt + half_height(device), 0.5 * math.pi))
         self._marker_noise = drawn(errors.marker_noise, stream(seed, "marker noise"))
         self._half = device.field_of_view / 2.0
         self._slope = math.tan(self._half)
@@ -58,7 +61,7 @@ class Sight:
     def frame(
         self, view: CameraPose, pieces: Iterable[Piece], solids: Solids, in_jaws: Piece | None, now_ns: int
     ) -> list[Detection]:
-        """Return the detections of one frame, nearest first. ``in_jaws`` is in sight, near as it is."""
+        """Return the detections of one frame, nearest first. ``in_jaws`` is in sight if the picture has room for it."""
         seen = self._unhidden(view, self._in_sight(view, pieces, in_jaws), solids)
         errors = self._errors
         chance = self._chance(view.turn_rate, now_ns)
@@ -101,7 +104,10 @@ class Sight:
 
     def _in_sight(self, view: CameraPose, pieces: Iterable[Piece], in_jaws: Piece | None) -> list[InSight]:
         ahead, left = math.cos(view.heading), math.sin(view.heading)
-        slope, nearest, farthest = self._slope, self._nearest, self._farthest
+        slope, nearest, farthest, height, from_edge = (
+            *(self._slope, self._nearest, self._farthest),
+            *(self._height, self._from_edge),
+        )
         seen = []
         for piece in pieces:
             dx, dy = piece.x - view.x, piece.y - view.y
@@ -110,7 +116,12 @@ class Sight:
                 continue
             sideways = dy * ahead - dx * left
             distance = math.hypot(dx, dy)
-            if piece is in_jaws or (abs(sideways) <= slope * forward and nearest <= distance <= farthest):
+            if piece is in_jaws:
+                is_seen = not why_lid_unseen(self._device, forward, piece.height, 2.0 * piece.radius)
+            else:
+                least = max(nearest, (height - piece.height) * from_edge)
+                is_seen = abs(sideways) <= slope * forward and least <= distance <= farthest
+            if is_seen:
                 seen.append(InSight(distance, math.atan2(sideways, forward), piece))
         return seen
 

@@ -52,12 +52,14 @@ class ObjectFigures:
 
     Attributes:
         counted: that the robot counts as delivered.
+        believed: that it set down besides, and nothing could tell.
         known: trials of which somebody knows the truth; in these
         in_tray, of: objects that are truly there, and that there were;
         bumped, bumps: trials in which something that does not give way was run into, and how often in all.
     """
 
     counted: int
+    believed: int
     known: int
     in_tray: int
     of: int
@@ -202,6 +204,7 @@ def _objects(rows: Sequence[TrialRow]) -> ObjectFigures:
     truths = [row.truth for row in rows if row.truth is not None]
     return ObjectFigures(
         counted=sum(row.counted for row in rows),
+        believed=sum(row.believed for row in rows),
         known=len(truths),
         in_tray=sum(truth.delivered for truth in truths),
         of=sum(truth.objects for truth in truths),
@@ -309,7 +312,8 @@ def _missing(row: TrialRow) -> int:
 def _remarks(row: TrialRow) -> Iterator[str]:
     yield row.why_not or "success"
     if _missing(row) and row.truth is not None:
-        yield f"{row.truth.delivered} of {row.truth.objects} in the tray, {row.counted} counted"
+        believed = f", {row.believed} believed" if row.believed else ""
+        yield f"{row.truth.delivered} of {row.truth.objects} in the tray, {row.counted} counted{believed}"
     if row.truth is not None and row.truth.empty_deliveries:
         yield f"deliveries of nothing: {row.truth.empty_deliveries}"
     if _bumps(row):

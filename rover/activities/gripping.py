@@ -10,7 +10,7 @@ from rover.activities.driving import HEADING_GAIN, Driving
 from rover.activities.travelling import RouteFollower
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
-from rover.errand.ledger import Grip
+from rover.errand.entries import Grip
 from rover.kinds import Number
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request

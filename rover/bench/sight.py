@@ -56,7 +56,6 @@ class Sight:
         self._marker_noise = drawn(errors.marker_noise, stream(seed, "marker noise"))
         self._half = device.field_of_view / 2.0
         self._slope = math.tan(self._half)
-        self._wide = 2.0 * self._slope
 
     def frame(
         self, view: CameraPose, pieces: Iterable[Piece], solids: Solids, in_jaws: Piece | None, now_ns: int
@@ -76,7 +75,7 @@ class Sight:
         if not kinds or draws.random() >= self._errors.false:
             return None
         distance = draws.uniform(self._nearest, self._farthest)
-        size = 0.05 / (self._wide * math.hypot(distance, self._height))
+        size = 0.05 / (2.0 * self._slope * math.hypot(distance, self._height))
         bearing = draws.uniform(-self._half, self._half)
         return Detection(draws.choice(kinds), bearing, distance, BEARING_SIGMA, self._distance_sigma(distance), size)
 
@@ -93,7 +92,7 @@ class Sight:
         measured = distance * (1.0 + draws.gauss(0.0, share))
         bearing += draws.gauss(0.0, errors.bearing_noise)
         sigma = measured * 0.02 * max(measured, 0.3)
-        return Detection(MARKER, bearing, measured, BEARING_SIGMA, sigma, 0.1 / (self._wide * distance))
+        return Detection(MARKER, bearing, measured, BEARING_SIGMA, sigma, 0.1 / (2.0 * self._slope * distance))
 
     def _chance(self, turn_rate: float, now_ns: int) -> float:
         """Return the chance that something in view is detected in a frame."""
@@ -151,7 +150,7 @@ class Sight:
         below = math.atan2(height, distance) + pitch
         measured = height / math.tan(max(below, 0.02))
         bearing += self._draws.gauss(0.0, self._errors.bearing_noise)
-        size = 2.0 * piece.radius / (self._wide * math.hypot(distance, height))
+        size = 2.0 * piece.radius / (2.0 * self._slope * math.hypot(distance, height))
         return Detection(piece.kind, bearing, measured, BEARING_SIGMA, self._distance_sigma(measured), size)
 
     def _distance_sigma(self, distance: float) -> float:

@@ -21,7 +21,8 @@ from rover.core.senses import Senses
 from rover.core.stopping import Stopping
 from rover.core.targeting import Targeting
 from rover.devices.readings import DriveCommand, JawsCommand
-from rover.errand.ledger import Account, Ledger
+from rover.errand.entries import Account
+from rover.errand.ledger import Ledger
 from rover.estimate.field import LookedAt, ground_of
 from rover.events import Event, HoldBack, TrackPoint
 from rover.files.errand import Errand

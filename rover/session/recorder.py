@@ -9,7 +9,7 @@ from typing import Any
 from rover.core import Core, StepReadings, StepRecord
 from rover.core.health import RECORD
 from rover.devices.readings import Reading
-from rover.errand.ledger import Account
+from rover.errand.entries import Account
 from rover.events import BELIEVED, Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames
 from rover.record.run import Incident, TrueFigures

@@ -11,7 +11,7 @@ from typing import Any, Self
 
 from rover.errors import UserError
 from rover.record.run import TrueFigures
-from rover.trials.trial import Ended, TrialRow
+from rover.trials.trial import Ended, TrialRow, why_not
 
 VERSION = 2
 WAIT_S = 30.0
@@ -103,7 +103,7 @@ class CampaignFile:
         """
         delivered = None if row.truth is None else row.truth.delivered
         values = (
-            *(row.number, row.variant, row.seed, row.is_success, row.why_not, *row.ended),
+            *(row.number, row.variant, row.seed, row.is_success, why_not(row), *row.ended),
             *(row.counted, row.believed, delivered, row.robot_time_s, command, as_text(row)),
         )
         try:

@@ -19,7 +19,7 @@ from rover.trials.statistics import (
     quantile,
     wilson,
 )
-from rover.trials.trial import Ended, TrialRow, is_honest
+from rover.trials.trial import Ended, TrialRow, is_honest, why_not
 
 CommandOf = Callable[[TrialRow], str]
 WORST = 5
@@ -263,7 +263,7 @@ def _failure_kinds(rows: Iterable[TrialRow], command_of: CommandOf) -> list[Fail
             alike.setdefault(_kind(row), []).append(row)
     order = list(dict.fromkeys(variant for variant, _, _ in alike))
     kinds = [
-        FailureKind(variant, failed[0].why_not, ended, len(failed), failed[0].seed, command_of(failed[0]))
+        FailureKind(variant, why_not(failed[0]), ended, len(failed), failed[0].seed, command_of(failed[0]))
         for (variant, _, ended), failed in alike.items()
     ]
     return sorted(kinds, key=lambda kind: (order.index(kind.variant), -kind.count, kind.seed))
@@ -274,7 +274,7 @@ Kind = tuple[str, str, Ended]
 
 def _kind(row: TrialRow) -> Kind:
     """Return what a row has in common with others that ended alike."""
-    return row.variant, _without_figures(row.why_not), row.ended
+    return row.variant, _without_figures(why_not(row)), row.ended
 
 
 def _without_figures(text: str) -> str:
@@ -310,7 +310,7 @@ def _missing(row: TrialRow) -> int:
 
 
 def _remarks(row: TrialRow) -> Iterator[str]:
-    yield row.why_not or "success"
+    yield why_not(row) or "success"
     if _missing(row) and row.truth is not None:
         believed = f", {row.believed} believed" if row.believed else ""
         yield f"{row.truth.delivered} of {row.truth.objects} in the tray, {row.counted} counted{believed}"

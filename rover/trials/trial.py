@@ -103,20 +103,20 @@ class TrialRow:
     error: str = ""
     digest: str = ""
 
-    @property
-    def why_not(self) -> str:
-        """Why it is no success, in one line; '' if it is one."""
-        if self.is_success:
-            return ""
-        if self.result in ("error", "stopped"):
-            return f"{self.result}: {self.reason}"
-        if self.truth is not None and not is_honest(self.counted, self.truth):
-            return f"{self.result}, but counted what is not there"
-        if self.result == "done" and self.believed:
-            return f"done ({self.reason}), but {self.believed} only believed to be there"
-        if self.result == "done":
-            return f"done ({self.reason}), but not all is in"
-        return f"{self.result} ({self.reason})"
+
+def why_not(row: TrialRow) -> str:
+    """Return why a trial is no success, in one line; '' if it is one."""
+    if row.is_success:
+        return ""
+    if row.result in ("error", "stopped"):
+        return f"{row.result}: {row.reason}"
+    if row.truth is not None and not is_honest(row.counted, row.truth):
+        return f"{row.result}, but counted what is not there"
+    if row.result == "done" and row.believed:
+        return f"done ({row.reason}), but {row.believed} only believed to be there"
+    if row.result == "done":
+        return f"done ({row.reason}), but not all is in"
+    return f"{row.result} ({row.reason})"
 
 
 class WatchedRehearsal(Rehearsal):

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from rover.errand.ledger import Account, Filled, Grip, Ledger, PutOff, StateMismatchError
+from rover.errand.entries import Account, Filled, Grip, PutOff
+from rover.errand.ledger import Ledger, StateMismatchError
 from rover.estimate.field import LookedAt, ground_of
 from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, Note
 from rover.files import yaml_source

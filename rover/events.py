@@ -43,7 +43,10 @@ class StateChange:
 
 @dataclass(frozen=True, slots=True)
 class Find:
-    """An object was gripped: where it stood (m, field frame), with the covariance of that (m^2)."""
+    """An object was gripped: where it stood (m, field frame), with the covariance of that (m^2).
+
+    One object is one find: gripped again where it was found before, it has its number again, and the later find counts.
+    """
 
     number: int
     kind: str
@@ -54,9 +57,19 @@ class Find:
     yy: float
 
 
+SEEN, FELT, BELIEVED = "seen", "felt", "believed"
+"""How a delivery is known: the object was seen in the tray, the jaws held it and were felt to have let go, or not."""
+
+
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """An object was set down at (x, y) in a slot of the tray; how likely it is that it lies wholly inside the tray."""
+    """An object was left at (x, y) in the tray, for a slot of it, and the robot has drawn back.
+
+    Attributes:
+        number: counts all deliveries, those that are only believed included.
+        chance_inside_zone: how likely it is that it lies wholly inside the tray.
+        known_by: `SEEN`, `FELT`, or `BELIEVED` where nothing could tell; that one is not counted.
+    """
 
     number: int
     kind: str
@@ -64,6 +77,7 @@ class Delivery:
     x: float
     y: float
     chance_inside_zone: float = 1.0
+    known_by: str = BELIEVED
 
 
 @dataclass(frozen=True, slots=True)

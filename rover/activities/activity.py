@@ -1,6 +1,6 @@
 """What an activity sees, and what an activity is."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from random import Random
 from typing import Any, ClassVar, Protocol
@@ -10,13 +10,14 @@ from rover.behaviour.vocabulary import ActivitySpec, Progress, Signals
 from rover.errand.ledger import Ledger
 from rover.estimate.field import Ground
 from rover.estimate.fixes import FixCounts
+from rover.estimate.grip import GripEstimate
 from rover.estimate.pose import PoseFilter
 from rover.events import Event, Note
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.motion.request import STILL, Request
-from rover.vision.targets import TargetMemory
+from rover.vision.targets import Sighting, TargetMemory
 
 
 @dataclass
@@ -28,6 +29,9 @@ class Knowledge:
         pose: estimated pose.
         filter: the pose filter, for covariances and speeds.
         fixes: how often the position has been fixed so far.
+        grip: what is known of what the jaws hold; conditions read it as ``grip.held``.
+        sighted: all objects of the newest frame, also those that are done with.
+        between_jaws: the one of them that stands between the jaws, be they open or closed.
         jaws: opening last commanded, None before the first command.
         outputs: what outputs of one's own are set to.
         held_back_for: seconds for which the limits have taken motion away because of what is in the way. A device that
@@ -57,6 +61,13 @@ class Knowledge:
     random: Random = field(default_factory=lambda: Random(0))
     events: list[Event] = field(default_factory=list)
     outputs: OutputValues = field(default_factory=lambda: OutputValues({}))
+    sighted: Sequence[Sighting] = ()
+    between_jaws: Sighting | None = None
+    grip: GripEstimate = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Begin to know nothing of the grip."""
+        self.grip = GripEstimate(self.robot, self.errand.kinds)
 
     @property
     def things(self) -> list[tuple[float, float]]:
@@ -65,17 +76,10 @@ class Knowledge:
         return things + [(filled.slot.x, filled.slot.y) for filled in self.ledger.filled]
 
     @property
-    def jaws_feel(self) -> bool | None:
-        """Whether the jaws' feedback says that they hold something; None where they have none, or it is missing."""
-        gripper = self.robot.devices.gripper
-        if gripper is None or gripper.feedback == "none" or not self.signals.gripper_ok:
-            return None
-        return bool(self.signals.jaws_holding)
-
-    @property
     def loaded(self) -> bool:
-        """The range finder looks at something held: recorded as carried, or seen between the closed jaws."""
-        return self.ledger.carried is not None or bool(self.signals.target_in_jaws)
+        """The range finder looks at something held: recorded as carried, or known to be between the closed jaws."""
+        signals = self.signals
+        return self.ledger.carried is not None or bool(signals.target_in_jaws) or signals.grip_held is True
 
     def note(self, kind: str, text: str) -> None:
         """Have something recorded that a person would want to read afterwards; ``kind`` groups such notes."""

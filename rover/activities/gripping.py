@@ -1,4 +1,4 @@
-"""Activities that fetch: close in on the target, close and open the jaws, set down in the tray."""
+"""Activities that fetch: close in on the target, close and open the jaws, note what they hold."""
 
 import math
 from collections.abc import Mapping
@@ -6,23 +6,20 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
-from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
+from rover.activities.driving import HEADING_GAIN, Driving
 from rover.activities.travelling import RouteFollower
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
-from rover.errand.ledger import Grip
-from rover.estimate.ellipse import chance_inside
+from rover.errand.entries import Grip
 from rover.kinds import Number
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
-from rover.quantities import clamp, wrap
+from rover.quantities import wrap
 from rover.vision.targets import Remembered
 
 FAR = 0.75
 """Farther than this (m) the robot goes by a route; nearer it closes in by sight."""
 CENTRED = math.radians(4.0)
-SURE_ENOUGH = 0.5
-"""With a smaller chance than this of landing inside the tray, nothing is set down."""
 SETTLE = 0.2
 """Seconds after the jaws' travel time before they are taken to have arrived."""
 
@@ -134,12 +131,12 @@ class _Jaws(Activity):
         """Wait."""
         self._seconds -= known.seconds
         if self._seconds <= 0.0:
-            self.progress = self.result(known)
+            self.arrive(known)
         return Request(jaws=self.opening)
 
-    def result(self, known: Knowledge) -> Progress:
-        """Return how it ended."""
-        return Progress.DONE
+    def arrive(self, known: Knowledge) -> None:
+        """End, once the jaws have had the time for it."""
+        self.done()
 
 
 class CloseJaws(_Jaws):
@@ -147,10 +144,21 @@ class CloseJaws(_Jaws):
 
     spec = ActivitySpec("close the jaws; fails if feedback says that they hold nothing", {}, ("gripper",))
 
-    def result(self, known: Knowledge) -> Progress:
-        """Return FAILED where the servo tells that it closed on nothing."""
-        known.ledger.gripped(_grip(known))
-        return Progress.FAILED if known.jaws_feel is False else Progress.DONE
+    def arrive(self, known: Knowledge) -> None:
+        """Fail where the jaws' own feedback tells that they closed on nothing; what else can tell has time to."""
+        known.ledger.gripped(grip_now(known))
+        if known.grip.felt is False and known.signals.gripper_ok:
+            self.fail(f"the jaws closed on nothing: {_how_felt(known)}")
+        else:
+            self.done()
+
+
+def _how_felt(known: Knowledge) -> str:
+    """Return what their feedback says of jaws that hold nothing."""
+    gripper, opening = known.robot.devices.gripper, known.signals.jaws_opening
+    if opening == opening:
+        return f"they stopped at {opening:.0%} open"
+    return f"their {'switch' if gripper is not None and gripper.feedback == 'switch' else 'feedback'} says so"
 
 
 class OpenJaws(_Jaws):
@@ -161,7 +169,10 @@ class OpenJaws(_Jaws):
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
         super().__init__(known, values)
-        known.ledger.lost(*jaws_place(known))
+        if known.jaws == self.opening and known.grip.latest.is_held:
+            known.note("grip", "the jaws do not let go: they were opened before, and still hold something")
+        else:
+            known.ledger.lost(*jaws_place(known))
 
 
 def jaws_place(known: Knowledge) -> tuple[float, float]:
@@ -181,19 +192,30 @@ class RecordFind(Deed):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        known.ledger.found(known.ledger.grip or _grip(known))
+        if known.grip.latest.is_held is False:
+            known.note("grip", "nothing is in the jaws, so that nothing is noted as found")
+            return
+        grip, held = known.ledger.grip or grip_now(known), _kind_between(known)
+        known.ledger.found(grip._replace(kind=held) if held else grip)
         if known.targets.chosen is not None:
             known.targets.forget(known.targets.chosen)
 
 
-def _grip(known: Knowledge) -> Grip:
-    """Return what the jaws close on now: the target, since by the time it is recorded it may have been forgotten."""
+def grip_now(known: Knowledge) -> Grip:
+    """Return what the jaws close on now: what is seen between them, else the target, which may be forgotten later."""
     target = known.targets.chosen
-    kind = target.kind if target is not None else next(iter(known.errand.kinds), "object")
-    return Grip(kind, *jaws_place(known), *_jaws_covariance(known))
+    supposed = target.kind if target is not None else next(iter(known.errand.kinds), "object")
+    kind = _kind_between(known) or supposed
+    return Grip(kind, *jaws_place(known), *jaws_covariance(known))
 
 
-def _jaws_covariance(known: Knowledge) -> tuple[float, float, float]:
+def _kind_between(known: Knowledge) -> str:
+    """Return the kind of what is seen between the jaws; '' where that is nothing, or nothing to fetch."""
+    kind = "" if known.between_jaws is None else known.between_jaws.detection.kind
+    return kind if kind in known.errand.kinds else ""
+
+
+def jaws_covariance(known: Knowledge) -> tuple[float, float, float]:
     """Return (xx, xy, yy) in m^2 of the jaws' place: the pose's, the heading's over the reach, and 1.5 cm of play."""
     xx, xy, xt, yy, yt, tt = known.filter.covariance(known.now_ns)
     reach = known.robot.body.gripper_reach
@@ -204,77 +226,3 @@ def _jaws_covariance(known: Knowledge) -> tuple[float, float, float]:
         xy + dy * xt + dx * yt + dx * dy * tt,
         yy + 2.0 * dy * yt + dy * dy * tt + play,
     )
-
-
-class SetDown(Driving):
-    """Drives straight into the tray to the free slot, opens the jaws, and comes straight back out before any turn."""
-
-    spec = ActivitySpec(
-        "from the tray's gate: straight in to the free slot, let go, straight back out",
-        {
-            "speed": Parameter(
-                Number(quantities.SPEED), "at most this fast; default: half the robot's limit", positive=True
-            )
-        },
-        ("drive", "counts", "gripper"),
-    )
-
-    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        self._slot = known.ledger.slot
-        self._speed = values.get("speed", 0.5 * known.robot.limits.speed)
-        self._in_from = (known.pose.x, known.pose.y)
-        gripper = known.robot.devices.gripper
-        assert gripper is not None
-        self._wait = gripper.travel_time + SETTLE
-        if self._slot is None:
-            self.fail("no slot is free")
-        elif self._chance_inside(known, known.ledger.carried or "", (self._slot.x, self._slot.y)) < SURE_ENOUGH:
-            self.fail("the position is too unsure: it could be set down beside the tray")
-
-    def step(self, known: Knowledge) -> Request:
-        """In, let go, out."""
-        if self._slot is not None:
-            return self._drive_in(known)
-        if self._wait > 0.0:
-            return self._let_go(known)
-        return self._back_out(known)
-
-    def _drive_in(self, known: Knowledge) -> Request:
-        assert self._slot is not None
-        c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
-        dx, dy = self._slot.x - known.pose.x, self._slot.y - known.pose.y
-        ahead = dx * c + dy * s - known.robot.body.gripper_reach
-        aside = -dx * s + dy * c
-        if ahead <= 0.01:
-            return self._arrive(known)
-        lean = clamp(2.0 * aside, -0.35, 0.35) if ahead > 0.08 else 0.0
-        turn_rate = HEADING_GAIN * wrap(known.ground.entry + lean - known.pose.heading)
-        speed = towards(ahead, self._speed, 0.5 * known.robot.limits.deceleration)
-        return self.drive(known, Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15), PATIENCE)
-
-    def _arrive(self, known: Knowledge) -> Request:
-        assert self._slot is not None
-        place = jaws_place(known)
-        probability = self._chance_inside(known, known.ledger.carried or "", place)
-        known.ledger.set_down(self._slot, *place, probability)
-        self._slot = None
-        return Request(jaws=1.0)
-
-    @staticmethod
-    def _chance_inside(known: Knowledge, kind: str, place: tuple[float, float]) -> float:
-        zone, kinds = known.ground.zone, known.errand.kinds
-        assert zone is not None  # there is a slot
-        xx, _, yy = _jaws_covariance(known)
-        return chance_inside(place, (xx, yy), zone, kinds[kind].width if kind in kinds else 0.0)
-
-    def _let_go(self, known: Knowledge) -> Request:
-        self._wait -= known.seconds
-        return Request(jaws=1.0)
-
-    def _back_out(self, known: Knowledge) -> Request:
-        c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
-        left = (known.pose.x - self._in_from[0]) * c + (known.pose.y - self._in_from[1]) * s
-        if left <= 0.02:
-            return self.done()
-        speed = -towards(left, self._speed, 0.5 * known.robot.limits.deceleration)
-        return self.drive(known, Request(speed, HEADING_GAIN * wrap(known.ground.entry - known.pose.heading), jaws=1.0))

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from rover.activities import driving, fixing, gripping, looking, switching, travelling, turning, waiting
+from rover.activities import driving, fixing, gripping, looking, setting_down, switching, travelling, turning, waiting
 from rover.activities.activity import Activity
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.files.robot import Robot
@@ -20,7 +20,7 @@ ACTIVITIES: dict[str, type[Activity]] = {
     "close_jaws": gripping.CloseJaws,
     "open_jaws": gripping.OpenJaws,
     "record_find": gripping.RecordFind,
-    "set_down": gripping.SetDown,
+    "set_down": setting_down.SetDown,
     "sight_marker": fixing.SightMarker,
     "square_up": fixing.SquareUp,
     "skip_target": looking.SkipTarget,

@@ -5,16 +5,26 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from rover.behaviour.expression import could_be
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode, Where
-from rover.behaviour.vocabulary import FAMILIES, HEALTH, ActivitySpec, Signal, signals_of
+from rover.behaviour.vocabulary import FAMILIES, GRIP, HEALTH, ActivitySpec, Signal, signals_of
+from rover.files.errand import Kind
+from rover.files.grip import none_tells
 from rover.files.problems import Problem
 from rover.files.robot import Robot
 
+NO_KINDS: Mapping[str, Kind] = {}
 
-def examine(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot: Robot | None) -> list[Problem]:
-    """Return every problem and warning of a behaviour, for a robot where one is given."""
+
+def examine(
+    graph: BehaviourGraph,
+    activities: Mapping[str, ActivitySpec],
+    robot: Robot | None,
+    kinds: Mapping[str, Kind] = NO_KINDS,
+) -> list[Problem]:
+    """Return every problem and warning of a behaviour, for a robot where one is given, and what it is to hold."""
     problems = list(_structure(graph, activities))
     if robot is not None:
         problems += _robot(graph, activities, robot)
+        problems += _unknowable_grip(graph, robot, kinds)
     return sorted(set(problems))
 
 
@@ -273,12 +283,25 @@ def _lacking_signals(signals: Mapping[str, Signal], where: Where, text: str, rob
     fitted = robot.devices.fitted()
     for name, signal in signals.items():
         device, _, what = name.partition(".")
-        families = signal.devices or ((device,) if what in HEALTH and device in FAMILIES else ())
+        read_from = tuple(one for one in signal.devices if one != GRIP)
+        families = read_from or ((device,) if what in HEALTH and device in FAMILIES else ())
         lacks = [family for family in families if family not in fitted]
         if lacks:
             yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")
         elif why := signal.lacking(robot):
             yield _problem(where, text, f"this robot cannot give '{name}': {why}")
+
+
+def _unknowable_grip(graph: BehaviourGraph, robot: Robot, kinds: Mapping[str, Kind]) -> Iterator[Problem]:
+    """Refuse to go by a grip of which nothing tells: once, where it is first read."""
+    readers = [one for one in graph.exits() if GRIP in one.devices]
+    if not readers:
+        return
+    if "gripper" not in robot.devices.fitted():
+        why = "'grip.held' needs the device 'gripper', which the robot file lacks"
+    elif not (why := none_tells(robot, kinds)):
+        return
+    yield _problem(readers[0].where, readers[0].text, why)
 
 
 def _leads_to_need(graph: BehaviourGraph, one: ExitNode, activities: Mapping[str, ActivitySpec]) -> Iterator[Problem]:

@@ -1,10 +1,13 @@
 """What each confirmation of a behaviour buys: the delay it adds, and how often flicker still passes it."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, Counted, ExitNode
+from rover.behaviour.vocabulary import GRIP
+from rover.files.errand import Kind
+from rover.files.grip import tellers
 from rover.files.robot import Robot
 
 FLICKER = 0.05
@@ -35,13 +38,15 @@ def binomial_tail(needed: int, of: int, chance: float) -> float:
     return sum(math.comb(of, k) * chance**k * (1 - chance) ** (of - k) for k in range(needed, of + 1))
 
 
-def confirmation_costs(graph: BehaviourGraph, robot: Robot) -> Iterator[ConfirmationCost]:
-    """Yield a row for each confirmed exit of a behaviour, with the rates of a robot's devices."""
-    fitted = robot.devices.fitted()
+def confirmation_costs(graph: BehaviourGraph, robot: Robot, kinds: Mapping[str, Kind]) -> Iterator[ConfirmationCost]:
+    """Yield a row for each confirmed exit of a behaviour, with the rates of a robot's devices; ``kinds`` are held."""
+    rates = {name: device.rate for name, device in robot.devices.fitted().items()}
+    told = [one.device for kind in kinds.values() for one in tellers(robot, kind) if not one.why_not]
+    rates[GRIP] = min([rates[device] for device in told] or [robot.loop])
     for one in graph.exits():
         if one.when is not None and one.confirm != AT_ONCE:
             # A sample is due as often (Hz) as the slowest device of the condition reports.
-            yield _row(one, min([fitted[device].rate for device in one.devices if device in fitted] or [robot.loop]))
+            yield _row(one, min([rates[device] for device in one.devices if device in rates] or [robot.loop]))
 
 
 def _row(one: ExitNode, rate: float) -> ConfirmationCost:

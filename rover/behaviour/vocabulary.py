@@ -31,6 +31,8 @@ class Signal:
         devices: the devices it is read from; the condition waits for fresh reports of all of them.
         lacking: returns why a robot cannot give it, or ''.
         can_be_unknown: it may be `rover.kinds.NOT_KNOWN` though its devices are healthy.
+
+    What has reports of its own, and is no device, may stand among the devices: the grip, of which several tell.
     """
 
     kind: Kind
@@ -77,6 +79,9 @@ FAMILIES = tuple(families.FAMILIES)
 SENSORS = tuple(name for name, family in families.FAMILIES.items() if family.reports)
 """Families that report; the gripper does when it has feedback."""
 
+GRIP = "grip"
+"""Whatever tells of the grip, taken as one: a report of it is a look of all that is at work; it is ok while any is."""
+
 _TRUTH, _COUNT, _LENGTH, _ANGLE = Truth(), Number(whole=True), Number(quantities.LENGTH), Number(quantities.ANGLE)
 _VOLTAGE, _TIME = Number(quantities.VOLTAGE), Number(quantities.TIME)
 
@@ -109,9 +114,17 @@ SIGNALS: dict[str, Signal] = {
     "target.kind": Signal(Choice(), (), "kind of the chosen target, one of the errand's kinds"),
     "target.in_jaws": Signal(_TRUTH, ("camera",), "the target is seen between the jaws, and feedback, if any, agrees"),
     "jaws.opening": Signal(Number(), ("gripper",), "how far the jaws are open, 0 % to 100 %", _without_position),
-    "jaws.holding": Signal(_TRUTH, ("gripper",), "the jaws closed on something", _without_feedback),
+    "jaws.holding": Signal(
+        *(_TRUTH, ("gripper",), "the jaws closed on something"), _without_feedback, can_be_unknown=True
+    ),
+    "grip.held": Signal(
+        *(_TRUTH, (GRIP,), "the jaws hold something, from whatever tells: camera, feedback, an echo that comes along"),
+        can_be_unknown=True,
+    ),
+    "grip.ok": Signal(_TRUTH, (), "something can tell now whether the jaws hold something; always known"),
     "objects.left": Signal(_COUNT, (), "objects not yet in the tray; at least 1 until the field has been searched"),
-    "objects.delivered": Signal(_COUNT, (), "objects set down in the tray"),
+    "objects.delivered": Signal(_COUNT, (), "objects set down in the tray, and seen there, or felt to be let go"),
+    "objects.believed": Signal(_COUNT, (), "objects set down in the tray on which nothing could tell"),
     "objects.known": Signal(_COUNT, (), "objects seen, not delivered and not put off"),
     "objects.put_off": Signal(_COUNT, (), "objects put off"),
     "slots.free": Signal(_COUNT, (), "free slots in the tray"),
@@ -170,14 +183,14 @@ class Signals:
     __slots__ = (
         *("step_ns", "__dict__"),
         *(attribute_of(name) for name in SIGNALS),
-        *(f"{family}_{part}" for family in SENSORS for part in ("n", "t")),
+        *(f"{family}_{part}" for family in (*SENSORS, GRIP) for part in ("n", "t")),
     )
 
     def __init__(self, robot: Robot | None = None) -> None:
         self.step_ns = 0
         for name, signal in (SIGNALS if robot is None else signals_of(robot)).items():
             setattr(self, attribute_of(name), empty(signal.kind))
-        for device in SENSORS if robot is None else (*SENSORS, *robot.devices.further):
+        for device in (*SENSORS, GRIP, *(() if robot is None else robot.devices.further)):
             setattr(self, f"{device}_n", 0)
             setattr(self, f"{device}_t", 0)
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from rover.bench.draws import NEVER_NS
 from rover.bench.floor import Round
+from rover.bench.gripper import felt
 from rover.bench.objects import Piece
 from rover.bench.orientation import Orientation
 from rover.bench.report_faults import battery_with, heading_with, jaws_with
@@ -203,8 +204,7 @@ class Gripper(Reporter):
             bench.jaws(command.opening)
 
     def _measure(self, now_ns: int) -> JawsValue:
-        jaws = self._bench.jaws_state
-        return JawsValue(jaws.opening if self._feedback == "position" else None, jaws.held is not None)
+        return felt(self._bench.jaws_state, self._feedback)
 
     def _measure_with(self, fault: ReportsFault, now_ns: int) -> JawsValue:
         return jaws_with(fault, self._measure(now_ns))

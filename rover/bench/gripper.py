@@ -6,6 +6,7 @@ from rover.bench.draws import NEVER_NS, drawn, stream
 from rover.bench.motors import STEP
 from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Piece
 from rover.devices.gripper.keys import GripperKeys
+from rover.devices.gripper.values import JawsValue
 from rover.devices.keys import SIMULATED
 from rover.files.bench import BenchFile
 from rover.files.fault_table import RobotFault
@@ -14,6 +15,8 @@ from rover.quantities import clamp
 
 # Wider than the piece by this share of the full opening, the jaws no longer hold it.
 LET_GO = 0.05
+# So much farther open than they were to go, jaws that tell their position are taken to hold something.
+HELD_OPEN_BY = 0.05
 
 
 class Jaws:
@@ -97,6 +100,14 @@ class Jaws:
         held, self.held = self.held, None
         self.drop_due_ns, self._least, self.wanted = NEVER_NS, 0.0, self.target
         return held
+
+
+def felt(jaws: Jaws, feedback: str) -> JawsValue:
+    """Return what the jaws report: by switch or current whether they hold something, else how far they are open."""
+    if feedback != "position":
+        return JawsValue(None, jaws.held is not None)
+    has_arrived = jaws.opening == jaws.wanted and not jaws.limp
+    return JawsValue(jaws.opening, jaws.opening - jaws.target > HELD_OPEN_BY if has_arrived else None)
 
 
 def opening_on(radius: float) -> float:

@@ -10,6 +10,7 @@ from rover.bench.objects import Piece
 from rover.devices.camera.keys import CameraKeys
 from rover.devices.readings import MARKER, Detection
 from rover.files.bench import BenchFile
+from rover.files.grip import half_height, why_lid_unseen
 from rover.quantities import wrap
 
 # What vision can tell about its own errors: of the pitch (which sets the distance), and of the bearing (rad).
@@ -49,16 +50,17 @@ class Sight:
         self._nearest = drawn(errors.nearest, limits)
         self._farthest = device.sees_to * drawn(errors.farthest_factor, limits)
         self.latency_ns = round(drawn(errors.latency, stream(seed, "camera latency")) * 1e9)
-        self._height = device.height
+        self._height, self._device = device.height, device
+        # What stands lower in the frame than its edge is not in it: so far from the camera for each metre below it.
+        self._from_edge = 1.0 / math.tan(min(device.tilt + half_height(device), 0.5 * math.pi))
         self._marker_noise = drawn(errors.marker_noise, stream(seed, "marker noise"))
         self._half = device.field_of_view / 2.0
         self._slope = math.tan(self._half)
-        self._wide = 2.0 * self._slope
 
     def frame(
         self, view: CameraPose, pieces: Iterable[Piece], solids: Solids, in_jaws: Piece | None, now_ns: int
     ) -> list[Detection]:
-        """Return the detections of one frame, nearest first. ``in_jaws`` is in sight, near as it is."""
+        """Return the detections of one frame, nearest first. ``in_jaws`` is in sight if the picture has room for it."""
         seen = self._unhidden(view, self._in_sight(view, pieces, in_jaws), solids)
         errors = self._errors
         chance = self._chance(view.turn_rate, now_ns)
@@ -73,7 +75,7 @@ class Sight:
         if not kinds or draws.random() >= self._errors.false:
             return None
         distance = draws.uniform(self._nearest, self._farthest)
-        size = 0.05 / (self._wide * math.hypot(distance, self._height))
+        size = 0.05 / (2.0 * self._slope * math.hypot(distance, self._height))
         bearing = draws.uniform(-self._half, self._half)
         return Detection(draws.choice(kinds), bearing, distance, BEARING_SIGMA, self._distance_sigma(distance), size)
 
@@ -90,7 +92,7 @@ class Sight:
         measured = distance * (1.0 + draws.gauss(0.0, share))
         bearing += draws.gauss(0.0, errors.bearing_noise)
         sigma = measured * 0.02 * max(measured, 0.3)
-        return Detection(MARKER, bearing, measured, BEARING_SIGMA, sigma, 0.1 / (self._wide * distance))
+        return Detection(MARKER, bearing, measured, BEARING_SIGMA, sigma, 0.1 / (2.0 * self._slope * distance))
 
     def _chance(self, turn_rate: float, now_ns: int) -> float:
         """Return the chance that something in view is detected in a frame."""
@@ -101,7 +103,10 @@ class Sight:
 
     def _in_sight(self, view: CameraPose, pieces: Iterable[Piece], in_jaws: Piece | None) -> list[InSight]:
         ahead, left = math.cos(view.heading), math.sin(view.heading)
-        slope, nearest, farthest = self._slope, self._nearest, self._farthest
+        slope, nearest, farthest, height, from_edge = (
+            *(self._slope, self._nearest, self._farthest),
+            *(self._height, self._from_edge),
+        )
         seen = []
         for piece in pieces:
             dx, dy = piece.x - view.x, piece.y - view.y
@@ -110,7 +115,12 @@ class Sight:
                 continue
             sideways = dy * ahead - dx * left
             distance = math.hypot(dx, dy)
-            if piece is in_jaws or (abs(sideways) <= slope * forward and nearest <= distance <= farthest):
+            if piece is in_jaws:
+                is_seen = not why_lid_unseen(self._device, forward, piece.height, 2.0 * piece.radius)
+            else:
+                least = max(nearest, (height - piece.height) * from_edge)
+                is_seen = abs(sideways) <= slope * forward and least <= distance <= farthest
+            if is_seen:
                 seen.append(InSight(distance, math.atan2(sideways, forward), piece))
         return seen
 
@@ -140,7 +150,7 @@ class Sight:
         below = math.atan2(height, distance) + pitch
         measured = height / math.tan(max(below, 0.02))
         bearing += self._draws.gauss(0.0, self._errors.bearing_noise)
-        size = 2.0 * piece.radius / (self._wide * math.hypot(distance, height))
+        size = 2.0 * piece.radius / (2.0 * self._slope * math.hypot(distance, height))
         return Detection(piece.kind, bearing, measured, BEARING_SIGMA, self._distance_sigma(measured), size)
 
     def _distance_sigma(self, distance: float) -> float:

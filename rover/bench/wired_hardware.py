@@ -7,6 +7,7 @@ from typing import Any, Final, TypeVar
 from rover.bench.bench import Bench
 from rover.bench.devices import CALIBRATED
 from rover.bench.draws import NEVER_NS, stream
+from rover.bench.gripper import felt
 from rover.bench.orientation import Orientation
 from rover.bench.report_faults import Lagging, battery_with, heading_with, jaws_with
 from rover.bench.reporter import NOTHING
@@ -152,8 +153,8 @@ class BenchHardware(EmulatedHardware):
         return self._kept("battery", fault, value)
 
     def _jaws(self) -> JawsValue:
-        jaws, fault = self._bench.jaws_state, self._fault("gripper")
-        return self._kept("gripper", fault, jaws_with(fault, JawsValue(jaws.opening, jaws.held is not None)))
+        fault = self._fault("gripper")
+        return self._kept("gripper", fault, jaws_with(fault, felt(self._bench.jaws_state, self._gripper.feedback)))
 
     def _kept(self, family: str, fault: ReportsFault, value: AnyValue) -> AnyValue:
         """Return the value, or the last one of a device that is stuck."""

@@ -77,6 +77,8 @@ def show_result(result: Result, remarks: Iterable[str], *, as_json: bool) -> Non
 def _show_to_person(result: Result) -> None:
     of = f" of {result.objects}" if result.objects is not None else ""
     click.echo(f"{result.result} ({result.reason}): {result.delivered}{of} delivered in {result.robot_time_s:.0f} s")
+    if to_look_after := _account(result):
+        click.echo(f"by the robot's own account: {', '.join(to_look_after)}")
     if result.truth is not None and (worth_saying := _in_words(result.truth, result.delivered)):
         click.echo(f"what truly happened: {', '.join(worth_saying)}")
     if result.finds:
@@ -89,6 +91,16 @@ def _show_to_person(result: Result) -> None:
     if result.worst_axis_error_m is not None:
         click.echo(f"worst axis error {result.worst_axis_error_m:.3f} m")
     click.echo(f"record: {result.record}   (rover report {result.record})")
+
+
+def _account(result: Result) -> list[str]:
+    """Return what a person would want to know of the ledger's account, nothing of what went well."""
+    said = {
+        f"{result.delivered - result.seen} delivered and not seen in the tray": result.delivered > result.seen,
+        f"{result.believed} set down and only believed to be there: go and look": result.believed,
+        f"{result.left} left": result.left,
+    }
+    return [text for text, is_so in said.items() if is_so]
 
 
 def _in_words(truth: TrueFigures, counted: int) -> list[str]:

@@ -48,4 +48,4 @@ def command(
         rehearsal = Rehearsal(assembly, activities, seed, record, wired=wired, rendered=rendered, parts=parts)
         result = rehearsal.run(progress.show)
     show_result(result, rehearsal.remarks, as_json=as_json)
-    return 0 if result.result == "done" else FAILED
+    return 0 if result.is_clean else FAILED

@@ -3,6 +3,7 @@
 import math
 
 from rover.activities.activity import Knowledge
+from rover.activities.gripping import jaws_place
 from rover.core.cross_checks import LATE_NS, CrossChecks
 from rover.core.health import HealthWatch
 from rover.core.interface import StepReadings
@@ -12,6 +13,7 @@ from rover.devices.readings import MARKER, Detection, RangeValue, Reading
 from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_in_view
 from rover.estimate.odometry import Odometer
 from rover.geometry import Pose
+from rover.kinds import NOT_KNOWN
 from rover.motion.carriage import Carriage
 from rover.motion.echo import ALONG
 
@@ -65,6 +67,7 @@ class Senses:
     def take(self, readings: StepReadings) -> None:
         """Take a step's readings in, then bring pose and health up to date."""
         known = self._known
+        known.grip.commanded(known.jaws, readings.now_ns)
         self.fresh_counts = self.fresh_frame = False
         for device, reading in readings.new:
             if not self._health.accept(device, reading, readings.now_ns):
@@ -81,8 +84,9 @@ class Senses:
                 case "battery":
                     self._take_battery(reading)
                 case "gripper":
-                    known.signals.jaws_opening = _or_nan(reading.value.opening)
-                    known.signals.jaws_holding = bool(reading.value.holding)
+                    known.signals.jaws_opening = _or_unknown(reading.value.opening)
+                    known.signals.jaws_holding = _or_unknown(reading.value.holding)
+                    known.grip.feel(reading.value, reading.taken_ns)
                 case "stop_input":
                     if not reading.value.closed:
                         self._stopping.stop(STOP_INPUT_OPEN)
@@ -94,6 +98,7 @@ class Senses:
             self._doubt()
         known.pose = known.filter.pose_at(readings.now_ns)
         self._health.look(readings.now_ns, readings.faults, known.events)
+        self._look_at_grip()
 
     @property
     def speeds(self) -> tuple[float | None, float | None]:
@@ -118,6 +123,21 @@ class Senses:
         if checks.why_stop:
             self._stopping.stop(checks.why_stop)
             checks.why_stop = ""
+
+    def _look_at_grip(self) -> None:
+        """Bring ``grip.held`` up to date: a report of it is a look of all who can tell now."""
+        grip, signals = self._known.grip, self._known.signals
+        if grip.look(self._can_tell) and grip.latest.is_held:
+            self._known.ledger.held(*jaws_place(self._known))
+        signals.grip_ok = grip.is_telling
+        if signals.grip_n != grip.looks:
+            signals.grip_n, signals.grip_t = grip.looks, grip.latest.taken_ns
+            signals.grip_held = _or_unknown(grip.latest.is_held)
+
+    def _can_tell(self, device: str) -> bool:
+        """Tell whether a device is healthy, and not doubted because others contradict it."""
+        signals = self._known.signals
+        return bool(getattr(signals, f"{device}_ok")) and not getattr(signals, f"{device}_doubted")
 
     def _take_heading(self, reading: Reading) -> None:
         checks, pose_filter = self._checks, self._known.filter
@@ -144,6 +164,7 @@ class Senses:
             signals = self._known.signals
             signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.sigmas[2]
         self._carriage.moved(left, right, pose_filter.track)
+        self._known.grip.moved(0.5 * (left + right))
         self.fresh_counts = True
 
     def _believed(self, left: float, right: float, seconds: float, taken_ns: int) -> tuple[float, float, float]:
@@ -170,6 +191,7 @@ class Senses:
         if self._checks.is_doubted(device):
             return
         self._carriage.take(device, reading.value)
+        known.grip.hear(device, reading.value, reading.taken_ns)
         if known.loaded and math.cos(sensor.mount.towards) >= ALONG:
             return  # it hears what is carried
         view = None
@@ -220,8 +242,9 @@ class Senses:
             else:
                 objects.append(one)
         self._targeting.see(objects, pose, sigma)
+        self._known.grip.see(is_between=self._known.between_jaws is not None, taken_ns=reading.taken_ns)
         self.fresh_frame = True
 
 
-def _or_nan(value: float | None) -> float:
-    return math.nan if value is None else value
+def _or_unknown(value: float | None) -> float:
+    return NOT_KNOWN if value is None else value

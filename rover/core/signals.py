@@ -39,6 +39,7 @@ def fill_errand(known: Knowledge) -> None:
     signals.objects_known = believed
     signals.objects_left = ledger.left(believed)
     signals.objects_delivered = len(ledger.delivered)
+    signals.objects_believed = len(ledger.believed)
     signals.objects_put_off = len(ledger.put_off)
     signals.slots_free = len(ledger.ground.slots) - len(ledger.filled)
     signals.field_searched = ledger.looked_at.all

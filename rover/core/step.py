@@ -21,6 +21,7 @@ from rover.core.senses import Senses
 from rover.core.stopping import Stopping
 from rover.core.targeting import Targeting
 from rover.devices.readings import DriveCommand, JawsCommand
+from rover.errand.entries import Account
 from rover.errand.ledger import Ledger
 from rover.estimate.field import LookedAt, ground_of
 from rover.events import Event, HoldBack, TrackPoint
@@ -105,6 +106,7 @@ class Core:
         self._last_ns: int | None = None
         self._passed_ns = self._behaviour_ns = 0
         self._errand_changed = True
+        self._brings = any(state.activity == "set_down" for state in graph.states.values())
 
     @property
     def pose(self) -> Pose:
@@ -130,6 +132,12 @@ class Core:
             "impossible": self._health.impossible,
             "unknown conditions": self.engine.unknowns,
         }
+
+    def account(self) -> Account:
+        """Return what the ledger says of the errand, as it stands; nothing is left where nothing is to be brought."""
+        known = self.known
+        account = known.ledger.account(sum(one.known for one in known.targets.objects))
+        return account if self._brings or account.counted or account.believed else account._replace(left=None)
 
     def saved(self, point: TrackPoint) -> dict[str, Any]:
         """Return what a later run needs to take the errand up again, as plain values; ``point`` is the latest one."""

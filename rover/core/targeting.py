@@ -45,12 +45,13 @@ class Targeting:
         known = self._known
         closed = known.jaws is not None and known.jaws < 0.5
         candidates: list[Sighting] = []
-        in_jaws = False
-        for one in detections:
-            sighting = sight(one, known.targets.view, pose, pose_sigma)
-            if closed and self._is_between_jaws(sighting):
-                in_jaws = True
-            elif self._is_candidate(sighting):
+        known.sighted = [sight(one, known.targets.view, pose, pose_sigma) for one in detections]
+        known.between_jaws = None
+        for sighting in known.sighted:
+            is_between = self._is_between(sighting)
+            if is_between:
+                known.between_jaws = sighting
+            if not (closed and is_between) and self._is_candidate(sighting):
                 candidates.append(sighting)
         steady = abs(known.filter.heading_rate) < STEADY_TURN_RATE
         known.targets.update(candidates, pose, steady)
@@ -58,9 +59,9 @@ class Targeting:
             known.ledger.chose(taken.kind, taken.x, taken.y)
         if steady and not closed:
             self._count_as_looked_at(pose)
-        self._fill_signals(candidates, in_jaws)
+        self._fill_signals(candidates, in_jaws=closed and known.between_jaws is not None)
 
-    def _is_between_jaws(self, one: Sighting) -> bool:
+    def _is_between(self, one: Sighting) -> bool:
         reach = self._known.robot.body.gripper_reach
         slack = min(0.03, 2.0 * one.detection.distance_sigma)
         return abs(one.ahead - reach) < JAWS_WINDOW[0] + slack and abs(one.left) < JAWS_WINDOW[1]
@@ -86,7 +87,7 @@ class Targeting:
         place = view.place(pose)
         self._known.ledger.looked_at.look(place, pose.heading, view.half_view, LOOKING_SHARE * view.reach)
 
-    def _fill_signals(self, candidates: Sequence[Sighting], in_jaws: bool) -> None:
+    def _fill_signals(self, candidates: Sequence[Sighting], *, in_jaws: bool) -> None:
         known, signals = self._known, self._known.signals
         seen = known.targets.seen
         if known.targets.chosen is None:
@@ -94,7 +95,7 @@ class Targeting:
         signals.target_seen = seen is not None
         signals.target_distance = math.nan if seen is None else math.hypot(seen.ahead, seen.left)
         signals.target_bearing = math.nan if seen is None else math.atan2(seen.left, seen.ahead)
-        signals.target_in_jaws = in_jaws and known.jaws_feel is not False
+        signals.target_in_jaws = in_jaws and not (signals.gripper_ok and known.grip.felt is False)
 
 
 def is_done_with(ledger: Ledger, one: Sighting) -> bool:

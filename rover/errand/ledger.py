@@ -2,42 +2,17 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple
+from typing import Any
 
+from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff, SettingDown
 from rover.estimate.field import Ground, LookedAt, Slot
-from rover.events import Delivery, Event, Find, GivenUp, Note
+from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note
 from rover.files.errand import Errand
 from rover.geometry import XY
 
 
 class StateMismatchError(ValueError):
     """What was saved is of another errand; the message says what does not fit."""
-
-
-class Grip(NamedTuple):
-    """What the jaws last closed on, and where (m, field frame), with the covariance of that (m^2)."""
-
-    kind: str
-    x: float
-    y: float
-    xx: float
-    xy: float
-    yy: float
-
-
-class Filled(NamedTuple):
-    """A slot of the tray in which an object of a kind was set down."""
-
-    slot: Slot
-    kind: str
-
-
-class PutOff(NamedTuple):
-    """An object left for later: its kind and place (m)."""
-
-    kind: str
-    x: float
-    y: float
 
 
 @dataclass
@@ -47,8 +22,13 @@ class Ledger:
     Attributes:
         carried: kind of the object in the jaws, or None.
         grip: the last closing of the jaws: an object found is where it was gripped, not where it is looked at.
+        finds: how many objects have been found; one that is gripped again is the same find.
+        delivered: kinds of the objects that are counted as left in the tray; ``seen``: how many were seen there.
+        believed: kinds of those on which nothing could tell.
+        setting_down: the object that the jaws have just been opened on.
         filled: slots in which something stands, in the order of filling.
         put_off: objects left for later.
+        let_go: objects lost on their way, and not gripped again yet.
         obstacles: places where something unknown was met.
         vanished: places where something was seen from afar, and nothing was there.
         events: of the present step, for the run record.
@@ -61,12 +41,17 @@ class Ledger:
     grip: Grip | None = None
     finds: int = 0
     delivered: list[str] = field(default_factory=list)
+    seen: int = 0
+    believed: list[str] = field(default_factory=list)
+    setting_down: SettingDown | None = None
     filled: list[Filled] = field(default_factory=list)
     put_off: list[PutOff] = field(default_factory=list)
+    let_go: list[LetGo] = field(default_factory=list)
     obstacles: list[XY] = field(default_factory=list)
     vanished: list[XY] = field(default_factory=list)
     visited_places: int = 0
     events: list[Event] = field(default_factory=list)
+    _carried_find: LetGo | None = None
 
     def chose(self, kind: str, x: float, y: float) -> None:
         """Note that an object (m) is the target now."""
@@ -78,28 +63,83 @@ class Ledger:
         self.events.append(Note("gripped", _at(grip.kind, grip.x, grip.y)))
 
     def found(self, grip: Grip) -> None:
-        """Enter the object in the jaws as found, and as carried from now on; the search begins afresh."""
-        self.carried = grip.kind
-        self.finds += 1
-        self.looked_at.clear()
-        self.events.append(Find(self.finds, *grip))
+        """Enter the object in the jaws as found, and as carried from now on; the search begins afresh.
 
-    def lost(self, x: float, y: float) -> None:
-        """Enter what was carried, if anything was, as left at a place (m)."""
+        What is carried already has been found. An object that was lost, and is gripped again, keeps its number; its
+        find is where it was gripped last, unless it had been brought away from there.
+        """
+        self._believe_set_down()
         if self.carried is not None:
-            self.events.append(GivenUp(self.carried, x, y, "lost on the way"))
-            self.carried = None
+            return
+        self.carried = grip.kind
+        self.looked_at.clear()
+        again = next((one for one in self.let_go if one.may_be(grip)), None)
+        place = (grip.x, grip.y)
+        if again is None:
+            self.finds += 1
+            self._carried_find = LetGo(self.finds, grip, place, place)
+        else:
+            self.let_go.remove(again)
+            find = grip if again.is_where_found else again.find
+            self._carried_find = LetGo(again.number, find, place, place)
+        if again is not None and not again.is_where_found:
+            self.events.append(Note("gripped again", f"find {again.number}, {_at(grip.kind, grip.x, grip.y)}"))
+        else:
+            self.events.append(Find(self._carried_find.number, *grip))
 
-    def set_down(self, slot: Slot, x: float, y: float, probability: float) -> None:
-        """Enter a slot as filled, and what was carried as delivered: let go at (x, y) in m.
+    def held(self, x: float, y: float) -> None:
+        """Note where (m) what is carried was known to be in the jaws; nothing without it."""
+        if self._carried_find is not None:
+            self._carried_find = self._carried_find._replace(held_at=(x, y))
 
-        ``probability`` is that of its lying wholly inside the tray.
+    def lost(self, x: float, y: float, why: str = "lost on the way") -> None:
+        """Enter what was carried, if anything was, as left at a place (m), or on the way there."""
+        self._believe_set_down()
+        if self.carried is not None:
+            self.events.append(GivenUp(self.carried, x, y, why))
+            if self._carried_find is not None:
+                self.let_go.append(self._carried_find._replace(missed_at=(x, y)))
+            self.carried = self._carried_find = None
+
+    def set_down(self, slot: Slot, x: float, y: float, chance: float) -> None:
+        """Enter a slot as filled: the jaws are opened at (x, y) in m. Whether something is left there is to be seen.
+
+        ``chance`` is that of its lying wholly inside the tray.
         """
         self.filled.append(Filled(slot, self.carried or "object"))
-        if self.carried is not None:
-            self.delivered.append(self.carried)
-            self.events.append(Delivery(len(self.delivered), self.carried, slot.number, x, y, probability))
-            self.carried = None
+        self.setting_down = SettingDown(self.carried or "object", slot, x, y, chance)
+
+    def delivered_by(self, known_by: str) -> None:
+        """Enter the object set down as left in the tray, known by being `SEEN`, by being `FELT`, or only `BELIEVED`."""
+        kind, slot, x, y, chance = self._settled()
+        if self.carried is None:
+            return  # what stands there now was never found
+        self.carried = self._carried_find = None
+        (self.believed if known_by == BELIEVED else self.delivered).append(kind)
+        self.seen += known_by == SEEN
+        number = len(self.delivered) + len(self.believed)
+        self.events.append(Delivery(number, kind, slot.number, x, y, chance, known_by))
+
+    def kept(self) -> None:
+        """Enter the slot as free again: what was to be set down is still in the jaws."""
+        del self.filled[-1]
+        self._settled()
+
+    def not_left(self) -> None:
+        """Enter the slot as free again: nothing stands there, and nothing is in the jaws."""
+        del self.filled[-1]
+        _, _, x, y, _ = self._settled()
+        self.lost(x, y, "not there after it was set down")
+
+    def _believe_set_down(self) -> None:
+        """Enter what the jaws were opened on, and nobody could look at since, as believed to stand there."""
+        if self.setting_down is not None:
+            self.delivered_by(BELIEVED)
+
+    def _settled(self) -> SettingDown:
+        setting_down, self.setting_down = self.setting_down, None
+        assert setting_down is not None
+        return setting_down
 
     def leave(self, kind: str, x: float, y: float) -> None:
         """Put an object off: it stays where it is (m) for now."""
@@ -126,12 +166,20 @@ class Ledger:
         return self.visited_places - 1
 
     def saved(self) -> dict[str, Any]:
-        """Return what outlasts a change of battery, as plain values. What the jaws held does not: they went limp."""
+        """Return what outlasts a change of battery, as plain values.
+
+        What the jaws held does not: they went limp, and it lies where it was. What they had just been opened on may
+        stand in the tray.
+        """
+        lying = [*self.let_go, *([self._carried_find] if self._carried_find and not self.setting_down else [])]
         return {
             "finds": self.finds,
             "delivered": list(self.delivered),
+            "seen": self.seen,
+            "believed": [*self.believed, *([self.setting_down.kind] if self.setting_down and self.carried else [])],
             "filled": [[filled.slot.number, filled.kind] for filled in self.filled],
             "put_off": [list(one) for one in self.put_off],
+            "let_go": [[one.number, list(one.find), list(one.held_at), list(one.missed_at)] for one in lying],
             "obstacles": [list(place) for place in self.obstacles],
             "visited_places": self.visited_places,
             "to_look_at": [list(pair) for pair in self.looked_at.looks_wanted.items()],
@@ -151,9 +199,15 @@ class Ledger:
             )
         self.filled = [Filled(slots[number], str(kind)) for number, kind in saved["filled"]]
         self.delivered = [str(kind) for kind in saved["delivered"]]
-        self.finds, self.visited_places = int(saved["finds"]), int(saved["visited_places"])
+        self.believed = [str(kind) for kind in saved["believed"]]
+        self.finds, self.seen = int(saved["finds"]), int(saved["seen"])
+        self.visited_places = int(saved["visited_places"])
         self.put_off = [PutOff(str(kind), float(x), float(y)) for kind, x, y in saved["put_off"]]
-        self.obstacles = [(float(x), float(y)) for x, y in saved["obstacles"]]
+        self.let_go = [
+            LetGo(int(number), Grip(str(kind), *map(float, place)), _xy(held_at), _xy(missed_at))
+            for number, (kind, *place), held_at, missed_at in saved["let_go"]
+        ]
+        self.obstacles = [_xy(place) for place in saved["obstacles"]]
         to_look_at = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
         try:
             self.looked_at.restore(to_look_at)
@@ -169,12 +223,22 @@ class Ledger:
     def left(self, known: int) -> int:
         """Return how many objects are not in the tray yet: counted, where the errand says how many there are.
 
-        Otherwise those that are known of; at least one until the field has been searched with nothing found.
+        Otherwise those that are known of, or were lost on their way and not found again; at least one until the field
+        has been searched with nothing found.
         """
         if self.errand.expect is not None:
-            return max(0, self.errand.expect - len(self.delivered))
-        open_ones = known + len(self.put_off) + (1 if self.carried else 0)
+            return max(0, self.errand.expect - len(self.delivered) - len(self.believed))
+        open_ones = max(known + len(self.put_off), len(self.let_go)) + (1 if self.carried else 0)
         return open_ones if open_ones or self.looked_at.all else 1
+
+    def account(self, known: int) -> Account:
+        """Return what is to be said of the errand at its end; ``known`` as for `left`.
+
+        What the jaws were opened on last, and nobody has looked at, is believed to stand there.
+        """
+        open_now = self.setting_down is not None and self.carried is not None
+        left = None if self.ground.zone is None else self.left(known) - (1 if open_now else 0)
+        return Account(len(self.delivered), self.seen, len(self.believed) + open_now, left)
 
     def kinds_now(self) -> Sequence[str] | None:
         """Return the kinds to fetch now, first come first, by the errand's order; None for any."""
@@ -183,9 +247,14 @@ class Ledger:
             return [str(kind) for kind in order]
         if order == "in turn" and self.errand.kinds:
             kinds = list(self.errand.kinds)
-            start = len(self.delivered) % len(kinds)
+            start = (len(self.delivered) + len(self.believed)) % len(kinds)
             return kinds[start:] + kinds[:start]
         return None
+
+
+def _xy(place: Sequence[Any]) -> XY:
+    x, y = place
+    return float(x), float(y)
 
 
 def _at(kind: str, x: float, y: float) -> str:

@@ -174,7 +174,7 @@ class CameraErrors(Model):
     flicker_lasts: SomeTimeSpan = (si("200 ms"), si("800 ms"))
     """Their length."""
     nearest: SomeLengthSpan = (si("8 cm"), si("12 cm"))
-    """Nearest ground distance at which a jar is seen; one between the jaws is always in sight."""
+    """Nearest ground distance at which a jar is seen; nor is one seen that the picture's lower edge leaves out."""
     farthest_factor: AboveZeroSpan = (0.85, 1.1)
     """True limit of sight as a multiple of the robot file's `sees_to`."""
     marker_noise: ShareSpan = (si("1.5 %"), si("2.5 %"))

@@ -7,8 +7,10 @@ from typing import Any
 
 from rover.behaviour.confirmation import BURST, FLICKER, confirmation_costs
 from rover.behaviour.model import BehaviourGraph
+from rover.behaviour.vocabulary import GRIP
 from rover.files import load, yaml_source
 from rover.files.driver_keys import file_of
+from rover.files.grip import tellers
 from rover.files.load import Loaded
 from rover.files.problems import Problem
 from rover.files.robot import Robot
@@ -51,7 +53,8 @@ def _errand(assembly: Assembly) -> CheckReport:
     lines += _own_drivers(assembly.robot)
     others = [*assembly.user_activities, *simulation_of(assembly)]
     lines += [f"would load {name} (not loaded by this check)" for name in others]
-    lines += _confirmations(assembly.graph, assembly.robot)
+    lines += _grip(assembly)
+    lines += _confirmations(assembly)
     return CheckReport(assembly.warnings, tuple(lines))
 
 
@@ -62,8 +65,26 @@ def _own_drivers(robot: Robot) -> Iterator[str]:
         yield f"would load {driver} (not loaded by this check; {keys})"
 
 
-def _confirmations(graph: BehaviourGraph, robot: Robot) -> Iterator[str]:
-    rows = list(confirmation_costs(graph, robot))
+def _grip(assembly: Assembly) -> Iterator[str]:
+    """Yield what tells that the jaws hold something, for a behaviour that goes by it or sets things down."""
+    graph, robot = assembly.graph, assembly.robot
+    by_grip = any(GRIP in one.devices for one in graph.exits())
+    if not by_grip and all(state.activity != "set_down" for state in graph.states.values()):
+        return
+    said: dict[str, list[str]] = {}
+    for name, kind in assembly.errand.kinds.items():
+        for one in tellers(robot, kind):
+            what = f"{one.device}: no, {one.why_not}" if one.why_not else f"{one.device}: {one.by}"
+            said.setdefault(what, []).append(name)
+    if said:
+        yield "what tells whether the jaws hold something:"
+    for what, names in said.items():
+        of_some = "" if len(names) == len(assembly.errand.kinds) else f" (of {', '.join(names)})"
+        yield f"  {what}{of_some}"
+
+
+def _confirmations(assembly: Assembly) -> Iterator[str]:
+    rows = list(confirmation_costs(assembly.graph, assembly.robot, assembly.errand.kinds))
     if not rows:
         return
     yield "what each confirmation buys:"

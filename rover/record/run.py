@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
 from rover.errors import UserError
-from rover.events import Event, TrackPoint
+from rover.events import BELIEVED, Delivery, Event, Find, TrackPoint
 
 E = TypeVar("E")
 
@@ -164,6 +164,17 @@ class RecordedRun:
     ended_ns: int
     incidents: tuple[Incident, ...] = ()
     truth: TrueFigures | None = None
+
+    @property
+    def finds(self) -> tuple[Find, ...]:
+        """The finds by number; of an object that was gripped again, the last."""
+        latest = {find.number: find for find in self.events_of(Find)}
+        return tuple(latest[number] for number in sorted(latest))
+
+    @property
+    def counted(self) -> tuple[Delivery, ...]:
+        """The deliveries that are counted: more than believed. Earlier layouts did not tell them apart."""
+        return tuple(one for one in self.events_of(Delivery) if one.known_by != BELIEVED)
 
     def events_of(self, kind: type[E]) -> tuple[E, ...]:
         """Return the events of one class, such as `rover.events.Find`, in order."""

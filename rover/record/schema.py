@@ -25,7 +25,7 @@ from rover.events import (
 )
 from rover.record.run import FinalObject, Gap, RunEnd, TrueBump, TrueFigures, TrueFind, TrueTouch
 
-VERSION = 2
+VERSION = 3
 
 TABLES = """
 CREATE TABLE header (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
@@ -42,7 +42,7 @@ CREATE TABLE state_changes (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, l
 CREATE TABLE finds (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, x REAL, y REAL,
   xx REAL, xy REAL, yy REAL);
 CREATE TABLE deliveries (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, slot INTEGER,
-  x REAL, y REAL, chance_inside_zone REAL);
+  x REAL, y REAL, chance_inside_zone REAL, known_by TEXT);
 CREATE TABLE given_up (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, kind TEXT, x REAL, y REAL, why TEXT);
 CREATE TABLE health (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, device TEXT, health TEXT, why TEXT);
 CREATE TABLE hold_backs (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, cause TEXT, ended INTEGER);
@@ -67,7 +67,8 @@ CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
   SELECT entry, at_ns, 'state' AS what, left_state || ' -> ' || entered_state || ': ' || exit_taken AS text
     FROM state_changes
   UNION ALL SELECT entry, at_ns, 'find', number || ' ' || kind || printf(' at %.3f, %.3f m', x, y) FROM finds
-  UNION ALL SELECT entry, at_ns, 'delivery', number || ' ' || kind || ' in slot ' || slot FROM deliveries
+  UNION ALL SELECT entry, at_ns, 'delivery', number || ' ' || kind || ' in slot ' || slot || ', ' || known_by
+    FROM deliveries
   UNION ALL SELECT entry, at_ns, 'given up', kind || ': ' || why FROM given_up
   UNION ALL SELECT entry, at_ns, 'health', device || ' ' || health || ': ' || why FROM health
   UNION ALL SELECT entry, at_ns, 'hold-back', cause || iif(ended, ' (ended)', '') FROM hold_backs
@@ -134,8 +135,8 @@ def entry_row(entry: Entry) -> tuple[object, ...]:
 
 
 def entry_from(kind: type[Any], columns: tuple[object, ...]) -> Any:
-    """Return the entry of class ``kind`` that `entry_row` made the columns of."""
-    pairs = zip(fields(kind), columns, strict=True)
+    """Return the entry of class ``kind`` that `entry_row` made the columns of; an earlier layout may lack the last."""
+    pairs = zip(fields(kind)[: len(columns)], columns, strict=True)
     return kind(*(_value(field.name, column) for field, column in pairs))
 
 

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from rover.estimate.ellipse import ellipse_95
-from rover.events import Delivery, Ellipse, Find, GivenUp
+from rover.events import BELIEVED, FELT, SEEN, Delivery, Ellipse, Find, GivenUp
 from rover.record.run import RecordedRun, TrueFind
 
 
@@ -46,7 +46,7 @@ def error_of(find: Find, truth: TrueFind) -> FindError:
 
 def errors_of(run: RecordedRun) -> dict[int, FindError]:
     """Return the errors of the finds whose true place is known, by number."""
-    finds = (find for find in run.events_of(Find) if find.number in run.true_finds)
+    finds = (find for find in run.finds if find.number in run.true_finds)
     return {find.number: error_of(find, run.true_finds[find.number]) for find in finds}
 
 
@@ -57,8 +57,18 @@ def kinds_of(run: RecordedRun) -> list[str]:
 
 
 def delivered_words(run: RecordedRun) -> str:
-    """Return '9 of 9', or '9' where nobody said how many there were."""
+    """Return '9 of 9', or '9' where nobody said how many there were; and how many are only believed."""
     known = run.outcome.summary.get("expected") if run.outcome else None
     total = known if isinstance(known, int) else len(run.final_objects) or None
-    delivered = len(run.events_of(Delivery))
-    return f"{delivered}" if total is None else f"{delivered} of {total}"
+    delivered = len(run.counted)
+    believed = len(run.events_of(Delivery)) - delivered
+    words = f"{delivered}" if total is None else f"{delivered} of {total}"
+    return f"{words}, {believed} more only believed" if believed else words
+
+
+def account_words(run: RecordedRun) -> str:
+    """Return how the deliveries are known, and what the ledger has as left: ``seen 8, felt 1, believed 0, left 0``."""
+    known_by = [one.known_by for one in run.events_of(Delivery)]
+    words = [f"{name} {known_by.count(name)}" for name in (SEEN, FELT, BELIEVED)]
+    left = run.outcome.summary.get("left") if run.outcome else None
+    return ", ".join([*words, f"left {left}"] if isinstance(left, int) else words)

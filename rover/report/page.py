@@ -6,7 +6,7 @@ from xml.etree.ElementTree import Element
 from rover.record.run import RecordedRun
 from rover.report import tables
 from rover.report.document import add_heading, add_sections, new_page, write_page
-from rover.report.figures import delivered_words, errors_of
+from rover.report.figures import account_words, delivered_words, errors_of
 from rover.report.floor import read_ground
 from rover.report.markup import add
 from rover.report.numbers import clock, millimetres
@@ -63,6 +63,7 @@ def _facts(run: RecordedRun) -> list[tuple[str, str]]:
     worst = max(errors, key=lambda number: errors[number].larger_axis, default=0)
     facts = [
         ("delivered", delivered_words(run)),
+        ("by the robot's own account", account_words(run)),
         *([] if run.truth is None else [("truly in the tray", f"{run.truth.delivered} of {run.truth.objects}")]),
         ("robot time / min:s", clock(run.ended_ns - run.started_ns)),
         (

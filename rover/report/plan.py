@@ -5,7 +5,7 @@ from itertools import groupby
 from typing import NamedTuple, TypeVar
 from xml.etree.ElementTree import Element
 
-from rover.events import Delivery, Find, GivenUp
+from rover.events import Delivery, GivenUp
 from rover.geometry import XY
 from rover.record.run import RecordedRun
 from rover.report import look, symbols
@@ -17,7 +17,7 @@ from rover.report.markup import add
 from rover.report.numbers import with_minus
 from rover.report.view import MARGIN_BOTTOM, MARGIN_TOP, WIDTH, View, grid_lines, view_of
 
-Placed = TypeVar("Placed", Find, Delivery, GivenUp)
+Placed = TypeVar("Placed", Delivery, GivenUp)
 SHORTEST_STEP = 0.8  # picture units; nearer points of a path would only make the file longer
 
 
@@ -135,7 +135,7 @@ def _draw_events(picture: Element, view: View, run: RecordedRun, space: LabelSpa
         at = view.at(lost.x, lost.y)
         symbols.given_up(picture, at, tint_of[lost.kind])
         labels.append(_Label(at, 10.0, letter_of[lost.kind], tint_of[lost.kind]))
-    for find in _placed(run, Find):
+    for find in (one for one in run.finds if _finite(one.x, one.y)):
         at, axes = view.at(find.x, find.y), ellipse_of(find)
         if _finite(axes.major_m, axes.minor_m):
             symbols.ellipse(picture, at, axes, (view.scale, tint_of[find.kind].fill))

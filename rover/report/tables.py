@@ -4,7 +4,20 @@ from collections.abc import Iterable, Sequence
 from typing import TypeVar
 from xml.etree.ElementTree import Element
 
-from rover.events import Delivery, Event, Find, GivenUp, HealthChange, HoldBack, Note, StateChange, Stop
+from rover.events import (
+    BELIEVED,
+    FELT,
+    SEEN,
+    Delivery,
+    Event,
+    Find,
+    GivenUp,
+    HealthChange,
+    HoldBack,
+    Note,
+    StateChange,
+    Stop,
+)
 from rover.record.run import RecordedRun
 from rover.report.figures import FindError, ellipse_of, errors_of, kinds_of
 from rover.report.look import letters, tints
@@ -13,6 +26,11 @@ from rover.report.numbers import TIMES, UNKNOWN, clock, degrees, metres, millime
 
 Cell = str | Element
 Listed = TypeVar("Listed", Delivery, GivenUp, StateChange)
+KNOWN_BY = {
+    SEEN: "seen in the tray",
+    FELT: "felt to be out of the jaws",
+    BELIEVED: "nothing: only believed, not counted",
+}
 FIGURE = "+"  # a heading that begins with it stands over figures, set to the right
 
 
@@ -23,7 +41,7 @@ def finds_table(run: RecordedRun) -> Element:
         "+distance error / mm", "+95 % ellipse, semi-axes / mm", "+its long axis from x / deg", "truth inside",
     )  # fmt: skip
     errors = errors_of(run)
-    rows = [_find_row(run, find, errors.get(find.number)) for find in run.events_of(Find)]
+    rows = [_find_row(run, find, errors.get(find.number)) for find in run.finds]
     return table(heads, rows, "Nothing was found.")
 
 
@@ -45,12 +63,22 @@ def _find_row(run: RecordedRun, find: Find, error: FindError | None) -> list[Cel
 
 def deliveries_table(run: RecordedRun) -> Element:
     """Return the table of what was set down."""
-    heads = ("+time / min:s", "+no.", "", "kind", "+slot", "+x / m", "+y / m", "+chance that it is inside / %")
+    heads = (
+        "+time / min:s",
+        "+no.",
+        "",
+        "kind",
+        "+slot",
+        "+x / m",
+        "+y / m",
+        "+chance that it is inside / %",
+        "known by",
+    )
     rows: list[list[Cell]] = []
     for time, event in _timed(run, Delivery):
         number, letter = str(event.number), _letter(run, event.kind)
         place = [str(event.slot), metres(event.x), metres(event.y), f"{100.0 * event.chance_inside_zone:.1f}"]
-        rows.append([time, number, letter, event.kind, *place])
+        rows.append([time, number, letter, event.kind, *place, KNOWN_BY.get(event.known_by, event.known_by)])
     return table(heads, rows, "Nothing was set down.")
 
 

@@ -5,7 +5,6 @@ from bisect import bisect_right
 from itertools import pairwise
 from xml.etree.ElementTree import Element
 
-from rover.events import Delivery, Find
 from rover.record.run import Incident, RecordedRun, TrueBump, TrueFigures
 from rover.report.numbers import UNKNOWN, clock, metres, millimetres
 from rover.report.tables import table
@@ -13,10 +12,10 @@ from rover.report.tables import table
 
 def truth_table(run: RecordedRun, truth: TrueFigures) -> Element:
     """Return the table of figures."""
-    finds, deliveries = len(run.events_of(Find)), len(run.events_of(Delivery))
+    deliveries, found = len(run.counted), sum(find.number in run.true_finds for find in run.finds)
     rows = [
         ("objects in the tray", str(deliveries), str(truth.delivered)),
-        ("finds with an object in the jaws", str(finds), str(finds - truth.empty_finds)),
+        ("finds with an object in the jaws", str(len(run.finds)), str(found)),
         ("deliveries that brought an object", str(deliveries), str(deliveries - truth.empty_deliveries)),
         ("objects let go of outside the tray", UNKNOWN, str(truth.let_go_outside)),
         ("objects knocked over", UNKNOWN, str(truth.fallen)),

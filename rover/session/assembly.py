@@ -95,7 +95,7 @@ def assemble(
         _faults_beside(errand, robot, bench, list(graph.states) if graph is not None else [])
     problems += errand.source.problems + (bench.source.problems if bench is not None else [])
     if graph is not None:
-        problems += examine(graph, known, robot.model if robot else None)
+        problems += examine(graph, known, robot.model if robot else None, errand.model.kinds)
     if any(not problem.warning for problem in problems) or graph is None or robot is None:
         raise FileProblems(problems)
     loaded = [one for one in (errand, robot, behaviour, bench) if one is not None]

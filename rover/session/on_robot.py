@@ -72,7 +72,7 @@ class RunSummary:
     """How a run on the robot ended.
 
     Attributes:
-        exit_code: 0 done, 1 failed, 130 or 143 ended by a signal.
+        exit_code: 0 done, with nothing left or only believed, 1 otherwise, 130 or 143 ended by a signal.
         remarks: lines on steps skipped and on what could not be written.
     """
 
@@ -118,7 +118,7 @@ def run_errand(
         recorder = _recorder(core, assembly, options, devices)
         host = RobotHost(core, devices, controls, recorder, console, interruption, closing)
         result = loop.run(core, host, recorder, console.progress)
-        code = interruption.exit_code or (0 if result.result == "done" else 1)
+        code = interruption.exit_code or (0 if result.is_clean else 1)
     return RunSummary(
         *(result, code),
         (

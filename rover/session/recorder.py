@@ -9,7 +9,8 @@ from typing import Any
 from rover.core import Core, StepReadings, StepRecord
 from rover.core.health import RECORD
 from rover.devices.readings import Reading
-from rover.events import Delivery, Event, Find, Health, HealthChange, Note
+from rover.errand.entries import Account
+from rover.events import BELIEVED, Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames
 from rover.record.run import Incident, TrueFigures
 from rover.record.writer import RunRecord
@@ -104,7 +105,7 @@ class RunRecorder(Recorder):
         self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
         self._takes_readings = not is_exact
         self._point = core.track_point()
-        self._finds: list[FindReport] = []
+        self._finds: dict[int, FindReport] = {}
         self.unwell: dict[str, str] = {}
         self._why = ""
         self._steps = self._skipped = self._others = 0
@@ -158,9 +159,9 @@ class RunRecorder(Recorder):
         match event:
             case Find():
                 self._take_find(now_ns, event)
-            case Delivery():
-                self.delivered = event.number
-                if self._truth is not None:
+            case Delivery(known_by=known_by):
+                self.delivered = len(self._core.known.ledger.delivered)
+                if self._truth is not None and known_by != BELIEVED:
                     self._truth.deliver()
             case HealthChange(device, Health.DOUBTED, why):
                 self.unwell[f"{device} doubted"] = f"{device} is doubted: {why}"
@@ -177,12 +178,12 @@ class RunRecorder(Recorder):
 
     def _take_find(self, now_ns: int, find: Find) -> None:
         if self._truth is None:
-            self._finds.append(report_of(find))
+            self._finds[find.number] = report_of(find)
             return
         truth = self._truth.find(find)
         if truth is not None:
             self._record.entry(now_ns, truth)
-        self._finds.append(report_beside(truth, find))
+        self._finds[find.number] = report_beside(truth, find)
 
     def _take_incidents(self, incidents: Sequence[Incident]) -> None:
         for at_ns, what in incidents:
@@ -211,14 +212,18 @@ class RunRecorder(Recorder):
                 self.note("refused", f"{name}: {count}")
         for remark in self._drivers.remarks if self._drivers is not None else ():
             self.note("fault", remark)
-        counts = {"expected": expected, "delivered": self.delivered, "steps": self._steps, "skipped": self._skipped}
+        account, finds = self._core.account(), tuple(self._finds[number] for number in sorted(self._finds))
+        counts = {"expected": expected, "delivered": self.delivered, **_beside(account)}
+        counts |= {"steps": self._steps, "skipped": self._skipped}
         self.close(result, reason, counts)
         if self._keeper is not None:
             self._keeper.keep(self._core.saved(self._point), result)
             self._keeper.close()
-        worst = max((find.axis_error_m for find in self._finds if find.axis_error_m is not None), default=None)
-        counted = (self.delivered, expected, truth, tuple(self._finds), worst)
-        return Result(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path))
+        worst = max((find.axis_error_m for find in finds if find.axis_error_m is not None), default=None)
+        counted = (self.delivered, expected, truth, finds, worst)
+        return Result(
+            *(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path)), **_beside(account)
+        )
 
     def _record_truth(self) -> TrueFigures | None:
         if self._truth is None:
@@ -234,3 +239,8 @@ class RunRecorder(Recorder):
     def troubles(self) -> list[str]:
         """What went wrong with writing, in words for a person."""
         return [*super().troubles, *([self._keeper.trouble] if self._keeper and self._keeper.trouble else [])]
+
+
+def _beside(account: Account) -> dict[str, Any]:
+    """Return what the account says besides the number counted, as result and record have it."""
+    return {"seen": account.seen, "believed": account.believed, "left": account.left}

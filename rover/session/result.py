@@ -40,11 +40,15 @@ def report_beside(truth: TrueFind | None, find: Find) -> FindReport:
 
 @dataclass(frozen=True)
 class Result:
-    """How a run ended.
+    """How a run ended: by the behaviour's own word, and beside it by the ledger's account.
 
     Attributes:
-        delivered: what the behaviour counts as delivered.
+        result, reason: the behaviour's.
+        delivered: how many objects are counted as left in the tray: seen there, or felt to have left the jaws.
         objects: how many there are, where that is known.
+        seen: of those delivered, the ones that were seen in the tray.
+        believed: objects set down in the tray on which nothing could tell.
+        left: objects that are neither; None where there was nothing to bring.
         truth: what truly happened, in a rehearsal; ``truth.delivered`` stands in the tray.
     """
 
@@ -59,6 +63,14 @@ class Result:
     wall_time_s: float
     steps: int
     record: str
+    seen: int = 0
+    believed: int = 0
+    left: int | None = None
+
+    @property
+    def is_clean(self) -> bool:
+        """Nobody need go and look: the behaviour is done, nothing is left, and nothing only believed."""
+        return self.result == "done" and not self.left and not self.believed
 
 
 ShowProgress = Callable[[float, str, int], None]

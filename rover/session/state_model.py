@@ -20,6 +20,12 @@ Text = Annotated[str, Field(max_length=200)]
 NonEmpty = Annotated[str, Field(min_length=1, max_length=200)]
 
 
+Place = tuple[Coordinate, Coordinate]
+Variance = Annotated[float, Field(ge=0.0, le=FARTHEST**2, allow_inf_nan=False)]
+Covariance = Annotated[float, Field(ge=-(FARTHEST**2), le=FARTHEST**2, allow_inf_nan=False)]
+GripState = tuple[NonEmpty, Coordinate, Coordinate, Variance, Covariance, Variance]
+
+
 class _Strict(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
 
@@ -29,9 +35,12 @@ class LedgerState(_Strict):
 
     finds: Count
     delivered: Annotated[list[NonEmpty], Field(max_length=MOST)]
+    seen: Count
+    believed: Annotated[list[NonEmpty], Field(max_length=MOST)]
     filled: Annotated[list[tuple[Count, NonEmpty]], Field(max_length=MOST)]
     put_off: Annotated[list[tuple[NonEmpty, Coordinate, Coordinate]], Field(max_length=MOST)]
-    obstacles: Annotated[list[tuple[Coordinate, Coordinate]], Field(max_length=MOST)]
+    let_go: Annotated[list[tuple[Count, GripState, Place, Place]], Field(max_length=MOST)]
+    obstacles: Annotated[list[Place], Field(max_length=MOST)]
     visited_places: Count
     to_look_at: Annotated[
         list[tuple[Count, Annotated[int, Field(ge=1, le=LOOKS)]]],
@@ -71,11 +80,15 @@ def why_not_of(errand: Errand, saved: CoreState) -> str:
     if not (_is_near(x, xs) and _is_near(y, ys)):
         return f"its position, x {x:g} m, y {y:g} m, is far outside the field"
     ledger = saved.ledger
-    kinds = {*ledger.delivered, *(kind for _, kind in ledger.filled), *(kind for kind, _, _ in ledger.put_off)}
+    kinds = {*ledger.delivered, *ledger.believed, *(kind for _, kind in ledger.filled)}
+    kinds |= {*(kind for kind, _, _ in ledger.put_off), *(find[0] for _, find, _, _ in ledger.let_go)}
     if errand.kinds and (unknown := sorted(kinds - {*errand.kinds, OBJECT})):
         return f"it has objects of kind '{unknown[0]}'"
-    if len(ledger.delivered) > len(ledger.filled):
-        return f"it has {len(ledger.delivered)} objects delivered in {len(ledger.filled)} slots"
+    set_down = len(ledger.delivered) + len(ledger.believed)
+    if set_down > len(ledger.filled):
+        return f"it has {set_down} objects delivered in {len(ledger.filled)} slots"
+    if ledger.seen > len(ledger.delivered):
+        return f"it has {ledger.seen} objects seen in the tray and {len(ledger.delivered)} delivered"
     slots = [number for number, _ in ledger.filled]
     return "it has two objects in one slot" if len(set(slots)) < len(slots) else ""
 

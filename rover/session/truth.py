@@ -42,7 +42,7 @@ class TruthKeeper:
         self._objects: Sequence[TrueObject] = ()
         self._by_id: dict[str, TrueObject] = {}
         self._stood: dict[str, XY] = {}
-        self._claimed = self._brought = False  # since the last find: a delivery, an object let go of in the tray
+        self._claimed = self._came_in = 0  # since the last find: deliveries, objects that came into the tray
         self._empty_finds = self._empty_deliveries = self._let_go = self._fallen = 0
         self.incidents: list[Incident] = []
         self._follow(0)
@@ -74,9 +74,7 @@ class TruthKeeper:
 
     def deliver(self) -> None:
         """Take note that the robot takes an object for delivered."""
-        if self._claimed:
-            self._settle()
-        self._claimed = True
+        self._claimed += 1
 
     def end(self, now_ns: int) -> list[Incident]:
         """Settle what is open, and return the bumps and touches that were not over."""
@@ -128,16 +126,15 @@ class TruthKeeper:
                 self._contacts.forget(one.id)
             elif was.held and not one.held:
                 self._contacts.leave(one.id, now_ns)
-                is_in_tray = self._is_in_tray(one)
-                self._brought |= is_in_tray
-                self._let_go += self._ground.zone is not None and not is_in_tray
+                self._let_go += self._ground.zone is not None and not self._is_in_tray(one)
+            self._came_in += self._is_in_tray(one) and not self._is_in_tray(was)
             if not one.held or one.id not in self._stood:
                 self._stood[one.id] = (one.x, one.y)
 
     def _settle(self) -> None:
-        """Hold a delivery against what came into the tray; the jaws may have opened before or after it was said."""
-        self._empty_deliveries += self._claimed and not self._brought
-        self._claimed = self._brought = False
+        """Hold deliveries against what came into the tray, before they were said or after, carried or pushed."""
+        self._empty_deliveries += max(0, self._claimed - self._came_in)
+        self._claimed = self._came_in = 0
 
     def _is_in_tray(self, one: TrueObject) -> bool:
         return not one.held and self._ground.in_zone(one.x, one.y)

@@ -154,6 +154,7 @@ def _observed(cell: Cell, rehearsal: ObservedRehearsal, result: Result, wanted: 
         rehearsal.error,
         cell.lost_s,
         is_success=is_success(result, has_tray=core.known.ground.zone is not None),
+        is_clean=result.is_clean,
         counted=result.delivered,
         truth=result.truth,
         ended_s=rehearsal.ended_s if stopped_s is None else stopped_s,

@@ -11,16 +11,16 @@ from typing import Any, Self
 
 from rover.errors import UserError
 from rover.record.run import TrueFigures
-from rover.trials.trial import Ended, TrialRow
+from rover.trials.trial import Ended, TrialRow, why_not
 
-VERSION = 1
+VERSION = 2
 WAIT_S = 30.0
 """Whoever looks at the file from elsewhere may keep it so long."""
 TABLES = """
 CREATE TABLE campaign (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE trials (number INTEGER NOT NULL, variant TEXT NOT NULL, seed INTEGER NOT NULL, is_success INTEGER NOT NULL,
   why_not TEXT NOT NULL, state TEXT NOT NULL, exit TEXT NOT NULL, device TEXT NOT NULL, counted INTEGER NOT NULL,
-  delivered INTEGER, robot_time_s REAL NOT NULL, command TEXT NOT NULL, row TEXT NOT NULL,
+  believed INTEGER NOT NULL, delivered INTEGER, robot_time_s REAL NOT NULL, command TEXT NOT NULL, row TEXT NOT NULL,
   PRIMARY KEY (number, variant)) WITHOUT ROWID;
 """
 
@@ -103,8 +103,8 @@ class CampaignFile:
         """
         delivered = None if row.truth is None else row.truth.delivered
         values = (
-            *(row.number, row.variant, row.seed, row.is_success, row.why_not, *row.ended),
-            *(row.counted, delivered, row.robot_time_s, command, as_text(row)),
+            *(row.number, row.variant, row.seed, row.is_success, why_not(row), *row.ended),
+            *(row.counted, row.believed, delivered, row.robot_time_s, command, as_text(row)),
         )
         try:
             self._connection.execute(f"INSERT INTO trials VALUES ({', '.join('?' * len(values))})", values)

@@ -19,7 +19,7 @@ from rover.trials.statistics import (
     quantile,
     wilson,
 )
-from rover.trials.trial import Ended, TrialRow, is_honest
+from rover.trials.trial import Ended, TrialRow, is_honest, why_not
 
 CommandOf = Callable[[TrialRow], str]
 WORST = 5
@@ -52,12 +52,14 @@ class ObjectFigures:
 
     Attributes:
         counted: that the robot counts as delivered.
+        believed: that it set down besides, and nothing could tell.
         known: trials of which somebody knows the truth; in these
         in_tray, of: objects that are truly there, and that there were;
         bumped, bumps: trials in which something that does not give way was run into, and how often in all.
     """
 
     counted: int
+    believed: int
     known: int
     in_tray: int
     of: int
@@ -202,6 +204,7 @@ def _objects(rows: Sequence[TrialRow]) -> ObjectFigures:
     truths = [row.truth for row in rows if row.truth is not None]
     return ObjectFigures(
         counted=sum(row.counted for row in rows),
+        believed=sum(row.believed for row in rows),
         known=len(truths),
         in_tray=sum(truth.delivered for truth in truths),
         of=sum(truth.objects for truth in truths),
@@ -260,7 +263,7 @@ def _failure_kinds(rows: Iterable[TrialRow], command_of: CommandOf) -> list[Fail
             alike.setdefault(_kind(row), []).append(row)
     order = list(dict.fromkeys(variant for variant, _, _ in alike))
     kinds = [
-        FailureKind(variant, failed[0].why_not, ended, len(failed), failed[0].seed, command_of(failed[0]))
+        FailureKind(variant, why_not(failed[0]), ended, len(failed), failed[0].seed, command_of(failed[0]))
         for (variant, _, ended), failed in alike.items()
     ]
     return sorted(kinds, key=lambda kind: (order.index(kind.variant), -kind.count, kind.seed))
@@ -271,7 +274,7 @@ Kind = tuple[str, str, Ended]
 
 def _kind(row: TrialRow) -> Kind:
     """Return what a row has in common with others that ended alike."""
-    return row.variant, _without_figures(row.why_not), row.ended
+    return row.variant, _without_figures(why_not(row)), row.ended
 
 
 def _without_figures(text: str) -> str:
@@ -307,9 +310,10 @@ def _missing(row: TrialRow) -> int:
 
 
 def _remarks(row: TrialRow) -> Iterator[str]:
-    yield row.why_not or "success"
+    yield why_not(row) or "success"
     if _missing(row) and row.truth is not None:
-        yield f"{row.truth.delivered} of {row.truth.objects} in the tray, {row.counted} counted"
+        believed = f", {row.believed} believed" if row.believed else ""
+        yield f"{row.truth.delivered} of {row.truth.objects} in the tray, {row.counted} counted{believed}"
     if row.truth is not None and row.truth.empty_deliveries:
         yield f"deliveries of nothing: {row.truth.empty_deliveries}"
     if _bumps(row):

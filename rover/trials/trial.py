@@ -74,11 +74,12 @@ class TrialRow:
 
     Attributes:
         number, variant, seed, drawn: as in `Trial`.
-        is_success: the behaviour's result is done, all that is counted is truly there, nothing expected is left, and no
-            stop came.
+        is_success: the behaviour's result is done and the robot's own account clean, all that is counted is truly
+            there, nothing expected is left, and no stop came.
         result, reason: as the behaviour has it, or ``stopped`` and why, or ``error``.
         ended: where the errand was then.
         counted: how many objects the robot counts as delivered.
+        believed: how many besides it set down, and nothing could tell.
         truth: what truly happened; None where nobody knows.
         axis_errors_m: of the finds, the greater of the errors along x and y.
         robot_time_s: how long it took.
@@ -95,24 +96,27 @@ class TrialRow:
     reason: str
     ended: Ended = NOWHERE
     counted: int = 0
+    believed: int = 0
     truth: TrueFigures | None = None
     axis_errors_m: tuple[float, ...] = ()
     robot_time_s: float = 0.0
     error: str = ""
     digest: str = ""
 
-    @property
-    def why_not(self) -> str:
-        """Why it is no success, in one line; '' if it is one."""
-        if self.is_success:
-            return ""
-        if self.result in ("error", "stopped"):
-            return f"{self.result}: {self.reason}"
-        if self.truth is not None and not is_honest(self.counted, self.truth):
-            return f"{self.result}, but counted what is not there"
-        if self.result == "done":
-            return f"done ({self.reason}), but not all is in"
-        return f"{self.result} ({self.reason})"
+
+def why_not(row: TrialRow) -> str:
+    """Return why a trial is no success, in one line; '' if it is one."""
+    if row.is_success:
+        return ""
+    if row.result in ("error", "stopped"):
+        return f"{row.result}: {row.reason}"
+    if row.truth is not None and not is_honest(row.counted, row.truth):
+        return f"{row.result}, but counted what is not there"
+    if row.result == "done" and row.believed:
+        return f"done ({row.reason}), but {row.believed} only believed to be there"
+    if row.result == "done":
+        return f"done ({row.reason}), but not all is in"
+    return f"{row.result} ({row.reason})"
 
 
 class WatchedRehearsal(Rehearsal):
@@ -199,6 +203,7 @@ def row_of(trial: Trial, rehearsal: WatchedRehearsal, result: Result) -> TrialRo
         result.reason,
         Ended(rehearsal.state, rehearsal.exit, ", ".join(rehearsal.unwell)),
         result.delivered,
+        result.believed,
         result.truth,
         tuple(find.axis_error_m for find in result.finds if find.axis_error_m is not None),
         result.robot_time_s,
@@ -208,8 +213,8 @@ def row_of(trial: Trial, rehearsal: WatchedRehearsal, result: Result) -> TrialRo
 
 
 def is_success(result: Result, *, has_tray: bool) -> bool:
-    """Whether the errand is done, all that is counted is truly there, and where there is a tray nothing is left."""
-    if result.result != "done":
+    """Whether it is done and the robot's account clean, what is counted truly there, and with a tray nothing left."""
+    if not result.is_clean:
         return False
     truth = result.truth
     if truth is None:

@@ -50,6 +50,7 @@ class Observed:
         error: traceback of what nobody foresaw, or of what a person's own code raised.
         lost_s: when the device was lost; None if none was.
         is_success: all was brought, and all that is counted is truly there.
+        is_clean: by the robot's own account it is done, nothing is left, and nothing only believed to be there.
         counted: how many objects the robot counts as delivered.
         truth: what truly happened; None where nobody knows.
         ended_s: when the behaviour ended, a stop latched, or it was given up.
@@ -65,6 +66,7 @@ class Observed:
     error: str = ""
     lost_s: float | None = None
     is_success: bool = False
+    is_clean: bool = False
     counted: int = 0
     truth: TrueFigures | None = None
     ended_s: float = 0.0
@@ -150,7 +152,7 @@ def _counted(seen: Observed) -> str:
 
 
 def _said_done(seen: Observed) -> str:
-    if seen.result != "done" or seen.is_success or _counted(seen):
+    if not seen.is_clean or seen.is_success or _counted(seen):
         return ""
     left = "" if seen.truth is None else f", and {seen.truth.objects - seen.truth.delivered} are left"
     return f"said it was done ({seen.reason}){left}"
@@ -220,7 +222,7 @@ RULES = (
     ),
     Rule(
         COUNTED,
-        "It says that it is done, and objects are left.",
+        "It says that it is done, with nothing left and nothing only believed to be in the tray, and objects are left.",
         "The same: nobody goes and looks.",
         _said_done,
     ),

@@ -85,7 +85,7 @@ def _figures(one: VariantSummary) -> dict[str, str]:
         "successes": str(one.successes),
         "share, 95 % interval": UNKNOWN if one.share is None else with_interval(one.share),
         "objects in the tray": f"{objects.in_tray} of {objects.of}" if objects.known else UNKNOWN,
-        "objects counted": str(objects.counted),
+        "objects counted": str(objects.counted) + (f", {objects.believed} more believed" if objects.believed else ""),
         "time of successes, median": _seconds(one.half_s),
         "time of successes, 95 %": _seconds(one.most_s),
         "axis errors, 50 %, 95 %, worst": off,

@@ -1,10 +1,11 @@
 """Looking, closing in, gripping, setting down: what each does in truth, and every reason to fail."""
 
 import math
+from typing import ClassVar
 
 import pytest
 
-from rover.events import Delivery, Find, GivenUp, Note
+from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, Note
 
 LOOK = ("stand_still", {})
 NEAR = ("close_in", {})
@@ -46,8 +47,17 @@ class TestJaws:
         assert did.progress == "done"
         assert [thing.place for thing in did.run.final_objects] == ["held"]
 
-    def test_feedback_tells_of_closing_on_nothing(self, doing):
-        assert doing(GRIP, devices={"gripper": {"feedback": "switch"}}).progress == "failed"
+    @pytest.mark.parametrize(
+        ("feedback", "why"), [("switch", "their switch says so"), ("position", "they stopped at 0% open")]
+    )
+    def test_feedback_tells_of_closing_on_nothing(self, doing, feedback, why):
+        did = doing(GRIP, devices={"gripper": {"feedback": feedback}})
+        assert (did.progress, did.why) == ("failed", f"the jaws closed on nothing: {why}")
+
+    def test_jaws_that_stopped_on_something_else_are_not_taken_for_empty(self, doing, jar):
+        """A jar of 5 cm, and jaws of which the file says that they open to 40 cm."""
+        devices = {"gripper": {"feedback": "position", "opens_to": "40 cm"}}
+        assert doing(LOOK, NEAR, GRIP, objects=[jar(4.0, 2.0)], devices=devices).progress == "done"
 
     def test_without_feedback_closing_on_nothing_is_not_noticed(self, doing):
         assert doing(GRIP).progress == "done"
@@ -85,9 +95,24 @@ class TestRecordFind:
         assert find.xx > 0.0
         assert find.xx * find.yy > find.xy**2
 
+    def test_with_nothing_in_the_jaws_nothing_is_found(self, doing):
+        did = doing(GRIP, LOOK, ("record_find", {}))
+        assert did.run.events_of(Find) == ()
+        assert "nothing is in the jaws, so that nothing is noted as found" in [
+            note.text for note in did.run.events_of(Note)
+        ]
+
+    def test_what_is_carried_is_found_once(self, doing, jar):
+        find = ("record_find", {})
+        did = doing(LOOK, NEAR, GRIP, find, find, objects=[jar(4.0, 2.0)])
+        assert [one.number for one in did.run.events_of(Find)] == [1]
+
 
 class TestSetDown:
     carried = (LOOK, NEAR, GRIP, ("record_find", {}), ("drive_to", {"place": "zone.gate"}))
+    down = ("set_down", {})
+    stands_blind: ClassVar = {"camera": {"ahead": "10 cm"}, "range": {"least": "8 cm"}}
+    """Neither camera nor range finder tell of the jaws."""
 
     def test_the_jar_stands_in_the_slot_and_the_robot_is_out_again(self, doing, jar):
         did = doing(*self.carried, ("set_down", {}), objects=[jar(4.0, 2.0)], errand={"expect": 1})
@@ -104,10 +129,64 @@ class TestSetDown:
         (thing,) = did.run.final_objects
         assert (thing.x, thing.y) == pytest.approx((delivery.x, delivery.y), abs=0.06)
 
-    def test_with_no_slot_free_it_fails(self, doing):
-        gate, down = ("drive_to", {"place": "zone.gate"}), ("set_down", {})
+    def test_it_counts_once_it_is_seen_in_the_tray_and_not_before(self, doing, jar):
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)])
+        (delivery,) = did.run.events_of(Delivery)
+        said_ns = next(at_ns for at_ns, event in did.run.happenings if event is delivery)
+        out = next(point for point in did.run.true_track if point.at_ns >= said_ns)
+        assert delivery.known_by == SEEN
+        assert out.x > 1.25
+
+    @pytest.mark.parametrize("feedback", ["switch", "position"])
+    def test_where_the_camera_is_lost_it_counts_as_felt(self, doing, jar, feedback):
+        devices = self.stands_blind | {"gripper": {"feedback": feedback}}
+        lost = ["on entering tested: camera silent"]
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=devices, faults=lost)
+        assert did.progress == "done"
+        assert [one.known_by for one in did.run.events_of(Delivery)] == [FELT]
+
+    def test_where_nothing_tells_it_is_believed(self, doing, jar):
+        lost = ["on entering tested: camera silent"]
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=self.stands_blind, faults=lost)
+        assert did.progress == "done"
+        assert [one.known_by for one in did.run.events_of(Delivery)] == [BELIEVED]
+
+    def test_a_jar_that_was_lost_on_the_way_in_is_not_delivered(self, doing, jar):
+        gone = ["on entering tested: jar 1 moved to [5 m, 3 m]"]
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], faults=gone)
+        assert (did.progress, did.why) == ("failed", "nothing stands where it was set down")
+        assert did.run.events_of(Delivery) == ()
+        assert [event.why for event in did.run.events_of(GivenUp)] == ["not there after it was set down"]
+
+    @pytest.mark.parametrize("feedback", ["none", "switch", "position"])
+    @pytest.mark.parametrize("fault", ["gripper jammed", "gripper silent"])
+    def test_jaws_that_do_not_open_deliver_nothing(self, doing, jar, feedback, fault):
+        devices = {"gripper": {"feedback": feedback}}
+        faults = [f"on entering tested: {fault}"]
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=devices, faults=faults)
+        assert (did.progress, did.why) == ("failed", "it stays in the jaws, though they were opened")
+        assert did.run.events_of(Delivery) == did.run.events_of(GivenUp) == ()
+        assert [thing.place for thing in did.run.final_objects] == ["held"]
+
+    def test_jaws_that_jammed_for_a_while_are_opened_again(self, doing, jar):
+        """They are felt to hold on, closed and opened once more before the robot draws back."""
+        devices = {"gripper": {"feedback": "switch"}}
+        faults = ["on entering tested: gripper jammed for 8 s"]
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=devices, faults=faults)
+        assert (did.progress, did.why) == ("done", "")
+        assert [thing.place for thing in did.run.final_objects] == ["tray"]
+
+    def test_a_switch_that_lies_does_not_deliver_what_is_not_there(self, doing, jar):
+        """It says all the time that something is held; the camera does not see the jaws."""
+        devices = self.stands_blind | {"gripper": {"feedback": "switch"}}
+        faults = ["on entering tested: held jar slips", "on entering tested: gripper stuck"]
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=devices, faults=faults)
+        truly = [thing.place for thing in did.run.final_objects].count("tray")
+        assert len([one for one in did.run.events_of(Delivery) if one.known_by != BELIEVED]) <= truly
+
+    def test_with_no_slot_free_it_fails(self, doing, jar):
         field = {"zone": {"x": "75 cm", "y": "2 m", "width": "25 cm", "depth": "25 cm", "entry": "180 deg"}}
-        did = doing(gate, down, down, field=field)
+        did = doing(*self.carried, self.down, self.down, field=field, objects=[jar(4.0, 2.0)])
         assert (did.progress, did.why) == ("failed", "no slot is free")
 
     def test_stalled_it_fails(self, doing):

@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from rover.errand.ledger import Filled, Grip, Ledger, PutOff, StateMismatchError
+from rover.errand.entries import Account, Filled, Grip, PutOff
+from rover.errand.ledger import Ledger, StateMismatchError
 from rover.estimate.field import LookedAt, ground_of
-from rover.events import Delivery, Find, GivenUp, Note
+from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, Note
 from rover.files import yaml_source
 from rover.files.errand import Errand
 
@@ -110,11 +111,13 @@ class TestEvents:
         errand.gripped(self.GRIP)
         errand.found(self.GRIP)
         errand.set_down(slot, slot.x, slot.y, 0.9)
+        assert (errand.delivered, errand.left(known=0)) == ([], 2)
+        errand.delivered_by(SEEN)
         assert errand.events == [
             Note("chosen", "amber at x 2.01 m, y 1.00 m"),
             Note("gripped", "amber at x 2.00 m, y 1.00 m"),
             Find(1, *self.GRIP),
-            Delivery(1, "amber", slot.number, slot.x, slot.y, 0.9),
+            Delivery(1, "amber", slot.number, slot.x, slot.y, 0.9, SEEN),
         ]
         assert (errand.carried, errand.delivered, errand.left(known=0)) == (None, ["amber"], 1)
 
@@ -139,8 +142,112 @@ class TestEvents:
     def test_jaws_that_open_over_a_slot_with_nothing_in_them_deliver_nothing(self, ledger):
         errand = ledger(expect=1)
         errand.set_down(errand.slot, 1.0, 1.0, 0.9)
-        assert (errand.events, errand.delivered) == ([], [])
+        errand.delivered_by(BELIEVED)
+        assert (errand.events, errand.delivered, errand.believed) == ([], [], [])
         assert len(errand.filled) == 1
+
+
+class TestLeftThere:
+    """Delivered means left there: nothing is counted when the jaws open."""
+
+    GRIP = Grip("amber", 2.0, 1.0, 1e-4, 0.0, 1e-4)
+
+    @pytest.fixture
+    def opened(self, ledger):
+        """A ledger whose jaws have been opened on an object in the tray."""
+        errand = ledger(expect=3)
+        errand.found(self.GRIP)
+        errand.set_down(errand.slot, 0.4, 1.2, 0.9)
+        return errand
+
+    @pytest.mark.parametrize(
+        ("known_by", "account"), [(SEEN, (1, 1, 0, 2)), (FELT, (1, 0, 0, 2)), (BELIEVED, (0, 0, 1, 2))]
+    )
+    def test_what_nothing_could_tell_is_counted_apart(self, opened, known_by, account):
+        opened.delivered_by(known_by)
+        assert opened.account(known=0) == account
+        assert (opened.carried, opened.slot.number) == (None, 1)
+
+    def test_what_stays_in_the_jaws_is_carried_on_and_its_slot_is_free(self, opened):
+        opened.kept()
+        assert (opened.carried, opened.slot.number, opened.delivered) == ("amber", 0, [])
+
+    def test_where_nothing_stands_nothing_was_delivered_and_the_slot_is_free(self, opened):
+        opened.not_left()
+        assert opened.events[-1] == GivenUp("amber", 0.4, 1.2, "not there after it was set down")
+        assert (opened.carried, opened.slot.number, opened.account(known=0)) == (None, 0, (0, 0, 0, 3))
+
+    @pytest.mark.parametrize(
+        "then", [lambda errand: errand.found(TestLeftThere.GRIP), lambda errand: errand.lost(1.0, 1.0)]
+    )
+    def test_what_nobody_looked_at_before_the_robot_went_on_is_believed(self, opened, then):
+        then(opened)
+        assert opened.believed == ["amber"]
+
+    def test_an_account_in_the_middle_of_it_believes_too(self, opened):
+        assert opened.account(known=0) == (0, 0, 1, 2)
+
+    @pytest.mark.parametrize(
+        ("account", "is_clean"),
+        [
+            ((9, 9, 0, 0), True),
+            ((9, 8, 0, 0), True),
+            ((8, 8, 1, 0), False),
+            ((8, 8, 0, 1), False),
+            ((0, 0, 0, None), True),
+        ],
+    )
+    def test_an_account_is_clean_if_nobody_need_go_and_look(self, account, is_clean):
+        assert Account(*account).is_clean is is_clean
+
+
+class TestOneFind:
+    """One object makes one find, however often it is gripped."""
+
+    GRIP = Grip("amber", 2.0, 1.0, 1e-4, 0.0, 1e-4)
+
+    def gripped_again(self, ledger, lost_at, grip):
+        errand = ledger()
+        errand.found(self.GRIP)
+        errand.held(*lost_at)
+        errand.lost(*lost_at)
+        errand.events.clear()
+        errand.found(grip)
+        return errand
+
+    def test_gripped_again_where_it_was_found_the_later_find_counts(self, ledger):
+        again = self.GRIP._replace(x=2.08)
+        errand = self.gripped_again(ledger, (1.9, 1.0), again)
+        assert (errand.finds, errand.events) == (1, [Find(1, *again)])
+
+    def test_brought_away_and_lost_it_was_found_where_it_was_found_first(self, ledger):
+        errand = self.gripped_again(ledger, (1.0, 3.0), self.GRIP._replace(x=1.05, y=3.0))
+        assert (errand.finds, errand.events) == (1, [Note("gripped again", "find 1, amber at x 1.05 m, y 3.00 m")])
+
+    def test_what_slipped_out_lies_anywhere_between_where_it_was_held_and_missed(self, ledger):
+        errand = ledger()
+        errand.found(self.GRIP)
+        errand.held(1.8, 1.0)
+        errand.lost(1.0, 1.0)
+        errand.found(self.GRIP._replace(x=1.4))
+        assert errand.finds == 1
+
+    @pytest.mark.parametrize(
+        "other", [GRIP._replace(x=3.0), GRIP._replace(x=2.2, kind="teal")], ids=["elsewhere", "other kind"]
+    )
+    def test_another_object_is_another_find(self, ledger, other):
+        errand = self.gripped_again(ledger, (2.0, 1.0), other)
+        assert errand.finds == 2
+        assert errand.left(known=0) == 2  # the one that was lost, and the one that is carried
+
+    def test_what_seems_to_be_of_another_kind_in_the_very_same_place_is_not(self, ledger):
+        assert self.gripped_again(ledger, (2.0, 1.0), self.GRIP._replace(x=2.05, kind="teal")).finds == 1
+
+    def test_what_is_carried_has_been_found_already(self, ledger):
+        errand = ledger()
+        errand.found(self.GRIP)
+        errand.found(self.GRIP)
+        assert errand.finds == 1
 
 
 class TestSaved:

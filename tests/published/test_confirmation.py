@@ -69,7 +69,7 @@ def rows(graph_of):
 
     def make(condition, confirm):
         graph = graph_of(condition, confirm)
-        return list(confirmation_costs(graph, robot))
+        return list(confirmation_costs(graph, robot, {}))
 
     return make
 

@@ -3,6 +3,7 @@
 import sqlite3
 from pathlib import Path
 
+from rover.events import BELIEVED, SEEN, Delivery
 from rover.record.reader import read
 from rover.record.run import RunEnd, TrueBump, TrueFigures, TrueFind, TrueTouch
 from rover.record.writer import RunRecord
@@ -43,3 +44,24 @@ def test_a_record_of_the_first_layout_is_read_without_what_it_did_not_have(tmp_p
     assert run.incidents == ()
     assert run.truth is None
     assert run.outcome == RunEnd("done", "all_in", {})
+
+
+def test_deliveries_of_the_second_layout_are_believed_since_it_counted_them_before_the_jaws_opened(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "run.sqlite"
+    record = RunRecord.create(path, {})
+    record.entry(SECOND, Delivery(1, "amber", 4, 0.6, 0.7, 0.9, SEEN))
+    record.finish("done", "all_in", {})
+    assert [one.known_by for one in read(path).counted] == [SEEN]
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.executescript(
+        "DROP VIEW story; ALTER TABLE deliveries DROP COLUMN known_by;"
+        "UPDATE header SET value = '2' WHERE key = 'schema'"
+    )
+    connection.close()
+
+    run = read(path)
+
+    assert run.events_of(Delivery) == (Delivery(1, "amber", 4, 0.6, 0.7, 0.9, BELIEVED),)
+    assert run.counted == ()

@@ -84,7 +84,7 @@ def test_a_run_comes_back_as_it_was_written(path: Path) -> None:
     assert run.header == {
         "title": "Bring the jars in",
         "file:config/cart.yaml": "robot: Greenhouse cart\n",
-        "schema": "2",
+        "schema": "3",
     }
     assert run.track == (TrackSample(SECOND, POINT, (0.25, -0.5)),)
     assert run.true_track == (TruePose(SECOND, 0.11, 0.34, -3.0),)
@@ -315,7 +315,7 @@ class TestUnreadable:
         connection.execute("UPDATE header SET value = '99' WHERE key = 'schema'")
         connection.close()
 
-        with pytest.raises(RecordError, match=r"newer version \(layout 99; this program reads up to 2\)"):
+        with pytest.raises(RecordError, match=r"newer version \(layout 99; this program reads up to 3\)"):
             read(path)
 
     def test_damaged(self, path: Path) -> None:

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from rover.events import (
+    BELIEVED,
+    SEEN,
     Delivery,
     Event,
     Find,
@@ -54,7 +56,7 @@ EVENTS: Sequence[Event] = (
     HoldBack("obstacle ahead", ended=True),
     HealthChange("heading", Health.OVERDUE, "no report for 310 ms"),
     Find(1, "amber", 1.5, 2.5, 4e-4, 1e-4, 2e-4),
-    Delivery(1, "amber", 2, 0.8, 3.0),
+    Delivery(1, "amber", 2, 0.8, 3.0, known_by=SEEN),
     Find(2, "violet", 4.25, 1.125, 1e-4, 0.0, 1e-4),
     GivenUp("teal", 5.5, 0.75, "four tries, not gripped"),
     Note("operator", "shade moved"),
@@ -134,7 +136,7 @@ def test_every_find_is_in_the_table_with_its_errors(tmp_path: Path) -> None:
 def test_deliveries_given_up_and_changes_are_in_their_tables(tmp_path: Path) -> None:
     rows = page_of(invented_run(), tmp_path).rows
 
-    assert ["0:06.0", "1", "A", "amber", "2", "0.800", "3.000", "100.0"] in rows
+    assert ["0:06.0", "1", "A", "amber", "2", "0.800", "3.000", "100.0", "seen in the tray"] in rows
     assert ["0:08.0", "T", "teal", "5.500", "0.750", "four tries, not gripped"] in rows
     change = ["seek/look", "pick_up", "when range.distance < 0.3", "collect.yaml:9", f"range.distance {MINUS}0.2812"]
     assert ["0:01.0", *change] in rows
@@ -154,6 +156,31 @@ def test_the_heading_says_how_it_went(tmp_path: Path) -> None:
 
     for words in ("Bring the jars in", "failed: some_left, when done or failed", "1 of 3", "1:23.4", "50 (find 1)"):
         assert words in text
+
+
+def test_what_is_only_believed_to_be_there_is_told_apart(tmp_path: Path) -> None:
+    page = page_of(invented_run((*EVENTS, Delivery(2, "teal", 3, 0.9, 3.0, 0.98, BELIEVED))), tmp_path)
+
+    assert [
+        "0:11.0",
+        "2",
+        "T",
+        "teal",
+        "3",
+        "0.900",
+        "3.000",
+        "98.0",
+        "nothing: only believed, not counted",
+    ] in page.rows
+    assert "1 of 3, 1 more only believed" in page.text
+    assert "seen 1, felt 0, believed 1" in page.text
+
+
+def test_an_object_gripped_again_is_one_find_and_the_last_counts(tmp_path: Path) -> None:
+    again = Find(1, "amber", 1.6, 2.5, 4e-4, 1e-4, 2e-4)
+    rows = page_of(invented_run((*EVENTS, again)), tmp_path).rows
+
+    assert [row[3] for row in rows if row[:3] == ["1", "A", "amber"]] == ["1.600"]
 
 
 def test_units_stand_in_the_headings(tmp_path: Path) -> None:

@@ -151,7 +151,7 @@ def test_a_disk_that_fills_up_is_said_at_once_and_is_a_signal(stand):
 DELIVER = '''
 """An activity that sets something down, as far as the ledger is concerned."""
 
-from rover.errand.ledger import Filled
+from rover.errand.entries import Filled
 from rover.events import Delivery
 from rover.behaviour.vocabulary import ActivitySpec, Progress
 from rover.motion.request import STILL

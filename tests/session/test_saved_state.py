@@ -16,18 +16,22 @@ from rover.files.errand import Errand
 from rover.session.assembly import assemble
 from rover.session.saved_state import StateError, StateKeeper, newest, path_beside, read, write_atomically
 
+LET_GO = [2, ["teal", 2.5, 2.0, 4e-4, 1e-5, 4e-4], [2.4, 1.9], [1.5, 1.0]]
 START = {"x": "1 m", "y": "1 m", "heading": "0 deg"}
 LEDGER = {
     "finds": 2,
     "delivered": ["amber"],
+    "seen": 1,
+    "believed": [],
     "filled": [[0, "amber"]],
     "put_off": [["teal", 1.5, 0.5]],
+    "let_go": [LET_GO],
     "obstacles": [[2.0, 1.0]],
     "visited_places": 0,
     "to_look_at": [[3, 2], [4, 1]],
 }
 CORE = {"pose": [1.0, 2.0, 0.5], "sigmas": [0.02, 0.02, 0.05], "ledger": LEDGER}
-WHOLE = {"version": 2, "errand": "Bring the jars in", "ended": "", "core": CORE}
+WHOLE = {"version": 3, "errand": "Bring the jars in", "ended": "", "core": CORE}
 ERRAND = Errand.model_validate(
     {
         "errand": "Bring the jars in",
@@ -130,6 +134,14 @@ def test_without_one_it_says_so(tmp_path):
         (json.dumps(with_ledger(to_look_at=[[1, 10**9]])), r"ledger.to_look_at\[0\]\[1\]"),
         (json.dumps(with_ledger(put_off=[["violet", 1.0, 1.0]])), "it has objects of kind 'violet'"),
         (json.dumps(with_ledger(delivered=["teal", "amber"])), "2 objects delivered in 1 slots"),
+        (json.dumps(with_ledger(believed=["teal"])), "2 objects delivered in 1 slots"),
+        (json.dumps(with_ledger(seen=2)), "2 objects seen in the tray and 1 delivered"),
+        (json.dumps(with_ledger(let_go=[[2, LET_GO[1], [2.4], [1.5, 1.0]]])), r"ledger.let_go\[0\]\[2\]"),
+        (
+            json.dumps(with_ledger(let_go=[[2, ["violet", *LET_GO[1][1:]], *LET_GO[2:]]])),
+            "it has objects of kind 'violet'",
+        ),
+        (json.dumps(WHOLE | {"version": 2}), "saved by another release .layout 2, this one reads 3.; start afresh"),
         (json.dumps(WHOLE | {"core": {**CORE, "pose": [900.0, 2.0, 0.0]}}), "x 900 m, y 2 m, is far outside the field"),
     ],
 )
@@ -185,7 +197,7 @@ GREENHOUSE = assemble(Path(__file__).parents[2] / "config/greenhouse.yaml", {})
 REAL = Core(GREENHOUSE.robot, GREENHOUSE.errand, GREENHOUSE.graph, ACTIVITIES, 1)
 REAL.known.ledger.restore(LEDGER | {"filled": [[0, "amber"], [1, "violet"]], "delivered": ["amber", "violet"]})
 SAVED = {
-    "version": 2,
+    "version": 3,
     "errand": GREENHOUSE.errand.errand,
     "ended": "stopped",
     "core": REAL.saved(REAL.track_point()),

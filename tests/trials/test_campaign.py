@@ -11,7 +11,7 @@ from rover.files import yaml_source
 from rover.files.given import Given
 from rover.files.ranges import RangesFile
 from rover.trials.campaign import Campaign, Variant, changed_since, command_of, name_of, program_digest, run_trial_twice
-from rover.trials.trial import Trial, run_trial
+from rover.trials.trial import Trial, run_trial, why_not
 from tests.trials.conftest import ShortErrand
 
 RANGES = RangesFile.model_validate(
@@ -125,10 +125,10 @@ class Own(Activity):
 """
     short.own(source)
     (trial, *_) = campaign(short).trials()
-    assert run_trial_twice(trial).why_not == "error: not the same twice: other truth, digest"
+    assert why_not(run_trial_twice(trial)) == "error: not the same twice: other truth, digest"
 
 
 def test_an_address_in_a_traceback_is_no_other_decision(short: ShortErrand) -> None:
     short.own("class Own(Activity):\n    def step(self, known):\n        raise ValueError(f'{object()}')\n")
     (trial, *_) = campaign(short).trials()
-    assert run_trial_twice(trial).why_not == "failed (missed)"
+    assert why_not(run_trial_twice(trial)) == "failed (missed)"

@@ -9,7 +9,7 @@ from rover.files.given import Given
 from rover.record.reader import read
 from rover.record.run import TrueFigures
 from rover.session.result import Result
-from rover.trials.trial import Trial, is_success, run_trial
+from rover.trials.trial import Trial, is_success, run_trial, why_not
 from tests.trials.conftest import ROOT, ShortErrand
 
 NOTHING_HAPPENED = TrueFigures(9, 9, 0, 0, 0, 0, 0, 0.0, 0, 0, 0.0, 0.0, 1.0)
@@ -22,7 +22,7 @@ def trial(short: ShortErrand, **keys: object) -> Trial:
 
 def test_a_row_says_what_became_of_it(short: ShortErrand) -> None:
     row = run_trial(trial(short))
-    assert (row.is_success, row.result, row.reason, row.why_not) == (True, "done", "over", "")
+    assert (row.is_success, row.result, row.reason, why_not(row)) == (True, "done", "over", "")
     assert row.ended.state == "stand"
     assert row.ended.exit == "after settings.stands"
 
@@ -34,7 +34,7 @@ def test_the_same_trial_gives_the_same_row(short: ShortErrand) -> None:
 
 def test_a_failed_one_says_where_and_by_which_exit(short: ShortErrand) -> None:
     short.does("stand_still", "failed")
-    assert run_trial(trial(short)).why_not == "failed (over)"
+    assert why_not(run_trial(trial(short))) == "failed (over)"
 
 
 def test_a_device_that_is_not_ok_at_the_end_is_named(short: ShortErrand) -> None:
@@ -45,7 +45,7 @@ def test_a_device_that_is_not_ok_at_the_end_is_named(short: ShortErrand) -> None
 def test_a_stop_is_no_success(short: ShortErrand) -> None:
     short.write("cart", short_robot_with_stop_input(short))
     row = run_trial(trial(short, given=Given(faults=("at 500 ms: stop input open",))))
-    assert (row.result, row.why_not) == ("stopped", "stopped: the stop input is open")
+    assert (row.result, why_not(row)) == ("stopped", "stopped: the stop input is open")
     assert row.ended.exit == "the stop input is open"
 
 
@@ -59,7 +59,7 @@ def short_robot_with_stop_input(short: ShortErrand) -> dict[str, object]:
 def test_an_error_in_an_own_activity_is_a_row_with_its_traceback(short: ShortErrand) -> None:
     short.own("class Own(Activity):\n    def step(self, known):\n        return 1 / 0\n")
     row = run_trial(trial(short))
-    assert row.why_not == "failed (missed)"
+    assert why_not(row) == "failed (missed)"
     assert "ZeroDivisionError" in row.error
     assert "return 1 / 0" in row.error
 
@@ -91,7 +91,7 @@ def test_a_record_that_cannot_be_kept_costs_no_row(short: ShortErrand, tmp_path:
 
 def test_own_code_that_ends_the_program_ends_its_trial(short: ShortErrand) -> None:
     short.own("class Own(Activity):\n    def __init__(self, known, values):\n        raise SystemExit(3)\n")
-    assert run_trial(trial(short)).why_not == "error: SystemExit: 3"
+    assert why_not(run_trial(trial(short))) == "error: SystemExit: 3"
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from pydantic import Field, model_validator
 
 from rover.devices.gripper.values import SERVO_PERIOD_S
 from rover.devices.keys import DeviceKeys, MaybeOnLink, OnLink, OnPins, OnPwm, Pin, Unguarded
-from rover.files.types import POSITIVE, FilePath, KeyMistakeError, Number, Time, WholeNumber
+from rover.files.types import POSITIVE, FilePath, KeyMistakeError, Length, Number, Time, WholeNumber
 from rover.quantities import si
 
 FEEDBACK_KEYS: dict[str, tuple[str, ...]] = {
@@ -31,6 +31,9 @@ class GripperKeys(DeviceKeys):
     """From open to closed."""
     feedback: Literal["none", "position", "current", "switch"] = "none"
     """What tells about the jaws."""
+    opens_to: Annotated[Length, POSITIVE] | None = None
+    """Between the jaws' faces when they are open: with it, the opening at which they stop is held against the width of
+    what they are to hold."""
     on_stop: Literal["hold", "release", "limp"] = "hold"
     """How the driver leaves the jaws when a run is over."""
     push_for: Annotated[Time, POSITIVE] = si("60 s")

@@ -184,7 +184,7 @@ def _feedback_of(options: Mapping[str, Any]) -> tuple[ReadJaws, Callable[[], Non
     read_number(file)
     if kind == "current":
         threshold = options["holds_above"]
-        return (lambda wanted: JawsValue(None, wanted is not None and read_number(file) > threshold)), lambda: None
+        return (lambda wanted: _current_value(read_number(file), threshold, wanted)), lambda: None
     ends = options["reads_closed"], options["reads_open"]
     return (lambda wanted: _position_value(read_number(file), ends, wanted)), lambda: None
 
@@ -194,8 +194,13 @@ def _switch_value(lines: InputLines, pin: int) -> JawsValue:
     return JawsValue(None, not lines.is_high(pin))
 
 
+def _current_value(number: float, threshold: float, wanted: float | None) -> JawsValue:
+    """Return what the current tells of jaws that push: nothing while they move, or have gone limp on something."""
+    return JawsValue(None, None if wanted is None else number > threshold)
+
+
 def _position_value(number: float, ends: tuple[float, float], wanted: float | None) -> JawsValue:
     closed, opened = ends
     opening = (number - closed) / (opened - closed)
-    holding = wanted is not None and wanted < 1.0 and opening - wanted > _HELD_OPEN_BY
+    holding = None if wanted is None else wanted < 1.0 and opening - wanted > _HELD_OPEN_BY
     return JawsValue(clamp(opening, 0.0, 1.0), holding)

@@ -1,0 +1,232 @@
+"""Setting down in the tray: straight in, let go, straight back out, and look whether it was left there."""
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from rover import quantities
+from rover.activities.activity import Knowledge
+from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
+from rover.activities.gripping import SETTLE, jaws_covariance, jaws_place
+from rover.behaviour.vocabulary import ActivitySpec, Parameter
+from rover.estimate.ellipse import chance_inside
+from rover.events import BELIEVED, FELT, SEEN
+from rover.geometry import XY
+from rover.kinds import Number
+from rover.motion.profile import towards
+from rover.motion.request import Request
+from rover.quantities import clamp, wrap
+from rover.vision.targets import PLAIN_SHARE, Sighting
+
+SURE_ENOUGH = 0.5
+"""With a smaller chance than this of landing inside the tray, nothing is set down."""
+OPENED_AT_MOST = 3
+"""So often the jaws are opened where they are felt to hold on."""
+LOOKS_FOR = 2.0
+"""Seconds for which it is looked, at least, whether the object was left there, while that is not clear."""
+FRAMES_TO_SEE, FRAMES_TO_MISS = 3, 15
+"""In so many frames an object is seen in the tray; not in one of so many, nothing stands there."""
+LOOKS_TO_KNOW = 3
+"""So many looks of the grip that say the same tell whether the jaws are empty."""
+ASTRAY = 0.3
+"""What is let go of stands within so far (m) of there: it may have slipped out a moment before."""
+
+
+class SetDown(Driving):
+    """Drives straight into the tray to the free slot, opens the jaws, comes straight back out, and looks.
+
+    Only what is seen in the tray then, or was held on the way in and is felt to be out of the jaws, is delivered.
+    """
+
+    spec = ActivitySpec(
+        "from the tray's gate: straight in to the free slot, let go, straight back out, and look whether it is there",
+        {
+            "speed": Parameter(
+                Number(quantities.SPEED), "at most this fast; default: half the robot's limit", positive=True
+            )
+        },
+        ("drive", "counts", "gripper"),
+    )
+
+    def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
+        self._slot = known.ledger.slot
+        self._speed = values.get("speed", 0.5 * known.robot.limits.speed)
+        self._in_from = (known.pose.x, known.pose.y)
+        gripper = known.robot.devices.gripper
+        assert gripper is not None
+        self._travel = gripper.travel_time + SETTLE
+        self._wait, self._opening, self._opened = self._travel, 1.0, 1
+        self._was_held: bool | None = None
+        self._look: LookBack | None = None
+        if self._slot is None:
+            self.fail("no slot is free")
+        elif _chance_inside(known, known.ledger.carried or "", (self._slot.x, self._slot.y)) < SURE_ENOUGH:
+            self.fail("the position is too unsure: it could be set down beside the tray")
+
+    def step(self, known: Knowledge) -> Request:
+        """In, let go, out, look."""
+        if self._slot is not None:
+            return self._drive_in(known)
+        if self._wait > 0.0:
+            return self._let_go(known)
+        if self._look is None:
+            return self._back_out(known)
+        return self._look_back(known, self._look)
+
+    def _drive_in(self, known: Knowledge) -> Request:
+        assert self._slot is not None
+        c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
+        dx, dy = self._slot.x - known.pose.x, self._slot.y - known.pose.y
+        ahead = dx * c + dy * s - known.robot.body.gripper_reach
+        aside = -dx * s + dy * c
+        if ahead <= 0.01:
+            return self._arrive(known)
+        lean = clamp(2.0 * aside, -0.35, 0.35) if ahead > 0.08 else 0.0
+        turn_rate = HEADING_GAIN * wrap(known.ground.entry + lean - known.pose.heading)
+        speed = towards(ahead, self._speed, 0.5 * known.robot.limits.deceleration)
+        return self.drive(known, Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15), PATIENCE)
+
+    def _arrive(self, known: Knowledge) -> Request:
+        assert self._slot is not None
+        place = jaws_place(known)
+        self._was_held = known.grip.latest.is_held
+        known.ledger.set_down(self._slot, *place, _chance_inside(known, known.ledger.carried or "", place))
+        self._slot = None
+        return Request(jaws=1.0)
+
+    def _let_go(self, known: Knowledge) -> Request:
+        """Wait for the jaws; felt to hold on, they are closed and opened again."""
+        self._wait -= known.seconds
+        holds_on = known.grip.felt is True and known.signals.gripper_ok
+        if self._wait <= 0.0 and (self._opening < 1.0 or (holds_on and self._opened < OPENED_AT_MOST)):
+            self._opened += self._opening < 1.0
+            self._opening, self._wait = 1.0 - self._opening, self._travel
+        return Request(jaws=self._opening)
+
+    def _back_out(self, known: Knowledge) -> Request:
+        c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
+        left = (known.pose.x - self._in_from[0]) * c + (known.pose.y - self._in_from[1]) * s
+        if left <= 0.02:
+            self._look = LookBack(known)
+            return Request(jaws=1.0)
+        speed = -towards(left, self._speed, 0.5 * known.robot.limits.deceleration)
+        return self.drive(known, Request(speed, HEADING_GAIN * wrap(known.ground.entry - known.pose.heading), jaws=1.0))
+
+    def _look_back(self, known: Knowledge, look: "LookBack") -> Request:
+        ledger = known.ledger
+        match look.step(known):
+            case None:
+                return Request(jaws=1.0)
+            case "there":
+                ledger.delivered_by(SEEN)
+                return self.done()
+            case "in the jaws":
+                ledger.kept()
+                return self.fail("it stays in the jaws, though they were opened")
+            case "not there":
+                ledger.not_left()
+                return self.fail("nothing stands where it was set down")
+            case "out of the jaws" if self._was_held is False:
+                ledger.not_left()
+                return self.fail("the jaws were empty when they came there")
+            case "out of the jaws" if self._was_held:
+                ledger.delivered_by(FELT)
+            case _:
+                ledger.delivered_by(BELIEVED)
+        return self.done()
+
+
+class LookBack:
+    """Looks, standing, whether what was set down was left: in the tray, and out of the jaws."""
+
+    def __init__(self, known: Knowledge) -> None:
+        setting_down = known.ledger.setting_down
+        assert setting_down is not None
+        self._place = (setting_down.x, setting_down.y)
+        self._others = [(one.slot.x, one.slot.y) for one in known.ledger.filled if one.slot is not setting_down.slot]
+        camera = known.robot.devices.camera
+        frames_s = 0.0 if camera is None else (FRAMES_TO_MISS + 1) / camera.rate + camera.latency
+        self._since_ns, self._seconds, self._lasts = known.now_ns, 0.0, max(LOOKS_FOR, frames_s)
+        self._frames = self._seen = 0
+        self._held = {True: 0, False: 0}
+        self._frame, self._grip_looks = known.signals.camera_n, known.grip.looks
+
+    def step(self, known: Knowledge) -> str | None:
+        """Return what became of it once that is clear, or clear no more: ``there``, ``not there``, ``in the jaws``,
+        ``out of the jaws``, or ``unknown``.
+        """
+        self._seconds += known.seconds
+        self._count_frame(known)
+        self._count_grip(known)
+        holds_on = self._held[True] >= LOOKS_TO_KNOW and self._held[True] > self._held[False]
+        is_over = self._seconds >= self._lasts
+        if self._seen >= FRAMES_TO_SEE:
+            return "unknown" if holds_on else "there"  # it cannot be both
+        if not is_over and _is_looking(known) and self._is_in_view(known):
+            return None
+        if holds_on:
+            return "in the jaws"
+        if self._seen == 0 and self._frames >= FRAMES_TO_MISS and self._is_in_view(known):
+            return "not there"
+        if self._held[False] >= LOOKS_TO_KNOW:
+            return "out of the jaws"
+        return "unknown" if is_over else None
+
+    def _count_frame(self, known: Knowledge) -> None:
+        signals = known.signals
+        if signals.camera_n == self._frame or signals.camera_t < self._since_ns or not _is_looking(known):
+            return
+        self._frame = signals.camera_n
+        self._frames += 1
+        self._seen += any(self._is_it(known, one) for one in known.sighted)
+
+    def _is_it(self, known: Knowledge, one: Sighting) -> bool:
+        """Tell whether a sighting is of it: in the tray, near where it was let go of, and no other that is there."""
+        place = (one.x, one.y)
+        apart = math.dist(place, self._place)
+        if apart > ASTRAY or not known.ground.in_zone(*place):
+            return False
+        return all(math.dist(place, other) > apart for other in self._others)
+
+    def _count_grip(self, known: Knowledge) -> None:
+        latest = known.grip.latest
+        if known.grip.looks == self._grip_looks or latest.taken_ns < self._since_ns:
+            return
+        self._grip_looks = known.grip.looks
+        if latest.is_held is not None:
+            self._held[latest.is_held] += 1
+
+    def _is_in_view(self, known: Knowledge) -> bool:
+        """Tell whether the camera has the place in plain view: near enough, and not behind another thing."""
+        view, pose = known.targets.view, known.pose
+        eye = view.place(pose)
+        distance, bearing = _polar(eye, self._place, pose.heading)
+        if not view.nearest < distance < PLAIN_SHARE * view.reach or abs(bearing) > 0.75 * view.half_view:
+            return False
+        return not any(
+            _hides(eye, other, distance, bearing, pose.heading, known.errand.widest) for other in self._others
+        )
+
+
+def _is_looking(known: Knowledge) -> bool:
+    """Tell whether the camera can be relied on."""
+    return known.signals.camera_ok is True and getattr(known.signals, "camera_doubted", False) is not True
+
+
+def _polar(eye: XY, place: XY, heading: float) -> tuple[float, float]:
+    """Return distance (m) and bearing (rad) of a place."""
+    dx, dy = place[0] - eye[0], place[1] - eye[1]
+    return math.hypot(dx, dy), wrap(math.atan2(dy, dx) - heading)
+
+
+def _hides(eye: XY, other: XY, distance: float, bearing: float, heading: float, width: float) -> bool:
+    """Tell whether another thing stands before what is at a distance (m) and bearing (rad)."""
+    nearer, aside = _polar(eye, other, heading)
+    return nearer < distance and abs(wrap(aside - bearing)) < math.atan2(width, nearer)
+
+
+def _chance_inside(known: Knowledge, kind: str, place: XY) -> float:
+    zone, kinds = known.ground.zone, known.errand.kinds
+    assert zone is not None  # there is a slot
+    xx, _, yy = jaws_covariance(known)
+    return chance_inside(place, (xx, yy), zone, kinds[kind].width if kind in kinds else 0.0)

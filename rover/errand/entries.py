@@ -1,0 +1,98 @@
+"""What the ledger has entries of, as plain values."""
+
+import math
+from typing import NamedTuple
+
+from rover.estimate.field import Slot
+from rover.geometry import XY, distance_to_segment
+
+NUDGE = 0.1
+"""What slips out of the jaws, or is let go of, may be pushed by so much (m) before it is gripped again."""
+SIGMAS_95 = 2.45
+"""Of a place in the plane, 95 % lie within so many standard deviations: the square root of -2 ln 0.05."""
+HARDLY = 0.3
+"""What is let go of this near (m) to where it was found has hardly been brought away."""
+
+
+class Grip(NamedTuple):
+    """What the jaws last closed on, and where (m, field frame), with the covariance of that (m^2)."""
+
+    kind: str
+    x: float
+    y: float
+    xx: float
+    xy: float
+    yy: float
+
+
+class Filled(NamedTuple):
+    """A slot of the tray in which an object of a kind was set down."""
+
+    slot: Slot
+    kind: str
+
+
+class PutOff(NamedTuple):
+    """An object left for later: its kind and place (m)."""
+
+    kind: str
+    x: float
+    y: float
+
+
+class LetGo(NamedTuple):
+    """The object of a find that was lost on its way: where it was found, and between which places (m) it lies now."""
+
+    number: int
+    find: Grip
+    held_at: XY
+    missed_at: XY
+
+    def may_be(self, grip: Grip) -> bool:
+        """Tell whether what the jaws closed on may be this object: the two ellipses overlap, give or take a nudge.
+
+        One that seems to be of another kind has to lie nearer: kinds are mistaken, and seldom two stand in one place.
+        """
+        spread = math.hypot(_sigma(grip), _sigma(self.find), NUDGE)
+        apart = distance_to_segment((grip.x, grip.y), self.held_at, self.missed_at)
+        return apart <= (SIGMAS_95 if grip.kind == self.find.kind else 1.0) * spread
+
+    @property
+    def is_where_found(self) -> bool:
+        """It was let go of where it had been found, and hardly brought away."""
+        return math.dist(self.missed_at, (self.find.x, self.find.y)) <= HARDLY
+
+
+class SettingDown(NamedTuple):
+    """An object on which the jaws have been opened in the tray: let go of at (x, y) in m, as far as is known."""
+
+    kind: str
+    slot: Slot
+    x: float
+    y: float
+    chance: float
+
+
+class Account(NamedTuple):
+    """What the ledger says of an errand.
+
+    Attributes:
+        counted: objects left in the tray, and seen there or felt to have left the jaws.
+        seen: of these, the ones that were seen there.
+        believed: objects set down in the tray on which nothing could tell.
+        left: objects that are neither; None where there is no tray to bring them to.
+    """
+
+    counted: int
+    seen: int
+    believed: int
+    left: int | None
+
+    @property
+    def is_clean(self) -> bool:
+        """Nobody need go and look: nothing is left, and nothing only believed."""
+        return not self.left and not self.believed
+
+
+def _sigma(grip: Grip) -> float:
+    return math.sqrt(max(grip.xx, grip.yy))

@@ -23,8 +23,8 @@ def path(monkeypatch):
 
 
 @pytest.fixture
-def runs():
-    return importlib.import_module("runs")
+def rehearsing():
+    return importlib.import_module("rehearsing")
 
 
 @pytest.fixture
@@ -55,16 +55,16 @@ def told(lies, words, *faults, device="counts", at_s=4.0, without=""):
     return lies.tell(lies.Told(Trial(0, "", errand, 1, given, without=without), lie, at_s))
 
 
-def test_alarms_are_devices_that_are_not_believed_and_stops(runs):
+def test_alarms_are_devices_that_are_not_believed_and_stops(rehearsing):
     for health in (Health.FAULTY, Health.DOUBTED):
-        assert runs.alarm_of(HealthChange("heading", health, "nonsense"), 1.0).what == "heading"
-    assert runs.alarm_of(Stop("stalled too often"), 1.0) == (1.0, "stop", "stalled too often")
+        assert rehearsing.alarm_of(HealthChange("heading", health, "nonsense"), 1.0).what == "heading"
+    assert rehearsing.alarm_of(Stop("stalled too often"), 1.0) == (1.0, "stop", "stalled too often")
     for harmless in (
         HealthChange("heading", Health.OVERDUE, ""),
         HealthChange("heading", Health.OK, ""),
         Note("a", "b"),
     ):
-        assert runs.alarm_of(harmless, 1.0) is None
+        assert rehearsing.alarm_of(harmless, 1.0) is None
 
 
 def test_of_a_lie_it_is_told_how_wrong_and_how_sure_the_robot_was(lies):
@@ -114,31 +114,34 @@ def test_what_must_not_be_is_told(lies):
     assert " ".join(line.split()) == "counts stuck 4 1 1 1 2.00 0.05 40.0 1 1.5 1.5 0.0 0.00 0 heading 1"
 
 
-def test_all_lies_can_be_told_on_all_floors(lies, runs):
+def test_all_lies_can_be_told_on_all_floors(lies, rehearsing):
     """What is wrong with a fault line or an errand file is raised."""
     from rover.session.assembly import with_user_activities
 
-    some = (*lies.lies_told([1], runs.FLOORS[:1], lies.LIES, ""), *lies.lies_told([1], runs.FLOORS, lies.LIES[:1], ""))
+    some = (
+        *lies.lies_told([1], rehearsing.FLOORS[:1], lies.LIES, ""),
+        *lies.lies_told([1], rehearsing.FLOORS, lies.LIES[:1], ""),
+    )
     for one in some:
         with_user_activities(one.trial.errand, {}, one.trial.given)
     assert {one.device for one in lies.LIES} == {"counts", "heading", "range", "camera", "gripper", "battery"}
 
 
-def test_a_file_of_rows_goes_on_where_it_was(lies, runs, tmp_path):
+def test_a_file_of_rows_goes_on_where_it_was(lies, rehearsing, tmp_path):
     into = tmp_path / "rows.jsonl"
     trials = [Trial(0, "", ROOT / "tools/honesty/floors/walled.yaml", seed, Given({}, ("at 1 s: stop pressed",)))
               for seed in (1, 2)]  # fmt: skip
     tasks = [lies.Told(trial, lies.LIES[0], 0.5) for trial in trials]
-    first = list(runs.Runs(into, lies.Row).rows(tasks[:1], lies.tell, 1))
+    first = list(rehearsing.Runs(into, lies.Row).rows(tasks[:1], lies.tell, 1))
     into.write_text(into.read_text() + '{"command": "cut o')
-    both = list(runs.Runs(into, lies.Row).rows(tasks, lies.tell, 1))
+    both = list(rehearsing.Runs(into, lies.Row).rows(tasks, lies.tell, 1))
     assert both[0] == first[0]
     assert len(into.read_text().splitlines()) == 3
     assert len({row.command for row in both}) == 2
     assert all(row.verdict == "stop" for row in both)
     into.write_text(json.dumps({"program": "another"}) + "\n")
     with pytest.raises(UserError, match="of another program"):
-        list(runs.Runs(into, lies.Row).rows(tasks, lies.tell, 1))
+        list(rehearsing.Runs(into, lies.Row).rows(tasks, lies.tell, 1))
 
 
 def quiet(false_alarms, *faults):
@@ -178,7 +181,7 @@ def found(ellipses, factor, alike=0.0, benches=4, runs=40, finds=6):
 
     rows = []
     for bench in range(1, benches + 1):
-        for number in range(runs):
+        for number in range(rehearsing):
             squares = run()
             errors = [0.02 * math.sqrt(square) for square in squares]
             rows.append(

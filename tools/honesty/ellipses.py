@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from runs import ROOT, Runs, arguments, share_by_run
+from rehearsing import ROOT, Runs, arguments, share_by_run
 
 from rover import quantities
 from rover.estimate.ellipse import CHI_SQUARE_2_95

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from runs import ROOT, Runs, alarm_of, arguments, rehearsed
+from rehearsing import ROOT, Runs, alarm_of, arguments, rehearsed
 
 from rover.files.given import Given
 from rover.trials.campaign import command_of

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from runs import ROOT, Runs, arguments, rehearsed, share_by_run
+from rehearsing import ROOT, Runs, arguments, rehearsed, share_by_run
 
 from rover.trials.campaign import command_of
 from rover.trials.trial import Trial, WatchedRehearsal

@@ -20,7 +20,7 @@ from pathlib import Path
 from random import Random
 from typing import Any, NamedTuple
 
-from runs import FLOORS, STOP, Alarm, Runs, alarm_of, arguments, rehearsed
+from rehearsing import FLOORS, STOP, Alarm, Runs, alarm_of, arguments, rehearsed
 
 from rover.events import Health, HealthChange
 from rover.files.given import Given
@@ -232,7 +232,7 @@ def tell(told: Told) -> Row:
         run.was_told,
         truth.farthest_outside_m,
         max(result.delivered - truth.delivered, truth.empty_deliveries),
-        result.result == "done" and truth.delivered < truth.objects,
+        result.is_clean and truth.delivered < truth.objects,
         run.error_m,
         run.sigma_m,
         run.sigmas,

@@ -181,7 +181,7 @@ def found(ellipses, factor, alike=0.0, benches=4, runs=40, finds=6):
 
     rows = []
     for bench in range(1, benches + 1):
-        for number in range(rehearsing):
+        for number in range(runs):
             squares = run()
             errors = [0.02 * math.sqrt(square) for square in squares]
             rows.append(

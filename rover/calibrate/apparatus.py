@@ -56,6 +56,10 @@ class Assistant(Protocol):
         """Return where the robot has come back to: m ahead and m left of the mark, as it stood there at the start."""
         ...
 
+    def moved(self) -> tuple[float, float]:
+        """Return where the robot's middle stands after a turn on the spot: m ahead and m left, as of `return_error`."""
+        ...
+
     def true_heading(self) -> float:
         """Return the heading in which the robot stands, counter-clockwise from the field's x axis."""
         ...
@@ -109,6 +113,19 @@ def check_length(measured: float, expected: float) -> None:
             f"measured {measured:.3f} m, but by its counts the robot went {expected:.3f} m "
             f"({measured / expected:.2f} times): look at the unit and the tape again; if the tape is right, "
             "correct 'counts_per_rev' or 'wheel_diameter' first (config/README.md, Measuring the robot)"
+        )
+
+
+def check_moved(x: float, y: float) -> None:
+    """Raise where no turn on the spot moves a robot's middle so far (m).
+
+    Raises:
+        CalibrationError: more than 20 cm.
+    """
+    if max(abs(x), abs(y)) > 0.2:
+        raise CalibrationError(
+            f"its middle stands {x:.3f} m ahead and {y:.3f} m left of the mark after a turn on the spot: look at the "
+            "unit and at the mark again; if it is so, a wheel slipped"
         )
 
 

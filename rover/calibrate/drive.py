@@ -4,6 +4,9 @@ What each gives: the tape the mean travel for one count; the turns the track as 
 skid-steer base is 1.2 to 1.9 times the geometric one and so far outside what the square-path method may be used
 for; the square then the ratio of the wheels, and the track once more and better. Each changes the others a little,
 so all is repeated on the same runs until it stands.
+
+Half turns on the spot then give the point about which the base turns: what the middle has moved by is twice the way to
+it. A square does not tell: its four corners together turn once round that point, and come back.
 """
 
 import math
@@ -12,10 +15,11 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from rover.calibrate.apparatus import Assistant, Drivetrain, check_length, check_return, needed
+from rover.calibrate.apparatus import Assistant, Drivetrain, check_length, check_moved, check_return, needed
 from rover.calibrate.findings import CalibrationError, Findings, Plot, Series, ValueChange, changed
 from rover.calibrate.pilot import REST_S, Pilot
 from rover.calibrate.runs import CalibrationRun, Geometry, WheelCountSeries, counts_of, path, slip, turned
+from rover.calibrate.turn_centre import HalfTurnRun, centre_changes, centre_lines
 from rover.calibrate.umbmark import correction, wheel_scales
 from rover.files.robot import Robot
 
@@ -25,6 +29,7 @@ STRAIGHTS = 3
 SPINS = 2
 SPIN = 4.0 * math.pi
 SQUARES = 5
+HALF_TURNS = 2
 TRIES = 4
 """A run in which a wheel slipped is driven again, so many times; then the best one is taken."""
 _ROUNDS = 50
@@ -66,6 +71,7 @@ class DriveMeasurements(NamedTuple):
     spins: Sequence[SpinRun]
     squares: Sequence[SquareRun]
     side: float
+    half_turns: Sequence[HalfTurnRun] = ()
 
 
 def geometry_of(robot: Robot) -> Geometry:
@@ -157,8 +163,9 @@ def measure(drivetrain: Drivetrain, assistant: Assistant, robot: Robot, side: fl
     assistant.ready("give it room to turn on the spot")
     spins = [_spin(pilot, sign) for sign in (1.0, -1.0) * SPINS]
     pilot.geometry = by_spins(spins, pilot.geometry)
+    half_turns = [_half_turn(pilot, assistant, sign) for sign in (1.0, -1.0) * HALF_TURNS]
     squares = [_square(pilot, assistant, side, sign) for sign in (1.0, -1.0) * SQUARES]
-    return DriveMeasurements(straights, spins, squares, side)
+    return DriveMeasurements(straights, spins, squares, side, half_turns)
 
 
 def _straight(pilot: Pilot, assistant: Assistant) -> StraightRun:
@@ -174,6 +181,17 @@ def _straight(pilot: Pilot, assistant: Assistant) -> StraightRun:
 def _spin(pilot: Pilot, sign: float) -> SpinRun:
     run, _, slipped = _without_slip(lambda: (pilot.spin(sign * SPIN), None))
     return SpinRun(counts_of(run), turned(run, REST_S), slipped)
+
+
+def _half_turn(pilot: Pilot, assistant: Assistant, sign: float) -> HalfTurnRun:
+    def attempt() -> tuple[CalibrationRun, tuple[float, float]]:
+        side = "left" if sign > 0.0 else "right"
+        assistant.ready(f"mark where its middle stands, midway between the wheels; it turns half round to its {side}")
+        return pilot.spin(sign * math.pi), assistant.moved()
+
+    run, (x, y), slipped = _without_slip(attempt)
+    check_moved(x, y)
+    return HalfTurnRun(counts_of(run), turned(run, REST_S), x, y, slipped)
 
 
 def _square(pilot: Pilot, assistant: Assistant, side: float, sign: float) -> SquareRun:
@@ -217,17 +235,20 @@ def findings(measured: DriveMeasurements, robot: Robot) -> Findings:
     spun = by_spins(measured.spins, by_tape(measured.straights, before))
     lines = (
         f"effective track {after.track * 1e3:.1f} mm (by turning on the spot {spun.track * 1e3:.1f} mm)",
+        *centre_lines(measured.half_turns, after),
         f"right wheels' travel for one count over the left ones': {after.right / after.left:.5f}",
         f"straight runs: residuals {', '.join(f'{one * 1e3:+.1f}' for one in _tape_residuals(measured, after))} mm",
         f"squares: came back {_rms(measured, before) * 1e3:.0f} mm off on average by the file as it was, "
         f"{_rms(measured, after) * 1e3:.1f} mm now",
         *_slip_lines(measured),
     )
-    return Findings(_changes(robot, after), lines, _plots(measured, before, after), _data(measured, before, after))
+    changes = (*_changes(robot, after), *centre_changes(robot, measured.half_turns, after))
+    return Findings(changes, lines, _plots(measured, before, after), _data(measured, before, after))
 
 
 def _slip_lines(measured: DriveMeasurements) -> tuple[str, ...]:
-    runs: list[StraightRun | SpinRun | SquareRun] = [*measured.straights, *measured.spins, *measured.squares]
+    runs: list[StraightRun | SpinRun | HalfTurnRun | SquareRun] = [*measured.straights, *measured.spins]
+    runs += [*measured.half_turns, *measured.squares]
     slipped = sum(run.slipped for run in runs)
     line = f"in {slipped} of {len(runs)} runs a wheel slipped at every try; a firmer floor would give better values"
     return (line,) if slipped else ()
@@ -279,6 +300,9 @@ def _data(measured: DriveMeasurements, before: Geometry, after: Geometry) -> dic
         "metres_per_count_left_right_and_track_m": {"before": list(before), "after": list(after)},
         "straights": [in_all(one.counts) | {"tape_m": one.length} for one in measured.straights],
         "spins": [in_all(one.counts) | {"turned_rad": one.angle} for one in measured.spins],
+        "half_turns": [
+            in_all(one.counts) | {"turned_rad": one.angle, "middle_at_m": [one.x, one.y]} for one in measured.half_turns
+        ],
         "squares": [
             {
                 "side_m": measured.side,

@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable
 
 from rover import quantities
-from rover.calibrate.apparatus import check_length, check_return
+from rover.calibrate.apparatus import check_length, check_moved, check_return
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.gripper import check_pulse
 from rover.devices.range.keys import AIR
@@ -42,14 +42,22 @@ class HumanAssistant:
 
     def return_error(self, side: float) -> tuple[float, float]:
         """Ask for the place it came back to."""
-        x = self._quantity("how far ahead of the mark does it stand? (-12 mm: behind it)", LENGTH)
-        y = self._quantity("how far to the left of the mark? (-12 mm: to the right)", LENGTH)
-        try:
-            check_return(x, y, side)
-        except CalibrationError as error:
-            self._person.tell(str(error))
-            return self.return_error(side)
-        return x, y
+        return self._place("it", lambda x, y: check_return(x, y, side))
+
+    def moved(self) -> tuple[float, float]:
+        """Ask for the place where its middle stands now."""
+        return self._place("its middle", check_moved)
+
+    def _place(self, what: str, check: Callable[[float, float], None]) -> tuple[float, float]:
+        while True:
+            x = self._quantity(f"how far ahead of the mark does {what} stand? (-12 mm: behind it)", LENGTH)
+            y = self._quantity("how far to the left of the mark? (-12 mm: to the right)", LENGTH)
+            try:
+                check(x, y)
+            except CalibrationError as error:
+                self._person.tell(str(error))
+            else:
+                return x, y
 
     def true_heading(self) -> float:
         """Ask for the heading in which it stands."""

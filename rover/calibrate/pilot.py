@@ -7,6 +7,7 @@ from rover.calibrate.apparatus import Drivetrain
 from rover.calibrate.findings import CalibrationError
 from rover.calibrate.runs import CalibrationRun, Geometry
 from rover.devices.readings import Reading
+from rover.estimate.odometry import settled, settling_time
 from rover.files.robot import Robot
 from rover.motion.carriage import Carriage
 from rover.motion.profile import towards, turning
@@ -41,7 +42,8 @@ class Side:
         if self._last is not None and taken_ns > self._last[0]:
             way = (counts - self._last[1]) * self.metres
             self.travel += way
-            self.speed = way / ((taken_ns - self._last[0]) * 1e-9)
+            seconds = (taken_ns - self._last[0]) * 1e-9
+            self.speed = settled(self.speed, way, seconds, settling_time(self.metres))
         self._last = (taken_ns, counts)
 
     def expect(self, wanted: float, seconds: float) -> None:

@@ -137,6 +137,10 @@ class BenchAssistant:
 
     def return_error(self, side: float) -> tuple[float, float]:
         """Return (m ahead, m left) of the mark."""
+        return self.moved()
+
+    def moved(self) -> tuple[float, float]:
+        """Return (m ahead, m left) of the mark."""
         ahead, left = self._from_mark()
         return self._taped(ahead), self._taped(left)
 

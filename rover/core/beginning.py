@@ -8,8 +8,9 @@ from rover.activities.activity import Knowledge
 from rover.activities.fixing import SightMarker
 from rover.behaviour.vocabulary import Progress
 from rover.core.stopping import Stopping
+from rover.estimate.covariance import Errors
 from rover.estimate.field import Ground
-from rover.estimate.pose import Errors, PoseFilter
+from rover.estimate.pose import PoseFilter
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import Pose
@@ -22,6 +23,9 @@ MOVED_SIGMAS = (0.10, 0.10, math.radians(8.0))
 """How far changing the battery may have moved it from where it stood: m, m, rad."""
 ERROR_GROWTH = 1e-4
 """Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
+TURN_CENTRE_STATED, TURN_CENTRE_GUESSED = 0.005, 0.015
+"""How well either measure of the turn centre is known (m): where the file states it, it moves with the load; where not,
+it is taken to be in the middle, and 1 to 2.4 cm from there is common."""
 NEAREST_SIGHT = 0.12
 """Nearer than this (m) to the camera nothing is seen for sure."""
 NO_FIX = "the tray's marker was not sighted; set the robot down where it sees the marker, then reset and resume"
@@ -46,8 +50,17 @@ def pose_filter(
         pose = Pose(*map(float, saved["pose"]))
         sx, sy, st = (math.hypot(float(then), moved) for then, moved in zip(saved["sigmas"], MOVED_SIGMAS, strict=True))
         sigmas = (sx, sy, st)
-    errors = Errors(sigmas, ERROR_GROWTH, heading.sigma if heading else 1.0, errand.field.heading_error)
-    return make(pose, robot.body.effective_track, errors)
+    body = robot.body
+    errors = Errors(
+        sigmas,
+        ERROR_GROWTH,
+        heading.sigma if heading else 1.0,
+        errand.field.heading_error,
+        heading.drift if heading else 0.0,
+        body.metres_per_count,
+        TURN_CENTRE_STATED if body.states_turn_centre else TURN_CENTRE_GUESSED,
+    )
+    return make(pose, body.effective_track, errors, body.turn_centre)
 
 
 def field_of_view(robot: Robot) -> FieldOfView:

@@ -127,7 +127,7 @@ class Core:
         """How many readings the gates refused, and conditions that could not be worked out."""
         return {
             "counts": self._senses.odometer.refused,
-            "heading": self.known.filter.refused,
+            "heading": self.known.filter.sources["heading"].refused,
             "slip": self.known.filter.slips,
             "impossible": self._health.impossible,
             "unknown conditions": self.engine.unknowns,

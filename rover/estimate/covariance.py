@@ -1,16 +1,20 @@
-"""How wrong the pose filter's six states may be: a covariance that grows with the motion and shrinks by measurements.
+"""How wrong the pose filter's nine states may be: a covariance that grows with the motion and shrinks by measurements.
 
 The bias of the place is a first-order Gauss-Markov process in the way gone (A. Gelb, ed., "Applied Optimal
 Estimation", 1974, the section on random processes; from memory): steel near by pulls a compass differently a metre on.
 Without it the filter would take twenty wrong headings a second for twenty independent ones. The drift is a random
-walk: position fixes tell it, and it is still known a trip later.
+walk: position fixes tell it, and it is still known a trip later. Scales and the turn centre belong to the base: they
+hardly change, and whatever fixes the position tells of them.
 
 Over any path the Jacobian of position by heading is the way gone, turned by a right angle, so the covariance is brought
-up to the mean only when it is needed. Plain floats: on 6x6 matrices numpy's calls cost more than the arithmetic.
+up to the mean only when it is needed. Plain floats: on 9x9 matrices numpy's calls cost more than the arithmetic.
 """
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
+
+from rover.quantities import clamp
 
 CHI_SQUARE_1_99 = 6.6349
 """99 % quantile of chi-square with one degree of freedom (scipy.stats.chi2.ppf)."""
@@ -19,14 +23,45 @@ SIDEWAYS_SHARE = 0.15
 BIAS_DISTANCE = 1.0
 """Way (m) over which the sensor's bias of the place is another one, to 1/e."""
 DRIFT_SIGMA = math.radians(1.2)
-"""Standard deviation of the sensor's error that is the same everywhere (rad), at the start..."""
-DRIFT_TIME = 300.0
-"""... and of its change over so many seconds."""
-SCALE_SIGMA = 0.02
+"""Standard deviation of the sensor's error that is the same everywhere (rad), at the start."""
+DRIFT_HOLDS = 60.0
+"""The heading sensor drifts one way for about so long (s) before it drifts another."""
+BIAS_LEARNED_IN = 10.0
+"""How large the bias of the place is wont to be is learned over so many distances in which it changes."""
+BIAS_LEAST, BIAS_MOST = 0.1, 200.0
+"""Its variance stays within these multiples of the stated one."""
+SCALE_SIGMA = 0.03
 """Standard deviation of the odometer's scale before anything is known of it: slip of the floor, wear of the wheels."""
+TURN_SCALE_SIGMA = 0.2
+"""Share of a turn by which the wheels alone may be wrong about it while the effective track is a guess: a skid-steer
+base turns as if its track were 1.2 to 1.9 times the geometric one."""
+TURN_SCALE_CHANGE = 0.03**2
+"""Growth of that variance with each radian turned: it depends on the load, the floor, and how narrow a turn is."""
 
-X, Y, HEADING, PLACE_BIAS, DRIFT, SCALE = range(6)
-_STATES = range(6)
+X, Y, HEADING, PLACE_BIAS, DRIFT, SCALE, TURN_SCALE, TURN_AHEAD, TURN_LEFT = range(9)
+_STATES = range(9)
+
+
+class Errors(NamedTuple):
+    """How wrong things may be (standard deviations).
+
+    Attributes:
+        start: x, y, heading of the pose at the start (m, m, rad).
+        growth: metres of variance for each metre that a wheel travels.
+        heading_noise: of one heading reading (rad).
+        heading_bias: of the heading sensor at a place (rad).
+        heading_drift: of the rate at which its error changes everywhere alike (rad/s).
+        resolution: travel of a wheel (m) in one encoder count: where it stands between two counts nobody knows.
+        turn_centre: of either measure of the point about which the base turns (m).
+    """
+
+    start: tuple[float, float, float]
+    growth: float
+    heading_noise: float
+    heading_bias: float
+    heading_drift: float = 1.5e-4
+    resolution: float = 0.0
+    turn_centre: float = 0.015
 
 
 class Motion:
@@ -34,18 +69,34 @@ class Motion:
 
     Attributes:
         x, y: way gone (m), field frame.
+        swept_x, swept_y: turns (rad) along the headings in which they were made, field frame: a turn centre a metre to
+            the left would have moved the base so far (m).
         xx, xy, yy: variance of that way (m^2), field frame.
         path: length of the way (m).
         turning_noise: variance of the turns (rad^2).
-        turned_by_wheels: turns for which there was no turn rate but the wheels' (rad), each taken positive.
+        turned_by_wheels: turn for which there was no turn rate but the wheels' (rad).
+        turned: all turns (rad), each taken positive.
         seconds: time passed (s).
     """
 
-    __slots__ = ("path", "seconds", "turned_by_wheels", "turning_noise", "x", "xx", "xy", "y", "yy")
+    __slots__ = (
+        "path",
+        "seconds",
+        "swept_x",
+        "swept_y",
+        "turned",
+        "turned_by_wheels",
+        "turning_noise",
+        "x",
+        "xx",
+        "xy",
+        "y",
+        "yy",
+    )
 
     def __init__(self) -> None:
-        self.x = self.y = self.xx = self.xy = self.yy = 0.0
-        self.path = self.turning_noise = self.turned_by_wheels = self.seconds = 0.0
+        self.x = self.y = self.xx = self.xy = self.yy = self.swept_x = self.swept_y = 0.0
+        self.path = self.turning_noise = self.turned_by_wheels = self.turned = self.seconds = 0.0
 
     def add_noise(self, along: float, c: float, s: float) -> None:
         """Add variance (m^2) along a direction of this cosine and sine, and a share of it across."""
@@ -56,24 +107,32 @@ class Motion:
 
 
 class Covariance:
-    """The covariance of the states, row by row."""
+    """The covariance of the states, row by row.
 
-    __slots__ = ("_bias_variance", "rows")
+    Attributes:
+        rows: of the symmetric matrix.
+        bias_variance: of the sensor's bias of the place (rad^2), wherever it is not known better.
+        drift_growth: of the variance of its drift (rad^2 a second).
+    """
 
-    def __init__(self, rows: list[list[float]], bias_variance: float) -> None:
+    __slots__ = ("_stated_bias", "bias_variance", "drift_growth", "rows")
+
+    def __init__(self, rows: list[list[float]], bias_variance: float, drift_growth: float) -> None:
         self.rows = rows
-        self._bias_variance = bias_variance
+        self.bias_variance = self._stated_bias = bias_variance
+        self.drift_growth = drift_growth
 
     @classmethod
-    def at_start(cls, start: tuple[float, float, float], heading_bias: float) -> "Covariance":
-        """Return that at the start, from the sigmas of x, y, heading and of the heading sensor's bias (m, rad)."""
-        diagonal = (*(sigma * sigma for sigma in start), heading_bias**2, DRIFT_SIGMA**2, SCALE_SIGMA**2)
-        rows = [[diagonal[row] if row == column else 0.0 for column in _STATES] for row in _STATES]
-        return cls(rows, heading_bias**2)
+    def at_start(cls, errors: Errors) -> "Covariance":
+        """Return that at the start."""
+        centre = errors.turn_centre
+        sigmas = (*errors.start, errors.heading_bias, DRIFT_SIGMA, SCALE_SIGMA, TURN_SCALE_SIGMA, centre, centre)
+        rows = [[sigmas[row] ** 2 if row == column else 0.0 for column in _STATES] for row in _STATES]
+        return cls(rows, errors.heading_bias**2, DRIFT_HOLDS * errors.heading_drift**2)
 
     def copy(self) -> "Covariance":
         """Return another one of the same numbers."""
-        return Covariance([row[:] for row in self.rows], self._bias_variance)
+        return Covariance([row[:] for row in self.rows], self.bias_variance, self.drift_growth)
 
     @property
     def sigma(self) -> float:
@@ -88,70 +147,95 @@ class Covariance:
         px, py, pt = self.rows[:3]
         return math.sqrt(px[X]), math.sqrt(py[Y]), math.sqrt(max(0.0, pt[HEADING]))
 
-    def grow(self, motion: Motion, turn_sigma: float) -> float:
-        """Grow by a motion, P' = F P F^T + Q, and return the share of the bias of the place that is left after it.
-
-        Args:
-            motion: since the last time.
-            turn_sigma: of the turns that the wheels alone tell (rad).
-        """
-        px, py, pt, *others = self.rows
-        scale = others[-1]
-        dx, dy = motion.x, motion.y
-        px = [px[j] - dy * pt[j] + dx * scale[j] for j in _STATES]
-        py = [py[j] + dx * pt[j] + dy * scale[j] for j in _STATES]
-        self.rows = [px, py, pt, *others]
-        for row in self.rows:
-            row[X] += -dy * row[HEADING] + dx * row[SCALE]
-            row[Y] += dx * row[HEADING] + dy * row[SCALE]
+    def grow(self, motion: Motion) -> float:
+        """Grow by a motion, P' = F P F^T + Q, and return the share of the bias of the place that is left after it."""
+        px, py, pt, pb, pd, scale, by_wheels, ahead, left = rows = self.rows
+        dx, dy, u, v, turned = motion.x, motion.y, motion.swept_x, motion.swept_y, motion.turned_by_wheels
+        px = [x - dy * t + dx * s + v * a + u * b for x, t, s, a, b in zip(px, pt, scale, ahead, left, strict=True)]
+        py = [y + dx * t + dy * s - u * a + v * b for y, t, s, a, b in zip(py, pt, scale, ahead, left, strict=True)]
+        if turned:
+            pt = [t + turned * w for t, w in zip(pt, by_wheels, strict=True)]
+        else:
+            pt = pt[:]
+        for row in (px, py, pt):
+            x, y, t, _, _, s, w, a, b = row
+            row[X] = x - dy * t + dx * s + v * a + u * b
+            row[Y] = y + dx * t + dy * s - u * a + v * b
+            row[HEADING] = t + turned * w
         kept = math.exp(-motion.path / BIAS_DISTANCE)
-        self._let_bias_change(kept, motion.seconds)
+        x, y, t, b, d, s, w, a, c = pb
+        x, y, t = px[PLACE_BIAS] * kept, py[PLACE_BIAS] * kept, pt[PLACE_BIAS] * kept
+        b = kept * kept * b + (1.0 - kept * kept) * self.bias_variance
+        pb = [x, y, t, b, d * kept, s * kept, w * kept, a * kept, c * kept]
+        px[PLACE_BIAS], py[PLACE_BIAS], pt[PLACE_BIAS] = x, y, t
+        for state, row in enumerate((pd, scale, by_wheels, ahead, left), DRIFT):  # by symmetry
+            row[X], row[Y], row[HEADING], row[PLACE_BIAS] = px[state], py[state], pt[state], pb[state]
+        rows[:DRIFT] = px, py, pt, pb
         px[X] += motion.xx
         px[Y] += motion.xy
         py[X] += motion.xy
         py[Y] += motion.yy
         pt[HEADING] += motion.turning_noise
-        if turn_sigma:  # a wrong track is wrong in every turn alike: the deviation grows, not the variance
-            sigma = math.sqrt(max(0.0, pt[HEADING])) + turn_sigma
-            pt[HEADING] = sigma * sigma
+        pd[DRIFT] += self.drift_growth * motion.seconds
+        by_wheels[TURN_SCALE] += TURN_SCALE_CHANGE * motion.turned
         return kept
 
-    def _let_bias_change(self, kept: float, seconds: float) -> None:
-        for row in self.rows:
-            row[PLACE_BIAS] *= kept
-        here = self.rows[PLACE_BIAS]
-        for j in _STATES:
-            here[j] *= kept
-        here[PLACE_BIAS] += (1.0 - kept * kept) * self._bias_variance
-        self.rows[DRIFT][DRIFT] += DRIFT_SIGMA**2 * seconds / DRIFT_TIME
+    def learn_bias(self, bias: float, kept: float) -> None:
+        """Learn how large the bias of the place is wont to be, from its estimate (rad) and what that leaves unknown.
 
-    def correct(self, slopes: Sequence[tuple[int, float]], innovation: float, variance: float) -> list[float] | None:
+        In the mean, their squares add up to its variance: so the step of expectation maximisation has it for a process
+        that is stationary (R. H. Shumway and D. S. Stoffer, "An Approach to Time Series Smoothing and Forecasting Using
+        the EM Algorithm", 1982; from memory). ``kept`` is the share that was left of it in the last motion.
+        """
+        seen = bias * bias + self.rows[PLACE_BIAS][PLACE_BIAS]
+        variance = self.bias_variance + (1.0 - kept) / BIAS_LEARNED_IN * (seen - self.bias_variance)
+        self.bias_variance = clamp(variance, BIAS_LEAST * self._stated_bias, BIAS_MOST * self._stated_bias)
+
+    def against(self, slopes: Sequence[tuple[int, float]]) -> tuple[list[float], float]:
+        """Return P H^T and H P H^T for a measurement: how the states go with it, and the variance of what is predicted.
+
+        ``slopes`` are its derivatives by the states it depends on, as (state, slope).
+        """
+        rows = self.rows
+        if len(slopes) == 3:  # nearly all
+            (i, a), (j, b), (k, c) = slopes
+            shared = [a * x + b * y + c * z for x, y, z in zip(rows[i], rows[j], rows[k], strict=True)]
+        else:
+            shared = [sum(slope * rows[state][other] for state, slope in slopes) for other in _STATES]
+        total = 0.0
+        for state, slope in slopes:
+            total += shared[state] * slope
+        return shared, total
+
+    def widen(self, slopes: Sequence[tuple[int, float]], factor: float) -> None:
+        """Let what a measurement with these slopes is predicted to be vary by ``factor`` as much, P + k (PH)(PH)^T."""
+        shared, total = self.against(slopes)
+        if total > 0.0:
+            self.shrink(shared, -total / (factor - 1.0))
+
+    def shrink(self, shared: Sequence[float], total: float) -> list[float]:
         """Shrink by one scalar measurement, and return what each state is corrected by for one unit of innovation.
 
         Args:
-            slopes: the measurement's derivatives by the states it depends on, as (state, slope).
-            innovation: measured less predicted.
-            variance: of the measurement.
-
-        Returns:
-            None when the gate (99 % of chi-square with one degree of freedom) refuses it; then nothing changes.
+            shared: P H^T.
+            total: variance of the innovation, H P H^T + R.
         """
-        rows = self.rows
-        first, slope = slopes[0]
-        shared = [row[first] * slope for row in rows]
-        for state, slope in slopes[1:]:
-            shared = [value + row[state] * slope for value, row in zip(shared, rows, strict=True)]
-        total = variance
-        for state, slope in slopes:
-            total += shared[state] * slope
-        if innovation * innovation > CHI_SQUARE_1_99 * total:
-            return None
         gain = [value / total for value in shared]
-        for row, weight in zip(rows, gain, strict=True):
-            row[X] -= weight * shared[X]
-            row[Y] -= weight * shared[Y]
-            row[HEADING] -= weight * shared[HEADING]
-            row[PLACE_BIAS] -= weight * shared[PLACE_BIAS]
-            row[DRIFT] -= weight * shared[DRIFT]
-            row[SCALE] -= weight * shared[SCALE]
+        a, b, c, d, e, f, g, h, i = shared
+        rows = []
+        for weight, (p, q, r, s, t, u, v, w, x) in zip(gain, self.rows, strict=True):
+            rows.append(
+                [
+                    p - weight * a,
+                    q - weight * b,
+                    r - weight * c,
+                    s - weight * d,
+                    t - weight * e,
+                    u - weight * f,
+                    v - weight * g,
+                    w - weight * h,
+                    x - weight * i,
+                ]
+            )
+        self.rows = rows
         return gain

@@ -19,6 +19,10 @@ from rover.quantities import wrap
 
 RANGE_SIGMA = 0.025
 """Standard deviation of an echo from a wall, the wall's own place included (m)."""
+WALL_PLACE_SIGMA = 0.01
+"""Standard deviation of a wall's own place (m): no number of echoes makes the position better known than that."""
+MARKER_PLACE_SIGMA = 0.01
+"""The same of the marker's (m)."""
 SURELY_IN_BEAM = 0.7
 """A wall counts as heard when its perpendicular lies within this share of half the beam."""
 FARTHEST_WALL = 2.5
@@ -92,7 +96,7 @@ def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance:
     c, s = math.cos(pose_filter.heading), math.sin(pose_filter.heading)
     with_heading = nx * (-mount.ahead * s - mount.left * c) + ny * (mount.ahead * c - mount.left * s)
     slopes = ((X, nx), (Y, ny), (HEADING, with_heading))
-    return pose_filter.correct(slopes, distance - view.distance, RANGE_SIGMA**2)
+    return pose_filter.hear("wall", slopes, distance - view.distance, RANGE_SIGMA**2, WALL_PLACE_SIGMA**2)
 
 
 def fix_by_marker(pose_filter: PoseFilter, pose: Pose, camera_ahead: float, marker: XY, seen: Detection) -> bool:
@@ -113,15 +117,19 @@ def fix_by_marker(pose_filter: PoseFilter, pose: Pose, camera_ahead: float, mark
     ux, uy = dx / distance, dy / distance
     turn = camera_ahead * (ux * s - uy * c)  # how the distance grows with heading
     across = camera_ahead * (ux * c + uy * s) / distance
-    by_distance = pose_filter.correct(
+    by_distance = pose_filter.hear(
+        "marker's distance",
         ((X, -ux), (Y, -uy), (HEADING, turn)),
         seen.distance - distance,
         (MARKER_FACTOR * seen.distance_sigma) ** 2,
+        MARKER_PLACE_SIGMA**2,
     )
-    by_bearing = pose_filter.correct(
+    by_bearing = pose_filter.hear(
+        "marker's bearing",
         ((X, uy / distance), (Y, -ux / distance), (HEADING, -1.0 - across)),
         wrap(seen.bearing - wrap(math.atan2(dy, dx) - pose.heading)),
         (MARKER_FACTOR * seen.bearing_sigma) ** 2,
+        (MARKER_PLACE_SIGMA / distance) ** 2,
     )
     return by_distance and by_bearing
 

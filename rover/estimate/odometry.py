@@ -1,9 +1,23 @@
-"""Wheel counts -> wheel travel, with what cannot be refused."""
+"""Wheel counts -> wheel travel and speeds, with what cannot be refused."""
 
 from rover.devices.readings import Reading, WheelCounts
 
 PLAUSIBLE_FACTOR = 1.6
 """A wheel may seem this many times faster than the robot's top speed before its increment is refused."""
+COUNT_SPEED = 0.03
+"""Speeds settle so slowly that one count more or less in a report is less than this (m/s)..."""
+SETTLES_AT_MOST = 0.25
+"""... but in so many seconds: with a very coarse encoder they are rough rather than late."""
+
+
+def settling_time(metres_per_count: float) -> float:
+    """Return the time (s) in which a speed by counts settles: none where counts are fine."""
+    return min(SETTLES_AT_MOST, metres_per_count / COUNT_SPEED)
+
+
+def settled(speed: float, way: float, seconds: float, settles: float) -> float:
+    """Return a speed (m/s) after a report of a way (m), settling as an exponential (s) where the report is shorter."""
+    return speed + (way / seconds - speed) * (seconds / settles if seconds < settles else 1.0)
 
 
 class Odometer:
@@ -13,10 +27,14 @@ class Odometer:
         metres_per_count: wheel travel in one count (m), mean of the two sides.
         top_speed: of a wheel (m/s).
         scales: what the left and the right counts are multiplied by, to make up for unequal wheels.
+
+    Attributes:
+        refused: how many reports have been refused.
+        speed_left, speed_right: of the two sides (m/s); with coarse counts they settle over several reports.
     """
 
     def __init__(self, metres_per_count: float, top_speed: float, scales: tuple[float, float] = (1.0, 1.0)) -> None:
-        self._metres = metres_per_count
+        self._metres, self._settles = metres_per_count, settling_time(metres_per_count)
         self._left, self._right = (metres_per_count * scale for scale in scales)
         self._top_speed = top_speed
         self._last: Reading | None = None
@@ -38,7 +56,8 @@ class Odometer:
         if travel is not None:
             self._last, self._doubted = reading, None
             left, right, seconds = travel
-            self.speed_left, self.speed_right = left / seconds, right / seconds
+            self.speed_left = settled(self.speed_left, left, seconds, self._settles)
+            self.speed_right = settled(self.speed_right, right, seconds, self._settles)
             return travel
         self.refused += 1
         doubted, self._doubted = self._doubted, reading

@@ -11,86 +11,87 @@ The mean moves with each count; its covariance (`rover.estimate.covariance`) fol
 """
 
 import math
-from collections import deque
 from collections.abc import Sequence
-from typing import NamedTuple
 
-from rover.estimate.covariance import DRIFT, HEADING, PLACE_BIAS, SCALE, Covariance, Motion, X, Y
-from rover.geometry import Pose
+from rover.estimate.covariance import (
+    CHI_SQUARE_1_99,
+    DRIFT,
+    HEADING,
+    PLACE_BIAS,
+    TURN_SCALE,
+    Covariance,
+    Errors,
+    Motion,
+    X,
+    Y,
+)
+from rover.estimate.history import PoseHistory
+from rover.estimate.odometry import settled, settling_time
+from rover.estimate.slip import SlipGate
+from rover.estimate.source import Drifting, Source
+from rover.estimate.turning import SCRUBS, HeldRate, MeasuredTurn, TurnWindow
+from rover.estimate.unseen import Unseen
+from rover.geometry import XY, Pose
 from rover.quantities import clamp, wrap
 
 REFUSALS_BEFORE_DOUBT = 10
-"""So many refused headings in a row, and the filter doubts itself rather than the sensor."""
-HISTORY_NS = 1_500_000_000
-TURN_SCALE_SIGMA = 0.1
-"""Share of a turn by which the wheels alone may be wrong about it, once the effective track has been learned..."""
-TURN_SCALE_GUESSED = 0.2
-"""... and while it is a guess: a skid-steer base turns as if its track were 1.2 to 1.9 times the geometric one."""
+"""So many refused corrections of one source in a row, and the filter doubts itself rather than the source..."""
+WAY_BEFORE_DOUBT = 0.5
+"""... those of a place only after this way (m): what stands before a wall would move the estimate otherwise."""
+DOUBT = 2.0
+"""Then each refused one makes what it was held against vary by this factor more: the two meet in the end."""
 UNMEASURED_SLIP = 0.003
 """Growth of the heading's variance (rad^2 a metre) by slips that the wheels alone cannot tell."""
-TURN_TO_LEARN = 3.0
-"""Turning (rad) beside the sensor's rate in which the guess is worth 1/e."""
 HEADING_EVERY_NS = 190_000_000
 """Angles nearer together than this are left out (their rates are not): the bias of the place is in all of them."""
-RATE_LASTS_NS = 160_000_000
-"""A turn rate is used for so long after it was taken."""
-RATE_VARIANCE = 5e-6
-"""Growth of the heading's variance (rad^2 a second) while the sensor's turn rate is integrated."""
-SLIP_RATE = 0.12
-"""Wheels that turn the robot by this much (rad/s) more or less than the sensor tells, and by `SLIP_SHARE`, slip."""
-SLIP_SHARE = 0.2
+SLIP_MOST = 0.6
+"""Share of a side's way that a slip takes at most, as far as the filter reckons with it."""
 SLIP_DOUBT = 0.4
 """Share of a slip that is not known after it was taken out."""
-TRACK_GAIN = 0.02
-LEARN_RATE = 0.5
-"""The effective track is refined while the robot turns faster than this (rad/s)."""
-
+HEADING_SLOPES = ((HEADING, 1.0), (PLACE_BIAS, 1.0), (DRIFT, 1.0))
 ONE_SIDE_GROWTH = 1e-3
-"""Growth of the variance (m^2 a metre) by one side's travel alone: no slip of it is seen, and none is averaged out.
+"""Growth of the variance (m^2 a metre) by one side's travel alone: no slip of it is seen, and none averaged out.
 
 A burst of slip on a smooth floor takes some 6 cm from a side, once in 8 m: 4e-4; lost counts and steady slip as much.
 """
 CARRY_ON_NS = 100_000_000
 """The estimate is carried on at the last speeds for so long beyond the last counts."""
-CARRY_ON_DOUBT = 0.5
-"""Share of the way since the last counts that is not known."""
-
-
-class Errors(NamedTuple):
-    """How wrong things may be (standard deviations).
-
-    Attributes:
-        start: x, y, heading of the pose at the start (m, m, rad).
-        growth: metres of variance for each metre that a wheel travels.
-        heading_noise: of one heading reading (rad).
-        heading_bias: of the heading sensor at a place (rad).
-    """
-
-    start: tuple[float, float, float]
-    growth: float
-    heading_noise: float
-    heading_bias: float
+SOURCES = ("heading", "wall", "marker's distance", "marker's bearing")
 
 
 class PoseFilter:
-    """Estimates the pose and its covariance. ``track`` is a first guess of the effective track (m)."""
+    """Estimates the pose and its covariance.
 
-    def __init__(self, start: Pose, track: float, errors: Errors) -> None:
+    Args:
+        start: pose at the start.
+        track: a first guess of the effective track (m).
+        errors: how wrong things may be.
+        turn_centre: a first guess of the point about which the base turns, ahead of the wheels' middle and left (m).
+
+    Attributes:
+        sources: of corrections, by name, with what each has proved to be worth.
+    """
+
+    def __init__(self, start: Pose, track: float, errors: Errors, turn_centre: XY = (0.0, 0.0)) -> None:
         self.x, self.y, self.heading = start.x, start.y, wrap(start.heading)
         self.place_bias = self.drift = self.scale = 0.0
         self.track = track
+        self.turn_ahead, self.turn_left = turn_centre
+        self.sources = {name: Source() for name in SOURCES}
         self._errors = errors
-        self._covariance = Covariance.at_start(errors.start, errors.heading_bias)
+        self._covariance = Covariance.at_start(errors)
         self.speed = self.heading_rate = self.travelled = 0.0
-        self._commanded_way = self._commanded_turn = 0.0
-        self._suspected_way = self._suspected_turn = 0.0
-        self.refused = self.refused_in_row = self.slips = 0
-        self._history: deque[tuple[int, float, float, float]] = deque()
-        self._rate, self._rate_until_ns = 0.0, -1
-        self._as_of_ns = 0
+        self._unseen = Unseen()
+        self.slips = 0
+        self._slip = SlipGate(errors.resolution)
+        self._settles = settling_time(errors.resolution)
+        self._history = PoseHistory()
+        self._rate = HeldRate()
         self._motion = Motion()
-        self._learned = 0.0
-        self._next_heading_ns = -1
+        self._turning = TurnWindow()
+        self._as_of_ns, self._next_heading_ns = 0, -1
+        self._rolled_unseen = 0.0
+        self._drifting = Drifting(self._covariance.drift_growth)
 
     @property
     def pose(self) -> Pose:
@@ -115,11 +116,10 @@ class PoseFilter:
         """
         grown = self._covariance.copy()
         if self._motion.seconds:
-            grown.grow(self._motion, self._turn_sigma(self._motion))
+            grown.grow(self._motion)
         px, py, pt = grown.rows[:3]
         age = max(0, now_ns - self._as_of_ns) * 1e-9
-        way = self._suspected_way + CARRY_ON_DOUBT * max(abs(self.speed) * age, self._commanded_way)
-        turn = self._suspected_turn + CARRY_ON_DOUBT * max(abs(self.heading_rate) * age, self._commanded_turn)
+        way, turn = self._unseen.sigmas(self.speed * age, self.heading_rate * age)
         c, s = math.cos(self.heading), math.sin(self.heading)
         return (
             px[X] + way * way * c * c,
@@ -133,7 +133,7 @@ class PoseFilter:
     @property
     def sigma(self) -> float:
         """Standard deviation of the position along its worst axis (m), as of the last `propagate` or correction."""
-        return math.hypot(self._covariance.sigma, self._suspected_way)
+        return math.hypot(self._covariance.sigma, self._unseen.suspected_way)
 
     @property
     def sigmas(self) -> tuple[float, float, float]:
@@ -143,19 +143,22 @@ class PoseFilter:
     def drive(self, left: float, right: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of the left and right wheels over ``seconds`` up to ``now_ns``."""
         scale, rolled = 1.0 + self.scale, abs(left) + abs(right)
+        if rolled or self._unseen.is_commanded:
+            self._rate.moved_ns = now_ns
         left, right = left * scale, right * scale
-        if now_ns <= self._rate_until_ns:
-            turn = self._rate * seconds
-            turned = turn * self.track
-            self._learn_track(left, right, turn)
-            left, right = self.without_slip(left, right, turned, seconds)
-            turn_variance = RATE_VARIANCE * seconds
+        if self._rate.holds(now_ns):
+            turn = self._rate.value * seconds
+            left, right = self.without_slip(left, right, turn * self.track, seconds)
+            if (measured := self._turning.add(turn, right - left, seconds)) is not None:
+                self._learn_track(measured)
+            turn_variance = self._rate_growth * seconds
         else:
             turn = (right - left) / self.track
-            self._motion.turned_by_wheels += abs(turn)
+            self._motion.turned_by_wheels += turn
             turn_variance = UNMEASURED_SLIP * 0.5 * rolled
-        self._go(0.5 * (left + right), turn, 0.25 * self._errors.growth * rolled, turn_variance)
-        self._passed(0.5 * (left + right), turn, seconds, now_ns)
+            self._rolled_unseen += 0.5 * rolled
+        variances = 0.25 * self._errors.growth * rolled, turn_variance
+        self._go(0.5 * (left + right), turn, variances, seconds, now_ns)
 
     def drive_by_one(self, travel: float, is_left: bool, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of one side alone: the other's counts are not to be had, or not believed.
@@ -164,13 +167,12 @@ class PoseFilter:
         is as unsure as that.
         """
         travel *= 1.0 + self.scale
-        if now_ns <= self._rate_until_ns:
-            turn, turn_variance = self._rate * seconds, RATE_VARIANCE * seconds
+        if self._rate.holds(now_ns):
+            turn, turn_variance = self._rate.value * seconds, self._rate_growth * seconds
         else:
             turn, turn_variance = 0.0, (travel / self.track) ** 2
         way = travel + (0.5 if is_left else -0.5) * turn * self.track
-        self._go(way, turn, ONE_SIDE_GROWTH * abs(travel), turn_variance)
-        self._passed(way, turn, seconds, now_ns)
+        self._go(way, turn, (ONE_SIDE_GROWTH * abs(travel), turn_variance), seconds, now_ns)
 
     def go(self, way: float, turn: float, turn_variance: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by what no wheels told: a way (m) and a change of heading (rad) over ``seconds``.
@@ -178,115 +180,103 @@ class PoseFilter:
         ``turn_variance`` (rad^2) is that of the change of heading; the way's grows as the errors at the start say.
         """
         way *= 1.0 + self.scale
-        self._go(way, turn, 0.5 * self._errors.growth * abs(way), turn_variance)
-        self._passed(way, turn, seconds, now_ns)
+        self._go(way, turn, (0.5 * self._errors.growth * abs(way), turn_variance), seconds, now_ns)
 
-    def _passed(self, way: float, turn: float, seconds: float, now_ns: int) -> None:
-        """Note that the estimate has been moved (m, rad) up to now."""
-        self.speed, self.heading_rate = way / seconds, turn / seconds
-        self._motion.seconds += seconds
-        self._as_of_ns, self._commanded_way, self._commanded_turn = now_ns, 0.0, 0.0
-        self._remember(now_ns)
+    @property
+    def _rate_growth(self) -> float:
+        """Growth of the heading's variance (rad^2 a second) by the sensor's turn rate: noise, and what it drifts."""
+        return self._rate.growth + self._covariance.drift_growth
 
     def suppose(self, speed: float, turn_rate: float, seconds: float) -> None:
         """Note what the wheels are told (m/s, rad/s) for a time: until counts come, nobody knows what came of it."""
-        self._commanded_way += abs(speed) * seconds
-        self._commanded_turn += abs(turn_rate) * seconds
+        self._unseen.command(speed, turn_rate, seconds)
 
     def suspect(self, way: float, turn: float) -> None:
         """Note how far (m, rad) the robot may have gone otherwise than it was told, which is not decided yet."""
-        self._suspected_way, self._suspected_turn = way, turn
+        self._unseen.suspect(way, turn)
 
     def turned_unseen(self, turn: float) -> None:
         """Make good a turn (rad) that a heading sensor kept to itself; half of it remains unsure."""
-        self.propagate()
+        self.lost_heading(0.5 * turn)
         self.heading = wrap(self.heading + turn)
-        self._covariance.rows[HEADING][HEADING] += (0.5 * turn) ** 2
 
     def rate_at(self, now_ns: int) -> float:
         """Return the turn rate (rad/s) by which the estimate turns now; 0 where no recent one is known."""
-        return self._rate if now_ns <= self._rate_until_ns else 0.0
+        return self._rate.value if self._rate.holds(now_ns) else 0.0
 
-    def _go(self, way: float, turn: float, way_variance: float, turn_variance: float) -> None:
-        motion, middle = self._motion, self.heading + 0.5 * turn
-        if way or way_variance:
+    def _go(self, way: float, turn: float, variances: tuple[float, float], seconds: float, now_ns: int) -> None:
+        motion, (way_variance, turn_variance) = self._motion, variances
+        if way or turn or way_variance:
+            middle = self.heading + 0.5 * turn
             c, s = math.cos(middle), math.sin(middle)
-            dx, dy = way * c, way * s
-            self.x += dx
-            self.y += dy
-            motion.x += dx
-            motion.y += dy
+            # The point about which the base turns goes along the heading; the wheels' middle goes round it besides.
+            along, aside = way + turn * self.turn_left, turn * self.turn_ahead
+            self.x += along * c + aside * s
+            self.y += along * s - aside * c
+            motion.x += way * c
+            motion.y += way * s
+            motion.swept_x += turn * c
+            motion.swept_y += turn * s
+            motion.turned += abs(turn)
             gone = abs(way)
             motion.path += gone
             self.travelled += gone
             motion.add_noise(way_variance, c, s)
         motion.turning_noise += turn_variance
         self.heading = wrap(self.heading + turn)
-
-    def _learn_track(self, left: float, right: float, turn: float) -> None:
-        """Learn how wide the base turns from a turn (rad) that is measured and the travel (m) of both sides in it."""
-        if abs(self._rate) > LEARN_RATE and 0.4 < (right - left) / (turn * self.track) < 2.5:
-            self.track += TRACK_GAIN * ((right - left) / turn - self.track)
-            self._learned += abs(turn)
+        if seconds < self._settles:
+            by_counts = 0.0 if self._rate.holds(now_ns) else self._settles
+            self.speed = settled(self.speed, way, seconds, self._settles)
+            self.heading_rate = settled(self.heading_rate, turn, seconds, by_counts)
+        else:
+            self.speed, self.heading_rate = way / seconds, turn / seconds
+        motion.seconds += seconds
+        self._as_of_ns = now_ns
+        self._unseen.count()
+        self._history.append(now_ns, self.x, self.y, self.heading)
 
     def without_slip(self, left: float, right: float, turned: float, seconds: float) -> tuple[float, float]:
-        """Return the travel (m) of both sides, the slipping one's replaced by what the turn rate leaves of it.
+        """Return the travel (m) of both sides without what they have slipped.
 
         ``turned`` is the difference between both sides (m) that the turn rate tells.
-
-        A driven wheel that slips turns farther than the ground goes by, so the side to doubt is the one that is ahead.
         """
-        excess = right - left - turned
-        if abs(excess) <= self.track * SLIP_RATE * seconds + SLIP_SHARE * abs(turned):
-            return left, right
-        self.slips += 1
-        doubt = SLIP_DOUBT * 0.5 * excess
-        self._motion.add_noise(doubt * doubt, math.cos(self.heading), math.sin(self.heading))
-        if (excess > 0.0) == (left + right >= 0.0):
-            return left, left + turned
-        return right - turned, right
+        of_left, of_right = self._slip.slipped(left, right, turned, self.track * seconds)
+        if of_left or of_right:
+            self.slips += 1
+            doubt = SLIP_DOUBT * 0.5 * (of_left + of_right)
+            self._motion.add_noise(doubt * doubt, math.cos(self.heading), math.sin(self.heading))
+        return left - of_left, right - of_right
+
+    def _learn_track(self, measured: MeasuredTurn) -> None:
+        """Learn how wide the base turns: what the turn is by the wheels, held against the turn itself."""
+        turn, difference, seconds = measured
+        by_wheels, coarse = difference / self.track, self._errors.resolution / self.track
+        variance = (SCRUBS * turn) ** 2 + self._rate_growth * seconds + coarse * coarse / 3.0
+        self.correct(((TURN_SCALE, by_wheels),), turn - by_wheels, variance)
 
     def propagate(self) -> None:
         """Bring the covariance up to the mean."""
         motion = self._motion
         if motion.seconds:
             self._motion = Motion()
-            self.place_bias *= self._covariance.grow(motion, self._turn_sigma(motion))
-
-    def _turn_sigma(self, motion: Motion) -> float:
-        if not motion.turned_by_wheels:
-            return 0.0
-        guess = (TURN_SCALE_GUESSED - TURN_SCALE_SIGMA) * math.exp(-self._learned / TURN_TO_LEARN)
-        return (TURN_SCALE_SIGMA + guess) * motion.turned_by_wheels
+            kept = self._covariance.grow(motion)
+            self.place_bias *= kept
+            self._covariance.learn_bias(self.place_bias, kept)
 
     def lost(self, metres: float) -> None:
         """Widen the covariance by travel that was not measured."""
         self.propagate()
-        rows = self._covariance.rows
-        rows[X][X] += metres * metres
-        rows[Y][Y] += metres * metres
-        rows[HEADING][HEADING] += (metres / self.track) ** 2
+        for state, sigma in ((X, metres), (Y, metres), (HEADING, metres / self.track)):
+            self._covariance.rows[state][state] += sigma * sigma
 
     def lost_heading(self, angle: float) -> None:
         """Widen the covariance by a turn (rad) that was not measured, or told wrongly."""
         self.propagate()
         self._covariance.rows[HEADING][HEADING] += angle * angle
 
-    def _remember(self, now_ns: int) -> None:
-        """Keep the present pose, so that readings that come late can be held against the pose of their time."""
-        history = self._history
-        history.append((now_ns, self.x, self.y, self.heading))
-        while now_ns - history[0][0] > HISTORY_NS:
-            history.popleft()
-
     def at(self, taken_ns: int) -> Pose:
-        """Return the pose of a time: between two remembered ones by proportion, carried on after the last."""
-        later = None
-        for entry in reversed(self._history):
-            if entry[0] <= taken_ns:
-                return self.pose_at(taken_ns) if later is None else _between(entry, later, taken_ns)
-            later = entry
-        return self.pose if later is None else Pose(*later[1:])
+        """Return the pose of a time, up to one and a half seconds ago; after the last counts it is carried on."""
+        return self._history.at(taken_ns) or self.pose_at(taken_ns)
 
     def see_heading(self, angle: float, rate: float | None, taken_ns: int) -> bool:
         """Correct by a heading reading (rad, rad/s) of its time; return False when the gate refuses the angle."""
@@ -296,41 +286,65 @@ class PoseFilter:
             return True
         self._next_heading_ns = taken_ns + HEADING_EVERY_NS
         innovation = wrap(angle - self.at(taken_ns).heading - self.place_bias - self.drift)
-        if self.correct(((HEADING, 1.0), (PLACE_BIAS, 1.0), (DRIFT, 1.0)), innovation, self._errors.heading_noise**2):
-            self.refused_in_row = 0
+        passes = self.hear("heading", HEADING_SLOPES, innovation, self._errors.heading_noise**2)
+        if self._rolled_unseen and not passes:  # where no turn rate tells, it may have been a slip
+            slip = SLIP_MOST * self._rolled_unseen
+            self.lost_heading(slip / self.track)
+            self._motion.add_noise(0.25 * slip * slip, math.cos(self.heading), math.sin(self.heading))
+        self._rolled_unseen = 0.0
+        if (growth := self._drifting.growth(self.drift, taken_ns)) is not None:
+            self._covariance.drift_growth = growth
+        return passes
+
+    def hear(
+        self, name: str, slopes: Sequence[tuple[int, float]], innovation: float, variance: float, least: float = 0.0
+    ) -> bool:
+        """Correct by what a source tells, as far as it has proved to be right; return False when the gate refuses it.
+
+        Args:
+            name: of the source.
+            slopes: the measurement's derivatives by the states it depends on, as (state, slope).
+            innovation: measured less predicted.
+            variance: that the source is said to have.
+            least: what is measured against is itself no better known than this (variance).
+        """
+        self.propagate()
+        source, covariance = self.sources[name], self._covariance
+        shared, predicted = covariance.against(slopes)
+        if source.takes(innovation, predicted, variance, least):
+            source.refused_in_row = 0
+            variance = source.variance(variance, predicted, least)
+            self._correct(covariance.shrink(shared, predicted + variance), innovation)
             return True
-        self.refused += 1
-        self.refused_in_row += 1
-        if self.refused_in_row >= REFUSALS_BEFORE_DOUBT:
-            self._covariance.rows[HEADING][HEADING] *= 4.0
+        source.refuse(self._as_of_ns, self.travelled)
+        if source.refused_in_row >= REFUSALS_BEFORE_DOUBT and predicted < innovation * innovation:
+            if name == "heading":
+                covariance.rows[HEADING][HEADING] *= DOUBT * DOUBT
+            elif self.travelled - source.refused_since_m > WAY_BEFORE_DOUBT:
+                covariance.widen(slopes, DOUBT)
         return False
 
     def see_rate(self, rate: float, taken_ns: int) -> None:
-        """Turn by a new rate from now on; what the old one missed while it was held is made good by the trapezium."""
-        held_ns = taken_ns + RATE_LASTS_NS - self._rate_until_ns
-        if 0 < held_ns < RATE_LASTS_NS:
-            self.heading = wrap(self.heading + 0.5 * (rate - self._rate) * held_ns * 1e-9)
-        self._rate, self._rate_until_ns = rate, taken_ns + RATE_LASTS_NS
+        """Turn by a new rate from now on; what the old one missed while it was held is made good."""
+        self.heading = wrap(self.heading + self._rate.take(rate, taken_ns))
 
     def correct(self, slopes: Sequence[tuple[int, float]], innovation: float, variance: float) -> bool:
-        """Correct by one scalar measurement (`Covariance.correct`); return False when the gate refuses it."""
+        """Correct by one scalar measurement, as `hear` does, but as it is; return False when the gate refuses it."""
         self.propagate()
-        gain = self._covariance.correct(slopes, innovation, variance)
-        if gain is None:
+        shared, predicted = self._covariance.against(slopes)
+        if innovation * innovation > CHI_SQUARE_1_99 * (predicted + variance):
             return False
-        self.x += gain[X] * innovation
-        self.y += gain[Y] * innovation
-        self.heading = wrap(self.heading + gain[HEADING] * innovation)
-        self.place_bias += gain[PLACE_BIAS] * innovation
-        self.drift += gain[DRIFT] * innovation
-        self.scale += gain[SCALE] * innovation
+        self._correct(self._covariance.shrink(shared, predicted + variance), innovation)
         return True
 
-
-def _between(early: tuple[int, float, float, float], late: tuple[int, float, float, float], taken_ns: int) -> Pose:
-    share = (taken_ns - early[0]) / (late[0] - early[0])
-    return Pose(
-        early[1] + share * (late[1] - early[1]),
-        early[2] + share * (late[2] - early[2]),
-        wrap(early[3] + share * wrap(late[3] - early[3])),
-    )
+    def _correct(self, gain: Sequence[float], innovation: float) -> None:
+        x, y, heading, place_bias, drift, scale, turn_scale, turn_ahead, turn_left = gain
+        self.x += x * innovation
+        self.y += y * innovation
+        self.heading = wrap(self.heading + heading * innovation)
+        self.place_bias += place_bias * innovation
+        self.drift += drift * innovation
+        self.scale += scale * innovation
+        self.track /= 1.0 + turn_scale * innovation
+        self.turn_ahead += turn_ahead * innovation
+        self.turn_left += turn_left * innovation

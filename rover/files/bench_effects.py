@@ -45,9 +45,9 @@ class Floor(Model):
 
     track_factor: AboveZeroSpan = (1.2, 1.9)
     """How many times the geometric track the base really turns as (skid steering)."""
-    turn_ahead: LengthSpan = (si("-5 mm"), si("5 mm"))
+    turn_ahead: LengthSpan = (si("-2 cm"), si("2 cm"))
     """How far ahead of the wheels' middle the point lies about which the base turns."""
-    turn_left: LengthSpan = (si("-3 mm"), si("3 mm"))
+    turn_left: LengthSpan = (si("-1 cm"), si("1 cm"))
     """How far to the left of it."""
     slip: Annotated[ShareSpan, _BELOW_ONE] = (si("0 %"), si("3 %"))
     """Share of a wheel's way that is lost, each side by itself, all the time."""

@@ -32,9 +32,12 @@ from rover.files.types import (
     TurnRate,
     ValueMistakeError,
     WholeNumber,
+    must,
     why_no_name,
 )
 from rover.quantities import si
+
+NEAR_THE_MIDDLE = must(lambda way: abs(way) <= si("10 cm"), "must lie within 10 cm of the middle, either way")
 
 
 class Body(Model):
@@ -54,11 +57,25 @@ class Body(Model):
     """Of the body, wheels included."""
     track_factor: Annotated[Number, POSITIVE] = 1.5
     """How many times wider the base turns as; the pose filter refines it while driving."""
+    turn_ahead: Annotated[Length, NEAR_THE_MIDDLE] = si("0 mm")
+    """How far ahead of the middle the point lies about which the base turns, see below."""
+    turn_left: Annotated[Length, NEAR_THE_MIDDLE] = si("0 mm")
+    """How far to the left of it."""
 
     @property
     def metres_per_count(self) -> float:
         """Wheel travel in one encoder count (m)."""
         return math.pi * self.wheel_diameter / self.counts_per_rev
+
+    @property
+    def turn_centre(self) -> tuple[float, float]:
+        """The point about which the base turns: ahead of the middle, and to its left (m)."""
+        return self.turn_ahead, self.turn_left
+
+    @property
+    def states_turn_centre(self) -> bool:
+        """Whether the file says where it is."""
+        return not self.model_fields_set.isdisjoint(("turn_ahead", "turn_left"))
 
     @property
     def effective_track(self) -> float:

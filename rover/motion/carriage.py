@@ -8,6 +8,7 @@ from typing import Any
 
 from rover.devices.readings import RangeValue
 from rover.estimate.field import Ground
+from rover.estimate.odometry import settling_time
 from rover.files.errand import USUAL_WIDTH
 from rover.files.robot import Robot
 from rover.motion.contact import Contacts
@@ -37,8 +38,9 @@ class Carriage:
         self.echoes = Echoes(robot)
         self._contacts = Contacts(robot)
         self._stall = StallWatch(robot.body.metres_per_count)
-        self._left = WheelControl(drive.top_speed, drive.dead_band)
-        self._right = WheelControl(drive.top_speed, drive.dead_band)
+        settles = settling_time(robot.body.metres_per_count)
+        self._left = WheelControl(drive.top_speed, drive.dead_band, settles)
+        self._right = WheelControl(drive.top_speed, drive.dead_band, settles)
         self._fastest = USABLE_SHARE * drive.top_speed
 
     def take(self, device: str, value: Any) -> None:

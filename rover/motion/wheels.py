@@ -7,7 +7,8 @@ INTEGRAL_GAIN = 2.5
 PROPORTIONAL_GAIN = 0.6
 MOST_INTEGRAL = 0.5
 LAG = 0.12
-"""Seconds after which a motor has taken up 63 % of a change: so long it may be behind without being corrected."""
+"""Seconds after which a motor has taken up 63 % of a change: so long it may be behind without being corrected, and as
+long again as its measured speed takes to settle."""
 CREEP = 0.01
 """Wanted speeds (m/s) smaller than this are zero."""
 
@@ -21,13 +22,20 @@ def past_dead_band(duty: float, dead_band: float) -> float:
 
 
 class WheelControl:
-    """Controls one side's speed. Gains come from the robot file's top speed and dead band."""
+    """Controls one side's speed. Gains come from the robot file's top speed and dead band.
 
-    __slots__ = ("_dead_band", "_expected", "_integral", "_top_speed")
+    Args:
+        top_speed: of the wheel (m/s).
+        dead_band: duty below which it does not turn.
+        settles: time (s) that the measured speed takes to settle (`rover.estimate.odometry.settling_time`).
+    """
 
-    def __init__(self, top_speed: float, dead_band: float) -> None:
+    __slots__ = ("_dead_band", "_expected", "_integral", "_lag", "_top_speed")
+
+    def __init__(self, top_speed: float, dead_band: float, settles: float = 0.0) -> None:
         self._top_speed = top_speed
         self._dead_band = dead_band
+        self._lag = LAG + settles
         self._integral = self._expected = 0.0
 
     def duty(self, wanted: float, measured: float | None, seconds: float) -> float:
@@ -35,7 +43,7 @@ class WheelControl:
         if -CREEP < wanted < CREEP:
             self._integral = self._expected = 0.0
             return 0.0
-        self._expected += (wanted - self._expected) * (seconds / LAG if seconds < LAG else 1.0)
+        self._expected += (wanted - self._expected) * (seconds / self._lag if seconds < self._lag else 1.0)
         share = wanted / self._top_speed
         correction = 0.0
         if measured is not None:

@@ -9,7 +9,6 @@ from rover.core.cross_checks import CrossChecks
 from rover.core.parts import USUAL, Parts
 from rover.core.targeting import TargetChoice
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
-from rover.estimate.covariance import X, Y
 from rover.estimate.pose import PoseFilter
 from rover.geometry import Pose
 from rover.session.assembly import Assembly
@@ -19,9 +18,11 @@ from rover.vision.targets import Remembered
 class WithoutFixes(PoseFilter):
     """Takes no fix by wall or marker in; the heading sensor it hears as ever."""
 
-    def correct(self, slopes: Sequence[tuple[int, float]], innovation: float, variance: float) -> bool:
+    def hear(
+        self, name: str, slopes: Sequence[tuple[int, float]], innovation: float, variance: float, least: float = 0.0
+    ) -> bool:
         """Correct by a heading; of a fix, which is of a place, say that it was taken."""
-        return any(index in (X, Y) for index, _ in slopes) or super().correct(slopes, innovation, variance)
+        return name != "heading" or super().hear(name, slopes, innovation, variance, least)
 
 
 class WithoutSlipGate(PoseFilter):

@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 
 from rover.devices.mount import Mount
 from rover.devices.readings import MARKER, Detection
+from rover.estimate.covariance import Errors
 from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_in_view
-from rover.estimate.pose import Errors, PoseFilter
+from rover.estimate.pose import PoseFilter
 from rover.geometry import Pose
 
 NORTH = ((0.0, 4.0), (6.0, 4.0))

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.covariance import SCALE_SIGMA
-from rover.estimate.pose import HEADING_EVERY_NS, REFUSALS_BEFORE_DOUBT, Errors, PoseFilter
+from rover.estimate.covariance import SCALE_SIGMA, Errors
+from rover.estimate.pose import HEADING_EVERY_NS, REFUSALS_BEFORE_DOUBT, PoseFilter
 from rover.geometry import Pose
 
 DEGREE = math.pi / 180.0
@@ -70,7 +70,7 @@ class TestCovariance:
     def test_its_jacobian_by_heading_is_the_central_difference(self, legs, heading):
         """With an error of the start's heading alone, P' is F F^T sigma^2 in x and y."""
         sigma, nudge = 1e-3, 1e-5
-        errors = Errors((0.0, 0.0, sigma), 0.0, 0.03, 0.0)
+        errors = Errors((0.0, 0.0, sigma), 0.0, 0.03, 0.0, turn_centre=0.0)
         ends = []
         for turned in (-nudge, 0.0, nudge):
             driving = Driving(errors, Pose(0.0, 0.0, heading + turned))
@@ -121,7 +121,7 @@ class TestGate:
         before = driving.filter.pose
         assert not driving.see(1.0)
         assert driving.filter.pose == before
-        assert driving.filter.refused == 1
+        assert driving.filter.sources["heading"].refused == 1
 
     def test_after_so_many_in_a_row_the_filter_doubts_itself(self):
         """The robot was turned by hand: the sensor is right, and must win in the end."""

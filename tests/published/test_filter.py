@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
-from rover.estimate.covariance import CHI_SQUARE_1_99, HEADING
-from rover.estimate.pose import RATE_VARIANCE, Errors, PoseFilter
+from rover.estimate.covariance import CHI_SQUARE_1_99, HEADING, Errors
+from rover.estimate.pose import PoseFilter
+from rover.estimate.turning import RATE_VARIANCE
 from rover.geometry import Pose
 from rover.quantities import wrap
 
@@ -92,7 +93,7 @@ def test_a_heading_reading_takes_the_short_way_across_the_turn():
 
 
 def facing(heading, sigma):
-    return PoseFilter(Pose(0.0, 0.0, heading), 0.36, Errors((0.0, 0.0, sigma), 1e-3, 2.0 * DEGREE, 0.0))
+    return PoseFilter(Pose(0.0, 0.0, heading), 0.36, Errors((0.0, 0.0, sigma), 1e-3, 2.0 * DEGREE, 0.0, 0.0))
 
 
 # q = 0.25 deg^2 a step, r = 4 deg^2: computed with `dare` of control 0.10.2.

@@ -11,8 +11,8 @@ import math
 
 import pytest
 
-from rover.estimate.covariance import SCALE_SIGMA, SIDEWAYS_SHARE
-from rover.estimate.pose import Errors, PoseFilter
+from rover.estimate.covariance import SCALE_SIGMA, SIDEWAYS_SHARE, Errors
+from rover.estimate.pose import PoseFilter
 from rover.geometry import Pose
 
 SURE = Errors(start=(0.0, 0.0, 0.0), growth=1e-3, heading_noise=0.03, heading_bias=0.0)

@@ -23,7 +23,7 @@ def trust_too_much(pose_filter):
     """Mistune: the wheels and the heading sensor are taken to be far better than they are."""
     errors = pose_filter._errors
     pose_filter._errors = errors._replace(growth=errors.growth / 100.0, heading_noise=errors.heading_noise / 6.0)
-    pose_filter._bias_variance = 1e-8
+    pose_filter._covariance.bias_variance = 1e-8
     for state in (3, 4):
         pose_filter._covariance.rows[state][state] = 1e-8
 

@@ -22,9 +22,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rover.estimate.covariance import X, Y
+from rover.estimate.covariance import Errors, X, Y
 from rover.estimate.ellipse import CHI_SQUARE_2_95
-from rover.estimate.pose import Errors, PoseFilter
+from rover.estimate.pose import PoseFilter
 from rover.geometry import Pose
 
 LENGTHS = (10.0, 20.0, 50.0, 100.0, 200.0)

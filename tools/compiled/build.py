@@ -32,7 +32,7 @@ MODULES = {
     "rendered_camera report_faults reporter sight sonar",
     "core": "health possible senses signals step stopping targeting",
     "errand": "ledger",
-    "estimate": "covariance field fixes odometry pose",
+    "estimate": "covariance field fixes history odometry pose slip source turning unseen",
     "motion": "carriage contact echo hold_backs keep_clear limits outline profile route stall wheels",
     "record": "schema",
     "session": "driver drivers recorder truth",

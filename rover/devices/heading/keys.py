@@ -3,7 +3,7 @@
 from typing import Annotated, Literal
 
 from rover.devices.keys import DeviceKeys, OnLink
-from rover.files.types import POSITIVE, Angle, Frequency
+from rover.files.types import NOT_NEGATIVE, POSITIVE, Angle, Frequency, TurnRate
 from rover.quantities import si
 
 
@@ -15,6 +15,8 @@ class HeadingKeys(DeviceKeys):
     """Added to what the sensor says, counter-clockwise."""
     sigma: Annotated[Angle, POSITIVE] = si("2 deg")
     """Standard deviation of one report; what the place does to it is `field.heading_error` in the errand file."""
+    drift: Annotated[TurnRate, NOT_NEGATIVE] = si("0.5 deg/min")
+    """How fast it drifts, wherever it is, as a standard deviation."""
 
 
 class CoProcessorHeadingKeys(OnLink, HeadingKeys):

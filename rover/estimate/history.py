@@ -1,0 +1,45 @@
+"""Where the robot was a moment ago: readings that come late are held against the pose of their time."""
+
+from collections import deque
+
+from rover.geometry import Pose
+from rover.quantities import wrap
+
+KEPT_NS = 1_500_000_000
+
+
+class PoseHistory:
+    """The poses of the last one and a half seconds."""
+
+    __slots__ = ("_entries",)
+
+    def __init__(self) -> None:
+        self._entries: deque[tuple[int, float, float, float]] = deque()
+
+    def append(self, at_ns: int, x: float, y: float, heading: float) -> None:
+        """Keep a pose, the latest."""
+        entries = self._entries
+        entries.append((at_ns, x, y, heading))
+        while at_ns - entries[0][0] > KEPT_NS:
+            entries.popleft()
+
+    def at(self, taken_ns: int) -> Pose | None:
+        """Return the pose of a time: between two kept ones by proportion; None after the last, and where none is kept.
+
+        Before the first it is that one.
+        """
+        later = None
+        for entry in reversed(self._entries):
+            if entry[0] <= taken_ns:
+                return None if later is None else _between(entry, later, taken_ns)
+            later = entry
+        return None if later is None else Pose(*later[1:])
+
+
+def _between(early: tuple[int, float, float, float], late: tuple[int, float, float, float], taken_ns: int) -> Pose:
+    share = (taken_ns - early[0]) / (late[0] - early[0])
+    return Pose(
+        early[1] + share * (late[1] - early[1]),
+        early[2] + share * (late[2] - early[2]),
+        wrap(early[3] + share * wrap(late[3] - early[3])),
+    )

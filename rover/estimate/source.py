@@ -1,0 +1,96 @@
+"""What a source of corrections has proved to be worth: its noise by its innovations, and how long it has been refused.
+
+The noise is matched to the innovations (R. K. Mehra, "On the Identification of Variances and Adaptive Kalman
+Filtering", 1970; K. A. Myers and B. D. Tapley, "Adaptive Sequential Estimation with Unknown Noise Statistics", 1976;
+both from memory): the mean of their squares is the predicted variance and the noise's, so what is over is the noise's.
+"""
+
+import math
+
+from rover.estimate.covariance import CHI_SQUARE_1_99, DRIFT_HOLDS
+from rover.quantities import clamp
+
+LEARNED_IN = 40.0
+"""Innovations over which the noise is learned: so many more weigh as much as all before."""
+NO_NOISE = 3
+"""Those refused in a row beyond so many are of something else: noise, however large, lets one pass now and then."""
+LEAST, MOST = 0.02, 50.0
+"""The noise's variance stays within these multiples of the stated one."""
+DRIFT_LEARNED, DRIFT_MOST = 0.5, 100.0
+"""What is seen of a sensor's drift counts for this share; its variance is at most this multiple of what is stated."""
+
+
+class Source:
+    """One source of corrections.
+
+    Attributes:
+        factor: of the stated variance, learned.
+        refused: innovations that the gate refused, in all.
+        refused_in_row: those since the last that it let pass; 0: none.
+        refused_since_ns, refused_since_m: when the first of these came, and the way travelled by then.
+    """
+
+    def __init__(self) -> None:
+        self.factor = 1.0
+        self.refused = self.refused_in_row = 0
+        self.refused_since_ns, self.refused_since_m = 0, 0.0
+
+    def takes(self, innovation: float, predicted: float, variance: float, least: float = 0.0) -> bool:
+        """Learn from an innovation, and return whether the gate lets it pass.
+
+        Args:
+            innovation: measured less predicted.
+            predicted: variance of what was predicted.
+            variance: of the measurement, as it is stated.
+            least: of what it is measured against.
+        """
+        expected = predicted + variance * self.factor
+        square = innovation * innovation
+        passes = square <= CHI_SQUARE_1_99 * (expected + least)
+        if not passes and self.refused_in_row >= NO_NOISE:
+            return False
+        seen = min(square, CHI_SQUARE_1_99 * expected) - predicted
+        self.factor = clamp(self.factor + (seen / variance - self.factor) / LEARNED_IN, LEAST, MOST)
+        return passes
+
+    def variance(self, stated: float, predicted: float, least: float) -> float:
+        """Return the variance to correct by, of a measurement with a stated one.
+
+        What is known as well as what it is measured against (variance ``least``) no number of looks makes better known.
+        """
+        variance = stated * self.factor
+        if not least:
+            return variance
+        return max(variance, predicted * least / (predicted - least)) if predicted > least else math.inf
+
+    def refuse(self, now_ns: int, travelled: float) -> None:
+        """Note that one was refused, at a time and after a way (m)."""
+        if not self.refused_in_row:
+            self.refused_since_ns, self.refused_since_m = now_ns, travelled
+        self.refused += 1
+        self.refused_in_row += 1
+
+
+class Drifting:
+    """How fast the heading sensor drifts, by what its drift is estimated to have changed by in a while.
+
+    Args:
+        growth: of the drift's variance, as it is stated (rad^2 a second). It is never taken to be less.
+    """
+
+    __slots__ = ("_due_ns", "_growth", "_stated", "_then")
+
+    def __init__(self, growth: float) -> None:
+        self._growth = self._stated = growth
+        self._then, self._due_ns = 0.0, round(DRIFT_HOLDS * 1e9)
+
+    def growth(self, drift: float, now_ns: int) -> float | None:
+        """Return the growth (rad^2 a second) that the estimated drift (rad) tells; None until a while has passed."""
+        if now_ns < self._due_ns:
+            return None
+        seconds = DRIFT_HOLDS + (now_ns - self._due_ns) * 1e-9
+        seen = (drift - self._then) ** 2 / seconds
+        self._growth += DRIFT_LEARNED * (seen - self._growth)
+        self._growth = clamp(self._growth, self._stated, DRIFT_MOST * self._stated)
+        self._then, self._due_ns = drift, now_ns + round(DRIFT_HOLDS * 1e9)
+        return self._growth

@@ -1,0 +1,75 @@
+"""What a source of corrections has proved to be worth: its noise, its refusals, and a sensor's drift."""
+
+import math
+import random
+
+import pytest
+
+from rover.estimate.covariance import DRIFT_HOLDS
+from rover.estimate.source import DRIFT_MOST, LEAST, MOST, Drifting, Source
+
+STATED = 0.025**2
+
+
+@pytest.mark.parametrize("true", [0.2, 0.5, 1.0, 2.0, 5.0])
+def test_the_noise_is_learned_by_the_innovations(true):
+    """White noise of ``true`` times the stated deviation, beside a prediction as unsure as a fifth of that."""
+    draws, source, predicted = random.Random(1), Source(), 0.04 * STATED
+    factors = []
+    for _ in range(1500):
+        source.takes(draws.gauss(0.0, math.sqrt(predicted + true * true * STATED)), predicted, STATED)
+        factors.append(source.factor)
+    assert sum(factors[500:]) / 1000 == pytest.approx(true * true, rel=0.15)
+
+
+def test_what_comes_from_nowhere_now_and_then_hardly_counts():
+    """One echo in a hundred is stray, at any distance."""
+    draws, source = random.Random(2), Source()
+    factors = []
+    for number in range(2000):
+        innovation = draws.uniform(-2.0, 2.0) if number % 100 == 0 else draws.gauss(0.0, math.sqrt(STATED))
+        source.takes(innovation, 0.0, STATED)
+        factors.append(source.factor)
+    assert sum(factors) / 2000 == pytest.approx(1.0, abs=0.25)
+
+
+def test_the_factor_has_bounds():
+    quiet, loud = Source(), Source()
+    for _ in range(1000):
+        quiet.takes(0.0, 0.0, STATED)
+        loud.takes(10.0, 0.0, STATED)
+    assert (quiet.factor, loud.factor) == (LEAST, MOST)
+
+
+def test_refusals_tell_since_when_and_where():
+    source = Source()
+    for number in range(3):
+        source.refuse(100 + number, 5.0 + number)
+    assert (source.refused_in_row, source.refused_since_ns, source.refused_since_m) == (3, 100, 5.0)
+    assert source.refused == 3
+
+
+def test_what_it_is_measured_against_counts_in_the_gate():
+    assert not Source().takes(0.1, 0.0, STATED)
+    assert Source().takes(0.1, 0.0, STATED, least=0.05**2)
+
+
+class TestDrifting:
+    STATED = DRIFT_HOLDS * math.radians(0.5 / 60.0) ** 2
+
+    def rate(self, drifting, degrees_a_minute, minutes):
+        for minute in range(1, minutes + 1):
+            growth = drifting.growth(math.radians(degrees_a_minute * minute), round(minute * DRIFT_HOLDS * 1e9))
+        return growth
+
+    def test_a_drift_of_three_degrees_a_minute_is_found(self):
+        """In a minute its deviation is then three degrees, give or take."""
+        growth = self.rate(Drifting(self.STATED), 3.0, 5)
+        assert math.degrees(math.sqrt(growth * 60.0)) == pytest.approx(3.0, rel=0.1)
+
+    def test_it_is_never_taken_for_less_than_stated_nor_for_anything(self):
+        assert self.rate(Drifting(self.STATED), 0.0, 5) == self.STATED
+        assert self.rate(Drifting(self.STATED), 100.0, 9) == DRIFT_MOST * self.STATED
+
+    def test_between_the_minutes_it_says_nothing(self):
+        assert Drifting(self.STATED).growth(1.0, 30_000_000_000) is None

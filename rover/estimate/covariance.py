@@ -32,6 +32,8 @@ BIAS_LEAST, BIAS_MOST = 0.1, 200.0
 """Its variance stays within these multiples of the stated one."""
 SCALE_SIGMA = 0.03
 """Standard deviation of the odometer's scale before anything is known of it: slip of the floor, wear of the wheels."""
+SCALE_CHANGE = 5e-6
+"""Growth of its variance with each metre: one piece of floor lets wheels slip more than the next."""
 TURN_SCALE_SIGMA = 0.2
 """Share of a turn by which the wheels alone may be wrong about it while the effective track is a guess: a skid-steer
 base turns as if its track were 1.2 to 1.9 times the geometric one."""
@@ -153,10 +155,7 @@ class Covariance:
         dx, dy, u, v, turned = motion.x, motion.y, motion.swept_x, motion.swept_y, motion.turned_by_wheels
         px = [x - dy * t + dx * s + v * a + u * b for x, t, s, a, b in zip(px, pt, scale, ahead, left, strict=True)]
         py = [y + dx * t + dy * s - u * a + v * b for y, t, s, a, b in zip(py, pt, scale, ahead, left, strict=True)]
-        if turned:
-            pt = [t + turned * w for t, w in zip(pt, by_wheels, strict=True)]
-        else:
-            pt = pt[:]
+        pt = [t + turned * w for t, w in zip(pt, by_wheels, strict=True)] if turned else pt[:]
         for row in (px, py, pt):
             x, y, t, _, _, s, w, a, b = row
             row[X] = x - dy * t + dx * s + v * a + u * b
@@ -176,6 +175,7 @@ class Covariance:
         py[X] += motion.xy
         py[Y] += motion.yy
         pt[HEADING] += motion.turning_noise
+        scale[SCALE] += SCALE_CHANGE * motion.path
         pd[DRIFT] += self.drift_growth * motion.seconds
         by_wheels[TURN_SCALE] += TURN_SCALE_CHANGE * motion.turned
         return kept

@@ -60,7 +60,7 @@ def test_what_is_told_and_changed(robot):
 @pytest.mark.parametrize("seed", [1, 12])
 def test_on_the_bench(seed, robot, stage):
     """By a tape good to 1 mm and on a floor that slips, to 4 mm."""
-    bench, drivetrain, assistant = stage(seed, floor={"turn_ahead": "2.4 cm", "turn_left": "-1 cm"})
+    _, drivetrain, assistant = stage(seed, floor={"turn_ahead": "2.4 cm", "turn_left": "-1 cm"})
     measured = drive.measure(drivetrain, assistant, robot)
     after = drive.solve(measured, drive.geometry_of(robot))
     assert turn_centre(measured.half_turns, after) == pytest.approx((0.024, -0.010), abs=0.004)

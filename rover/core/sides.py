@@ -10,6 +10,8 @@ from rover.motion.wheels import LAG
 
 SURE = 1.5
 """A duty of so many dead bands turns a wheel, whatever the floor..."""
+FASTER = 2.0
+"""Only from so many on does it tell how fast: dead bands differ."""
 LEAST_DUTY = 0.1
 SETTLED = 0.25
 """... once it has been on for so long (s), the same way round."""
@@ -97,6 +99,11 @@ class Scale:
         due = self._short_due
         return due >= self._short_way and not LEAST_SCALE <= self._short_counted / due <= MOST_SCALE
 
+    @property
+    def exceeds(self) -> bool:
+        """Since the mark, they were surely more."""
+        return self._short_due >= self._short_way and self._short_counted > MOST_SCALE * self._short_due
+
 
 class Side:
     """One side.
@@ -118,6 +125,7 @@ class Side:
         drive = robot.devices.drive
         self._top_speed, self._dead_band = drive.top_speed, drive.dead_band
         self._sure = max(SURE * drive.dead_band, LEAST_DUTY)
+        self._faster = FASTER * drive.dead_band
         self._count = robot.body.metres_per_count
         self.scale = Scale(self._count)
         self.sense = 0
@@ -125,7 +133,7 @@ class Side:
 
     def begin(self) -> None:
         """Begin anew, at rest."""
-        self._speed = self._due = self._judged = self._steady = 0.0
+        self._speed = self._due = self._judged = self._fast = self._steady = 0.0
         self.scale.begin()
         self._idle = self._rolled = 0.0
         self.agree()
@@ -149,6 +157,8 @@ class Side:
         if sense and self._steady >= SETTLED:
             self._due += self._speed * seconds
             self._judged += seconds
+            if size >= self._faster:
+                self._fast += seconds
 
     def count(self, way: float, by_counts: float, turned: float, seconds: float) -> None:
         """Hold the way (m) that was counted in ``seconds`` against what was due in them.
@@ -157,8 +167,8 @@ class Side:
         """
         if self._idle > RUN_OUT:
             self._rolled += abs(way)
-        due, is_judged = self._due, self._judged >= 0.5 * seconds
-        self._due = self._judged = 0.0
+        due, is_judged, is_fast = self._due, self._judged >= 0.5 * seconds, self._fast >= 0.5 * seconds
+        self._due = self._judged = self._fast = 0.0
         if not is_judged:
             if way:
                 self.agree()
@@ -172,7 +182,8 @@ class Side:
             self.agree()
         self.turned += turned
         self.by_counts += by_counts
-        self.scale.count(abs(due), ahead)
+        if is_fast:
+            self.scale.count(abs(due), ahead)
 
     @property
     def is_well(self) -> bool:
@@ -270,7 +281,7 @@ class Sides:
         lately = min(left.scale.lately, right.scale.lately)
         if lately > MOST_SCALE and max(left.scale.settled, right.scale.settled) > MOST_SCALE:
             return CountsVerdict("", f"both sides count {lately:.1f} times what their motors can do")
-        if left.scale.contradicts and right.scale.contradicts and change > FACTOR_CHANGE:
+        if left.scale.exceeds and right.scale.exceeds and change > FACTOR_CHANGE:
             return CountsVerdict("", "both sides count more than their motors do, and the heading says so too")
         if max(left.scale.settled, right.scale.settled) < LEAST_SCALE and _turns_as_if_short(turns, 0):
             return CountsVerdict(

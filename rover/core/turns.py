@@ -20,6 +20,9 @@ FROZEN_EQUAL = math.radians(12.0)
 EQUAL = 4
 STAYS = math.radians(3.0)
 """A heading that stays moves by no more than this, and three times its noise."""
+BURST_SHARE, BURST_WAY, STEADY_SHARE = 0.6, 0.19, 0.05
+"""On a straight whose heading is held, slip looks as if the counts turned and the heading stayed: a burst of it takes such
+a share of the way, up to so much (m), and steady slip another (the worst of the bench's ranges)."""
 REVERSED = math.radians(15.0)
 BOTH_WAYS = math.radians(90.0)
 AGREES = math.radians(5.0)
@@ -33,7 +36,7 @@ GAP_S = 0.5
 """After so long without a heading all begins anew."""
 TURNS_FAST = math.radians(20.0)
 """Turning faster than this (rad/s) tells how much wider than its wheels the base turns ..."""
-FACTOR_TURN, FACTORS = math.radians(90.0), 3
+FACTOR_TURN, FACTORS = math.radians(180.0), 3
 """... over so much turning by the counts (rad), and after so many of those it is known."""
 FACTOR_CHANGE, FACTOR_GAIN = 1.3, 0.1
 """It changes by less than this with the floor; within it, what is known follows by this share."""
@@ -76,6 +79,11 @@ class _Segment:
     def least(self) -> float:
         """Turn by the counts on the widest track (rad), with its sign."""
         return self.by_counts / MOST_FACTOR
+
+    def least_despite_slip(self, track: float) -> float:
+        """Return how far (rad, at least 0) the base turns at least by the counts, whatever slip there was."""
+        slip = min(BURST_SHARE * self.way, BURST_WAY) + STEADY_SHARE * self.way
+        return max(0.0, abs(self.by_counts) - slip / track) / MOST_FACTOR
 
     @property
     def unexplained(self) -> float:
@@ -216,7 +224,7 @@ class Turns:
             self._rate.tell(by_rate, seconds)
         told = by_angle if by_rate is None else by_rate
         self.turned += told
-        if abs(by_counts) > TURNS_FAST * seconds:
+        if max(abs(by_counts), abs(told)) > TURNS_FAST * seconds:
             self._factor.turn(by_counts, told)
         verdict = self._equals(value, last)
         if self.believes_counts:
@@ -260,7 +268,7 @@ class Turns:
     def in_question(self) -> float:
         """Turn (rad) that may have been made and that the heading does not tell."""
         segment, noise = (self._angle, self._noise) if self.noise else (self._rate, 0.0)
-        may_be_frozen = abs(segment.least) > AGREES + noise and segment.stays(noise)
+        may_be_frozen = segment.least_despite_slip(self._track) > AGREES + noise and segment.stays(noise)
         return abs(segment.by_counts) / (0.5 * (LEAST_FACTOR + MOST_FACTOR)) if may_be_frozen else 0.0
 
     @property
@@ -282,14 +290,14 @@ class Turns:
         driven = value.rate is not None and self._equal >= EQUAL_DRIVING and self._equal_way > EQUAL_WAY
         return Verdict("both", f"the same {self._equal} times while the robot drives") if turned or driven else None
 
-    @staticmethod
-    def _against_counts(segment: _Segment, noise: float, part: str) -> Verdict | None:
+    def _against_counts(self, segment: _Segment, noise: float, part: str) -> Verdict | None:
         least, told = segment.least, segment.told
+        despite_slip = segment.least_despite_slip(self._track)
         by_counts = f"the counts turn by {math.degrees(least):.0f} deg or more"
-        if abs(least) > FROZEN + 3.0 * noise and segment.stays(noise):
+        if despite_slip > FROZEN + 3.0 * noise and segment.stays(noise):
             return Verdict(part, f"stays while {by_counts}")
         opposite = REVERSED + 3.0 * noise
-        if told * least < 0.0 and abs(least) > opposite and abs(told) > opposite:
+        if told * least < 0.0 and despite_slip > opposite and abs(told) > opposite:
             return Verdict(part, f"turns by {math.degrees(told):.0f} deg while {by_counts}")
         if abs(segment.unexplained) > BOTH_WAYS:
             why = f"the heading turns by {math.degrees(told):.0f} deg, the counts by {math.degrees(least):.0f} deg"

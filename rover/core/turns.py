@@ -21,8 +21,8 @@ EQUAL = 4
 STAYS = math.radians(3.0)
 """A heading that stays moves by no more than this, and three times its noise."""
 BURST_SHARE, BURST_WAY, STEADY_SHARE = 0.6, 0.19, 0.05
-"""On a straight whose heading is held, slip looks as if the counts turned and the heading stayed: a burst of it takes such
-a share of the way, up to so much (m), and steady slip another (the worst of the bench's ranges)."""
+"""On a straight whose heading is held, slip looks as if the counts turned and the heading stayed: a burst of it takes
+such a share of the way, up to so much (m), and steady slip another (the worst of the bench's ranges)."""
 REVERSED = math.radians(15.0)
 BOTH_WAYS = math.radians(90.0)
 AGREES = math.radians(5.0)
@@ -297,7 +297,7 @@ class Turns:
         if despite_slip > FROZEN + 3.0 * noise and segment.stays(noise):
             return Verdict(part, f"stays while {by_counts}")
         opposite = REVERSED + 3.0 * noise
-        if told * least < 0.0 and despite_slip > opposite and abs(told) > opposite:
+        if told * least < 0.0 and abs(least) > opposite and abs(told) > opposite:
             return Verdict(part, f"turns by {math.degrees(told):.0f} deg while {by_counts}")
         if abs(segment.unexplained) > BOTH_WAYS:
             why = f"the heading turns by {math.degrees(told):.0f} deg, the counts by {math.degrees(least):.0f} deg"

@@ -24,6 +24,8 @@ OPENED_AT_MOST = 3
 """So often the jaws are opened where they are felt to hold on."""
 LOOKS_FOR = 2.0
 """Seconds for which it is looked, at least, whether the object was left there, while that is not clear."""
+WAITS_FOR = 20.0
+"""The same while the camera, which has the place in view, is silent: it may come back."""
 FRAMES_TO_SEE, FRAMES_TO_MISS = 3, 15
 """In so many frames an object is seen in the tray; not in one of so many, nothing stands there."""
 LOOKS_TO_KNOW = 3
@@ -146,7 +148,8 @@ class LookBack:
         self._others = [(one.slot.x, one.slot.y) for one in known.ledger.filled if one.slot is not setting_down.slot]
         camera = known.robot.devices.camera
         frames_s = 0.0 if camera is None else (FRAMES_TO_MISS + 1) / camera.rate + camera.latency
-        self._since_ns, self._seconds, self._lasts = known.now_ns, 0.0, max(LOOKS_FOR, frames_s)
+        self._since_ns, self._lasts = known.now_ns, max(LOOKS_FOR, frames_s)
+        self._seconds = self._looked = 0.0
         self._frames = self._seen = 0
         self._held = {True: 0, False: 0}
         self._frame, self._grip_looks = known.signals.camera_n, known.grip.looks
@@ -159,18 +162,27 @@ class LookBack:
         self._count_frame(known)
         self._count_grip(known)
         holds_on = self._held[True] >= LOOKS_TO_KNOW and self._held[True] > self._held[False]
-        is_over = self._seconds >= self._lasts
+        is_in_view = self._is_in_view(known)
+        looks, is_over = is_in_view and _is_looking(known), self._is_over(known, is_in_view)
         if self._seen >= FRAMES_TO_SEE:
             return "unknown" if holds_on else "there"  # it cannot be both
-        if not is_over and _is_looking(known) and self._is_in_view(known):
+        if looks and not is_over:
             return None
         if holds_on:
             return "in the jaws"
-        if self._seen == 0 and self._frames >= FRAMES_TO_MISS and self._is_in_view(known):
+        if self._seen == 0 and self._frames >= FRAMES_TO_MISS and is_in_view:
             return "not there"
         if self._held[False] >= LOOKS_TO_KNOW:
             return "out of the jaws"
         return "unknown" if is_over else None
+
+    def _is_over(self, known: Knowledge, is_in_view: bool) -> bool:
+        """Tell whether there was time enough for what can tell; a camera that is silent may come back."""
+        if is_in_view and _is_looking(known):
+            self._looked += known.seconds
+            return self._looked >= self._lasts
+        waits = is_in_view and not known.signals.camera_doubted
+        return self._seconds >= (WAITS_FOR if waits else self._lasts)
 
     def _count_frame(self, known: Knowledge) -> None:
         signals = known.signals
@@ -197,7 +209,7 @@ class LookBack:
             self._held[latest.is_held] += 1
 
     def _is_in_view(self, known: Knowledge) -> bool:
-        """Tell whether the camera has the place in plain view: near enough, and not behind another thing."""
+        """Tell whether the camera, if any, has the place in plain view: near enough, and behind nothing else."""
         view, pose = known.targets.view, known.pose
         eye = view.place(pose)
         distance, bearing = _polar(eye, self._place, pose.heading)
@@ -210,7 +222,7 @@ class LookBack:
 
 def _is_looking(known: Knowledge) -> bool:
     """Tell whether the camera can be relied on."""
-    return known.signals.camera_ok is True and getattr(known.signals, "camera_doubted", False) is not True
+    return bool(known.signals.camera_ok) and not known.signals.camera_doubted
 
 
 def _polar(eye: XY, place: XY, heading: float) -> tuple[float, float]:

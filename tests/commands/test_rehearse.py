@@ -20,6 +20,9 @@ KEYS = [
     "wall_time_s",
     "steps",
     "record",
+    "seen",
+    "believed",
+    "left",
 ]
 
 
@@ -38,7 +41,8 @@ def test_json_is_one_object_and_nothing_else(greenhouse):
     folder, out, _ = greenhouse
     result = json.loads(out)
     assert list(result) == KEYS
-    assert result["objects"] == result["delivered"] == result["truth"]["delivered"] == 9
+    assert result["objects"] == result["delivered"] == result["seen"] == result["truth"]["delivered"] == 9
+    assert (result["believed"], result["left"]) == (0, 0)
     assert (result["truth"]["bumps"], result["truth"]["outside_s"], result["truth"]["empty_finds"]) == (0, 0.0, 0)
     assert 60.0 < result["truth"]["driven_m"] < 120.0
     assert (folder / result["record"]).is_file()

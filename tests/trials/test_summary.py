@@ -50,7 +50,9 @@ def test_a_variant_in_figures() -> None:
     (one,) = summed(of).variants
     assert (one.trials, one.successes, one.share) == (5, 2, wilson(2, 5))
     there = 2 * OBJECTS + 2 * (OBJECTS - 2)
-    assert one.objects == ObjectFigures(counted=there, known=4, in_tray=there, of=4 * OBJECTS, bumped=2, bumps=4)
+    assert one.objects == ObjectFigures(
+        counted=there, believed=0, known=4, in_tray=there, of=4 * OBJECTS, bumped=2, bumps=4
+    )
     assert (one.stops, one.errors) == (1, 1)
     assert one.half_s is not None
     assert one.most_s is not None
@@ -68,7 +70,7 @@ def test_no_trials_yet_come_to_nothing() -> None:
 
 def test_where_nobody_knows_the_truth_only_what_is_counted_is_known() -> None:
     (one,) = summed([success(1, truth=None)]).variants
-    assert one.objects == ObjectFigures(counted=OBJECTS, known=0, in_tray=0, of=0, bumped=0, bumps=0)
+    assert one.objects == ObjectFigures(counted=OBJECTS, believed=0, known=0, in_tray=0, of=0, bumped=0, bumps=0)
 
 
 def test_the_bins_of_errors_hold_all_finds_however_far_the_worst_is() -> None:

@@ -106,6 +106,8 @@ def test_own_code_that_ends_the_program_ends_its_trial(short: ShortErrand) -> No
         (replace(ALL_IN, delivered=8), True),
         (replace(ALL_IN, truth=replace(NOTHING_HAPPENED, bumps=3)), True),
         (replace(ALL_IN, truth=None), True),
+        (replace(ALL_IN, delivered=8, believed=1), False),
+        (replace(ALL_IN, delivered=8, left=1), False),
         (replace(ALL_IN, truth=None, delivered=8), False),
         (replace(ALL_IN, truth=None, objects=None), True),
     ],

@@ -10,10 +10,23 @@ from rover.trials.verdict import DONE, ENDED, RULES, STOPPED, WRONG, Motion, Obs
 
 TRUTH = TrueFigures(3, 3, 0, 0, 0, 0, 0, 0.0, 0, 0, 0.0, 0.0, 40.0)
 WELL = Observed(
-    *("done", "all_in"), is_success=True, counted=3, truth=TRUTH, lost_s=20.0, ended_s=140.0, motion=Motion(139.5)
+    *("done", "all_in"),
+    is_success=True,
+    is_clean=True,
+    counted=3,
+    truth=TRUTH,
+    lost_s=20.0,
+    ended_s=140.0,
+    motion=Motion(139.5),
 )
 FAILED = replace(
-    WELL, result="failed", reason="some_left", is_success=False, counted=2, truth=replace(TRUTH, delivered=2)
+    WELL,
+    result="failed",
+    reason="some_left",
+    is_success=False,
+    is_clean=False,
+    counted=2,
+    truth=replace(TRUTH, delivered=2),
 )
 STOPPED_WELL = replace(FAILED, result="stopped", reason="stalled too often", stopped_s=30.0, ended_s=30.0)
 
@@ -57,7 +70,7 @@ def test_a_stop_is_safe_and_its_time_is_from_the_loss_on() -> None:
         ("bumped", replace(WELL, bumps=(0.1, 0.19)), replace(WELL, bumps=(0.1, 0.17))),
         ("counted", replace(FAILED, counted=3), FAILED),
         ("counted", replace(WELL, truth=replace(TRUTH, empty_deliveries=1)), WELL),
-        ("counted", replace(FAILED, result="done"), FAILED),
+        ("counted", replace(FAILED, result="done", is_clean=True), replace(FAILED, result="done")),
     ],
 )
 def test_each_rule_tells_wrong_from_just_not_wrong(kind: str, wrong: Observed, just_not: Observed) -> None:
@@ -77,7 +90,7 @@ def test_every_rule_can_fail() -> None:
         replace(WELL, truth=replace(TRUTH, farthest_outside_m=1.0)),
         replace(WELL, bumps=(1.0,)),
         replace(WELL, truth=replace(TRUTH, empty_deliveries=1)),
-        replace(FAILED, result="done"),
+        replace(FAILED, result="done", is_clean=True),
     ]
     assert [[bool(rule.shows(seen)) for rule in RULES].index(True) for seen in shown] == list(range(len(RULES)))
     assert not any(rule.shows(WELL) for rule in RULES)

@@ -1,0 +1,42 @@
+"""What is said of a result, and when nobody need go and look."""
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from rover.commands.output import show_result
+from rover.session.result import Result
+
+ALL_IN = Result("done", "all_in", 9, 9, None, (), None, 640.0, 8.0, 32000, "run.sqlite", seen=9, believed=0, left=0)
+
+
+@pytest.mark.parametrize(
+    ("changed", "is_clean", "said"),
+    [
+        ({}, True, []),
+        ({"seen": 8}, True, ["by the robot's own account: 1 delivered and not seen in the tray"]),
+        (
+            {"delivered": 8, "seen": 8, "believed": 1},
+            False,
+            ["by the robot's own account: 1 set down and only believed to be there: go and look"],
+        ),
+        ({"delivered": 8, "seen": 8, "left": 1}, False, ["by the robot's own account: 1 left"]),
+        ({"delivered": 0, "seen": 0, "left": None}, True, []),
+        ({"result": "failed", "reason": "some_left"}, False, []),
+        ({"result": "stopped", "reason": "stop"}, False, []),
+    ],
+)
+def test_the_robots_own_account_stands_beside_the_behaviours_word(capsys, changed, is_clean, said):
+    result = replace(ALL_IN, **changed)
+    show_result(result, [], as_json=False)
+    assert result.is_clean is is_clean
+    lines = capsys.readouterr().out.splitlines()
+    assert [line for line in lines if line.startswith("by the robot's")] == said
+    assert lines[0].startswith(f"{result.result} ({result.reason}): {result.delivered} of 9 delivered")
+
+
+def test_json_has_all_of_it(capsys):
+    show_result(replace(ALL_IN, delivered=7, seen=6, believed=1, left=1), [], as_json=True)
+    said = json.loads(capsys.readouterr().out)
+    assert [said[name] for name in ("result", "delivered", "seen", "believed", "left")] == ["done", 7, 6, 1, 1]

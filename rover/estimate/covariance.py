@@ -28,7 +28,7 @@ DRIFT_HOLDS = 60.0
 """The heading sensor drifts one way for about so long (s) before it drifts another."""
 BIAS_LEARNED_IN = 10.0
 """How large the bias of the place is wont to be is learned over so many distances in which it changes."""
-BIAS_LEAST, BIAS_MOST = 0.1, 200.0
+BIAS_LEAST, BIAS_MOST = 0.5, 200.0
 """Its variance stays within these multiples of the stated one."""
 SCALE_SIGMA = 0.03
 """Standard deviation of the odometer's scale before anything is known of it: slip of the floor, wear of the wheels."""

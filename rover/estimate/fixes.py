@@ -96,7 +96,12 @@ def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance:
     c, s = math.cos(pose_filter.heading), math.sin(pose_filter.heading)
     with_heading = nx * (-mount.ahead * s - mount.left * c) + ny * (mount.ahead * c - mount.left * s)
     slopes = ((X, nx), (Y, ny), (HEADING, with_heading))
-    return pose_filter.hear("wall", slopes, distance - view.distance, RANGE_SIGMA**2, WALL_PLACE_SIGMA**2)
+    beyond = distance - view.distance
+    if pose_filter.hear("wall", slopes, beyond, RANGE_SIGMA**2, WALL_PLACE_SIGMA**2):
+        return True
+    if beyond > 0.0:  # nearer than the wall may be anything; but nobody hears through a wall
+        pose_filter.doubt("wall", slopes)
+    return False
 
 
 def fix_by_marker(pose_filter: PoseFilter, pose: Pose, camera_ahead: float, marker: XY, seen: Detection) -> bool:
@@ -117,21 +122,28 @@ def fix_by_marker(pose_filter: PoseFilter, pose: Pose, camera_ahead: float, mark
     ux, uy = dx / distance, dy / distance
     turn = camera_ahead * (ux * s - uy * c)  # how the distance grows with heading
     across = camera_ahead * (ux * c + uy * s) / distance
-    by_distance = pose_filter.hear(
-        "marker's distance",
-        ((X, -ux), (Y, -uy), (HEADING, turn)),
-        seen.distance - distance,
-        (MARKER_FACTOR * seen.distance_sigma) ** 2,
-        MARKER_PLACE_SIGMA**2,
+    looks = (
+        (
+            "marker's distance",
+            ((X, -ux), (Y, -uy), (HEADING, turn)),
+            seen.distance - distance,
+            seen.distance_sigma,
+            MARKER_PLACE_SIGMA,
+        ),
+        (
+            "marker's bearing",
+            ((X, uy / distance), (Y, -ux / distance), (HEADING, -1.0 - across)),
+            wrap(seen.bearing - wrap(math.atan2(dy, dx) - pose.heading)),
+            seen.bearing_sigma,
+            MARKER_PLACE_SIGMA / distance,
+        ),
     )
-    by_bearing = pose_filter.hear(
-        "marker's bearing",
-        ((X, uy / distance), (Y, -ux / distance), (HEADING, -1.0 - across)),
-        wrap(seen.bearing - wrap(math.atan2(dy, dx) - pose.heading)),
-        (MARKER_FACTOR * seen.bearing_sigma) ** 2,
-        (MARKER_PLACE_SIGMA / distance) ** 2,
-    )
-    return by_distance and by_bearing
+    passed = True
+    for name, slopes, innovation, sigma, least in looks:
+        if not pose_filter.hear(name, slopes, innovation, (MARKER_FACTOR * sigma) ** 2, least * least):
+            pose_filter.doubt(name, slopes)
+            passed = False
+    return passed
 
 
 @dataclass

@@ -28,18 +28,14 @@ from rover.estimate.covariance import (
 from rover.estimate.history import PoseHistory
 from rover.estimate.odometry import settled, settling_time
 from rover.estimate.slip import SlipGate
-from rover.estimate.source import Drifting, Source
+from rover.estimate.source import REFUSALS_BEFORE_DOUBT, Drifting, Source
 from rover.estimate.turning import SCRUBS, HeldRate, MeasuredTurn, TurnWindow
 from rover.estimate.unseen import Unseen
 from rover.geometry import XY, Pose
 from rover.quantities import clamp, wrap
 
-REFUSALS_BEFORE_DOUBT = 10
-"""So many refused corrections of one source in a row, and the filter doubts itself rather than the source..."""
-WAY_BEFORE_DOUBT = 0.5
-"""... those of a place only after this way (m): what stands before a wall would move the estimate otherwise."""
 DOUBT = 2.0
-"""Then each refused one makes what it was held against vary by this factor more: the two meet in the end."""
+"""What a source is held against that has been refused for long varies by this factor more each time: they meet."""
 UNMEASURED_SLIP = 0.003
 """Growth of the heading's variance (rad^2 a metre) by slips that the wheels alone cannot tell."""
 HEADING_EVERY_NS = 190_000_000
@@ -287,6 +283,8 @@ class PoseFilter:
         self._next_heading_ns = taken_ns + HEADING_EVERY_NS
         innovation = wrap(angle - self.at(taken_ns).heading - self.place_bias - self.drift)
         passes = self.hear("heading", HEADING_SLOPES, innovation, self._errors.heading_noise**2)
+        if self.sources["heading"].refused_in_row >= REFUSALS_BEFORE_DOUBT:  # turned by hand, perhaps
+            self._covariance.rows[HEADING][HEADING] *= DOUBT * DOUBT
         if self._rolled_unseen and not passes:  # where no turn rate tells, it may have been a slip
             slip = SLIP_MOST * self._rolled_unseen
             self.lost_heading(slip / self.track)
@@ -316,13 +314,13 @@ class PoseFilter:
             variance = source.variance(variance, predicted, least)
             self._correct(covariance.shrink(shared, predicted + variance), innovation)
             return True
-        source.refuse(self._as_of_ns, self.travelled)
-        if source.refused_in_row >= REFUSALS_BEFORE_DOUBT and predicted < innovation * innovation:
-            if name == "heading":
-                covariance.rows[HEADING][HEADING] *= DOUBT * DOUBT
-            elif self.travelled - source.refused_since_m > WAY_BEFORE_DOUBT:
-                covariance.widen(slopes, DOUBT)
+        source.refuse(innovation, self._as_of_ns, self.travelled)
         return False
+
+    def doubt(self, name: str, slopes: Sequence[tuple[int, float]]) -> None:
+        """Let vary more what a source of fixes was held against, once it has been refused for long and far enough."""
+        if self.sources[name].is_refused_for_long(self.travelled):
+            self._covariance.widen(slopes, DOUBT)
 
     def see_rate(self, rate: float, taken_ns: int) -> None:
         """Turn by a new rate from now on; what the old one missed while it was held is made good."""

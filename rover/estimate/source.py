@@ -12,6 +12,10 @@ from rover.quantities import clamp
 
 LEARNED_IN = 40.0
 """Innovations over which the noise is learned: so many more weigh as much as all before."""
+REFUSALS_BEFORE_DOUBT = 10
+"""So many refused corrections of one source in a row, and the filter doubts itself rather than the source..."""
+WAY_BEFORE_DOUBT = 0.5
+"""... those of a place only after this way (m): what stands before a wall would move the estimate otherwise."""
 NO_NOISE = 3
 """Those refused in a row beyond so many are of something else: noise, however large, lets one pass now and then."""
 LEAST, MOST = 0.02, 50.0
@@ -26,7 +30,7 @@ class Source:
     Attributes:
         factor: of the stated variance, learned.
         refused: innovations that the gate refused, in all.
-        refused_in_row: those since the last that it let pass; 0: none.
+        refused_in_row: those of one sign since the last that it let pass; 0: none.
         refused_since_ns, refused_since_m: when the first of these came, and the way travelled by then.
     """
 
@@ -34,6 +38,7 @@ class Source:
         self.factor = 1.0
         self.refused = self.refused_in_row = 0
         self.refused_since_ns, self.refused_since_m = 0, 0.0
+        self._refused = 0.0
 
     def takes(self, innovation: float, predicted: float, variance: float, least: float = 0.0) -> bool:
         """Learn from an innovation, and return whether the gate lets it pass.
@@ -63,12 +68,18 @@ class Source:
             return variance
         return max(variance, predicted * least / (predicted - least)) if predicted > least else math.inf
 
-    def refuse(self, now_ns: int, travelled: float) -> None:
+    def refuse(self, innovation: float, now_ns: int, travelled: float) -> None:
         """Note that one was refused, at a time and after a way (m)."""
-        if not self.refused_in_row:
+        if not self.refused_in_row or innovation * self._refused < 0.0:
+            self.refused_in_row = 0
             self.refused_since_ns, self.refused_since_m = now_ns, travelled
+        self._refused = innovation
         self.refused += 1
         self.refused_in_row += 1
+
+    def is_refused_for_long(self, travelled: float) -> bool:
+        """Tell whether so many have been refused in a row, and over such a way, that not they may be wrong."""
+        return self.refused_in_row >= REFUSALS_BEFORE_DOUBT and travelled - self.refused_since_m > WAY_BEFORE_DOUBT
 
 
 class Drifting:

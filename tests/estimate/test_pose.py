@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rover.estimate.covariance import SCALE_SIGMA, Errors
-from rover.estimate.pose import HEADING_EVERY_NS, REFUSALS_BEFORE_DOUBT, PoseFilter
+from rover.estimate.pose import HEADING_EVERY_NS, PoseFilter
+from rover.estimate.source import REFUSALS_BEFORE_DOUBT
 from rover.geometry import Pose
 
 DEGREE = math.pi / 180.0

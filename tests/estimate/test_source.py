@@ -6,7 +6,7 @@ import random
 import pytest
 
 from rover.estimate.covariance import DRIFT_HOLDS
-from rover.estimate.source import DRIFT_MOST, LEAST, MOST, Drifting, Source
+from rover.estimate.source import DRIFT_MOST, LEAST, MOST, REFUSALS_BEFORE_DOUBT, Drifting, Source
 
 STATED = 0.025**2
 
@@ -44,9 +44,27 @@ def test_the_factor_has_bounds():
 def test_refusals_tell_since_when_and_where():
     source = Source()
     for number in range(3):
-        source.refuse(100 + number, 5.0 + number)
+        source.refuse(0.3, 100 + number, 5.0 + number)
     assert (source.refused_in_row, source.refused_since_ns, source.refused_since_m) == (3, 100, 5.0)
     assert source.refused == 3
+
+
+def test_refusals_that_contradict_each_other_begin_anew():
+    """What is off to either side by turns tells nothing of where the robot is."""
+    source = Source()
+    for number in range(40):
+        source.refuse(0.3 if number % 2 else -0.3, number, 0.1 * number)
+        assert source.refused_in_row == 1
+        assert not source.is_refused_for_long(0.1 * number)
+
+
+def test_long_refused_is_often_and_over_a_way():
+    often, far = Source(), Source()
+    for number in range(REFUSALS_BEFORE_DOUBT):
+        often.refuse(0.3, number, 1.0)
+        far.refuse(0.3, number, 1.0 + number)
+    assert not often.is_refused_for_long(1.0)
+    assert far.is_refused_for_long(10.0)
 
 
 def test_what_it_is_measured_against_counts_in_the_gate():

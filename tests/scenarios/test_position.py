@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from rover.estimate.covariance import DRIFT, PLACE_BIAS, SCALE, TURN_AHEAD, TURN_LEFT, TURN_SCALE
+
 TOOLS = Path(__file__).parents[2] / "tools" / "benchmarks"
 
 
@@ -20,12 +22,12 @@ def position():
 
 
 def trust_too_much(pose_filter):
-    """Mistune: the wheels and the heading sensor are taken to be far better than they are."""
-    errors = pose_filter._errors
-    pose_filter._errors = errors._replace(growth=errors.growth / 100.0, heading_noise=errors.heading_noise / 6.0)
-    pose_filter._covariance.bias_variance = 1e-8
-    for state in (3, 4):
-        pose_filter._covariance.rows[state][state] = 1e-8
+    """Mistune: wheels, base and heading sensor are taken to be far better than they are, and nothing can be learned."""
+    errors, covariance = pose_filter._errors, pose_filter._covariance
+    pose_filter._errors = errors._replace(growth=errors.growth / 100.0)
+    covariance.bias_variance = covariance._stated_bias = 1e-8
+    for state in (PLACE_BIAS, DRIFT, SCALE, TURN_SCALE, TURN_AHEAD, TURN_LEFT):
+        covariance.rows[state][state] = 1e-8
 
 
 SAMPLE, ALL = (1, 2, 3), range(1, 201)

@@ -1,13 +1,15 @@
 """The pose filter: position and heading from wheel travel and turn rate, corrected by whatever tells of them.
 
-An extended Kalman filter with six states: x, y, heading, the heading sensor's bias at this place, its drift, which is
-the same everywhere, and the odometer's scale error. Motion is midpoint odometry with the error growth of R. Siegwart
-and I. Nourbakhsh, "Introduction to Autonomous Mobile Robots", the section on odometry: a wheel's variance grows by k
-for each metre it travels. Where the heading sensor tells its turn rate, that turns the estimate instead of the wheels:
-a skid-steer base turns by slipping. A side that travels more than the rate and the other side allow has slipped, and
-only what is left of it counts.
+An extended Kalman filter with nine states: x, y, heading; the heading sensor's bias at this place, and its drift, which
+is the same everywhere; the odometer's scale error, and that of turns by the wheels; the point about which the base
+turns. Motion is midpoint odometry with the error growth of R. Siegwart and I. Nourbakhsh, "Introduction to Autonomous
+Mobile Robots", the section on odometry: a wheel's variance grows by k for each metre it travels. Where the heading
+sensor tells its turn rate, that turns the estimate instead of the wheels: a skid-steer base turns by slipping. A side
+that travels more than the rate and the other side allow has slipped (`rover.estimate.slip`), and only what is left of
+it counts.
 
-The mean moves with each count; its covariance (`rover.estimate.covariance`) follows when it is needed.
+How noisy what corrects it is, and how long it has been refused, is kept by source (`rover.estimate.source`). The mean
+moves with each count; its covariance (`rover.estimate.covariance`) follows when it is needed.
 """
 
 import math
@@ -77,7 +79,7 @@ class PoseFilter:
         self._errors = errors
         self._covariance = Covariance.at_start(errors)
         self.speed = self.heading_rate = self.travelled = 0.0
-        self._unseen = Unseen()
+        self._unseen = Unseen(errors.resolution)
         self.slips = 0
         self._slip = SlipGate(errors.resolution)
         self._settles = settling_time(errors.resolution)

@@ -16,8 +16,10 @@ from rover.core.turns import FROZEN, Turns, Verdict
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.files.robot import Robot
 
+GAP_S = 0.2
+"""So long without counts, and nobody knows what came of the commands meanwhile: all that is not decided begins anew."""
 LATE_NS = 150_000_000
-"""What comes later than this was held up, and commands may have been, too: all that is not decided begins anew."""
+"""What comes later than this was held up, and commands may have been, too."""
 
 
 class Doubt(NamedTuple):
@@ -83,7 +85,9 @@ class CrossChecks:
         for name, echoes in self._echoes.items():
             echoes.move(self._along[name] * way, abs(way), told)
         self._sightings.move(abs(way), told)
-        if "counts" not in self._doubted:
+        if seconds > GAP_S:
+            self.lose_track()
+        elif "counts" not in self._doubted:
             self._sides.count(left, right, told, seconds)
             if verdict := self._sides.judge(None if "heading" in self._doubted else turns):
                 self._doubt_counts(verdict)

@@ -34,8 +34,8 @@ TURN_TO_TELL = math.radians(12.0)
 """Turn by the counts, on wheels without slip, from which a heading can contradict it; and this many sigmas more."""
 NOISE_FACTOR = 6.0
 TURN_SLACK = math.radians(3.0)
-WEAK_TURN = math.radians(20.0)
-"""Counts that are too few for their duties are believed until the heading turns so much farther than they."""
+WEAK_TURN = math.radians(60.0)
+"""Counts that are too few for their duties are believed until the heading turns farther than they by more than slip."""
 
 
 class CountsVerdict(NamedTuple):

@@ -100,6 +100,22 @@ class _Segment:
         return (agrees and abs(self.least) > AGREED_TURN) or self.seconds > SETTLED_S or self.way > SETTLED_WAY
 
 
+class _Equal:
+    """Reports that are equal to the last digit: way (m) and turn (rad) by the counts since the first of them."""
+
+    def __init__(self) -> None:
+        self.way = self.by_counts = 0.0
+        self._reports = 0
+
+    def tell(self, *, has_rate: bool) -> Verdict | None:
+        """Take in one of them, and return that the sensor stays the same, if it does."""
+        self._reports += 1
+        turned = self._reports > EQUAL and abs(self.by_counts) / MOST_FACTOR > FROZEN_EQUAL
+        driven = has_rate and self._reports > EQUAL_DRIVING and self.way > EQUAL_WAY
+        why = f"says the same {self._reports} times while the robot drives"
+        return Verdict("both", why) if turned or driven else None
+
+
 class _Factor:
     """How many times wider than its wheels the base turns: of late, against what it was before."""
 
@@ -184,7 +200,7 @@ class Turns:
     def begin(self) -> None:
         """Begin anew."""
         self._angle, self._rate = _Segment(), _Segment()
-        self._equal, self._equal_way, self._equal_turn = 0, 0.0, 0.0
+        self._equal = _Equal()
         self._part()
         self.turned = 0.0
         self.is_settled = True
@@ -201,8 +217,8 @@ class Turns:
         self._rate.by_counts += turn
         self._angle.way += way
         self._rate.way += way
-        self._equal_way += way
-        self._equal_turn += turn
+        self._equal.way += way
+        self._equal.by_counts += turn
         self._by_counts_meanwhile += turn
         self._by_counts_since += turn
         self._way_since += way
@@ -226,7 +242,9 @@ class Turns:
         self.turned += told
         if max(abs(by_counts), abs(told)) > TURNS_FAST * seconds:
             self._factor.turn(by_counts, told)
-        verdict = self._equals(value, last)
+        if value[:2] != last[:2]:
+            self._equal = _Equal()
+        verdict = self._equal.tell(has_rate=value.rate is not None)
         if self.believes_counts:
             verdict = verdict or self._against_counts(self._angle, self._noise, "angle")
         if by_rate is not None:
@@ -280,15 +298,6 @@ class Turns:
     def told(self) -> float:
         """Turn (rad) that the heading tells since it last agreed with the counts."""
         return self._angle.told if self.noise else self._rate.told
-
-    def _equals(self, value: HeadingValue, last: HeadingValue) -> Verdict | None:
-        if value.angle != last.angle or value.rate != last.rate:
-            self._equal, self._equal_way, self._equal_turn = 0, 0.0, 0.0
-            return None
-        self._equal += 1
-        turned = self._equal >= EQUAL and abs(self._equal_turn) / MOST_FACTOR > FROZEN_EQUAL
-        driven = value.rate is not None and self._equal >= EQUAL_DRIVING and self._equal_way > EQUAL_WAY
-        return Verdict("both", f"the same {self._equal} times while the robot drives") if turned or driven else None
 
     def _against_counts(self, segment: _Segment, noise: float, part: str) -> Verdict | None:
         least, told = segment.least, segment.told

@@ -46,9 +46,16 @@ def test_a_camera_lost_in_any_state_never_leads_to_a_false_delivery(collect, sma
 
 
 @pytest.mark.parametrize("at", [3, 12, 18])
-@pytest.mark.parametrize("fault", ["range silent", "range no echo", "counts jump of 900", "drive silent for 3 s"])
+@pytest.mark.parametrize("fault", ["range silent", "range no echo", "counts jump of 900"])
 def test_the_errand_does_not_need_it(collect, small_bay, fault, at):
     assert collect([small_bay.JAR], SEED, faults=[f"at {at} s: {fault}"]).ended == ALL_IN
+
+
+def test_a_drive_that_hears_nothing_while_it_should_drive_latches_a_stop(collect, small_bay):
+    """Nobody can tell it from counts that stand still, with which the robot would go on blindly."""
+    done = collect([small_bay.JAR], SEED, faults=["at 3 s: drive silent for 3 s"])
+    why = "both sides are driven and not one count comes: wheels or counts stand still"
+    assert done.ended == ("stopped", why, 0)
 
 
 def true_way(done, since):
@@ -58,7 +65,8 @@ def true_way(done, since):
 
 def test_without_counts_the_wheels_stand_still_and_the_errand_fails(collect, small_bay):
     done = collect([small_bay.JAR], SEED, faults=["at 3 s: counts silent"])
-    assert done.ended == ("failed", "some_left", 0)
+    assert done.ended == ("failed", "cannot_move", 0)
+    assert done.result.robot_time_s < 70.0
     assert "counts missing" in [hold.cause for hold in done.run.events_of(HoldBack)]
     assert true_way(done, 6.0) == 0.0
 

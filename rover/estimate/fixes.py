@@ -19,9 +19,10 @@ from rover.quantities import wrap
 
 RANGE_SIGMA = 0.025
 """Standard deviation of an echo from a wall, the wall's own place included (m)."""
-WALL_PLACE_SIGMA = 0.008
-"""Standard deviation of a wall's own place (m): no number of echoes makes the position better known than that."""
-MARKER_PLACE_SIGMA = 0.008
+WALL_PLACE_SIGMA = 0.006
+"""Standard deviation of a wall's own place (m), a centimetre either way: no number of echoes makes the position better
+known than that."""
+MARKER_PLACE_SIGMA = 0.006
 """The same of the marker's (m)."""
 SURELY_IN_BEAM = 0.7
 """A wall counts as heard when its perpendicular lies within this share of half the beam."""

@@ -27,8 +27,6 @@ FIX_WORTH_NOTING = 0.02
 """A fix that moves the estimate by more than this (m) is noted in the run record."""
 POSE_SIGMA_AT_MOST = 0.05
 """The pose's share in a sighting's error is never taken for more than this (m)."""
-ONE_SIDE_GROWTH = 0.005
-"""Metres of variance for each metre on one side's counts alone: nothing tells when that side slips."""
 STOP_INPUT_OPEN = "the stop input is open"
 
 
@@ -156,8 +154,7 @@ class Senses:
         if travel is None:
             pose_filter.lost(COUNTS_LOST)
             return
-        left, right, seconds = self._believed(*travel, reading.taken_ns)
-        pose_filter.drive(left, right, seconds, reading.taken_ns)
+        left, right = self._drive(*travel, reading.taken_ns)
         if reading.taken_ns >= self._next_sigma_ns:
             self._next_sigma_ns = reading.taken_ns + SIGMA_EVERY_NS
             pose_filter.propagate()
@@ -167,21 +164,23 @@ class Senses:
         self._known.grip.moved(0.5 * (left + right))
         self.fresh_counts = True
 
-    def _believed(self, left: float, right: float, seconds: float, taken_ns: int) -> tuple[float, float, float]:
-        """Return what is believed of the ways (m) that were counted: a side whose counts lie went as the other and the
-        turn rate say."""
+    def _drive(self, left: float, right: float, seconds: float, taken_ns: int) -> tuple[float, float]:
+        """Move the estimate, and return what is believed of the ways (m) that were counted: a side whose counts lie
+        went as the other and the turn rate say."""
         checks, pose_filter = self._checks, self._known.filter
         was_lying, in_question = checks.lying_side, checks.in_question
         if unaccounted := checks.count(left, right, seconds):
             pose_filter.lost(unaccounted)
         pose_filter.suspect(*checks.in_question)
         if not checks.lying_side:
-            return left, right, seconds
+            pose_filter.drive(left, right, seconds, taken_ns)
+            return left, right
         if not was_lying:
             pose_filter.lost(in_question[0])
-        ahead = pose_filter.rate_at(taken_ns) * seconds * pose_filter.track
-        pose_filter.lost(math.sqrt(ONE_SIDE_GROWTH * 0.5 * (abs(left) + abs(right))))
-        return (right - ahead, right, seconds) if checks.lying_side == "left" else (left, left + ahead, seconds)
+        is_left = checks.lying_side == "right"
+        pose_filter.drive_by_one(left if is_left else right, is_left, seconds, taken_ns)
+        ahead = pose_filter.heading_rate * seconds * pose_filter.track
+        return (left, left + ahead) if is_left else (right - ahead, right)
 
     def _take_echo(self, device: str, reading: Reading) -> None:
         """Let the limits hear it, and fix the position by a known wall, if that is what the range finder hears."""

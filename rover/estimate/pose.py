@@ -198,10 +198,6 @@ class PoseFilter:
         self.lost_heading(0.5 * turn)
         self.heading = wrap(self.heading + turn)
 
-    def rate_at(self, now_ns: int) -> float:
-        """Return the turn rate (rad/s) by which the estimate turns now; 0 where no recent one is known."""
-        return self._rate.value if self._rate.holds(now_ns) else 0.0
-
     def _go(self, way: float, turn: float, variances: tuple[float, float], seconds: float, now_ns: int) -> None:
         motion, (way_variance, turn_variance) = self._motion, variances
         if way or turn or way_variance:

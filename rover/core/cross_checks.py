@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from rover.core.sameness import Echoes, Sightings, Volts
-from rover.core.sides import CountsVerdict, Sides
+from rover.core.sides import CountsVerdict, Sides, Unsure
 from rover.core.turns import FROZEN, Turns, Verdict
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.files.robot import Robot
@@ -73,11 +73,8 @@ class CrossChecks:
         self._sides.drive(duties, seconds)
         self._duty = 0.5 * (abs(duties[0]) + abs(duties[1]))
 
-    def count(self, left: float, right: float, seconds: float) -> float:
-        """Take in the ways (m) that both sides counted in a time (s).
-
-        Return the way (m) by which counts have lately differed from what motors do, without anybody to blame.
-        """
+    def count(self, left: float, right: float, seconds: float) -> Unsure:
+        """Take in the ways (m) that both sides counted in a time (s); return what of it nobody can be blamed for."""
         turns, way, told = self._turns, 0.5 * (left + right), 0.0
         if turns is not None:
             turns.count(left, right)
@@ -95,7 +92,7 @@ class CrossChecks:
                 self._sides.mark()
         if turns is not None:
             turns.is_settled = False
-        return self._sides.take_unaccounted()
+        return self._sides.take_unsure()
 
     def tell(self, value: HeadingValue, taken_ns: int) -> None:
         """Take in a heading."""

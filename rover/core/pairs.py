@@ -17,13 +17,11 @@ from rover.core.sameness import (
     UNHEARD,
     UNHEARD_WAY,
 )
+from rover.core.scale import LEAST_SCALE, MOST_SCALE, SCALE_WAY
 from rover.core.sides import (
     AGAINST_WAY,
-    LEAST_SCALE,
-    MOST_SCALE,
     ROLL_WAY,
     RUN_OUT,
-    SCALE_WAY,
     SETTLED,
     STILL_COUNTS,
     STILL_WAY,

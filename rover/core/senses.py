@@ -169,8 +169,11 @@ class Senses:
         went as the other and the turn rate say."""
         checks, pose_filter = self._checks, self._known.filter
         was_lying, in_question = checks.lying_side, checks.in_question
-        if unaccounted := checks.count(left, right, seconds):
-            pose_filter.lost(unaccounted)
+        unsure = checks.count(left, right, seconds)
+        if unsure.way:
+            pose_filter.lost(unsure.way)
+        if unsure.stood:
+            self._carriage.stood()
         pose_filter.suspect(*checks.in_question)
         if not checks.lying_side:
             pose_filter.drive(left, right, seconds, taken_ns)

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from rover.core.scale import LEAST_SCALE, MOST_SCALE, Scale
 from rover.core.turns import FACTOR_CHANGE, Turns
 from rover.files.robot import Robot
 from rover.motion.wheels import LAG
@@ -20,14 +21,6 @@ STILL_WAY, STILL_COUNTS = 0.06, 4.0
 RUN_OUT, ROLL_WAY = 1.0, 0.04
 """A motor that has been given nothing for so long (s) has run out; a wheel that goes so far (m) is driven."""
 AGAINST_WAY = 0.02
-SCALE_WAY = 0.2
-"""Counts are held against duties over so long a way (m)..."""
-SHORT_WAY = 0.04
-"""... and with a heading that contradicts them over this, or four counts."""
-LEAST_SCALE, MOST_SCALE = 0.6, 1.6
-"""Counts within these shares of the way that the duties should have made may be true: dead band, load, battery."""
-WELL_SCALED = (0.7, 1.4)
-"""Within these they are not to blame for what a heading contradicts."""
 ONE_SIDE_TURNS = (0.4, 1.2)
 """Where counts are true, also of a side that stands, the heading turns within these shares of what they make of it."""
 TURN_TO_TELL = math.radians(12.0)
@@ -45,64 +38,19 @@ class CountsVerdict(NamedTuple):
     why: str
 
 
-class Scale:
-    """The way that one side counted over that which its duty makes: over a long way, and since a mark.
+class Unsure(NamedTuple):
+    """What counts leave open.
 
     Attributes:
-        settled: over a long way; 1 until that can be told.
-        unaccounted: way (m) by which the two differ more than a healthy robot's do, to be taken from here.
+        way: m by which they differ from what the motors do.
+        stood: both sides should have gone, and not one count has come.
     """
 
-    settled: float
-    unaccounted: float
+    way: float = 0.0
+    stood: bool = False
 
-    def __init__(self, count: float) -> None:
-        self._short_way = max(SHORT_WAY, STILL_COUNTS * count)
-        self.begin()
 
-    def begin(self) -> None:
-        """Begin anew."""
-        self._long_due = self._long_counted = self._short_due = self._short_counted = 0.0
-        self.settled = 1.0
-        self.unaccounted = 0.0
-
-    def mark(self) -> None:
-        """Begin the short comparison anew, in which the heading is to be held against the counts."""
-        self._short_due = self._short_counted = 0.0
-
-    def count(self, due: float, counted: float) -> None:
-        """Take in a way (m) that was due, and what was counted in its direction."""
-        self._short_due += due
-        self._short_counted += counted
-        self._long_due += due
-        self._long_counted += counted
-        if self._long_due >= SCALE_WAY:
-            self.settled = self._long_counted / self._long_due
-            if not LEAST_SCALE <= self.settled <= MOST_SCALE:
-                self.unaccounted += 0.5 * abs(self._long_due - self._long_counted)
-            self._long_due, self._long_counted = 0.5 * self._long_due, 0.5 * self._long_counted
-
-    @property
-    def lately(self) -> float:
-        """As it seems to be becoming."""
-        return self._long_counted / self._long_due if self._long_due >= self._short_way else self.settled
-
-    @property
-    def is_acquitted(self) -> bool:
-        """Since the mark, the counts were surely what their duty makes."""
-        low, high = WELL_SCALED
-        return self._short_due >= self._short_way and low < self._short_counted / self._short_due < high
-
-    @property
-    def contradicts(self) -> bool:
-        """Since the mark, the counts were surely not what their duty makes."""
-        due = self._short_due
-        return due >= self._short_way and not LEAST_SCALE <= self._short_counted / due <= MOST_SCALE
-
-    @property
-    def exceeds(self) -> bool:
-        """Since the mark, they were surely more."""
-        return self._short_due >= self._short_way and self._short_counted > MOST_SCALE * self._short_due
+SURE_OF_ALL = Unsure()
 
 
 class Side:
@@ -215,6 +163,7 @@ class Sides:
     """Both sides, and what is to be thought of them."""
 
     def __init__(self, robot: Robot) -> None:
+        self._stood = 0.0
         self._track = robot.body.track
         self._left, self._right = Side(robot), Side(robot)
 
@@ -244,12 +193,15 @@ class Sides:
         """Way (m) that may have been gone otherwise than it was counted."""
         return max(self._left.in_question, self._right.in_question)
 
-    def take_unaccounted(self) -> float:
-        """Return the way (m) by which counts have lately differed from what motors do, without anybody to blame."""
+    def take_unsure(self) -> Unsure:
+        """Return by how much counts have lately differed from what motors do, without anybody to blame."""
         left, right = self._left.scale, self._right.scale
         way = max(left.unaccounted, right.unaccounted)
-        left.unaccounted = right.unaccounted = 0.0
-        return way
+        if not (way or self._stood):
+            return SURE_OF_ALL
+        unsure = Unsure(way + self._stood, self._stood > 0.0)
+        left.unaccounted = right.unaccounted = self._stood = 0.0
+        return unsure
 
     @property
     def are_acquitted(self) -> bool:
@@ -272,6 +224,11 @@ class Sides:
         noise = 0.0 if turns is None else turns.noise
         if left.stands and right.stands and abs(left.turned) > TURN_TO_TELL + NOISE_FACTOR * noise:
             return CountsVerdict("", "the heading turns, and neither side counts")
+        if left.stands and right.stands:
+            self._stood = min(left.still, right.still)
+            left.agree()
+            right.agree()
+            return None
         if left.rolls or right.rolls:
             return CountsVerdict("", "wheels turn though their motors are given nothing: use the hard-wired stop")
         if left.is_against and right.is_against:

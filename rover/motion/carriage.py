@@ -76,6 +76,10 @@ class Carriage:
         situation = Situation(now_ns, seconds, where, in_the_way, missing)
         return self.limits.apply(request, situation)
 
+    def stood(self) -> None:
+        """Take it that both sides were driven without one count: they have stalled, whatever they were told."""
+        self._stall.note()
+
     @property
     def why_stop(self) -> str:
         """Why a stop has to latch: what the limits have met, or wheels that nobody knows to turn; or ''."""

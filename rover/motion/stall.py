@@ -60,6 +60,10 @@ class StallWatch:
             self._unmoved = self._unmoved[0] + self._since_report[0], self._unmoved[1] + self._since_report[1]
         self._since_report, self._silent = (0.0, 0.0), 0.0
 
+    def note(self) -> None:
+        """Take it that both sides should have gone by now, by what the motors are given, and have not."""
+        self._unmoved = (self._unmoved_at_most, self._unmoved_at_most)
+
     def look(self) -> bool:
         """Tell whether the wheels have stalled; after a stall they are watched anew."""
         if min(self._unmoved) >= self._unmoved_at_most:

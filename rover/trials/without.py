@@ -7,6 +7,7 @@ from typing import NamedTuple
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode
 from rover.core.cross_checks import CrossChecks
 from rover.core.parts import USUAL, Parts
+from rover.core.sides import SURE_OF_ALL, Unsure
 from rover.core.targeting import TargetChoice
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.estimate.pose import PoseFilter
@@ -48,9 +49,9 @@ class WithoutCrossChecks(CrossChecks):
     def drive(self, duties: tuple[float, float], seconds: float) -> None:
         """Expect nothing of it."""
 
-    def count(self, left: float, right: float, seconds: float) -> float:
+    def count(self, left: float, right: float, seconds: float) -> Unsure:
         """Believe it."""
-        return 0.0
+        return SURE_OF_ALL
 
     def tell(self, value: HeadingValue, taken_ns: int) -> None:
         """Believe it."""

@@ -131,7 +131,7 @@ STATES: dict[str, tuple[Callable[[Path], object], str]] = {
 
 def state(pose: str) -> str:
     errand = (ROOT / "config/stand.yaml").read_text().split("errand:", 1)[1].splitlines()[0].strip()
-    return json.dumps({"version": 2, "errand": errand, "ended": "", "core": {"pose": "POSE"}}).replace('"POSE"', pose)
+    return json.dumps({"version": 3, "errand": errand, "ended": "", "core": {"pose": "POSE"}}).replace('"POSE"', pose)
 
 
 @pytest.mark.parametrize("kind", STATES)

@@ -36,10 +36,10 @@ def test_each_cell_says_the_command_that_shows_it(rover, tmp_path):
 
 
 def test_a_person_can_read_it_and_wrong_is_code_1(rover):
-    code, out, _ = rover("losses", RECTANGLE, "--state", "side/along", "--device", "drive", "--jobs", "2")
+    code, out, _ = rover("losses", RECTANGLE, "--state", "side/across", "--device", "drive", "--jobs", "2")
     assert code == 1
-    assert "lost on entering side/along, at 0.0 s" in out
-    assert "WRONG outside" in out
+    assert "lost on entering side/across, at " in out
+    assert "WRONG moved" in out
     assert out.splitlines()[-1].startswith("page: runs/rectangle-losses-seed1-")
 
 

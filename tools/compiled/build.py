@@ -30,9 +30,9 @@ MODULES = {
     ".": "geometry",
     "bench": "bench crowd devices draws faults floor gripper happenings line lips motors objects orientation "
     "rendered_camera report_faults reporter sight sonar",
-    "core": "health possible senses signals step stopping targeting",
+    "core": "cross_checks health possible sameness scale senses sides signals step stopping targeting turns",
     "errand": "ledger",
-    "estimate": "covariance field fixes history odometry pose slip source turning unseen",
+    "estimate": "covariance field fixes grip history odometry pose slip source turning unseen",
     "motion": "carriage contact echo hold_backs keep_clear limits outline profile route stall wheels",
     "record": "schema",
     "session": "driver drivers recorder truth",

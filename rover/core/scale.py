@@ -1,0 +1,72 @@
+"""How many times the way that its motor's duty makes a side has counted."""
+
+SCALE_WAY = 0.2
+"""Counts are held against duties over so long a way (m)..."""
+SHORT_WAY, SHORT_COUNTS = 0.04, 4.0
+"""... and with a heading that contradicts them over this, and so many counts."""
+LEAST_SCALE, MOST_SCALE = 0.6, 1.6
+"""Counts within these shares of the way that the duties should have made may be true: dead band, load, battery."""
+STANDS_SCALE = 0.25
+"""With less than this the side stands in truth, and its counts say so."""
+WELL_SCALED = (0.7, 1.4)
+"""Within these they are not to blame for what a heading contradicts."""
+
+
+class Scale:
+    """The way that one side counted over that which its duty makes: over a long way, and since a mark.
+
+    Attributes:
+        settled: over a long way; 1 until that can be told.
+        unaccounted: way (m) by which the two differ more than a healthy robot's do, to be taken from here.
+    """
+
+    settled: float
+    unaccounted: float
+
+    def __init__(self, count: float) -> None:
+        self._short_way = max(SHORT_WAY, SHORT_COUNTS * count)
+        self.begin()
+
+    def begin(self) -> None:
+        """Begin anew."""
+        self._long_due = self._long_counted = self._short_due = self._short_counted = 0.0
+        self.settled = 1.0
+        self.unaccounted = 0.0
+
+    def mark(self) -> None:
+        """Begin the short comparison anew, in which the heading is to be held against the counts."""
+        self._short_due = self._short_counted = 0.0
+
+    def count(self, due: float, counted: float) -> None:
+        """Take in a way (m) that was due, and what was counted in its direction."""
+        self._short_due += due
+        self._short_counted += counted
+        self._long_due += due
+        self._long_counted += counted
+        if self._long_due >= SCALE_WAY:
+            self.settled = self._long_counted / self._long_due
+            if self.settled > MOST_SCALE or STANDS_SCALE < self.settled < LEAST_SCALE:
+                self.unaccounted += 0.5 * abs(self._long_due - self._long_counted)
+            self._long_due, self._long_counted = 0.5 * self._long_due, 0.5 * self._long_counted
+
+    @property
+    def lately(self) -> float:
+        """As it seems to be becoming."""
+        return self._long_counted / self._long_due if self._long_due >= self._short_way else self.settled
+
+    @property
+    def is_acquitted(self) -> bool:
+        """Since the mark, the counts were surely what their duty makes."""
+        low, high = WELL_SCALED
+        return self._short_due >= self._short_way and low < self._short_counted / self._short_due < high
+
+    @property
+    def contradicts(self) -> bool:
+        """Since the mark, the counts were surely not what their duty makes."""
+        due = self._short_due
+        return due >= self._short_way and not LEAST_SCALE <= self._short_counted / due <= MOST_SCALE
+
+    @property
+    def exceeds(self) -> bool:
+        """Since the mark, they were surely more."""
+        return self._short_due >= self._short_way and self._short_counted > MOST_SCALE * self._short_due

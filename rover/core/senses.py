@@ -1,6 +1,7 @@
 """Each device's new readings, brought into the estimate, the echoes, the targets and the signals."""
 
 import math
+from typing import Any
 
 from rover.activities.activity import Knowledge
 from rover.activities.gripping import jaws_place
@@ -248,5 +249,5 @@ class Senses:
         self.fresh_frame = True
 
 
-def _or_unknown(value: float | None) -> float:
+def _or_unknown(value: Any) -> Any:  # a truth has to stay one: compiled, it would become the number 1.0 as a float
     return NOT_KNOWN if value is None else value

@@ -84,7 +84,7 @@ def test_a_jar_dropped_on_the_way_is_missed_and_fetched_again(collect, small_bay
 @pytest.mark.parametrize("seed", ANY_SEED)
 def test_no_jar_is_counted_as_delivered_that_was_dropped(collect, small_bay, seed):
     done = collect([small_bay.JAR], seed, gripper={"dropped": "100 %", "dropped_after": ["1 s", "3 s"]})
-    assert done.result.delivered <= done.result.truth.delivered  # one that is pushed in with the next is in all the same
+    assert done.result.delivered <= done.result.truth.delivered  # one pushed in with the next is in as well
     assert done.result.truth.empty_deliveries == 0
 
 

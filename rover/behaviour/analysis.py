@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from rover.behaviour.expression import could_be
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode, Where
-from rover.behaviour.vocabulary import FAMILIES, GRIP, HEALTH, ActivitySpec, Signal, signals_of
+from rover.behaviour.vocabulary import FAMILIES, GRIP, ActivitySpec, Signal, signals_of
 from rover.files.errand import Kind
 from rover.files.grip import none_tells
 from rover.files.problems import Problem
@@ -282,9 +282,8 @@ def _robot(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec], robot:
 def _lacking_signals(signals: Mapping[str, Signal], where: Where, text: str, robot: Robot) -> Iterator[Problem]:
     fitted = robot.devices.fitted()
     for name, signal in signals.items():
-        device, _, what = name.partition(".")
         read_from = tuple(one for one in signal.devices if one != GRIP)
-        families = read_from or ((device,) if what in HEALTH and device in FAMILIES else ())
+        families = read_from or ((name[:-3],) if name.removesuffix(".ok") in FAMILIES else ())
         lacks = [family for family in families if family not in fitted]
         if lacks:
             yield _problem(where, text, f"'{name}' needs the device '{lacks[0]}', which the robot file lacks")

@@ -30,8 +30,6 @@ AGREED_TURN = math.radians(10.0)
 """Where a turn of this size is explained to within ``AGREES``, all before it is settled."""
 SETTLED_S, SETTLED_WAY = 10.0, 2.0
 """So is what is older than this (s), or lies farther back (m): drift and iron are in it."""
-EQUAL_DRIVING, EQUAL_WAY = 25, 0.5
-"""A turn rate is never equal to the last digit in so many reports while the robot drives so far (m)."""
 GAP_S = 0.5
 """After so long without a heading all begins anew."""
 TURNS_FAST = math.radians(20.0)
@@ -101,19 +99,18 @@ class _Segment:
 
 
 class _Equal:
-    """Reports that are equal to the last digit: way (m) and turn (rad) by the counts since the first of them."""
+    """Reports that are equal to the last digit, and the turn (rad) by the counts since the first of them."""
 
     def __init__(self) -> None:
-        self.way = self.by_counts = 0.0
+        self.by_counts = 0.0
         self._reports = 0
 
-    def tell(self, *, has_rate: bool) -> Verdict | None:
+    def tell(self) -> Verdict | None:
         """Take in one of them, and return that the sensor stays the same, if it does."""
         self._reports += 1
-        turned = self._reports > EQUAL and abs(self.by_counts) / MOST_FACTOR > FROZEN_EQUAL
-        driven = has_rate and self._reports > EQUAL_DRIVING and self.way > EQUAL_WAY
-        why = f"says the same {self._reports} times while the robot drives"
-        return Verdict("both", why) if turned or driven else None
+        if self._reports <= EQUAL or abs(self.by_counts) / MOST_FACTOR <= FROZEN_EQUAL:
+            return None
+        return Verdict("both", f"says the same {self._reports} times while the robot turns")
 
 
 class _Factor:
@@ -217,7 +214,6 @@ class Turns:
         self._rate.by_counts += turn
         self._angle.way += way
         self._rate.way += way
-        self._equal.way += way
         self._equal.by_counts += turn
         self._by_counts_meanwhile += turn
         self._by_counts_since += turn
@@ -244,7 +240,7 @@ class Turns:
             self._factor.turn(by_counts, told)
         if value[:2] != last[:2]:
             self._equal = _Equal()
-        verdict = self._equal.tell(has_rate=value.rate is not None)
+        verdict = self._equal.tell()
         if self.believes_counts:
             verdict = verdict or self._against_counts(self._angle, self._noise, "angle")
         if by_rate is not None:

@@ -91,7 +91,7 @@ class RobotFault:
     is_stalled: bool = False
 
 
-Value = float | Callable[[float], float]
+Value = bool | float | Callable[[float], float]
 """What a field is set to, or how it comes of what the line gives."""
 
 

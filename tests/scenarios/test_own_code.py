@@ -212,7 +212,7 @@ def test_own_drivers_and_own_physics_deliver(files, my_folder):
             "counts": {"driver": "myworld:Counts"},
             "heading": {"driver": "myworld:Heading"},
             "range": {"driver": "myworld:Range"},
-            "camera": {"driver": "myworld:Camera", "ahead": "6 cm"},
+            "camera": {"driver": "myworld:Camera", "ahead": "6 cm", "tilt": "40 deg"},
             "gripper": {"driver": "myworld:Jaws"},
         },
     }

@@ -81,7 +81,7 @@ class CrossChecks:
             told, turns.turned = turns.turned, 0.0
         for name, echoes in self._echoes.items():
             echoes.move(self._along[name] * way, abs(way), told)
-        self._sightings.move(abs(way), told)
+        self._sightings.move(abs(way))
         if seconds > GAP_S:
             self.lose_track()
         elif "counts" not in self._doubted:
@@ -114,9 +114,9 @@ class CrossChecks:
         """Take in an echo (m) of a range finder before which nothing is held; see `Echoes.hear`."""
         self._doubt(device, self._echoes[device].hear(distance, expected))
 
-    def see(self, objects: Sequence[Detection]) -> None:
-        """Take in what a frame of a camera shows before which nothing is held."""
-        self._doubt("camera", self._sightings.see(objects))
+    def see(self, objects: Sequence[Detection], heading: float) -> None:
+        """Take in what a frame shows where nothing is held before the camera; ``heading`` is the robot's then (rad)."""
+        self._doubt("camera", self._sightings.see(objects, heading))
 
     def measure(self, value: BatteryValue) -> None:
         """Take in what a battery monitor says."""

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from rover.devices.battery.keys import BatteryKeys
 from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import BatteryValue, Detection
+from rover.quantities import wrap
 
 SAME_ECHOES, SAME_WAY, SAME_TURN = 8, 0.3, math.radians(45.0)
 """So many echoes that are equal to the last digit while the robot goes so far (m) along them, or turns so far (rad)."""
@@ -16,8 +17,8 @@ AT_AN_END = 4.0
 SAME_SIGHTINGS, SIGHTINGS_TURN = 4, math.radians(15.0)
 BEHIND, BEHIND_SHARE = math.radians(20.0), 0.3
 """What a frame shows moves against the robot's turn on the spot, but for this (rad) and a share of the turning ..."""
-BEHIND_WAY, BEHIND_FROM, BEHIND_STEP = 0.01, 0.6, math.radians(10.0)
-"""... from one frame to the next, with less way (m), farther off (m), and by less than this (rad)."""
+BEHIND_WAY, BEHIND_FROM, BEHIND_STEP = 0.02, 0.6, math.radians(10.0)
+"""... with less way than this in all (m), farther off than this (m), and by less from one frame to the next (rad)."""
 SAME_VOLTS, LOAD_CHANGE = 60, 0.1
 """So many equal voltages while the load should have changed them by so much (V)."""
 
@@ -65,25 +66,26 @@ class Sightings:
     def __init__(self) -> None:
         self._last: Sequence[Detection] = ()
         self._equal, self._turn = 0, 0.0
-        self._way = self._turned = self._behind = self._turned_behind = 0.0
+        self._heading = self._way = self._behind = self._turned_behind = 0.0
 
-    def move(self, way: float, turn: float) -> None:
-        """Account for the robot's way (m) and turning (rad)."""
-        self._turn += turn
+    def move(self, way: float) -> None:
+        """Account for the robot's way (m)."""
         self._way += way
-        self._turned += turn
 
-    def see(self, objects: Sequence[Detection]) -> str:
-        """Take in what a frame shows, where nothing is held before the camera; return what is wrong with it, or ''."""
-        return self._stay(objects) or self._come_late(objects)
+    def see(self, objects: Sequence[Detection], heading: float) -> str:
+        """Take in what a frame shows, where nothing is held before the camera; return what is wrong with it, or ''.
 
-    def _come_late(self, objects: Sequence[Detection]) -> str:
+        ``heading`` is what is believed of the robot's (rad) when the frame was taken.
+        """
+        turned, self._heading = wrap(heading - self._heading), heading
+        return self._stay(objects, turned) or self._come_late(objects, turned)
+
+    def _come_late(self, objects: Sequence[Detection], turned: float) -> str:
         """Follow what is seen alone of its kind from frame to frame, while the robot turns on the spot."""
-        before, turned, way = self._last, self._turned, self._way
-        self._last, self._turned, self._way = objects, 0.0, 0.0
+        before, self._last = self._last, objects
         moved = _moved(before, objects)
-        if moved is None or way > BEHIND_WAY:
-            self._behind = self._turned_behind = 0.0
+        if moved is None or self._way > BEHIND_WAY:
+            self._behind = self._turned_behind = self._way = 0.0
             return ""
         self._behind += moved + turned
         self._turned_behind += abs(turned)
@@ -91,11 +93,12 @@ class Sightings:
             return f"goes on {math.degrees(self._behind):.0f} deg otherwise than the robot turns: its frames come late"
         return ""
 
-    def _stay(self, objects: Sequence[Detection]) -> str:
+    def _stay(self, objects: Sequence[Detection], turned: float) -> str:
         if not objects or objects != self._last:
             self._equal, self._turn = 0, 0.0
             return ""
         self._equal += 1
+        self._turn += turned
         if self._equal >= SAME_SIGHTINGS and abs(self._turn) > SIGHTINGS_TURN:
             return "shows the same again and again while the robot turns"
         return ""

@@ -28,6 +28,8 @@ FIX_WORTH_NOTING = 0.02
 """A fix that moves the estimate by more than this (m) is noted in the run record."""
 POSE_SIGMA_AT_MOST = 0.05
 """The pose's share in a sighting's error is never taken for more than this (m)."""
+TOLD_WITHIN_NS = 60_000_000
+"""Frames are held against the robot's turning where that is told to within this of when they were taken."""
 STOP_INPUT_OPEN = "the stop input is open"
 
 
@@ -237,8 +239,9 @@ class Senses:
         """Fix the position by the marker, if it is in the frame, and let the targeting have the rest."""
         pose, sigma = self._known.filter.at(reading.taken_ns), min(self._known.filter.sigma, POSE_SIGMA_AT_MOST)
         objects = []
-        if not self._known.loaded:
-            self._checks.see(reading.value.objects)
+        told_ns = max(self._known.signals.heading_t, self._known.signals.counts_t)
+        if not self._known.loaded and reading.taken_ns <= told_ns + TOLD_WITHIN_NS:
+            self._checks.see(reading.value.objects, pose.heading)
         for one in () if self._checks.is_doubted("camera") else reading.value.objects:
             if one.kind == MARKER:
                 self._fix_by_marker(one, pose)

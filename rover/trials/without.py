@@ -59,7 +59,7 @@ class WithoutCrossChecks(CrossChecks):
     def hear(self, device: str, distance: float | None, expected: float | None) -> None:
         """Believe it."""
 
-    def see(self, objects: Sequence[Detection]) -> None:
+    def see(self, objects: Sequence[Detection], heading: float) -> None:
         """Believe it."""
 
     def measure(self, value: BatteryValue) -> None:

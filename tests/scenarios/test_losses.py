@@ -112,7 +112,7 @@ def without_looking(files):
     parts = files.folder / "behaviours/parts"
     for name, before, after in [
         ("pick_up", "{after: 2 s, go: back_off}", "{after: 2 s, go: held}"),
-        ("bring_home", "{when: not grip.held, confirm: for 1500 ms, go: lost}", "{when: not grip.held, confirm: for 1500 ms, go: deposit}"),
+        ("bring_home", "confirm: for 1500 ms, go: lost}", "confirm: for 1500 ms, go: deposit}"),
         ("bring_home", "for settings.look_again", "for 5 min"),
     ]:
         text = (parts / f"{name}.yaml").read_text()

@@ -148,4 +148,7 @@ class Schedule:
 
 def _set(fault: ReportsFault | RobotFault, values: Mapping[str, Value], given: float) -> None:
     for name, value in values.items():
-        setattr(fault, name, value(given) if callable(value) else value)
+        if callable(value):
+            setattr(fault, name, value(given))
+        else:  # apart, since compiled code would make a number of a truth that may also be one
+            setattr(fault, name, value)

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from rover.core.scale import LEAST_SCALE, MOST_SCALE, Scale
+from rover.core.scale import LEAST_SCALE, MOST_SCALE, WELL_SCALED, Scale
 from rover.core.turns import FACTOR_CHANGE, Turns
 from rover.files.robot import Robot
 from rover.motion.wheels import LAG
@@ -236,7 +236,7 @@ class Sides:
                 "", "both sides turn against their duties: is something connected the wrong way round?"
             )
         lately = min(left.scale.lately, right.scale.lately)
-        if lately > MOST_SCALE and max(left.scale.settled, right.scale.settled) > MOST_SCALE:
+        if lately > WELL_SCALED[1] and max(left.scale.settled, right.scale.settled) > MOST_SCALE:
             return CountsVerdict("", f"both sides count {lately:.1f} times what their motors can do")
         if left.scale.exceeds and right.scale.exceeds and change > FACTOR_CHANGE:
             return CountsVerdict("", "both sides count more than their motors do, and the heading says so too")

@@ -222,6 +222,8 @@ class Turns:
     def tell(self, value: HeadingValue, taken_ns: int) -> Verdict | None:
         """Take in a heading, and return what is wrong with it, if that can be told now."""
         last, seconds = self._last, (taken_ns - self._last_ns) * 1e-9
+        if last is not None and seconds <= 0.0:
+            return None  # of the same moment, as a line's clock may have it
         by_counts, rests = self._by_counts_since, self._by_counts_since == self._way_since == 0.0
         self._by_counts_since = self._way_since = 0.0
         self._last, self._last_ns = value, taken_ns

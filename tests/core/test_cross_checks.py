@@ -171,6 +171,12 @@ class TestHeadingsThatLie:
         assert rig.verdict == "heading"
         assert (rig.checks.takes_angle, rig.checks.takes_rate) == (False, True)
 
+    def test_two_of_one_moment_are_one(self):
+        rig = Rig().drive(*SPIN, 1.0)
+        for _ in range(2):
+            rig.checks.tell(HeadingValue(rig.heading, rig.rate), 10**9)
+        assert not rig.verdict
+
     def test_a_jump_stops_since_the_robot_may_have_been_turned(self):
         rig = Rig().drive(*STRAIGHT, 2.0)
         rig.turns = lambda angle, rate: HeadingValue(angle + math.radians(40.0), rate)

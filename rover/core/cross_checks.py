@@ -99,7 +99,7 @@ class CrossChecks:
         if self._turns is None:
             return
         verdict = self._turns.tell(value, taken_ns)
-        if verdict is None or (self._sides.in_question and not self.lying_side):
+        if verdict is None or self._sides.in_question:
             return  # counts that are in question themselves prove nothing
         if not verdict.part:
             self._stop(verdict.why)
@@ -127,7 +127,7 @@ class CrossChecks:
     def in_question(self) -> tuple[float, float]:
         """Way (m) and turn (rad) that may have been made otherwise than they are told, by what is not decided yet."""
         turn = 0.0 if self._turns is None or "heading" in self._doubted else self._turns.in_question
-        return 0.0 if self.lying_side else self._sides.in_question, turn
+        return self._sides.in_question, turn
 
     def unseen_turn(self, track: float) -> float:
         """Return the turn (rad) that counts on a base as wide as ``track`` (m) made, and the heading did not tell."""
@@ -147,6 +147,7 @@ class CrossChecks:
         why, turns = f"the {verdict.side} side {verdict.why}", self._turns
         self._doubt("counts", why)
         self.lying_side = verdict.side
+        self._sides.concede()
         if turns is not None:
             turns.begin()
             turns.believes_counts = False

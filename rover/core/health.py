@@ -15,8 +15,6 @@ from rover.motion.limits import NOTHING_MISSING, Missing
 
 RECORD = "record"
 """Stands among the devices' faults for the run record: why it is not being written, '' when it is again."""
-MOVES_BY = ("counts", "heading", "range")
-"""With one of these in doubt the robot goes slowly: it knows less well where it goes, or what is there."""
 Fills = tuple[tuple[str, Callable[[Any, Any], Any]], ...]
 """Of a device: each signal's attribute, and what returns its value for a report and the device's keys."""
 
@@ -74,7 +72,7 @@ class HealthWatch:
         }
         self._going = {name: robot.going_without(name) for name in self._devices}
         self._missing_since: dict[str, int] = {}
-        self._doubted: list[str] = []
+        self._slowly = ""
         self._quiet_until_ns = -1
         self.impossible = 0
         signals.record_ok, signals.pose_doubted = True, False
@@ -144,11 +142,15 @@ class HealthWatch:
         self._quiet_until_ns = -1 if self._missing_since else next_ns
 
     def doubt(self, name: str, why: str, events: list[Event]) -> None:
-        """Note that other sensors have shown a device to lie: for the rest of the run it is gone slowly without it."""
-        self._doubted.append(name)
+        """Note that other sensors have shown a device to lie: for the rest of the run the robot goes on without it.
+
+        It does so slowly where it knows less well where it goes, or where the robot file has it go slowly without.
+        """
         setattr(self._signals, f"{name}_doubted", True)
-        if name in ("counts", "heading"):
-            self._signals.pose_doubted = True
+        is_of_pose = name in ("counts", "heading")
+        self._signals.pose_doubted = self._signals.pose_doubted or is_of_pose
+        if is_of_pose or self._going[name].slowly:
+            self._slowly = f"{name.replace('_', ' ')} doubted"
         events.append(HealthChange(name, Health.DOUBTED, why))
 
     def _give_up(self, family: str, why: str, events: list[Event]) -> None:
@@ -173,7 +175,7 @@ class HealthWatch:
         With neither counts nor heading nobody knows where the robot goes, so that it does not.
         """
         since = self._missing_since
-        slowly = next((f"{name.replace('_', ' ')} doubted" for name in self._doubted if name in MOVES_BY), "")
+        slowly = self._slowly
         if not since:
             return Missing("", slowly) if slowly else NOTHING_MISSING
         if "counts" in since and ("heading" in since or "heading" not in self._devices):

@@ -171,7 +171,6 @@ class Senses:
         """Move the estimate, and return what is believed of the ways (m) that were counted: a side whose counts lie
         went as the other and the turn rate say."""
         checks, pose_filter = self._checks, self._known.filter
-        was_lying, in_question = checks.lying_side, checks.in_question
         unsure = checks.count(left, right, seconds)
         if unsure.way:
             pose_filter.lost(unsure.way)
@@ -181,8 +180,6 @@ class Senses:
         if not checks.lying_side:
             pose_filter.drive(left, right, seconds, taken_ns)
             return left, right
-        if not was_lying:
-            pose_filter.lost(in_question[0])
         is_left = checks.lying_side == "right"
         pose_filter.drive_by_one(left if is_left else right, is_left, seconds, taken_ns)
         ahead = pose_filter.heading_rate * seconds * pose_filter.track

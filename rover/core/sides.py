@@ -1,7 +1,6 @@
 """The counts of both sides, held against what the motors' duties should have made of them."""
 
 import math
-from collections.abc import Iterator
 from typing import NamedTuple
 
 from rover.core.scale import LEAST_SCALE, MOST_SCALE, WELL_SCALED, Scale
@@ -29,6 +28,9 @@ NOISE_FACTOR = 6.0
 TURN_SLACK = math.radians(3.0)
 WEAK_TURN = math.radians(60.0)
 """Counts that are too few for their duties are believed until the heading turns farther than they by more than slip."""
+
+
+MEASURES = "are counts_per_rev, wheel_diameter and top_speed right?"
 
 
 class CountsVerdict(NamedTuple):
@@ -163,7 +165,7 @@ class Sides:
     """Both sides, and what is to be thought of them."""
 
     def __init__(self, robot: Robot) -> None:
-        self._stood = 0.0
+        self._unsure, self._stood = 0.0, False
         self._track = robot.body.track
         self._left, self._right = Side(robot), Side(robot)
 
@@ -194,14 +196,21 @@ class Sides:
         return max(self._left.in_question, self._right.in_question)
 
     def take_unsure(self) -> Unsure:
-        """Return by how much counts have lately differed from what motors do, without anybody to blame."""
+        """Return what counts have left open since the last look."""
         left, right = self._left.scale, self._right.scale
-        way = max(left.unaccounted, right.unaccounted)
-        if not (way or self._stood):
+        way = self._unsure + max(left.unaccounted, right.unaccounted)
+        if not way:
             return SURE_OF_ALL
-        unsure = Unsure(way + self._stood, self._stood > 0.0)
-        left.unaccounted = right.unaccounted = self._stood = 0.0
+        unsure = Unsure(way, self._stood)
+        left.unaccounted = right.unaccounted = self._unsure = 0.0
+        self._stood = False
         return unsure
+
+    def concede(self) -> None:
+        """Take what is in question for unsure: from now on it is decided."""
+        self._unsure += self.in_question
+        self._left.agree()
+        self._right.agree()
 
     @property
     def are_acquitted(self) -> bool:
@@ -210,9 +219,10 @@ class Sides:
 
     def blamed(self) -> CountsVerdict | None:
         """Return what is wrong with the counts by which a heading is contradicted; None if they are not to blame."""
-        wrong = [name for name, side in self._named() if side.scale.contradicts]
+        sides = {"left": self._left, "right": self._right}
+        wrong = [name for name, side in sides.items() if side.scale.contradicts]
         if len(wrong) == 2:
-            return CountsVerdict("", "neither duties nor heading agree with the counts")
+            return CountsVerdict("", "neither duties nor heading agree with the counts: look after the encoders")
         return CountsVerdict(wrong[0], "counts otherwise than its motor does, and the heading too") if wrong else None
 
     def judge(self, turns: Turns | None) -> CountsVerdict | None:
@@ -223,11 +233,10 @@ class Sides:
             return None
         noise = 0.0 if turns is None else turns.noise
         if left.stands and right.stands and abs(left.turned) > TURN_TO_TELL + NOISE_FACTOR * noise:
-            return CountsVerdict("", "the heading turns, and neither side counts")
+            return CountsVerdict("", "the heading turns, and neither side counts: look after the encoders")
         if left.stands and right.stands:
-            self._stood = min(left.still, right.still)
-            left.agree()
-            right.agree()
+            self._stood = True
+            self.concede()
             return None
         if left.rolls or right.rolls:
             return CountsVerdict("", "wheels turn though their motors are given nothing: use the hard-wired stop")
@@ -237,18 +246,14 @@ class Sides:
             )
         lately = min(left.scale.lately, right.scale.lately)
         if lately > WELL_SCALED[1] and max(left.scale.settled, right.scale.settled) > MOST_SCALE:
-            return CountsVerdict("", f"both sides count {lately:.1f} times what their motors can do")
+            return CountsVerdict("", f"both sides count {lately:.1f} times what their motors can do: {MEASURES}")
         if left.scale.exceeds and right.scale.exceeds and change > FACTOR_CHANGE:
-            return CountsVerdict("", "both sides count more than their motors do, and the heading says so too")
+            return CountsVerdict("", f"both sides count more than their motors do, as the heading says: {MEASURES}")
         if max(left.scale.settled, right.scale.settled) < LEAST_SCALE and _turns_as_if_short(turns, 0):
             return CountsVerdict(
-                "", f"both sides count {lately:.1f} times what their motors do, and the heading says so"
+                "", f"both sides count {lately:.1f} times what their motors do, as the heading says: {MEASURES}"
             )
         return self._judge("left", left, right, turns) or self._judge("right", right, left, turns)
-
-    def _named(self) -> Iterator[tuple[str, Side]]:
-        yield "left", self._left
-        yield "right", self._right
 
     def _judge(self, name: str, side: Side, other: Side, turns: Turns | None) -> CountsVerdict | None:
         scale, outwards = side.scale.settled, -1 if name == "left" else 1
@@ -271,7 +276,7 @@ def _judge_by_heading(name: str, side: Side, turns: Turns | None) -> CountsVerdi
     if not low - TURN_SLACK < side.turned < high + TURN_SLACK:
         return CountsVerdict(name, f"{does}, and the heading turns as if it drove")
     if side.is_against:
-        return CountsVerdict("", f"the {name} side turns against its duty")
+        return CountsVerdict("", f"the {name} side turns against its duty: is something connected the wrong way round?")
     side.agree()  # it stands in truth, which is the limits' affair
     return None
 

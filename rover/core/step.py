@@ -214,7 +214,9 @@ class Core:
         limits, known = self._carriage.limits, self.known
         known.is_stalled = False
         if known.signals.pose_sigma > UNKNOWN:
-            self.stop.stop(f"the position is sure to {known.signals.pose_sigma:.1f} m only")
+            self.stop.stop(
+                f"the position is sure to {known.signals.pose_sigma:.1f} m only: begin anew at the errand's start"
+            )
         if not self.stop.effect.moves:
             known.outputs.rest()
             return limits.stop()

@@ -3,13 +3,14 @@
 import math
 from typing import NamedTuple
 
+from rover.estimate.ellipse import CHI_SQUARE_2_95
 from rover.estimate.field import Slot
 from rover.geometry import XY, distance_to_segment
 
 NUDGE = 0.1
 """What slips out of the jaws, or is let go of, may be pushed by so much (m) before it is gripped again."""
-SIGMAS_95 = 2.45
-"""Of a place in the plane, 95 % lie within so many standard deviations: the square root of -2 ln 0.05."""
+SIGMAS_95 = math.sqrt(CHI_SQUARE_2_95)
+"""Of a place in the plane, 95 % lie within so many standard deviations."""
 HARDLY = 0.3
 """What is let go of this near (m) to where it was found has hardly been brought away."""
 
@@ -87,11 +88,6 @@ class Account(NamedTuple):
     seen: int
     believed: int
     left: int | None
-
-    @property
-    def is_clean(self) -> bool:
-        """Nobody need go and look: nothing is left, and nothing only believed."""
-        return not self.left and not self.believed
 
 
 def _sigma(grip: Grip) -> float:

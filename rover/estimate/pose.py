@@ -312,7 +312,7 @@ class PoseFilter:
             variance = source.variance(variance, predicted, least)
             self._correct(covariance.shrink(shared, predicted + variance), innovation)
             return True
-        source.refuse(innovation, self._as_of_ns, self.travelled)
+        source.refuse(innovation, self.travelled)
         return False
 
     def doubt(self, name: str, slopes: Sequence[tuple[int, float]]) -> None:

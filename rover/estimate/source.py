@@ -31,13 +31,13 @@ class Source:
         factor: of the stated variance, learned.
         refused: innovations that the gate refused, in all.
         refused_in_row: those of one sign since the last that it let pass; 0: none.
-        refused_since_ns, refused_since_m: when the first of these came, and the way travelled by then.
+        refused_since_m: the way travelled when the first of these came.
     """
 
     def __init__(self) -> None:
         self.factor = 1.0
         self.refused = self.refused_in_row = 0
-        self.refused_since_ns, self.refused_since_m = 0, 0.0
+        self.refused_since_m = 0.0
         self._refused = 0.0
 
     def takes(self, innovation: float, predicted: float, variance: float, least: float = 0.0) -> bool:
@@ -68,11 +68,11 @@ class Source:
             return variance
         return max(variance, predicted * least / (predicted - least)) if predicted > least else math.inf
 
-    def refuse(self, innovation: float, now_ns: int, travelled: float) -> None:
-        """Note that one was refused, at a time and after a way (m)."""
+    def refuse(self, innovation: float, travelled: float) -> None:
+        """Note that one was refused, after a way (m)."""
         if not self.refused_in_row or innovation * self._refused < 0.0:
             self.refused_in_row = 0
-            self.refused_since_ns, self.refused_since_m = now_ns, travelled
+            self.refused_since_m = travelled
         self._refused = innovation
         self.refused += 1
         self.refused_in_row += 1

@@ -37,7 +37,7 @@ class Carriage:
         self.limits = Limits(robot, ground, widest)
         self.echoes = Echoes(robot)
         self._contacts = Contacts(robot)
-        self._stall = StallWatch(robot.body.metres_per_count)
+        self._stall = StallWatch()
         settles = settling_time(robot.body.metres_per_count)
         self._left = WheelControl(drive.top_speed, drive.dead_band, settles)
         self._right = WheelControl(drive.top_speed, drive.dead_band, settles)
@@ -78,7 +78,7 @@ class Carriage:
 
     def stood(self) -> None:
         """Take it that both sides were driven without one count: they have stalled, whatever they were told."""
-        self._stall.note()
+        self._stall.stand()
 
     @property
     def why_stop(self) -> str:

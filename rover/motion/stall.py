@@ -6,29 +6,16 @@ STALLED_AFTER = 3
 """... and so many windows in a row in which they do not turn are a stall."""
 TURNS = 0.25
 """Wheels that go less than this share of the way that they are told do not turn."""
-UNMOVED = 0.06
-"""Both sides told so far (m) without one count of either stall at once ..."""
-UNMOVED_COUNTS = 4.0
-"""... if so many counts would have been due on it."""
-GAP = 0.2
-"""After so long (s) without counts, what was told before may not have arrived either."""
 SLOW = 0.03
 """Slower than this (m/s) a side may stand still unnoticed: its dead band is not known so well."""
 
 
 class StallWatch:
-    """Compares what the wheels are told with what they do by their counts. Without counts it says nothing.
+    """Compares what the wheels are told with what they do by their counts. Without counts it says nothing."""
 
-    Args:
-        count: way (m) of one count.
-    """
-
-    def __init__(self, count: float) -> None:
-        self._unmoved_at_most = max(UNMOVED, UNMOVED_COUNTS * count)
-        self._windows = 0
-        self._since_report = self._unmoved = (0.0, 0.0)
-        self._unmoved_stalls = 0
-        self._silent = 0.0
+    def __init__(self) -> None:
+        self._windows = self._stood = 0
+        self._stands = False
         self._begin()
 
     def _begin(self) -> None:
@@ -41,9 +28,6 @@ class StallWatch:
             stands = _stands(self._told_left, self._gone_left) or _stands(self._told_right, self._gone_right)
             self._windows = self._windows + 1 if stands and self._is_counted else 0
             self._begin()
-        told_left, told_right = self._since_report if self._silent <= GAP else (0.0, 0.0)
-        self._silent += seconds
-        self._since_report = told_left + abs(left) * seconds, told_right + abs(right) * seconds
         self._told_left += left * seconds
         self._told_right += right * seconds
         self._seconds += seconds
@@ -54,21 +38,17 @@ class StallWatch:
         self._gone_right += right
         self._is_counted = True
         if left or right:
-            self._unmoved = (0.0, 0.0)
-            self._unmoved_stalls = 0
-        else:
-            self._unmoved = self._unmoved[0] + self._since_report[0], self._unmoved[1] + self._since_report[1]
-        self._since_report, self._silent = (0.0, 0.0), 0.0
+            self._stood = 0
 
-    def note(self) -> None:
+    def stand(self) -> None:
         """Take it that both sides should have gone by now, by what the motors are given, and have not."""
-        self._unmoved = (self._unmoved_at_most, self._unmoved_at_most)
+        self._stands = True
+        self._stood += 1
 
     def look(self) -> bool:
         """Tell whether the wheels have stalled; after a stall they are watched anew."""
-        if min(self._unmoved) >= self._unmoved_at_most:
-            self._unmoved = (0.0, 0.0)
-            self._unmoved_stalls += 1
+        if self._stands:
+            self._stands = False
             return True
         if self._windows < STALLED_AFTER:
             return False
@@ -79,7 +59,7 @@ class StallWatch:
     def is_for_good(self) -> bool:
         """It stalled on both sides, was driven anew, and not one count has come: whether wheels or counts stand still,
         nobody knows where the robot goes."""
-        return self._unmoved_stalls > 1
+        return self._stood > 1
 
 
 def _stands(told: float, gone: float) -> bool:

@@ -21,6 +21,7 @@ from rover.trials.course import Sample
 from rover.trials.losses import LASTING, LINK, Cell, Loss
 from rover.trials.trial import WatchedRehearsal, is_success
 from rover.trials.verdict import Motion, Observed
+from rover.trials.without import left_out
 
 PATIENCE_S = 3600.0
 """A rehearsal that has not ended so long after the loss is given up; the behaviours that come along last 45 min."""
@@ -76,7 +77,8 @@ class ObservedRehearsal(WatchedRehearsal):
     """
 
     def __init__(self, cell: Cell, assembly: Assembly, activities: Mapping[str, type[Activity]], record: Path) -> None:
-        super().__init__(assembly, activities, cell.trial.seed, record)
+        assembly, parts = left_out(cell.trial.without, assembly)
+        super().__init__(assembly, activities, cell.trial.seed, record, parts=parts)
         self.samples: list[Sample] = []
         self.entered_s: dict[str, float] = {}
         self.stopped_s: float | None = None

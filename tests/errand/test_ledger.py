@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from rover.errand.entries import Account, Filled, Grip, PutOff
+from rover.errand.entries import Filled, Grip, PutOff
 from rover.errand.ledger import Ledger, StateMismatchError
 from rover.estimate.field import LookedAt, ground_of
 from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, Note
@@ -186,19 +186,6 @@ class TestLeftThere:
 
     def test_an_account_in_the_middle_of_it_believes_too(self, opened):
         assert opened.account(known=0) == (0, 0, 1, 2)
-
-    @pytest.mark.parametrize(
-        ("account", "is_clean"),
-        [
-            ((9, 9, 0, 0), True),
-            ((9, 8, 0, 0), True),
-            ((8, 8, 1, 0), False),
-            ((8, 8, 0, 1), False),
-            ((0, 0, 0, None), True),
-        ],
-    )
-    def test_an_account_is_clean_if_nobody_need_go_and_look(self, account, is_clean):
-        assert Account(*account).is_clean is is_clean
 
 
 class TestOneFind:

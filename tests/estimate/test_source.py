@@ -41,11 +41,11 @@ def test_the_factor_has_bounds():
     assert (quiet.factor, loud.factor) == (LEAST, MOST)
 
 
-def test_refusals_tell_since_when_and_where():
+def test_refusals_tell_since_where():
     source = Source()
     for number in range(3):
-        source.refuse(0.3, 100 + number, 5.0 + number)
-    assert (source.refused_in_row, source.refused_since_ns, source.refused_since_m) == (3, 100, 5.0)
+        source.refuse(0.3, 5.0 + number)
+    assert (source.refused_in_row, source.refused_since_m) == (3, 5.0)
     assert source.refused == 3
 
 
@@ -53,7 +53,7 @@ def test_refusals_that_contradict_each_other_begin_anew():
     """What is off to either side by turns tells nothing of where the robot is."""
     source = Source()
     for number in range(40):
-        source.refuse(0.3 if number % 2 else -0.3, number, 0.1 * number)
+        source.refuse(0.3 if number % 2 else -0.3, 0.1 * number)
         assert source.refused_in_row == 1
         assert not source.is_refused_for_long(0.1 * number)
 
@@ -61,8 +61,8 @@ def test_refusals_that_contradict_each_other_begin_anew():
 def test_long_refused_is_often_and_over_a_way():
     often, far = Source(), Source()
     for number in range(REFUSALS_BEFORE_DOUBT):
-        often.refuse(0.3, number, 1.0)
-        far.refuse(0.3, number, 1.0 + number)
+        often.refuse(0.3, 1.0)
+        far.refuse(0.3, 1.0 + number)
     assert not often.is_refused_for_long(1.0)
     assert far.is_refused_for_long(10.0)
 

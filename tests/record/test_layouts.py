@@ -25,18 +25,20 @@ def test_bumps_touches_and_figures_of_the_truth_come_back_as_they_were_written(t
     assert run.truth == figures
 
 
+def set_back(path: Path, layout: int, changes: str) -> None:
+    """Make a record one of an earlier layout."""
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.executescript(f"DROP VIEW story; {changes}; UPDATE header SET value = '{layout}' WHERE key = 'schema'")
+    connection.close()
+
+
 def test_a_record_of_the_first_layout_is_read_without_what_it_did_not_have(tmp_path: Path) -> None:
     """Layout 1 had no bumps, touches and figures of the truth."""
     path = tmp_path / "run.sqlite"
     record = RunRecord.create(path, {})
     record.entry(SECOND, TrueFind(1, 1.52, 2.49))
     record.finish("done", "all_in", {})
-    connection = sqlite3.connect(path, isolation_level=None)
-    connection.executescript(
-        "DROP VIEW story; DROP TABLE true_bumps; DROP TABLE true_touches; DROP TABLE truth;"
-        "UPDATE header SET value = '1' WHERE key = 'schema'"
-    )
-    connection.close()
+    set_back(path, 1, "DROP TABLE true_bumps; DROP TABLE true_touches; DROP TABLE truth")
 
     run = read(path)
 
@@ -54,12 +56,7 @@ def test_deliveries_of_the_second_layout_are_believed_since_it_counted_them_befo
     record.entry(SECOND, Delivery(1, "amber", 4, 0.6, 0.7, 0.9, SEEN))
     record.finish("done", "all_in", {})
     assert [one.known_by for one in read(path).counted] == [SEEN]
-    connection = sqlite3.connect(path, isolation_level=None)
-    connection.executescript(
-        "DROP VIEW story; ALTER TABLE deliveries DROP COLUMN known_by;"
-        "UPDATE header SET value = '2' WHERE key = 'schema'"
-    )
-    connection.close()
+    set_back(path, 2, "ALTER TABLE deliveries DROP COLUMN known_by")
 
     run = read(path)
 

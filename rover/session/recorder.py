@@ -164,7 +164,7 @@ class RunRecorder(Recorder):
                 if self._truth is not None and known_by != BELIEVED:
                     self._truth.deliver()
             case HealthChange(device, Health.DOUBTED, why):
-                self.unwell[f"{device} doubted"] = f"{device} is doubted: {why}"
+                self.unwell[f"{device} doubted"] = f"{device} doubted: {why}; look after it before the next run"
             case HealthChange(device, health, why):
                 self.unwell.pop(device, None)
                 is_told = self._drivers is not None and self._drivers.is_away(device)  # by the drivers themselves

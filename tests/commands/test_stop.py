@@ -6,6 +6,7 @@ import pwd
 import signal
 import socket
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,7 @@ from rover.files.load import load
 from rover.guard.client import GuardClient, state_of
 from rover.guard.find import FoundGuard, guards
 from rover.guard.launch import settings_of, start_guard
-from rover.guard.protocol import Phase
+from rover.guard.protocol import Phase, State
 from rover.link.emulated_firmware import Firmware
 from rover.link.emulated_hardware import WheelsFree
 from rover.link.emulator import Emulator
@@ -47,15 +48,21 @@ class Bay:
         """Return a client that has enabled motion."""
         client = GuardClient(folder)
         self._closing.callback(client.close)
-        while client.state is None or not client.state.output_open:
-            client.wait(0.1)
-            client.poll()
-            client.hello()
-        client.enable()
-        while client.state.phase is not Phase.RUNNING:
-            client.wait(0.1)
-            client.poll()
+        heard(client, client.hello, lambda state: state.output_open)
+        heard(client, client.enable, lambda state: state.phase is Phase.RUNNING)
         return client
+
+
+def heard(client: GuardClient, ask: Callable[[], object], is_so: Callable[[State], bool]) -> None:
+    """Ask until the guard says that it is so: on a busy machine a permission may lapse at once."""
+
+    def asked() -> bool:
+        ask()
+        client.wait(0.1)
+        client.poll()
+        return client.state is not None and is_so(client.state)
+
+    Stand.wait_for(asked, f"the guard's word; its last one: {client.state}")
 
 
 @pytest.fixture
@@ -84,10 +91,7 @@ def test_a_reset_starts_nothing_and_says_that_a_resume_is_due(rover, bay):
         ["reset; nothing moves before a resume: g at the run's terminal, or the robot's start button"],
     )
     assert state_of(folder).phase is Phase.READY
-    client.resume()
-    while client.state.phase is not Phase.RUNNING:
-        client.wait(0.1)
-        client.poll()
+    heard(client, client.resume, lambda state: state.phase is Phase.RUNNING)
 
 
 def test_what_is_not_stopped_is_not_reset(rover, bay):

@@ -14,6 +14,11 @@ class Pose(NamedTuple):
     y: float
     heading: float
 
+    def beside(self, ahead: float, left: float) -> XY:
+        """Return the point that is so far ahead and to the left (m)."""
+        c, s = math.cos(self.heading), math.sin(self.heading)
+        return self.x + ahead * c - left * s, self.y + ahead * s + left * c
+
 
 def inside(point: XY, polygon: Sequence[XY]) -> bool:
     """Tell whether a point lies in a polygon (crossings of a ray along +x: Shimrat, Algorithm 112, 1962)."""

@@ -16,6 +16,7 @@ from rover.events import Event, Note
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import Pose
+from rover.motion.free_space import FreeSpace
 from rover.motion.request import STILL, Request
 from rover.vision.targets import Sighting, TargetMemory
 
@@ -29,6 +30,7 @@ class Knowledge:
         pose: estimated pose.
         filter: the pose filter, for covariances and speeds.
         fixes: how often the position has been fixed so far.
+        space: boundary and walls, as the robot's outline meets them.
         grip: what is known of what the jaws hold; conditions read it as ``grip.held``.
         sighted: all objects of the newest frame, also those that are done with.
         between_jaws: the one of them that stands between the jaws, be they open or closed.
@@ -64,9 +66,11 @@ class Knowledge:
     sighted: Sequence[Sighting] = ()
     between_jaws: Sighting | None = None
     grip: GripEstimate = field(init=False)
+    space: FreeSpace = field(init=False)
 
     def __post_init__(self) -> None:
-        """Begin to know nothing of the grip."""
+        """Begin to know nothing of the grip, and where the body may be."""
+        self.space = FreeSpace(self.robot, self.ground, self.errand.widest)
         self.grip = GripEstimate(self.robot, self.errand.kinds)
 
     @property

@@ -1,24 +1,27 @@
 """Activities that fetch: close in on the target, close and open the jaws, note what they hold."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
+from rover.activities.approaching import Approaches, can_close_in, tried
 from rover.activities.driving import HEADING_GAIN, Driving
 from rover.activities.travelling import RouteFollower
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.errand.entries import Grip
+from rover.geometry import Pose
 from rover.kinds import Number
+from rover.motion.goal import Goal
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
 from rover.vision.targets import Remembered
 
-FAR = 0.75
-"""Farther than this (m) the robot goes by a route; nearer it closes in by sight."""
+FAR = 0.6
+"""Farther than this (m) before the jaws the robot goes by a route; nearer it closes in by sight."""
 CENTRED = math.radians(4.0)
 JAWS_PLAY = (0.009, 0.004)
 """How far from the jaws' middle what they close on stood, along and across (m, standard deviations).
@@ -49,7 +52,9 @@ class CloseIn(Driving):
         reach = known.robot.body.gripper_reach
         self._stop_at = max(values.get("stop_at", 0.0), reach + (0.03 if "stop_at" in values else 0.08))
         self._target = known.targets.chosen
+        self._approaches: Approaches | None = None
         self._way: RouteFollower | None = None
+        self._is_near = False
         self._turn: TurnTowards | None = None
         self._last: tuple[float, float, float, float] | None = None
         if self._target is None:
@@ -69,24 +74,47 @@ class CloseIn(Driving):
     def _wanted(self, known: Knowledge, target: Remembered) -> Request:
         if self._last is not None:
             return self._straight(known)
+        if self._way is not None:
+            return self._go_near(known, self._way)
         distance, bearing = bearing_to(known.pose.x, known.pose.y, known.pose.heading, target.x, target.y)
-        if self._way is not None or distance > FAR:
-            return self._go_near(known, target, distance)
+        if not self._is_near:
+            return self._plan(known, target, distance, bearing)
         return self._centre(known, distance, bearing)
 
-    def _go_near(self, known: Knowledge, target: Remembered, distance: float) -> Request:
-        if self._way is None:
-            share = (distance - 0.85 * FAR) / distance
-            goal = (
+    def _plan(self, known: Knowledge, target: Remembered, distance: float, bearing: float) -> Request:
+        """Go on from here if that is free and was not tried in vain; else find from where it is."""
+        heading = wrap(known.pose.heading + bearing)
+        far = known.robot.body.gripper_reach + FAR
+        if self._approaches is None and can_close_in(known, target) and not tried(known, target, heading):
+            self._is_near = distance <= far
+            share = (distance - 0.85 * far) / distance
+            x, y = (
                 known.pose.x + share * (target.x - known.pose.x),
                 known.pose.y + share * (target.y - known.pose.y),
             )
-            self._way = RouteFollower(known, goal, known.robot.limits.speed)
-        request = self._way.request(known)
-        if self._way.progress != Progress.UNDER_WAY or distance < 0.8 * FAR:
-            if self._way.progress == Progress.FAILED and distance > 1.5 * FAR:
-                self.fail(self._way.why)
-            self._way = None
+            return STILL if self._is_near else self._go(known, [Goal(x, y)])
+        if self._approaches is None:
+            self._approaches = Approaches(known, target)
+        self._approaches.work(known)
+        if not self._approaches.is_over:
+            return STILL
+        if not self._approaches.goals:
+            target.barred = "cannot be reached: there is no direction from which body and open jaws fit"
+            return self.fail(target.barred)
+        return self._go(known, self._approaches.goals)
+
+    def _go(self, known: Knowledge, goals: Sequence[Goal]) -> Request:
+        self._way = RouteFollower(known, goals, known.robot.limits.speed)
+        return self._go_near(known, self._way)
+
+    def _go_near(self, known: Knowledge, way: RouteFollower) -> Request:
+        request = way.request(known)
+        if way.progress == Progress.FAILED:
+            if self._target is not None and self._approaches is not None:
+                self._target.barred = f"cannot be reached: {way.why}"
+            return self.fail(way.why)
+        if way.progress == Progress.DONE:
+            self._way, self._is_near = None, True
         return request
 
     def _centre(self, known: Knowledge, distance: float, bearing: float) -> Request:
@@ -95,6 +123,7 @@ class CloseIn(Driving):
             return self._turn_to(known, distance, bearing)
         if distance <= self._stop_at:
             self._last = (known.pose.x, known.pose.y, known.pose.heading + bearing, distance - reach)
+            known.ledger.go_for(Pose(*self._place, known.pose.heading + bearing))
             return self._straight(known)
         speed = towards(distance - reach, 0.7 * known.robot.limits.speed, 0.3 * known.robot.limits.deceleration, 0.06)
         return Request(

@@ -72,7 +72,7 @@ class SkipTarget(Deed):
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
         chosen = known.targets.chosen
         if chosen is not None:
-            known.ledger.leave(chosen.kind, chosen.x, chosen.y)
+            known.ledger.leave(chosen.kind, chosen.x, chosen.y, chosen.barred or "put off")
             known.targets.forget(chosen)
 
 

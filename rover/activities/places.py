@@ -4,13 +4,19 @@ import math
 from typing import Any
 
 from rover.activities.activity import Knowledge
-from rover.motion.route import Circle
+from rover.geometry import Pose
+from rover.motion.free_space import Clearance, Thing
+from rover.motion.keep_clear import room_due
 
 PlaceXYH = tuple[float, float, float | None]
 GATE_CLEAR = 0.12
 """At the gate the jaws are this far (m) outside the tray."""
 CLEAR = 0.05
-"""Distance (m) kept between the body and a thing, besides both their sizes."""
+"""Distance (m) kept between the body and a thing."""
+MET_RADIUS = 0.03
+"""What was met is taken to be so thick (m): where it was touched or heard is known, and not what it is."""
+ASTRAY = 0.01
+"""So far (m) the robot strays from a way at most."""
 LOOKOUT_SPACING = 0.6
 
 
@@ -92,14 +98,22 @@ def _is_free(known: Knowledge, point: tuple[float, float], margin: float) -> boo
     return all(one.distance(*point) > margin + 0.05 for one in known.targets.objects)
 
 
-def obstacles(known: Knowledge, half_width: float) -> list[Circle]:
-    """Return what is to be driven round: other objects, those put off, filled slots and unknown things met."""
-    radius = half_width + 0.5 * known.errand.widest + CLEAR
-    circles = [
-        Circle(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy)))) for one in known.targets.others()
+def things_about(known: Knowledge) -> list[Thing]:
+    """Return what is to be driven round: other objects, those put off, filled slots, and what was met."""
+    radius = 0.5 * known.errand.widest
+    others = [
+        Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), CLEAR) for one in known.targets.others()
     ]
     spots = [(one.x, one.y) for one in known.ledger.put_off]
     spots += [(filled.slot.x, filled.slot.y) for filled in known.ledger.filled]
-    circles += [Circle(x, y, radius) for x, y in spots]
-    circles += [Circle(x, y, half_width + 0.08) for x, y in known.ledger.obstacles[-6:]]
-    return circles
+    met = [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in known.ledger.met_by(known.now_ns)]
+    return [*others, *(Thing(x, y, radius, CLEAR) for x, y in spots), *met]
+
+
+def clearance_from(known: Knowledge, start: Pose) -> Clearance:
+    """Return what keeps the outline clear, with what it holds, on ways that begin at a pose.
+
+    A little more room is planned for than the limits insist on, since no way is followed to the centimetre.
+    """
+    margin = room_due(known.robot.limits, known.filter.sigma) + ASTRAY
+    return Clearance(known.space, known.space.outlines[known.loaded], margin, things_about(known), start)

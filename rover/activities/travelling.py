@@ -1,122 +1,208 @@
-"""Going to a place by a route: the part of other activities that travels, and the activity."""
+"""Going to a place by a way that is free for the whole body: the part that other activities have, and the activity."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import HEADING_GAIN, PATIENCE, SPEED, why_give_up
-from rover.activities.places import obstacles, place_of
+from rover.activities.driving import HEADING_GAIN, SPEED
+from rover.activities.places import MET_RADIUS, clearance_from, place_of
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.kinds import PlaceName
+from rover.motion.goal import Goal
+from rover.motion.legs import Leg
+from rover.motion.planner import WaySearch
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
-from rover.motion.route import route
 from rover.quantities import wrap
 
+NODES_A_SECOND = 2000
+"""A search for a way goes on by so many nodes in a second, whatever time they take: a replay finds the same."""
 TURN_FIRST = math.radians(35.0)
-"""A point further off the bow than this is turned to on the spot before driving."""
+"""A point further off the bow than this is turned to on the spot before driving ..."""
+TURN_FIRST_IN_TIGHT = math.radians(5.0)
+"""... and than this where a leg leaves less room than ``TIGHT`` (m)."""
+TIGHT = 0.06
+CREEP, FASTER = 0.1, 3.0
+"""Speed (m/s) where a leg leaves no room beyond what is due, and how much faster (1/s) for each metre of room."""
+LONG_WAY = math.radians(120.0)
+"""A turn that has to go the longer way round is made in pieces of this."""
+HELD = 1.0
+"""Held back for so long (s) by what is in the way, the robot is jammed."""
+AWAY, AWAY_SPEED, AWAY_FOR = 0.12, 0.08, 4.0
+"""A jammed robot backs away so far (m), so fast (m/s), for so long (s) at most; then it looks for another way."""
 
 
 class RouteFollower:
-    """Driving along a route to a point, round what stands in the way; the part of other activities that travels."""
+    """Driving to one of some goals by a way that keeps the outline clear; the part of other activities that travels.
+
+    What is met on the way is entered into the ledger; then another way is looked for.
+
+    Attributes:
+        goal: the one that the way leads to, once that is known.
+        why: why it failed.
+    """
 
     NEAR = 0.04
     PASSED = 0.12
-    MOST_DETOURS = 4
+    MOST_JAMS = 6
 
-    def __init__(self, known: Knowledge, goal: tuple[float, float], most: float) -> None:
+    def __init__(self, known: Knowledge, goals: Sequence[Goal], most: float) -> None:
         self.progress = Progress.UNDER_WAY
         self.why = ""
-        self._goal = goal
-        self._most = most
-        self._detours = 0
-        self._rounding = False
-        self._turn: TurnTowards | None = None
-        self._nearest = math.inf
+        self.goal: Goal | None = None
+        self._goals, self._most = goals, most
+        self._jams = 0
+        self._legs: list[Leg] = []
+        self._away: _Away | None = None
         self._plan(known)
 
     def _plan(self, known: Knowledge) -> None:
-        start = (known.pose.x, known.pose.y)
-        keep = obstacles(known, 0.5 * known.robot.body.width)
-        way = route(start, self._goal, keep, known.ground, 0.5 * known.robot.body.width + 0.05)
-        self._points = way or [self._goal]
-        if way is None:
-            self._fail("found no way round what stands in between")
-        self._nearest = math.inf
+        clearance = clearance_from(known, known.pose)
+        self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
+        self._begin_leg()
 
-    def _fail(self, why: str) -> None:
+    def _begin_leg(self) -> None:
+        self._nearest = math.inf
+        self._turn: TurnTowards | None = None
+        self._is_turned = False
+
+    def _fail(self, why: str) -> Request:
         self.progress, self.why = Progress.FAILED, why
+        return STILL
 
     def request(self, known: Knowledge) -> Request:
-        """Return what is wanted; ``progress`` tells when the goal is reached or not to be reached."""
+        """Return what is wanted; ``progress`` tells when a goal is reached or none is to be reached."""
         if self.progress == Progress.FAILED:
             return STILL
-        if known.obstacle and known.held_back_for > 1.0 and not known.loaded:
-            return self._round(known)
-        self._rounding = False
-        distance, bearing = bearing_to(known.pose.x, known.pose.y, known.pose.heading, *self._points[0])
-        last = len(self._points) == 1
-        if self._arrived(distance, bearing, last):
-            if last:
-                self.progress = Progress.DONE
-                return STILL
-            self._points.pop(0)
-            self._nearest, self._turn = math.inf, None
-            return self.request(known)
-        request = self._steer(known, distance, bearing, last)
-        if why := why_give_up(known, 2.0 * PATIENCE):
-            self._fail(why)
-        return request
+        if self._away is not None:
+            return self._back_away(known, self._away)
+        if self._search is not None:
+            return self._search_on(known, self._search)
+        if known.is_stalled or known.held_back_for > HELD:
+            return self._jammed(known)
+        return self._follow(known)
 
-    def _arrived(self, distance: float, bearing: float, last: bool) -> bool:
-        if distance < (self.NEAR if last else self.PASSED):
+    def _search_on(self, known: Knowledge, search: WaySearch) -> Request:
+        search.work(max(1, round(NODES_A_SECOND / known.robot.loop)))
+        if not search.is_over:
+            return STILL
+        if search.legs is None:
+            if known.ledger.forget_heard():
+                self._plan(known)
+                return STILL
+            return self._fail("found no way round what stands in between")
+        self._search, self._legs, self.goal = None, search.legs, search.goal
+        return self._follow(known)
+
+    def _follow(self, known: Knowledge) -> Request:
+        if not self._legs:
+            self.progress = Progress.DONE
+            return STILL
+        leg, last = self._legs[0], len(self._legs) == 1
+        heading = known.pose.heading + (math.pi if leg.back else 0.0)
+        distance, bearing = bearing_to(known.pose.x, known.pose.y, heading, leg.x, leg.y)
+        if self._has_arrived(leg, distance, bearing, last):
+            self._legs = self._legs[1:]
+            self._begin_leg()
+            return self._follow(known)
+        return self._steer(known, leg, distance, bearing)
+
+    def _has_arrived(self, leg: Leg, distance: float, bearing: float, last: bool) -> bool:
+        if distance < (self.NEAR if last else min(self.PASSED, self.NEAR + max(0.0, leg.room))):
             return True
         # Past the point: it was near, and is getting farther, to the side or behind.
         passed = self._nearest < 0.15 and distance > self._nearest + 0.01 and abs(bearing) > 1.0
         self._nearest = min(self._nearest, distance)
         return passed
 
-    def _steer(self, known: Knowledge, distance: float, bearing: float, last: bool) -> Request:
-        if self._turn is None and abs(bearing) > TURN_FIRST:
-            self._turn = TurnTowards(wrap(known.pose.heading + bearing), known.robot.limits.turn_rate)
+    def _steer(self, known: Knowledge, leg: Leg, distance: float, bearing: float) -> Request:
+        is_tight = leg.room < TIGHT and not self._is_turned
+        if self._turn is None and abs(bearing) > (TURN_FIRST_IN_TIGHT if is_tight else TURN_FIRST):
+            self._turn = TurnTowards(0.0, known.robot.limits.turn_rate)
         if self._turn is not None:
-            self._turn.heading = wrap(known.pose.heading + bearing)
+            if abs(bearing) < math.pi / 2:
+                self._is_turned = True  # from here on it is the shorter way, whichever it was
+            self._turn.heading = wrap(known.pose.heading + self._angle(leg, bearing))
             request = self._turn.request(known)
-            if request is not None and abs(bearing) > math.radians(4.0):
+            if request is not None and abs(bearing) > math.radians(2.5 if is_tight else 4.0):
                 return request._replace(range_blocked=known.loaded)
             self._turn = None
-        speed = towards(distance if last else distance + 0.2, self._most, 0.6 * known.robot.limits.deceleration)
+        self._is_turned = True
+        most = min(self._most, CREEP + FASTER * max(0.0, leg.room))
+        speed = towards(
+            distance if len(self._legs) == 1 else distance + 0.2, most, 0.6 * known.robot.limits.deceleration
+        )
         speed *= max(0.25, math.cos(min(1.5, 1.5 * abs(bearing))))
-        return Request(speed, HEADING_GAIN * bearing, range_blocked=known.loaded)
+        return Request(-speed if leg.back else speed, HEADING_GAIN * bearing, range_blocked=known.loaded)
 
-    def _round(self, known: Knowledge) -> Request:
-        """Something unknown is ahead: back off from it until the limits let go, then go on along another way."""
-        if not self._rounding:
-            self._rounding = True
-            self._look_for_another(known)
-        elif known.held_back_for > 2.0 * PATIENCE:
-            self._fail("backing off from an obstacle does not free the way")
-        return Request(-0.08, 0.0) if self.progress == Progress.UNDER_WAY else STILL
+    def _angle(self, leg: Leg, bearing: float) -> float:
+        """Return the angle (rad) to turn by next: to the bearing, the way round that the leg says is free."""
+        if self._is_turned or leg.turn * bearing > 0.0 or abs(leg.turn) < math.pi:
+            return bearing
+        return math.copysign(LONG_WAY, leg.turn)
 
-    def _look_for_another(self, known: Knowledge) -> None:
-        self._detours += 1
-        if self._detours > self.MOST_DETOURS:
-            self._fail("met one obstacle after another")
-            return
-        reach = 0.5 * known.robot.body.length + known.robot.limits.stop_gap + 0.06
-        c, s = math.cos(known.pose.heading), math.sin(known.pose.heading)
-        known.ledger.met((known.pose.x + reach * c, known.pose.y + reach * s))
-        self._plan(known)
-        self._turn = None
+    def _jammed(self, known: Knowledge) -> Request:
+        """Enter what was met, and begin to back away from it."""
+        self._jams += 1
+        if self._jams > self.MOST_JAMS:
+            return self._fail("met one obstacle after another")
+        back = bool(self._legs) and self._legs[0].back
+        if self._turn is None:
+            if known.is_stalled:
+                known.ledger.met(_touched(known, back), known.now_ns, is_touched=True)
+            elif known.obstacle:
+                known.ledger.met([_heard(known)], known.now_ns, is_touched=False)
+        self._away = _Away(known, 1.0 if back else -1.0)
+        return STILL
+
+    def _back_away(self, known: Knowledge, away: "_Away") -> Request:
+        request = away.request(known)
+        if request is None:
+            self._away = None
+            self._plan(known)
+            return STILL
+        return request
+
+
+class _Away:
+    """A short straight way back from what was met; ``sense``: 1 forwards, -1 backwards."""
+
+    def __init__(self, known: Knowledge, sense: float) -> None:
+        self._from, self._sense = known.pose, sense
+        self._seconds = 0.0
+
+    def request(self, known: Knowledge) -> Request | None:
+        """Return what is wanted, None at the end."""
+        self._seconds += known.seconds
+        gone = math.hypot(known.pose.x - self._from.x, known.pose.y - self._from.y)
+        is_stuck = known.is_stalled and self._seconds > 0.5
+        if gone >= AWAY or self._seconds > AWAY_FOR or is_stuck:
+            return None
+        return Request(self._sense * AWAY_SPEED, 0.0, range_blocked=known.loaded)
+
+
+def _touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:
+    """Return where (m) something may stand that the robot pushed at: along the whole of its front, or of its rear."""
+    outline = known.space.outlines[known.loaded]
+    part = outline.parts[0] if back else max(outline.parts, key=lambda one: one.front)
+    ahead = part.back - MET_RADIUS if back else part.front + MET_RADIUS
+    half = part.half_width
+    return [known.pose.beside(ahead, left) for left in (-half, 0.0, half)]
+
+
+def _heard(known: Knowledge) -> tuple[float, float]:
+    """Return where (m) what the range finder hears stands: in the middle of the robot's lane."""
+    front = max(part.front for part in known.space.outlines[0].parts)
+    return known.pose.beside(front + known.robot.limits.stop_gap, 0.0)
 
 
 class DriveTo(Activity):
     """Drives to a place round what stands in the way, and turns to the place's heading if it has one."""
 
     spec = ActivitySpec(
-        "drive to a place, round remembered objects, filled slots and walls",
+        "drive to a place by a way that is free for the whole body, round things, filled slots and walls",
         {
             "place": Parameter(PlaceName(), "where to", required=True),
             "speed": Parameter(SPEED, "at most this fast; default: the robot's limit", positive=True),
@@ -131,10 +217,9 @@ class DriveTo(Activity):
         if place is None:
             self.fail(f"there is no {values['place']} now")
             return
-        x, y, heading = place
-        self._way = RouteFollower(known, (x, y), values.get("speed", known.robot.limits.speed))
-        if heading is not None:
-            self._turn = TurnTowards(heading, known.robot.limits.turn_rate)
+        self._way = RouteFollower(known, [Goal(*place)], values.get("speed", known.robot.limits.speed))
+        if place[2] is not None:
+            self._turn = TurnTowards(place[2], known.robot.limits.turn_rate)
 
     def step(self, known: Knowledge) -> Request:
         """Go on along the way, then turn."""

@@ -112,6 +112,7 @@ SIGNALS: dict[str, Signal] = {
     "target.distance": Signal(_LENGTH, ("camera",), "distance from the robot's middle to the target in the frame"),
     "target.bearing": Signal(_ANGLE, ("camera",), "direction of the target in the frame, left positive"),
     "target.kind": Signal(Choice(), (), "kind of the chosen target, one of the errand's kinds"),
+    "target.reachable": Signal(_TRUTH, (), "nothing is known that bars the way to the chosen target; always known"),
     "target.in_jaws": Signal(_TRUTH, ("camera",), "the target is seen between the jaws, and feedback, if any, agrees"),
     "jaws.opening": Signal(Number(), ("gripper",), "how far the jaws are open, 0 % to 100 %", _without_position),
     "jaws.holding": Signal(

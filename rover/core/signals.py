@@ -34,6 +34,7 @@ def fill_errand(known: Knowledge) -> None:
     signals, ledger, targets = known.signals, known.ledger, known.targets
     chosen = targets.chosen
     signals.target_known = chosen is not None
+    signals.target_reachable = chosen is None or not chosen.barred
     signals.target_kind = chosen.kind if chosen is not None else "none"
     believed = sum(one.known for one in targets.objects)
     signals.objects_known = believed

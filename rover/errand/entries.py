@@ -74,6 +74,15 @@ class SettingDown(NamedTuple):
     chance: float
 
 
+class Met(NamedTuple):
+    """Something unknown that stood in the way at a place (m), touched or only heard, and until when it is avoided."""
+
+    x: float
+    y: float
+    is_touched: bool
+    until_ns: int
+
+
 class Account(NamedTuple):
     """What the ledger says of an errand.
 

@@ -4,11 +4,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff, SettingDown
+from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown
 from rover.estimate.field import Ground, LookedAt, Slot
 from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note
 from rover.files.errand import Errand
-from rover.geometry import XY
+from rover.geometry import XY, Pose
+
+TOUCHED_NS, HEARD_NS, FOR_GOOD_NS = 600_000_000_000, 60_000_000_000, 1 << 62
+"""What was touched is avoided for so long, what was only heard for a shorter time: an echo may be a stray one."""
 
 
 class StateMismatchError(ValueError):
@@ -29,7 +32,8 @@ class Ledger:
         filled: slots in which something stands, in the order of filling.
         put_off: objects left for later.
         let_go: objects lost on their way, and not gripped again yet.
-        obstacles: places where something unknown was met.
+        obstacles: what was met and is on no map.
+        tried: where objects were that were gone for (m), and in which headings (rad), since the last one was held.
         vanished: places where something was seen from afar, and nothing was there.
         events: of the present step, for the run record.
     """
@@ -47,7 +51,8 @@ class Ledger:
     filled: list[Filled] = field(default_factory=list)
     put_off: list[PutOff] = field(default_factory=list)
     let_go: list[LetGo] = field(default_factory=list)
-    obstacles: list[XY] = field(default_factory=list)
+    obstacles: list[Met] = field(default_factory=list)
+    tried: list[Pose] = field(default_factory=list)
     vanished: list[XY] = field(default_factory=list)
     visited_places: int = 0
     events: list[Event] = field(default_factory=list)
@@ -56,6 +61,10 @@ class Ledger:
     def chose(self, kind: str, x: float, y: float) -> None:
         """Note that an object (m) is the target now."""
         self.events.append(Note("chosen", _at(kind, x, y)))
+
+    def go_for(self, place: Pose) -> None:
+        """Note that an object is gone for where ``place`` says, in its heading."""
+        self.tried.append(place)
 
     def gripped(self, grip: Grip) -> None:
         """Note on what the jaws closed, and where."""
@@ -72,6 +81,7 @@ class Ledger:
         if self.carried is not None:
             return
         self.carried = grip.kind
+        self.tried.clear()
         self.looked_at.clear()
         again = next((one for one in self.let_go if one.may_be(grip)), None)
         place = (grip.x, grip.y)
@@ -141,10 +151,10 @@ class Ledger:
         assert setting_down is not None
         return setting_down
 
-    def leave(self, kind: str, x: float, y: float) -> None:
+    def leave(self, kind: str, x: float, y: float, why: str = "put off") -> None:
         """Put an object off: it stays where it is (m) for now."""
         self.put_off.append(PutOff(kind, x, y))
-        self.events.append(GivenUp(kind, x, y, "put off"))
+        self.events.append(GivenUp(kind, x, y, why))
 
     def recall(self) -> list[PutOff]:
         """Take up again all that was put off, and return it."""
@@ -156,9 +166,23 @@ class Ledger:
         """Enter a place (m) where something had been seen from afar, and nothing was there."""
         self.vanished.append(place)
 
-    def met(self, place: XY) -> None:
-        """Enter a place (m) where something unknown stands in the way."""
-        self.obstacles.append(place)
+    def met(self, places: Sequence[XY], now_ns: int, *, is_touched: bool) -> None:
+        """Enter that something unknown stands in the way about some places (m): touched, or only heard."""
+        until_ns = now_ns + (TOUCHED_NS if is_touched else HEARD_NS)
+        self.obstacles += [Met(x, y, is_touched, until_ns) for x, y in places]
+        x, y = places[len(places) // 2]
+        self.events.append(Note("met", f"something {'touched' if is_touched else 'heard'} at x {x:.2f} m, y {y:.2f} m"))
+
+    def met_by(self, now_ns: int) -> list[Met]:
+        """Return what was met and is still to be avoided; what was met long ago may have gone, and is forgotten."""
+        self.obstacles = [one for one in self.obstacles if now_ns < one.until_ns]
+        return self.obstacles
+
+    def forget_heard(self) -> bool:
+        """Forget what was only heard, since it leaves no way; tell whether there was anything."""
+        kept = [one for one in self.obstacles if one.is_touched]
+        is_any, self.obstacles = len(kept) < len(self.obstacles), kept
+        return is_any
 
     def visit(self) -> int:
         """Return the number of the place to visit now; the next call returns the next."""
@@ -180,7 +204,7 @@ class Ledger:
             "filled": [[filled.slot.number, filled.kind] for filled in self.filled],
             "put_off": [list(one) for one in self.put_off],
             "let_go": [[one.number, list(one.find), list(one.held_at), list(one.missed_at)] for one in lying],
-            "obstacles": [list(place) for place in self.obstacles],
+            "obstacles": [[one.x, one.y] for one in self.obstacles if one.is_touched],
             "visited_places": self.visited_places,
             "to_look_at": [list(pair) for pair in self.looked_at.looks_wanted.items()],
         }
@@ -207,7 +231,7 @@ class Ledger:
             LetGo(int(number), Grip(str(kind), *map(float, place)), _xy(held_at), _xy(missed_at))
             for number, (kind, *place), held_at, missed_at in saved["let_go"]
         ]
-        self.obstacles = [_xy(place) for place in saved["obstacles"]]
+        self.obstacles = [Met(*_xy(place), is_touched=True, until_ns=FOR_GOOD_NS) for place in saved["obstacles"]]
         to_look_at = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
         try:
             self.looked_at.restore(to_look_at)

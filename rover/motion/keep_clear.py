@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from rover.estimate.field import Ground
-from rover.files.robot import Robot
+from rover.files.robot import LimitSettings, Robot
 from rover.geometry import Pose
 from rover.motion.hold_backs import motions_of
 from rover.motion.outline import Barrier, BodyOutline, Surroundings
@@ -28,6 +28,11 @@ LOOK_EVERY = 0.04
 """Along the way to stop, the outline is looked at this often (m)."""
 SHARES = (1.0, 0.5, 0.25)
 """Where there is no room for what is wanted, so much less of it is tried."""
+
+
+def room_due(limits: LimitSettings, sigma: float) -> float:
+    """Return the room (m) due before boundary and walls at a position that is sure to ``sigma`` (m)."""
+    return limits.boundary_margin + DOUBT * min(sigma, UNKNOWN) + GRAIN
 
 
 class Whereabouts(NamedTuple):
@@ -63,7 +68,7 @@ class KeepClear:
         limits, fastest = robot.limits, Velocity(robot.limits.speed, robot.limits.turn_rate)
         radius = max(outline.radius for outline in self._outlines)
         farthest = self._way(fastest.speed, fastest, 0.0) + radius * self._angle(fastest.turn_rate, fastest, 0.0)
-        self._most_needed = farthest + limits.boundary_margin + DOUBT * UNKNOWN + GRAIN
+        self._most_needed = farthest + room_due(limits, UNKNOWN)
         # As long as no part of the outline can have gone so far from where it was looked at, all is clear.
         self._room = -math.inf
         self._looked_at = Pose(0.0, 0.0, 0.0)
@@ -83,7 +88,7 @@ class KeepClear:
         left = self._room_left(where.pose, outline.radius)
         if left > self._most_needed:
             return wanted, []
-        margin = self._limits.boundary_margin + DOUBT * min(where.sigma, UNKNOWN) + GRAIN
+        margin = room_due(self._limits, where.sigma)
         way, angle = self._way(wanted.speed, now, seconds), self._angle(wanted.turn_rate, now, seconds)
         needed = abs(way) + outline.radius * abs(angle) + margin
         if left > needed:

@@ -37,6 +37,7 @@ class BodyOutline:
 
     Attributes:
         radius: of the circle round the robot's middle that holds it all (m).
+        half_width: of the body (m).
     """
 
     def __init__(self, body: Body, between: float | None, *, loaded: bool) -> None:
@@ -46,6 +47,7 @@ class BodyOutline:
             tip = body.gripper_reach + (max(0.5 * between, FINGER) if loaded else FINGER)
             parts.append(BodyPart(0.0, max(half_length, tip), min(half_width, 0.5 * between + FINGER)))
         self.parts = tuple(parts)
+        self.half_width = half_width
         self.radius = max(math.hypot(max(part.front, -part.back), part.half_width) for part in parts)
 
 

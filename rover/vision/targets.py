@@ -38,6 +38,7 @@ class Remembered:
     """One object somewhere in the field: position (m), its covariance (m^2), how often it was seen and missed.
 
     ``base`` is the part of ``xx`` and ``yy`` that is the pose's: the same in all sightings, they do not average it out.
+    ``barred`` says why it cannot be reached, '' where nothing speaks against it.
     """
 
     number: int
@@ -50,6 +51,7 @@ class Remembered:
     base: float = 0.0
     sightings: int = 1
     misses: int = 0
+    barred: str = ""
 
     @property
     def known(self) -> bool:

@@ -34,3 +34,8 @@ def field() -> Ground:
 
 def _more() -> dict[str, Any]:
     return {name: None for name in Ground.__dataclass_fields__ if name == "marker"}
+
+
+@pytest.fixture(scope="session")
+def robot(cart: Callable[..., Robot]) -> Robot:
+    return cart()

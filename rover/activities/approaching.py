@@ -1,0 +1,87 @@
+"""From where an object can be fetched: directions in which body and open jaws fit, by what each would cost."""
+
+import math
+from collections.abc import Sequence
+
+from rover.activities.activity import Knowledge
+from rover.activities.places import clearance_from
+from rover.geometry import Pose
+from rover.motion.goal import Goal
+from rover.motion.legs import leg_to
+from rover.quantities import wrap
+from rover.vision.targets import Remembered
+
+DIRECTIONS = 16
+DIRECTIONS_A_STEP = 2
+"""So many of them are looked at in one step."""
+RUNS = (0.5, 0.35, 0.25)
+"""Straight runs (m) to the object, the longest that is free: it is looked at, and centred on, on the way."""
+BESIDE_SIGHT = 0.05
+"""A run begins where the camera sees the object, and so much (m) farther off."""
+SAME_SLANT, TRIED_COST = math.radians(30.0), 1.0
+"""A direction nearer than this (rad) to one that was tried in vain costs as much as so much more way (m) each time."""
+SAME_PLACE = 0.25
+"""Tries within so far (m) were for the same object."""
+
+
+def can_close_in(known: Knowledge, target: Remembered) -> bool:
+    """Tell whether the robot can turn to an object and drive straight up to it from where it is."""
+    return _leg_to(known, known.pose, target) is not None
+
+
+def tried(known: Knowledge, target: Remembered, heading: float) -> int:
+    """Return how often an object was gone for in vain in a heading (rad) like this one."""
+    return sum(
+        target.distance(one.x, one.y) < SAME_PLACE and abs(wrap(one.heading - heading)) < SAME_SLANT
+        for one in known.ledger.tried
+    )
+
+
+class Approaches:
+    """Looks at all directions, some in each step. `work` until ``is_over``; then ``goals`` has those that are free."""
+
+    def __init__(self, known: Knowledge, target: Remembered) -> None:
+        self.goals: list[Goal] = []
+        self._target = target
+        here = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
+        self._left = [wrap(here + index * math.tau / DIRECTIONS) for index in range(DIRECTIONS)]
+        self._clearance = clearance_from(known, known.pose)
+
+    @property
+    def is_over(self) -> bool:
+        """All have been looked at."""
+        return not self._left
+
+    def work(self, known: Knowledge) -> None:
+        """Look at some more."""
+        looked_at, self._left = self._left[:DIRECTIONS_A_STEP], self._left[DIRECTIONS_A_STEP:]
+        for heading in looked_at:
+            goal = self._goal(known, heading)
+            if goal is not None:
+                self.goals.append(goal)
+
+    def _goal(self, known: Knowledge, heading: float) -> Goal | None:
+        reach = known.robot.body.gripper_reach
+        for way in runs(known):
+            x = self._target.x - (reach + way) * math.cos(heading)
+            y = self._target.y - (reach + way) * math.sin(heading)
+            if self._clearance.along(Pose(x, y, heading), way) is not None:
+                return Goal(x, y, heading, TRIED_COST * tried(known, self._target, heading))
+        return None
+
+
+def runs(known: Knowledge) -> Sequence[float]:
+    """Return the lengths (m) that the straight run to an object may have, longest first."""
+    view = known.targets.view
+    least = view.nearest + BESIDE_SIGHT + view.ahead - known.robot.body.gripper_reach
+    return [max(way, least) for way in RUNS]
+
+
+def _leg_to(known: Knowledge, start: Pose, target: Remembered) -> object | None:
+    distance = target.distance(start.x, start.y)
+    reach = known.robot.body.gripper_reach
+    if distance <= reach:
+        return None
+    share = (distance - reach) / distance
+    place = (start.x + share * (target.x - start.x), start.y + share * (target.y - start.y))
+    return leg_to(clearance_from(known, start), start, place)

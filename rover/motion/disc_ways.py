@@ -1,0 +1,85 @@
+"""How far it is to the goals from each place, for a disc as wide as the body: about what a way costs at least.
+
+Nodes are settled in the order of their distance (E. W. Dijkstra, "A Note on Two Problems in Connexion with Graphs",
+1959), from the goals on, so that a goal behind walls without a door is known to be so.
+"""
+
+import heapq
+import math
+from collections.abc import Sequence
+
+from rover.geometry import Pose
+from rover.motion.free_space import Clearance
+from rover.motion.goal import Goal
+
+FARTHER = 4.0
+"""Places from which it is so much farther (m) than from the start are left out."""
+NEAR, NEAR_COST = 0.15, 2.0
+"""With less room than this (m) a metre costs more, up to so many times more where there is none left."""
+_STEPS = tuple((x, y, math.hypot(x, y)) for x in (-1, 0, 1) for y in (-1, 0, 1) if x or y)
+
+
+def dearness(room: float) -> float:
+    """Return how many times as dear as in the open a metre is with so much room (m) beyond what is due."""
+    return 1.0 + NEAR_COST * max(0.0, 1.0 - max(0.0, room) / NEAR)
+
+
+class DiscWays:
+    """Distances to the nearest goal over a square lattice. `work` until ``is_over``.
+
+    Args:
+        clearance: what keeps the robot clear.
+        start: where the robot is; a point of the lattice.
+        step: of the lattice (m).
+        goals: where the ways end.
+    """
+
+    def __init__(self, clearance: Clearance, start: Pose, step: float, goals: Sequence[Goal]) -> None:
+        self._clearance, self._start, self._step = clearance, start, step
+        self._costs: dict[tuple[int, int], float] = {}
+        self._settled: dict[tuple[int, int], float] = {}
+        self._dear: dict[tuple[int, int], float] = {}
+        self._open: list[tuple[float, int, int]] = []
+        self._most = math.inf
+        self.is_over = False
+        for goal in goals:
+            column, row = round((goal.x - start.x) / step), round((goal.y - start.y) / step)
+            for dx in (-1, 0, 1):
+                for dy in (-1, 0, 1):
+                    self._reach(column + dx, row + dy, goal.cost + step * math.hypot(dx, dy))
+
+    def work(self, nodes: int) -> None:
+        """Settle so many nodes at most."""
+        while nodes > 0 and not self.is_over:
+            cost, column, row = heapq.heappop(self._open) if self._open else (math.inf, 0, 0)
+            if cost > self._most or cost == math.inf:
+                self.is_over = True
+                return
+            if (column, row) in self._settled:
+                continue
+            nodes -= 1
+            self._settled[column, row] = cost
+            if column == row == 0:
+                self._most = cost + FARTHER
+            for dx, dy, way in _STEPS:
+                self._reach(column + dx, row + dy, cost + way * self._step * self._dear[column, row])
+
+    def to_go(self, column: int, row: int) -> float:
+        """Return the way (m) from a place to the nearest goal, infinite where none is known."""
+        return self._settled.get((column, row), math.inf)
+
+    def _reach(self, column: int, row: int, cost: float) -> None:
+        place = column, row
+        known = self._costs.get(place)
+        if known is None:
+            known = self._costs[place] = self._look(place)
+        if cost < known:
+            self._costs[place] = cost
+            heapq.heappush(self._open, (cost, column, row))
+
+    def _look(self, place: tuple[int, int]) -> float:
+        """Look at a place for the first time; return the cost below which it may be reached."""
+        column, row = place
+        room = self._clearance.at_disc((self._start.x + column * self._step, self._start.y + row * self._step))
+        self._dear[place] = dearness(room)
+        return math.inf if room > -math.inf else -math.inf

@@ -1,0 +1,165 @@
+"""Where the body may be: how much room its outline has before boundary, walls and things, at a pose and along ways."""
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from rover.estimate.field import Ground
+from rover.files.robot import Robot
+from rover.geometry import XY, Pose, distance_to_segment, inside
+from rover.motion.outline import Barrier, BodyOutline, Surroundings
+
+TILE = 0.25
+"""Side (m) of the squares for which the barriers nearby are looked up once."""
+_HALF_DIAGONAL = TILE / math.sqrt(2.0)
+SWAY = 0.005
+"""A turn on the spot where there is too little room already may take no more than this (m) of it."""
+GRAIN = 0.02
+"""Along a way the outline is looked at this often (m) where it is near something."""
+
+
+class Thing(NamedTuple):
+    """A round thing to keep away from: middle, radius (m), and the room (m) to be left round it."""
+
+    x: float
+    y: float
+    radius: float
+    room: float
+
+
+class FreeSpace:
+    """Boundary and walls, as a robot's outline meets them. Looking at a place for the first time costs the most.
+
+    Args:
+        robot: the robot file.
+        ground: the field.
+        widest: width (m) of the widest thing that the jaws may hold.
+
+    Attributes:
+        outlines: of the robot with empty jaws, and with something between them.
+    """
+
+    def __init__(self, robot: Robot, ground: Ground, widest: float) -> None:
+        between = None if robot.devices.gripper is None else widest
+        self.outlines = tuple(BodyOutline(robot.body, between, loaded=loaded) for loaded in (False, True))
+        self._surroundings, self._boundary = Surroundings(ground), ground.boundary
+        self._reach = max(outline.radius for outline in self.outlines) + TILE
+        self._tiles: dict[tuple[int, int], tuple[list[Barrier], float]] = {}
+
+    def room(self, outline: BodyOutline, pose: Pose) -> float:
+        """Return how far (m) an outline is from the nearest boundary or wall, or less where none is near.
+
+        Negative: so far it stands in it, or beyond the boundary.
+        """
+        near, others = self._near(pose.x, pose.y)
+        room, _ = self._surroundings.room(outline, pose, near)
+        return min(room, others - outline.radius)
+
+    def disc_room(self, x: float, y: float) -> float:
+        """Return how far (m) a place is from the nearest boundary or wall, or less where none is near; -inf outside."""
+        near, others = self._near(x, y)
+        if not inside((x, y), self._boundary):
+            return -math.inf
+        return min([others, *(distance_to_segment((x, y), one.start, one.end) for one in near)])
+
+    def _near(self, x: float, y: float) -> tuple[list[Barrier], float]:
+        """Return the barriers that come into question at a place, and how far the others are, at least."""
+        column, row = math.floor(x / TILE), math.floor(y / TILE)
+        tile = self._tiles.get((column, row))
+        if tile is None:
+            middle = ((column + 0.5) * TILE, (row + 0.5) * TILE)
+            near, others = self._surroundings.near(middle, self._reach + _HALF_DIAGONAL)
+            tile = self._tiles[column, row] = (near, others - _HALF_DIAGONAL)
+        return tile
+
+
+class Clearance:
+    """How much more room than is due one outline has, on ways that begin at one pose.
+
+    A robot that stands nearer to something than is due may move so that it is never nearer than at first.
+
+    Args:
+        space: boundary and walls.
+        outline: of the robot, with what it holds.
+        margin: room (m) due before boundary and walls.
+        things: other things, each with the room that is due round it.
+        start: where the ways begin.
+    """
+
+    def __init__(
+        self, space: FreeSpace, outline: BodyOutline, margin: float, things: Sequence[Thing], start: Pose
+    ) -> None:
+        self._space, self._outline, self._margin, self._things = space, outline, margin, things
+        self._start = start
+        self._lacking = min(0.0, self.at(start) - SWAY)
+
+    def at(self, pose: Pose) -> float:
+        """Return the room (m) at a pose beyond what is due; negative: so much is lacking."""
+        least = self._space.room(self._outline, pose) - self._margin
+        c, s = math.cos(pose.heading), math.sin(pose.heading)
+        for thing in self._things:
+            dx, dy = thing.x - pose.x, thing.y - pose.y
+            due = thing.radius + thing.room
+            if math.hypot(dx, dy) - self._outline.radius - due < least:
+                least = min(least, _apart(self._outline, dx * c + dy * s, dy * c - dx * s) - due)
+        return least
+
+    def is_free(self, pose: Pose) -> bool:
+        """Tell whether the outline may be at a pose."""
+        return self.at(pose) >= self._due(pose)
+
+    def at_disc(self, place: XY) -> float:
+        """Return the room (m) beyond what is due of a disc as wide as the body; -inf where that may not be.
+
+        Whoever drives only ahead and back needs as much, whichever way it is turned.
+        """
+        x, y = place
+        least = self._space.disc_room(x, y) - self._margin
+        for thing in self._things:
+            least = min(least, math.hypot(thing.x - x, thing.y - y) - thing.radius - thing.room)
+        least -= self._outline.half_width
+        return least if least >= self._due(Pose(x, y, 0.0)) else -math.inf
+
+    def _due(self, pose: Pose) -> float:
+        if self._lacking == 0.0:
+            return 0.0
+        return min(0.0, self._lacking + math.hypot(pose.x - self._start.x, pose.y - self._start.y))
+
+    def along(self, pose: Pose, way: float) -> float | None:
+        """Return the least room (m) beyond what is due on a straight way (m, backwards negative); None: it is barred.
+
+        No part of the outline goes farther than its middle, so that as much way as there is room needs no look.
+        """
+        gone, least, c, s = 0.0, math.inf, math.cos(pose.heading), math.sin(pose.heading)
+        while True:
+            signed = math.copysign(gone, way)
+            there = Pose(pose.x + signed * c, pose.y + signed * s, pose.heading)
+            room = self.at(there)
+            if room < self._due(there):
+                return None
+            least = min(least, room)
+            if gone >= abs(way):
+                return least
+            gone = min(abs(way), gone + max(GRAIN, room))
+
+    def can_turn(self, pose: Pose, angle: float) -> bool:
+        """Tell whether the outline may turn on the spot by an angle (rad, left positive)."""
+        turned, radius = 0.0, self._outline.radius
+        while True:
+            there = Pose(pose.x, pose.y, pose.heading + math.copysign(turned, angle))
+            room = self.at(there)
+            if room < self._due(there):
+                return False
+            if turned >= abs(angle):
+                return True
+            turned = min(abs(angle), turned + max(GRAIN, room) / radius)
+
+
+def _apart(outline: BodyOutline, ahead: float, left: float) -> float:
+    """Return how far (m) a point in the robot's frame is from the outline; 0 within it."""
+    nearest = math.inf
+    for part in outline.parts:
+        x = max(part.back - ahead, ahead - part.front, 0.0)
+        y = max(abs(left) - part.half_width, 0.0)
+        nearest = min(nearest, math.hypot(x, y))
+    return nearest

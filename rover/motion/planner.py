@@ -1,0 +1,113 @@
+"""Ways for the whole body: straight legs and turns on the spot between poses, found in portions that are counted.
+
+Where it can turn towards a goal and drive straight there, that is the way. Otherwise it is searched for over places and
+headings (`lattice`). What is still to go is taken as the straight distance at first; where that leads into dead ends,
+as the way of a disc as wide as the body (`disc_ways`), which also tells of a goal that no way leads to. The way found
+is cut short wherever a straight leg is free (`legs`).
+
+The same calls give the same way: no clock is read.
+"""
+
+import math
+from collections.abc import Sequence
+
+from rover.geometry import Pose
+from rover.motion.disc_ways import DiscWays
+from rover.motion.free_space import Clearance
+from rover.motion.goal import Goal
+from rover.motion.lattice import HEADINGS, TURN_COST, LatticeSearch
+from rover.motion.legs import CutShort, Leg, can_end, leg_to
+
+QUICK_NODES = 1_000
+"""After so many nodes by straight distances the disc's ways are worked out ..."""
+MOST_NODES = 40_000
+"""... and after so many more the search is given up."""
+DISC_NODES = 4
+"""So many nodes of the disc's ways cost no more time than one of the body's."""
+LOOK_NODES = 10
+"""Looking whether a straight leg is free costs as much time as so many nodes."""
+FINEST, CELLS_A_WIDTH = 0.05, 5
+"""A step of the lattice is so long (m), or so small a part of the body's width."""
+
+
+class WaySearch:
+    """One search for a way. `work` until ``is_over``; then ``legs`` tells the way, None where there is none.
+
+    Args:
+        clearance: what keeps the outline clear, from the start of the way on.
+        start: where it begins.
+        goals: where it may end.
+        width: of the body (m).
+
+    Attributes:
+        goal: the one at which the way ends.
+    """
+
+    def __init__(self, clearance: Clearance, start: Pose, goals: Sequence[Goal], width: float) -> None:
+        self._clearance, self._start = clearance, start
+        self._goals = [goal for goal in goals if _has_room(clearance, goal)]
+        self._step = min(FINEST, width / CELLS_A_WIDTH)
+        self.legs: list[Leg] | None = None
+        self.goal: Goal | None = None
+        self._disc: DiscWays | None = None
+        self._cut: CutShort | None = None
+        self.is_over = not self._goals or self._is_straight()
+        if not self.is_over:
+            self._lattice = LatticeSearch(clearance, start, self._step, self._goals, self._straight)
+
+    def work(self, nodes: int) -> None:
+        """Go on with the search by so many nodes at most."""
+        while nodes > 0 and not self.is_over:
+            nodes -= self._work_on()
+
+    def _work_on(self) -> int:
+        """Do a little; return how many nodes' time that took."""
+        if self._cut is not None:
+            if self._cut.work():
+                self.legs, self.is_over = self._cut.legs, True
+            return LOOK_NODES
+        if self._disc is None:
+            if self._lattice.is_exhausted or self._lattice.nodes >= QUICK_NODES:
+                self._disc = DiscWays(self._clearance, self._start, self._step, self._goals)
+                return 1
+        elif not self._disc.is_over:
+            self._disc.work(DISC_NODES)
+            if self._disc.is_over:
+                self._lattice = LatticeSearch(self._clearance, self._start, self._step, self._goals, self._disc.to_go)
+            return 1
+        elif self._lattice.is_exhausted or self._lattice.nodes >= MOST_NODES:
+            self.is_over = True
+            return 1
+        self._search_on()
+        return 1
+
+    def _search_on(self) -> None:
+        found = self._lattice.work()
+        if found is not None:
+            node, self.goal = found
+            poses, rooms = self._lattice.way_to(node)
+            poses[-1] = Pose(self.goal.x, self.goal.y, poses[-1].heading)
+            self._cut = CutShort(self._clearance, poses, rooms, self.goal)
+
+    def _straight(self, column: int, row: int) -> float:
+        """Return the straight way (m) from a place to the nearest goal."""
+        x, y = self._start.x + column * self._step, self._start.y + row * self._step
+        return min([math.hypot(goal.x - x, goal.y - y) + goal.cost for goal in self._goals])
+
+    def _is_straight(self) -> bool:
+        """Take the cheapest way that is one turn, one straight leg and a turn, if there is one."""
+        best = math.inf
+        for goal in self._goals:
+            leg = leg_to(self._clearance, self._start, (goal.x, goal.y))
+            if leg is None or not can_end(self._clearance, self._start, leg, goal):
+                continue
+            way = math.hypot(goal.x - self._start.x, goal.y - self._start.y)
+            cost = goal.cost + way + TURN_COST * abs(leg.turn)
+            if cost < best:
+                best, self.legs, self.goal = cost, [leg], goal
+        return self.goal is not None
+
+
+def _has_room(clearance: Clearance, goal: Goal) -> bool:
+    headings = HEADINGS if goal.heading is None else (goal.heading,)
+    return any(clearance.is_free(Pose(goal.x, goal.y, heading)) for heading in headings)

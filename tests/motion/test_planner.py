@@ -1,0 +1,142 @@
+"""Ways for the whole body: clear of everything, over its whole length, wherever there is one."""
+
+import math
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rover.geometry import Pose
+from rover.motion.free_space import Clearance, FreeSpace, Thing
+from rover.motion.goal import Goal
+from rover.motion.planner import WaySearch
+from rover.quantities import wrap
+
+MARGIN = 0.03
+START = Pose(0.5, 2.0, 0.0)
+NICHE = (((5.0, 2.69), (6.0, 2.69)), ((5.0, 2.31), (6.0, 2.31)))
+
+
+@pytest.fixture(scope="module")
+def way(robot, field):
+    """Search for a way over the field with some walls and things; return it with what keeps the outline clear."""
+
+    def search(start, *goals, walls=(), things=()):
+        space = FreeSpace(robot, replace(field, walls=walls), 0.05)
+        clearance = Clearance(space, space.outlines[0], MARGIN, things, start)
+        searching = WaySearch(clearance, start, goals, robot.body.width)
+        while not searching.is_over:
+            searching.work(100)
+        return searching.legs, clearance
+
+    return search
+
+
+def driven(start, legs, every=0.01):
+    """Yield the poses of a way, turns on the spot included."""
+    at = start
+    for leg in legs:
+        steps = 1 + int(abs(leg.turn) / 0.05)
+        yield from (at._replace(heading=at.heading + leg.turn * index / steps) for index in range(steps + 1))
+        at = at._replace(heading=at.heading + leg.turn)
+        steps = 1 + int(math.hypot(leg.x - at.x, leg.y - at.y) / every)
+        for index in range(steps + 1):
+            share = index / steps
+            yield Pose(at.x + share * (leg.x - at.x), at.y + share * (leg.y - at.y), at.heading)
+        at = Pose(leg.x, leg.y, at.heading)
+
+
+def gap(middle, width, x=3.0):
+    """Return the two walls of a partition with a doorway."""
+    return (((x, 0.0), (x, middle - 0.5 * width)), ((x, middle + 0.5 * width), (x, 4.0)))
+
+
+def test_a_free_way_is_a_turn_and_a_straight_leg(way):
+    (leg,), _ = way(START, Goal(5.0, 3.0))
+    assert (leg.x, leg.y, leg.back) == (5.0, 3.0, False)
+    assert leg.turn == pytest.approx(math.atan2(1.0, 4.5))
+
+
+def test_a_thing_in_the_way_is_passed_with_room(way):
+    legs, clearance = way(START, Goal(5.5, 2.0), things=[Thing(3.0, 1.9, 0.05, 0.05)])
+    assert len(legs) <= 3
+    assert all(clearance.at(pose) >= -1e-6 for pose in driven(START, legs))
+
+
+@pytest.mark.parametrize("middle", [0.9, 2.0, 2.7])
+def test_a_doorway_of_the_bodys_width_and_15_cm_is_passed_straight(way, robot, middle):
+    legs, _ = way(START, Goal(5.0, 3.0), walls=gap(middle, robot.body.width + 0.15))
+    places = [START, *legs]
+    through = next((a, b) for a, b in pairwise(places) if a.x < 3.0 <= b.x)
+    assert abs(math.atan2(through[1].y - through[0].y, through[1].x - through[0].x)) < math.radians(10.0)
+    assert through[0].x < 3.0 - 0.5 * robot.body.length
+    assert through[1].x > 3.0 + 0.5 * robot.body.length
+
+
+def test_a_doorway_too_narrow_for_the_body_is_none(way, robot):
+    assert way(START, Goal(5.0, 3.0), walls=gap(2.0, robot.body.width + MARGIN))[0] is None
+
+
+def test_a_closed_room_has_no_way_in(way):
+    room = (((4.0, 2.0), (4.0, 4.0)), ((4.0, 2.0), (6.0, 2.0)))
+    assert way(START, Goal(5.0, 3.0), walls=room)[0] is None
+
+
+def test_a_ring_of_things_has_no_way_in(way):
+    ring = [
+        Thing(3 + 0.8 * math.cos(angle), 2 + 0.8 * math.sin(angle), 0.1, 0.05)
+        for angle in map(math.radians, range(0, 360, 30))
+    ]
+    assert way(START, Goal(3.0, 2.0), things=ring)[0] is None
+
+
+def test_of_several_goals_the_cheapest_is_taken(way):
+    legs, _ = way(START, Goal(1.5, 2.0, cost=3.0), Goal(3.0, 2.0))
+    assert (legs[-1].x, legs[-1].y) == (3.0, 2.0)
+
+
+def test_a_goal_with_a_heading_is_one_where_that_can_be_turned_to(way):
+    """Between two walls there is no room for the corners of a turn: it is driven in along them."""
+    legs, clearance = way(START, Goal(5.7, 2.5, 0.0), walls=NICHE)
+    last = list(driven(START, legs))[-1]
+    assert abs(wrap(last.heading)) < 0.1
+    assert clearance.can_turn(last, wrap(-last.heading))
+
+
+def test_a_goal_that_cannot_be_turned_to_is_none(way):
+    assert way(START, Goal(5.7, 2.5, math.pi / 2), walls=NICHE)[0] is None
+
+
+def test_a_robot_with_its_nose_at_a_wall_gets_away_from_it(way):
+    start = Pose(5.77, 2.5, 0.0)
+    legs, _ = way(start, Goal(1.0, 2.0), walls=NICHE)
+    assert legs[0].back
+    assert legs[0].x < 4.97, "between the walls there is no room to turn"
+
+
+walls = st.lists(
+    st.tuples(st.tuples(st.floats(1, 5), st.floats(0.5, 3.5)), st.tuples(st.floats(1, 5), st.floats(0.5, 3.5))),
+    max_size=3,
+)
+things = st.lists(st.builds(Thing, st.floats(1.0, 5.0), st.floats(0.5, 3.5), st.just(0.05), st.just(0.05)), max_size=4)
+poses = st.builds(Pose, st.floats(0.4, 5.6), st.floats(0.4, 3.6), st.floats(-math.pi, math.pi))
+
+
+@settings(max_examples=25, deadline=None)
+@given(start=poses, goal=poses, walls=walls, things=things)
+def test_no_way_takes_more_room_than_is_left(way, start, goal, walls, things):
+    """Between looks, 2 cm apart, a corner may come nearer by as much at most."""
+    legs, clearance = way(start, Goal(goal.x, goal.y), walls=tuple(walls), things=things)
+    if clearance.at(start) < 0.0:
+        return
+    for pose in driven(start, legs or []):
+        assert clearance.at(pose) >= -0.02
+
+
+@settings(max_examples=25, deadline=None)
+@given(start=poses, goal=poses, things=things)
+def test_the_same_search_finds_the_same_way(way, start, goal, things):
+    first, _ = way(start, Goal(goal.x, goal.y), things=things)
+    assert way(start, Goal(goal.x, goal.y), things=things)[0] == first

@@ -320,7 +320,7 @@ class _Drawing:
         if not (around.holds(free.corners[0]) and around.holds(free.corners[2])):
             return None
         tray, free = _turned_rect(tray, entry), _turned_rect(free, entry)
-        if where == "amid" and draws.random() < 0.3:
+        if where == "amid" and draws.random() < 0.7:
             entry = (entry + draws.choice((-30, -20, 20, 30, 45))) % 360
             free = tray.shrunk(-before)
             if not (room.holds(free.corners[0]) and room.holds(free.corners[2])):

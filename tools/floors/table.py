@@ -29,7 +29,7 @@ import numpy as np
 sys.path.append(str(Path(__file__).parents[1] / "honesty"))
 
 from generator import LONGEST_MIN, ROBOTS, command_to_make, write
-from oracle import BARE, SAFE, Circle, Part, Place, Reach, distance, reach, robot_of
+from oracle import BARE, SAFE, XY, Circle, Part, Place, Reach, distance, reach, robot_of
 from rehearsing import Runs, arguments, rehearsed, share_by_run
 
 from rover.errors import UserError
@@ -70,7 +70,7 @@ class Row:
         objects: how many there are.
         reachable, tight: ids of those not in the tray at the start that can be reached, with room and barely.
         room: how many more the tray has slots for.
-        delivered: ids of all that stand in the tray at the end.
+        delivered: ids of all that stand in the tray at the end; ``counted``, how many the robot counts.
         left: why of each that can be reached and is not, by id, as far as the run tells.
         result, reason: of the errand; where it ended.
         is_clean: by its own account nobody need go and look.
@@ -88,6 +88,7 @@ class Row:
     tight: Sequence[str] = field(default_factory=list)
     room: int = 0
     delivered: Sequence[str] = field(default_factory=list)
+    counted: int = 0
     left: Mapping[str, str] = field(default_factory=dict)
     result: str = ""
     reason: str = ""
@@ -124,7 +125,8 @@ class Row:
             yield f"no run: {self.error}"
         good, due = self.brought
         if good < due:
-            yield from (f"left: {why}" for why in sorted(set(self.left.values())))
+            how = f"stopped ({self.reason})" if self.result == "stopped" else self.result
+            yield from (f"left, {how}: {why}" for why in sorted(set(self.left.values())))
         if self.is_false:
             yield f"clean result ({self.result}, {self.reason}), and not all is in"
         if self.touched:
@@ -153,8 +155,6 @@ class OnFloor(WatchedRehearsal):
     Attributes:
         can_reach, tightly: what can be, with the room that is due, and barely.
         in_tray: ids of what stands in the tray at the start.
-        given_up: the events of what was given up.
-        failures: what activities said when they failed, the last for each state.
     """
 
     def __init__(self, *given: Any, **parts: Any) -> None:
@@ -165,9 +165,10 @@ class OnFloor(WatchedRehearsal):
         self.can_reach = reach(self.place, self.outline, SAFE)
         self.tightly = reach(self.place, self.outline, BARE)
         self.in_tray = {one.id for one in self.bench.objects if known.ground.in_zone(one.x, one.y)}
-        self.given_up: list[GivenUp] = []
-        self.chosen: list[str] = []
-        self.failures: dict[str, str] = {}
+        self._stood = {one.id: (one.x, one.y) for one in self.bench.objects}
+        self._chosen: list[XY] = []
+        self._given_up: list[tuple[XY, str]] = []
+        self._failure = ""
         self._poses: dict[int, tuple[float, float, float]] = {}
 
     def after_step(self, given, decided):
@@ -176,13 +177,13 @@ class OnFloor(WatchedRehearsal):
         self._poses[given.now_ns] = self.bench.pose
         for event in decided.events:
             match event:
-                case GivenUp():
-                    self.given_up.append(event)
-                case Note("chosen", text):
-                    self.chosen.append(text)
+                case GivenUp(_, x, y, why):
+                    self._given_up.append(((x, y), self._failure or why))
+                case Note("chosen") if (chosen := self.core.known.targets.chosen) is not None:
+                    self._chosen.append((chosen.x, chosen.y))
+                    self._failure = ""
                 case Note("activity", text):
-                    state, _, why = text.partition(" failed: ")
-                    self.failures[state] = why
+                    self._failure = text
 
     def _true_place(self) -> Place:
         bench, known = self.bench, self.core.known
@@ -217,14 +218,14 @@ class OnFloor(WatchedRehearsal):
         """Return why an object was left, as far as the run tells."""
         if one.place == "held":
             return "in the jaws at the end"
-        given_up = [event for event in self.given_up if math.dist((event.x, event.y), (one.x, one.y)) < NEAR]
-        if given_up:
-            return f"given up ({given_up[-1].why}); {self._last_failure()}"
-        return f"never given up; {self._last_failure()}"
+        places = ((one.x, one.y), self._stood[one.id])
 
-    def _last_failure(self) -> str:
-        pick_up = [why for state, why in self.failures.items() if state.startswith("pick_up")]
-        return f"of pick_up failed last: {pick_up[-1]}" if pick_up else "nothing failed in pick_up"
+        def is_it(place: XY) -> bool:
+            return any(math.dist(place, other) < NEAR for other in places)
+
+        if given_up := [why for place, why in self._given_up if is_it(place)]:
+            return f"given up: {given_up[-1]}"
+        return "chosen, and not brought" if any(map(is_it, self._chosen)) else "never chosen"
 
 
 def _apart(parts: Iterable[Part], pose: tuple[float, float, float], ends: Any) -> float:
@@ -250,7 +251,8 @@ def run(task: Task) -> Row:
         room=max(0, len(rehearsal.core.known.ground.slots) - len(rehearsal.in_tray)),
         tight=[one for one in _ids(rehearsal.tightly, rehearsal.in_tray) if one not in reachable],
         delivered=delivered,
-        left={name: f"{result.result} ({result.reason}): {why}" for name, why in left.items()},
+        counted=result.delivered,
+        left=left,
         result=result.result,
         reason=result.reason,
         ended=f"{rehearsal.state}: {rehearsal.exit}",

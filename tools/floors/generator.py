@@ -10,7 +10,7 @@ body's and 15 cm at least.
 import argparse
 import math
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
@@ -73,9 +73,12 @@ class Rect(NamedTuple):
         return self.west <= point[0] <= self.east and self.south <= point[1] <= self.north
 
 
+NOWHERE = Rect(0.0, 0.0, 0.0, 0.0)
+
+
 @dataclass(frozen=True)
 class Size:
-    """What room a robot needs (m): its width, from its middle to the front, to its rear, and as it turns on the spot."""
+    """What room a robot needs (m): its width, from its middle to front and rear, and as it turns on the spot."""
 
     width: float
     front: float
@@ -112,7 +115,7 @@ class Floor:
     doorways: list[Segment] = field(default_factory=list)
     rooms: list[Rect] = field(default_factory=list)
     closed: list[Rect] = field(default_factory=list)
-    tray: Rect = Rect(0.0, 0.0, 0.0, 0.0)
+    tray: Rect = NOWHERE
     entry: int = 0
     marker: XY | None = None
     start: tuple[float, float, int] = (0.0, 0.0, 0)
@@ -181,7 +184,10 @@ class _Drawing:
         """Draw the field: a rectangle, or one that lacks a corner, with walls along most of its sides."""
         draws, floor = self._draws, self.floor
         origin_x, origin_y = draws.choice(((0.0, 0.0), (0.0, 0.0), (-1.5, 2.0), (-3.0, -2.5)))
-        width, depth = self._uniform(max(2.5, 4.5 * self._size.turning), 8.0), self._uniform(max(2.0, 4.5 * self._size.turning), 6.0)
+        width, depth = (
+            self._uniform(max(2.5, 4.5 * self._size.turning), 8.0),
+            self._uniform(max(2.0, 4.5 * self._size.turning), 6.0),
+        )
         whole = Rect(origin_x, origin_y, origin_x + width, origin_y + depth)
         least = 3.2 * self._size.turning
         if draws.random() < 0.35 and min(width, depth) > 2.0 * least:
@@ -265,11 +271,20 @@ class _Drawing:
         if kind == "closed":
             return [(begin, end)]
         if kind == "two free ends":
-            return [(round(begin + self._uniform(least + 0.1, 0.4 * length), 2), round(end - self._uniform(least + 0.1, 0.4 * length), 2))]
+            return [
+                (
+                    round(begin + self._uniform(least + 0.1, 0.4 * length), 2),
+                    round(end - self._uniform(least + 0.1, 0.4 * length), 2),
+                )
+            ]
         if kind == "free end":
             gap = self._uniform(least + 0.2, max(least + 0.2, 0.5 * length))
             return [(begin, round(end - gap, 2))] if draws.random() < 0.5 else [(round(begin + gap, 2), end)]
-        gap = math.ceil(100.0 * least) / 100.0 if draws.random() < 0.5 else math.ceil(100.0 * least) / 100.0 + self._uniform(0.0, 0.35)
+        gap = (
+            math.ceil(100.0 * least) / 100.0
+            if draws.random() < 0.5
+            else math.ceil(100.0 * least) / 100.0 + self._uniform(0.0, 0.35)
+        )
         at = draws.choice((begin, end - gap, None, None, None, None))
         at = self._uniform(begin + 0.15, end - gap - 0.15) if at is None else at
         pieces = [(begin, round(at, 2)), (round(at + gap, 2), end)]
@@ -299,7 +314,7 @@ class _Drawing:
     def _tray_in(self, room: Rect) -> tuple[Rect, int, Rect] | None:
         """Return a tray in a room, its entry (deg), and what has to be free before it; None: it has no room."""
         draws, size = self._draws, self._size
-        along, across = ((0.28, 0.28) if draws.random() < 0.15 else (self._uniform(0.45, 1.2), self._uniform(0.45, 1.2)))
+        along, across = (0.28, 0.28) if draws.random() < 0.15 else (self._uniform(0.45, 1.2), self._uniform(0.45, 1.2))
         before = size.front + size.rear + 0.4
         entry = draws.choice((0, 90, 180, 270))
         where = draws.choices(("wall", "corner", "amid"), (45, 25, 30))[0]
@@ -343,7 +358,9 @@ class _Drawing:
             return self._uniform(room.west, room.east), self._uniform(room.south, room.north)
 
         def is_free(point: XY) -> bool:
-            return floor.clearance(point) > self._size.turning + 0.06 and not floor.tray.shrunk(-self._size.turning - 0.05).holds(point)
+            return floor.clearance(point) > self._size.turning + 0.06 and not floor.tray.shrunk(
+                -self._size.turning - 0.05
+            ).holds(point)
 
         x, y = self._tried(drawn, is_free)
         floor.start = (x, y, draws.choice((0, 90, 180, 270, draws.randrange(360), draws.randrange(360))))
@@ -538,7 +555,9 @@ def bench_of(floor: Floor, title: str) -> dict[str, Any]:
         "bench": title,
         "objects": [{"kind": kind, "x": _length(x), "y": _length(y)} for kind, x, y in floor.objects],
         "walls": [[_point(one) for one in ends] for ends in floor.hidden_walls],
-        "obstacles": [{"x": _length(x), "y": _length(y), "radius": _length(radius)} for x, y, radius in floor.hidden_posts],
+        "obstacles": [
+            {"x": _length(x), "y": _length(y), "radius": _length(radius)} for x, y, radius in floor.hidden_posts
+        ],
     }
 
 

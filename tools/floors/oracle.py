@@ -193,7 +193,9 @@ class _Floor:
             *(_Thing(((one.x, one.y),) * 2, one.radius + margin) for one in (*place.posts, *others)),
         ]
         pose = np.array([x]), np.array([y])
-        return not any(one.is_hit(distance(part, *pose, heading, one.ends))[0] for part in self._robot.parts for one in things)
+        return not any(
+            one.is_hit(distance(part, *pose, heading, one.ends))[0] for part in self._robot.parts for one in things
+        )
 
     def _near(self, x: float, y: float, heading: float) -> Iterator[tuple[int, int, int]]:
         """Yield the poses of the grid round a pose: two headings, two columns and two rows."""
@@ -248,7 +250,10 @@ def _angles_from(at: int) -> Iterator[float]:
 def _way_out(zone: Zone, x: float, y: float, entry: float) -> float:
     """Return the way (m) from a point of the tray back to its edge, against the entry."""
     ways = []
-    for offset, half, along in ((x - zone.x, 0.5 * zone.width, -math.cos(entry)), (y - zone.y, 0.5 * zone.depth, -math.sin(entry))):
+    for offset, half, along in (
+        (x - zone.x, 0.5 * zone.width, -math.cos(entry)),
+        (y - zone.y, 0.5 * zone.depth, -math.sin(entry)),
+    ):
         if abs(along) > 1e-9:
             ways.append((math.copysign(half, along) - offset) / along)
     return min(ways)
@@ -286,7 +291,8 @@ def distance(part: Part, x: Numbers, y: Numbers, heading: float, ends: tuple[XY,
 
     Args:
         part: the rectangle, in the robot's frame.
-        x, y: of the poses (m), arrays of one shape.
+        x: of the poses (m).
+        y: the same, an array of the same shape.
         heading: of all of them (rad).
         ends: of the segment (m, field frame).
     """
@@ -308,7 +314,7 @@ def _from_point(part: Part, x: Numbers, y: Numbers) -> Numbers:
 
 def _from_segment(x: float, y: float, ax: Numbers, ay: Numbers, bx: Numbers, by: Numbers) -> Numbers:
     dx, dy = bx - ax, by - ay
-    along = np.clip(((x - ax) * dx + (y - ay) * dy) / (dx * dx + dy * dy), 0.0, 1.0)
+    along = np.clip(((x - ax) * dx + (y - ay) * dy) / np.maximum(dx * dx + dy * dy, TOUCHES**2), 0.0, 1.0)
     return np.hypot(x - ax - along * dx, y - ay - along * dy)
 
 

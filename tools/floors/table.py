@@ -32,13 +32,11 @@ from generator import LONGEST_MIN, ROBOTS, command_to_make, write
 from oracle import BARE, SAFE, XY, Circle, Part, Place, Reach, distance, reach, robot_of
 from rehearsing import Runs, arguments, rehearsed, share_by_run
 
-from rover.errors import UserError
-from rover.events import GivenUp, Note
+from rover.events import GivenUp, Note, StateChange
 from rover.record.run import FinalObject, TrueBump
 from rover.trials.campaign import command_of
-from rover.trials.statistics import wilson
 from rover.trials.trial import Trial, WatchedRehearsal, failed_row
-from rover.trials.words import aligned, percent, with_interval
+from rover.trials.words import aligned, with_interval
 
 DELIVERED, DELIVERED_UNRANGED = 0.97, 0.95
 UNTOUCHED = 0.99
@@ -163,7 +161,8 @@ class OnFloor(WatchedRehearsal):
         self.place = self._true_place()
         self.outline = robot_of(known.robot.body, known.errand.widest)
         self.can_reach = reach(self.place, self.outline, SAFE)
-        self.tightly = reach(self.place, self.outline, BARE)
+        is_all = self.can_reach.tray and len(self.can_reach.objects) == len(self.place.objects)
+        self.tightly = self.can_reach if is_all else reach(self.place, self.outline, BARE)
         self.in_tray = {one.id for one in self.bench.objects if known.ground.in_zone(one.x, one.y)}
         self._stood = {one.id: (one.x, one.y) for one in self.bench.objects}
         self._chosen: list[XY] = []
@@ -184,6 +183,8 @@ class OnFloor(WatchedRehearsal):
                     self._failure = ""
                 case Note("activity", text):
                     self._failure = text
+                case StateChange(left, exit=taken) if taken.startswith("after"):
+                    self._failure = f"{left} left {taken}"
 
     def _true_place(self) -> Place:
         bench, known = self.bench, self.core.known
@@ -320,10 +321,21 @@ def kinds(rows: Iterable[Row]) -> Iterator[str]:
         for what in row.wrong:
             by_kind.setdefault(what, []).append(row)
     for what, some in sorted(by_kind.items(), key=lambda one: -len(one[1])):
-        robots = ", ".join(f"{name} {sum(row.robot == name for row in some)}" for name in dict.fromkeys(row.robot for row in some))
+        robots = ", ".join(
+            f"{name} {sum(row.robot == name for row in some)}" for name in dict.fromkeys(row.robot for row in some)
+        )
         yield f"{len(some)}: {what} ({robots})"
         for row in some[:SHOWN]:
             yield f"    {command_to_make(row.floor, row.robot)} && {row.command}"
+
+
+def show(rows: Sequence[Row]) -> int:
+    """Print the table and the kinds of failure; return 1 where a bar is missed, else 0."""
+    print("\n".join(table(rows)))
+    print()
+    print("\n".join(kinds(rows)))
+    of_robots = ([row for row in rows if row.robot == robot] for robot in {row.robot for row in rows})
+    return 1 if any(bar.is_missed for some in of_robots for bar in bars(some).values()) else 0
 
 
 def planned(floors: Iterable[int], robots: Iterable[str], without: str) -> Iterator[Task]:
@@ -342,12 +354,8 @@ def main(words: Sequence[str] | None = None) -> int:
     if unknown := [name for name in robots if name not in ROBOTS]:
         parser.error(f"no robot '{unknown[0]}'; there are {', '.join(ROBOTS)}")
     tasks = list(planned(range(given.seed, given.seed + given.floors), robots, given.without))
-    rows = sorted(Runs(given.into, Row).rows(tasks, run, given.jobs), key=lambda row: (robots.index(row.robot), row.floor))
-    print("\n".join(table(rows)))
-    print()
-    print("\n".join(kinds(rows)))
-    missed = any(bar.is_missed for robot in robots for bar in bars([row for row in rows if row.robot == robot]).values())
-    return 1 if missed else 0
+    rows = Runs(given.into, Row).rows(tasks, run, given.jobs)
+    return show(sorted(rows, key=lambda row: (robots.index(row.robot), row.floor)))
 
 
 if __name__ == "__main__":

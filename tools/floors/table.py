@@ -32,7 +32,7 @@ from generator import LONGEST_MIN, ROBOTS, command_to_make, write
 from oracle import BARE, SAFE, XY, Circle, Part, Place, Reach, distance, reach, robot_of
 from rehearsing import Runs, arguments, rehearsed, share_by_run
 
-from rover.events import GivenUp, Note, StateChange
+from rover.events import GivenUp, HoldBack, Note, StateChange
 from rover.record.run import FinalObject, TrueBump
 from rover.trials.campaign import command_of
 from rover.trials.trial import Trial, WatchedRehearsal, failed_row
@@ -167,7 +167,7 @@ class OnFloor(WatchedRehearsal):
         self._stood = {one.id: (one.x, one.y) for one in self.bench.objects}
         self._chosen: list[XY] = []
         self._given_up: list[tuple[XY, str]] = []
-        self._failure = ""
+        self._failure = self._held_back = ""
         self._poses: dict[int, tuple[float, float, float]] = {}
 
     def after_step(self, given, decided):
@@ -184,7 +184,9 @@ class OnFloor(WatchedRehearsal):
                 case Note("activity", text):
                     self._failure = text
                 case StateChange(left, exit=taken) if taken.startswith("after"):
-                    self._failure = f"{left} left {taken}"
+                    self._failure = f"{left} left {taken}{self._held_back}"
+                case HoldBack(cause, ended):
+                    self._held_back = "" if ended else f", held back: {cause}"
 
     def _true_place(self) -> Place:
         bench, known = self.bench, self.core.known

@@ -160,42 +160,37 @@ class _Floor:
     def takes(self, name: str, can_be: Mask, objects: Mapping[str, Circle]) -> bool:
         """Whether there is a straight way to an object, open jaws first, that begins where the robot can be."""
         target = objects[name]
-        others = [one for other, one in objects.items() if other != name]
-        headings = (math.tau * at / APPROACHES for at in range(APPROACHES))
-        return any(self._runs_in(target.x, target.y, heading, RUN_UP, can_be, others) for heading in headings)
+        headings = math.tau / APPROACHES * np.arange(APPROACHES)
+        ways = _Ways(
+            *(np.full(APPROACHES, each) for each in (target.x, target.y)), headings, np.full(APPROACHES, RUN_UP)
+        )
+        return self._has_free(ways, can_be, [one for other, one in objects.items() if other != name])
 
     def enters(self, zone: Zone, entry: float, can_be: Mask, objects: Mapping[str, Circle]) -> bool:
         """Whether there is a straight way into the tray, along its entry, that begins where the robot can be."""
         across, along = (0.5 * side - IN_TRAY for side in (zone.width, zone.depth))
         xs, ys = (np.arange(-most, most + 1e-9, CELL) if most > 0.0 else np.zeros(1) for most in (across, along))
-        places = ((zone.x + float(x), zone.y + float(y)) for x in xs for y in ys)
-        return any(
-            self._runs_in(x, y, entry, _way_out(zone, x, y, entry) + BEFORE_TRAY, can_be, list(objects.values()))
-            for x, y in places
-        )
+        x, y = (each.ravel() for each in np.meshgrid(zone.x + xs, zone.y + ys))
+        ways = _Ways(x, y, np.full(x.shape, entry), _way_out(zone, x, y, entry) + BEFORE_TRAY)
+        return self._has_free(ways, can_be, objects.values())
 
-    def _runs_in(
-        self, x: float, y: float, heading: float, length: float, can_be: Mask, others: Sequence[Circle]
-    ) -> bool:
-        """Whether the jaws' middle can come to a point by a straight way of this length (m)."""
-        c, s = math.cos(heading), math.sin(heading)
-        backs = [self._robot.reach + length * share for share in np.linspace(0.0, 1.0, 2 + round(length / 0.1))]
-        begin = (x - backs[-1] * c, y - backs[-1] * s)
-        if not any(can_be[at, column, row] for at, column, row in self._near(*begin, heading)):
-            return False
-        return all(self._stands_free(x - back * c, y - back * s, heading, others) for back in backs)
-
-    def _stands_free(self, x: float, y: float, heading: float, others: Sequence[Circle]) -> bool:
+    def _has_free(self, ways: "_Ways", can_be: Mask, others: Iterable[Circle]) -> bool:
+        """Whether one of some ways begins where the robot can be, and is free."""
+        poses = ways.poses(self._robot.reach)
+        begins = zip(*(each[:, -1].tolist() for each in poses), strict=True)
+        can_begin = np.array([any(can_be[at] for at in self._near(*begin)) for begin in begins])
+        x, y, heading = (each[can_begin] for each in poses)
         margin, place = self._margins.closing_in, self._place
         things = [
             *(_Thing(edge, 0.0) for edge in place.edges),
             *(_Thing(wall, margin) for wall in place.walls),
             *(_Thing(((one.x, one.y),) * 2, one.radius + margin) for one in (*place.posts, *others)),
         ]
-        pose = np.array([x]), np.array([y])
-        return not any(
-            one.is_hit(distance(part, *pose, heading, one.ends))[0] for part in self._robot.parts for one in things
-        )
+        is_hit = np.zeros(x.shape, dtype=bool)
+        for part in self._robot.parts:
+            for thing in things:
+                is_hit |= thing.is_hit(distance(part, x, y, heading, thing.ends))
+        return bool((~is_hit.any(axis=1)).any())
 
     def _near(self, x: float, y: float, heading: float) -> Iterator[tuple[int, int, int]]:
         """Yield the poses of the grid round a pose: two headings, two columns and two rows."""
@@ -241,22 +236,38 @@ class _Thing(NamedTuple):
         return apart < max(self.room, TOUCHES)
 
 
+class _Ways(NamedTuple):
+    """Straight ways on which the jaws' middle comes to a point: (x, y), heading and length of each (m, rad)."""
+
+    x: Numbers
+    y: Numbers
+    heading: Numbers
+    length: Numbers
+
+    def poses(self, reach: float) -> tuple[Numbers, Numbers, Numbers]:
+        """Return x, y and heading at points of each way (its row), the last one first, 10 cm apart or less."""
+        shares = np.linspace(0.0, 1.0, 2 + math.ceil(10.0 * float(self.length.max())))
+        backs = reach + self.length[:, None] * shares
+        x, y = (
+            each[:, None] - backs * way(self.heading)[:, None] for each, way in ((self.x, np.cos), (self.y, np.sin))
+        )
+        return x, y, np.broadcast_to(self.heading[:, None], x.shape)
+
+
 def _angles_from(at: int) -> Iterator[float]:
     """Yield a heading and those looked at on the way to the next one."""
     gap = (HEADINGS[(at + 1) % len(HEADINGS)] - HEADINGS[at]) % math.tau
     return (HEADINGS[at] + gap * share / BETWEEN for share in range(BETWEEN))
 
 
-def _way_out(zone: Zone, x: float, y: float, entry: float) -> float:
-    """Return the way (m) from a point of the tray back to its edge, against the entry."""
-    ways = []
-    for offset, half, along in (
-        (x - zone.x, 0.5 * zone.width, -math.cos(entry)),
-        (y - zone.y, 0.5 * zone.depth, -math.sin(entry)),
-    ):
+def _way_out(zone: Zone, x: Numbers, y: Numbers, entry: float) -> Numbers:
+    """Return the way (m) from points of the tray back to its edge, against the entry."""
+    ways = np.full(x.shape, np.inf)
+    sides = ((x - zone.x, 0.5 * zone.width, -math.cos(entry)), (y - zone.y, 0.5 * zone.depth, -math.sin(entry)))
+    for offset, half, along in sides:
         if abs(along) > 1e-9:
-            ways.append((math.copysign(half, along) - offset) / along)
-    return min(ways)
+            ways = np.minimum(ways, (math.copysign(half, along) - offset) / along)
+    return ways
 
 
 def _spread(can_be: Mask, free: Mask, turns: Mask) -> Mask:
@@ -286,17 +297,17 @@ def _step(can_be: Mask, free: Mask, dx: int, dy: int) -> bool:
     return bool(new.any())
 
 
-def distance(part: Part, x: Numbers, y: Numbers, heading: float, ends: tuple[XY, XY]) -> Numbers:
+def distance(part: Part, x: Numbers, y: Numbers, heading: float | Numbers, ends: tuple[XY, XY]) -> Numbers:
     """Return how far (m) a rectangle is from a segment, for each pose; 0 where they meet.
 
     Args:
         part: the rectangle, in the robot's frame.
         x: of the poses (m).
         y: the same, an array of the same shape.
-        heading: of all of them (rad).
+        heading: of all of them, or an array too (rad).
         ends: of the segment (m, field frame).
     """
-    c, s = math.cos(heading), math.sin(heading)
+    c, s = np.cos(heading), np.sin(heading)
     (ax, ay), (bx, by) = (((px - x) * c + (py - y) * s, (py - y) * c - (px - x) * s) for px, py in ends)
     apart = np.minimum(_from_point(part, ax, ay), _from_point(part, bx, by))
     if ends[0] == ends[1]:

@@ -198,6 +198,18 @@ def test_what_is_in_the_way_is_taken_first(oracle):
     assert reached(oracle, {"rear": (2.41, 0.3)}, lane, [(2.41, 0.7, 0.025)]) == set()
 
 
+def test_what_cannot_be_taken_is_in_the_way(oracle):
+    doorway = [*with_gap(1.0, 1.41), ((1.8, 1.0), (2.3, 1.0)), ((1.8, 1.41), (2.3, 1.41))]
+    assert reached(oracle, {"there": (2.7, 1.5)}, doorway) == {"there"}
+    assert reached(oracle, {"at the jamb": (2.05, 1.03), "there": (2.7, 1.5)}, doorway) == set()
+
+
+def test_a_body_needs_room_to_turn_round_a_bend(oracle):
+    lane = [((2.04, 0.0), (2.04, 1.5)), ((2.36, 0.32), (2.36, 1.5)), ((2.36, 0.32), (3.0, 0.32))]
+    objects = {"before the bend": (2.2, 0.3), "behind it": (2.8, 0.16)}
+    assert reached(oracle, objects, lane, margins=oracle.BARE) == {"before the bend"}
+
+
 def test_nothing_counts_where_the_tray_cannot_be_entered(oracle):
     assert reached(oracle, {"here": (1.2, 1.5)}, [((0.3, 1.9), (1.2, 1.9))]) is None
 

@@ -1,6 +1,7 @@
 """What the instruments of this folder share: what an alarm is, and many runs side by side, kept in a file."""
 
 import argparse
+import inspect
 import json
 import os
 import tempfile
@@ -95,7 +96,7 @@ class Runs:
     """Runs side by side, whose rows are kept in a file of JSON lines.
 
     Args:
-        into: the file; None keeps nothing.
+        into: the file; None keeps nothing. Rows of another program, or of another state of the instruments, are refused.
         row: the class of a row: a dataclass whose first field is the `command` that shows the run, with an `error`.
     """
 
@@ -124,7 +125,7 @@ class Runs:
     def _kept(self) -> dict[str, Any]:
         if self._into is None:
             return {}
-        program = {"program": program_digest(())}
+        program = {"program": program_digest((Path(inspect.getfile(self._row)).parent,))}
         if not self._into.exists():
             self._into.write_text(json.dumps(program) + "\n")
         first, *lines = self._into.read_text().splitlines(keepends=True)

@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff, SettingDown
-from rover.estimate.field import Ground, LookedAt, Slot
+from rover.estimate.field import Ground, Slot
+from rover.estimate.looked_at import LookedAt
 from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note
 from rover.files.errand import Errand
 from rover.geometry import XY

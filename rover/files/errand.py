@@ -63,7 +63,8 @@ class FieldPlan(Model):
     """Walls on the map: `{north: [[0 m, 4 m], [6 m, 4 m]]}`. Routes go round them, and echoes from them fix the
     position."""
     lookouts: Annotated[list[Point], Due("list of points")] = Field(default_factory=list)
-    """Where to look round from; without them, a grid of 60 cm or a little more over the field."""
+    """Where to look round from; without them, a grid of 60 cm or a little more over the field, and whatever place shows
+    what cannot be seen from there."""
     places: dict[Name, Place] = Field(default_factory=dict)
     """Places that a behaviour may name as `field.places.<name>`."""
     heading_error: Annotated[Angle, POSITIVE] = si("1 deg")

@@ -7,7 +7,8 @@ import pytest
 
 from rover.errand.entries import Filled, Grip, PutOff
 from rover.errand.ledger import Ledger, StateMismatchError
-from rover.estimate.field import LookedAt, ground_of
+from rover.estimate.field import ground_of
+from rover.estimate.looked_at import LookedAt, LookRound, Sector
 from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, Note
 from rover.files import yaml_source
 from rover.files.errand import Errand
@@ -22,7 +23,7 @@ def ledger():
     def make(**keys):
         errand = Errand.model_validate(yaml_source.read(GREENHOUSE, GREENHOUSE.name).values | keys)
         ground = ground_of(errand.field, 0.05, errand.expect)
-        return Ledger(errand, ground, LookedAt(ground))
+        return Ledger(errand, ground, LookedAt(ground, LookRound(0.0, 2.0, 0.25)))
 
     return make
 
@@ -37,7 +38,7 @@ def search(ledger):
     for x in range(7):
         for y in range(5):
             for heading in (0.0, 1.0):
-                ledger.looked_at.look((x, y), heading, 4.0, 2.0)
+                ledger.looked_at.look((x, y), heading, Sector(4.0, 0.0, 2.0))
 
 
 class TestSlots:
@@ -247,7 +248,7 @@ class TestSaved:
         errand.finds, errand.visited_places, errand.carried = 3, 2, "violet"
         errand.put_off.append(PutOff("amber", 3.0, 2.5))
         errand.obstacles.append((4.0, 1.0))
-        errand.looked_at.look((3.0, 2.0), 0.0, 4.0, 1.0)
+        errand.looked_at.look((3.0, 2.0), 0.0, Sector(4.0, 0.0, 1.0))
         return errand
 
     def test_taken_up_again_it_goes_on_with_the_next_slot_and_knows_the_rest(self, ledger, begun):

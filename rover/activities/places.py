@@ -64,10 +64,10 @@ def next_lookout(known: Knowledge) -> PlaceXYH | None:
     """
     looked_at = known.ledger.looked_at
     best, best_score = None, 0.0
-    for number, lookout, gain in looked_at.worth_a_look():
+    for number, lookout, worth in looked_at.worth_a_look():
         distance = math.hypot(lookout.x - known.pose.x, lookout.y - known.pose.y)
         is_good = distance > HERE and _is_free(known, lookout)
-        score = gain / (1.5 + distance) * (1.0 if is_good else LAST_CHOICE)
+        score = worth / (1.5 + distance) * (1.0 if is_good else LAST_CHOICE)
         if score > best_score:
             best, best_score = number, score
     if best is None:

@@ -42,4 +42,7 @@ def fill_errand(known: Knowledge) -> None:
     signals.objects_believed = len(ledger.believed)
     signals.objects_put_off = len(ledger.put_off)
     signals.slots_free = len(ledger.ground.slots) - len(ledger.filled)
-    signals.field_searched = ledger.looked_at.all
+    was_searched, signals.field_searched = signals.field_searched, ledger.looked_at.all
+    signals.field_unseen = ledger.unseen
+    if signals.field_searched and not was_searched and signals.field_unseen:
+        known.note("search", f"{signals.field_unseen:.0%} of the field can be looked at from nowhere in reach")

@@ -140,7 +140,9 @@ class Core:
         """Return what the ledger says of the errand, as it stands; nothing is left where nothing is to be brought."""
         known = self.known
         account = known.ledger.account(sum(one.known for one in known.targets.objects))
-        return account if self._brings or account.counted or account.believed else account._replace(left=None)
+        if self._brings or account.counted or account.believed:
+            return account
+        return account._replace(left=None, unseen=0.0)
 
     def saved(self, point: TrackPoint) -> dict[str, Any]:
         """Return what a later run needs to take the errand up again, as plain values; ``point`` is the latest one."""

@@ -239,7 +239,13 @@ class Ledger:
         """
         open_now = self.setting_down is not None and self.carried is not None
         left = None if self.ground.zone is None else self.left(known) - (1 if open_now else 0)
-        return Account(len(self.delivered), self.seen, len(self.believed) + open_now, left)
+        return Account(len(self.delivered), self.seen, len(self.believed) + open_now, left, self.unseen)
+
+    @property
+    def unseen(self) -> float:
+        """Share of the field that can be looked at from no lookout in reach; 0 once all that are expected are in."""
+        are_all_in = self.errand.expect is not None and self.left(known=0) == 0
+        return 0.0 if are_all_in else self.looked_at.unseen
 
     def kinds_now(self) -> Sequence[str] | None:
         """Return the kinds to fetch now, first come first, by the errand's order; None for any."""

@@ -26,7 +26,9 @@ EASY = 0.08
 MOST_VISITS = 3
 """So often a lookout is gone to while nothing is found: what was not seen from it then never will be."""
 MOST_FAILURES = 2
-"""A lookout that could not be reached is tried once more after something was found, and then no more."""
+"""A lookout that could not be reached so often is left out for good..."""
+FAILED = 0.1
+"""... and once it was not, others come first that are worth more than this share of it."""
 UNSEEN_SHARE, UNSEEN_AREA = 0.03, 1.0
 """So little that could not be looked at, as a share of the field and in m^2, is not worth a word: there are nooks."""
 
@@ -230,7 +232,6 @@ class LookedAt:
         self._wanted = dict.fromkeys(range(count), LOOKS)
         self._bits = (1 << count) - 1
         self._visits = [0] * len(self.lookouts)
-        self._is_shut = [failures >= MOST_FAILURES for failures in self._failures]
         self._is_all: bool | None = None
 
     @property
@@ -242,7 +243,7 @@ class LookedAt:
 
     @property
     def unseen(self) -> float:
-        """Share of the field that has not been looked at and can be from no lookout; 0 where that is next to nothing."""
+        """Share of the field that was not looked at and can be from no lookout; 0 where that is next to nothing."""
         open_ones = [one for number, one in enumerate(self.lookouts) if self._is_open(number)]
         unseen, all_of_them = (self._bits & ~_seen_from(open_ones)).bit_count(), len(self._squares.middles)
         few = min(UNSEEN_SHARE * all_of_them, UNSEEN_AREA / self._squares.side**2)
@@ -285,10 +286,13 @@ class LookedAt:
             self._bits &= ~(1 << number)
             self._is_all = None
 
-    def worth_a_look(self) -> list[tuple[int, Lookout, int]]:
-        """Return the lookouts from which more than a few squares are still to be seen: number, place, how many."""
+    def worth_a_look(self) -> list[tuple[int, Lookout, float]]:
+        """Return the lookouts from which more than a few squares are still to be seen: number, place, what it is worth.
+
+        That is how many, and less where no way was found before.
+        """
         gains = ((number, one, self._gain(number)) for number, one in enumerate(self.lookouts))
-        return [each for each in gains if each[2] > FEW]
+        return [(number, one, gain * FAILED ** self._failures[number]) for number, one, gain in gains if gain > FEW]
 
     def go_to(self, number: int) -> None:
         """Take note that a lookout is gone to."""
@@ -297,13 +301,12 @@ class LookedAt:
         self._is_all = None
 
     def cannot_reach(self) -> None:
-        """Leave the lookout that was gone to last out from now on: no way led to it."""
+        """Take note that no way led to the lookout that was gone to last."""
         self._failures[self._gone_to] += 1
-        self._is_shut[self._gone_to] = True
         self._is_all = None
 
     def _is_open(self, number: int) -> bool:
-        return not self._is_shut[number] and self._visits[number] < MOST_VISITS
+        return self._failures[number] < MOST_FAILURES and self._visits[number] < MOST_VISITS
 
     def _gain(self, number: int) -> int:
         """Return how many squares still to be looked at are seen from a lookout that may be gone to."""

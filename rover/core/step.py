@@ -138,8 +138,7 @@ class Core:
 
     def account(self) -> Account:
         """Return what the ledger says of the errand, as it stands; nothing is left where nothing is to be brought."""
-        known = self.known
-        account = known.ledger.account(sum(one.known for one in known.targets.objects))
+        account = self.known.ledger.account(signals.to_fetch(self.known))
         if self._brings or account.counted or account.believed:
             return account
         return account._replace(left=None, unseen=0.0)

@@ -225,11 +225,13 @@ class Ledger:
         """Return how many objects are not in the tray yet: counted, where the errand says how many there are.
 
         Otherwise those that are known of, or were lost on their way and not found again; at least one until the field
-        has been searched with nothing found.
+        has been searched with nothing found. Only kinds that are to be fetched count, in ``known`` too.
         """
         if self.errand.expect is not None:
             return max(0, self.errand.expect - len(self.delivered) - len(self.believed))
-        open_ones = max(known + len(self.put_off), len(self.let_go)) + (1 if self.carried else 0)
+        put_off = sum(self.errand.fetches(one.kind) for one in self.put_off)
+        let_go = sum(self.errand.fetches(one.find.kind) for one in self.let_go)
+        open_ones = max(known + put_off, let_go) + (1 if self.carried else 0)
         return open_ones if open_ones or self.looked_at.all else 1
 
     def account(self, known: int) -> Account:

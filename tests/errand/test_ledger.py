@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from rover.errand.entries import Account, Filled, Grip, PutOff
+from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff
 from rover.errand.ledger import Ledger, StateMismatchError
 from rover.estimate.field import ground_of
 from rover.estimate.looked_at import MOST_FAILURES, LookedAt, LookRound, Sector
@@ -78,6 +78,15 @@ class TestLeft:
         errand.put_off.append(PutOff("teal", 3.0, 3.0))
         errand.carried = "teal"
         assert errand.left(known=2) == 4
+
+    def test_what_is_not_to_be_fetched_is_not_left(self, ledger):
+        errand = ledger(order=["amber"])
+        search(errand)
+        errand.put_off += [PutOff("teal", 3.0, 3.0), PutOff("amber", 3.0, 1.0)]
+        errand.let_go += [LetGo(n, Grip("violet", 2.0, 2.0, 1e-4, 0.0, 1e-4), (2, 2), (2, 2)) for n in range(3)]
+        assert errand.left(known=0) == 1
+        errand.recall()
+        assert errand.left(known=0) == 0
 
 
 class TestOrder:

@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 from rover.activities.activity import Knowledge
+from rover.estimate.looked_at import Lookout
 from rover.geometry import Pose
 from rover.motion.free_space import Clearance, Thing
 from rover.motion.keep_clear import room_due
@@ -17,7 +18,9 @@ MET_RADIUS = 0.03
 """What was met is taken to be so thick (m): where it was touched or heard is known, and not what it is."""
 ASTRAY = 0.01
 """So far (m) the robot strays from a way at most."""
-LOOKOUT_SPACING = 0.6
+HERE = 0.3
+"""A lookout nearer than this (m) is the one that the robot stands at."""
+LAST_CHOICE = 1e-3
 
 
 def place_of(known: Knowledge, place: Any) -> PlaceXYH | None:
@@ -60,42 +63,29 @@ def _next_place(known: Knowledge) -> PlaceXYH | None:
 
 
 def next_lookout(known: Knowledge) -> PlaceXYH | None:
-    """Return the place to look round from next: much ground not yet looked at, and not far to drive."""
-    reach = 0.85 * known.targets.view.reach
+    """Return the place to look round from next, and take note that it is gone to; None if from none much is to be seen.
+
+    Much ground not yet looked at, and not far to drive. Where the robot has just looked round, or something stands,
+    only for want of another.
+    """
     looked_at = known.ledger.looked_at
     best, best_score = None, 0.0
-    for x, y in lookouts(known):
-        gain = looked_at.unseen_from((x, y), reach)
-        distance = math.hypot(x - known.pose.x, y - known.pose.y)
-        score = gain / (1.5 + distance)
-        if gain and score > best_score and distance > 0.3:
-            best, best_score = (x, y), score
-    return None if best is None else (*best, None)
+    for number, lookout, worth in looked_at.worth_a_look():
+        distance = math.hypot(lookout.x - known.pose.x, lookout.y - known.pose.y)
+        is_good = distance > HERE and _is_free(known, lookout)
+        score = worth / (1.5 + distance) * (1.0 if is_good else LAST_CHOICE)
+        if score > best_score:
+            best, best_score = number, score
+    if best is None:
+        return None
+    looked_at.go_to(best)
+    return looked_at.lookouts[best].x, looked_at.lookouts[best].y, None
 
 
-def lookouts(known: Knowledge) -> list[tuple[float, float]]:
-    """Return the places to look round from: the errand's, or a grid over the field off its edges and the tray."""
-    if known.errand.field.lookouts:
-        return list(known.errand.field.lookouts)
-    xs = [x for x, _ in known.ground.boundary]
-    ys = [y for _, y in known.ground.boundary]
-    margin = 0.5 * math.hypot(known.robot.body.width, known.robot.body.length) + 0.15
-    return [
-        point
-        for point in ((x, y) for x in _steps(min(xs), max(xs)) for y in _steps(min(ys), max(ys)))
-        if known.ground.clearance(*point) > margin
-        and not known.ground.in_zone(*point, margin=0.2)
-        and _is_free(known, point, margin)
-    ]
-
-
-def _steps(low: float, high: float) -> list[float]:
-    count = max(1, math.floor((high - low) / LOOKOUT_SPACING))
-    return [low + (high - low) * (index + 0.5) / count for index in range(count)]
-
-
-def _is_free(known: Knowledge, point: tuple[float, float], margin: float) -> bool:
-    return all(one.distance(*point) > margin + 0.05 for one in known.targets.objects)
+def _is_free(known: Knowledge, lookout: Lookout) -> bool:
+    body = known.robot.body
+    room = 0.5 * math.hypot(body.width, body.length) + 0.2
+    return all(one.distance(lookout.x, lookout.y) > room for one in known.targets.objects)
 
 
 def things_about(known: Knowledge) -> list[Thing]:

@@ -214,6 +214,7 @@ class DriveTo(Activity):
         place = place_of(known, values["place"])
         self._way: RouteFollower | None = None
         self._turn: TurnTowards | None = None
+        self._is_lookout = values["place"] == "field.next_lookout"
         if place is None:
             self.fail(f"there is no {values['place']} now")
             return
@@ -229,6 +230,8 @@ class DriveTo(Activity):
                 self._way = None
             elif self._way.progress == Progress.FAILED:
                 self.fail(self._way.why)
+                if self._is_lookout:
+                    known.ledger.looked_at.cannot_reach()
             return request
         turn = self._turn.request(known) if self._turn is not None else None
         return self.done() if turn is None else turn

@@ -129,7 +129,10 @@ SIGNALS: dict[str, Signal] = {
     "objects.known": Signal(_COUNT, (), "objects seen, not delivered and not put off"),
     "objects.put_off": Signal(_COUNT, (), "objects put off"),
     "slots.free": Signal(_COUNT, (), "free slots in the tray"),
-    "field.searched": Signal(_TRUTH, (), "every part of the field has been looked at since something was last found"),
+    "field.searched": Signal(
+        _TRUTH, (), "all of the field that can be looked at has been, since something was last found"
+    ),
+    "field.unseen": Signal(Number(), (), "share of the field that cannot be looked at; 0 once all expected are in"),
     "motion.held_back": Signal(_TRUTH, (), "the limits are taking motion away"),
     "motion.held_back_for": Signal(_TIME, (), "for how long they have done so"),
     "motion.slowed": Signal(_TRUTH, (), "the limits let the robot go slowly only, for want of a device"),

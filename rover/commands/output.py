@@ -99,6 +99,7 @@ def _account(result: Result) -> list[str]:
         f"{result.delivered - result.seen} delivered and not seen in the tray": result.delivered > result.seen,
         f"{result.believed} set down and only believed to be there: go and look": result.believed,
         f"{result.left} left": result.left,
+        f"{result.unseen:.0%} of the field could not be looked at": result.unseen,
     }
     return [text for text, is_so in said.items() if is_so]
 

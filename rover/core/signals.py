@@ -29,6 +29,11 @@ def fill_step(known: Knowledge, causes: tuple[str, ...], run_time: float) -> Non
         signals.motion_held_back_for = signals.motion_held_back_for + known.seconds if causes else 0.0
 
 
+def to_fetch(known: Knowledge) -> int:
+    """Return how many objects are known of that are to be fetched, those put off left out."""
+    return sum(one.known and known.errand.fetches(one.kind) for one in known.targets.objects)
+
+
 def fill_errand(known: Knowledge) -> None:
     """Fill the signals that only a frame or an activity's deed can change."""
     signals, ledger, targets = known.signals, known.ledger, known.targets
@@ -36,11 +41,13 @@ def fill_errand(known: Knowledge) -> None:
     signals.target_known = chosen is not None
     signals.target_reachable = chosen is None or not chosen.barred
     signals.target_kind = chosen.kind if chosen is not None else "none"
-    believed = sum(one.known for one in targets.objects)
-    signals.objects_known = believed
-    signals.objects_left = ledger.left(believed)
+    signals.objects_known = to_fetch(known)
+    signals.objects_left = ledger.left(signals.objects_known)
     signals.objects_delivered = len(ledger.delivered)
     signals.objects_believed = len(ledger.believed)
     signals.objects_put_off = len(ledger.put_off)
     signals.slots_free = len(ledger.ground.slots) - len(ledger.filled)
-    signals.field_searched = ledger.looked_at.all
+    was_searched, signals.field_searched = signals.field_searched, ledger.looked_at.all
+    signals.field_unseen = ledger.unseen
+    if signals.field_searched and not was_searched and signals.field_unseen:
+        known.note("search", f"{signals.field_unseen:.0%} of the field can be looked at from nowhere in reach")

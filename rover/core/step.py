@@ -12,7 +12,7 @@ from rover.behaviour.engine import Engine
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.vocabulary import Signals
 from rover.core import signals
-from rover.core.beginning import FirstFix, can_sight_marker, field_of_view, pose_filter
+from rover.core.beginning import FirstFix, can_sight_marker, field_of_view, look_round, pose_filter
 from rover.core.health import HealthWatch
 from rover.core.interface import Action, StepReadings, StepRecord
 from rover.core.parts import USUAL, Parts
@@ -23,7 +23,8 @@ from rover.core.targeting import Targeting
 from rover.devices.readings import DriveCommand, JawsCommand
 from rover.errand.entries import Account
 from rover.errand.ledger import Ledger
-from rover.estimate.field import LookedAt, ground_of
+from rover.estimate.field import ground_of
+from rover.estimate.looked_at import LookedAt
 from rover.events import Event, HoldBack, TrackPoint
 from rover.files.errand import Errand
 from rover.files.robot import Robot
@@ -81,10 +82,12 @@ class Core:
         self._first_fix = FirstFix(saved is not None and can_sight_marker(robot, ground))
         estimate = pose_filter(robot, errand, saved if self._first_fix.is_due else None, parts.pose_filter)
         events: list[Event] = []
-        ledger = Ledger(errand, ground, LookedAt(ground), events=events)
+        view = field_of_view(robot, errand.kinds.values())
+        looked_at = LookedAt(ground, look_round(robot, errand, view), errand.field.lookouts)
+        ledger = Ledger(errand, ground, looked_at, events=events)
         if saved is not None:
             ledger.restore(saved["ledger"])
-        targets = TargetMemory(field_of_view(robot))
+        targets = TargetMemory(view)
         known = Knowledge(
             *(robot, errand, ground, estimate, Signals(robot), targets, ledger, estimate.pose),
             events=events,
@@ -135,9 +138,10 @@ class Core:
 
     def account(self) -> Account:
         """Return what the ledger says of the errand, as it stands; nothing is left where nothing is to be brought."""
-        known = self.known
-        account = known.ledger.account(sum(one.known for one in known.targets.objects))
-        return account if self._brings or account.counted or account.believed else account._replace(left=None)
+        account = self.known.ledger.account(signals.to_fetch(self.known))
+        if self._brings or account.counted or account.believed:
+            return account
+        return account._replace(left=None, unseen=0.0)
 
     def saved(self, point: TrackPoint) -> dict[str, Any]:
         """Return what a later run needs to take the errand up again, as plain values; ``point`` is the latest one."""

@@ -6,14 +6,13 @@ from collections.abc import Sequence
 from rover.activities.activity import Knowledge
 from rover.devices.readings import Detection
 from rover.errand.ledger import Ledger
+from rover.estimate.looked_at import Sector
 from rover.geometry import Pose, inside
 from rover.quantities import wrap
-from rover.vision.targets import Remembered, Sighting, TargetMemory, sight
+from rover.vision.targets import LOOKING_SHARE, Remembered, Sighting, TargetMemory, sight
 
 STEADY_TURN_RATE = 0.35
 """Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
-LOOKING_SHARE = 0.75
-"""Ground counts as looked at out to this share of the camera's farthest sight."""
 LOOKED_MOVED, LOOKED_TURNED = 0.15, 0.15
 """Nearer (m, by both axes) and turned less (rad) than this, a look is the last one again."""
 JAWS_WINDOW = (0.055, 0.05)
@@ -84,8 +83,8 @@ class Targeting:
             return
         self._looked_from = pose
         view = self._known.targets.view
-        place = view.place(pose)
-        self._known.ledger.looked_at.look(place, pose.heading, view.half_view, LOOKING_SHARE * view.reach)
+        sector = Sector(view.half_view, view.nearest, LOOKING_SHARE * view.reach)
+        self._known.ledger.looked_at.look(view.place(pose), pose.heading, sector)
 
     def _fill_signals(self, candidates: Sequence[Sighting], *, in_jaws: bool) -> None:
         known, signals = self._known, self._known.signals

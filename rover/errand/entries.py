@@ -91,12 +91,14 @@ class Account(NamedTuple):
         seen: of these, the ones that were seen there.
         believed: objects set down in the tray on which nothing could tell.
         left: objects that are neither; None where there is no tray to bring them to.
+        unseen: share of the field in which more may stand, since it could not be looked at.
     """
 
     counted: int
     seen: int
     believed: int
     left: int | None
+    unseen: float = 0.0
 
 
 def _sigma(grip: Grip) -> float:

@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown
-from rover.estimate.field import Ground, LookedAt, Slot
+from rover.estimate.field import Ground, Slot
+from rover.estimate.looked_at import LookedAt
 from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note
 from rover.files.errand import Errand
 from rover.geometry import XY, Pose
@@ -248,11 +249,13 @@ class Ledger:
         """Return how many objects are not in the tray yet: counted, where the errand says how many there are.
 
         Otherwise those that are known of, or were lost on their way and not found again; at least one until the field
-        has been searched with nothing found.
+        has been searched with nothing found. Only kinds that are to be fetched count, in ``known`` too.
         """
         if self.errand.expect is not None:
             return max(0, self.errand.expect - len(self.delivered) - len(self.believed))
-        open_ones = max(known + len(self.put_off), len(self.let_go)) + (1 if self.carried else 0)
+        put_off = sum(self.errand.fetches(one.kind) for one in self.put_off)
+        let_go = sum(self.errand.fetches(one.find.kind) for one in self.let_go)
+        open_ones = max(known + put_off, let_go) + (1 if self.carried else 0)
         return open_ones if open_ones or self.looked_at.all else 1
 
     def account(self, known: int) -> Account:
@@ -262,7 +265,13 @@ class Ledger:
         """
         open_now = self.setting_down is not None and self.carried is not None
         left = None if self.ground.zone is None else self.left(known) - (1 if open_now else 0)
-        return Account(len(self.delivered), self.seen, len(self.believed) + open_now, left)
+        return Account(len(self.delivered), self.seen, len(self.believed) + open_now, left, self.unseen)
+
+    @property
+    def unseen(self) -> float:
+        """Share of the field that can be looked at from no lookout in reach; 0 once all that are expected are in."""
+        are_all_in = self.errand.expect is not None and self.left(known=0) == 0
+        return 0.0 if are_all_in else self.looked_at.unseen
 
     def kinds_now(self) -> Sequence[str] | None:
         """Return the kinds to fetch now, first come first, by the errand's order; None for any."""

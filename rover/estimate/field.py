@@ -1,4 +1,4 @@
-"""The ground as the errand file describes it: its edge, walls, tray and slots, and what of it has been looked at."""
+"""The ground as the errand file describes it: its edge, walls, tray and slots."""
 
 import math
 from dataclasses import dataclass
@@ -8,15 +8,10 @@ from rover.files.errand import FieldPlan, Zone
 from rover.geometry import XY, distance_to_segment, inside
 from rover.quantities import wrap
 
-CELL = 0.25
-"""Side (m) of the squares in which looked-at ground is counted."""
-LOOKS = 2
 EDGE_SHARE = 0.75
 """Slots keep this share of their pitch from the tray's edge: the position is never known exactly."""
 JAWS_ROOM = 0.15
 """Room (m) that the open jaws need between two objects."""
-ENOUGH = 0.97
-"""Share of the squares that counts as all: a few lie behind things."""
 
 
 @dataclass(frozen=True)
@@ -117,59 +112,3 @@ def _spread(count: int, length: float) -> list[float]:
     """Return ``count`` places along a side, from its middle, `EDGE_SHARE` of a pitch kept free at both ends."""
     pitch = length / (count - 1 + 2 * EDGE_SHARE)
     return [pitch * (index - 0.5 * (count - 1)) for index in range(count)]
-
-
-class LookedAt:
-    """Which squares of the field have been looked at since something was last found.
-
-    A square counts when it was in view `LOOKS` times, from different places or directions: one look can miss a thing.
-    """
-
-    def __init__(self, ground: Ground) -> None:
-        xs, ys = [x for x, _ in ground.boundary], [y for _, y in ground.boundary]
-        middles = (
-            (min(xs) + CELL * (column + 0.5), min(ys) + CELL * (row + 0.5))
-            for row in range(math.ceil((max(ys) - min(ys)) / CELL))
-            for column in range(math.ceil((max(xs) - min(xs)) / CELL))
-        )
-        self._cells = [cell for cell in middles if ground.clearance(*cell) > 0.5 * CELL and not ground.in_zone(*cell)]
-        self.clear()
-
-    @property
-    def all(self) -> bool:
-        """Enough of the field has been looked at to say that nothing is left."""
-        return len(self._wanted) <= (1.0 - ENOUGH) * len(self._cells)
-
-    @property
-    def looks_wanted(self) -> dict[int, int]:
-        """Squares still to be looked at, by number, and how often."""
-        return dict(self._wanted)
-
-    def restore(self, looks_wanted: dict[int, int]) -> None:
-        """Take up again what `looks_wanted` told.
-
-        Raises:
-            ValueError: it names squares that this field does not have.
-        """
-        if not set(looks_wanted) <= set(range(len(self._cells))):
-            raise ValueError("it is of another field")
-        self._wanted = dict(looks_wanted)
-
-    def clear(self) -> None:
-        """Begin again: something was found, so what was looked at before proves less."""
-        self._wanted = dict.fromkeys(range(len(self._cells)), LOOKS)
-
-    def look(self, eye: XY, heading: float, half_view: float, reach: float) -> None:
-        """Count what a camera at ``eye`` looking along ``heading`` sees out to ``reach`` (m)."""
-        for index in list(self._wanted):
-            dx, dy = self._cells[index][0] - eye[0], self._cells[index][1] - eye[1]
-            if dx * dx + dy * dy <= reach * reach and abs(wrap(math.atan2(dy, dx) - heading)) <= half_view:
-                self._wanted[index] -= 1
-                if not self._wanted[index]:
-                    del self._wanted[index]
-
-    def unseen_from(self, eye: XY, reach: float) -> int:
-        """Return how many squares still to be looked at lie within ``reach`` (m) of a point."""
-        limit = reach * reach
-        cells = self._cells
-        return sum((cells[index][0] - eye[0]) ** 2 + (cells[index][1] - eye[1]) ** 2 <= limit for index in self._wanted)

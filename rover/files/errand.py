@@ -63,7 +63,8 @@ class FieldPlan(Model):
     """Walls on the map: `{north: [[0 m, 4 m], [6 m, 4 m]]}`. Routes go round them, and echoes from them fix the
     position."""
     lookouts: Annotated[list[Point], Due("list of points")] = Field(default_factory=list)
-    """Where to look round from; without them, a grid of 60 cm or a little more over the field."""
+    """Where to look round from; without them, a grid of 60 cm or a little more over the field, and whatever place shows
+    what cannot be seen from there."""
     places: dict[Name, Place] = Field(default_factory=dict)
     """Places that a behaviour may name as `field.places.<name>`."""
     heading_error: Annotated[Angle, POSITIVE] = si("1 deg")
@@ -128,8 +129,8 @@ class Errand(Model):
     order: Annotated[str | list[Name], BeforeValidator(_order), Due("word, or list of kinds")] = "nearest"
     """Which to fetch next, see below."""
     expect: Annotated[WholeNumber, Field(ge=0)] | None = None
-    """How many objects there are, where that is known: `objects.left` counts down from it, and the tray gets so many
-    slots."""
+    """How many objects there are to fetch, where that is known: `objects.left` counts down from it, and the tray gets
+    so many slots. What stands in the tray from the start, and kinds that `order` leaves out, are not among them."""
     settings: Annotated[dict[Name, Any], Due("values by name")] = Field(default_factory=dict)
     """Override the behaviour's settings."""
     notices: Annotated[dict[Name, Any], Due("values by name")] = Field(default_factory=dict)
@@ -139,6 +140,10 @@ class Errand(Model):
     def widest(self) -> float:
         """Width (m) of the widest kind."""
         return max((kind.width for kind in self.kinds.values()), default=USUAL_WIDTH)
+
+    def fetches(self, kind: str) -> bool:
+        """Tell whether objects of a kind are to be fetched: all are, but where `order` lists some."""
+        return not isinstance(self.order, list) or kind in self.order
 
     @model_validator(mode="after")
     def _order_is_known(self) -> "Errand":

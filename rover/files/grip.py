@@ -100,6 +100,22 @@ def why_lid_unseen(camera: CameraKeys, ahead: float, height: float, width: float
     return ""
 
 
+def lid_in_picture(camera: CameraKeys, height: float) -> tuple[float, float]:
+    """Return between which distances (m) from the lens a lid at a height (m) is within the picture's height.
+
+    The first is above the second where it never is: too high for a camera that looks down, or too low.
+    """
+    drop, half = camera.height - height, half_height(camera)
+    upper, lower = camera.tilt - half, camera.tilt + half  # of the picture's edges, below level
+    if drop < 0.0:  # the same with up and down exchanged
+        drop, upper, lower = -drop, -lower, -upper
+    if lower <= 0.0:
+        return math.inf, 0.0
+    nearest = drop / math.tan(lower) if lower < 0.5 * math.pi else 0.0
+    farthest = drop / math.tan(upper) if upper > 0.0 else math.inf
+    return nearest, farthest
+
+
 def half_height(camera: CameraKeys) -> float:
     """Return half the angle (rad) from the upper to the lower edge of a picture, square pixels taken for granted."""
     return math.atan(math.tan(0.5 * camera.field_of_view) * camera.frame_height / camera.frame_width)

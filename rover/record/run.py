@@ -80,8 +80,8 @@ class TrueFigures:
     """What truly happened in a rehearsal, in figures.
 
     Attributes:
-        objects: how many there are.
-        delivered: how many are in the tray at the end, and not in the jaws.
+        objects: how many there are to fetch: of the kinds that the errand wants, and not in the tray from the start.
+        delivered: how many of these are in the tray at the end, and not in the jaws.
         empty_finds: finds with nothing in the jaws.
         empty_deliveries: deliveries with which nothing came into the tray.
         let_go_outside: times that an object was let go of, or slipped out, outside the tray, wherever there is one.

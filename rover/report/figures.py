@@ -67,8 +67,16 @@ def delivered_words(run: RecordedRun) -> str:
 
 
 def account_words(run: RecordedRun) -> str:
-    """Return how the deliveries are known, and what the ledger has as left: ``seen 8, felt 1, believed 0, left 0``."""
+    """Return how the deliveries are known, and what the ledger has as left: ``seen 8, felt 1, believed 0, left 0``.
+
+    Of a field that could not be looked at everywhere also the share: ``8 % of the field not looked at``.
+    """
     known_by = [one.known_by for one in run.events_of(Delivery)]
     words = [f"{name} {known_by.count(name)}" for name in (SEEN, FELT, BELIEVED)]
-    left = run.outcome.summary.get("left") if run.outcome else None
-    return ", ".join([*words, f"left {left}"] if isinstance(left, int) else words)
+    summary = run.outcome.summary if run.outcome else {}
+    left, unseen = summary.get("left"), summary.get("unseen")
+    if isinstance(left, int):
+        words.append(f"left {left}")
+    if isinstance(unseen, float) and unseen:
+        words.append(f"{unseen:.0%} of the field not looked at")
+    return ", ".join(words)

@@ -243,4 +243,4 @@ class RunRecorder(Recorder):
 
 def _beside(account: Account) -> dict[str, Any]:
     """Return what the account says besides the number counted, as result and record have it."""
-    return {"seen": account.seen, "believed": account.believed, "left": account.left}
+    return {"seen": account.seen, "believed": account.believed, "left": account.left, "unseen": account.unseen}

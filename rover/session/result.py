@@ -38,17 +38,31 @@ def report_beside(truth: TrueFind | None, find: Find) -> FindReport:
     return replace(report_of(find), axis_error_m=max(abs(dx), abs(dy)), distance_error_m=math.hypot(dx, dy))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """What the ledger says of an errand besides the number that it counts.
+
+    Attributes:
+        seen: of those delivered, the ones that were seen in the tray.
+        believed: objects set down in the tray on which nothing could tell.
+        left: objects that are neither; None where there was nothing to bring.
+        unseen: share of the field in which more may stand, since it could not be looked at.
+    """
+
+    seen: int = 0
+    believed: int = 0
+    left: int | None = None
+    unseen: float = 0.0
+
+
 @dataclass(frozen=True)
-class Result:
+class Result(Told):
     """How a run ended: by the behaviour's own word, and beside it by the ledger's account.
 
     Attributes:
         result, reason: the behaviour's.
         delivered: how many objects are counted as left in the tray: seen there, or felt to have left the jaws.
         objects: how many there are, where that is known.
-        seen: of those delivered, the ones that were seen in the tray.
-        believed: objects set down in the tray on which nothing could tell.
-        left: objects that are neither; None where there was nothing to bring.
         truth: what truly happened, in a rehearsal; ``truth.delivered`` stands in the tray.
     """
 
@@ -63,14 +77,11 @@ class Result:
     wall_time_s: float
     steps: int
     record: str
-    seen: int = 0
-    believed: int = 0
-    left: int | None = None
 
     @property
     def is_clean(self) -> bool:
-        """Nobody need go and look: the behaviour is done, nothing is left, and nothing only believed."""
-        return self.result == "done" and not self.left and not self.believed
+        """Nobody need go and look: the behaviour is done, nothing is left or only believed, and no ground unseen."""
+        return self.result == "done" and not self.left and not self.believed and not self.unseen
 
 
 ShowProgress = Callable[[float, str, int], None]

@@ -17,7 +17,7 @@ from rover.errors import UserError
 from rover.files.errand import Errand
 from rover.session.state_model import CoreState, StateFile, why_invalid, why_not_of
 
-VERSION = 3
+VERSION = 4
 ENDING = ".state.json"
 WRITTEN_WITHIN_S = 5.0
 LARGEST = 20_000_000

@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from rover.estimate.field import LOOKS
+from rover.estimate.looked_at import LOOKS
 from rover.files.errand import Errand
 
 FARTHEST = 10_000.0

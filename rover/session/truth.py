@@ -46,6 +46,9 @@ class TruthKeeper:
         self._empty_finds = self._empty_deliveries = self._let_go = self._fallen = 0
         self.incidents: list[Incident] = []
         self._follow(0)
+        self._to_fetch = {
+            one.id for one in self._simulation.objects if errand.fetches(one.kind) and not self._is_in_tray(one)
+        }
 
     @property
     def pose(self) -> Pose:
@@ -89,8 +92,8 @@ class TruthKeeper:
         """Return what truly happened so far."""
         contacts, way = self._contacts, self._way
         return TrueFigures(
-            objects=len(self._objects),
-            delivered=sum(map(self._is_in_tray, self._objects)),
+            objects=len(self._to_fetch),
+            delivered=sum(one.id in self._to_fetch and self._is_in_tray(one) for one in self._objects),
             empty_finds=self._empty_finds,
             empty_deliveries=self._empty_deliveries,
             let_go_outside=self._let_go,

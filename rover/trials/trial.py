@@ -115,7 +115,7 @@ def why_not(row: TrialRow) -> str:
     if row.result == "done" and row.believed:
         return f"done ({row.reason}), but {row.believed} only believed to be there"
     if row.result == "done":
-        return f"done ({row.reason}), but not all is in"
+        return f"done ({row.reason}), but not all is in or was looked for"
     return f"{row.result} ({row.reason})"
 
 

@@ -32,6 +32,9 @@ SUREST = 0.02**2
 PLAIN_SHARE = 0.7
 """Out to this share of the camera's farthest sight an object would surely be seen."""
 
+LOOKING_SHARE = 0.75
+"""Ground counts as looked at out to this share of the camera's farthest sight."""
+
 
 @dataclass(slots=True)
 class Remembered:
@@ -65,7 +68,10 @@ class Remembered:
 
 @dataclass(frozen=True)
 class FieldOfView:
-    """The camera: ahead of the robot's middle (m), half its field of view (rad), nearest and farthest sight (m)."""
+    """The camera: ahead of the robot's middle (m), half its field of view (rad), nearest and farthest sight (m).
+
+    Nearest and farthest are those at which an object of whichever kind is in the picture and found.
+    """
 
     ahead: float
     half_view: float

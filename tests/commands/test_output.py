@@ -22,6 +22,7 @@ ALL_IN = Result("done", "all_in", 9, 9, None, (), None, 640.0, 8.0, 32000, "run.
             ["by the robot's own account: 1 set down and only believed to be there: go and look"],
         ),
         ({"delivered": 8, "seen": 8, "left": 1}, False, ["by the robot's own account: 1 left"]),
+        ({"unseen": 0.083}, False, ["by the robot's own account: 8% of the field could not be looked at"]),
         ({"delivered": 0, "seen": 0, "left": None}, True, []),
         ({"result": "failed", "reason": "some_left"}, False, []),
         ({"result": "stopped", "reason": "stop"}, False, []),

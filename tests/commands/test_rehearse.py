@@ -9,6 +9,7 @@ CONFIG = Path(__file__).parents[2] / "config"
 RECTANGLE = CONFIG / "rectangle.yaml"
 COMMAND = [sys.executable, "-c", "from rover.commands.main import main; main()"]
 KEYS = [
+    *("seen", "believed", "left", "unseen"),
     "result",
     "reason",
     "delivered",
@@ -20,9 +21,6 @@ KEYS = [
     "wall_time_s",
     "steps",
     "record",
-    "seen",
-    "believed",
-    "left",
 ]
 
 

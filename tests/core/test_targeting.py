@@ -8,7 +8,8 @@ import pytest
 from rover.core.targeting import DONE_WITH_RADIUS, FRAMES_TO_SWITCH, TargetChoice, is_done_with
 from rover.devices.readings import Detection
 from rover.errand.ledger import Ledger
-from rover.estimate.field import LookedAt, ground_of
+from rover.estimate.field import ground_of
+from rover.estimate.looked_at import LookedAt, LookRound
 from rover.files import yaml_source
 from rover.files.errand import Errand
 from rover.geometry import Pose
@@ -53,7 +54,7 @@ def ledger():
     def make(**keys):
         errand = Errand.model_validate(yaml_source.read(GREENHOUSE, GREENHOUSE.name).values | keys)
         ground = ground_of(errand.field, 0.05, errand.expect)
-        return Ledger(errand, ground, LookedAt(ground))
+        return Ledger(errand, ground, LookedAt(ground, LookRound(0.0, 2.0, 0.25)))
 
     return make
 

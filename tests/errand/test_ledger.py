@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from rover.errand.entries import Filled, Grip, PutOff
+from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff
 from rover.errand.ledger import Ledger, StateMismatchError
-from rover.estimate.field import LookedAt, ground_of
+from rover.estimate.field import ground_of
+from rover.estimate.looked_at import MOST_FAILURES, LookedAt, LookRound, Sector
 from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, Note
 from rover.files import yaml_source
 from rover.files.errand import Errand
@@ -22,7 +23,7 @@ def ledger():
     def make(**keys):
         errand = Errand.model_validate(yaml_source.read(GREENHOUSE, GREENHOUSE.name).values | keys)
         ground = ground_of(errand.field, 0.05, errand.expect)
-        return Ledger(errand, ground, LookedAt(ground))
+        return Ledger(errand, ground, LookedAt(ground, LookRound(0.0, 2.0, 0.25)))
 
     return make
 
@@ -37,7 +38,7 @@ def search(ledger):
     for x in range(7):
         for y in range(5):
             for heading in (0.0, 1.0):
-                ledger.looked_at.look((x, y), heading, 4.0, 2.0)
+                ledger.looked_at.look((x, y), heading, Sector(4.0, 0.0, 2.0))
 
 
 class TestSlots:
@@ -77,6 +78,15 @@ class TestLeft:
         errand.put_off.append(PutOff("teal", 3.0, 3.0))
         errand.carried = "teal"
         assert errand.left(known=2) == 4
+
+    def test_what_is_not_to_be_fetched_is_not_left(self, ledger):
+        errand = ledger(order=["amber"])
+        search(errand)
+        errand.put_off += [PutOff("teal", 3.0, 3.0), PutOff("amber", 3.0, 1.0)]
+        errand.let_go += [LetGo(n, Grip("violet", 2.0, 2.0, 1e-4, 0.0, 1e-4), (2, 2), (2, 2)) for n in range(3)]
+        assert errand.left(known=0) == 1
+        errand.recall()
+        assert errand.left(known=0) == 0
 
 
 class TestOrder:
@@ -165,7 +175,7 @@ class TestLeftThere:
     )
     def test_what_nothing_could_tell_is_counted_apart(self, opened, known_by, account):
         opened.delivered_by(known_by)
-        assert opened.account(known=0) == account
+        assert opened.account(known=0) == Account(*account)
         assert (opened.carried, opened.slot.number) == (None, 1)
 
     def test_what_stays_in_the_jaws_is_carried_on_and_its_slot_is_free(self, opened):
@@ -175,7 +185,7 @@ class TestLeftThere:
     def test_where_nothing_stands_nothing_was_delivered_and_the_slot_is_free(self, opened):
         opened.not_left()
         assert opened.events[-1] == GivenUp("amber", 0.4, 1.2, "not there after it was set down")
-        assert (opened.carried, opened.slot.number, opened.account(known=0)) == (None, 0, (0, 0, 0, 3))
+        assert (opened.carried, opened.slot.number, opened.account(known=0)) == (None, 0, Account(0, 0, 0, 3))
 
     @pytest.mark.parametrize(
         "then", [lambda errand: errand.found(TestLeftThere.GRIP), lambda errand: errand.lost(1.0, 1.0)]
@@ -185,7 +195,7 @@ class TestLeftThere:
         assert opened.believed == ["amber"]
 
     def test_an_account_in_the_middle_of_it_believes_too(self, opened):
-        assert opened.account(known=0) == (0, 0, 1, 2)
+        assert opened.account(known=0) == Account(0, 0, 1, 2)
 
 
 class TestOneFind:
@@ -247,7 +257,7 @@ class TestSaved:
         errand.finds, errand.visited_places, errand.carried = 3, 2, "violet"
         errand.put_off.append(PutOff("amber", 3.0, 2.5))
         errand.met([(4.0, 1.0)], 0, is_touched=True)
-        errand.looked_at.look((3.0, 2.0), 0.0, 4.0, 1.0)
+        errand.looked_at.look((3.0, 2.0), 0.0, Sector(4.0, 0.0, 1.0))
         return errand
 
     def test_taken_up_again_it_goes_on_with_the_next_slot_and_knows_the_rest(self, ledger, begun):
@@ -273,3 +283,31 @@ class TestSaved:
     def test_a_tray_with_fewer_slots_is_another_errand(self, ledger, begun):
         with pytest.raises(StateMismatchError, match="slot 1"):
             ledger(expect=1).restore(begun.saved())
+
+
+class TestUnseen:
+    """What could not be looked at is told, but where the errand says how many there are, and they are in."""
+
+    @pytest.fixture
+    def blind(self, ledger):
+        def make(**keys):
+            errand = ledger(**keys)
+            for number in range(len(errand.looked_at.lookouts)):
+                for _ in range(MOST_FAILURES):
+                    errand.looked_at.go_to(number)
+                    errand.looked_at.cannot_reach()
+            return errand
+
+        return make
+
+    def test_while_nobody_says_how_many_there_are_it_leaves_open_whether_something_is_left(self, blind):
+        errand = blind()
+        deliver(errand, "amber")
+        assert (errand.unseen, errand.account(known=0)) == (1.0, (1, 0, 0, 0, 1.0))
+
+    def test_with_all_that_are_expected_in_it_does_not(self, blind):
+        errand = blind(expect=2)
+        deliver(errand, "amber")
+        assert errand.unseen == 1.0
+        deliver(errand, "teal")
+        assert (errand.unseen, errand.account(known=0)) == (0.0, (2, 0, 0, 0, 0.0))

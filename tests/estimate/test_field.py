@@ -1,4 +1,4 @@
-"""The field's geometry: the tray's slots, what is inside, and what has been looked at."""
+"""The field's geometry: the tray's slots, and what is inside."""
 
 import math
 from itertools import combinations, pairwise
@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.field import JAWS_ROOM, LookedAt, ground_of
+from rover.estimate.field import JAWS_ROOM, ground_of
 from rover.files.errand import FieldPlan
 
 CORNERS = [["0 m", "0 m"], ["6 m", "0 m"], ["6 m", "4 m"], ["0 m", "4 m"]]
@@ -83,45 +83,3 @@ def test_clearance_is_negative_outside_and_only_there(x, y):
     clearance = ground().clearance(x, y)
     by_hand = min(x, 6.0 - x, y, 4.0 - y)
     assert clearance == pytest.approx(by_hand, abs=1e-9) if by_hand >= 0.0 else clearance <= 0.0
-
-
-class TestLookedAt:
-    @pytest.fixture
-    def looked_at(self):
-        return LookedAt(ground())
-
-    def everywhere(self, looked_at, headings=(0.0,)):
-        for x in range(7):
-            for y in range(5):
-                for heading in headings:
-                    looked_at.look((x, y), heading, math.pi, 1.5)
-
-    def test_at_first_nothing_has_been_looked_at(self, looked_at):
-        assert not looked_at.all
-        assert looked_at.unseen_from((3.0, 2.0), 10.0) > 250
-
-    def test_after_looking_everywhere_twice_all_has(self, looked_at):
-        self.everywhere(looked_at)
-        self.everywhere(looked_at)
-        assert looked_at.all
-        assert looked_at.unseen_from((3.0, 2.0), 10.0) == 0
-
-    def test_one_look_can_miss_a_thing(self, looked_at):
-        looked_at.look((3.0, 2.0), 0.0, math.pi, 10.0)
-        assert not looked_at.all
-
-    def test_only_what_is_in_view_counts(self, looked_at):
-        before = looked_at.unseen_from((3.0, 2.0), 1.0)
-        for _ in range(2):
-            looked_at.look((3.0, 2.0), 0.0, math.radians(30.0), 1.0)
-        after = looked_at.unseen_from((3.0, 2.0), 1.0)
-        assert after / before == pytest.approx(5.0 / 6.0, abs=0.06)
-        assert looked_at.unseen_from((1.5, 3.0), 0.5) > 0
-
-    def test_found_something_the_search_begins_again(self, looked_at):
-        self.everywhere(looked_at, (0.0, 1.0))
-        looked_at.clear()
-        assert not looked_at.all
-
-    def test_the_tray_needs_no_looking_at(self, looked_at):
-        assert looked_at.unseen_from((0.75, 0.75), 0.4) == 0

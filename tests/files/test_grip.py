@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from rover.devices.camera.keys import CameraKeys
 from rover.files import yaml_source
 from rover.files.errand import Kind
-from rover.files.grip import none_tells, tellers, why_lid_unseen
+from rover.files.grip import lid_in_picture, none_tells, tellers, why_lid_unseen
 from rover.files.robot import Robot
 from rover.vision.lens import pixel, view_of
 
@@ -94,3 +95,20 @@ def test_where_nothing_tells_all_reasons_are_said_and_what_to_add():
 def test_without_a_gripper_there_is_nothing_to_be_told():
     devices = {name: keys for name, keys in CART["devices"].items() if name != "gripper"}
     assert none_tells(Robot.model_validate(CART | {"devices": devices}), {"amber": jar()}) == ""
+
+
+@pytest.mark.parametrize(
+    ("height", "tilt", "nearest", "farthest"),
+    [
+        ("22 cm", "15 deg", 0.16 / math.tan(math.radians(15.0 + 23.41)), math.inf),
+        ("22 cm", "60 deg", 0.16 / math.tan(math.radians(60.0 + 23.41)), 0.16 / math.tan(math.radians(60.0 - 23.41))),
+        ("22 cm", "80 deg", 0.0, 0.16 / math.tan(math.radians(80.0 - 23.41))),
+        ("3 cm", "15 deg", 0.03 / math.tan(math.radians(23.41 - 15.0)), math.inf),
+        ("3 cm", "40 deg", math.inf, 0.0),
+        ("22 cm", "-40 deg", math.inf, 0.0),
+    ],
+)
+def test_a_lid_is_in_the_picture_between_two_distances(height, tilt, nearest, farthest):
+    """By hand: half a picture of 60 deg and 4 to 3 is atan(tan(30 deg) * 3 / 4) = 23.41 deg high; lid at 6 cm."""
+    camera = CameraKeys.model_validate({"driver": "simulated", "height": height, "tilt": tilt})
+    assert lid_in_picture(camera, 0.06) == pytest.approx((nearest, farthest), rel=1e-3)

@@ -31,7 +31,7 @@ LEDGER = {
     "to_look_at": [[3, 2], [4, 1]],
 }
 CORE = {"pose": [1.0, 2.0, 0.5], "sigmas": [0.02, 0.02, 0.05], "ledger": LEDGER}
-WHOLE = {"version": 3, "errand": "Bring the jars in", "ended": "", "core": CORE}
+WHOLE = {"version": 4, "errand": "Bring the jars in", "ended": "", "core": CORE}
 ERRAND = Errand.model_validate(
     {
         "errand": "Bring the jars in",
@@ -141,7 +141,7 @@ def test_without_one_it_says_so(tmp_path):
             json.dumps(with_ledger(let_go=[[2, ["violet", *LET_GO[1][1:]], *LET_GO[2:]]])),
             "it has objects of kind 'violet'",
         ),
-        (json.dumps(WHOLE | {"version": 2}), "saved by another release .layout 2, this one reads 3.; start afresh"),
+        (json.dumps(WHOLE | {"version": 3}), "saved by another release .layout 3, this one reads 4.; start afresh"),
         (json.dumps(WHOLE | {"core": {**CORE, "pose": [900.0, 2.0, 0.0]}}), "x 900 m, y 2 m, is far outside the field"),
     ],
 )
@@ -197,7 +197,7 @@ GREENHOUSE = assemble(Path(__file__).parents[2] / "config/greenhouse.yaml", {})
 REAL = Core(GREENHOUSE.robot, GREENHOUSE.errand, GREENHOUSE.graph, ACTIVITIES, 1)
 REAL.known.ledger.restore(LEDGER | {"filled": [[0, "amber"], [1, "violet"]], "delivered": ["amber", "violet"]})
 SAVED = {
-    "version": 3,
+    "version": 4,
     "errand": GREENHOUSE.errand.errand,
     "ended": "stopped",
     "core": REAL.saved(REAL.track_point()),

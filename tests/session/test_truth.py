@@ -22,10 +22,11 @@ FOUND = Find(1, "amber", 2.0, 2.0, 1e-4, 0.0, 1e-4)
 class Played:
     """A simulation of one jar; the bay is 6 m by 4 m, its tray 1.2 m square about (0.75, 0.75)."""
 
-    def __init__(self, root):
+    def __init__(self, root, objects=(JAR,), **keys):
         robot = Robot.model_validate(yaml_source.read(root / "config/cart.yaml", "cart.yaml").values)
-        errand = Errand.model_validate(yaml_source.read(root / "config/greenhouse.yaml", "greenhouse.yaml").values)
-        self.pose, self.objects, self.touched = Pose(3.0, 2.0, 0.0), (JAR,), []
+        values = yaml_source.read(root / "config/greenhouse.yaml", "greenhouse.yaml").values
+        errand = Errand.model_validate(values | keys)
+        self.pose, self.objects, self.touched = Pose(3.0, 2.0, 0.0), objects, []
         self.now_ns, self.incidents = 0, []
         self.keeper = TruthKeeper(self, robot, errand)
 
@@ -149,3 +150,12 @@ def test_the_way_of_the_middle_is_summed_up(played):
         played.pose = Pose(3.0 + 0.01 * x, 2.0, 0.0)
         played.go_on(0.1)
     assert played.figures() == {"driven_m": pytest.approx(0.49)}
+
+
+def test_what_stands_in_the_tray_from_the_start_or_is_not_wanted_is_not_to_be_fetched(request):
+    there, other = IN_TRAY._replace(id="there"), TrueObject("other", "teal", 3.0, 3.0)
+    played = Played(request.config.rootpath, (JAR, there, other), order=["amber"])
+    assert (played.keeper.in_figures().objects, played.keeper.in_figures().delivered) == (1, 0)
+    played.objects = (IN_TRAY, there, other._replace(x=0.5, y=0.5))
+    played.go_on()
+    assert (played.keeper.in_figures().objects, played.keeper.in_figures().delivered) == (1, 1)

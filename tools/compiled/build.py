@@ -32,7 +32,7 @@ MODULES = {
     "rendered_camera report_faults reporter sight sonar",
     "core": "cross_checks health possible sameness scale senses sides signals step stopping targeting turns",
     "errand": "ledger",
-    "estimate": "covariance field fixes grip history odometry pose slip source turning unseen",
+    "estimate": "covariance field fixes grip history looked_at odometry pose slip source turning unseen",
     "motion": "carriage contact echo hold_backs keep_clear limits outline profile route stall wheels",
     "record": "schema",
     "session": "driver drivers recorder truth",

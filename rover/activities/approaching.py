@@ -7,6 +7,7 @@ from rover.activities.activity import Knowledge
 from rover.activities.places import clearance_from
 from rover.geometry import Pose
 from rover.motion.goal import Goal
+from rover.motion.keep_clear import CREEP
 from rover.motion.legs import leg_to
 from rover.quantities import wrap
 from rover.vision.targets import Remembered
@@ -24,9 +25,15 @@ SAME_PLACE = 0.25
 """Tries within so far (m) were for the same object."""
 
 
-def can_close_in(known: Knowledge, target: Remembered) -> bool:
-    """Tell whether the robot can turn to an object and drive straight up to it from where it is."""
-    return _leg_to(known, known.pose, target) is not None
+def can_close_in(known: Knowledge, target: Remembered, speed: float) -> bool:
+    """Tell whether the robot can turn to an object and drive straight up to it from where it is, at a speed (m/s)."""
+    start, reach = known.pose, known.robot.body.gripper_reach
+    distance = target.distance(start.x, start.y)
+    if distance <= reach:
+        return False
+    share = (distance - reach) / distance
+    place = (start.x + share * (target.x - start.x), start.y + share * (target.y - start.y))
+    return leg_to(clearance_from(known, start, speed), start, place) is not None
 
 
 def tried(known: Knowledge, target: Remembered, heading: float) -> int:
@@ -45,7 +52,7 @@ class Approaches:
         self._target = target
         here = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
         self._left = [wrap(here + index * math.tau / DIRECTIONS) for index in range(DIRECTIONS)]
-        self._clearance = clearance_from(known, known.pose)
+        self._clearance = clearance_from(known, known.pose, CREEP)
 
     @property
     def is_over(self) -> bool:
@@ -75,13 +82,3 @@ def runs(known: Knowledge) -> Sequence[float]:
     view = known.targets.view
     least = view.nearest + BESIDE_SIGHT + view.ahead - known.robot.body.gripper_reach
     return [max(way, least) for way in RUNS]
-
-
-def _leg_to(known: Knowledge, start: Pose, target: Remembered) -> object | None:
-    distance = target.distance(start.x, start.y)
-    reach = known.robot.body.gripper_reach
-    if distance <= reach:
-        return None
-    share = (distance - reach) / distance
-    place = (start.x + share * (target.x - start.x), start.y + share * (target.y - start.y))
-    return leg_to(clearance_from(known, start), start, place)

@@ -8,13 +8,15 @@ from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.approaching import Approaches, can_close_in, tried
 from rover.activities.driving import HEADING_GAIN, Driving
-from rover.activities.travelling import RouteFollower
+from rover.activities.fixing import SquareUp
+from rover.activities.travelling import ECHOES, SURE_ENOUGH, RouteFollower
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.errand.entries import Grip
 from rover.geometry import Pose
 from rover.kinds import Number
 from rover.motion.goal import Goal
+from rover.motion.keep_clear import CREEP
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
@@ -55,6 +57,9 @@ class CloseIn(Driving):
         self._approaches: Approaches | None = None
         self._way: RouteFollower | None = None
         self._is_near = False
+        self._fix: SquareUp | None = None
+        self._fixes = 0
+        self._most = 0.0
         self._turn: TurnTowards | None = None
         self._last: tuple[float, float, float, float] | None = None
         if self._target is None:
@@ -79,13 +84,15 @@ class CloseIn(Driving):
         distance, bearing = bearing_to(known.pose.x, known.pose.y, known.pose.heading, target.x, target.y)
         if not self._is_near:
             return self._plan(known, target, distance, bearing)
+        if self._most == 0.0:
+            self._most = math.inf if can_close_in(known, target, math.inf) else CREEP
         return self._centre(known, distance, bearing)
 
     def _plan(self, known: Knowledge, target: Remembered, distance: float, bearing: float) -> Request:
         """Go on from here if that is free and was not tried in vain; else find from where it is."""
         heading = wrap(known.pose.heading + bearing)
         far = known.robot.body.gripper_reach + FAR
-        if self._approaches is None and can_close_in(known, target) and not tried(known, target, heading):
+        if self._approaches is None and can_close_in(known, target, CREEP) and not tried(known, target, heading):
             self._is_near = distance <= far
             share = (distance - 0.85 * far) / distance
             x, y = (
@@ -99,9 +106,21 @@ class CloseIn(Driving):
         if not self._approaches.is_over:
             return STILL
         if not self._approaches.goals:
-            target.barred = "cannot be reached: there is no direction from which body and open jaws fit"
-            return self.fail(target.barred)
+            return self._find_surer(known, target)
         return self._go(known, self._approaches.goals)
+
+    def _find_surer(self, known: Knowledge, target: Remembered) -> Request:
+        """Range to known walls, since a surer position needs less room; with none, nobody can get at the target."""
+        if self._fixes < 2 and known.filter.sigma > SURE_ENOUGH:
+            if self._fix is None:
+                self._fix, self._fixes = SquareUp(known, {"echoes": ECHOES}), self._fixes + 1
+            request = self._fix.step(known) if self._fix.progress == Progress.UNDER_WAY else STILL
+            if self._fix.progress == Progress.UNDER_WAY:
+                return request
+            self._fix = self._approaches = None
+            return STILL
+        target.barred = "cannot be reached: there is no direction from which body and open jaws fit"
+        return self.fail(target.barred)
 
     def _go(self, known: Knowledge, goals: Sequence[Goal]) -> Request:
         self._way = RouteFollower(known, goals, known.robot.limits.speed)
@@ -125,7 +144,8 @@ class CloseIn(Driving):
             self._last = (known.pose.x, known.pose.y, known.pose.heading + bearing, distance - reach)
             known.ledger.go_for(Pose(*self._place, known.pose.heading + bearing))
             return self._straight(known)
-        speed = towards(distance - reach, 0.7 * known.robot.limits.speed, 0.3 * known.robot.limits.deceleration, 0.06)
+        most = min(self._most, 0.7 * known.robot.limits.speed)
+        speed = towards(distance - reach, most, 0.3 * known.robot.limits.deceleration, 0.06)
         return Request(
             speed * max(0.3, math.cos(3.0 * bearing)), HEADING_GAIN * bearing, expects_contact=distance < 0.5
         )
@@ -149,7 +169,7 @@ class CloseIn(Driving):
         gone = (known.pose.x - x) * math.cos(heading) + (known.pose.y - y) * math.sin(heading)
         if gone >= length:
             return self.done()
-        speed = towards(length - gone, 0.12, 0.3 * known.robot.limits.deceleration, 0.06)
+        speed = towards(length - gone, min(0.12, self._most), 0.3 * known.robot.limits.deceleration, 0.06)
         return Request(speed, HEADING_GAIN * wrap(heading - known.pose.heading), expects_contact=True)
 
 

@@ -100,10 +100,10 @@ def things_about(known: Knowledge) -> list[Thing]:
     return [*others, *(Thing(x, y, radius, CLEAR) for x, y in spots), *met]
 
 
-def clearance_from(known: Knowledge, start: Pose) -> Clearance:
-    """Return what keeps the outline clear, with what it holds, on ways that begin at a pose.
+def clearance_from(known: Knowledge, start: Pose, speed: float = math.inf) -> Clearance:
+    """Return what keeps the outline clear, with what it holds, on ways that begin at a pose, driven at a speed (m/s).
 
     A little more room is planned for than the limits insist on, since no way is followed to the centimetre.
     """
-    margin = room_due(known.robot.limits, known.filter.sigma) + ASTRAY
+    margin = room_due(known.robot.limits, known.filter.sigma, speed) + ASTRAY
     return Clearance(known.space, known.space.outlines[known.loaded], margin, things_about(known), start)

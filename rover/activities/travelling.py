@@ -5,12 +5,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import HEADING_GAIN, SPEED
+from rover.activities.driving import HEADING_GAIN, SPEED, why_give_up
+from rover.activities.fixing import SquareUp
 from rover.activities.places import MET_RADIUS, clearance_from, place_of
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.kinds import PlaceName
 from rover.motion.goal import Goal
+from rover.motion.keep_clear import CREEP, room_due
 from rover.motion.legs import Leg
 from rover.motion.planner import WaySearch
 from rover.motion.profile import bearing_to, towards
@@ -24,8 +26,10 @@ TURN_FIRST = math.radians(35.0)
 TURN_FIRST_IN_TIGHT = math.radians(5.0)
 """... and than this where a leg leaves less room than ``TIGHT`` (m)."""
 TIGHT = 0.06
-CREEP, FASTER = 0.1, 3.0
-"""Speed (m/s) where a leg leaves no room beyond what is due, and how much faster (1/s) for each metre of room."""
+FASTER = 3.0
+"""So much faster than at a creep (1/s) for each metre of room beyond what is due at full speed."""
+SURE_ENOUGH, ECHOES = 0.012, 10
+"""With a position less sure than this (m), walls are ranged to, by so many echoes, before no way is said to be."""
 LONG_WAY = math.radians(120.0)
 """A turn that has to go the longer way round is made in pieces of this."""
 HELD = 1.0
@@ -53,13 +57,15 @@ class RouteFollower:
         self.why = ""
         self.goal: Goal | None = None
         self._goals, self._most = goals, most
-        self._jams = 0
+        self._jams = self._fixes = 0
+        self._planned_speed = math.inf
+        self._fix: SquareUp | None = None
         self._legs: list[Leg] = []
         self._away: _Away | None = None
         self._plan(known)
 
     def _plan(self, known: Knowledge) -> None:
-        clearance = clearance_from(known, known.pose)
+        clearance = clearance_from(known, known.pose, self._planned_speed)
         self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
         self._begin_leg()
 
@@ -78,6 +84,8 @@ class RouteFollower:
             return STILL
         if self._away is not None:
             return self._back_away(known, self._away)
+        if self._fix is not None:
+            return self._fix_position(known, self._fix)
         if self._search is not None:
             return self._search_on(known, self._search)
         if known.is_stalled or known.held_back_for > HELD:
@@ -89,12 +97,31 @@ class RouteFollower:
         if not search.is_over:
             return STILL
         if search.legs is None:
-            if known.ledger.forget_heard():
-                self._plan(known)
-                return STILL
-            return self._fail("found no way round what stands in between")
+            return self._without_way(known)
         self._search, self._legs, self.goal = None, search.legs, search.goal
         return self._follow(known)
+
+    def _without_way(self, known: Knowledge) -> Request:
+        """Try what may yet show a way: a surer position, going at a creep, and doubt of what was only heard."""
+        if self._fixes < 2 and known.filter.sigma > SURE_ENOUGH and not known.loaded:
+            self._fixes += 1
+            self._fix = SquareUp(known, {"echoes": ECHOES})
+            return STILL
+        if self._planned_speed > CREEP:
+            self._planned_speed = CREEP
+        elif not known.ledger.forget_heard():
+            return self._fail("found no way round what stands in between")
+        self._plan(known)
+        return STILL
+
+    def _fix_position(self, known: Knowledge, fix: SquareUp) -> Request:
+        if fix.progress == Progress.UNDER_WAY:
+            request = fix.step(known)
+            if fix.progress == Progress.UNDER_WAY and not why_give_up(known, HELD):
+                return request
+        self._fix = None
+        self._plan(known)
+        return STILL
 
     def _follow(self, known: Knowledge) -> Request:
         if not self._legs:
@@ -130,12 +157,18 @@ class RouteFollower:
                 return request._replace(range_blocked=known.loaded)
             self._turn = None
         self._is_turned = True
-        most = min(self._most, CREEP + FASTER * max(0.0, leg.room))
+        most = min(self._most, self._fastest(known, leg))
         speed = towards(
             distance if len(self._legs) == 1 else distance + 0.2, most, 0.6 * known.robot.limits.deceleration
         )
         speed *= max(0.25, math.cos(min(1.5, 1.5 * abs(bearing))))
         return Request(-speed if leg.back else speed, HEADING_GAIN * bearing, range_blocked=known.loaded)
+
+    def _fastest(self, known: Knowledge, leg: Leg) -> float:
+        """Return how fast (m/s) a leg may be driven with the room that it leaves."""
+        limits, sigma = known.robot.limits, known.filter.sigma
+        spare = leg.room + room_due(limits, sigma, self._planned_speed) - room_due(limits, sigma)
+        return CREEP + FASTER * max(0.0, spare)
 
     def _angle(self, leg: Leg, bearing: float) -> float:
         """Return the angle (rad) to turn by next: to the bearing, the way round that the leg says is free."""
@@ -149,7 +182,7 @@ class RouteFollower:
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
         back = bool(self._legs) and self._legs[0].back
-        if self._turn is None:
+        if self._turn is None and self._legs:
             if known.is_stalled:
                 known.ledger.met(_touched(known, back), known.now_ns, is_touched=True)
             elif known.obstacle:

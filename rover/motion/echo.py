@@ -17,6 +17,12 @@ CLOSE = 0.4
 """After an echo nearer than this (m), silence means still close."""
 
 
+VANISHED = 0.1
+"""What is no longer heard where it was, by more than this (m), may have left the beam beside it ..."""
+TURNED_OFF = 0.35
+"""... and is then met no more once the robot has turned by so much (rad)."""
+
+
 ALONG = 0.5
 """A range finder looks along the way if the cosine of its direction is at least this (60 degrees); else to a side."""
 
@@ -68,12 +74,14 @@ class EchoMemory:
 class Room(NamedTuple):
     """Free way (m) ahead of the robot and behind it, and from its middle to what stands beside it.
 
-    Infinite where nothing is known to stand.
+    Infinite where nothing is known to stand. ``perhaps_ahead`` is the way to what has left the beam before the robot
+    was past it: near the robot a beam is narrower than the body.
     """
 
     ahead: float = math.inf
     behind: float = math.inf
     beside: float = math.inf
+    perhaps_ahead: float = math.inf
 
 
 class Echoes:
@@ -90,9 +98,12 @@ class Echoes:
     def room(self) -> Room:
         """What is free now."""
         room = [math.inf, math.inf, math.inf]
+        perhaps = math.inf
         for finder in self._finders.values():
             room[finder.ROOM] = min(room[finder.ROOM], finder.room)
-        return Room(*room)
+            perhaps = min(perhaps, finder.perhaps)
+        ahead, behind, beside = room
+        return Room(ahead, behind, beside, perhaps)
 
     def hear(self, name: str, value: RangeValue) -> None:
         """Take in a reading of a range finder."""
@@ -124,6 +135,9 @@ class _Ahead:
         self._along, self._aside = abs(math.cos(mount.towards)), math.sin(mount.towards)
         self._left, self._lane = mount.left, 0.5 * body.width
         self._widening = math.sin(0.5 * keys.beam)
+        self._past = self._reach(body) - 0.5 * body.length + VANISHED
+        self._front = max(0.0, self._reach(body) - self.SENSE * mount.ahead)
+        self._perhaps, self._turned = math.inf, 0.0
 
     def _reach(self, body: Body) -> float:
         return max(0.5 * body.length, body.gripper_reach)
@@ -137,10 +151,30 @@ class _Ahead:
         if distance is not None:
             off = abs(self._left + distance * self._aside) - distance * self._widening
             distance = distance * self._along if off <= self._lane else math.inf
+        before = self._memory.gap
         self._memory.hear(RangeValue(distance))
+        self._note_what_left(before)
+
+    def _note_what_left(self, before: float) -> None:
+        """Keep in mind what was heard at a gap (m) and is not any more, if the lane is wider than the beam there."""
+        gap = self._memory.gap
+        if gap <= self._perhaps + VANISHED:
+            self._perhaps = math.inf
+        if before < gap - VANISHED and (before + self._front) * self._widening < self._lane:
+            self._perhaps, self._turned = min(before, self._perhaps), 0.0
+
+    @property
+    def perhaps(self) -> float:
+        """Way (m) to what may stand in the lane, beside the beam."""
+        return self._perhaps
 
     def moved(self, metres: float, turned: float) -> None:
         self._memory.moved(self.SENSE * metres, turned)
+        if self._perhaps < math.inf:
+            self._perhaps -= self.SENSE * metres
+            self._turned += turned
+            if self._perhaps < -self._past or abs(self._turned) > TURNED_OFF:
+                self._perhaps = math.inf
 
 
 class _Behind(_Ahead):
@@ -148,6 +182,7 @@ class _Behind(_Ahead):
 
     ROOM: ClassVar = Room._fields.index("behind")
     SENSE: ClassVar = -1.0
+    perhaps = math.inf
 
     def _reach(self, body: Body) -> float:
         return 0.5 * body.length
@@ -159,6 +194,7 @@ class _Beside:
     """
 
     ROOM: ClassVar = Room._fields.index("beside")
+    perhaps = math.inf
 
     def __init__(self, keys: RangeKeys, body: Body) -> None:
         self._length, self._way = body.length, 0.0

@@ -16,6 +16,8 @@ GRAIN = 0.005
 """Room (m) that is always left: places along a way are looked at so many."""
 DOUBT = 2.0
 """So many standard deviations of the position are left as room besides the robot file's margin when driving."""
+CREEP, DOUBT_AT_A_CREEP = 0.08, 1.0
+"""No faster than this (m/s), a robot that touches a wall does no harm, and goes where there is less room."""
 UNKNOWN = 0.5
 """A position less sure than this (m, standard deviation) is none: nothing is driven by it."""
 LEAST_WAY = 0.02
@@ -30,9 +32,10 @@ SHARES = (1.0, 0.5, 0.25)
 """Where there is no room for what is wanted, so much less of it is tried."""
 
 
-def room_due(limits: LimitSettings, sigma: float) -> float:
-    """Return the room (m) due before boundary and walls at a position that is sure to ``sigma`` (m)."""
-    return limits.boundary_margin + DOUBT * min(sigma, UNKNOWN) + GRAIN
+def room_due(limits: LimitSettings, sigma: float, speed: float = math.inf) -> float:
+    """Return the room (m) due before boundary and walls at a position sure to ``sigma`` (m), at a speed (m/s)."""
+    doubt = DOUBT if abs(speed) > CREEP else DOUBT_AT_A_CREEP
+    return limits.boundary_margin + doubt * min(sigma, UNKNOWN) + GRAIN
 
 
 class Whereabouts(NamedTuple):
@@ -88,7 +91,7 @@ class KeepClear:
         left = self._room_left(where.pose, outline.radius)
         if left > self._most_needed:
             return wanted, []
-        margin = room_due(self._limits, where.sigma)
+        margin = room_due(self._limits, where.sigma, wanted.speed)
         way, angle = self._way(wanted.speed, now, seconds), self._angle(wanted.turn_rate, now, seconds)
         needed = abs(way) + outline.radius * abs(angle) + margin
         if left > needed:

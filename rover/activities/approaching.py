@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 
 from rover.activities.activity import Knowledge
-from rover.activities.places import clearance_from
+from rover.activities.places import clearance_beside, clearance_from
 from rover.geometry import Pose
 from rover.motion.goal import Goal
 from rover.motion.keep_clear import CREEP
@@ -21,6 +21,8 @@ BESIDE_SIGHT = 0.05
 """A run begins where the camera sees the object, and so much (m) farther off."""
 SAME_SLANT, TRIED_COST = math.radians(30.0), 1.0
 """A direction nearer than this (rad) to one that was tried in vain costs as much as so much more way (m) each time."""
+NEIGHBOUR = 0.2
+"""Objects nearer to each other than this (m) are neighbours."""
 SAME_PLACE = 0.25
 """Tries within so far (m) were for the same object."""
 
@@ -31,9 +33,13 @@ def can_close_in(known: Knowledge, target: Remembered, speed: float) -> bool:
     distance = target.distance(start.x, start.y)
     if distance <= reach:
         return False
-    share = (distance - reach) / distance
-    place = (start.x + share * (target.x - start.x), start.y + share * (target.y - start.y))
-    return leg_to(clearance_from(known, start, speed), start, place) is not None
+    heading = math.atan2(target.y - start.y, target.x - start.x)
+    way = distance - reach
+    last = min(way, runs(known)[0])
+    place = start.x + (way - last) * math.cos(heading), start.y + (way - last) * math.sin(heading)
+    if leg_to(clearance_from(known, start, speed), start, place) is None:
+        return False
+    return clearance_beside(known, target, 0.0).along(Pose(*place, heading), last) is not None
 
 
 def tried(known: Knowledge, target: Remembered, heading: float) -> int:
@@ -45,14 +51,19 @@ def tried(known: Knowledge, target: Remembered, heading: float) -> int:
 
 
 class Approaches:
-    """Looks at all directions, some in each step. `work` until ``is_over``; then ``goals`` has those that are free."""
+    """Looks at all directions, some in each step. `work` until ``is_over``; then ``goals`` has those that are free.
+
+    With none, they are looked at again with the object's neighbours left out: these may be nudged.
+    """
 
     def __init__(self, known: Knowledge, target: Remembered) -> None:
         self.goals: list[Goal] = []
         self._target = target
         here = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
-        self._left = [wrap(here + index * math.tau / DIRECTIONS) for index in range(DIRECTIONS)]
-        self._clearance = clearance_from(known, known.pose, CREEP)
+        self._all = [wrap(here + index * math.tau / DIRECTIONS) for index in range(DIRECTIONS)]
+        self._left = list(self._all)
+        self._last, self._spare = clearance_beside(known, target, 0.0), [clearance_beside(known, target, NEIGHBOUR)]
+        self._stand = clearance_from(known, known.pose, CREEP)
 
     @property
     def is_over(self) -> bool:
@@ -66,15 +77,27 @@ class Approaches:
             goal = self._goal(known, heading)
             if goal is not None:
                 self.goals.append(goal)
+        if not self._left and not self.goals and self._spare:
+            self._last, self._left = self._spare.pop(), list(self._all)
 
     def _goal(self, known: Knowledge, heading: float) -> Goal | None:
         reach = known.robot.body.gripper_reach
         for way in runs(known):
             x = self._target.x - (reach + way) * math.cos(heading)
             y = self._target.y - (reach + way) * math.sin(heading)
-            if self._clearance.along(Pose(x, y, heading), way) is not None:
+            start = Pose(x, y, heading)
+            if self._stand.is_free(start) and self._last.along(start, way) is not None:
                 return Goal(x, y, heading, TRIED_COST * tried(known, self._target, heading))
         return None
+
+
+def viewpoints(known: Knowledge, target: Remembered) -> list[Goal]:
+    """Return from where an object could be seen better than from here, whether or not it can be fetched from there."""
+    away = known.robot.body.gripper_reach + runs(known)[0]
+    clearance = clearance_from(known, known.pose)
+    headings = (index * math.tau / DIRECTIONS for index in range(DIRECTIONS))
+    goals = (Goal(target.x - away * math.cos(one), target.y - away * math.sin(one), one) for one in headings)
+    return [goal for goal in goals if clearance.is_free(Pose(goal.x, goal.y, goal.heading or 0.0))]
 
 
 def runs(known: Knowledge) -> Sequence[float]:

@@ -1,29 +1,23 @@
 """Activities that fetch: close in on the target, close and open the jaws, note what they hold."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
-from rover.activities.approaching import Approaches, can_close_in, tried
+from rover.activities.drawing_near import DrawNear
 from rover.activities.driving import HEADING_GAIN, Driving
-from rover.activities.fixing import SquareUp
-from rover.activities.travelling import ECHOES, SURE_ENOUGH, RouteFollower
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.errand.entries import Grip
 from rover.geometry import Pose
 from rover.kinds import Number
-from rover.motion.goal import Goal
-from rover.motion.keep_clear import CREEP
 from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
 from rover.vision.targets import Remembered
 
-FAR = 0.6
-"""Farther than this (m) before the jaws the robot goes by a route; nearer it closes in by sight."""
 CENTRED = math.radians(4.0)
 JAWS_PLAY = (0.009, 0.004)
 """How far from the jaws' middle what they close on stood, along and across (m, standard deviations).
@@ -54,12 +48,8 @@ class CloseIn(Driving):
         reach = known.robot.body.gripper_reach
         self._stop_at = max(values.get("stop_at", 0.0), reach + (0.03 if "stop_at" in values else 0.08))
         self._target = known.targets.chosen
-        self._approaches: Approaches | None = None
-        self._way: RouteFollower | None = None
-        self._is_near = False
-        self._fix: SquareUp | None = None
-        self._fixes = 0
-        self._most = 0.0
+        self._near: DrawNear | None = DrawNear()
+        self._most = math.inf
         self._turn: TurnTowards | None = None
         self._last: tuple[float, float, float, float] | None = None
         if self._target is None:
@@ -79,61 +69,17 @@ class CloseIn(Driving):
     def _wanted(self, known: Knowledge, target: Remembered) -> Request:
         if self._last is not None:
             return self._straight(known)
-        if self._way is not None:
-            return self._go_near(known, self._way)
+        if self._near is not None:
+            return self._draw_near(known, target, self._near)
         distance, bearing = bearing_to(known.pose.x, known.pose.y, known.pose.heading, target.x, target.y)
-        if not self._is_near:
-            return self._plan(known, target, distance, bearing)
-        if self._most == 0.0:
-            self._most = math.inf if can_close_in(known, target, math.inf) else CREEP
         return self._centre(known, distance, bearing)
 
-    def _plan(self, known: Knowledge, target: Remembered, distance: float, bearing: float) -> Request:
-        """Go on from here if that is free and was not tried in vain; else find from where it is."""
-        heading = wrap(known.pose.heading + bearing)
-        far = known.robot.body.gripper_reach + FAR
-        if self._approaches is None and can_close_in(known, target, CREEP) and not tried(known, target, heading):
-            self._is_near = distance <= far
-            share = (distance - 0.85 * far) / distance
-            x, y = (
-                known.pose.x + share * (target.x - known.pose.x),
-                known.pose.y + share * (target.y - known.pose.y),
-            )
-            return STILL if self._is_near else self._go(known, [Goal(x, y)])
-        if self._approaches is None:
-            self._approaches = Approaches(known, target)
-        self._approaches.work(known)
-        if not self._approaches.is_over:
-            return STILL
-        if not self._approaches.goals:
-            return self._find_surer(known, target)
-        return self._go(known, self._approaches.goals)
-
-    def _find_surer(self, known: Knowledge, target: Remembered) -> Request:
-        """Range to known walls, since a surer position needs less room; with none, nobody can get at the target."""
-        if self._fixes < 2 and known.filter.sigma > SURE_ENOUGH:
-            if self._fix is None:
-                self._fix, self._fixes = SquareUp(known, {"echoes": ECHOES}), self._fixes + 1
-            request = self._fix.step(known) if self._fix.progress == Progress.UNDER_WAY else STILL
-            if self._fix.progress == Progress.UNDER_WAY:
-                return request
-            self._fix = self._approaches = None
-            return STILL
-        target.barred = "cannot be reached: there is no direction from which body and open jaws fit"
-        return self.fail(target.barred)
-
-    def _go(self, known: Knowledge, goals: Sequence[Goal]) -> Request:
-        self._way = RouteFollower(known, goals, known.robot.limits.speed)
-        return self._go_near(known, self._way)
-
-    def _go_near(self, known: Knowledge, way: RouteFollower) -> Request:
-        request = way.request(known)
-        if way.progress == Progress.FAILED:
-            if self._target is not None and self._approaches is not None:
-                self._target.barred = f"cannot be reached: {way.why}"
-            return self.fail(way.why)
-        if way.progress == Progress.DONE:
-            self._way, self._is_near = None, True
+    def _draw_near(self, known: Knowledge, target: Remembered, near: DrawNear) -> Request:
+        request = near.request(known, target)
+        if near.progress == Progress.FAILED:
+            return self.fail(near.why)
+        if near.progress == Progress.DONE:
+            self._near, self._most = None, near.most
         return request
 
     def _centre(self, known: Knowledge, distance: float, bearing: float) -> Request:

@@ -7,7 +7,8 @@ from rover.activities.activity import Knowledge
 from rover.estimate.looked_at import Lookout
 from rover.geometry import Pose
 from rover.motion.free_space import Clearance, Thing
-from rover.motion.keep_clear import room_due
+from rover.motion.keep_clear import CREEP, room_due
+from rover.vision.targets import Remembered
 
 PlaceXYH = tuple[float, float, float | None]
 GATE_CLEAR = 0.12
@@ -16,6 +17,8 @@ CLEAR = 0.05
 """Distance (m) kept between the body and a thing."""
 MET_RADIUS = 0.03
 """What was met is taken to be so thick (m): where it was touched or heard is known, and not what it is."""
+SAME = 0.07
+"""What was put off so near to the target (m) is the target itself, placed a little wrong."""
 ASTRAY = 0.01
 """So far (m) the robot strays from a way at most."""
 HERE = 0.3
@@ -94,14 +97,32 @@ def things_about(known: Knowledge) -> list[Thing]:
     others = [
         Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), CLEAR) for one in known.targets.others()
     ]
-    spots = [(one.x, one.y) for one in known.ledger.put_off]
+    chosen = known.targets.chosen
+    spots = [(one.x, one.y) for one in known.ledger.put_off if chosen is None or chosen.distance(one.x, one.y) >= SAME]
     spots += [(filled.slot.x, filled.slot.y) for filled in known.ledger.filled]
     met = [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in known.ledger.met_by(known.now_ns)]
     return [*others, *(Thing(x, y, radius, CLEAR) for x, y in spots), *met]
 
 
+def clearance_beside(known: Knowledge, target: Remembered, neighbours: float) -> Clearance:
+    """Return what keeps the outline clear on the last straight way to an object, driven at a creep.
+
+    Where things stand beside each other is known better than where they stand: they are seen together. Others that are
+    nearer to the object than ``neighbours`` (m) may be nudged.
+    """
+    margin = room_due(known.robot.limits, known.filter.sigma, CREEP)
+    radius = 0.5 * known.errand.widest
+    spots = [(one.x, one.y) for one in known.targets.others()]
+    spots += [(one.x, one.y) for one in known.ledger.put_off]
+    apart = max(neighbours, SAME)
+    things = [Thing(x, y, radius, 0.0) for x, y in spots if target.distance(x, y) >= apart]
+    things += [Thing(filled.slot.x, filled.slot.y, radius, CLEAR) for filled in known.ledger.filled]
+    things += [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in known.ledger.met_by(known.now_ns)]
+    return Clearance(known.space, known.space.outlines[0], margin, things, known.pose)
+
+
 def clearance_from(known: Knowledge, start: Pose, speed: float = math.inf) -> Clearance:
-    """Return what keeps the outline clear, with what it holds, on ways that begin at a pose, driven at a speed (m/s).
+    """Return what keeps the outline clear, with what it holds, on ways from a pose on that are driven at a speed (m/s).
 
     A little more room is planned for than the limits insist on, since no way is followed to the centimetre.
     """

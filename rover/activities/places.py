@@ -89,13 +89,12 @@ def _is_free(known: Knowledge, lookout: Lookout) -> bool:
 
 
 def things_about(known: Knowledge) -> list[Thing]:
-    """Return what is to be driven round: other objects, those put off, filled slots, and what was met."""
+    """Return what is to be driven round: other objects, those put off, what stands in the tray, and what was met."""
     radius = 0.5 * known.errand.widest
     others = [
         Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), CLEAR) for one in known.targets.others()
     ]
-    spots = [(one.x, one.y) for one in known.ledger.put_off]
-    spots += [(filled.slot.x, filled.slot.y) for filled in known.ledger.filled]
+    spots = [(one.x, one.y) for one in known.ledger.put_off] + known.ledger.in_tray
     met = [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in known.ledger.met_by(known.now_ns)]
     return [*others, *(Thing(x, y, radius, CLEAR) for x, y in spots), *met]
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown
+from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown, Standing
 from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import LookedAt
 from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note
@@ -31,6 +31,7 @@ class Ledger:
         believed: kinds of those on which nothing could tell.
         setting_down: the object that the jaws have just been opened on.
         filled: slots in which something stands, in the order of filling.
+        standing: what else is seen in the tray: nobody knows since when, and it is not counted.
         put_off: objects left for later.
         let_go: objects lost on their way, and not gripped again yet.
         obstacles: what was met and is on no map.
@@ -50,6 +51,7 @@ class Ledger:
     believed: list[str] = field(default_factory=list)
     setting_down: SettingDown | None = None
     filled: list[Filled] = field(default_factory=list)
+    standing: list[Standing] = field(default_factory=list)
     put_off: list[PutOff] = field(default_factory=list)
     let_go: list[LetGo] = field(default_factory=list)
     obstacles: list[Met] = field(default_factory=list)
@@ -242,8 +244,18 @@ class Ledger:
     @property
     def slot(self) -> Slot | None:
         """The next free slot, None when the tray is full."""
-        taken = {filled.slot.number for filled in self.filled}
-        return next((slot for slot in self.ground.slots if slot.number not in taken), None)
+        return next(iter(self.free_slots), None)
+
+    @property
+    def free_slots(self) -> list[Slot]:
+        """Slots in which nothing stands, and that are driven into past nothing that does, in the order of filling."""
+        things = self.in_tray
+        return [slot for slot in self.ground.slots if self.ground.is_open(slot, things)]
+
+    @property
+    def in_tray(self) -> list[XY]:
+        """Where things stand in the tray (m)."""
+        return [(one.slot.x, one.slot.y) for one in self.filled] + [(one.x, one.y) for one in self.standing]
 
     def left(self, known: int) -> int:
         """Return how many objects are not in the tray yet: counted, where the errand says how many there are.

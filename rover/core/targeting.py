@@ -24,9 +24,9 @@ VANISHED_OFTEN = 3
 """What was not there this many times, when the robot came near, is no longer believed in at that place."""
 SET_DOWN_RADIUS = 0.13
 """What stands this near (m) to a filled slot is what was set down there."""
-SURE_IN_TRAY, NEAR_TRAY = 0.05, 1.2
-"""Only what is seen as surely as this (m, a standard deviation) from so near (m) takes room in the tray: from farther
-off the heading's error, the same in all frames, has it stand elsewhere."""
+SURE_IN_TRAY, NEAR_TRAY, SIGHTINGS_IN_TRAY = 0.05, 0.9, 6
+"""Only what is seen as surely as this (m, a standard deviation) from so near (m) and so often takes room in the tray:
+from farther off tilt and heading, wrong by the same in all frames, have it stand elsewhere."""
 CLEARLY_BETTER = 0.6
 """Another object must be this share of the target's distance or nearer to take its place..."""
 FRAMES_TO_SWITCH = 5
@@ -102,7 +102,7 @@ class Targeting:
         """Tell whether something is surely in the tray that was not set down there; once it is, that stands."""
         if one.number in self._told:
             return True
-        if not one.known or max(one.xx, one.yy) > SURE_IN_TRAY**2:
+        if one.sightings < SIGHTINGS_IN_TRAY or max(one.xx, one.yy) > SURE_IN_TRAY**2:
             return False
         for filled in self._known.ledger.filled:
             radius = DONE_WITH_RADIUS if filled.kind == one.kind else SET_DOWN_RADIUS

@@ -25,8 +25,8 @@ VANISHED_OFTEN = 3
 SET_DOWN_RADIUS = 0.13
 """What stands this near (m) to a filled slot is what was set down there."""
 SURE_IN_TRAY, NEAR_TRAY, SIGHTINGS_IN_TRAY = 0.05, 0.9, 6
-"""Only what is seen as surely as this (m, a standard deviation) from so near (m) and so often takes room in the tray:
-from farther off tilt and heading, wrong by the same in all frames, have it stand elsewhere."""
+"""Only what is seen as surely as this (m, a standard deviation without the pose's) from so near (m) and so often takes
+room in the tray: from farther off tilt and heading, wrong by the same in all frames, have it stand elsewhere."""
 CLEARLY_BETTER = 0.6
 """Another object must be this share of the target's distance or nearer to take its place..."""
 FRAMES_TO_SWITCH = 5
@@ -43,7 +43,6 @@ class Targeting:
         self._looked_from: Pose | None = None
         self._choice = make_choice(known.targets)
         self._tray = TargetMemory(known.targets.view)
-        self._told: set[int] = set()
 
     def see(self, detections: Sequence[Detection], pose: Pose, pose_sigma: float) -> None:
         """Take in the objects of a frame; the pose is that of the frame's time, its deviation in m.
@@ -96,20 +95,18 @@ class Targeting:
             and not (closed and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # the jaws hold it
         ]
         self._tray.update(in_tray, pose, steady)
-        ledger.standing = [Standing(one.kind, one.x, one.y) for one in self._tray.objects if self._is_there(one)]
+        for one in self._tray.objects:
+            if one.sightings >= SIGHTINGS_IN_TRAY and self._was_not_set_down(one):
+                ledger.stands_in_tray(Standing(one.kind, one.x, one.y))
 
-    def _is_there(self, one: Remembered) -> bool:
-        """Tell whether something is surely in the tray that was not set down there; once it is, that stands."""
-        if one.number in self._told:
-            return True
-        if one.sightings < SIGHTINGS_IN_TRAY or max(one.xx, one.yy) > SURE_IN_TRAY**2:
+    def _was_not_set_down(self, one: Remembered) -> bool:
+        """Tell whether it is sure where something stands in the tray, and nothing was set down there."""
+        if max(one.xx, one.yy) - one.base > SURE_IN_TRAY**2:
             return False
         for filled in self._known.ledger.filled:
             radius = DONE_WITH_RADIUS if filled.kind == one.kind else SET_DOWN_RADIUS
-            if one.distance(filled.slot.x, filled.slot.y) < radius:
+            if one.distance(filled.slot.x, filled.slot.y) < radius + math.sqrt(one.base):
                 return False
-        self._told.add(one.number)
-        self._known.note("tray", f"{one.kind} stands there at x {one.x:.2f} m, y {one.y:.2f} m, and was not set down")
         return True
 
     def _count_as_looked_at(self, pose: Pose) -> None:

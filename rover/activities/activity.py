@@ -76,8 +76,7 @@ class Knowledge:
     @property
     def things(self) -> list[tuple[float, float]]:
         """Where objects stand that are known of: remembered ones, and those in the tray (m)."""
-        things = [(one.x, one.y) for one in self.targets.objects]
-        return things + [(filled.slot.x, filled.slot.y) for filled in self.ledger.filled]
+        return [(one.x, one.y) for one in self.targets.objects] + self.ledger.in_tray
 
     @property
     def loaded(self) -> bool:

@@ -92,14 +92,14 @@ def _is_free(known: Knowledge, lookout: Lookout) -> bool:
 
 
 def things_about(known: Knowledge) -> list[Thing]:
-    """Return what is to be driven round: other objects, those put off, filled slots, and what was met."""
+    """Return what is to be driven round: other objects, those put off, what stands in the tray, and what was met."""
     radius = 0.5 * known.errand.widest
     others = [
         Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), CLEAR) for one in known.targets.others()
     ]
     chosen = known.targets.chosen
     spots = [(one.x, one.y) for one in known.ledger.put_off if chosen is None or chosen.distance(one.x, one.y) >= SAME]
-    spots += [(filled.slot.x, filled.slot.y) for filled in known.ledger.filled]
+    spots += known.ledger.in_tray
     met = [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in known.ledger.met_by(known.now_ns)]
     return [*others, *(Thing(x, y, radius, CLEAR) for x, y in spots), *met]
 
@@ -116,7 +116,7 @@ def clearance_beside(known: Knowledge, target: Remembered, neighbours: float) ->
     spots += [(one.x, one.y) for one in known.ledger.put_off]
     apart = max(neighbours, SAME)
     things = [Thing(x, y, radius, 0.0) for x, y in spots if target.distance(x, y) >= apart]
-    things += [Thing(filled.slot.x, filled.slot.y, radius, CLEAR) for filled in known.ledger.filled]
+    things += [Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray]
     things += [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in known.ledger.met_by(known.now_ns)]
     return Clearance(known.space, known.space.outlines[0], margin, things, known.pose)
 

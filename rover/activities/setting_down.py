@@ -6,10 +6,11 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Knowledge
-from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
+from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving, why_give_up
 from rover.activities.gripping import SETTLE, jaws_covariance, jaws_place
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.estimate.ellipse import chance_inside
+from rover.estimate.field import Slot
 from rover.events import BELIEVED, FELT, SEEN
 from rover.geometry import XY
 from rover.kinds import Number
@@ -20,6 +21,8 @@ from rover.vision.targets import PLAIN_SHARE, Sighting
 
 SURE_ENOUGH = 0.5
 """With a smaller chance than this of landing inside the tray, nothing is set down."""
+IN_FRONT = 0.1
+"""The way in may begin so far (m) aside of the slot's own line: half of what slots are apart."""
 OPENED_AT_MOST = 3
 """So often the jaws are opened where they are felt to hold on."""
 LOOKS_FOR = 2.0
@@ -60,13 +63,18 @@ class SetDown(Driving):
         self._wait, self._opening, self._opened = self._travel, 1.0, 1
         self._was_held: bool | None = None
         self._look: LookBack | None = None
+        self._given_up = ""
         if self._slot is None:
             self.fail("no slot is free")
+        elif abs(_to_slot(known, self._slot)[1]) > IN_FRONT:
+            self.fail("the free slot is not straight ahead")
         elif _chance_inside(known, known.ledger.carried or "", (self._slot.x, self._slot.y)) < SURE_ENOUGH:
             self.fail("the position is too unsure: it could be set down beside the tray")
 
     def step(self, known: Knowledge) -> Request:
         """In, let go, out, look."""
+        if self._given_up:
+            return self._retreat(known)
         if self._slot is not None:
             return self._drive_in(known)
         if self._wait > 0.0:
@@ -77,16 +85,22 @@ class SetDown(Driving):
 
     def _drive_in(self, known: Knowledge) -> Request:
         assert self._slot is not None
-        c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
-        dx, dy = self._slot.x - known.pose.x, self._slot.y - known.pose.y
-        ahead = dx * c + dy * s - known.robot.body.gripper_reach
-        aside = -dx * s + dy * c
+        ahead, aside = _to_slot(known, self._slot)
         if ahead <= 0.01:
             return self._arrive(known)
+        self._given_up = why_give_up(known, PATIENCE)
+        if not known.ground.is_open(self._slot, known.ledger.in_tray):
+            self._given_up = "something stands in the free slot, or in the way to it"
         lean = clamp(2.0 * aside, -0.35, 0.35) if ahead > 0.08 else 0.0
         turn_rate = HEADING_GAIN * wrap(known.ground.entry + lean - known.pose.heading)
         speed = towards(ahead, self._speed, 0.5 * known.robot.limits.deceleration)
-        return self.drive(known, Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15), PATIENCE)
+        return Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15)
+
+    def _retreat(self, known: Knowledge) -> Request:
+        """Come straight back out with what is held, so that nothing in the tray is swept aside, and fail then."""
+        if (left := self._left_in_tray(known)) <= 0.02:
+            return self.fail(self._given_up)
+        return self.drive(known, self._backwards(known, left))
 
     def _arrive(self, known: Knowledge) -> Request:
         assert self._slot is not None
@@ -106,13 +120,19 @@ class SetDown(Driving):
         return Request(jaws=self._opening)
 
     def _back_out(self, known: Knowledge) -> Request:
-        c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
-        left = (known.pose.x - self._in_from[0]) * c + (known.pose.y - self._in_from[1]) * s
-        if left <= 0.02:
+        if (left := self._left_in_tray(known)) <= 0.02:
             self._look = LookBack(known)
             return Request(jaws=1.0)
+        return self.drive(known, self._backwards(known, left)._replace(jaws=1.0))
+
+    def _left_in_tray(self, known: Knowledge) -> float:
+        """Return how far (m) it is yet back to where the way in began."""
+        c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
+        return (known.pose.x - self._in_from[0]) * c + (known.pose.y - self._in_from[1]) * s
+
+    def _backwards(self, known: Knowledge, left: float) -> Request:
         speed = -towards(left, self._speed, 0.5 * known.robot.limits.deceleration)
-        return self.drive(known, Request(speed, HEADING_GAIN * wrap(known.ground.entry - known.pose.heading), jaws=1.0))
+        return Request(speed, HEADING_GAIN * wrap(known.ground.entry - known.pose.heading))
 
     def _look_back(self, known: Knowledge, look: "LookBack") -> Request:
         ledger = known.ledger
@@ -138,6 +158,13 @@ class SetDown(Driving):
         return self.done()
 
 
+def _to_slot(known: Knowledge, slot: Slot) -> tuple[float, float]:
+    """Return how far the slot is before the jaws, and to the left of the way in (m)."""
+    c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
+    dx, dy = slot.x - known.pose.x, slot.y - known.pose.y
+    return dx * c + dy * s - known.robot.body.gripper_reach, dy * c - dx * s
+
+
 class LookBack:
     """Looks, standing, whether what was set down was left: in the tray, and out of the jaws."""
 
@@ -145,7 +172,8 @@ class LookBack:
         setting_down = known.ledger.setting_down
         assert setting_down is not None
         self._place = (setting_down.x, setting_down.y)
-        self._others = [(one.slot.x, one.slot.y) for one in known.ledger.filled if one.slot is not setting_down.slot]
+        own = (setting_down.slot.x, setting_down.slot.y)
+        self._others = [place for place in known.ledger.in_tray if place != own]
         camera = known.robot.devices.camera
         frames_s = 0.0 if camera is None else (FRAMES_TO_MISS + 1) / camera.rate + camera.latency
         self._since_ns, self._lasts = known.now_ns, max(LOOKS_FOR, frames_s)

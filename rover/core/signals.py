@@ -46,7 +46,7 @@ def fill_errand(known: Knowledge) -> None:
     signals.objects_delivered = len(ledger.delivered)
     signals.objects_believed = len(ledger.believed)
     signals.objects_put_off = len(ledger.put_off)
-    signals.slots_free = len(ledger.ground.slots) - len(ledger.filled)
+    signals.slots_free = len(ledger.free_slots)
     was_searched, signals.field_searched = signals.field_searched, ledger.looked_at.all
     signals.field_unseen = ledger.unseen
     if signals.field_searched and not was_searched and signals.field_unseen:

@@ -78,7 +78,7 @@ class Core:
         saved: Mapping[str, Any] | None = None,
         parts: Parts = USUAL,
     ) -> None:
-        ground = ground_of(errand.field, errand.widest, errand.expect)
+        ground = ground_of(errand.field, errand.widest, errand.expect, robot.body.width)
         self._first_fix = FirstFix(saved is not None and can_sight_marker(robot, ground))
         estimate = pose_filter(robot, errand, saved if self._first_fix.is_due else None, parts.pose_filter)
         events: list[Event] = []

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from rover.activities.activity import Knowledge
 from rover.devices.readings import Detection
+from rover.errand.entries import Standing
 from rover.errand.ledger import Ledger
 from rover.estimate.looked_at import Sector
 from rover.geometry import Pose, inside
@@ -21,8 +22,11 @@ DONE_WITH_RADIUS = 0.20
 """A sighting this near (m) to the place of something done with is that object again."""
 VANISHED_OFTEN = 3
 """What was not there this many times, when the robot came near, is no longer believed in at that place."""
-ZONE_MARGIN = 0.06
-"""What seems to stand this near (m) to the tray stands in it."""
+SET_DOWN_RADIUS = 0.13
+"""What stands this near (m) to a filled slot is what was set down there."""
+SURE_IN_TRAY, NEAR_TRAY, SIGHTINGS_IN_TRAY = 0.05, 0.9, 6
+"""Only what is seen as surely as this (m, a standard deviation without the pose's) from so near (m) and so often takes
+room in the tray: from farther off tilt and heading, wrong by the same in all frames, have it stand elsewhere."""
 CLEARLY_BETTER = 0.6
 """Another object must be this share of the target's distance or nearer to take its place..."""
 FRAMES_TO_SWITCH = 5
@@ -38,10 +42,15 @@ class Targeting:
         self._known = known
         self._looked_from: Pose | None = None
         self._choice = make_choice(known.targets)
+        self._tray = TargetMemory(known.targets.view)
 
     def see(self, detections: Sequence[Detection], pose: Pose, pose_sigma: float) -> None:
-        """Take in the objects of a frame; the pose is that of the frame's time, its deviation in m."""
+        """Take in the objects of a frame; the pose is that of the frame's time, its deviation in m.
+
+        While neither counts nor heading come nobody knows how far the robot turned until then: nothing is placed.
+        """
         known = self._known
+        is_placed = bool(known.signals.counts_ok or known.signals.heading_ok)
         closed = known.jaws is not None and known.jaws < 0.5
         candidates: list[Sighting] = []
         known.sighted = [sight(one, known.targets.view, pose, pose_sigma) for one in detections]
@@ -50,10 +59,12 @@ class Targeting:
             is_between = self._is_between(sighting)
             if is_between:
                 known.between_jaws = sighting
-            if not (closed and is_between) and self._is_candidate(sighting):
+            if is_placed and not (closed and is_between) and self._is_candidate(sighting):
                 candidates.append(sighting)
-        steady = abs(known.filter.heading_rate) < STEADY_TURN_RATE
+        steady = is_placed and abs(known.filter.heading_rate) < STEADY_TURN_RATE
         known.targets.update(candidates, pose, steady)
+        if is_placed:
+            self._look_into_tray(pose, steady=steady, closed=closed)
         if known.ledger.carried is None and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
             known.ledger.chose(taken.kind, taken.x, taken.y)
         if steady and not closed:
@@ -71,6 +82,32 @@ class Targeting:
         if one.detection.kind not in known.errand.kinds or not inside((one.x, one.y), known.ground.boundary):
             return False
         return not is_done_with(known.ledger, one)
+
+    def _look_into_tray(self, pose: Pose, *, steady: bool, closed: bool) -> None:
+        """Enter in the ledger what stands in the tray besides what was set down there."""
+        known, ledger, reach = self._known, self._known.ledger, self._known.robot.body.gripper_reach
+        in_tray = [
+            one
+            for one in known.sighted
+            if one.detection.kind in known.errand.kinds
+            and one.detection.distance < NEAR_TRAY
+            and known.ground.in_zone(one.x, one.y)
+            and not (closed and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # the jaws hold it
+        ]
+        self._tray.update(in_tray, pose, steady)
+        for one in self._tray.objects:
+            if one.sightings >= SIGHTINGS_IN_TRAY and self._was_not_set_down(one):
+                ledger.stands_in_tray(Standing(one.kind, one.x, one.y))
+
+    def _was_not_set_down(self, one: Remembered) -> bool:
+        """Tell whether it is sure where something stands in the tray, and nothing was set down there."""
+        if max(one.xx, one.yy) - one.base > SURE_IN_TRAY**2:
+            return False
+        for filled in self._known.ledger.filled:
+            radius = DONE_WITH_RADIUS if filled.kind == one.kind else SET_DOWN_RADIUS
+            if one.distance(filled.slot.x, filled.slot.y) < radius + math.sqrt(one.base):
+                return False
+        return True
 
     def _count_as_looked_at(self, pose: Pose) -> None:
         """Count the ground in view as looked at, once for each place and direction."""
@@ -98,22 +135,20 @@ class Targeting:
 
 
 def is_done_with(ledger: Ledger, one: Sighting) -> bool:
-    """Tell whether a sighting is of something put off or set down already.
+    """Tell whether a sighting is of something put off, or in the tray already.
 
     From far off a distance is vague, so an object in the tray can seem to stand beyond it.
     """
     sigma = math.sqrt(max(one.xx, one.yy))
-    if ledger.ground.in_zone(one.x, one.y, ZONE_MARGIN):
+    if ledger.ground.in_zone(one.x, one.y):
         return True
     if sum(_is_near(one, x, y, DONE_WITH_RADIUS) for x, y in ledger.vanished) >= VANISHED_OFTEN:
         return True
     if any(_is_near(one, left.x, left.y, max(DONE_WITH_RADIUS, sigma)) for left in ledger.put_off):
         return True
-    reach = max(DONE_WITH_RADIUS, 3.0 * sigma)
-    return any(
-        one.detection.kind == filled.kind and _is_near(one, filled.slot.x, filled.slot.y, reach)
-        for filled in ledger.filled
-    )
+    reach = max(SET_DOWN_RADIUS, 3.0 * sigma)
+    in_tray = [(each.kind, each.slot.x, each.slot.y) for each in ledger.filled] + ledger.standing
+    return any(one.detection.kind == kind and _is_near(one, x, y, reach) for kind, x, y in in_tray)
 
 
 def _is_near(one: Sighting, x: float, y: float, radius: float) -> bool:

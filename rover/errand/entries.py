@@ -33,6 +33,14 @@ class Filled(NamedTuple):
     kind: str
 
 
+class Standing(NamedTuple):
+    """An object that stands in the tray and was not set down by this errand: its kind and place (m)."""
+
+    kind: str
+    x: float
+    y: float
+
+
 class PutOff(NamedTuple):
     """An object left for later: its kind and place (m)."""
 

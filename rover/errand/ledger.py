@@ -1,10 +1,11 @@
 """The errand's bookkeeping: what was found, delivered and put off, and which slots of the tray are filled."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown
+from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown, Standing
 from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import LookedAt
 from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note
@@ -13,6 +14,9 @@ from rover.geometry import XY, Pose
 
 TOUCHED_NS, HEARD_NS, FOR_GOOD_NS = 600_000_000_000, 60_000_000_000, 1 << 62
 """What was touched is avoided for so long, what was only heard for a shorter time: an echo may be a stray one."""
+
+SAME_STANDING = 0.12
+"""What is seen in the tray this near (m) to something that stands there is that again."""
 
 
 class StateMismatchError(ValueError):
@@ -31,6 +35,7 @@ class Ledger:
         believed: kinds of those on which nothing could tell.
         setting_down: the object that the jaws have just been opened on.
         filled: slots in which something stands, in the order of filling.
+        standing: what else was seen in the tray: nobody knows since when, and it is not counted.
         put_off: objects left for later.
         let_go: objects lost on their way, and not gripped again yet.
         obstacles: what was met and is on no map.
@@ -50,6 +55,7 @@ class Ledger:
     believed: list[str] = field(default_factory=list)
     setting_down: SettingDown | None = None
     filled: list[Filled] = field(default_factory=list)
+    standing: list[Standing] = field(default_factory=list)
     put_off: list[PutOff] = field(default_factory=list)
     let_go: list[LetGo] = field(default_factory=list)
     obstacles: list[Met] = field(default_factory=list)
@@ -152,6 +158,15 @@ class Ledger:
         assert setting_down is not None
         return setting_down
 
+    def stands_in_tray(self, one: Standing) -> None:
+        """Enter something seen in the tray that was not set down there; seen again, where it was seen last."""
+        again = next((n for n, other in enumerate(self.standing) if _apart(one, other) < SAME_STANDING), None)
+        if again is not None:
+            self.standing[again] = one
+            return
+        self.standing.append(one)
+        self.events.append(Note("tray", f"not set down, and stands there: {_at(*one)}"))
+
     def leave(self, kind: str, x: float, y: float, why: str = "put off") -> None:
         """Put an object off: it stays where it is (m) for now."""
         self.put_off.append(PutOff(kind, x, y))
@@ -242,8 +257,18 @@ class Ledger:
     @property
     def slot(self) -> Slot | None:
         """The next free slot, None when the tray is full."""
-        taken = {filled.slot.number for filled in self.filled}
-        return next((slot for slot in self.ground.slots if slot.number not in taken), None)
+        return next(iter(self.free_slots), None)
+
+    @property
+    def free_slots(self) -> list[Slot]:
+        """Slots in which nothing stands, and that are driven into past nothing that does, in the order of filling."""
+        things = self.in_tray
+        return [slot for slot in self.ground.slots if self.ground.is_open(slot, things)]
+
+    @property
+    def in_tray(self) -> list[XY]:
+        """Where things stand in the tray (m)."""
+        return [(one.slot.x, one.slot.y) for one in self.filled] + [(one.x, one.y) for one in self.standing]
 
     def left(self, known: int) -> int:
         """Return how many objects are not in the tray yet: counted, where the errand says how many there are.
@@ -283,6 +308,10 @@ class Ledger:
             start = (len(self.delivered) + len(self.believed)) % len(kinds)
             return kinds[start:] + kinds[:start]
         return None
+
+
+def _apart(one: Standing, other: Standing) -> float:
+    return math.dist((one.x, one.y), (other.x, other.y))
 
 
 def _xy(place: Sequence[Any]) -> XY:

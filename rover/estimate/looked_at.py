@@ -26,9 +26,9 @@ EASY = 0.08
 MOST_VISITS = 3
 """So often a lookout is gone to while nothing is found: what was not seen from it then never will be."""
 MOST_FAILURES = 2
-"""A lookout that could not be reached so often is left out for good..."""
+"""A lookout that could not be reached so often is left out, and has one more chance after each find..."""
 FAILED = 0.1
-"""... and once it was not, others come first that are worth more than this share of it."""
+"""... and before, others come first that are worth more than this share of it."""
 UNSEEN_SHARE, UNSEEN_AREA = 0.03, 1.0
 """So little that could not be looked at, as a share of the field and in m^2, is not worth a word: there are nooks."""
 
@@ -232,6 +232,7 @@ class LookedAt:
         self._wanted = dict.fromkeys(range(count), LOOKS)
         self._bits = (1 << count) - 1
         self._visits = [0] * len(self.lookouts)
+        self._failures = [min(failures, MOST_FAILURES - 1) for failures in self._failures]
         self._is_all: bool | None = None
 
     @property

@@ -44,8 +44,8 @@ class Zone(Model):
     depth: Annotated[Length, POSITIVE]
     """Side along the y axis."""
     entry: Angle | None = None
-    """Heading in which the robot drives in, best along an axis; without it, the quarter direction from the field's
-    middle."""
+    """Heading in which the robot drives in, best along an axis; without it, the quarter direction before which there is
+    most room, of several the one from the field's middle."""
     marker: Point | None = None
     """Where a plate stands that the camera knows, at the camera's height: sighting it fixes the position."""
 

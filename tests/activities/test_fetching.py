@@ -190,8 +190,11 @@ class TestSetDown:
         assert (did.progress, did.why) == ("failed", "no slot is free")
 
     def test_stalled_it_fails(self, doing):
-        did = doing(("drive_to", {"place": "zone.gate"}), ("set_down", {}), faults=["at 12 s: drive silent"])
+        did = doing(
+            ("drive_to", {"place": "zone.gate"}), ("set_down", {}), faults=["at 12 s: drive silent for 1200 ms"]
+        )
         assert (did.progress, did.why) == ("failed", "the wheels are driven and do not turn")
+        assert did.run.true_track[-1].x > 0.75 + 0.5 + 0.16  # it came back out of the tray before
 
 
 class TestLooking:

@@ -7,6 +7,7 @@ import pytest
 
 from rover.core.targeting import DONE_WITH_RADIUS, FRAMES_TO_SWITCH, TargetChoice, is_done_with
 from rover.devices.readings import Detection
+from rover.errand.entries import Filled, Standing
 from rover.errand.ledger import Ledger
 from rover.estimate.field import ground_of
 from rover.estimate.looked_at import LookedAt, LookRound
@@ -63,8 +64,22 @@ class TestDoneWith:
     def test_what_stands_in_the_tray_is(self, ledger):
         errand = ledger()
         assert is_done_with(errand, seen("amber", 0.75, 0.75, 0.02))
-        assert is_done_with(errand, seen("amber", 1.39, 0.75, 0.02))
-        assert not is_done_with(errand, seen("amber", 1.6, 0.75, 0.02))
+        assert is_done_with(errand, seen("amber", 1.34, 0.75, 0.02))
+
+    def test_what_stands_beside_it_is_not(self, ledger):
+        """4 cm off the edge, which is at 1.35 m; with the slot nearest to it filled by one of its kind, too."""
+        errand = ledger()
+        assert not is_done_with(errand, seen("amber", 1.39, 0.75, 0.02))
+        nearest = max(errand.ground.slots, key=lambda slot: slot.x)
+        errand.filled.append(Filled(nearest, "amber"))
+        assert not is_done_with(errand, seen("amber", 1.39, nearest.y, 0.02))
+
+    def test_what_stood_there_already_is_though_it_seems_to_stand_beside_it_from_afar(self, ledger):
+        errand = ledger()
+        errand.standing.append(Standing("amber", 1.2, 0.75))
+        assert is_done_with(errand, seen("amber", 1.5, 0.75, 0.12))
+        assert not is_done_with(errand, seen("teal", 1.5, 0.75, 0.12))
+        assert not is_done_with(errand, seen("amber", 1.5, 0.75, 0.02))
 
     def test_what_was_put_off_is(self, ledger):
         errand = ledger()

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff
+from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff, Standing
 from rover.errand.ledger import Ledger, StateMismatchError
 from rover.estimate.field import ground_of
 from rover.estimate.looked_at import MOST_FAILURES, LookedAt, LookRound, Sector
@@ -311,3 +311,25 @@ class TestUnseen:
         assert errand.unseen == 1.0
         deliver(errand, "teal")
         assert (errand.unseen, errand.account(known=0)) == (0.0, (2, 0, 0, 0, 0.0))
+
+
+class TestStanding:
+    """What stands in the tray and was not set down takes its room, and is not counted."""
+
+    def test_a_slot_on_it_or_behind_it_is_not_free(self, ledger):
+        errand = ledger()
+        free = errand.free_slots
+        in_way = max(free, key=lambda slot: slot.x)  # the tray is entered along -x: the nearest to its gate
+        errand.stands_in_tray(Standing("amber", in_way.x, in_way.y))
+        assert {slot.number for slot in errand.free_slots} == {one.number for one in free if one.y != in_way.y}
+        assert errand.slot in errand.free_slots
+        assert errand.account(known=0).counted == 0
+
+    def test_seen_again_a_little_elsewhere_it_is_the_same(self, ledger):
+        errand = ledger()
+        errand.stands_in_tray(Standing("amber", 0.7, 0.7))
+        errand.stands_in_tray(Standing("amber", 0.75, 0.7))
+        assert errand.standing == [Standing("amber", 0.75, 0.7)]
+        assert [event.kind for event in errand.events] == ["tray"]
+        errand.stands_in_tray(Standing("amber", 0.95, 0.7))
+        assert len(errand.standing) == len(errand.events) == 2

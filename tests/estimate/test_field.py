@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.field import JAWS_ROOM, ground_of
+from rover.estimate.field import BEHIND_SLOT, JAWS_ROOM, ground_of
 from rover.files.errand import FieldPlan
 
 CORNERS = [["0 m", "0 m"], ["6 m", "0 m"], ["6 m", "4 m"], ["0 m", "4 m"]]
@@ -15,14 +15,14 @@ QUARTERS = (0.0, 90.0, 180.0, -90.0)
 WIDTH = 0.05
 
 
-def ground(width=1.2, depth=1.2, *, entry=None, expected=None, **zone):
+def ground(width=1.2, depth=1.2, *, entry=None, expected=None, body=0.26, **zone):
     place = {"x": "75 cm", "y": "75 cm"} | zone
     sides = {"width": f"{width} m", "depth": f"{depth} m"}
     turned = {} if entry is None else {"entry": f"{entry} deg"}
     field = FieldPlan.model_validate(
         {"boundary": CORNERS, "start": {"x": "3 m", "y": "2 m"}, "zone": place | sides | turned}
     )
-    return ground_of(field, WIDTH, expected)
+    return ground_of(field, WIDTH, expected, body)
 
 
 side = st.floats(0.2, 3.0)
@@ -83,3 +83,74 @@ def test_clearance_is_negative_outside_and_only_there(x, y):
     clearance = ground().clearance(x, y)
     by_hand = min(x, 6.0 - x, y, 4.0 - y)
     assert clearance == pytest.approx(by_hand, abs=1e-9) if by_hand >= 0.0 else clearance <= 0.0
+
+
+class TestWayIn:
+    """Nothing is driven through what stands in the tray."""
+
+    @given(
+        width=side,
+        depth=side,
+        entry=st.sampled_from(QUARTERS) | st.floats(-180.0, 180.0),
+        expected=number,
+        body=st.floats(0.1, 0.6),
+    )
+    def test_filled_in_their_order_each_slot_is_open_when_its_turn_comes(self, width, depth, entry, expected, body):
+        made = ground(width, depth, entry=entry, expected=expected, body=body)
+        filled = []
+        for slot in made.slots:
+            assert made.is_open(slot, filled)
+            filled.append((slot.x, slot.y))
+        assert not any(made.is_open(slot, filled) for slot in made.slots)
+
+    @given(
+        width=side,
+        depth=side,
+        entry=st.sampled_from(QUARTERS) | st.floats(-180.0, 180.0),
+        things=st.lists(st.tuples(st.floats(0.1, 1.4), st.floats(0.1, 1.4)), max_size=4),
+        body=st.floats(0.1, 0.6),
+    )
+    def test_an_open_slot_is_driven_into_past_everything(self, width, depth, entry, things, body):
+        """By hand: the body is a rectangle that comes up to 5 cm behind the slot, from as far off as you like."""
+        made = ground(width, depth, entry=entry, body=body)
+        c, s = math.cos(made.entry), math.sin(made.entry)
+        for slot in (slot for slot in made.slots if made.is_open(slot, things)):
+            for x, y in things:
+                ahead, left = (x - slot.x) * c + (y - slot.y) * s, (y - slot.y) * c - (x - slot.x) * s
+                assert ahead >= -BEHIND_SLOT or abs(left) >= 0.5 * (body + WIDTH)
+
+    def test_a_slot_behind_a_filled_one_is_not_open(self):
+        made = ground(1.2, 0.25, entry=0.0)
+        far, *others = made.slots
+        assert len(others) >= 2
+        near = others[-1]
+        assert made.is_open(far, [])
+        assert not any(made.is_open(slot, [(near.x, near.y)]) for slot in made.slots)
+        assert made.is_open(near, [(far.x, far.y)])
+
+    @given(width=side, depth=side, entry=st.floats(-180.0, 180.0))
+    def test_entered_aslant_all_slots_lie_in_the_tray_too(self, width, depth, entry):
+        made = ground(width, depth, entry=entry)
+        assert made.slots
+        assert all(made.in_zone(slot.x, slot.y, margin=-0.5 * WIDTH) for slot in made.slots)
+        for one, other in combinations(made.slots, 2):
+            assert math.dist((one.x, one.y), (other.x, other.y)) >= WIDTH + JAWS_ROOM - 1e-9
+
+
+class TestEntry:
+    def in_field(self, x, y, walls=None):
+        zone = {"x": f"{x} m", "y": f"{y} m", "width": "60 cm", "depth": "60 cm"}
+        values = {"boundary": CORNERS, "start": {"x": "1 m", "y": "1 m"}, "zone": zone, "walls": walls or {}}
+        return math.degrees(ground_of(FieldPlan.model_validate(values), WIDTH, None).entry) % 360.0
+
+    def test_in_the_middle_with_a_wall_on_the_one_side_it_is_entered_from_another(self):
+        """From the field's middle, which is on the left of it, 0 deg would be due."""
+        assert self.in_field(3.3, 2.0) == pytest.approx(0.0)
+        wall = {"partition": [["2.7 m", "0 m"], ["2.7 m", "4 m"]]}
+        assert self.in_field(3.3, 2.0, wall) in (pytest.approx(90.0), pytest.approx(180.0), pytest.approx(270.0))
+
+    def test_the_side_with_the_most_room_is_taken(self):
+        """In a bay open to the right alone, wherever the field's middle is."""
+        walls = {"left": [["3.9 m", "1 m"], ["3.9 m", "3 m"]]}
+        walls |= {"above": [["3.9 m", "2.7 m"], ["6 m", "2.7 m"]], "below": [["3.9 m", "1.3 m"], ["6 m", "1.3 m"]]}
+        assert self.in_field(4.4, 2.0, walls) == pytest.approx(180.0)

@@ -68,9 +68,9 @@ class CrossChecks:
         if self._turns is not None:
             self._turns.begin()
 
-    def drive(self, duties: tuple[float, float], seconds: float) -> None:
-        """Note what the two motor channels are given for a time (s)."""
-        self._sides.drive(duties, seconds)
+    def drive(self, duties: tuple[float, float], told: tuple[float, float], seconds: float) -> None:
+        """Note what the two motor channels are given for a time (s), and the speeds (m/s) that the wheels are told."""
+        self._sides.drive(duties, told, seconds)
         self._duty = 0.5 * (abs(duties[0]) + abs(duties[1]))
 
     def count(self, left: float, right: float, seconds: float) -> Unsure:

@@ -8,6 +8,8 @@ LEAST_SCALE, MOST_SCALE = 0.6, 1.6
 """Counts within these shares of the way that the duties should have made may be true: dead band, load, battery."""
 STANDS_SCALE = 0.25
 """With less than this the side stands in truth, and its counts say so."""
+KEEPS_UP = 0.7
+"""A wheel that counts less than this share of what it was told is blocked, or at its end."""
 WELL_SCALED = (0.7, 1.4)
 """Within these they are not to blame for what a heading contradicts."""
 
@@ -30,24 +32,35 @@ class Scale:
     def begin(self) -> None:
         """Begin anew."""
         self._long_due = self._long_counted = self._short_due = self._short_counted = 0.0
+        self._long_told = self._short_told = 0.0
         self.settled = 1.0
         self.unaccounted = 0.0
 
     def mark(self) -> None:
         """Begin the short comparison anew, in which the heading is to be held against the counts."""
-        self._short_due = self._short_counted = 0.0
+        self._short_due = self._short_counted = self._short_told = 0.0
 
-    def count(self, due: float, counted: float) -> None:
-        """Take in a way (m) that was due, and what was counted in its direction."""
+    def count(self, due: float, counted: float, told: float) -> None:
+        """Take in a way (m) that was due by the duty, what was counted in its direction, and what the wheels were told.
+
+        The control of a wheel whose counts are too few gives it more, until they are as many as it was told; a wheel
+        that is blocked counts less than that, and tells nothing of its counts.
+        """
+        if told > 0.0:
+            self._short_told += told
+            self._long_told += told
         self._short_due += due
         self._short_counted += counted
         self._long_due += due
         self._long_counted += counted
         if self._long_due >= SCALE_WAY:
             self.settled = self._long_counted / self._long_due
+            if self.settled < LEAST_SCALE and self._long_counted < KEEPS_UP * self._long_told:
+                self.settled = 1.0
             if self.settled > MOST_SCALE or STANDS_SCALE < self.settled < LEAST_SCALE:
                 self.unaccounted += 0.5 * abs(self._long_due - self._long_counted)
             self._long_due, self._long_counted = 0.5 * self._long_due, 0.5 * self._long_counted
+            self._long_told *= 0.5
 
     @property
     def lately(self) -> float:
@@ -64,6 +77,8 @@ class Scale:
     def contradicts(self) -> bool:
         """Since the mark, the counts were surely not what their duty makes."""
         due = self._short_due
+        if self._short_counted < min(LEAST_SCALE * due, KEEPS_UP * self._short_told):
+            return False
         return due >= self._short_way and not LEAST_SCALE <= self._short_counted / due <= MOST_SCALE
 
     @property

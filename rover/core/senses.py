@@ -110,10 +110,10 @@ class Senses:
             self.odometer.speed_right if self.fresh_counts and lying != "right" else None,
         )
 
-    def drive(self, duties: tuple[float, float]) -> None:
-        """Note what the motor channels are given until the next step."""
+    def drive(self, duties: tuple[float, float], told: tuple[float, float]) -> None:
+        """Note what the motor channels are given until the next step, and the speeds (m/s) that the wheels are told."""
         self.duties = duties
-        self._checks.drive(duties, self._known.seconds)
+        self._checks.drive(duties, told, self._known.seconds)
 
     def _doubt(self) -> None:
         """Have known what no longer is believed; where nobody knows any more where the robot goes, it stops."""

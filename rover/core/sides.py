@@ -83,7 +83,7 @@ class Side:
 
     def begin(self) -> None:
         """Begin anew, at rest."""
-        self._speed = self._due = self._judged = self._fast = self._steady = 0.0
+        self._speed = self._due = self._judged = self._fast = self._steady = self._told = 0.0
         self.scale.begin()
         self._idle = self._rolled = 0.0
         self.agree()
@@ -92,8 +92,8 @@ class Side:
         """Settle it: the counts so far are true."""
         self.still = self.against = self.turned = self.by_counts = 0.0
 
-    def drive(self, duty: float, seconds: float) -> None:
-        """Work out how far a duty brings the wheels in a time (s)."""
+    def drive(self, duty: float, told: float, seconds: float) -> None:
+        """Work out how far a duty brings the wheels in a time (s), in which they are told to go by ``told`` (m/s)."""
         size = abs(duty)
         share = (size - self._dead_band) / (1.0 - self._dead_band) if size > self._dead_band else 0.0
         goal = math.copysign(share * self._top_speed, duty)
@@ -106,6 +106,7 @@ class Side:
         self.sense = sense
         if sense and self._steady >= SETTLED:
             self._due += self._speed * seconds
+            self._told += abs(told) * seconds
             self._judged += seconds
             if size >= self._faster:
                 self._fast += seconds
@@ -118,7 +119,8 @@ class Side:
         if self._idle > RUN_OUT:
             self._rolled += abs(way)
         due, is_judged, is_fast = self._due, self._judged >= 0.5 * seconds, self._fast >= 0.5 * seconds
-        self._due = self._judged = self._fast = 0.0
+        told = self._told
+        self._due = self._judged = self._fast = self._told = 0.0
         if not is_judged:
             if way:
                 self.agree()
@@ -133,7 +135,7 @@ class Side:
         self.turned += turned
         self.by_counts += by_counts
         if is_fast:
-            self.scale.count(abs(due), ahead)
+            self.scale.count(abs(due), ahead, told)
 
     @property
     def is_well(self) -> bool:
@@ -179,10 +181,10 @@ class Sides:
         self._left.scale.mark()
         self._right.scale.mark()
 
-    def drive(self, duties: tuple[float, float], seconds: float) -> None:
-        """Note what the motors are given for a time (s)."""
-        self._left.drive(duties[0], seconds)
-        self._right.drive(duties[1], seconds)
+    def drive(self, duties: tuple[float, float], told: tuple[float, float], seconds: float) -> None:
+        """Note what the motors are given for a time (s), and at which speeds (m/s) that is to drive the wheels."""
+        self._left.drive(duties[0], told[0], seconds)
+        self._right.drive(duties[1], told[1], seconds)
 
     def count(self, left: float, right: float, turned: float, seconds: float) -> None:
         """Take in the ways (m) that both counted in a time (s), and the turn (rad) that the heading told in it."""

@@ -245,7 +245,7 @@ class Core:
             known.jaws = allowed.jaws
         known.filter.suppose(allowed.speed, allowed.turn_rate, known.seconds)
         speeds = carriage.wheel_speeds(allowed, known.filter.track)
-        senses.drive(carriage.duties(speeds, senses.speeds, known.seconds))
+        senses.drive(carriage.duties(speeds, senses.speeds, known.seconds), speeds)
         expires = known.now_ns + self._command_ns
         drive = DriveCommand(*senses.duties, self._sequence, expires)
         jaws = None if known.jaws is None else JawsCommand(self._opening(), self._sequence, expires)

@@ -304,9 +304,11 @@ class Turns:
         if despite_slip > FROZEN + 3.0 * noise and segment.stays(noise):
             return Verdict(part, f"stays while {by_counts}")
         opposite = REVERSED + 3.0 * noise
-        if told * least < 0.0 and abs(least) > opposite and abs(told) > opposite:
+        is_against = told * least < 0.0 and min(abs(least), abs(told)) > opposite
+        is_far_off = abs(segment.unexplained) > BOTH_WAYS
+        if is_against and (despite_slip > opposite or is_far_off):
             return Verdict(part, f"turns by {math.degrees(told):.0f} deg while {by_counts}")
-        if abs(segment.unexplained) > BOTH_WAYS:
+        if is_far_off:
             why = f"the heading turns by {math.degrees(told):.0f} deg, the counts by {math.degrees(least):.0f} deg"
             return Verdict("", f"{why}: is a side off the ground, or was the robot turned?")
         return None

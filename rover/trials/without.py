@@ -46,7 +46,7 @@ class WithoutCommitment(TargetChoice):
 class WithoutCrossChecks(CrossChecks):
     """Doubts nothing."""
 
-    def drive(self, duties: tuple[float, float], seconds: float) -> None:
+    def drive(self, duties: tuple[float, float], told: tuple[float, float], seconds: float) -> None:
         """Expect nothing of it."""
 
     def count(self, left: float, right: float, seconds: float) -> Unsure:

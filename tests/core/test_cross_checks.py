@@ -31,6 +31,7 @@ class Rig:
     Attributes:
         counts: what the encoders make of the two sides' ways.
         turns: what the heading sensor makes of angle and rate.
+        told: speeds (m/s) that the wheels are told; None: as fast as they are by their counts, which a control sees to.
         gains: of the motors; ``kept``: shares of the ways that reach the ground.
     """
 
@@ -38,6 +39,7 @@ class Rig:
     counts: tuple[float, float] = (1.0, 1.0)
     turns: Callable[[float, float], HeadingValue] = HeadingValue
     gains: tuple[float, float] = (1.0, 1.0)
+    told: tuple[float, float] | None = None
     kept: tuple[float, float] = (1.0, 1.0)
     track_factor: float = 1.5
     noise: float = 0.005
@@ -66,7 +68,8 @@ class Rig:
 
     def _step(self, *duties: float) -> None:
         drive, body, checks = self.robot.devices.drive, self.robot.body, self.checks
-        checks.drive(duties, STEP)
+        kept_up = [abs(speed * counted) for speed, counted in zip(self.speeds, self.counts, strict=True)]
+        checks.drive(duties, tuple(kept_up if self.told is None else self.told), STEP)
         counted, ground = [], []
         for side, duty in enumerate(duties):
             share = max(0.0, abs(duty) - drive.dead_band) / (1.0 - drive.dead_band)
@@ -199,6 +202,11 @@ class TestWhatIsNoLie:
         rig.drive(*STRAIGHT, 0.8)
         rig.kept = (1.0, 1.0)
         assert not rig.drive(*STRAIGHT, 3.0).verdict
+
+    def test_a_side_that_is_blocked(self):
+        """It counts less than its motor makes in the open, and less than it is told: no control gets it there."""
+        rig = Rig(gains=(1.0, 0.45), told=(0.25, 0.25)).drive(*STRAIGHT, 6.0)
+        assert rig.verdict == ""
 
     def test_motors_that_give_half(self):
         assert not Rig(gains=(0.5, 0.5)).drive(*STRAIGHT, 10.0).verdict

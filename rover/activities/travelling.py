@@ -5,33 +5,22 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import HEADING_GAIN, SPEED, why_give_up
+from rover.activities.driving import SPEED, why_give_up
 from rover.activities.fixing import SquareUp
+from rover.activities.legs_driven import LegsDriven
 from rover.activities.places import MET_RADIUS, clearance_from, place_of
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.kinds import PlaceName
 from rover.motion.goal import Goal
-from rover.motion.keep_clear import CREEP, room_due
-from rover.motion.legs import Leg
+from rover.motion.keep_clear import CREEP
 from rover.motion.planner import WaySearch
-from rover.motion.profile import bearing_to, towards
 from rover.motion.request import STILL, Request
-from rover.quantities import wrap
 
 NODES_A_SECOND = 2000
 """A search for a way goes on by so many nodes in a second, whatever time they take: a replay finds the same."""
-TURN_FIRST = math.radians(35.0)
-"""A point further off the bow than this is turned to on the spot before driving ..."""
-TURN_FIRST_IN_TIGHT = math.radians(5.0)
-"""... and than this where a leg leaves less room than ``TIGHT`` (m)."""
-TIGHT = 0.06
-FASTER = 3.0
-"""So much faster than at a creep (1/s) for each metre of room beyond what is due at full speed."""
 SURE_ENOUGH, ECHOES = 0.012, 10
 """With a position less sure than this (m), walls are ranged to, by so many echoes, before no way is said to be."""
-LONG_WAY = math.radians(120.0)
-"""A turn that has to go the longer way round is made in pieces of this."""
 HELD = 1.0
 """Held back for so long (s) by what is in the way, the robot is jammed."""
 AWAY, AWAY_SPEED, AWAY_FOR = 0.12, 0.08, 4.0
@@ -48,8 +37,6 @@ class RouteFollower:
         why: why it failed.
     """
 
-    NEAR = 0.04
-    PASSED = 0.12
     MOST_JAMS = 6
 
     def __init__(self, known: Knowledge, goals: Sequence[Goal], most: float) -> None:
@@ -60,19 +47,13 @@ class RouteFollower:
         self._jams = self._fixes = 0
         self._planned_speed = math.inf
         self._fix: SquareUp | None = None
-        self._legs: list[Leg] = []
+        self._legs: LegsDriven | None = None
         self._away: _Away | None = None
         self._plan(known)
 
     def _plan(self, known: Knowledge) -> None:
         clearance = clearance_from(known, known.pose, self._planned_speed)
         self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
-        self._begin_leg()
-
-    def _begin_leg(self) -> None:
-        self._nearest = math.inf
-        self._turn: TurnTowards | None = None
-        self._is_turned = False
 
     def _fail(self, why: str) -> Request:
         self.progress, self.why = Progress.FAILED, why
@@ -88,9 +69,10 @@ class RouteFollower:
             return self._fix_position(known, self._fix)
         if self._search is not None:
             return self._search_on(known, self._search)
+        assert self._legs is not None
         if known.is_stalled or known.held_back_for > HELD:
-            return self._jammed(known)
-        return self._follow(known)
+            return self._jammed(known, self._legs)
+        return self._follow(known, self._legs)
 
     def _search_on(self, known: Knowledge, search: WaySearch) -> Request:
         search.work(max(1, round(NODES_A_SECOND / known.robot.loop)))
@@ -98,8 +80,9 @@ class RouteFollower:
             return STILL
         if search.legs is None:
             return self._without_way(known)
-        self._search, self._legs, self.goal = None, search.legs, search.goal
-        return self._follow(known)
+        self._search, self.goal = None, search.goal
+        self._legs = LegsDriven(search.legs, self._most, self._planned_speed)
+        return self._follow(known, self._legs)
 
     def _without_way(self, known: Knowledge) -> Request:
         """Try what may yet show a way: a surer position, going at a creep, and doubt of what was only heard."""
@@ -123,71 +106,23 @@ class RouteFollower:
         self._plan(known)
         return STILL
 
-    def _follow(self, known: Knowledge) -> Request:
-        if not self._legs:
+    def _follow(self, known: Knowledge, legs: LegsDriven) -> Request:
+        request = legs.request(known)
+        if request is None:
             self.progress = Progress.DONE
             return STILL
-        leg, last = self._legs[0], len(self._legs) == 1
-        heading = known.pose.heading + (math.pi if leg.back else 0.0)
-        distance, bearing = bearing_to(known.pose.x, known.pose.y, heading, leg.x, leg.y)
-        if self._has_arrived(leg, distance, bearing, last):
-            self._legs = self._legs[1:]
-            self._begin_leg()
-            return self._follow(known)
-        return self._steer(known, leg, distance, bearing)
+        return request
 
-    def _has_arrived(self, leg: Leg, distance: float, bearing: float, last: bool) -> bool:
-        if distance < (self.NEAR if last else min(self.PASSED, self.NEAR + max(0.0, leg.room))):
-            return True
-        # Past the point: it was near, and is getting farther, to the side or behind.
-        passed = self._nearest < 0.15 and distance > self._nearest + 0.01 and abs(bearing) > 1.0
-        self._nearest = min(self._nearest, distance)
-        return passed
-
-    def _steer(self, known: Knowledge, leg: Leg, distance: float, bearing: float) -> Request:
-        is_tight = leg.room < TIGHT and not self._is_turned
-        if self._turn is None and abs(bearing) > (TURN_FIRST_IN_TIGHT if is_tight else TURN_FIRST):
-            self._turn = TurnTowards(0.0, known.robot.limits.turn_rate)
-        if self._turn is not None:
-            if abs(bearing) < math.pi / 2:
-                self._is_turned = True  # from here on it is the shorter way, whichever it was
-            self._turn.heading = wrap(known.pose.heading + self._angle(leg, bearing))
-            request = self._turn.request(known)
-            if request is not None and abs(bearing) > math.radians(2.5 if is_tight else 4.0):
-                return request._replace(range_blocked=known.loaded)
-            self._turn = None
-        self._is_turned = True
-        most = min(self._most, self._fastest(known, leg))
-        speed = towards(
-            distance if len(self._legs) == 1 else distance + 0.2, most, 0.6 * known.robot.limits.deceleration
-        )
-        speed *= max(0.25, math.cos(min(1.5, 1.5 * abs(bearing))))
-        return Request(-speed if leg.back else speed, HEADING_GAIN * bearing, range_blocked=known.loaded)
-
-    def _fastest(self, known: Knowledge, leg: Leg) -> float:
-        """Return how fast (m/s) a leg may be driven with the room that it leaves."""
-        limits, sigma = known.robot.limits, known.filter.sigma
-        spare = leg.room + room_due(limits, sigma, self._planned_speed) - room_due(limits, sigma)
-        return CREEP + FASTER * max(0.0, spare)
-
-    def _angle(self, leg: Leg, bearing: float) -> float:
-        """Return the angle (rad) to turn by next: to the bearing, the way round that the leg says is free."""
-        if self._is_turned or leg.turn * bearing > 0.0 or abs(leg.turn) < math.pi:
-            return bearing
-        return math.copysign(LONG_WAY, leg.turn)
-
-    def _jammed(self, known: Knowledge) -> Request:
+    def _jammed(self, known: Knowledge, legs: LegsDriven) -> Request:
         """Enter what was met, and begin to back away from it."""
         self._jams += 1
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
-        back = bool(self._legs) and self._legs[0].back
-        if self._turn is None and self._legs:
-            if known.is_stalled:
-                known.ledger.met(_touched(known, back), known.now_ns, is_touched=True)
-            elif known.obstacle:
-                known.ledger.met([_heard(known)], known.now_ns, is_touched=False)
-        self._away = _Away(known, 1.0 if back else -1.0)
+        if known.is_stalled and not legs.is_turning:
+            known.ledger.met(_touched(known, legs.are_back), known.now_ns, is_touched=True)
+        elif known.obstacle:
+            known.ledger.met([_heard(known)], known.now_ns, is_touched=False)
+        self._away = _Away(known, 1.0 if legs.are_back else -1.0)
         return STILL
 
     def _back_away(self, known: Knowledge, away: "_Away") -> Request:

@@ -14,6 +14,8 @@ from rover.motion.request import STILL, Request
 from rover.quantities import wrap
 
 ANGLE, TURN_RATE = Number(quantities.ANGLE), Number(quantities.TURN_RATE)
+BESIDE = 0.03
+"""What is no farther than this (m) from the circle that the corners sweep may be nearer than it seems."""
 TURNED_ENOUGH = math.radians(2.0)
 
 
@@ -32,8 +34,18 @@ class TurnTowards:
             self._settled += 1
             return STILL if self._settled < 3 else None
         self._settled = 0
-        rate = turning(error, self._most, known.robot.limits.turn_acceleration)
+        rate = turning(error, min(self._most, fastest_turn(known)), known.robot.limits.turn_acceleration)
         return Request(0.0, math.copysign(max(abs(rate), 0.15), rate) if abs(error) > TURNED_ENOUGH else 0.0)
+
+
+def fastest_turn(known: Knowledge) -> float:
+    """Return how fast (rad/s) to turn on the spot: no corner touches a wall, or what was met, faster than it may."""
+    outline, pose = known.space.outlines[known.loaded], known.pose
+    swept = outline.radius + BESIDE + 2.0 * known.filter.sigma
+    near = known.space.disc_room(pose.x, pose.y) < swept or any(
+        math.hypot(one.x - pose.x, one.y - pose.y) < swept for one in known.ledger.met_by(known.now_ns)
+    )
+    return known.robot.limits.contact_speed / outline.radius if near else math.inf
 
 
 class Turn(Driving):

@@ -88,7 +88,7 @@ PAIRS = (
     Pair(
         "heading and counts: direction",
         "the same",
-        f"both turn {math.degrees(REVERSED):g} deg, against each other",
+        f"both turn {math.degrees(REVERSED):g} deg, against each other, and by more than a burst of slip",
         "the heading is doubted",
     ),
     Pair(

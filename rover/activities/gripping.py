@@ -7,7 +7,8 @@ from typing import Any
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.drawing_near import DrawNear
-from rover.activities.driving import HEADING_GAIN, Driving
+from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
+from rover.activities.travelling import heard, touched
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.errand.entries import Grip
@@ -64,13 +65,17 @@ class CloseIn(Driving):
             known.ledger.missed(self._place)
             return self.fail("the target is gone")
         self._place = (target.x, target.y)
-        return self.drive(known, self._wanted(known, target)._replace(jaws=1.0))
+        if self._near is not None:
+            return self._draw_near(known, target, self._near)._replace(jaws=1.0)
+        if known.is_stalled:
+            known.ledger.met(touched(known, back=False), known.now_ns, is_touched=True)
+        elif known.obstacle and known.held_back_for > PATIENCE:
+            known.ledger.met([heard(known)], known.now_ns, is_touched=False)
+        return self.drive(known, self._wanted(known, target)._replace(jaws=1.0), PATIENCE)
 
     def _wanted(self, known: Knowledge, target: Remembered) -> Request:
         if self._last is not None:
             return self._straight(known)
-        if self._near is not None:
-            return self._draw_near(known, target, self._near)
         distance, bearing = bearing_to(known.pose.x, known.pose.y, known.pose.heading, target.x, target.y)
         return self._centre(known, distance, bearing)
 

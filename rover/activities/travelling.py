@@ -119,9 +119,9 @@ class RouteFollower:
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
         if known.is_stalled and not legs.is_turning:
-            known.ledger.met(_touched(known, legs.are_back), known.now_ns, is_touched=True)
+            known.ledger.met(touched(known, legs.are_back), known.now_ns, is_touched=True)
         elif known.obstacle:
-            known.ledger.met([_heard(known)], known.now_ns, is_touched=False)
+            known.ledger.met([heard(known)], known.now_ns, is_touched=False)
         self._away = _Away(known, 1.0 if legs.are_back else -1.0)
         return STILL
 
@@ -151,7 +151,7 @@ class _Away:
         return Request(self._sense * AWAY_SPEED, 0.0, range_blocked=known.loaded)
 
 
-def _touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:
+def touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:
     """Return where (m) something may stand that the robot pushed at: along the whole of its front, or of its rear."""
     outline = known.space.outlines[known.loaded]
     part = outline.parts[0] if back else max(outline.parts, key=lambda one: one.front)
@@ -160,7 +160,7 @@ def _touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:
     return [known.pose.beside(ahead, left) for left in (-half, 0.0, half)]
 
 
-def _heard(known: Knowledge) -> tuple[float, float]:
+def heard(known: Knowledge) -> tuple[float, float]:
     """Return where (m) what the range finder hears stands: in the middle of the robot's lane."""
     front = max(part.front for part in known.space.outlines[0].parts)
     return known.pose.beside(front + known.robot.limits.stop_gap, 0.0)

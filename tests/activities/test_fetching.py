@@ -158,6 +158,13 @@ class TestSetDown:
         assert did.run.events_of(Delivery) == ()
         assert [event.why for event in did.run.events_of(GivenUp)] == ["not there after it was set down"]
 
+    def test_what_stood_beside_its_slot_before_is_not_taken_for_it(self, doing, jar):
+        """The first slot is at (0.42 m, 2.33 m)."""
+        gone, there = ["on entering tested: jar 1 moved to [5 m, 3 m]"], jar(0.42, 2.12)
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0), there], faults=gone)
+        assert (did.progress, did.why) == ("failed", "nothing stands where it was set down")
+        assert did.run.events_of(Delivery) == ()
+
     @pytest.mark.parametrize("feedback", ["none", "switch", "position"])
     @pytest.mark.parametrize("fault", ["gripper jammed", "gripper silent"])
     def test_jaws_that_do_not_open_deliver_nothing(self, doing, jar, feedback, fault):

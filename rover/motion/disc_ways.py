@@ -48,13 +48,13 @@ class DiscWays:
                 for dy in (-1, 0, 1):
                     self._reach(column + dx, row + dy, goal.cost + step * math.hypot(dx, dy))
 
-    def work(self, nodes: int) -> None:
-        """Settle so many nodes at most."""
+    def work(self, nodes: int) -> bool:
+        """Settle so many nodes at most; tell whether all is done."""
         while nodes > 0 and not self.is_over:
             cost, column, row = heapq.heappop(self._open) if self._open else (math.inf, 0, 0)
             if cost > self._most or cost == math.inf:
                 self.is_over = True
-                return
+                break
             if (column, row) in self._settled:
                 continue
             nodes -= 1
@@ -63,6 +63,7 @@ class DiscWays:
                 self._most = cost + FARTHER
             for dx, dy, way in _STEPS:
                 self._reach(column + dx, row + dy, cost + way * self._step * self._dear[column, row])
+        return self.is_over
 
     def to_go(self, column: int, row: int) -> float:
         """Return the way (m) from a place to the nearest goal, infinite where none is known."""

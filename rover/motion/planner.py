@@ -71,8 +71,7 @@ class WaySearch:
                 self._disc = DiscWays(self._clearance, self._start, self._step, self._goals)
                 return 1
         elif not self._disc.is_over:
-            self._disc.work(DISC_NODES)
-            if self._disc.is_over:
+            if self._disc.work(DISC_NODES):
                 self._lattice = LatticeSearch(self._clearance, self._start, self._step, self._goals, self._disc.to_go)
             return 1
         elif self._lattice.is_exhausted or self._lattice.nodes >= MOST_NODES:

@@ -70,7 +70,7 @@ class CloseIn(Driving):
         if known.is_stalled:
             known.ledger.met(touched(known, back=False), known.now_ns, is_touched=True)
         elif known.obstacle and known.held_back_for > PATIENCE:
-            known.ledger.met([heard(known)], known.now_ns, is_touched=False)
+            known.ledger.met(heard(known), known.now_ns, is_touched=False)
         return self.drive(known, self._wanted(known, target)._replace(jaws=1.0), PATIENCE)
 
     def _wanted(self, known: Knowledge, target: Remembered) -> Request:

@@ -23,6 +23,8 @@ SURE_ENOUGH, ECHOES = 0.012, 10
 """With a position less sure than this (m), walls are ranged to, by so many echoes, before no way is said to be."""
 HELD = 1.0
 """Held back for so long (s) by what is in the way, the robot is jammed."""
+HEARD_ACROSS = 0.08
+"""What is heard is taken to reach so far (m) to either side: an echo does not tell."""
 AWAY, AWAY_SPEED, AWAY_FOR = 0.12, 0.08, 4.0
 """A jammed robot backs away so far (m), so fast (m/s), for so long (s) at most; then it looks for another way."""
 
@@ -121,7 +123,7 @@ class RouteFollower:
         if known.is_stalled and not legs.is_turning:
             known.ledger.met(touched(known, legs.are_back), known.now_ns, is_touched=True)
         elif known.obstacle:
-            known.ledger.met([heard(known)], known.now_ns, is_touched=False)
+            known.ledger.met(heard(known), known.now_ns, is_touched=False)
         self._away = _Away(known, 1.0 if legs.are_back else -1.0)
         return STILL
 
@@ -160,10 +162,10 @@ def touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:
     return [known.pose.beside(ahead, left) for left in (-half, 0.0, half)]
 
 
-def heard(known: Knowledge) -> tuple[float, float]:
-    """Return where (m) what the range finder hears stands: in the middle of the robot's lane."""
+def heard(known: Knowledge) -> list[tuple[float, float]]:
+    """Return where (m) what the range finder hears may stand: across the middle of the robot's lane."""
     front = max(part.front for part in known.space.outlines[0].parts)
-    return known.pose.beside(front + known.robot.limits.stop_gap, 0.0)
+    return [known.pose.beside(front + known.robot.limits.stop_gap, left) for left in (-HEARD_ACROSS, 0.0, HEARD_ACROSS)]
 
 
 class DriveTo(Activity):

@@ -295,12 +295,11 @@ class _Drawing:
         return any(around.holds(one) or around.holds(other) for one, other in self.floor.doorways)
 
     def _tray(self) -> None:
-        """Draw the tray, with room before it, against a wall, in a corner or amid a room."""
-        floor = self.floor
+        """Draw the tray, with room before it, against a wall, in a corner or amid a room; some have one slot only."""
+        floor, is_small = self.floor, self._draws.random() < 0.08
 
         def drawn() -> tuple[Rect, int, Rect] | None:
-            room = self._draws.choice(floor.rooms)
-            return self._tray_in(room)
+            return self._tray_in(self._draws.choice(floor.rooms), is_small)
 
         tray, floor.entry, _ = self._tried(drawn, lambda one: one is not None and self._is_tray_free(*one))
         floor.tray = tray
@@ -311,10 +310,10 @@ class _Drawing:
             reach = min(half_x / max(1e-9, abs(math.cos(angle))), half_y / max(1e-9, abs(math.sin(angle))))
             floor.marker = (round(middle_x + reach * math.cos(angle), 2), round(middle_y + reach * math.sin(angle), 2))
 
-    def _tray_in(self, room: Rect) -> tuple[Rect, int, Rect] | None:
+    def _tray_in(self, room: Rect, is_small: bool) -> tuple[Rect, int, Rect] | None:
         """Return a tray in a room, its entry (deg), and what has to be free before it; None: it has no room."""
         draws, size = self._draws, self._size
-        along, across = (0.28, 0.28) if draws.random() < 0.15 else (self._uniform(0.45, 1.2), self._uniform(0.45, 1.2))
+        along, across = (0.28, 0.28) if is_small else (self._uniform(0.5, 1.2), self._uniform(0.5, 1.2))
         before = size.front + size.rear + 0.4
         entry = draws.choice((0, 90, 180, 270))
         where = draws.choices(("wall", "corner", "amid"), (45, 25, 30))[0]

@@ -165,8 +165,7 @@ class OnFloor(WatchedRehearsal):
         self.tightly = self.can_reach if is_all else reach(self.place, self.outline, BARE)
         self.in_tray = {one.id for one in self.bench.objects if known.ground.in_zone(one.x, one.y)}
         self._stood = {one.id: (one.x, one.y) for one in self.bench.objects}
-        self._chosen: list[XY] = []
-        self._given_up: list[tuple[XY, str]] = []
+        self._tried: list[tuple[XY, str]] = []
         self._failure = self._held_back = ""
         self._poses: dict[int, tuple[float, float, float]] = {}
 
@@ -176,15 +175,16 @@ class OnFloor(WatchedRehearsal):
         self._poses[given.now_ns] = self.bench.pose
         for event in decided.events:
             match event:
-                case GivenUp(_, x, y, why):
-                    self._given_up.append(((x, y), self._failure or why))
                 case Note("chosen") if (chosen := self.core.known.targets.chosen) is not None:
-                    self._chosen.append((chosen.x, chosen.y))
                     self._failure = ""
+                    self._tried.append(((chosen.x, chosen.y), "chosen, and not brought"))
+                case GivenUp(_, x, y, why):
+                    self._tried.append(((x, y), f"given up: {self._failure or why}"))
                 case Note("activity", text):
-                    self._failure = text
-                case StateChange(left, exit=taken) if taken.startswith("after"):
-                    self._failure = f"{left} left {taken}{self._held_back}"
+                    self._failed(text)
+                case StateChange(left, entered, taken) if taken.startswith("after") or entered.endswith("/no_luck"):
+                    if not self._failure or taken.startswith("after"):
+                        self._failed(f"{left} left {taken}{self._held_back}")
                 case HoldBack(cause, ended):
                     self._held_back = "" if ended else f", held back: {cause}"
 
@@ -226,9 +226,13 @@ class OnFloor(WatchedRehearsal):
         def is_it(place: XY) -> bool:
             return any(math.dist(place, other) < NEAR for other in places)
 
-        if given_up := [why for place, why in self._given_up if is_it(place)]:
-            return f"given up: {given_up[-1]}"
-        return "chosen, and not brought" if any(map(is_it, self._chosen)) else "never chosen"
+        return next((why for place, why in reversed(self._tried) if is_it(place)), "never chosen")
+
+    def _failed(self, how: str) -> None:
+        """Take note of how something failed, which most likely is of what was chosen last."""
+        self._failure = how
+        if self._tried and not self._tried[-1][1].startswith("given up"):
+            self._tried[-1] = (self._tried[-1][0], f"tried: {how}")
 
 
 def _apart(parts: Iterable[Part], pose: tuple[float, float, float], ends: Any) -> float:

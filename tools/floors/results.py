@@ -170,7 +170,7 @@ def kinds(rows: Iterable[Row]) -> Iterator[str]:
 def show(rows: Sequence[Row]) -> int:
     """Print the table and the kinds of failure; return 1 where a bar is missed, else 0."""
     print("\n".join(table(rows)))
-    print()
-    print("\n".join(kinds(rows)))
+    if told := list(kinds(rows)):
+        print("\n".join(("", *told)))
     of_robots = ([row for row in rows if row.robot == robot] for robot in {row.robot for row in rows})
     return 1 if any(bar.is_missed for some in of_robots for bar in bars(some).values()) else 0

@@ -96,7 +96,7 @@ class Runs:
     """Runs side by side, whose rows are kept in a file of JSON lines.
 
     Args:
-        into: the file; None keeps nothing. Rows of another program, or of another state of the instruments, are refused.
+        into: the file; None keeps nothing. Rows of another program, or of other instruments, are refused.
         row: the class of a row: a dataclass whose first field is the `command` that shows the run, with an `error`.
     """
 

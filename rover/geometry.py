@@ -47,6 +47,39 @@ def cross(p: XY, q: XY, a: XY, b: XY) -> bool:
     return _side(p, q, a) * _side(p, q, b) < 0.0 and _side(a, b, p) * _side(a, b, q) < 0.0
 
 
+def crossing_sides(polygon: Sequence[XY]) -> tuple[int, int] | None:
+    """Return the first two sides of a polygon that cross, touch or run back on each other; None where it is simple.
+
+    A side is told by the index of the corner that it begins at. A corner that stands there twice in succession is one.
+    """
+    ends = list(zip(polygon, (*polygon[1:], polygon[0]), strict=True))
+    sides = [(index, a, b) for index, (a, b) in enumerate(ends) if a != b]
+    for later, (second, c, d) in enumerate(sides):
+        for earlier, (first, a, b) in enumerate(sides[:later]):
+            if later - earlier == 1 or (earlier == 0 and later == len(sides) - 1):
+                corner, one, other = (b, a, d) if later - earlier == 1 else (a, b, c)
+                if _runs_back(corner, one, other):
+                    return first, second
+            elif _touch(a, b, c, d):
+                return first, second
+    return None
+
+
+def _touch(p: XY, q: XY, a: XY, b: XY) -> bool:
+    """Tell whether the segments pq and ab have a point in common."""
+    on = (
+        distance_to_segment(one, *segment) == 0.0
+        for one, segment in ((p, (a, b)), (q, (a, b)), (a, (p, q)), (b, (p, q)))
+    )
+    return cross(p, q, a, b) or any(on)
+
+
+def _runs_back(corner: XY, one: XY, other: XY) -> bool:
+    """Tell whether the way from a corner to one place and that to another lie on each other."""
+    ahead = (one[0] - corner[0]) * (other[0] - corner[0]) + (one[1] - corner[1]) * (other[1] - corner[1])
+    return ahead > 0.0 and _side(corner, one, other) == 0.0
+
+
 def _side(p: XY, q: XY, point: XY) -> float:
     """Return a number that is positive for a point left of the line from p to q, negative right of it."""
     return (q[0] - p[0]) * (point[1] - p[1]) - (q[1] - p[1]) * (point[0] - p[0])

@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 from rover.activities.activity import Knowledge
+from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import Lookout
 from rover.geometry import Pose
 from rover.motion.free_space import Clearance, Thing
@@ -47,14 +48,19 @@ def place_of(known: Knowledge, place: Any) -> PlaceXYH | None:
 
 
 def _gate(known: Knowledge) -> PlaceXYH | None:
-    slot, zone = known.ledger.slot, known.ground.zone
-    if slot is None or zone is None:
-        return None
-    c, s = math.cos(known.ground.entry), math.sin(known.ground.entry)
+    slot = known.ledger.slot
+    return None if slot is None else gate_before(known.ground, slot, known.robot.body.gripper_reach)
+
+
+def gate_before(ground: Ground, slot: Slot, reach: float) -> Pose:
+    """Return where a robot whose jaws are ``reach`` (m) ahead of its middle stands to drive straight in to a slot."""
+    zone = ground.zone
+    assert zone is not None  # there is a slot
+    c, s = math.cos(ground.entry), math.sin(ground.entry)
     half = 0.5 * (abs(c) * zone.width + abs(s) * zone.depth)
     depth = (slot.x - zone.x) * c + (slot.y - zone.y) * s + half
-    back = depth + known.robot.body.gripper_reach + GATE_CLEAR
-    return slot.x - back * c, slot.y - back * s, known.ground.entry
+    back = depth + reach + GATE_CLEAR
+    return Pose(slot.x - back * c, slot.y - back * s, ground.entry)
 
 
 def _next_place(known: Knowledge) -> PlaceXYH | None:

@@ -11,8 +11,11 @@ from typing import Any
 import click
 
 from rover.activities.activity import Activity
+from rover.feasibility.impossible import impossible
+from rover.feasibility.layout import layout_of
 from rover.files.given import NOTHING, Given
 from rover.files.load import Loaded, load
+from rover.files.problems import warnings_of
 from rover.files.robot import Robot
 from rover.session.assembly import Assembly, loads, user_drivers, with_user_activities
 from rover.session.hard_end import HardEnd
@@ -28,11 +31,12 @@ def assembled(
     """Return an errand with all that it names, and the activities; warnings are said, and what is ``imported``.
 
     Raises:
-        UserError: there are mistakes, or an activity cannot be imported.
+        UserError: there are mistakes, the errand cannot work on its field, or an activity cannot be imported.
     """
     click.get_current_context().with_resource(HardEnd())
     assembly, activities = with_user_activities(errand, settings, given)
-    for warning in assembly.warnings:
+    found = impossible(layout_of(assembly.errand, assembly.robot), assembly.sources)
+    for warning in warnings_of([*assembly.warnings, *found]):
         click.echo(str(warning), err=True)
     say_loading(imported(assembly))
     return assembly, activities

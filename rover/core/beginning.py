@@ -1,7 +1,7 @@
 """Where a run begins: at the errand's start, or where an earlier run left off."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from rover.activities.activity import Knowledge
@@ -10,15 +10,11 @@ from rover.behaviour.vocabulary import Progress
 from rover.core.stopping import Stopping
 from rover.estimate.covariance import Errors
 from rover.estimate.field import Ground
-from rover.estimate.looked_at import LookRound
 from rover.estimate.pose import PoseFilter
-from rover.files.errand import Errand, Kind
-from rover.files.grip import lid_in_picture
+from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import Pose
-from rover.motion.outline import BodyOutline
 from rover.motion.request import Request
-from rover.vision.targets import LOOKING_SHARE, FieldOfView
 
 START_SIGMAS = (0.02, 0.02, math.radians(3.0))
 """How well a person sets the robot down at its start: m, m, rad."""
@@ -29,10 +25,6 @@ ERROR_GROWTH = 1e-4
 TURN_CENTRE_STATED, TURN_CENTRE_GUESSED = 0.005, 0.015
 """How well either measure of the turn centre is known (m): where the file states it, it moves with the load; where not,
 it is taken to be in the middle, and 1 to 2.4 cm from there is common."""
-NEAREST_SIGHT = 0.12
-"""Nearer than this (m) to the camera nothing is seen for sure."""
-TURNING_ROOM = 0.05
-"""Round the body that turns at a lookout there is so much room (m)."""
 NO_FIX = "the tray's marker was not sighted; set the robot down where it sees the marker, then reset and resume"
 
 
@@ -66,25 +58,6 @@ def pose_filter(
         TURN_CENTRE_STATED if body.states_turn_centre else TURN_CENTRE_GUESSED,
     )
     return make(pose, body.effective_track, errors, body.turn_centre)
-
-
-def field_of_view(robot: Robot, kinds: Iterable[Kind]) -> FieldOfView:
-    """Return what the robot's camera sees of objects of all kinds; without a camera, nothing."""
-    camera = robot.devices.camera
-    if camera is None:
-        return FieldOfView(0.0, 0.0, 1.0, 0.0)
-    nearest, farthest = NEAREST_SIGHT, camera.sees_to
-    for kind in kinds:
-        from_edge, to_edge = lid_in_picture(camera, kind.height)
-        nearest, farthest = max(nearest, from_edge), min(farthest, to_edge)
-    return FieldOfView(camera.mount.ahead, 0.5 * camera.field_of_view, farthest, nearest)
-
-
-def look_round(robot: Robot, errand: Errand, view: FieldOfView) -> LookRound:
-    """Return what the robot sees of the ground, objects standing on it, that turns on the spot."""
-    outline = BodyOutline(robot.body, errand.widest if robot.devices.gripper else None, loaded=False)
-    farthest = LOOKING_SHARE * view.reach
-    return LookRound(max(0.0, view.nearest + view.ahead), farthest + view.ahead, outline.radius + TURNING_ROOM)
 
 
 class FirstFix:

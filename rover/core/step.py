@@ -8,11 +8,12 @@ from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.output_values import OutputValues, in_words
+from rover.activities.sight import field_of_view, look_round
 from rover.behaviour.engine import Engine
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.vocabulary import Signals
 from rover.core import signals
-from rover.core.beginning import FirstFix, can_sight_marker, field_of_view, look_round, pose_filter
+from rover.core.beginning import FirstFix, can_sight_marker, pose_filter
 from rover.core.health import HealthWatch
 from rover.core.interface import Action, StepReadings, StepRecord
 from rover.core.parts import USUAL, Parts

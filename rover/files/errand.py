@@ -1,5 +1,6 @@
 """The errand file: what the robot is to do, and where. Every key is explained in `config/README.md`."""
 
+from itertools import pairwise
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -18,6 +19,7 @@ from rover.files.types import (
     ValueMistakeError,
     WholeNumber,
 )
+from rover.geometry import crossing_sides
 from rover.quantities import si
 
 
@@ -71,12 +73,25 @@ class FieldPlan(Model):
     """How far off the place (iron) puts the heading sensor, as a standard deviation."""
 
     @model_validator(mode="after")
-    def _boundary_has_an_inside(self) -> "FieldPlan":
-        ends = zip(self.boundary, (*self.boundary[1:], self.boundary[0]), strict=True)
-        if sum(x * next_y - next_x * y for (x, y), (next_x, next_y) in ends) == 0.0:
+    def _boundary_goes_round(self) -> "FieldPlan":
+        (x0, y0), *others = self.boundary
+        ways = [(x - x0, y - y0) for x, y in others]
+        if all(x * next_y == next_x * y for (x, y), (next_x, next_y) in pairwise(ways)):
             why = "these points lie on one line; a boundary goes round the field, corner by corner"
             raise ValueMistakeError(("boundary",), why)
+        if crossing := crossing_sides(self.boundary):
+            first, second = (index + 1 for index in crossing)
+            why = (
+                f"the side that begins at this corner, the {_nth(second)}, meets the side that begins at the "
+                f"{_nth(first)}; write the corners in the order in which one walks round the field"
+            )
+            raise ValueMistakeError(("boundary", second - 1), why)
         return self
+
+
+def _nth(number: int) -> str:
+    endings = {1: "st", 2: "nd", 3: "rd"}
+    return f"{number}{'th' if number // 10 % 10 == 1 else endings.get(number % 10, 'th')}"
 
 
 class Kind(Model):

@@ -13,6 +13,7 @@ from rover.errors import A_LOOP, is_loop
 from rover.files import yaml_source
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile
+from rover.files.bounds import note_what_cannot_be
 from rover.files.driver_keys import DriverKeysFile, file_of
 from rover.files.errand import Errand
 from rover.files.given import NOTHING, Given
@@ -201,14 +202,15 @@ def build(model: type[FileModel], source: Source) -> FileModel:
     for where in bare:
         source.report(where, "nothing stands behind this key; give it a value, or remove it", of_key=True)
     own = OwnDrivers(source)
+    built: FileModel | None = None
     try:
         built = model.model_validate(source.values, context=own)
     except ValidationError as error:
         for detail in error.errors(include_url=False):
             if in_file(detail["loc"]) not in bare:
                 _note(detail, partial(model_at, model, values=source.values, context=own), source)
-        raise FileProblems(source.problems) from None
-    if source.problems:
+    note_what_cannot_be(source)
+    if built is None or source.problems:
         raise FileProblems(source.problems)
     return built
 

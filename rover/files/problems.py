@@ -41,6 +41,18 @@ class FileProblems(UserError):  # noqa: N818  it holds several, and that is its 
         return "\n".join(map(str, self.problems))
 
 
+def warnings_of(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """Return the warnings among some problems, each once and in their order.
+
+    Raises:
+        FileProblems: there are mistakes among them.
+    """
+    found = sorted(set(problems))
+    if any(not problem.warning for problem in found):
+        raise FileProblems(found)
+    return tuple(found)
+
+
 def meant(word: str, known: Iterable[str]) -> str | None:
     """Return the known spelling that is nearest to a word, capitals aside; None when none is near."""
     spellings = {name.lower(): name for name in known}

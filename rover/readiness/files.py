@@ -1,6 +1,6 @@
 """`rover check FILE`: any of the four kinds of file, by itself or with all that it names. Imports nothing they name."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -8,11 +8,12 @@ from typing import Any
 from rover.behaviour.confirmation import BURST, FLICKER, confirmation_costs
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.vocabulary import GRIP
+from rover.feasibility.machine import note_numbers_apart, robot_facts
 from rover.files import load, yaml_source
 from rover.files.driver_keys import file_of
 from rover.files.grip import tellers
 from rover.files.load import Loaded
-from rover.files.problems import Problem
+from rover.files.problems import Problem, warnings_of
 from rover.files.robot import Robot
 from rover.session.assembly import Assembly, assemble, check_behaviour, simulation_of, user_drivers
 
@@ -38,8 +39,23 @@ def check_file(path: Path) -> CheckReport:
     loaded: Loaded[Any] = Loaded(load.build(load.KINDS[kind], source), source)
     if kind == "behaviour":
         return CheckReport((), (_summary(check_behaviour(loaded)),))
-    own = _own_drivers(loaded.model) if kind == "robot" else ()
-    return CheckReport((), (f"{load.show(path)}: a {kind} file, nothing wrong with it", *own))
+    if kind == "robot":
+        return _robot(path, loaded)
+    return CheckReport((), (f"{load.show(path)}: a {kind} file, nothing wrong with it",))
+
+
+def _robot(path: Path, loaded: Loaded[Robot]) -> CheckReport:
+    note_numbers_apart(loaded.model, loaded.source)
+    warnings = warnings_of(loaded.source.problems)
+    said = "nothing wrong with it" if not warnings else "see above"
+    lines = (f"{load.show(path)}: a robot file, {said}", *_own_drivers(loaded.model))
+    return CheckReport(warnings, (*lines, *_follows(robot_facts(loaded.model))))
+
+
+def _follows(facts: Iterable[str]) -> Iterator[str]:
+    """Yield facts beneath their heading."""
+    yield "what follows from these numbers:"
+    yield from (f"  {fact}" for fact in facts)
 
 
 def _summary(graph: BehaviourGraph) -> str:
@@ -49,13 +65,20 @@ def _summary(graph: BehaviourGraph) -> str:
 
 
 def _errand(assembly: Assembly) -> CheckReport:
+    from rover.feasibility.facts import errand_facts  # these need numpy, and only an errand has a field
+    from rover.feasibility.impossible import impossible
+    from rover.feasibility.layout import layout_of
+
+    layout = layout_of(assembly.errand, assembly.robot)
+    warnings = warnings_of([*assembly.warnings, *impossible(layout, assembly.sources)])
     lines = [f"'{assembly.errand.errand}' with {assembly.robot.robot}", _summary(assembly.graph)]
     lines += _own_drivers(assembly.robot)
     others = [*assembly.user_activities, *simulation_of(assembly)]
     lines += [f"would load {name} (not loaded by this check)" for name in others]
+    lines += _follows(errand_facts(layout, assembly.graph, assembly.bench))
     lines += _grip(assembly)
     lines += _confirmations(assembly)
-    return CheckReport(assembly.warnings, tuple(lines))
+    return CheckReport(warnings, tuple(lines))
 
 
 def _own_drivers(robot: Robot) -> Iterator[str]:

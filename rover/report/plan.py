@@ -12,7 +12,7 @@ from rover.report import look, symbols
 from rover.report.figures import ellipse_of, kinds_of
 from rover.report.floor import DrawnField
 from rover.report.labels import Box, LabelSpace, box_round
-from rover.report.legend import draw_legend, legend_height
+from rover.report.legend import draw_strip, run_entries, strip_height
 from rover.report.markup import add
 from rover.report.numbers import with_minus
 from rover.report.view import MARGIN_BOTTOM, MARGIN_TOP, WIDTH, View, grid_lines, view_of
@@ -24,19 +24,20 @@ SHORTEST_STEP = 0.8  # picture units; nearer points of a path would only make th
 def draw_plan(ground: DrawnField, run: RecordedRun) -> Element:
     """Return the plan of the ground and of what happened on it, with its legend beneath."""
     view = view_of(ground, run)
-    height = view.bottom + MARGIN_BOTTOM + legend_height(run)
+    height = view.bottom + MARGIN_BOTTOM + strip_height(run_entries(run))
     picture = Element("svg", {"viewBox": f"0 0 {WIDTH:g} {height:.0f}", "role": "img", "aria-label": "Floor plan"})
     space = LabelSpace(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2))
-    _draw_grid(picture, view)
-    _draw_ground(picture, view, ground)
+    draw_grid(picture, view)
+    draw_ground(picture, view, ground)
     _draw_paths(picture, view, run, space)
     _draw_names(picture, view, ground, space)
     _draw_events(picture, view, run, space)
-    draw_legend(picture, view, run)
+    draw_strip(picture, view, run_entries(run))
     return picture
 
 
-def _draw_grid(picture: Element, view: View) -> None:
+def draw_grid(picture: Element, view: View) -> None:
+    """Draw the squared paper and its axes."""
     group = add(picture, "g")
     for spacing, colour in ((view.fine, look.GRID_FINE), (view.bold, look.GRID_BOLD)):
         for x in grid_lines(view.west, view.east, spacing):
@@ -60,7 +61,8 @@ def _write_axes(picture: Element, view: View) -> None:
     symbols.words(picture, (x, y), "y in m", transform=f"rotate(-90 {x:g} {y:g})", **italic)
 
 
-def _draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
+def draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
+    """Draw what stands there before a run: boundary, tray, walls."""
     if ground.boundary:
         symbols.polygon(picture, [view.at(*point) for point in ground.boundary], look.BOUNDARY)
     if ground.tray:
@@ -74,14 +76,14 @@ def _draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
 def _draw_names(picture: Element, view: View, ground: DrawnField, space: LabelSpace) -> None:
     """Draw what has to stand above the paths: the names of the walls, and the start."""
     for name, ends in ground.walls.items():
-        space.add_box(_draw_name(picture, view, name, ends))
+        space.add_box(draw_wall_name(picture, view, name, ends))
     if ground.start:
         x, y, heading = ground.start
         symbols.station(picture, view.at(x, y), heading)
         space.add_box(box_round(view.at(x, y), 22, 22))
 
 
-def _draw_name(picture: Element, view: View, name: str, ends: tuple[XY, XY]) -> Box:
+def draw_wall_name(picture: Element, view: View, name: str, ends: tuple[XY, XY]) -> Box:
     """Write a wall's name along it, on the side away from the middle of the plan."""
     (ax, ay), (bx, by) = sorted(view.at(*end) for end in ends)
     length = math.hypot(bx - ax, by - ay) or 1.0

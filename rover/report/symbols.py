@@ -93,6 +93,42 @@ def slot(parent: Element, at: XY) -> None:
     add(parent, "circle", {"cx": at[0], "cy": at[1], "r": 3, **stroke_attributes(Stroke(0.8), INK_SOFT)})
 
 
+def lookout(parent: Element, at: XY) -> None:
+    """Draw a place to look round from: a small circle round a dot."""
+    add(parent, "circle", {"cx": at[0], "cy": at[1], "r": 4.5, **stroke_attributes(Stroke(0.8))})
+    add(parent, "circle", {"cx": at[0], "cy": at[1], "r": 1.2, "fill": INK})
+
+
+def named_place(parent: Element, at: XY, heading: float | None) -> None:
+    """Draw a place that has a name: a small square, with a line along its heading (rad) where it has one."""
+    x, y = at
+    if heading is not None:
+        line(parent, at, (x + 16 * math.cos(heading), y - 16 * math.sin(heading)), Stroke(1.2))
+    square = {"x": x - 4, "y": y - 4, "width": 8, "height": 8}
+    add(parent, "rect", {**square, "fill": PAPER, "stroke": INK, "stroke-width": 1.2})
+
+
+def marker(parent: Element, at: XY) -> None:
+    """Draw the plate at the tray: two halves, dark and light."""
+    x, y = at
+    add(parent, "rect", {"x": x - 7, "y": y - 4, "width": 7, "height": 8, "fill": INK})
+    add(
+        parent, "rect", {"x": x, "y": y - 4, "width": 7, "height": 8, "fill": PAPER, "stroke": INK, "stroke-width": 0.9}
+    )
+
+
+def gate(parent: Element, at: XY, heading: float) -> None:
+    """Draw the gate before the tray: a bar across, and the way in along the heading (rad)."""
+    c, s = math.cos(heading), -math.sin(heading)
+
+    def ahead(along: float, across: float) -> XY:
+        return at[0] + along * c - across * s, at[1] + along * s + across * c
+
+    line(parent, ahead(0, -10), ahead(0, 10), Stroke(2.2))
+    line(parent, at, ahead(24, 0), Stroke(1.6))
+    polyline(parent, [ahead(16, -6), ahead(24, 0), ahead(16, 6)], Stroke(1.6))
+
+
 def tag(parent: Element, middle: XY, text: str, tint: Tint) -> None:
     """Draw a label box in the tint of its object."""
     width = tag_width(text)

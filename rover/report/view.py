@@ -58,7 +58,12 @@ class View:
 
 def view_of(ground: DrawnField, run: RecordedRun) -> View:
     """Return the view that shows the ground and all that happened on it."""
-    points = [point for point in (*_ground_points(ground), *_run_points(run)) if all(map(math.isfinite, point))]
+    return view_round((*ground_points(ground), *_run_points(run)))
+
+
+def view_round(shown: Iterable[XY]) -> View:
+    """Return the view that shows all of some points (m) that are known."""
+    points = [point for point in shown if all(map(math.isfinite, point))]
     xs, ys = [x for x, _ in points] or [0.0], [y for _, y in points] or [0.0]
     pad = 0.035 * max(max(xs) - min(xs), max(ys) - min(ys))
     west, east = _widened(min(xs) - pad, max(xs) + pad)
@@ -75,7 +80,8 @@ def _widened(low: float, high: float) -> tuple[float, float]:
     return low - more, high + more
 
 
-def _ground_points(ground: DrawnField) -> Iterable[XY]:
+def ground_points(ground: DrawnField) -> Iterable[XY]:
+    """Return the points that the ground reaches to."""
     ends = [end for wall in ground.walls.values() for end in wall]
     return (*ground.boundary, *ends, *ground.tray, *ground.slots, *([ground.start[:2]] if ground.start else []))
 

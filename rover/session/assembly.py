@@ -15,16 +15,16 @@ from rover.behaviour.settings import Override, unknown_settings
 from rover.behaviour.vocabulary import SIGNALS, ActivitySpec, signals_of
 from rover.devices.registry import load_class
 from rover.devices.with_driver import is_dotted
+from rover.feasibility.beside import note_mismatches
 from rover.files import load
 from rover.files.behaviour import Behaviour
-from rover.files.bench import BenchFile, fault_mistakes, mismatches
+from rover.files.bench import BenchFile, fault_mistakes
 from rover.files.errand import Errand
 from rover.files.given import FAULT_OPTION, NOTHING, OPTION, Given
 from rover.files.load import Loaded
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
 from rover.files.yaml_source import Source
-from rover.geometry import inside
 
 MISSING_SPEC = ActivitySpec("a user's own activity, not looked at")
 
@@ -41,6 +41,7 @@ class Assembly:
         given: what stands in place of what the files say.
         robot_file: where the robot file is.
         texts: by path as shown, the text of each file used, parts of the behaviour included.
+        sources: errand, robot, behaviour and bench file as they were read, by kind, for the places of later findings.
     """
 
     errand: Errand
@@ -52,6 +53,7 @@ class Assembly:
     overrides: Mapping[str, Any]
     robot_file: Path
     texts: Mapping[str, str]
+    sources: Mapping[str, Source]
     given: Given = NOTHING
 
 
@@ -90,7 +92,7 @@ def assemble(
             graph = builder.build(behaviour)
         except FileProblems as error:
             problems += error.problems
-    _errand_beside(errand, robot, bench)
+    note_mismatches(errand, robot, bench, graph)
     if bench is not None:
         _faults_beside(errand, robot, bench, list(graph.states) if graph is not None else [])
     problems += errand.source.problems + (bench.source.problems if bench is not None else [])
@@ -98,7 +100,8 @@ def assemble(
         problems += examine(graph, known, robot.model if robot else None, errand.model.kinds)
     if any(not problem.warning for problem in problems) or graph is None or robot is None:
         raise FileProblems(problems)
-    loaded = [one for one in (errand, robot, behaviour, bench) if one is not None]
+    named = {"errand": errand, "robot": robot, "behaviour": behaviour, "bench": bench}
+    sources = {kind: one.source for kind, one in named.items() if one is not None}
     return Assembly(
         errand.model,
         robot.model,
@@ -108,7 +111,8 @@ def assemble(
         tuple(sorted(set(problems))),
         dict(overrides),
         robot.source.path,
-        texts_of([*(one.source for one in loaded), *builder.parts.values()]),
+        texts_of([*sources.values(), *builder.parts.values()]),
+        sources,
         given,
     )
 
@@ -167,25 +171,6 @@ def _unknown_overrides(
     for name, why in unknown_settings(errand.model.settings, behaviour.model):
         errand.source.report(("settings", name), why, of_key=True)
     return [Problem("--set", 1, 1, name, why) for name, why in unknown_settings(overrides, behaviour.model)]
-
-
-def _errand_beside(errand: Loaded[Errand], robot: Loaded[Robot] | None, bench: Loaded[BenchFile] | None) -> None:
-    """Note in the errand's and the bench's source what does not go together with the other files."""
-    field = errand.model.field
-    if not inside((field.start.x, field.start.y), field.boundary):
-        errand.source.report(("field", "start"), "the start lies outside the field's boundary")
-    if robot is not None and robot.model.devices.camera is not None:
-        for name, kind in errand.model.kinds.items():
-            if kind.lid not in robot.model.colours:
-                known = ", ".join(robot.model.colours) or "none"
-                why = f"the robot file's 'colours' do not have '{kind.lid}' (known: {known})"
-                errand.source.report(("kinds", name, "lid"), why)
-    if robot is not None and robot.model.marker is None and field.zone is not None and field.zone.marker is not None:
-        why = "the robot file has no 'marker:', so its camera does not know the plate that stands here"
-        errand.source.report(("field", "zone", "marker"), why, warning=True)
-    if bench is not None:
-        for place, why in mismatches(bench.model, errand.model):
-            bench.source.report(place, why, of_key=place[0] == "scatter")
 
 
 def _faults_beside(

@@ -15,6 +15,8 @@ from pathlib import Path
 
 import pytest
 
+from rover.session.saved_state import VERSION
+
 ROOT = Path(__file__).parents[2]
 ROVER = [sys.executable, "-c", "from rover.commands.main import main; main()"]
 
@@ -131,7 +133,7 @@ STATES: dict[str, tuple[Callable[[Path], object], str]] = {
 
 def state(pose: str) -> str:
     errand = (ROOT / "config/stand.yaml").read_text().split("errand:", 1)[1].splitlines()[0].strip()
-    return json.dumps({"version": 3, "errand": errand, "ended": "", "core": {"pose": "POSE"}}).replace('"POSE"', pose)
+    return json.dumps({"version": VERSION, "errand": errand, "ended": "", "core": {"pose": "POSE"}}).replace('"POSE"', pose)
 
 
 @pytest.mark.parametrize("kind", STATES)

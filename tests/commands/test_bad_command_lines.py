@@ -133,7 +133,8 @@ STATES: dict[str, tuple[Callable[[Path], object], str]] = {
 
 def state(pose: str) -> str:
     errand = (ROOT / "config/stand.yaml").read_text().split("errand:", 1)[1].splitlines()[0].strip()
-    return json.dumps({"version": VERSION, "errand": errand, "ended": "", "core": {"pose": "POSE"}}).replace('"POSE"', pose)
+    saved = {"version": VERSION, "errand": errand, "ended": "", "core": {"pose": "POSE"}}
+    return json.dumps(saved).replace('"POSE"', pose)
 
 
 @pytest.mark.parametrize("kind", STATES)

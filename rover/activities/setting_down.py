@@ -151,7 +151,7 @@ class SetDown(Driving):
             case "out of the jaws" if self._was_held is False:
                 ledger.not_left()
                 return self.fail("the jaws were empty when they came there")
-            case "out of the jaws" if self._was_held:
+            case "out of the jaws" | "out of the jaws, and seen" if self._was_held:
                 ledger.delivered_by(FELT)
             case _:
                 ledger.delivered_by(BELIEVED)
@@ -184,14 +184,14 @@ class LookBack:
 
     def step(self, known: Knowledge) -> str | None:
         """Return what became of it once that is clear, or clear no more: ``there``, ``not there``, ``in the jaws``,
-        ``out of the jaws``, or ``unknown``.
+        ``out of the jaws``, ``out of the jaws, and seen``, or ``unknown``.
         """
         self._seconds += known.seconds
         self._count_frame(known)
         self._count_grip(known)
         holds_on = self._held[True] >= LOOKS_TO_KNOW and self._held[True] > self._held[False]
-        is_in_view = self._is_in_view(known)
-        looks, is_over = is_in_view and _is_looking(known), self._is_over(known, is_in_view)
+        may_be_seen, is_in_view = self._is_in_view(known, 1.0), self._is_in_view(known, PLAIN_SHARE)
+        looks, is_over = may_be_seen and _is_looking(known), self._is_over(known, may_be_seen)
         if self._seen >= FRAMES_TO_SEE:
             return "unknown" if holds_on else "there"  # it cannot be both
         if looks and not is_over:
@@ -201,7 +201,7 @@ class LookBack:
         if self._seen == 0 and self._frames >= FRAMES_TO_MISS and is_in_view:
             return "not there"
         if self._held[False] >= LOOKS_TO_KNOW:
-            return "out of the jaws"
+            return "out of the jaws, and seen" if self._seen else "out of the jaws"
         return "unknown" if is_over else None
 
     def _is_over(self, known: Knowledge, is_in_view: bool) -> bool:
@@ -236,12 +236,12 @@ class LookBack:
         if latest.is_held is not None:
             self._held[latest.is_held] += 1
 
-    def _is_in_view(self, known: Knowledge) -> bool:
-        """Tell whether the camera, if any, has the place in plain view: near enough, and behind nothing else."""
+    def _is_in_view(self, known: Knowledge, share: float) -> bool:
+        """Tell whether the camera, if any, has the place in view, out to a share of its sight, and behind nothing."""
         view, pose = known.targets.view, known.pose
         eye = view.place(pose)
         distance, bearing = _polar(eye, self._place, pose.heading)
-        if not view.nearest < distance < PLAIN_SHARE * view.reach or abs(bearing) > 0.75 * view.half_view:
+        if not view.nearest < distance < share * view.reach or abs(bearing) > 0.75 * view.half_view:
             return False
         return not any(
             _hides(eye, other, distance, bearing, pose.heading, known.errand.widest) for other in self._others

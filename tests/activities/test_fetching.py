@@ -139,7 +139,7 @@ class TestSetDown:
 
     def test_a_slot_at_the_far_end_of_sight_is_waited_for_to_be_seen(self, doing, jar):
         """The eye looks from 1.15 m, farther than it is sure to see all, and nearer than it sees."""
-        near_sighted = {"camera": {"sees_to": "1.45 m", "rate": "2 Hz"}}
+        near_sighted = {"camera": {"sees_to": "1.5 m", "rate": "4 Hz"}}
         did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=near_sighted)
         assert [one.known_by for one in did.run.events_of(Delivery)] == [SEEN]
 

@@ -137,10 +137,12 @@ class TestSetDown:
         assert delivery.known_by == SEEN
         assert out.x > 1.25
 
-    def test_a_slot_at_the_far_end_of_sight_is_waited_for_to_be_seen(self, doing, jar):
-        """The eye looks from 1.15 m, farther than it is sure to see all, and nearer than it sees."""
+    @pytest.mark.parametrize("seed", [3, 5])
+    def test_a_slot_at_the_far_end_of_sight_is_waited_for_to_be_seen(self, doing, jar, seed):
+        """The eye looks from 1.2 m, farther than it is sure to see all, and nearer than it sees; some frames miss it."""
         near_sighted = {"camera": {"sees_to": "1.5 m", "rate": "4 Hz"}}
-        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=near_sighted)
+        effects = {"camera": {"missed": 0.4}}
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=near_sighted, seed=seed, **effects)
         assert [one.known_by for one in did.run.events_of(Delivery)] == [SEEN]
 
     @pytest.mark.parametrize("feedback", ["switch", "position"])

@@ -139,7 +139,7 @@ class TestSetDown:
 
     @pytest.mark.parametrize("seed", [3, 5])
     def test_a_slot_at_the_far_end_of_sight_is_waited_for_to_be_seen(self, doing, jar, seed):
-        """The eye looks from 1.2 m, farther than it is sure to see all, and nearer than it sees; some frames miss it."""
+        """From 1.2 m, where the camera is not sure to see all; some frames miss it."""
         near_sighted = {"camera": {"sees_to": "1.5 m", "rate": "4 Hz"}}
         effects = {"camera": {"missed": 0.4}}
         did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=near_sighted, seed=seed, **effects)

@@ -74,7 +74,8 @@ class DrawNear:
         far = known.robot.body.gripper_reach + FAR
         if not self._is_viewed and target.distance(known.pose.x, known.pose.y) > far:
             self._is_viewed = True
-            return self._go(known, target, viewpoints(known, target), is_last=False)
+            if goals := viewpoints(known, target):
+                return self._go(known, target, goals, is_last=False)
         if self._fixes < MOST_FIXES and known.filter.sigma > SURE_ENOUGH:
             self._fixes += 1
             self._fix = SquareUp(known, {"echoes": ECHOES})

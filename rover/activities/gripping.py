@@ -60,7 +60,10 @@ class CloseIn(Driving):
 
     def step(self, known: Knowledge) -> Request:
         """Go near by a route, then by sight, then straight."""
-        target = self._target = known.targets.chosen if self._last is None else self._target
+        before = self._target
+        target = self._target = known.targets.chosen if self._last is None else before
+        if target is not before:  # another one is clearly better
+            self._near, self._turn = DrawNear(), None
         if target is None:
             known.ledger.missed(self._place)
             return self.fail("the target is gone")

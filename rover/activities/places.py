@@ -25,6 +25,7 @@ ASTRAY = 0.01
 HERE = 0.3
 """A lookout nearer than this (m) is the one that the robot stands at."""
 LAST_CHOICE = 1e-3
+"""A lookout at which the robot has just stood, or something stands, is worth so many times less."""
 
 
 def place_of(known: Knowledge, place: Any) -> PlaceXYH | None:

@@ -8,13 +8,13 @@ from rover.activities.activity import Activity, Knowledge
 from rover.activities.driving import SPEED, why_give_up
 from rover.activities.fixing import SquareUp
 from rover.activities.legs_driven import LegsDriven
-from rover.activities.places import MET_RADIUS, clearance_from, place_of
+from rover.activities.places import MET_RADIUS, PlaceXYH, clearance_from, place_of
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.kinds import PlaceName
 from rover.motion.goal import Goal
 from rover.motion.keep_clear import CREEP
-from rover.motion.planner import WaySearch
+from rover.motion.planner import WaySearch, has_room
 from rover.motion.request import STILL, Request
 
 NODES_A_SECOND = 2000
@@ -23,6 +23,8 @@ SURE_ENOUGH, ECHOES = 0.012, 10
 """With a position less sure than this (m), walls are ranged to, by so many echoes, before no way is said to be."""
 HELD = 1.0
 """Held back for so long (s) by what is in the way, the robot is jammed."""
+BESIDE, AROUND = (0.15, 0.25, 0.35), 8
+"""Where something stands at a place, so far (m) from it is near enough, in so many directions."""
 HEARD_ACROSS = 0.08
 """What is heard is taken to reach so far (m) to either side: an echo does not tell."""
 AWAY, AWAY_SPEED, AWAY_FOR = 0.12, 0.08, 4.0
@@ -168,6 +170,15 @@ def heard(known: Knowledge) -> list[tuple[float, float]]:
     return [known.pose.beside(front + known.robot.limits.stop_gap, left) for left in (-HEARD_ACROSS, 0.0, HEARD_ACROSS)]
 
 
+def _goals_at(known: Knowledge, place: PlaceXYH) -> list[Goal]:
+    """Return a place to drive to; where something stands there, and any heading will do, places beside it."""
+    goal = Goal(*place)
+    if goal.heading is not None or has_room(clearance_from(known, known.pose), goal):
+        return [goal]
+    around = [(away, index * math.tau / AROUND) for away in BESIDE for index in range(AROUND)]
+    return [Goal(goal.x + away * math.cos(one), goal.y + away * math.sin(one), None, away) for away, one in around]
+
+
 class DriveTo(Activity):
     """Drives to a place round what stands in the way, and turns to the place's heading if it has one."""
 
@@ -188,7 +199,7 @@ class DriveTo(Activity):
         if place is None:
             self.fail(f"there is no {values['place']} now")
             return
-        self._way = RouteFollower(known, [Goal(*place)], values.get("speed", known.robot.limits.speed))
+        self._way = RouteFollower(known, _goals_at(known, place), values.get("speed", known.robot.limits.speed))
         if place[2] is not None:
             self._turn = TurnTowards(place[2], known.robot.limits.turn_rate)
 

@@ -51,8 +51,6 @@ BOUNDS: dict[str, dict[str, Bounds]] = {
         "devices.camera.latency": Bounds("0 s", "5 s"),
         "devices.camera.frame_width": Bounds("16", "16384"),
         "devices.camera.frame_height": Bounds("16", "16384"),
-        "devices.gripper.open": Bounds("200 us", "20 ms"),
-        "devices.gripper.closed": Bounds("200 us", "20 ms"),
         "devices.gripper.travel_time": Bounds("10 ms", "30 s"),
         "devices.gripper.opens_to": Bounds("1 mm", "1 m"),
         "devices.battery.full": Bounds("1 V", "100 V"),

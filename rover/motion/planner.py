@@ -45,7 +45,7 @@ class WaySearch:
 
     def __init__(self, clearance: Clearance, start: Pose, goals: Sequence[Goal], width: float) -> None:
         self._clearance, self._start = clearance, start
-        self._goals = [goal for goal in goals if _has_room(clearance, goal)]
+        self._goals = [goal for goal in goals if has_room(clearance, goal)]
         self._step = min(FINEST, width / CELLS_A_WIDTH)
         self.legs: list[Leg] | None = None
         self.goal: Goal | None = None
@@ -107,6 +107,7 @@ class WaySearch:
         return self.goal is not None
 
 
-def _has_room(clearance: Clearance, goal: Goal) -> bool:
+def has_room(clearance: Clearance, goal: Goal) -> bool:
+    """Tell whether the outline may be at a goal, in some heading if any will do."""
     headings = HEADINGS if goal.heading is None else (goal.heading,)
     return any(clearance.is_free(Pose(goal.x, goal.y, heading)) for heading in headings)

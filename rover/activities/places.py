@@ -20,6 +20,8 @@ MET_RADIUS = 0.03
 """What was met is taken to be so thick (m): where it was touched or heard is known, and not what it is."""
 SAME = 0.07
 """What was put off so near to the target (m) is the target itself, placed a little wrong."""
+IN_JAWS = 0.1
+"""What is seen so near to the loaded jaws' middle (m) is what they hold."""
 ASTRAY = 0.01
 """So far (m) the robot strays from a way at most."""
 HERE = 0.3
@@ -101,8 +103,11 @@ def _is_free(known: Knowledge, lookout: Lookout) -> bool:
 def things_about(known: Knowledge) -> list[Thing]:
     """Return what is to be driven round: other objects, those put off, what stands in the tray, and what was met."""
     radius = 0.5 * known.errand.widest
+    held_at = known.pose.beside(known.robot.body.gripper_reach, 0.0)
     others = [
-        Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), CLEAR) for one in known.targets.others()
+        Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), CLEAR)
+        for one in known.targets.others()
+        if not (known.loaded and one.distance(*held_at) < IN_JAWS)
     ]
     chosen = known.targets.chosen
     spots = [(one.x, one.y) for one in known.ledger.put_off if chosen is None or chosen.distance(one.x, one.y) >= SAME]

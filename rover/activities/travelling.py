@@ -23,7 +23,7 @@ SURE_ENOUGH, ECHOES = 0.012, 10
 """With a position less sure than this (m), walls are ranged to, by so many echoes, before no way is said to be."""
 HELD = 1.0
 """Held back for so long (s) by what is in the way, the robot is jammed."""
-BESIDE, AROUND = (0.15, 0.25, 0.35), 8
+BESIDE, AROUND = (0.1, 0.2, 0.3), 8
 """Where something stands at a place, so far (m) from it is near enough, in so many directions."""
 HEARD_ACROSS = 0.08
 """What is heard is taken to reach so far (m) to either side: an echo does not tell."""
@@ -171,12 +171,16 @@ def heard(known: Knowledge) -> list[tuple[float, float]]:
 
 
 def _goals_at(known: Knowledge, place: PlaceXYH) -> list[Goal]:
-    """Return a place to drive to; where something stands there, and any heading will do, places beside it."""
-    goal = Goal(*place)
-    if goal.heading is not None or has_room(clearance_from(known, known.pose), goal):
+    """Return a place to drive to; where something stands, and any heading will do, the nearest places beside it."""
+    goal, clearance = Goal(*place), clearance_from(known, known.pose)
+    if goal.heading is not None or has_room(clearance, goal):
         return [goal]
-    around = [(away, index * math.tau / AROUND) for away in BESIDE for index in range(AROUND)]
-    return [Goal(goal.x + away * math.cos(one), goal.y + away * math.sin(one), None, away) for away, one in around]
+    for away in BESIDE:
+        turns = (index * math.tau / AROUND for index in range(AROUND))
+        around = [Goal(goal.x + away * math.cos(turn), goal.y + away * math.sin(turn)) for turn in turns]
+        if free := [one for one in around if has_room(clearance, one)]:
+            return free
+    return [goal]
 
 
 class DriveTo(Activity):

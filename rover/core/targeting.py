@@ -86,13 +86,14 @@ class Targeting:
     def _look_into_tray(self, pose: Pose, *, steady: bool, closed: bool) -> None:
         """Enter in the ledger what stands in the tray besides what was set down there."""
         known, ledger, reach = self._known, self._known.ledger, self._known.robot.body.gripper_reach
+        may_hold = closed or ledger.carried is not None
         in_tray = [
             one
             for one in known.sighted
             if one.detection.kind in known.errand.kinds
             and one.detection.distance < NEAR_TRAY
             and known.ground.in_zone(one.x, one.y)
-            and not (closed and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # the jaws hold it
+            and not (may_hold and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # it is in the jaws
         ]
         self._tray.update(in_tray, pose, steady)
         for one in self._tray.objects:

@@ -7,7 +7,7 @@ from rover.estimate.ellipse import CHI_SQUARE_2_95
 from rover.estimate.field import Slot
 from rover.geometry import XY, distance_to_segment
 
-NUDGE = 0.1
+NUDGE = 0.15
 """What slips out of the jaws, or is let go of, may be pushed by so much (m) before it is gripped again."""
 SIGMAS_95 = math.sqrt(CHI_SQUARE_2_95)
 """Of a place in the plane, 95 % lie within so many standard deviations."""

@@ -32,7 +32,7 @@ BOUNDS: dict[str, dict[str, Bounds]] = {
         "body.track_factor": Bounds("0.5", "4"),
         "links.*.baud": Bounds("300", "10000000"),
         "devices.*.rate": Bounds("0.01 Hz", "2 kHz"),
-        "devices.*.overdue_after": Bounds("1 ms", "10 min"),
+        "devices.*.overdue_after": Bounds("1 ms", "24 h"),
         "devices.*.ahead": Bounds("-2 m", "2 m"),
         "devices.*.at.ahead": Bounds("-2 m", "2 m"),
         "devices.*.at.left": Bounds("-2 m", "2 m"),

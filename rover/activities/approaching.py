@@ -7,7 +7,7 @@ from rover.activities.activity import Knowledge
 from rover.activities.places import clearance_beside, clearance_from
 from rover.geometry import Pose
 from rover.motion.goal import Goal
-from rover.motion.keep_clear import CREEP
+from rover.motion.keep_clear import CREEP, LEAST_WAY
 from rover.motion.legs import leg_to
 from rover.quantities import wrap
 from rover.vision.targets import Remembered
@@ -39,7 +39,7 @@ def can_close_in(known: Knowledge, target: Remembered, speed: float) -> bool:
     place = start.x + (way - last) * math.cos(heading), start.y + (way - last) * math.sin(heading)
     if leg_to(clearance_from(known, start, speed), start, place) is None:
         return False
-    return clearance_beside(known, target, 0.0).along(Pose(*place, heading), last) is not None
+    return clearance_beside(known, target, 0.0, speed).along(Pose(*place, heading), last + LEAST_WAY) is not None
 
 
 def tried(known: Knowledge, target: Remembered, heading: float) -> int:
@@ -86,7 +86,7 @@ class Approaches:
             x = self._target.x - (reach + way) * math.cos(heading)
             y = self._target.y - (reach + way) * math.sin(heading)
             start = Pose(x, y, heading)
-            if self._stand.is_free(start) and self._last.along(start, way) is not None:
+            if self._stand.is_free(start) and self._last.along(start, way + LEAST_WAY) is not None:
                 return Goal(x, y, heading, TRIED_COST * tried(known, self._target, heading))
         return None
 

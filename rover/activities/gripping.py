@@ -27,6 +27,8 @@ Along, as far as the last straight leg is wrong: the camera's distance where it 
 7 mm), and the roll of the wheels after the ramp. Across, as far as a bearing is wrong there. In 551 grips on 30 drawn
 benches: 8.0 and 1.9 mm.
 """
+SHORT_OF, SHORT_AFTER = 0.015, 0.5
+"""So near (m) to the end of the last straight way, and held back for so long (s), the target is between the jaws."""
 SETTLE = 0.2
 """Seconds after the jaws' travel time before they are taken to have arrived."""
 
@@ -121,7 +123,7 @@ class CloseIn(Driving):
         assert self._last is not None
         x, y, heading, length = self._last
         gone = (known.pose.x - x) * math.cos(heading) + (known.pose.y - y) * math.sin(heading)
-        if gone >= length:
+        if gone >= length - (SHORT_OF if known.held_back_for > SHORT_AFTER else 0.0):
             return self.done()
         speed = towards(length - gone, min(0.12, self._most), 0.3 * known.robot.limits.deceleration, 0.06)
         return Request(speed, HEADING_GAIN * wrap(heading - known.pose.heading), expects_contact=True)

@@ -18,6 +18,8 @@ TURN_FIRST = math.radians(35.0)
 """A point further off the bow than this is turned to on the spot before driving ..."""
 TURN_FIRST_IN_TIGHT = math.radians(5.0)
 """... and than this where a leg leaves less room than ``TIGHT`` (m)."""
+SOON = 0.2
+"""Held back for so long (s), the rest of a leg is driven at a creep, at which less room is due."""
 TIGHT = 0.06
 FASTER = 3.0
 """So much faster than at a creep (1/s) for each metre of room beyond what is due at full speed."""
@@ -40,6 +42,7 @@ class LegsDriven:
 
     def _begin_leg(self) -> None:
         self._nearest = math.inf
+        self._creeps = False
         self._turn: TurnTowards | None = None
         self._is_turned = False
 
@@ -95,7 +98,10 @@ class LegsDriven:
         return Request(-speed if leg.back else speed, HEADING_GAIN * bearing, range_blocked=known.loaded)
 
     def _fastest(self, known: Knowledge, leg: Leg) -> float:
-        """Return how fast (m/s) a leg may be driven with the room that it leaves."""
+        """Return how fast (m/s) a leg may be driven with the room that it leaves; once held back, at a creep."""
+        self._creeps = self._creeps or known.held_back_for > SOON
+        if self._creeps:
+            return CREEP
         limits, sigma = known.robot.limits, known.filter.sigma
         spare = leg.room + room_due(limits, sigma, self._planned) - room_due(limits, sigma)
         return CREEP + FASTER * max(0.0, spare)

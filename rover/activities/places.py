@@ -116,13 +116,13 @@ def things_about(known: Knowledge) -> list[Thing]:
     return [*others, *(Thing(x, y, radius, CLEAR) for x, y in spots), *met]
 
 
-def clearance_beside(known: Knowledge, target: Remembered, neighbours: float) -> Clearance:
-    """Return what keeps the outline clear on the last straight way to an object, driven at a creep.
+def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, speed: float = CREEP) -> Clearance:
+    """Return what keeps the outline clear on the last straight way to an object, driven at a speed (m/s).
 
     Where things stand beside each other is known better than where they stand: they are seen together. Others that are
     nearer to the object than ``neighbours`` (m) may be nudged.
     """
-    margin = room_due(known.robot.limits, known.filter.sigma, CREEP)
+    margin = room_due(known.robot.limits, known.filter.sigma, speed)
     radius = 0.5 * known.errand.widest
     spots = [(one.x, one.y) for one in known.targets.others()]
     spots += [(one.x, one.y) for one in known.ledger.put_off]

@@ -27,8 +27,10 @@ BESIDE, AROUND = (0.1, 0.2, 0.3), 8
 """Where something stands at a place, so far (m) from it is near enough, in so many directions."""
 HEARD_ACROSS = 0.08
 """What is heard is taken to reach so far (m) to either side: an echo does not tell."""
-AWAY, AWAY_SPEED, AWAY_FOR = 0.12, 0.08, 4.0
-"""A jammed robot backs away so far (m), so fast (m/s), for so long (s) at most; then it looks for another way."""
+AWAY, AWAY_SPEED, AWAY_FOR = 0.12, 0.08, 6.0
+"""A jammed robot backs away so far (m), so fast (m/s), for so long (s) at most; then it looks for another way ..."""
+AWAY_FROM_ECHO = 0.36
+"""... and so far (m) from what it hears: from there silence means a free way again (`rover.motion.echo.CLOSE`)."""
 
 
 class RouteFollower:
@@ -126,7 +128,8 @@ class RouteFollower:
             known.ledger.met(touched(known, legs.are_back), known.now_ns, is_touched=True)
         elif known.obstacle:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)
-        self._away = _Away(known, 1.0 if legs.are_back else -1.0)
+        far = AWAY_FROM_ECHO if known.obstacle else AWAY
+        self._away = _Away(known, far if legs.are_back else -far)
         return STILL
 
     def _back_away(self, known: Knowledge, away: "_Away") -> Request:
@@ -139,10 +142,10 @@ class RouteFollower:
 
 
 class _Away:
-    """A short straight way back from what was met; ``sense``: 1 forwards, -1 backwards."""
+    """A short straight way (m, backwards negative) away from what was met."""
 
-    def __init__(self, known: Knowledge, sense: float) -> None:
-        self._from, self._sense = known.pose, sense
+    def __init__(self, known: Knowledge, way: float) -> None:
+        self._from, self._way = known.pose, way
         self._seconds = 0.0
 
     def request(self, known: Knowledge) -> Request | None:
@@ -150,9 +153,9 @@ class _Away:
         self._seconds += known.seconds
         gone = math.hypot(known.pose.x - self._from.x, known.pose.y - self._from.y)
         is_stuck = known.is_stalled and self._seconds > 0.5
-        if gone >= AWAY or self._seconds > AWAY_FOR or is_stuck:
+        if gone >= abs(self._way) or self._seconds > AWAY_FOR or is_stuck:
             return None
-        return Request(self._sense * AWAY_SPEED, 0.0, range_blocked=known.loaded)
+        return Request(math.copysign(AWAY_SPEED, self._way), 0.0, range_blocked=known.loaded)
 
 
 def touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:

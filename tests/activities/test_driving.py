@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from rover.events import StateChange
+from rover.events import Note, StateChange
 
 DRIVE_SILENT = ["at 0 s: drive silent"]
 
@@ -113,6 +113,30 @@ class TestDriveTo:
         did = doing(("drive_to", {"place": ["5 m", "2 m"]}), obstacles=[{"x": "4 m", "y": "2 m", "radius": "6 cm"}])
         assert did.progress == "done", did.why
         assert max(abs(pose.y - 2.0) for pose in did.run.true_track) > 0.1
+
+    def test_what_was_met_is_driven_round_the_next_time(self, doing):
+        """A range finder that hears nothing: the post is touched on the first way, not on those that follow."""
+        ways = [("drive_to", {"place": [x, "2 m"]}) for x in ("5 m", "3 m", "5 m")]
+        did = doing(*ways, obstacles=[{"x": "4 m", "y": "2 m", "radius": "6 cm"}], range={"missing": 1.0})
+        met = [note.text for note in did.run.events_of(Note) if note.kind == "met"]
+        assert did.progress == "done", did.why
+        assert 1 <= len(met) <= 2, met
+        assert all(text.startswith("something touched") for text in met)
+
+    def test_through_a_doorway_of_the_bodys_width_and_15_cm(self, doing):
+        walls = {"one": [["4 m", "0 m"], ["4 m", "1.3 m"]], "other": [["4 m", "1.71 m"], ["4 m", "4 m"]]}
+        did = doing(("drive_to", {"place": ["5 m", "2.5 m"]}), field={"walls": walls})
+        assert did.progress == "done", did.why
+        assert math.dist(did.way[:2], (2.0, 0.5)) < 0.08
+
+    def test_beside_a_place_on_which_something_stands(self, doing, jar):
+        did = doing(
+            ("stand_still", {}), ("skip_target", {}), ("drive_to", {"place": ["4 m", "2 m"]}), objects=[jar(4.05, 2.0)]
+        )
+        assert did.progress == "done", did.why
+        assert math.dist(did.way[:2], (1.0, 0.0)) < 0.35
+        (thing,) = did.run.final_objects
+        assert (thing.x, thing.y) == pytest.approx((4.05, 2.0))
 
     def test_round_a_jar_that_was_seen(self, doing, jar):
         """It is put off first, since a target is driven to, not round."""

@@ -23,6 +23,43 @@ class TestCloseIn:
         (thing,) = did.run.final_objects
         assert (thing.x, thing.y) == pytest.approx(place, abs=0.005)
 
+    def test_beside_a_wall_it_is_taken_from_a_direction_in_which_the_body_fits(self, doing, jar):
+        """10 cm off the wall: along it there is no room for half the body's 26 cm."""
+        wall = {"by": [["3.4 m", "2.1 m"], ["5 m", "2.1 m"]]}
+        did = doing(LOOK, NEAR, objects=[jar(4.0, 2.0)], field={"walls": wall})
+        assert did.progress == "done", did.why
+        end = did.run.true_track[-1]
+        assert (
+            math.dist((end.x + 0.16 * math.cos(end.heading), end.y + 0.16 * math.sin(end.heading)), (4.0, 2.0)) < 0.03
+        )
+        assert math.radians(40.0) < end.heading < math.radians(140.0)
+
+    def test_in_a_niche_narrower_than_the_body_it_cannot_be_reached(self, doing, jar):
+        niche = {
+            "left": [["3.6 m", "2.1 m"], ["4.2 m", "2.1 m"]],
+            "right": [["3.6 m", "1.9 m"], ["4.2 m", "1.9 m"]],
+            "end": [["4.2 m", "1.9 m"], ["4.2 m", "2.1 m"]],
+        }
+        did = doing(LOOK, NEAR, objects=[jar(4.0, 2.0)], field={"walls": niche})
+        assert (did.progress, did.why) == (
+            "failed",
+            "cannot be reached: there is no direction from which body and open jaws fit",
+        )
+        (thing,) = did.run.final_objects
+        assert (thing.x, thing.y) == pytest.approx((4.0, 2.0), abs=0.001)
+
+    def test_what_could_not_be_reached_is_put_off_as_that(self, doing, jar):
+        ring = {"round": [["3.6 m", "2.1 m"], ["4.2 m", "2.1 m"]], "under": [["3.6 m", "1.9 m"], ["4.2 m", "1.9 m"]]}
+        ring["end"] = [["4.2 m", "1.9 m"], ["4.2 m", "2.1 m"]]
+        did = doing(LOOK, NEAR, ("skip_target", {}), objects=[jar(4.0, 2.0)], field={"walls": ring})
+        (given_up,) = did.run.events_of(GivenUp)
+        assert given_up.why.startswith("cannot be reached")
+
+    @pytest.mark.parametrize("aside", [0.08, 0.1])
+    def test_one_of_two_that_stand_close_together_is_taken(self, doing, jar, aside):
+        did = doing(LOOK, NEAR, objects=[jar(4.0, 2.0), jar(4.0, 2.0 + aside)])
+        assert did.progress == "done", did.why
+
     def test_without_a_target_it_fails(self, doing):
         did = doing(LOOK, NEAR)
         assert (did.progress, did.why) == ("failed", "no target is chosen")

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from rover.estimate.field import Ground
 from rover.files.errand import USUAL_WIDTH
 from rover.geometry import Pose, distance_to_segment, inside
-from rover.motion.keep_clear import KeepClear, Velocity, Whereabouts
+from rover.motion.keep_clear import CREEP, KeepClear, Velocity, Whereabouts
 from rover.motion.limits import Limits, Situation
 from rover.motion.outline import BodyOutline, Surroundings
 from rover.motion.profile import ramped
@@ -165,6 +165,16 @@ def test_the_less_sure_the_place_the_more_room_is_left(cart, field):
     assert 0.0 < left[0] < 0.02
     assert left[0] + 0.02 < left[1] < left[0] + 0.08
     assert left[2] > 0.35
+
+
+def test_at_a_creep_less_room_is_due(cart, field):
+    pose, sure = Pose(5.75, 2.0, 0.0), 0.02
+    fast, creeping = (
+        KeepClear(cart(), field, 0.05).allow(Velocity(speed, 0.0), Velocity(0.0, 0.0), Whereabouts(pose, sure), STEP)
+        for speed in (1.01 * CREEP, CREEP)
+    )
+    assert fast[0] == (0.0, 0.0)
+    assert creeping == ((CREEP, 0.0), [])
 
 
 def test_what_is_held_counts(cart, field):

@@ -10,6 +10,7 @@ import re
 import signal
 from collections import Counter
 from collections.abc import Mapping
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -25,8 +26,20 @@ settings.load_profile("suite")
 signal.signal(signal.SIGINT, signal.default_int_handler)
 signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
+ROOT = Path(__file__).parents[1]
 SAID_WELL = re.compile(r"needs [^:]+: .+")
 AVOIDABLE = re.compile(r"\b(apt|pip) install\b")
+
+
+@pytest.fixture
+def project(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the demo's files, and the working folder."""
+    for path in (*(ROOT / "config").glob("*.yaml"), *(ROOT / "behaviours").rglob("*.yaml")):
+        copy = tmp_path / path.relative_to(ROOT)
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        copy.write_text(path.read_text("utf-8"), "utf-8")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
 
 
 def skipped(reporter: pytest.TerminalReporter) -> Counter[str]:

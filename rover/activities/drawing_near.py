@@ -5,9 +5,8 @@ from collections.abc import Sequence
 
 from rover.activities.activity import Knowledge
 from rover.activities.approaching import Approaches, can_close_in, tried, viewpoints
-from rover.activities.driving import why_give_up
-from rover.activities.fixing import SquareUp
-from rover.activities.travelling import ECHOES, HELD, SURE_ENOUGH, RouteFollower
+from rover.activities.fixing import SurerPosition
+from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import Progress
 from rover.motion.goal import Goal
 from rover.motion.keep_clear import CREEP
@@ -17,7 +16,6 @@ from rover.vision.targets import Remembered
 FAR = 0.6
 """Farther than this (m) before the jaws the robot goes by a way; nearer it closes in by sight."""
 NO_DIRECTION = "cannot be reached: there is no direction from which body and open jaws fit"
-MOST_FIXES = 2
 
 
 class DrawNear:
@@ -37,16 +35,15 @@ class DrawNear:
         self.most = math.inf
         self._approaches: Approaches | None = None
         self._way: RouteFollower | None = None
-        self._fix: SquareUp | None = None
-        self._fixes = 0
+        self._surer = SurerPosition()
         self._is_viewed = self._is_last = False
 
     def request(self, known: Knowledge, target: Remembered) -> Request:
         """Return what is wanted; ``progress`` tells when the target is near, or cannot be reached."""
         if self._way is not None:
             return self._go_on(known, target, self._way)
-        if self._fix is not None:
-            return self._fix_position(known, self._fix)
+        if (request := self._surer.request(known)) is not None:
+            return request
         if self._approaches is not None:
             return self._approach(known, target, self._approaches)
         distance = target.distance(known.pose.x, known.pose.y)
@@ -76,19 +73,9 @@ class DrawNear:
             self._is_viewed = True
             if goals := viewpoints(known, target):
                 return self._go(known, target, goals, is_last=False)
-        if self._fixes < MOST_FIXES and known.filter.sigma > SURE_ENOUGH:
-            self._fixes += 1
-            self._fix = SquareUp(known, {"echoes": ECHOES})
+        if self._surer.begin(known):
             return STILL
         return self._fail(target, NO_DIRECTION)
-
-    def _fix_position(self, known: Knowledge, fix: SquareUp) -> Request:
-        if fix.progress == Progress.UNDER_WAY:
-            request = fix.step(known)
-            if fix.progress == Progress.UNDER_WAY and not why_give_up(known, HELD):
-                return request
-        self._fix = None
-        return STILL
 
     def _go(self, known: Knowledge, target: Remembered, goals: Sequence[Goal], *, is_last: bool) -> Request:
         self._is_last = is_last

@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
+from rover.activities.driving import why_give_up
 from rover.activities.turning import TurnTowards
-from rover.behaviour.vocabulary import ActivitySpec, Parameter
+from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.devices.range.keys import RangeKeys
 from rover.estimate.fixes import facing, wall_in_view
 from rover.kinds import Number, WallName
@@ -13,6 +14,10 @@ from rover.motion.profile import bearing_to
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
 
+MOST_FIXES, SURE_ENOUGH, ECHOES = 2, 0.012, 10
+"""So often, with a position less sure than this (m), known walls are ranged to, by so many echoes, to find a way."""
+HELD = 1.0
+"""Held back for so long (s) by what is in the way, the robot is jammed."""
 PATIENCE = 4.0
 """Seconds that a fix is waited for, facing what it is taken from."""
 
@@ -85,6 +90,35 @@ class SquareUp(Activity):
         elif self._seconds <= 0.0:
             self.fail("no echo came from where the wall should be")
         return STILL
+
+
+class SurerPosition:
+    """Ranging to known walls before it is said that there is no way, since a surer position needs less room.
+
+    The part of other activities that does so, `MOST_FIXES` times at most.
+    """
+
+    def __init__(self) -> None:
+        self._fixes = 0
+        self._square_up: SquareUp | None = None
+
+    def begin(self, known: Knowledge) -> bool:
+        """Begin, if that may help; tell whether it does."""
+        if self._fixes >= MOST_FIXES or known.filter.sigma <= SURE_ENOUGH or known.loaded:
+            return False
+        self._fixes += 1
+        self._square_up = SquareUp(known, {"echoes": ECHOES})
+        return True
+
+    def request(self, known: Knowledge) -> Request | None:
+        """Return what is wanted, None while it is not at it."""
+        square_up = self._square_up
+        if square_up is not None and square_up.progress == Progress.UNDER_WAY:
+            request = square_up.step(known)
+            if square_up.progress == Progress.UNDER_WAY and not why_give_up(known, HELD):
+                return request
+        self._square_up = None
+        return None
 
 
 def _square_to(known: Knowledge, name: str) -> float | None:

@@ -6,7 +6,7 @@ from rover.estimate.looked_at import LookRound
 from rover.files.errand import Errand, Kind
 from rover.files.grip import lid_in_picture
 from rover.files.robot import Robot
-from rover.motion.outline import BodyOutline
+from rover.motion.outline import outline_of
 from rover.vision.targets import LOOKING_SHARE, FieldOfView
 
 NEAREST_SIGHT = 0.12
@@ -29,6 +29,6 @@ def field_of_view(robot: Robot, kinds: Iterable[Kind]) -> FieldOfView:
 
 def look_round(robot: Robot, errand: Errand, view: FieldOfView) -> LookRound:
     """Return what the robot sees of the ground, objects standing on it, that turns on the spot."""
-    outline = BodyOutline(robot.body, errand.widest if robot.devices.gripper else None, loaded=False)
+    outline = outline_of(robot, errand.widest, loaded=False)
     farthest = LOOKING_SHARE * view.reach
     return LookRound(max(0.0, view.nearest + view.ahead), farthest + view.ahead, outline.radius + TURNING_ROOM)

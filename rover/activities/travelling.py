@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import SPEED, why_give_up
-from rover.activities.fixing import SquareUp
+from rover.activities.driving import SPEED
+from rover.activities.fixing import HELD, SurerPosition
 from rover.activities.legs_driven import LegsDriven
 from rover.activities.places import MET_RADIUS, PlaceXYH, clearance_from, place_of
 from rover.activities.turning import TurnTowards
@@ -19,10 +19,6 @@ from rover.motion.request import STILL, Request
 
 NODES_A_SECOND = 2000
 """A search for a way goes on by so many nodes in a second, whatever time they take: a replay finds the same."""
-SURE_ENOUGH, ECHOES = 0.012, 10
-"""With a position less sure than this (m), walls are ranged to, by so many echoes, before no way is said to be."""
-HELD = 1.0
-"""Held back for so long (s) by what is in the way, the robot is jammed."""
 BESIDE, AROUND = (0.1, 0.2, 0.3), 8
 """Where something stands at a place, so far (m) from it is near enough, in so many directions."""
 HEARD_ACROSS = 0.08
@@ -39,7 +35,6 @@ class RouteFollower:
     What is met on the way is entered into the ledger; then another way is looked for.
 
     Attributes:
-        goal: the one that the way leads to, once that is known.
         why: why it failed.
     """
 
@@ -48,17 +43,17 @@ class RouteFollower:
     def __init__(self, known: Knowledge, goals: Sequence[Goal], most: float) -> None:
         self.progress = Progress.UNDER_WAY
         self.why = ""
-        self.goal: Goal | None = None
         self._goals, self._most = goals, most
-        self._jams = self._fixes = 0
+        self._jams = 0
         self._planned_speed = math.inf
-        self._fix: SquareUp | None = None
+        self._surer = SurerPosition()
         self._legs: LegsDriven | None = None
         self._away: _Away | None = None
         self._plan(known)
 
     def _plan(self, known: Knowledge) -> None:
         clearance = clearance_from(known, known.pose, self._planned_speed)
+        self._legs = None
         self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
 
     def _fail(self, why: str) -> Request:
@@ -71,14 +66,20 @@ class RouteFollower:
             return STILL
         if self._away is not None:
             return self._back_away(known, self._away)
-        if self._fix is not None:
-            return self._fix_position(known, self._fix)
         if self._search is not None:
             return self._search_on(known, self._search)
-        assert self._legs is not None
+        if self._legs is None:
+            return self._make_surer(known)
         if known.is_stalled or known.held_back_for > HELD:
             return self._jammed(known, self._legs)
         return self._follow(known, self._legs)
+
+    def _make_surer(self, known: Knowledge) -> Request:
+        request = self._surer.request(known)
+        if request is None:
+            self._plan(known)
+            return STILL
+        return request
 
     def _search_on(self, known: Knowledge, search: WaySearch) -> Request:
         search.work(max(1, round(NODES_A_SECOND / known.robot.loop)))
@@ -86,29 +87,19 @@ class RouteFollower:
             return STILL
         if search.legs is None:
             return self._without_way(known)
-        self._search, self.goal = None, search.goal
+        self._search = None
         self._legs = LegsDriven(search.legs, self._most, self._planned_speed)
         return self._follow(known, self._legs)
 
     def _without_way(self, known: Knowledge) -> Request:
         """Try what may yet show a way: a surer position, going at a creep, and doubt of what was only heard."""
-        if self._fixes < 2 and known.filter.sigma > SURE_ENOUGH and not known.loaded:
-            self._fixes += 1
-            self._fix = SquareUp(known, {"echoes": ECHOES})
+        if self._surer.begin(known):
+            self._search = None
             return STILL
         if self._planned_speed > CREEP:
             self._planned_speed = CREEP
         elif not known.ledger.forget_heard():
             return self._fail("found no way round what stands in between")
-        self._plan(known)
-        return STILL
-
-    def _fix_position(self, known: Knowledge, fix: SquareUp) -> Request:
-        if fix.progress == Progress.UNDER_WAY:
-            request = fix.step(known)
-            if fix.progress == Progress.UNDER_WAY and not why_give_up(known, HELD):
-                return request
-        self._fix = None
         self._plan(known)
         return STILL
 

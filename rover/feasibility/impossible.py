@@ -5,13 +5,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from rover.estimate.field import JAWS_ROOM
-from rover.feasibility.layout import Layout, comes_to, ground_before, outline_of, standing_room, ways_in
+from rover.feasibility.layout import Layout, comes_to, ground_before, standing_room, ways_in
 from rover.feasibility.machine import cm, note_numbers_apart
 from rover.files.errand import Errand
 from rover.files.problems import Problem
 from rover.files.yaml_source import KeyPath, Source
 from rover.geometry import XY, cross
-from rover.motion.outline import FINGER, Surroundings
+from rover.motion.outline import FINGER, Surroundings, outline_of
 
 UNREACHED_NOTED = 0.1
 """Of the field, so much may be out of the body's reach, or seen from no lookout, before that is worth a warning."""
@@ -44,7 +44,7 @@ def _note_walls(errand: Errand, source: Source) -> None:
 def _note_start(layout: Layout, source: Source) -> None:
     """Note a start at which the robot cannot stand, or that it cannot leave."""
     where: KeyPath = ("field", "start")
-    surroundings, outline = Surroundings(layout.ground), outline_of(layout.errand, layout.robot, loaded=False)
+    surroundings, outline = Surroundings(layout.ground), outline_of(layout.robot, layout.errand.widest, loaded=False)
     near, _ = surroundings.near(layout.start[:2], outline.radius)
     room, cause = surroundings.room(outline, layout.start, near)
     if room < 0.0:

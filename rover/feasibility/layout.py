@@ -12,7 +12,7 @@ from rover.feasibility.reachable import Passage, Reach, reach_of
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import XY, Pose
-from rover.motion.outline import BodyOutline, Surroundings
+from rover.motion.outline import BodyOutline, Surroundings, outline_of
 
 ROOM_TO_PASS = 0.05
 """Room (m) on either side of the body in the narrowest doorway that is driven through."""
@@ -79,7 +79,9 @@ def layout_of(errand: Errand, robot: Robot) -> Layout:
     reach = reach_of(ground, start, need, robot.limits.boundary_margin)
     outlook = None if robot.devices.camera is None else _outlook(errand, robot, ground, reach)
     gates, barred = ways_in(errand, robot, ground)
-    return Layout(errand, robot, ground, reach, outlook, outline_of(errand, robot, loaded=True).radius, gates, barred)
+    return Layout(
+        errand, robot, ground, reach, outlook, outline_of(robot, errand.widest, loaded=True).radius, gates, barred
+    )
 
 
 def ground_before(errand: Errand, robot: Robot) -> Ground:
@@ -109,16 +111,11 @@ def standing_room(robot: Robot) -> float:
     return 0.5 * robot.body.width + robot.limits.boundary_margin
 
 
-def outline_of(errand: Errand, robot: Robot, *, loaded: bool) -> BodyOutline:
-    """Return the outline of an errand's robot."""
-    return BodyOutline(robot.body, None if robot.devices.gripper is None else errand.widest, loaded=loaded)
-
-
 def body_at(layout: Layout, pose: Pose, *, loaded: bool) -> list[list[XY]]:
     """Return the corners (m, field frame) of the body and of its jaws at a pose."""
     c, s = math.cos(pose.heading), math.sin(pose.heading)
     parts = []
-    for back, front, half in outline_of(layout.errand, layout.robot, loaded=loaded).parts:
+    for back, front, half in outline_of(layout.robot, layout.errand.widest, loaded=loaded).parts:
         corners = ((back, -half), (front, -half), (front, half), (back, half))
         parts.append([(pose.x + x * c - y * s, pose.y + x * s + y * c) for x, y in corners])
     return parts
@@ -126,7 +123,7 @@ def body_at(layout: Layout, pose: Pose, *, loaded: bool) -> list[list[XY]]:
 
 def ways_in(errand: Errand, robot: Robot, ground: Ground) -> tuple[dict[Slot, Pose], dict[Slot, str]]:
     """Return the gates of the slots with a free way in, and what bars that to the others."""
-    outline, surroundings = outline_of(errand, robot, loaded=True), Surroundings(ground)
+    outline, surroundings = outline_of(robot, errand.widest, loaded=True), Surroundings(ground)
     gates, barred = {}, {}
     for slot in ground.slots:
         gate = gate_before(ground, slot, robot.body.gripper_reach)

@@ -131,12 +131,12 @@ class _Ahead:
 
     def __init__(self, keys: RangeKeys, body: Body) -> None:
         mount = keys.mount
-        self._memory = EchoMemory(max(0.0, self._reach(body) - self.SENSE * mount.ahead))
+        self._front = max(0.0, self._reach(body) - self.SENSE * mount.ahead)
+        self._memory = EchoMemory(self._front)
         self._along, self._aside = abs(math.cos(mount.towards)), math.sin(mount.towards)
         self._left, self._lane = mount.left, 0.5 * body.width
         self._widening = math.sin(0.5 * keys.beam)
         self._past = self._reach(body) - 0.5 * body.length + VANISHED
-        self._front = max(0.0, self._reach(body) - self.SENSE * mount.ahead)
         self._perhaps, self._turned = math.inf, 0.0
 
     def _reach(self, body: Body) -> float:

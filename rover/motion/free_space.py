@@ -7,7 +7,7 @@ from typing import NamedTuple
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
 from rover.geometry import XY, Pose, distance_to_segment, inside
-from rover.motion.outline import Barrier, BodyOutline, Surroundings
+from rover.motion.outline import Barrier, BodyOutline, Surroundings, outline_of
 
 TILE = 0.25
 """Side (m) of the squares for which the barriers nearby are looked up once."""
@@ -40,8 +40,7 @@ class FreeSpace:
     """
 
     def __init__(self, robot: Robot, ground: Ground, widest: float) -> None:
-        between = None if robot.devices.gripper is None else widest
-        self.outlines = tuple(BodyOutline(robot.body, between, loaded=loaded) for loaded in (False, True))
+        self.outlines = tuple(outline_of(robot, widest, loaded=loaded) for loaded in (False, True))
         self._surroundings, self._boundary = Surroundings(ground), ground.boundary
         self._reach = max(outline.radius for outline in self.outlines) + TILE
         self._tiles: dict[tuple[int, int], tuple[list[Barrier], float]] = {}
@@ -104,9 +103,14 @@ class Clearance:
                 least = min(least, _apart(self._outline, dx * c + dy * s, dy * c - dx * s) - due)
         return least
 
+    def if_free(self, pose: Pose) -> float:
+        """Return the room (m) at a pose beyond what is due, -inf where the outline may not be."""
+        room = self.at(pose)
+        return room if room >= self._due(pose) else -math.inf
+
     def is_free(self, pose: Pose) -> bool:
         """Tell whether the outline may be at a pose."""
-        return self.at(pose) >= self._due(pose)
+        return self.if_free(pose) > -math.inf
 
     def at_disc(self, place: XY) -> float:
         """Return the room (m) beyond what is due of a disc as wide as the body; -inf where that may not be.

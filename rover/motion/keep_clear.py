@@ -8,7 +8,7 @@ from rover.estimate.field import Ground
 from rover.files.robot import LimitSettings, Robot
 from rover.geometry import Pose
 from rover.motion.hold_backs import motions_of
-from rover.motion.outline import Barrier, BodyOutline, Surroundings
+from rover.motion.outline import Barrier, BodyOutline, Surroundings, outline_of
 from rover.motion.profile import ramped
 from rover.motion.wheels import LAG
 
@@ -64,8 +64,7 @@ class KeepClear:
 
     def __init__(self, robot: Robot, ground: Ground, widest: float) -> None:
         self._limits = robot.limits
-        between = None if robot.devices.gripper is None else widest
-        self._outlines = tuple(BodyOutline(robot.body, between, loaded=loaded) for loaded in (False, True))
+        self._outlines = tuple(outline_of(robot, widest, loaded=loaded) for loaded in (False, True))
         self._surroundings = Surroundings(ground)
         self._delay = LAG + 1.0 / robot.loop
         limits, fastest = robot.limits, Velocity(robot.limits.speed, robot.limits.turn_rate)

@@ -103,9 +103,7 @@ class LatticeSearch:
         """Return the room at a node beyond what is due, -inf where it is barred."""
         room = self._rooms.get(node)
         if room is None:
-            pose = self._pose(node)
-            room = self._clearance.at(pose) if self._clearance.is_free(pose) else -math.inf
-            self._rooms[node] = room
+            room = self._rooms[node] = self._clearance.if_free(self._pose(node))
         return room
 
     def _expand(self, node: int) -> None:

@@ -4,7 +4,7 @@ import math
 from typing import NamedTuple
 
 from rover.estimate.field import Ground
-from rover.files.robot import Body
+from rover.files.robot import Body, Robot
 from rover.geometry import XY, Pose, distance_to_segment, inside
 
 FINGER = 0.03
@@ -49,6 +49,11 @@ class BodyOutline:
         self.parts = tuple(parts)
         self.half_width = half_width
         self.radius = max(math.hypot(max(part.front, -part.back), part.half_width) for part in parts)
+
+
+def outline_of(robot: Robot, widest: float, *, loaded: bool) -> BodyOutline:
+    """Return a robot's outline, whose jaws, if it has any, may take a thing that is ``widest`` (m) wide."""
+    return BodyOutline(robot.body, None if robot.devices.gripper is None else widest, loaded=loaded)
 
 
 class Surroundings:

@@ -10,7 +10,7 @@ from rover.events import Find
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 from rover.geometry import XY, Pose, distance_to_segment, inside
-from rover.motion.outline import BodyOutline
+from rover.motion.outline import BodyOutline, outline_of
 from rover.record.run import FinalObject, Incident, TrueBump, TrueFigures, TrueFind, TrueTouch
 from rover.simulation import Contact, Simulation, TrueObject
 
@@ -37,7 +37,7 @@ class TruthKeeper:
         widest = max((kind.width for kind in errand.kinds.values()), default=0.0)
         ground = ground_of(errand.field, widest, None)
         self._simulation, self._ground = simulation, ground
-        self._way = _Way(BodyOutline(robot.body, widest if robot.devices.gripper else None, loaded=False), ground)
+        self._way = _Way(outline_of(robot, widest, loaded=False), ground)
         self._contacts = _Contacts(ground)
         self._objects: Sequence[TrueObject] = ()
         self._by_id: dict[str, TrueObject] = {}

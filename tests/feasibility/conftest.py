@@ -3,8 +3,6 @@
 from pathlib import Path
 from typing import NamedTuple
 
-import pytest
-
 ROOT = Path(__file__).parents[2]
 ERRAND, ROBOT = "config/greenhouse.yaml", "config/cart.yaml"
 BOUNDARY = "boundary: [[0 m, 0 m], [6 m, 0 m], [6 m, 4 m], [0 m, 4 m]]"
@@ -46,14 +44,3 @@ def edit(project: Path, edits: dict[str, dict[str, str]]) -> None:
             assert text.count(old) == 1, f"stands there {text.count(old)} times, not once: {old!r}"
             text = text.replace(old, new)
         (project / file).write_text(text, "utf-8")
-
-
-@pytest.fixture
-def project(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A copy of the demo's files, and the working folder."""
-    for path in (*(ROOT / "config").glob("*.yaml"), *(ROOT / "behaviours").rglob("*.yaml")):
-        copy = tmp_path / path.relative_to(ROOT)
-        copy.parent.mkdir(parents=True, exist_ok=True)
-        copy.write_text(path.read_text("utf-8"), "utf-8")
-    monkeypatch.chdir(tmp_path)
-    return tmp_path

@@ -7,18 +7,12 @@ import pytest
 
 from rover.commands import main as cli
 
-ROOT = Path(__file__).parents[2]
 SVG = "{http://www.w3.org/2000/svg}"
 
 
 @pytest.fixture
-def errand(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def errand(project: Path) -> Path:
     """The demo's errand, in a copy of its files."""
-    for path in (*(ROOT / "config").glob("*.yaml"), *(ROOT / "behaviours").rglob("*.yaml")):
-        copy = tmp_path / path.relative_to(ROOT)
-        copy.parent.mkdir(parents=True, exist_ok=True)
-        copy.write_text(path.read_text("utf-8"), "utf-8")
-    monkeypatch.chdir(tmp_path)
     return Path("config/greenhouse.yaml")
 
 

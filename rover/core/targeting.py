@@ -92,7 +92,7 @@ class Targeting:
             for one in known.sighted
             if one.detection.kind in known.errand.kinds
             and one.detection.distance < NEAR_TRAY
-            and ledger.is_in_tray(one.x, one.y)
+            and known.ground.in_zone(one.x, one.y)
             and not (may_hold and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # it is in the jaws
         ]
         self._tray.update(in_tray, pose, steady)
@@ -141,7 +141,7 @@ def is_done_with(ledger: Ledger, one: Sighting) -> bool:
     From far off a distance is vague, so an object in the tray can seem to stand beyond it.
     """
     sigma = math.sqrt(max(one.xx, one.yy))
-    if ledger.is_in_tray(one.x, one.y):
+    if ledger.ground.in_zone(one.x, one.y):
         return True
     if sum(_is_near(one, x, y, DONE_WITH_RADIUS) for x, y in ledger.vanished) >= VANISHED_OFTEN:
         return True

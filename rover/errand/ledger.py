@@ -167,10 +167,6 @@ class Ledger:
         self.standing.append(one)
         self.events.append(Note("tray", f"not set down, and stands there: {_at(*one)}"))
 
-    def is_in_tray(self, x: float, y: float) -> bool:
-        """Tell whether an object at a place (m) stands wholly in the tray; one on its edge is to be fetched."""
-        return self.ground.in_zone(x, y, -0.5 * self.errand.widest)
-
     def leave(self, kind: str, x: float, y: float, why: str = "put off") -> None:
         """Put an object off: it stays where it is (m) for now."""
         self.put_off.append(PutOff(kind, x, y))

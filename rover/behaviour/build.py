@@ -201,7 +201,7 @@ class _FileReader:
         return _FileReader(self.builder, loaded, declared_in(loaded, given), self.open_files).read(path)
 
     def _part_file(self, text: str, at: At) -> load.Loaded[Behaviour] | None:
-        file = load.named_in(self.source, at, text)
+        file = load.named_in(self.source, at, "behaviour", text)
         if file is None:
             return None
         if file in self.open_files:

@@ -111,7 +111,7 @@ class Files(Model):
     robot: FilePath
     """Robot file."""
     behaviour: FilePath
-    """Behaviour file."""
+    """Behaviour file, or the name of one that comes with rover: `collect`, `patrol`, `rectangle`, `roam`."""
     bench: FilePath | None = None
     """Bench file; without one, a rehearsal has a mild floor with nothing on it."""
 

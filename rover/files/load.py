@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from rover.errors import A_LOOP, is_loop
-from rover.files import yaml_source
+from rover.files import shipped, yaml_source
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile
 from rover.files.bounds import note_what_cannot_be
@@ -66,11 +66,17 @@ def show(path: Path) -> str:
         return str(path)
 
 
-def named_in(source: Source, where: KeyPath, text: str) -> Path | None:
-    """Return the file that another one names, or None (and a noted problem) if it is not to be had.
+def named_in(source: Source, where: KeyPath, kind: str, text: str) -> Path | None:
+    """Return the file of a kind that another one names, or None (and a noted problem) if it is not to be had.
 
-    Paths are relative to the file that names them and stay under the project's root, symlinks resolved.
+    Paths are relative to the file that names them and stay under the project's root, symlinks resolved. A behaviour
+    that comes with the package is named by its name alone.
     """
+    if kind == "behaviour" and shipped.is_name(text):
+        found = shipped.shipped().get(text)
+        if found is None:
+            source.report(where, shipped.why_unknown(text, source.path.resolve().parent))
+        return found and found.resolve()
     root = project_root(source.path)
     try:
         if is_loop(source.path.resolve().parent / text):
@@ -122,7 +128,7 @@ def follow(source: Source, where: KeyPath, kind: str, text: str, given: Given = 
     Raises:
         FileProblems: every mistake in the file that is named.
     """
-    path = named_in(source, where, text)
+    path = named_in(source, where, kind, text)
     if path is None:
         return None
     named = yaml_source.read(path, show(path))

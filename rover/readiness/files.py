@@ -9,7 +9,7 @@ from rover.behaviour.confirmation import BURST, FLICKER, confirmation_costs
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.vocabulary import GRIP
 from rover.feasibility.machine import note_numbers_apart, robot_facts
-from rover.files import load, yaml_source
+from rover.files import load, shipped, yaml_source
 from rover.files.driver_keys import file_of
 from rover.files.grip import tellers
 from rover.files.load import Loaded
@@ -72,6 +72,7 @@ def _errand(assembly: Assembly) -> CheckReport:
     layout = layout_of(assembly.errand, assembly.robot)
     warnings = warnings_of([*assembly.warnings, *impossible(layout, assembly.sources)])
     lines = [f"'{assembly.errand.errand}' with {assembly.robot.robot}", _summary(assembly.graph)]
+    lines += _taken(assembly)
     lines += _own_drivers(assembly.robot)
     others = [*assembly.user_activities, *simulation_of(assembly)]
     lines += [f"would load {name} (not loaded by this check)" for name in others]
@@ -79,6 +80,17 @@ def _errand(assembly: Assembly) -> CheckReport:
     lines += _grip(assembly)
     lines += _confirmations(assembly)
     return CheckReport(warnings, tuple(lines))
+
+
+def _taken(assembly: Assembly) -> Iterator[str]:
+    """Yield which file was taken for each that the errand names, and which parts the behaviour has."""
+    kinds = {source.name: kind for kind, source in assembly.sources.items()}
+    beside = {one.name for source in assembly.sources.values() for one in source.beside}
+    yield "files taken:"
+    for name in assembly.texts:
+        kind = kinds.get(name, "part")
+        if name not in beside and kind != "errand":
+            yield f"  {kind:<9}  {name}{', which comes with rover' if shipped.is_shipped(Path(name)) else ''}"
 
 
 def _own_drivers(robot: Robot) -> Iterator[str]:

@@ -13,7 +13,7 @@ from rover.commands.output import ProgressLine, new_record, show_result
 from rover.files.given import Given
 from rover.session.assembly import loads_in_rehearsal
 from rover.session.on_bench import Rehearsal
-from rover.trials.without import SAFEGUARDS, left_out
+from rover.session.without import SAFEGUARDS, left_out
 
 
 @click.command()
@@ -27,6 +27,7 @@ from rover.trials.without import SAFEGUARDS, left_out
 )
 @click.option("--rendered", is_flag=True, help="Draw what the camera sees, and find the objects in the pictures.")
 @click.option("--without", type=click.Choice([*SAFEGUARDS][1:]), help="Leave a safeguard out.")
+@click.option("--readings", is_flag=True, help="Record what every device reported, as a run on the robot does.")
 @options.DRIVERS
 @options.JSON
 def command(
@@ -39,13 +40,15 @@ def command(
     wired: bool,
     rendered: bool,
     without: str | None,
+    readings: bool,
 ) -> int:
     """Rehearse an ERRAND on the bench, without the robot."""
     assembly, activities = assembled(errand, settings, loads_in_rehearsal, Given(values, faults))
     assembly, parts = left_out(without or "", assembly)
     record = new_record(f"{errand.stem}-seed{seed}")
     with closing(ProgressLine()) as progress:
-        rehearsal = Rehearsal(assembly, activities, seed, record, wired=wired, rendered=rendered, parts=parts)
+        how = {"wired": wired, "rendered": rendered, "with_readings": readings}
+        rehearsal = Rehearsal(assembly, activities, seed, record, parts=parts, **how)
         result = rehearsal.run(progress.show)
     show_result(result, rehearsal.remarks, as_json=as_json)
     return 0 if result.is_clean else FAILED

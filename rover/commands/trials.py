@@ -21,15 +21,16 @@ from rover.files.given import Given
 from rover.files.load import load
 from rover.files.yaml_source import read_text
 from rover.session.assembly import loads_in_rehearsal
+from rover.session.program import program_digest
+from rover.session.without import SAFEGUARDS
 from rover.trials.asked import asked_by
-from rover.trials.campaign import Campaign, Variant, changed_since, command_of, name_of, program_digest, run_trial_twice
+from rover.trials.campaign import Campaign, Variant, changed_since, command_of, name_of, run_trial_twice
 from rover.trials.cluster import on_cluster
 from rover.trials.page import write_summary
 from rover.trials.side_by_side import SideBySide
 from rover.trials.store import CampaignFile
 from rover.trials.summary import summarise
 from rover.trials.trial import Trial, TrialRow, lost_row, run_trial
-from rover.trials.without import SAFEGUARDS
 from rover.trials.words import lines, plain
 
 CHANGED = "trials of both would not go together. Those until then are kept; begin anew by the same command"

@@ -70,7 +70,7 @@ def servo_channels(gripper: GripperKeys) -> PwmChannels:
 
 TAKEN = (
     *("run", "pose", "target", "jaws", "objects", "slots", "field", "motion", "record", "operator", "settings", "zone"),
-    *("grip", "link", "driver", "loop", "guard", "outputs", "drive_on", "devices"),
+    *("grip", "link", "driver", "loop", "commands", "guard", "outputs", "drive_on", "devices"),
 )
 """Names that no further device may have: conditions, faults and run records use them for something else."""
 

@@ -112,14 +112,6 @@ point_values = attrgetter("x", "y", "heading", "sigma_x", "sigma_y", "sigma_head
 to_json = json.JSONEncoder(separators=(",", ":"), skipkeys=True, default=str).encode
 
 
-def reading_text(value: object) -> str:
-    """Return a reading's value as JSON. Never fails: one that cannot be written must not cost the others theirs."""
-    try:
-        return to_json(value)
-    except Exception:  # the driver is a person's own, and so may be what it reports
-        return to_json(f"a {type(value).__name__} that cannot be written")
-
-
 _DECODE: dict[str, Any] = {
     "values": json.loads,
     "summary": json.loads,

@@ -18,6 +18,7 @@ from rover.devices.readings import Reading
 from rover.events import TrackPoint
 from rover.record import schema
 from rover.record.run import Gap, RecordError, RunEnd
+from rover.record.steps import reading_text
 
 Row = tuple[object, ...]
 
@@ -259,9 +260,8 @@ def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[Row]) -> 
 
 
 def _reading_rows(samples: Iterable[Any]) -> list[Row]:
-    encode = schema.reading_text
     return [
-        (at_ns, device, sequence, taken_ns, encode(value))
+        (at_ns, device, sequence, taken_ns, reading_text(device, value))
         for at_ns, rows in samples
         for device, (taken_ns, sequence, value) in rows
     ]

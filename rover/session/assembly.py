@@ -39,6 +39,7 @@ class Assembly:
         warnings: what is probably not meant.
         overrides: settings from the command line, by name.
         given: what stands in place of what the files say.
+        without: the safeguard that is left out of a rehearsal, '' for none.
         robot_file: where the robot file is.
         texts: by path as shown, the text of each file used, parts of the behaviour included.
         sources: errand, robot, behaviour and bench file as they were read, by kind, for the places of later findings.
@@ -55,6 +56,7 @@ class Assembly:
     texts: Mapping[str, str]
     sources: Mapping[str, Source]
     given: Given = NOTHING
+    without: str = ""
 
 
 def assemble(

@@ -19,6 +19,8 @@ FIRST_WAIT_NS, LONGEST_WAIT_NS = 100_000_000, 10_000_000_000
 BACK = ""
 """In the place of what is wrong with a device: it is at work again."""
 
+PLAIN = (float, int, bool, str, type(None))
+"""What the core reckons with, and the record holds to the last bit."""
 Renew = Callable[[Any], "Future[Any]"]
 """Has a driver closed, and another one made in its place."""
 
@@ -96,7 +98,7 @@ class ReadingsInOrder:
 
 
 def checked(reported: Any) -> Reading:
-    """Return what a driver reported.
+    """Return what a driver reported, with plain numbers.
 
     Raises:
         TypeError: it is no reading, or its time or number is not whole.
@@ -105,9 +107,25 @@ def checked(reported: Any) -> Reading:
         raise TypeError(f"poll returns Readings, and this one returned {in_short(reported)}")
     if not (isinstance(reported.taken_ns, int) and isinstance(reported.sequence, int)):
         raise TypeError(f"a Reading's time and sequence are whole numbers, and not those of {in_short(reported)}")
-    if isinstance(reported.value, Mapping):
-        return reported._replace(value=dict(reported.value))  # what the driver does to its own is not the core's
+    value = reported.value
+    if isinstance(value, Mapping):
+        return reported._replace(value={name: plain(one) for name, one in value.items()})  # the core's own from now on
+    if isinstance(value, tuple) and not all(type(one) in PLAIN for one in value):
+        return reported._replace(value=plain(value))
     return reported
+
+
+def plain(value: Any) -> Any:
+    """Return a value with the numbers of an array library, which reckon otherwise than Python's, as Python's own."""
+    if type(value) in PLAIN:
+        return value
+    if isinstance(value, tuple):
+        inner = [plain(one) for one in value]
+        if all(after is before for after, before in zip(inner, value, strict=True)):
+            return value
+        return value._make(inner) if hasattr(value, "_make") else tuple(inner)
+    is_scalar = getattr(value, "shape", None) == () and hasattr(value, "item")
+    return value.item() if is_scalar else value
 
 
 class DriverAtWork:

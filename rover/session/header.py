@@ -10,8 +10,9 @@ from typing import Any
 import rover
 from rover.core import Core
 from rover.files.given import NOTHING
-from rover.session.assembly import Assembly
+from rover.session.assembly import Assembly, loads_in_rehearsal
 from rover.session.clocks import is_synchronised
+from rover.session.program import computer, digests_of, own_program
 
 
 def header_of(title: str, host: str, texts: Mapping[str, str]) -> dict[str, str]:
@@ -21,12 +22,18 @@ def header_of(title: str, host: str, texts: Mapping[str, str]) -> dict[str, str]
         "started": datetime.now(UTC).isoformat(timespec="seconds"),
         "version": rover.__version__,
         "host": host,
+        "program": own_program(),
+        "computer": computer(),
     }
     return about | {f"file:{name}": text for name, text in texts.items()}
 
 
 def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str, str]:
-    """Return the header of a run: as `header_of`, with the seed, the settings of the command line, and the field."""
+    """Return the header of a run: as `header_of`, with the seed, the settings of the command line, and the field.
+
+    A replay puts the errand together again from it: which file is which and where they were, the drivers that were put
+    in for others, and hashes of a person's own code, which is not in the record.
+    """
     field = assembly.errand.field
     zone = field.zone
     drawn = {
@@ -37,6 +44,10 @@ def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str
         "slots": [(slot.x, slot.y) for slot in core.known.ledger.ground.slots],
     }
     given = {"seed": str(seed), "settings": json.dumps(assembly.overrides, default=str), "field": json.dumps(drawn)}
+    files = {"folder": str(Path.cwd())} | {kind: source.name for kind, source in assembly.sources.items()}
+    drivers = {name: device.driver for name, device in core.known.robot.devices.fitted().items()}
+    given |= {"files": json.dumps(files), "drivers": json.dumps(drivers), "without": assembly.without}
+    given["code"] = json.dumps(digests_of(loads_in_rehearsal(assembly)))
     if assembly.given != NOTHING:
         given["given"] = json.dumps({"values": assembly.given.values, "faults": assembly.given.faults}, default=str)
     return header_of(assembly.errand.errand, host, assembly.texts) | given

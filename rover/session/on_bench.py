@@ -48,6 +48,7 @@ class Rehearsal(loop.Host):
         wired: send the linked devices' data as bytes through a pseudo-terminal.
         rendered: draw what the camera sees, and have the real vision code find the objects in it.
         parts: of the core.
+        with_readings: record them also where seed and files give them again, so that a replay needs no bench.
 
     Attributes:
         bench: the built-in bench, or a simulation of the person's own; it knows the truth.
@@ -70,6 +71,7 @@ class Rehearsal(loop.Host):
         wired: bool = False,
         rendered: bool = False,
         parts: Parts = USUAL,
+        with_readings: bool = False,
     ) -> None:
         is_exact = not (wired or user_drivers(assembly.robot))
         self.bench, assembly, where = _placed(assembly, seed, wired=wired, rendered=rendered)
@@ -87,7 +89,7 @@ class Rehearsal(loop.Host):
                 run_header(self.core, assembly, seed, where),
                 drivers=self.drivers,
                 truth=self.truth,
-                is_exact=is_exact and isinstance(self.bench, Bench),
+                is_exact=is_exact and isinstance(self.bench, Bench) and not with_readings,
             )
         except BaseException:
             self._resources.close()

@@ -13,6 +13,7 @@ from rover.errand.entries import Account
 from rover.events import BELIEVED, Delivery, Event, Find, Health, HealthChange, Note
 from rover.record.frames import CameraFrames
 from rover.record.run import Incident, TrueFigures
+from rover.record.steps import StepRows
 from rover.record.writer import RunRecord
 from rover.session.drivers import Drivers
 from rover.session.result import FindReport, Result, report_beside, report_of
@@ -71,9 +72,8 @@ class Recorder:
 class RunRecorder(Recorder):
     """Takes every step of a run in.
 
-    Besides the devices' readings, the record has under the names ``operator`` (actions), ``driver`` (drivers that
-    failed, or are back) and ``loop`` (a step in which nothing else came in) all that the core was given, so that a
-    replay can give it the same again.
+    With the devices' readings the record has all else that the core was given, so that a replay can give it the same
+    again (`rover.record.steps`).
 
     Args:
         core: at work in this run.
@@ -108,7 +108,8 @@ class RunRecorder(Recorder):
         self._finds: dict[int, FindReport] = {}
         self.unwell: dict[str, str] = {}
         self._why = ""
-        self._steps = self._skipped = self._others = 0
+        self._rows = StepRows()
+        self._steps = self._skipped = 0
         self._began_ns = self._latest_ns = began_ns
         self._began_s = time.monotonic()
 
@@ -127,7 +128,7 @@ class RunRecorder(Recorder):
         """Record a step: what the core was given, what it decided."""
         now_ns = self._latest_ns = given.now_ns
         if self._takes_readings:
-            self.readings(now_ns, self._rows(given))
+            self.readings(now_ns, self._rows.of(given, decided))
         if self._truth is not None:
             self._take_incidents(self._truth.step(now_ns))
         if self._steps % TRACK_EVERY == 0 or decided.ending is not None:
@@ -138,15 +139,6 @@ class RunRecorder(Recorder):
             if self._keeper is not None:
                 self._keeper.keep(self._core.saved(self._point))
         self._steps += 1
-
-    def _rows(self, given: StepReadings) -> list[tuple[str, Reading]]:
-        others: list[tuple[str, Any]] = [("operator", action) for action in given.actions]
-        others += [("driver", fault) for fault in given.faults]
-        if not given.new and not others:
-            others = [("loop", None)]
-        first, self._others = self._others + 1, self._others + len(others)
-        rows = [(name, Reading(given.now_ns, number, value)) for number, (name, value) in enumerate(others, first)]
-        return [*given.new, *rows]
 
     def _take_point(self, now_ns: int, decided: StepRecord) -> None:
         self._point = self._core.track_point()

@@ -1,22 +1,20 @@
 """A campaign of trials: what is varied, what is drawn, and which rehearsals that makes."""
 
 import contextlib
-import hashlib
 import json
-import os
 import shlex
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-import rover
 from rover.files.given import FAULT_OPTION, NOTHING, OPTION, Given
 from rover.files.load import show
 from rover.files.problems import FileProblems
 from rover.files.ranges import RangesFile
 from rover.files.yaml_source import read_text
 from rover.session.assembly import Assembly, with_user_activities
+from rover.session.program import digest, program_digest
 from rover.trials.draws import Drawn, draws
 from rover.trials.trial import Trial, TrialRow, run_trial
 
@@ -127,34 +125,12 @@ def changed_since(plan: Mapping[str, str], assemblies: Iterable[Assembly], folde
 
 
 def _texts_digest(texts: Mapping[str, str]) -> str:
-    return _digest(f"{name}\n{text}" for name, text in sorted(texts.items()))
+    return digest(f"{name}\n{text}" for name, text in sorted(texts.items()))
 
 
 def name_of(plan: Mapping[str, str]) -> str:
     """Return a short name for a plan; another plan has another one."""
-    return _digest(f"{key}\n{value}" for key, value in plan.items())[:8]
-
-
-def program_digest(folders: Sequence[Path]) -> str:
-    """Return a hash of the program's own code, and of that in ``folders``: other code may decide otherwise."""
-    package = Path(rover.__file__).parent
-    sources = (path for folder in (package, *folders) for path in sorted(_sources_in(folder)))
-    return _digest(path.read_text("utf-8", "replace") for path in sources)
-
-
-def _sources_in(folder: Path) -> Iterator[Path]:
-    """Yield the modules below a folder; not those of an environment, nor an editor's lock, a link to nowhere."""
-    for path, folders, files in os.walk(folder):
-        folders[:] = [name for name in folders if not name.startswith(".") and name != "site-packages"]
-        found = (Path(path, name) for name in files if name.endswith(".py"))
-        yield from (one for one in found if one.is_file())
-
-
-def _digest(texts: Iterable[str]) -> str:
-    found = hashlib.sha256()
-    for text in texts:
-        found.update(text.encode() + b"\0")
-    return found.hexdigest()[:16]
+    return digest(f"{key}\n{value}" for key, value in plan.items())[:8]
 
 
 def command_of(trial: Trial, folders: Sequence[Path] = ()) -> str:

@@ -16,12 +16,12 @@ from rover.files.robot import Robot
 from rover.record.run import TrueBump
 from rover.session.assembly import Assembly, with_user_activities
 from rover.session.result import Result
+from rover.session.without import left_out
 from rover.trials import course
 from rover.trials.course import Sample
 from rover.trials.losses import LASTING, LINK, Cell, Loss
 from rover.trials.trial import WatchedRehearsal, is_success
 from rover.trials.verdict import Motion, Observed
-from rover.trials.without import left_out
 
 PATIENCE_S = 3600.0
 """A rehearsal that has not ended so long after the loss is given up; the behaviours that come along last 45 min."""

@@ -18,7 +18,7 @@ from rover.record.run import TrueFigures
 from rover.session.assembly import with_user_activities
 from rover.session.on_bench import Rehearsal
 from rover.session.result import Result
-from rover.trials.without import left_out
+from rover.session.without import left_out
 
 DUTIES = struct.Struct("<3d")
 

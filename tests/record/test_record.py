@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.devices.readings import Detection, Detections, Reading, WheelCounts
+from rover.devices.readings import Detection, Detections, RangeValue, Reading, WheelCounts
 from rover.events import (
     Delivery,
     Event,
@@ -123,7 +123,7 @@ def test_readings_stand_in_their_table_as_compact_json(path: Path) -> None:
     seen = Detections((Detection("amber", 0.1, 1.2, 0.01, 0.05, 0.2),))
     record = RunRecord.create(path, {})
     record.readings(5, [("counts", Reading(3, 7, WheelCounts(12, 13))), ("camera", Reading(1, 2, seen))])
-    record.readings(6, [("range", Reading(6, 1, (float("nan"),)))])
+    record.readings(6, [("range", Reading(6, 1, RangeValue(float("nan"))))])
     record.finish("done", "", {})
 
     assert query(path, "SELECT * FROM readings") == [

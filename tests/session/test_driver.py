@@ -6,12 +6,13 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import ClassVar
 
+import numpy
 import pytest
 
 from rover.core import StepRecord
 from rover.devices.meanwhile import at_once
-from rover.devices.readings import DriveCommand, JawsCommand, RangeValue, Reading, WheelCounts
-from rover.session.driver import Changes, DriverAtWork, wheels_at_rest
+from rover.devices.readings import Detection, Detections, DriveCommand, JawsCommand, RangeValue, Reading, WheelCounts
+from rover.session.driver import Changes, DriverAtWork, checked, wheels_at_rest
 from rover.session.drivers import Drivers
 
 from .own_drivers import Base, Told, as_module, context
@@ -268,3 +269,22 @@ class TestAnActuatorThatFails:
         assert at_work.driver is jaws
         assert ("Mute", "closed") not in Base.log
         assert Base.log.count(("Mute", "0.25")) == 250
+
+
+@pytest.mark.parametrize(
+    ("reported", "due"),
+    [
+        (RangeValue(numpy.float32(0.1)), RangeValue(float(numpy.float32(0.1)))),
+        (WheelCounts(numpy.int64(3), numpy.int32(4)), WheelCounts(3, 4)),
+        ({"pressed": numpy.bool_(True), "depth": numpy.float64(0.5)}, {"pressed": True, "depth": 0.5}),
+        (
+            Detections((Detection("amber", numpy.float32(0.5), 1.0, 0.1, 0.1, 0.2),)),
+            Detections((Detection("amber", 0.5, 1.0, 0.1, 0.1, 0.2),)),
+        ),
+        (RangeValue(None), RangeValue(None)),
+    ],
+)
+def test_numbers_of_an_array_library_become_pythons_own(reported, due):
+    """With those of single precision the core would reckon in single precision, and the record could not hold them."""
+    value = checked(Reading(0, 1, reported)).value
+    assert (value, repr(value)) == (due, repr(due))

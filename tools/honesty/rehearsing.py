@@ -15,12 +15,13 @@ from rover.commands.output import TimeLeft
 from rover.errors import UserError
 from rover.events import Event, Health, HealthChange, Stop
 from rover.session.assembly import with_user_activities
+from rover.session.program import program_digest
 from rover.session.result import Result
-from rover.trials.campaign import command_of, program_digest
+from rover.session.without import SAFEGUARDS, left_out
+from rover.trials.campaign import command_of
 from rover.trials.side_by_side import SideBySide
 from rover.trials.statistics import Estimate, wilson
 from rover.trials.trial import Trial, WatchedRehearsal
-from rover.trials.without import SAFEGUARDS, left_out
 
 ROOT = Path(__file__).parents[2]
 FLOORS = tuple(ROOT / "tools" / "honesty" / "floors" / f"{name}.yaml" for name in ("open", "walled", "divided"))

@@ -13,8 +13,8 @@ from rover.estimate.pose import PoseFilter
 from rover.files.given import Given
 from rover.geometry import Pose
 from rover.session.assembly import assemble
+from rover.session.without import SAFEGUARDS, WithoutCommitment, WithoutFixes, WithoutSlipGate, left_out
 from rover.trials.trial import Trial, run_trial
-from rover.trials.without import SAFEGUARDS, WithoutCommitment, WithoutFixes, WithoutSlipGate, left_out
 from rover.vision.targets import FieldOfView, Remembered, TargetMemory
 
 GREENHOUSE = Path(__file__).parents[2] / "config/greenhouse.yaml"

@@ -123,4 +123,4 @@ SAFEGUARDS: Mapping[str, Safeguard] = {
 def left_out(name: str, assembly: Assembly) -> tuple[Assembly, Parts]:
     """Return an errand and the core's parts for a rehearsal without the safeguard of this name; '': with all."""
     safeguard = SAFEGUARDS[name]
-    return replace(assembly, graph=safeguard.graph(assembly.graph)), safeguard.parts
+    return replace(assembly, graph=safeguard.graph(assembly.graph), without=name), safeguard.parts

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
+from rover.awaited import Awaited
+
 
 class Health(Enum):
     """A device's health."""
@@ -24,6 +26,14 @@ class Ellipse:
 
 
 @dataclass(frozen=True, slots=True)
+class Diversion:
+    """An exit led to ``state`` (a path), whose ``tries`` were used up, so that it led elsewhere."""
+
+    state: str
+    tries: int
+
+
+@dataclass(frozen=True, slots=True)
 class StateChange:
     """The behaviour went from one state to another.
 
@@ -32,6 +42,9 @@ class StateChange:
         exit: the text of the exit that was taken, as in the file (``when target.seen confirm 3 of 5``).
         where: ``file:line`` of that exit.
         values: the signals that its condition reads, as they were.
+        outcome: how what was being done had ended: ``done``, ``failed: <why>``, or '' if it had not.
+        awaited: of a way out by ``after``: the exits that were waited for in vain, and how far each was.
+        diversions: the states that the exit would have led to but for their tries, first first.
     """
 
     left: str
@@ -39,6 +52,9 @@ class StateChange:
     exit: str
     where: str
     values: Mapping[str, object] = field(default_factory=dict)
+    outcome: str = ""
+    awaited: tuple[Awaited, ...] = ()
+    diversions: tuple[Diversion, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

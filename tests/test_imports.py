@@ -28,7 +28,7 @@ LEAVES = {
     ),
 }
 """What devices report and are commanded, and the keys by which the robot file describes them."""
-VALUES = {"files", "quantities", "kinds", "geometry", "events", "stopping", *LEAVES}
+VALUES = {"files", "quantities", "kinds", "geometry", "events", "awaited", "stopping", *LEAVES}
 """What every part may stand on: units, geometry, files, events, and the leaves of the devices."""
 
 MIDDLE = {"errand", "behaviour", "motion", "estimate", "vision"}
@@ -40,7 +40,8 @@ ALLOWED = {
     "quantities": set[str](),
     "geometry": set[str](),
     "kinds": {"quantities"},
-    "events": set[str](),
+    "awaited": {"quantities"},
+    "events": {"awaited"},
     "stopping": set[str](),
     "files": {"quantities", "geometry", "events", *LEAVES},
     "simulation": VALUES,
@@ -96,7 +97,7 @@ OPEN = {
 }
 """Rule -> its offenders of today."""
 
-PURE = {*CORE, "events", "quantities", "geometry", "errors"}
+PURE = {*CORE, "events", "awaited", "quantities", "geometry", "errors"}
 IMPURE = {
     *("time", "datetime", "socket", "sqlite3", "threading", "os", "numpy"),
     *("secrets", "subprocess", "select", "signal", "uuid", "asyncio", "multiprocessing", "tempfile", "serial"),

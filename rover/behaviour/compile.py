@@ -38,6 +38,7 @@ class Places:
         fired: by exit number, whether its confirmation holds.
         window: by exit number, the samples of a window as bits, or the time of a lasting one's first true sample.
         answer: by exit number with 'until', the last answer.
+        unknown: by number of an exit that may be unknown, the step's time since when it is; 0 while it is not.
     """
 
     entered: Mapping[str, int]
@@ -47,6 +48,7 @@ class Places:
     fired: Mapping[int, int]
     window: Mapping[int, int]
     answer: Mapping[int, int]
+    unknown: Mapping[int, int]
     size: int
 
 
@@ -62,6 +64,7 @@ def allocate(graph: BehaviourGraph) -> Places:
         {one.number: next(new) for one in conditions},
         {one.number: next(new) for one in conditions},
         {one.number: next(new) for one in conditions if one.until is not None},
+        {one.number: next(new) for one in conditions if _may_be_unknown(one)},
         next(new),
     )
 
@@ -163,6 +166,7 @@ class Compiler:
         if not _may_be_unknown(one):
             self._push(body, one, self._truth(one, scope), taken)
             return
+        unknown = self.places.unknown[one.number]
         operands = list(dict.fromkeys(operand for condition in one.conditions for operand in condition.operands))
         body.add("try:")
         with body:
@@ -173,10 +177,12 @@ class Compiler:
         body.add("if v is None:")
         with body:
             body.add(f"w[{UNKNOWNS}] += 1; w[{self.places.fired[one.number]}] = 0")
+            body.add(f"w[{unknown}] = w[{unknown}] or s.step_ns")
             if isinstance(one.confirm, Lasting):
                 body.add(f"w[{self.places.window[one.number]}] = -1")
         body.add("else:")
         with body:
+            body.add(f"w[{unknown}] = 0")
             self._push(body, one, "v", taken)
 
     def _truth(self, one: ExitNode, scope: str) -> str:

@@ -15,6 +15,7 @@ from rover import quantities
 from rover.behaviour.expression import FUNCTIONS, Expression
 from rover.behaviour.settings import SettingValue
 from rover.behaviour.syntax import ConditionError, full_name, parse
+from rover.behaviour.terms import Side, TermList
 from rover.behaviour.vocabulary import SIGNALS, Signal, attribute_of
 from rover.files.problems import nearest
 from rover.kinds import Choice, Kind, Number, Truth
@@ -87,17 +88,21 @@ class _Reader:
         self.signals: dict[str, Signal] = {}
         self.outcomes: set[str] = set()
         self.operands: dict[str, None] = {}
+        self._terms = TermList(self.parsed.text, self.signals)
         self.divides = False
 
     def read(self) -> Expression:
         tree = self.parsed.tree
         result = self._typed(tree)
+        if isinstance(result.kind, Truth):
+            self._terms.note_bare(tree, result.code)
         if isinstance(tree, ast.Name) and (odd := self._odd_word(result)):
             raise self.parsed.error(tree, odd)
         devices = dict.fromkeys(device for signal in self.signals.values() for device in signal.devices)
         reads = tuple(self.signals), tuple(devices), frozenset(self.outcomes)
         operands = tuple(self.operands)
-        return Expression(self.parsed.text, result.kind, result.code, operands, self.divides, *reads, tree)
+        sources = (self.parsed.text, result.kind, result.code, operands, self.divides)
+        return Expression(*sources, *reads, tree, tuple(self._terms.noted))
 
     def _typed(self, node: ast.expr) -> _Typed:
         match node:
@@ -124,6 +129,7 @@ class _Reader:
         if not isinstance(part.kind, Truth):
             what = "an unknown name" if part.word else str(part.kind)
             raise self.parsed.error(node, f"a yes or no is due here, but this is {what}")
+        self._terms.note_bare(node, part.code)
         return part
 
     def _bool_op(self, node: ast.BoolOp) -> _Typed:
@@ -198,7 +204,10 @@ class _Reader:
             if type(operator) not in _COMPARISONS:
                 raise self.parsed.error(node, "compare with < <= > >= == !=")
             self._comparable(node, operator, parts[index], parts[index + 1])
-            codes.append(f"{parts[index].code} {_COMPARISONS[type(operator)]} {parts[index + 1].code}")
+            symbol = _COMPARISONS[type(operator)]
+            codes.append(f"{parts[index].code} {symbol} {parts[index + 1].code}")
+            sides = [Side(one, part.kind, part.code, part.value) for one, part in zip(nodes, parts, strict=True)]
+            self._terms.note_comparison(sides[index], sides[index + 1], symbol)
         return _Typed(Truth(), "(" + " and ".join(codes) + ")")
 
     def _comparable(self, node: ast.Compare, operator: ast.cmpop, left: _Typed, right: _Typed) -> None:

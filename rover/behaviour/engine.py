@@ -4,17 +4,20 @@ Deciding is compiled (`rover.behaviour.compile`). Every change of state is a tri
 of the `transitions` library, whose entry and exit callbacks do what entering and leaving mean here.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
 
 from transitions.extensions.nesting import HierarchicalMachine, NestedState
 
+from rover.awaited import Awaited
+from rover.behaviour.awaited import awaited, within
+from rover.behaviour.causes import Causes
 from rover.behaviour.compile import UNKNOWNS, Compiler, Decide, Memory
 from rover.behaviour.expression import evaluator, finite
 from rover.behaviour.model import BehaviourGraph, ExitNode, GraphNode, Lasting, StateNode
 from rover.behaviour.vocabulary import Progress, Signals
-from rover.events import StateChange
+from rover.events import Diversion, StateChange
 
 
 class Performer(Protocol):
@@ -26,6 +29,10 @@ class Performer(Protocol):
 
     def cancel(self) -> None:
         """End the present activity, whether it has ended by itself or not."""
+        ...
+
+    def time_out(self, why: str) -> None:
+        """Take note that a state is left by time, and why it was not over; what comes next begins after this."""
         ...
 
 
@@ -72,7 +79,8 @@ class Engine:
         self.compiler = Compiler(graph, self._take)
         self.memory: Memory = self.compiler.memory
         self._performer = performer
-        self._exits = {one.number: one for one in graph.exits()}
+        self._exits = dict(_with_scopes(graph))
+        self._causes = Causes()
         self._values = {state.path: _entry_values(state) for state in graph.states.values()}
         self._entries = dict.fromkeys(graph.states, 0)
         self._tries = dict.fromkeys(graph.states, 0)
@@ -105,18 +113,11 @@ class Engine:
         for part in self.graph.top.graphs():
             for state in part.states.values():
                 for one in (*part.always, *state.exits):
-                    for place in self._landings(one.go):
+                    for place in _landings(self.graph, one.go):
                         machine.add_transition(f"exit {one.number} to {place}", state.path, place)
         for name in self.graph.top.states:
             machine.add_transition(f"again {name}", name, name)
         return machine
-
-    def _landings(self, path: str) -> list[str]:
-        """Return the state an exit leads to, and those it may be diverted to when tries are used up."""
-        chain = [path]
-        while (diversion := self.graph.states[chain[-1]].diversion) and diversion not in chain:
-            chain.append(diversion)
-        return chain
 
     def begin(self, now_ns: int, signals: Signals) -> None:
         """Enter the start state."""
@@ -127,9 +128,19 @@ class Engine:
         self.changes.append(StateChange("", self.path, "start", str(self.graph.states[start].where)))
         self._note_ending("start")
 
-    def report(self, progress: Progress) -> None:
-        """Note how the present state's activity ended; exits see it from the next step."""
-        self.memory[self.compiler.places.progress[self.path]] = progress
+    def done(self) -> None:
+        """Note that the present state's activity ended well; exits see it from the next step."""
+        self._causes.done(self.path)
+        self.memory[self.compiler.places.progress[self.path]] = Progress.DONE
+
+    def fail(self, why: str) -> None:
+        """Note that the present state's activity failed, and why; exits see it from the next step."""
+        self._causes.fail(self.path, why)
+        self.memory[self.compiler.places.progress[self.path]] = Progress.FAILED
+
+    def awaited(self, now_ns: int, signals: Signals) -> tuple[Awaited, ...]:
+        """Return the exits that are waited for, first priority first, and how far each is; changes nothing."""
+        return awaited(self.compiler, self.path, now_ns, signals)
 
     def resume(self, now_ns: int, signals: Signals) -> None:
         """Enter the outermost present state afresh after a hold or stop, its own tries not counted (R10).
@@ -147,10 +158,17 @@ class Engine:
 
     def _take(self, number: int, now_ns: int, signals: Signals) -> None:
         self._now_ns, self._signals = now_ns, signals
-        one, left = self._exits[number], self.path
+        (one, scope), left = self._exits[number], self.path
         values = {name: signals.value(name) for name in one.signals}
-        self._trigger(f"exit {one.number} to {self._land(one.go)}")
-        self.changes.append(StateChange(left, self.path, one.text, str(one.where), values))
+        ended, waited = self._causes.ended(scope), tuple[Awaited, ...]()
+        if one.after_ns is not None:
+            waited = within(scope, self.awaited(now_ns, signals))
+            self._performer.time_out(self._causes.time_out(scope or left, one, waited))
+        landing, diversions = self._land(one.go)
+        self._trigger(f"exit {one.number} to {landing}")
+        change = StateChange(left, self.path, one.text, str(one.where), values, ended, waited, diversions)
+        self.changes.append(change)
+        self._causes.end_graph(change, self.graph.states[self.path])
         self._note_ending(one.text)
 
     def _note_ending(self, exit_text: str) -> None:
@@ -158,12 +176,13 @@ class Engine:
         if state.final is not None and not state.parent:
             self.ending = Ending(state.final, state.name, exit_text)
 
-    def _land(self, path: str) -> str:
-        """Return where an exit to ``path`` leads: there, or elsewhere if its tries are used up (R9)."""
-        state = self.graph.states[path]
+    def _land(self, path: str) -> tuple[str, tuple[Diversion, ...]]:
+        """Return where an exit to ``path`` leads: there, or elsewhere if its tries are used up (R9), and which were."""
+        state, diversions = self.graph.states[path], list[Diversion]()
         while state.at_most is not None and state.diversion is not None and self._tries[state.path] >= state.at_most:
+            diversions.append(Diversion(state.path, state.at_most))
             state = self.graph.states[state.diversion]
-        return state.path
+        return state.path, tuple(diversions)
 
     def _trigger(self, name: str) -> None:
         self._machine.trigger_event(self._position, name)
@@ -175,6 +194,7 @@ class Engine:
         state = self.graph.states[path]
         self._tries[path] += 1
         self._entries[path] += 1
+        self._causes.enter(path)
         places = self.compiler.places
         self.memory[places.entered[path]] = self._now_ns
         self.memory[places.progress[path]] = Progress.UNDER_WAY
@@ -187,15 +207,16 @@ class Engine:
             self.memory[places.progress[state.parent]] = Progress.DONE if state.final == "done" else Progress.FAILED
 
     def _begin_activity(self, state: StateNode) -> None:
-        values = {}
+        values: dict[str, Any] = {}
         for name, work_out in self._values[state.path].items():
             try:
                 values[name] = work_out(self._signals)
             except (ArithmeticError, ValueError):
                 values[name] = float("nan")
-        if not all(finite(value) for value in values.values()):
+        if unknown := [name for name, value in values.items() if not finite(value)]:
             self.memory[UNKNOWNS] += 1
             self.memory[self.compiler.places.progress[state.path]] = Progress.FAILED
+            self._causes.fail(state.path, f"its {' and '.join(unknown)} could not be worked out")
             return
         self._performer.begin(state, values, self._entries[state.path])
 
@@ -225,6 +246,22 @@ class Engine:
                 memory[places.since[one.number]] = signals.step_ns
             for device, place in places.marks[one.number]:
                 memory[place] = getattr(signals, f"{device}_n")
+
+
+def _with_scopes(graph: BehaviourGraph) -> Iterator[tuple[int, tuple[ExitNode, str]]]:
+    """Yield for each exit its number, and it with the path of the state that it belongs to."""
+    for part in graph.top.graphs():
+        yield from ((one.number, (one, part.path)) for one in part.always)
+    for state in graph.states.values():
+        yield from ((one.number, (one, state.path)) for one in state.exits)
+
+
+def _landings(graph: BehaviourGraph, path: str) -> list[str]:
+    """Return the state an exit leads to, and those it may be diverted to when tries are used up."""
+    chain = [path]
+    while (diversion := graph.states[chain[-1]].diversion) and diversion not in chain:
+        chain.append(diversion)
+    return chain
 
 
 def _entry_values(state: StateNode) -> dict[str, Callable[[Signals], Any]]:

@@ -2,7 +2,7 @@
 
 import ast
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,27 @@ from rover.quantities import wrap
 
 FUNCTIONS: dict[str, Callable[..., float]] = {"abs": abs, "min": min, "max": max, "wrap": wrap}
 """What an expression may call."""
+
+
+@dataclass(frozen=True)
+class Term:
+    """A part of a condition that is true or false by itself: one comparison, or a bare yes or no.
+
+    Attributes:
+        text: as written.
+        code: source of its truth.
+        value, comparison, threshold: sources of what is measured and of what it is held against; a bare one has none.
+        unit: the one to show both in.
+        signals: those it reads.
+    """
+
+    text: str
+    code: str
+    value: str
+    comparison: str = ""
+    threshold: str = ""
+    unit: str = ""
+    signals: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -28,6 +49,7 @@ class Expression:
         devices: devices those are read from.
         outcomes: which of ``done`` and ``failed`` it reads.
         tree: its syntax tree.
+        terms: of a condition, in the order of writing.
     """
 
     text: str
@@ -39,6 +61,7 @@ class Expression:
     devices: tuple[str, ...]
     outcomes: frozenset[str]
     tree: ast.expr
+    terms: tuple[Term, ...] = ()
 
     @property
     def constant(self) -> bool:
@@ -78,6 +101,34 @@ def _possible(node: ast.expr, facts: Mapping[str, bool]) -> set[bool]:
             return {word == "true"}
     name = full_name(node) if isinstance(node, (ast.Name, ast.Attribute)) else None
     return {facts[name]} if name is not None and name in facts else {True, False}
+
+
+def truth_of(node: ast.expr, truths: Iterator[bool]) -> bool:
+    """Return the truth of a condition's tree from those of its terms, in the order of writing; takes them all."""
+    match node:
+        case ast.BoolOp(op=op, values=values):
+            parts = [truth_of(value, truths) for value in values]
+            return any(parts) if isinstance(op, ast.Or) else all(parts)
+        case ast.UnaryOp(op=ast.Not(), operand=operand):
+            return not truth_of(operand, truths)
+        case ast.Compare(ops=ops):
+            parts = [next(truths) for _ in ops]
+            return all(parts)
+    return next(truths)
+
+
+def negations(node: ast.expr, is_negated: bool = False) -> Iterator[bool]:
+    """Yield for each term of a condition's tree, in the order of writing, whether it must not be so."""
+    match node:
+        case ast.BoolOp(values=values):
+            for value in values:
+                yield from negations(value, is_negated)
+        case ast.UnaryOp(op=ast.Not(), operand=operand):
+            yield from negations(operand, not is_negated)
+        case ast.Compare(ops=ops):
+            yield from (is_negated for _ in ops)
+        case _:
+            yield is_negated
 
 
 def finite(value: Any) -> bool:

@@ -112,6 +112,12 @@ def _raised(match: re.Match[str]) -> str:
     return match[0].upper() if keyword.iskeyword(match[0]) else match[0]
 
 
+def unit_written(text: str) -> str:
+    """Return the unit of a text that is one number with a unit behind it, '' of any other."""
+    match = _NUMBER_UNIT.fullmatch(text.strip())
+    return (match and match[3]) or ""
+
+
 def full_name(node: ast.expr) -> str | None:
     """Return the dotted name that a part of a tree stands for; None where it is anything else."""
     if isinstance(node, ast.Name):

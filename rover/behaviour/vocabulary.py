@@ -169,6 +169,14 @@ def signals_of(robot: Robot) -> dict[str, Signal]:
     return {name: signal for signals in (SIGNALS, *further) for name, signal in signals.items()}
 
 
+def devices_of(signal: str) -> tuple[str, ...]:
+    """Return the devices that a signal is read from, one of a further device included."""
+    if signal in SIGNALS:
+        return SIGNALS[signal].devices
+    device, _, name = signal.partition(".")
+    return () if name in HEALTH else (device,)
+
+
 def attribute_of(signal: str) -> str:
     """Return the attribute of `Signals` that holds a signal: ``battery.rest_volts`` -> ``battery_rest_volts``.
 

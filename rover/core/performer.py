@@ -9,8 +9,11 @@ from rover.activities.activity import Activity, Knowledge
 from rover.behaviour.engine import Engine
 from rover.behaviour.model import StateNode
 from rover.behaviour.vocabulary import Progress
+from rover.errors import in_words
 from rover.events import Note
 from rover.motion.request import STILL, Request
+
+SAYS_NOTHING = "the activity does not say why; end it with fail('...')"
 
 
 class ActivityPerformer:
@@ -21,29 +24,33 @@ class ActivityPerformer:
         self._activities = activities
         self._seed = seed
         self._activity: Activity | None = None
-        self._failed = False
+        self._failed = ""
 
     def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
         """Make the state's activity; its random draws depend on seed, state and entry alone."""
         self._known.held_back_for = 0.0  # what held the last one back has not yet held this one
         self._known.is_stalled = False
         self._known.random = random.Random(f"{self._seed}/{state.path}/{entry}")
-        self._failed = False
+        self._failed = ""
         try:
             self._activity = self._activities[state.activity or ""](self._known, values)
-        except Exception:
-            self._fail(state.path)
+        except Exception as error:
+            self._failed = self._fail(state.path, error)
 
     def cancel(self) -> None:
         """Drop the activity."""
         self._activity = None
-        self._failed = False
+        self._failed = ""
+
+    def time_out(self, why: str) -> None:
+        """Count a state that is left by time as a trouble with the target."""
+        self._known.trouble(why)
 
     def step(self, engine: Engine) -> Request:
         """Step the activity and tell the engine when it has ended."""
         if self._failed:
-            self._failed = False
-            engine.report(Progress.FAILED)
+            engine.fail(self._failed)
+            self._failed = ""
             return STILL
         activity = self._activity
         if activity is None:
@@ -56,20 +63,27 @@ class ActivityPerformer:
                     raise TypeError(f"an activity's step returns a Request, and this one returned {request!r}")
                 if request.outputs:
                     self._known.outputs.set(request.outputs)
-            except Exception:
-                self._fail(engine.path)
-                engine.report(Progress.FAILED)
+            except Exception as error:
+                engine.fail(self._fail(engine.path, error))
                 return STILL
         if activity.progress != Progress.UNDER_WAY:
-            why = getattr(activity, "why", "")  # a user's own need not have it
-            if why and activity.progress == Progress.FAILED:
-                self._known.events.append(Note("activity", f"{engine.path} failed: {why}"))
-            engine.report(activity.progress)
-            self._activity = None
+            self._end(activity, engine)
             return STILL._replace(jaws=request.jaws)
         return request
 
-    def _fail(self, path: str) -> None:
+    def _end(self, activity: Activity, engine: Engine) -> None:
         self._activity = None
-        self._failed = True
+        if activity.progress == Progress.DONE:
+            engine.done()
+            return
+        why = getattr(activity, "why", "") or SAYS_NOTHING  # a user's own may set its progress itself
+        self._known.note("activity", f"{engine.path} failed: {why}")
+        self._known.trouble(why)
+        engine.fail(why)
+
+    def _fail(self, path: str, error: Exception) -> str:
+        self._activity = None
         self._known.events.append(Note("fault", f"activity of '{path}' raised:\n{traceback.format_exc()}"))
+        why = f"its code raised {in_words(error)}"
+        self._known.trouble(why)
+        return why

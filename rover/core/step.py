@@ -9,6 +9,7 @@ from typing import Any
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.output_values import OutputValues, in_words
 from rover.activities.sight import field_of_view, look_round
+from rover.awaited import Awaited
 from rover.behaviour.engine import Engine
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.vocabulary import Signals
@@ -136,6 +137,10 @@ class Core:
             "impossible": self._health.impossible,
             "unknown conditions": self.engine.unknowns,
         }
+
+    def awaited(self) -> tuple[Awaited, ...]:
+        """Return which exits the behaviour waits for now, and how far each is; costs nothing but when it is asked."""
+        return self.engine.awaited(self._behaviour_ns, self.known.signals)
 
     def account(self) -> Account:
         """Return what the ledger says of the errand, as it stands; nothing is left where nothing is to be brought."""

@@ -6,13 +6,15 @@ counts `VERSION` up. Times are robot time in nanoseconds; lengths m, angles rad.
 
 import json
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import asdict, fields
 from enum import Enum
 from operator import attrgetter
 from typing import Any
 
+from rover.awaited import Awaited, Lack, Part
 from rover.events import (
     Delivery,
+    Diversion,
     Event,
     Find,
     GivenUp,
@@ -25,7 +27,7 @@ from rover.events import (
 )
 from rover.record.run import FinalObject, Gap, RunEnd, TrueBump, TrueFigures, TrueFind, TrueTouch
 
-VERSION = 3
+VERSION = 4
 
 TABLES = """
 CREATE TABLE header (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
@@ -38,7 +40,7 @@ CREATE TABLE readings (at_ns INTEGER NOT NULL, device TEXT NOT NULL, sequence IN
 
 -- Entries: few, never left out. 'entry' counts through all tables in the order of writing.
 CREATE TABLE state_changes (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, left_state TEXT, entered_state TEXT,
-  exit_taken TEXT, written_in TEXT, values_seen TEXT);
+  exit_taken TEXT, written_in TEXT, values_seen TEXT, outcome TEXT, awaited TEXT, diversions TEXT);
 CREATE TABLE finds (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, x REAL, y REAL,
   xx REAL, xy REAL, yy REAL);
 CREATE TABLE deliveries (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, slot INTEGER,
@@ -64,8 +66,9 @@ CREATE TABLE outcome (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, result 
 
 -- For a person with a SQLite shell: SELECT * FROM story;
 CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
-  SELECT entry, at_ns, 'state' AS what, left_state || ' -> ' || entered_state || ': ' || exit_taken AS text
-    FROM state_changes
+  SELECT entry, at_ns, 'state' AS what, left_state || ' -> ' || entered_state || ': ' || exit_taken
+    || iif(outcome > '', ' (' || outcome || ')', '')
+    || iif(diversions > '[]', ' diverted, tries used up: ' || diversions, '') AS text FROM state_changes
   UNION ALL SELECT entry, at_ns, 'find', number || ' ' || kind || printf(' at %.3f, %.3f m', x, y) FROM finds
   UNION ALL SELECT entry, at_ns, 'delivery', number || ' ' || kind || ' in slot ' || slot || ', ' || known_by
     FROM deliveries
@@ -112,8 +115,17 @@ point_values = attrgetter("x", "y", "heading", "sigma_x", "sigma_y", "sigma_head
 to_json = json.JSONEncoder(separators=(",", ":"), skipkeys=True, default=str).encode
 
 
+def awaited_from(plain: dict[str, Any]) -> Awaited:
+    """Return the exit of which `asdict` made plain values."""
+    lacks = tuple(Lack(**one) for one in plain["lacks"])
+    parts = tuple(Part(**one | {"signals": tuple(one["signals"])}) for one in plain["parts"])
+    return Awaited(**plain | {"lacks": lacks, "parts": parts})
+
+
 _DECODE: dict[str, Any] = {
     "values": json.loads,
+    "awaited": lambda text: tuple(map(awaited_from, json.loads(text))),
+    "diversions": lambda text: tuple(Diversion(**one) for one in json.loads(text)),
     "summary": json.loads,
     "health": Health,
     "ended": bool,
@@ -137,6 +149,8 @@ def _column(value: object) -> object:
         return value.value
     if isinstance(value, Mapping):
         return to_json(dict(value))
+    if isinstance(value, tuple):
+        return to_json([asdict(one) for one in value])
     if isinstance(value, (int, float)):
         return value
     return str(value).encode(errors="replace").decode()

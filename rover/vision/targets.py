@@ -6,7 +6,7 @@ remembered object of its kind, or begins a new one. What should be in plain view
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from rover.devices.readings import Detection
@@ -41,7 +41,7 @@ class Remembered:
     """One object somewhere in the field: position (m), its covariance (m^2), how often it was seen and missed.
 
     ``base`` is the part of ``xx`` and ``yy`` that is the pose's: the same in all sightings, they do not average it out.
-    ``barred`` says why it cannot be reached, '' where nothing speaks against it.
+    ``barred`` says why it cannot be reached, '' where nothing speaks against it; ``troubles`` why tries at it failed.
     """
 
     number: int
@@ -55,6 +55,7 @@ class Remembered:
     sightings: int = 1
     misses: int = 0
     barred: str = ""
+    troubles: list[str] = field(default_factory=list)
 
     @property
     def known(self) -> bool:

@@ -37,6 +37,7 @@ class ScriptedPerformer:
     def __init__(self) -> None:
         self.begun: list[tuple[str, dict[str, Any], int]] = []
         self.log: list[str] = []
+        self.time_outs: list[str] = []
 
     def begin(self, state: StateNode, values: Mapping[str, Any], entry: int) -> None:
         self.begun.append((state.path, dict(values), entry))
@@ -44,6 +45,9 @@ class ScriptedPerformer:
 
     def cancel(self) -> None:
         self.log.append("cancel")
+
+    def time_out(self, why: str) -> None:
+        self.time_outs.append(why)
 
 
 class Run:
@@ -86,7 +90,10 @@ class Run:
 
     def end(self, progress: Progress) -> None:
         """Let the present activity end, as after a step."""
-        self.engine.report(progress)
+        if progress == Progress.DONE:
+            self.engine.done()
+        else:
+            self.engine.fail("scripted to fail")
 
     def resume(self) -> str:
         self.engine.resume(round(self.now * 1e9), self.signals)

@@ -279,6 +279,9 @@ class Idle:
     def cancel(self):
         pass
 
+    def time_out(self, why):
+        pass
+
 
 def engine_of(graph):
     with TemporaryDirectory() as folder:

@@ -10,7 +10,6 @@ from random_behaviours import ALL, TIMES, Reference, engine_of, graphs, is_leaf_
 from rover.activities.registry import specs
 from rover.behaviour.analysis import examine
 from rover.behaviour.conditions import Scope, read_condition
-from rover.behaviour.vocabulary import Progress
 
 BOUNDS = ("nothing bounds", "no way out", "it can end", "tries that are")
 ACTIVITIES = specs()
@@ -64,7 +63,7 @@ def test_what_the_analysis_calls_dead_is_never_taken(graph, seed):
     for step, known in enumerate(trace(seed, 30)):
         (engine.step if step else engine.begin)(known["now"], signals_of(known))
         if known["end"] and is_leaf_at_work(graph, engine.path):
-            engine.report(Progress.DONE if known["end"] == "done" else Progress.FAILED)
+            engine.done() if known["end"] == "done" else engine.fail("it was to")
     for change in engine.changes:
         assert (int(change.where.rpartition(":")[2]), change.exit) not in dead
         for state in engine.graph.lineage(change.entered):

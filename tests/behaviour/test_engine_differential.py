@@ -16,8 +16,6 @@ from sismic.clock import SimulatedClock
 from sismic.interpreter import Interpreter
 from sismic.model import BasicState, CompoundState, Statechart, Transition
 
-from rover.behaviour.vocabulary import Progress
-
 
 @given(graphs(3), st.integers(0, 2**32))
 @settings(max_examples=1000)
@@ -40,7 +38,7 @@ def test_the_engine_takes_the_same_way_as_the_rules_read_plainly(graph, seed):
         if engine.ending:
             return
         if known["end"] and is_leaf_at_work(graph, engine.path):
-            engine.report(Progress.DONE if known["end"] == "done" else Progress.FAILED)
+            engine.done() if known["end"] == "done" else engine.fail("it was to")
             reference.end(known["end"])
 
 
@@ -122,5 +120,5 @@ def test_the_engine_takes_the_same_way_as_a_statechart_interpreter(graph, seed):
             assert engine.ending.result == chart.context["progress"][""]
             return
         if known["end"] and is_leaf_at_work(graph, engine.path):
-            engine.report(Progress.DONE if known["end"] == "done" else Progress.FAILED)
+            engine.done() if known["end"] == "done" else engine.fail("it was to")
             chart.context["progress"][engine.path] = known["end"]

@@ -112,6 +112,9 @@ class Idle:
     def cancel(self):
         pass
 
+    def time_out(self, why):
+        pass
+
 
 @pytest.mark.parametrize("confirm", ["3 of 5", "1 of 3", "5 of 5", "for 2 s", "for 50 ms", "for 2050 ms", "for 100 ms"])
 def test_the_engine_waits_as_long_as_the_row_says(graph_of, rows, confirm):

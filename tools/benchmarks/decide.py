@@ -66,6 +66,9 @@ class Performer:
     def cancel(self):
         pass
 
+    def time_out(self, why):
+        pass
+
 
 class TimedEngine(Engine):
     """The engine, with the time that changes of state take told apart from that of deciding."""

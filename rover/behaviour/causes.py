@@ -38,11 +38,8 @@ class Causes:
         return self._ended.get(path, "")
 
     def time_out(self, left: str, one: ExitNode, waited: tuple[Awaited, ...]) -> str:
-        """Note that a state is left by time, and return why, in words: which devices its exits lacked."""
-        lacked = dict.fromkeys(lack.device for each in waited for lack in each.lacks if lack.device)
-        self.latest = f"'{left}' was not over {one.text}"
-        if lacked:
-            self.latest += f", for want of {' and '.join(lacked)}"
+        """Note that a state is left by time, and return why, in words: what its first exit lacked."""
+        self.latest = f"'{left}' left {one.text}{_lacking(waited[0]) if waited else ''}"
         return self.latest
 
     def end_graph(self, change: StateChange, final: StateNode) -> None:
@@ -58,3 +55,11 @@ class Causes:
         used_up = "".join(f"{one.tries} tries of '{one.state}' used up" for one in change.diversions[-1:])
         last = f"{'last: ' if used_up else ''}{self.latest}" if self.latest else ""
         return "; ".join(said for said in (used_up, last) if said) or f"'{change.left}' left by '{change.exit}'"
+
+
+def _lacking(one: Awaited) -> str:
+    """Return in words what an exit lacked, without numbers: those are in the record, and differ each time."""
+    if devices := dict.fromkeys(lack.device for lack in one.lacks if lack.device):
+        return f", for want of {' and '.join(devices)}"
+    missing = [part.text for part in one.parts if not part.holds]
+    return f", not {' and not '.join(missing)}" if missing else ", not confirmed"

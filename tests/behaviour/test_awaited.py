@@ -202,7 +202,14 @@ class TestRecorded:
             ("when target.seen confirm 3 of 5", 2),
             ("when done", 0),
         ]
-        assert run.performer.time_outs == ["'a' was not over after 1 s, for want of camera"]
+        assert run.performer.time_outs == ["'a' left after 1 s, for want of camera"]
+
+    def test_a_way_out_by_time_counts_as_a_trouble_with_what_the_first_exit_lacked(self, run_of):
+        run = waiting(
+            run_of, "{when: grip.held, confirm: 4 of 5, go: b}, {after: 1 s, go: c}", grip_held=False, grip_ok=True
+        )
+        run.steps(10)
+        assert run.performer.time_outs == ["'a' left after 1 s, not grip.held"]
 
     def test_another_way_out_names_none_but_how_the_activity_ended(self, run_of):
         run = waiting(run_of, "{when: failed, go: c}")

@@ -71,6 +71,8 @@ class FieldPlan(Model):
     """Places that a behaviour may name as `field.places.<name>`."""
     heading_error: Annotated[Angle, POSITIVE] = si("1 deg")
     """How far off the place (iron) puts the heading sensor, as a standard deviation."""
+    north: Angle | None = None
+    """Where north lies, counter-clockwise from the x axis: plans then have a compass arrow."""
 
     @model_validator(mode="after")
     def _boundary_goes_round(self) -> "FieldPlan":
@@ -146,6 +148,9 @@ class Errand(Model):
     expect: Annotated[WholeNumber, Field(ge=0)] | None = None
     """How many objects there are to fetch, where that is known: `objects.left` counts down from it, and the tray gets
     so many slots. What stands in the tray from the start, and kinds that `order` leaves out, are not among them."""
+    allowance: Annotated[Length, POSITIVE] | None = None
+    """How far off the reported place of a find may be, along x and along y: the report marks what is farther off, or
+    may be."""
     settings: Annotated[dict[Name, Any], Due("values by name")] = Field(default_factory=dict)
     """Override the behaviour's settings."""
     notices: Annotated[dict[Name, Any], Due("values by name")] = Field(default_factory=dict)

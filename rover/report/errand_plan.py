@@ -51,7 +51,7 @@ def draw_errand(layout: Layout) -> Element:
     for name, ends in ground.walls.items():
         draw_wall_name(picture, view, name, ends)
     _draw_places(picture, view, layout)
-    draw_strip(picture, view, entries)
+    draw_strip(picture, view, entries, layout.errand.field.north)
     return picture
 
 

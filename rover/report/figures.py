@@ -1,11 +1,22 @@
 """What the report works out from a run: errors against the truth, ellipses, times, counts."""
 
+import json
 import math
+import re
+from bisect import bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any, NamedTuple, TypeVar
 
-from rover.estimate.ellipse import ellipse_95
-from rover.events import BELIEVED, FELT, SEEN, Delivery, Ellipse, Find, GivenUp
-from rover.record.run import RecordedRun, TrueFind
+from rover.estimate.ellipse import CHI_SQUARE_2_95, ellipse_95
+from rover.events import BELIEVED, FELT, SEEN, Delivery, Ellipse, Find, GivenUp, Note
+from rover.record.run import FinalObject, RecordedRun, RecordError, TrueFind
+from rover.report.table import Letter
+from rover.report.tints import Lid, signs_of
+
+Placed = TypeVar("Placed", Delivery, GivenUp)
+PALE = 80
+"""What no part of a lid's colour is more saturated than (of 255) has no hue that one would call it by."""
 
 
 @dataclass(frozen=True)
@@ -50,10 +61,128 @@ def errors_of(run: RecordedRun) -> dict[int, FindError]:
     return {find.number: error_of(find, run.true_finds[find.number]) for find in finds}
 
 
-def kinds_of(run: RecordedRun) -> list[str]:
-    """Return the names of all kinds that the record speaks of, sorted."""
+def signs_in(run: RecordedRun) -> dict[str, Letter]:
+    """Return letter and tint of every kind that the record speaks of, sorted; by the lids' colours where it has them.
+
+    Raises:
+        RecordError: the header's entry 'kinds' cannot be used.
+    """
+    lids, met = _lids(run), _kinds_met(run)
+    signs = signs_of({kind: lids.get(kind) for kind in sorted(met | lids.keys())})
+    return {kind: sign for kind, sign in signs.items() if kind in met}
+
+
+def kinds_known(run: RecordedRun) -> list[str]:
+    """Return the names of all kinds that the record speaks of and of those of its errand, sorted.
+
+    Raises:
+        RecordError: the header's entry 'kinds' cannot be used.
+    """
+    return sorted(_kinds_met(run) | _lids(run).keys())
+
+
+def _kinds_met(run: RecordedRun) -> set[str]:
     things = run.events_of(Find) + run.events_of(Delivery) + run.events_of(GivenUp) + run.final_objects
-    return sorted({thing.kind for thing in things})
+    return {thing.kind for thing in things}
+
+
+def _lids(run: RecordedRun) -> dict[str, Lid | None]:
+    try:
+        return {kind: _lid(seen) for kind, seen in json.loads(run.header.get("kinds", "{}")).items()}
+    except (ValueError, TypeError, KeyError, AttributeError) as error:
+        raise RecordError(f"the record's header entry 'kinds' cannot be used: {error!r}") from None
+
+
+def _lid(seen: Mapping[str, Any]) -> Lid | None:
+    """Return a lid's colour out of its ranges on the 8-bit OpenCV scale: hues of two degrees, which may cross zero."""
+    if "hue" not in seen:
+        return None
+    low, high = seen["hue"]
+    middle = low + 0.5 * ((high - low) % 180)
+    return Lid(2.0 * middle % 360.0, grey=float(seen["saturation"][1]) < PALE)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a find is beside the errand's allowance: ``words``, and whether it is beyond it, or may be."""
+
+    words: str
+    is_beyond: bool
+
+
+def verdicts_of(run: RecordedRun) -> dict[int, Verdict]:
+    """Return the verdict on each find, by number; none where the errand has no allowance.
+
+    Where the truth is known, by the larger axis error; elsewhere by the longer semi-axis of the 95 % ellipse.
+
+    Raises:
+        RecordError: the header's entry 'allowance' is no number.
+    """
+    allowance = allowance_of(run)
+    errors = errors_of(run)
+    return {} if allowance is None else {one.number: _verdict(one, errors, allowance) for one in run.finds}
+
+
+def _verdict(find: Find, errors: Mapping[int, FindError], allowance: float) -> Verdict:
+    if find.number in errors:
+        is_within = errors[find.number].larger_axis <= allowance
+        return Verdict("yes" if is_within else "NO", not is_within)
+    is_within = ellipse_of(find).major_m <= allowance  # not, where the ellipse is not known
+    return Verdict("by its ellipse" if is_within else "not sure", not is_within)
+
+
+def allowance_of(run: RecordedRun) -> float | None:
+    """Return how far off (m) the errand allows a find to be, in x and in y.
+
+    Raises:
+        RecordError: the header's entry is no number.
+    """
+    try:
+        return float(run.header["allowance"]) if "allowance" in run.header else None
+    except ValueError as error:
+        raise RecordError(f"the record's header entry 'allowance' cannot be used: {error}") from None
+
+
+def left_on_the_floor(run: RecordedRun) -> list[FinalObject]:
+    """Return the objects that stood on the floor at the end, as far as the truth is known."""
+    return [one for one in run.final_objects if one.place == "floor" and math.isfinite(one.x + one.y)]
+
+
+def placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
+    """Return the events of a class that have a place: where it was lost, x and y are NaN."""
+    return [event for event in run.events_of(kind) if math.isfinite(event.x + event.y)]
+
+
+class ThingMet(NamedTuple):
+    """Something in the way that no map has: where (m), touched or only heard, when, and the place's 95 % radius (m)."""
+
+    at_ns: int
+    x: float
+    y: float
+    touched: bool
+    spread: float
+
+
+def things_met(run: RecordedRun) -> list[ThingMet]:
+    """Return what stood in the way, in the order in which it was met."""
+    found = []
+    for at_ns, event in run.happenings:
+        if isinstance(event, Note) and event.kind == "met" and (match := _MET.fullmatch(event.text)):
+            x, y = float(match[2]), float(match[3])
+            found.append(ThingMet(at_ns, x, y, match[1] == "touched", _spread_at(run, at_ns)))
+    return found
+
+
+_MET = re.compile(r"something (touched|heard) at x (-?[\d.]+) m, y (-?[\d.]+) m")
+
+
+def _spread_at(run: RecordedRun, at_ns: int) -> float:
+    """Return the 95 % radius (m) of the robot's own place at a time, as if it were as unsure in all directions."""
+    at = bisect_right(run.track, at_ns, key=lambda sample: sample.at_ns)
+    if not at:
+        return math.nan
+    point = run.track[at - 1].point
+    return math.sqrt(CHI_SQUARE_2_95) * max(point.sigma_x, point.sigma_y)
 
 
 def delivered_words(run: RecordedRun) -> str:

@@ -1,56 +1,120 @@
-"""The strip beneath the plan: north, scale bar, and what each sign and line means."""
+"""The strip beneath the plan: the axes, north, a scale bar, and what each sign and line means."""
 
+import textwrap
 from collections.abc import Callable, Sequence
+from typing import NamedTuple
 from xml.etree.ElementTree import Element
 
-from rover.events import Ellipse
+from rover.events import Delivery, Ellipse, GivenUp
 from rover.geometry import XY
 from rover.record.run import RecordedRun
 from rover.report import look, symbols
-from rover.report.figures import kinds_of
+from rover.report.figures import left_on_the_floor, placed, signs_in, things_met, verdicts_of
+from rover.report.floor import DrawnField
 from rover.report.markup import add
-from rover.report.view import MARGIN_BOTTOM, View
+from rover.report.view import MARGIN_BOTTOM, WIDTH, View
 
 Sign = Callable[[Element, XY], None]
 Entry = tuple[Sign, str]
 """A sign, and what it means."""
 
-COLUMNS = (250.0, 500.0, 750.0)
-ROW = 23.0
-LONGEST = 30
+HEAD = 84.0
+"""Height of axes and scale bar; on a wide picture they stand beside the entries, on a narrow one above them."""
 
 
-def strip_height(entries: Sequence[Entry]) -> float:
-    """Return the height that the strip needs."""
-    return max(_rows(len(entries)) * ROW, 110.0) + 16.0
+class Columns(NamedTuple):
+    """Where the entries stand: left edges, height of a row, letters in a line, lines in a row."""
+
+    lefts: tuple[float, ...]
+    row: float
+    longest: int
+    lines: int
 
 
-def draw_strip(picture: Element, view: View, entries: Sequence[Entry]) -> None:
-    """Draw the strip beneath the plan."""
-    top = view.bottom + MARGIN_BOTTOM + 14.0
+WIDE_COLUMNS = Columns((250.0, 500.0, 750.0), 23.0, 31, 1)
+NARROW_COLUMNS = Columns((6.0, 196.0), 31.0, 20, 2)
+
+
+def _columns(width: float) -> Columns:
+    return WIDE_COLUMNS if width >= WIDTH else NARROW_COLUMNS
+
+
+def strip_height(entries: Sequence[Entry], width: float = WIDTH) -> float:
+    """Return the height that the strip needs in a picture of this width."""
+    columns = _columns(width)
+    rows = _rows(len(entries), columns) * columns.row
+    return max(rows, HEAD + 26.0) + 16.0 if width >= WIDTH else HEAD + 22.0 + rows
+
+
+def draw_strip(picture: Element, view: View, entries: Sequence[Entry], north: float | None) -> None:
+    """Draw the strip beneath the plan; with a compass arrow where it is known where north lies."""
+    columns, top = _columns(view.width), view.bottom + MARGIN_BOTTOM + 14.0
     group = add(picture, "g")
-    symbols.north(group, (30.0, top + 24.0))
+    _draw_scale(group, top, view, north)
+    if view.width < WIDTH:
+        top += HEAD + 6.0
+    rows = _rows(len(entries), columns)
+    for number, (sign, text) in enumerate(entries):
+        x, y = columns.lefts[number // rows], top + columns.row * (number % rows)
+        sign(group, (x + 17.0, y))
+        lines = textwrap.wrap(text, columns.longest, max_lines=columns.lines, placeholder="\u2026") or [""]
+        for at, words in enumerate(lines):
+            symbols.words(group, (x + 44.0, y + 4.5 + 14.0 * at - 7.0 * (len(lines) - 1)), words)
+
+
+def _draw_scale(group: Element, top: float, view: View, north: float | None) -> None:
     lengths = [1.0 * 10**power * step for power in range(-2, 5) for step in (1, 2, 5)]
     longest = max(length for length in lengths if length * view.scale <= 180.0)
-    symbols.scale_bar(group, (12.0, top + 84.0), longest, view.scale)
-    rows = _rows(len(entries))
-    for number, (sign, text) in enumerate(entries):
-        x, y = COLUMNS[number // rows], top + ROW * (number % rows)
-        sign(group, (x + 17.0, y))
-        symbols.words(group, (x + 44.0, y + 4.5), text if len(text) <= LONGEST else f"{text[: LONGEST - 1]}…")
+    symbols.axes(group, (14.0, top + 30.0))
+    if north is not None:
+        symbols.compass(group, (116.0, top + 10.0), north)
+    bar = (14.0, top + 62.0) if view.width >= WIDTH else (168.0, top + 20.0)
+    symbols.scale_bar(group, bar, longest, view.scale)
 
 
-def _rows(entries: int) -> int:
-    return -(-entries // len(COLUMNS))
+def _rows(entries: int, columns: Columns) -> int:
+    return -(-entries // len(columns.lefts))
 
 
-def run_entries(run: RecordedRun) -> list[Entry]:
+def run_entries(ground: DrawnField, run: RecordedRun) -> list[Entry]:
     """Return what the plan of a run has: signs and their meaning."""
-    kinds, tint_of, letter_of = kinds_of(run), look.tints(kinds_of(run)), look.letters(kinds_of(run))
-    tags = [(_tag(letter_of[kind], tint_of[kind]), kind) for kind in kinds]
+    tags = [(_tag(sign.text, sign.tint), kind) for kind, sign in signs_in(run).items()]
     strokes = look.state_strokes(sample.point.state for sample in run.track)
     paths = [(line_sign(stroke), f"path in {state}" if state else "path") for state, stroke in strokes.items()]
-    return [*tags, *_SIGNS, *(_TRUE_SIGNS if run.true_track or run.true_finds else ()), *paths]
+    return [*tags, *_run_signs(run), *_ground_signs(ground), *paths]
+
+
+def _run_signs(run: RecordedRun) -> list[Entry]:
+    """Return the signs of what happened, those that there are."""
+    met = things_met(run)
+    signs: list[tuple[object, Sign, str]] = [
+        (run.finds, _found, "found, with its 95 % ellipse"),
+        ([one for one in verdicts_of(run).values() if one.is_beyond], _beyond, "beyond the errand's allowance"),
+        (placed(run, Delivery), lambda parent, at: symbols.set_down(parent, at, 13.0, (BLANK, "")), "set down"),
+        (placed(run, GivenUp), lambda parent, at: symbols.given_up(parent, at, BLANK), "given up, left here"),
+        (left_on_the_floor(run), _left_standing, "stood on the floor at the end"),
+        ([one for one in met if one.touched], _touched, "met and touched, on no map"),
+        ([one for one in met if not one.touched], _heard, "only heard, on no map"),
+        (run.true_finds, symbols.true_place, "true place"),
+        (run.true_track, line_sign(look.TRUE_PATH, look.INK_SOFT), "true path"),
+        (run.track, symbols.ended, "where the run ended"),
+    ]
+    return [(sign, text) for there, sign, text in signs if there]
+
+
+def _ground_signs(ground: DrawnField) -> list[Entry]:
+    """Return the signs of what stands there, those that there are."""
+    signs: list[tuple[object, Sign, str]] = [
+        (ground.start, lambda parent, at: symbols.station(parent, at, 0.0), "start, with heading"),
+        (ground.tray, tray_sign, "tray, free slots"),
+        (ground.marker, symbols.marker, "marker at the tray"),
+        (ground.places, lambda parent, at: symbols.named_place(parent, at, None), "named place"),
+        (ground.walls, line_sign(look.WALL), "wall"),
+        (ground.boundary, line_sign(look.BOUNDARY), "boundary of the field"),
+        (ground.posts, lambda parent, at: symbols.post(parent, at, 7.0), "post that the map does not have"),
+        (ground.unmapped_walls, line_sign(look.UNMAPPED), "wall that the map does not have"),
+    ]
+    return [(sign, text) for there, sign, text in signs if there]
 
 
 def _tag(letter: str, tint: look.Tint) -> Sign:
@@ -67,6 +131,22 @@ def _found(parent: Element, at: XY) -> None:
     symbols.found(parent, at, BLANK)
 
 
+def _beyond(parent: Element, at: XY) -> None:
+    symbols.tag(parent, at, " ", BLANK, marked=True)
+
+
+def _left_standing(parent: Element, at: XY) -> None:
+    symbols.left_standing(parent, at, (BLANK, ""))
+
+
+def _touched(parent: Element, at: XY) -> None:
+    symbols.met(parent, at, 0.0, touched=True)
+
+
+def _heard(parent: Element, at: XY) -> None:
+    symbols.met(parent, at, 0.0, touched=False)
+
+
 def tray_sign(parent: Element, at: XY) -> None:
     """Draw a small tray with two slots."""
     x, y = at
@@ -76,16 +156,3 @@ def tray_sign(parent: Element, at: XY) -> None:
 
 
 BLANK = look.Tint(look.PAPER, look.INK)
-_SIGNS: tuple[tuple[Sign, str], ...] = (
-    (_found, "found here, 95 % ellipse"),
-    (lambda parent, at: symbols.set_down(parent, at, 13.0, (BLANK, "")), "set down"),
-    (lambda parent, at: symbols.given_up(parent, at, BLANK), "given up, left here"),
-    (tray_sign, "tray, free slots"),
-    (lambda parent, at: symbols.station(parent, at, 0.0), "start, with heading"),
-    (line_sign(look.WALL), "wall"),
-    (line_sign(look.BOUNDARY), "boundary of the field"),
-)
-_TRUE_SIGNS: tuple[tuple[Sign, str], ...] = (
-    (symbols.true_place, "true place"),
-    (line_sign(look.TRUE_PATH, look.INK_SOFT), "true path"),
-)

@@ -33,6 +33,7 @@ class Stroke(NamedTuple):
 
 
 WALL = Stroke(4.0)
+UNMAPPED = Stroke(3.0, "1.5 2.5")
 BOUNDARY = Stroke(1.2, "16 4 3 4")
 TRAY = Stroke(1.8)
 TRUE_PATH = Stroke(0.8)
@@ -61,6 +62,8 @@ dt { font-size: 13px; color: #6d6e6c }
 dd { margin: 0; font-variant-numeric: tabular-nums lining-nums }
 svg { display: block; width: 100%; height: auto; font-family: serif }
 table { border-collapse: collapse; min-width: 45%; font-size: 14px }
+table.many { font-size: 13px }
+.rows { overflow-x: auto }
 th { font-weight: normal; font-style: italic; text-align: left; vertical-align: bottom }
 th, td { padding: 3px 9px; border-bottom: 1px solid #d3cfbf; overflow-wrap: break-word }
 th { border-bottom: 1px solid #23262b; overflow-wrap: normal }
@@ -72,16 +75,30 @@ pre { margin: 6px 0 16px; font-size: 12px; white-space: pre-wrap; overflow-wrap:
 code { font-size: 12px }
 .letter { display: inline-block; width: 1.5em; text-align: center; border: 1px solid #23262b; font-size: 12px }
 footer { margin-top: 36px; font-size: 13px; color: #6d6e6c; overflow-wrap: anywhere }
+figure { margin: 0; overflow-x: auto }
+.narrow { display: none }
+.thing:hover { stroke-width: 2.6 }
+.zoom { font-size: 13px; color: #6d6e6c; margin: 0 0 6px }
+.zoom label { margin-right: 14px }
+.picture:has(input[value="2"]:checked) svg { width: 200% }
+.picture:has(input[value="4"]:checked) svg { width: 400% }
+@media print { .zoom { display: none } .picture svg { width: 100% !important } }
+@media (max-width: 640px) {
+  body { margin: 12px auto 40px; padding: 0 10px }
+  h1 { font-size: 22px }
+  dl { gap: 6px 24px }
+  .wide { display: none }
+  .narrow { display: block }
+  table { width: 100% }
+  table.many, table.many tbody { display: block }
+  table.many thead { display: none }
+  table.many tr { display: flex; flex-wrap: wrap; gap: 0 12px; padding: 5px 0; border-bottom: 1px solid #23262b }
+  table.many td, table.many td.figure { border: 0; padding: 1px 0; white-space: normal; text-align: left }
+  table.many td:empty { display: none }
+  table.many td::before { content: attr(data-head) "\u00a0"; font-style: italic; color: #6d6e6c }
+  table.many td[data-head=""]::before { content: "" }
+}
 """
-
-
-def tints(kinds: Iterable[str]) -> dict[str, Tint]:
-    """Return a tint for each kind: its own if it is named like one, else the next that is free, then round again."""
-    names = sorted(set(kinds))
-    chosen = {name: TINTS[name] for name in names if name in TINTS}
-    free = [tint for tint in TINTS.values() if tint not in chosen.values()] or list(TINTS.values())
-    others = [name for name in names if name not in chosen]
-    return chosen | {name: free[position % len(free)] for position, name in enumerate(others)}
 
 
 def letters(kinds: Iterable[str]) -> dict[str, str]:

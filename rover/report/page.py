@@ -1,16 +1,19 @@
 """The report of a run: one HTML file."""
 
+from functools import partial
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
 from rover.record.run import RecordedRun
 from rover.report import tables
-from rover.report.document import add_heading, add_sections, new_page, write_page
-from rover.report.figures import account_words, delivered_words, errors_of
+from rover.report.document import Picture, Section, add_heading, add_sections, element_of, new_page, write_page
+from rover.report.errors import draw_errors
+from rover.report.figures import account_words, delivered_words, errors_of, verdicts_of
 from rover.report.floor import read_ground
 from rover.report.markup import add
 from rover.report.numbers import clock, millimetres
 from rover.report.plan import draw_plan
+from rover.report.surveyed import SURVEYED
 from rover.report.timeline import draw_timeline
 from rover.report.truth import incidents_table, truth_table
 
@@ -19,33 +22,42 @@ def write_report(run: RecordedRun, target: Path) -> Path:
     """Write the report of a run to ``target`` and return its path; what was there is replaced.
 
     Raises:
-        RecordError: the record's field is not usable.
+        RecordError: the record's header is not usable.
         OSError: the file cannot be written.
     """
     page, body = new_page(_title(run))
     add_heading(body, _title(run), _outcome_words(run), _facts(run))
-    add_sections(body, _sections(run))
+    add_sections(body, [(section.name, element_of(section)) for section in sections_of(run)])
     _add_footer(body, run)
     return write_page(page, target)
 
 
-def _sections(run: RecordedRun) -> list[tuple[str, Element]]:
+def sections_of(run: RecordedRun) -> list[Section]:
+    """Return what the report of a run has, in its order.
+
+    Raises:
+        RecordError: the record's header is not usable.
+    """
     return [
-        ("Plan", draw_plan(read_ground(run.header), run)),
-        ("Found", tables.finds_table(run)),
-        ("Set down", tables.deliveries_table(run)),
-        ("Given up", tables.given_up_table(run)),
+        Section("Plan", Picture(partial(draw_plan, read_ground(run.header), run), zoomable=True)),
+        Section("Found", tables.finds_table(run)),
+        *([Section("Errors of the finds", Picture(partial(draw_errors, run)))] if errors_of(run) else []),
+        Section("Set down", tables.deliveries_table(run)),
+        Section("Given up", tables.given_up_table(run)),
         *_truth_sections(run),
-        ("Health, hold-backs, stops and notes", tables.watch_table(run)),
-        ("States over time", draw_timeline(run)),
-        ("Changes of state", tables.changes_table(run)),
+        Section("Health, hold-backs, stops and notes", tables.watch_table(run)),
+        Section("States over time", Picture(partial(draw_timeline, run), zoomable=True)),
+        Section("Changes of state", tables.changes_table(run)),
     ]
 
 
-def _truth_sections(run: RecordedRun) -> list[tuple[str, Element]]:
+def _truth_sections(run: RecordedRun) -> list[Section]:
     if run.truth is None:
         return []
-    return [("What truly happened", truth_table(run, run.truth)), ("Bumps and touches", incidents_table(run))]
+    return [
+        Section("What truly happened", truth_table(run, run.truth)),
+        Section("Bumps and touches", incidents_table(run)),
+    ]
 
 
 def _title(run: RecordedRun) -> str:
@@ -70,14 +82,28 @@ def _facts(run: RecordedRun) -> list[tuple[str, str]]:
             "worst axis error / mm",
             f"{millimetres(errors[worst].larger_axis)} (find {worst})" if errors else "not known",
         ),
+        *_allowance_facts(run),
     ]
     header = [(name, run.header[name]) for name in ("started", "host", "seed", "version") if run.header.get(name)]
     lost = sum(gap.samples for gap in run.gaps)
     return facts + header + ([("samples lost", str(lost))] if lost else [])
 
 
+def _allowance_facts(run: RecordedRun) -> list[tuple[str, str]]:
+    beyond = [str(number) for number, verdict in verdicts_of(run).items() if verdict.is_beyond]
+    if not beyond:
+        return []
+    return [("beyond the allowance, or not surely within", f"find{'s' * (len(beyond) > 1)} {', '.join(beyond)}")]
+
+
 def _add_footer(body: Element, run: RecordedRun) -> None:
     files = [key.removeprefix("file:") for key in run.header if key.startswith("file:")]
     used = f" Files used: {', '.join(files)}." if files else ""
-    frame = "Lengths in the field frame: x to the east, y to the north. Errors are reported place less true place."
+    if SURVEYED in run.header:
+        used += f" True places as measured in {run.header[SURVEYED]}."
+    frame = (
+        "Places are in the field frame, m: x and y as the errand file has them, angles counter-clockwise from x. An "
+        "ellipse holds the true place with 95 %; its semi-axes are half its length and half its width. Errors are "
+        "reported place less true place. Times count from the start of the record."
+    )
     add(add(body, "footer"), "p", text=frame + used)

@@ -2,37 +2,52 @@
 
 import math
 from itertools import groupby
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 from xml.etree.ElementTree import Element
 
-from rover.events import Delivery, GivenUp
+from rover.events import Delivery, Find, GivenUp
 from rover.geometry import XY
 from rover.record.run import RecordedRun
 from rover.report import look, symbols
-from rover.report.figures import ellipse_of, kinds_of
+from rover.report.figures import ellipse_of, errors_of, left_on_the_floor, placed, signs_in, things_met, verdicts_of
 from rover.report.floor import DrawnField
 from rover.report.labels import Box, LabelSpace, box_round
 from rover.report.legend import draw_strip, run_entries, strip_height
 from rover.report.markup import add
-from rover.report.numbers import with_minus
+from rover.report.numbers import TIMES, clock, metres, millimetres, with_minus
+from rover.report.table import Letter
 from rover.report.view import MARGIN_BOTTOM, MARGIN_TOP, WIDTH, View, grid_lines, view_of
 
-Placed = TypeVar("Placed", Delivery, GivenUp)
 SHORTEST_STEP = 0.8  # picture units; nearer points of a path would only make the file longer
 
 
-def draw_plan(ground: DrawnField, run: RecordedRun) -> Element:
-    """Return the plan of the ground and of what happened on it, with its legend beneath."""
-    view = view_of(ground, run)
-    height = view.bottom + MARGIN_BOTTOM + strip_height(run_entries(run))
-    picture = Element("svg", {"viewBox": f"0 0 {WIDTH:g} {height:.0f}", "role": "img", "aria-label": "Floor plan"})
-    space = LabelSpace(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2))
+class Sheet(NamedTuple):
+    """What is drawn on: the picture, where places lie on it, and where labels may still go."""
+
+    picture: Element
+    view: View
+    space: LabelSpace
+
+    def group(self, hover: str) -> Element:
+        """Return a group that says something where the pointer rests on it."""
+        group = add(self.picture, "g", {"class": "thing"})
+        add(group, "title", text=hover)
+        return group
+
+
+def draw_plan(ground: DrawnField, run: RecordedRun, width: float = WIDTH) -> Element:
+    """Return the plan of the ground and of what happened on it, so wide, with its legend beneath."""
+    view, entries = view_of(ground, run, width), run_entries(ground, run)
+    height = view.bottom + MARGIN_BOTTOM + strip_height(entries, width)
+    picture = Element("svg", {"viewBox": f"0 0 {width:g} {height:.0f}", "role": "img", "aria-label": "Floor plan"})
+    sheet = Sheet(picture, view, LabelSpace(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2)))
     draw_grid(picture, view)
     draw_ground(picture, view, ground)
-    _draw_paths(picture, view, run, space)
-    _draw_names(picture, view, ground, space)
-    _draw_events(picture, view, run, space)
-    draw_strip(picture, view, run_entries(run))
+    _draw_paths(sheet, run)
+    _draw_names(sheet, ground)
+    _draw_things(sheet, run)
+    _draw_finds(sheet, run)
+    draw_strip(picture, view, entries, ground.north)
     return picture
 
 
@@ -62,7 +77,7 @@ def _write_axes(picture: Element, view: View) -> None:
 
 
 def draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
-    """Draw what stands there before a run: boundary, tray, walls."""
+    """Draw what stands there before a run: boundary, tray, walls, and what of it no map has."""
     if ground.boundary:
         symbols.polygon(picture, [view.at(*point) for point in ground.boundary], look.BOUNDARY)
     if ground.tray:
@@ -71,16 +86,30 @@ def draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
         symbols.slot(picture, view.at(*point))
     for a, b in ground.walls.values():
         symbols.line(picture, view.at(*a), view.at(*b), look.WALL)
+    for a, b in ground.unmapped_walls:
+        symbols.line(picture, view.at(*a), view.at(*b), look.UNMAPPED)
+    for x, y, radius in ground.posts:
+        symbols.post(picture, view.at(x, y), radius * view.scale)
+    if ground.marker is not None:
+        symbols.marker(picture, view.at(*ground.marker))
 
 
-def _draw_names(picture: Element, view: View, ground: DrawnField, space: LabelSpace) -> None:
-    """Draw what has to stand above the paths: the names of the walls, and the start."""
+def _draw_names(sheet: Sheet, ground: DrawnField) -> None:
+    """Draw what has to stand above the paths: the names of walls and places, and the start."""
+    picture, view, space = sheet
     for name, ends in ground.walls.items():
         space.add_box(draw_wall_name(picture, view, name, ends))
     if ground.start:
         x, y, heading = ground.start
-        symbols.station(picture, view.at(x, y), heading)
+        symbols.station(picture, view.at(x, y), heading or 0.0)
         space.add_box(box_round(view.at(x, y), 22, 22))
+    for x, y, heading in ground.places.values():
+        symbols.named_place(picture, view.at(x, y), heading)
+        space.add_box(box_round(view.at(x, y), 16, 16))
+    for name, (x, y, _) in ground.places.items():
+        box = space.place(view.at(x, y), 2.0, (7.0 * len(name), 15.0))
+        at = box.left, box.bottom - 3.5
+        symbols.words(picture, at, name, font_style="italic")
 
 
 def draw_wall_name(picture: Element, view: View, name: str, ends: tuple[XY, XY]) -> Box:
@@ -98,7 +127,8 @@ def draw_wall_name(picture: Element, view: View, name: str, ends: tuple[XY, XY])
     return box_round((x, y), 16, 16)
 
 
-def _draw_paths(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
+def _draw_paths(sheet: Sheet, run: RecordedRun) -> None:
+    picture, view, space = sheet
     truth = _thinned([view.at(pose.x, pose.y) for pose in run.true_track if _finite(pose.x, pose.y)])
     if truth:
         symbols.polyline(picture, truth, look.TRUE_PATH, look.INK_SOFT)
@@ -110,6 +140,9 @@ def _draw_paths(picture: Element, view: View, run: RecordedRun, space: LabelSpac
         symbols.polyline(picture, points, strokes[state])
         space.add_line(points)
         last = points[-1:]
+    if last:
+        symbols.ended(picture, last[0])
+        space.add_box(box_round(last[0], 16, 16))
 
 
 def _finite(*numbers: float) -> bool:
@@ -125,48 +158,76 @@ def _thinned(points: list[XY]) -> list[XY]:
     return kept + points[-1:]
 
 
-def _draw_events(picture: Element, view: View, run: RecordedRun, space: LabelSpace) -> None:
-    tint_of, letter_of = look.tints(kinds_of(run)), look.letters(kinds_of(run))
+def _draw_things(sheet: Sheet, run: RecordedRun) -> None:
+    """Draw what stands about at the end, and what was met."""
+    _, view, space = sheet
+    signs = signs_in(run)
     side = min(max(0.09 * view.scale, 5.0), 14.0)
-    for delivery in _placed(run, Delivery):
-        at = view.at(delivery.x, delivery.y)
-        symbols.set_down(picture, at, side, (tint_of[delivery.kind], letter_of[delivery.kind]))
+    for delivery in placed(run, Delivery):
+        at, sign = view.at(delivery.x, delivery.y), signs[delivery.kind]
+        place = f"x {metres(delivery.x)} m, y {metres(delivery.y)} m"
+        said = f"{delivery.kind}, delivery {delivery.number}, slot {delivery.slot}: {place}"
+        symbols.set_down(sheet.group(said), at, side, (sign.tint, sign.text))
         space.add_box(box_round(at, side, side))
-    labels = []
-    for lost in _placed(run, GivenUp):
-        at = view.at(lost.x, lost.y)
-        symbols.given_up(picture, at, tint_of[lost.kind])
-        labels.append(_Label(at, 10.0, letter_of[lost.kind], tint_of[lost.kind]))
-    for find in (one for one in run.finds if _finite(one.x, one.y)):
-        at, axes = view.at(find.x, find.y), ellipse_of(find)
-        if _finite(axes.major_m, axes.minor_m):
-            symbols.ellipse(picture, at, axes, (view.scale, tint_of[find.kind].fill))
-        symbols.found(picture, at, tint_of[find.kind])
-        clear = min(max(8.0, axes.major_m * view.scale), 60.0)
-        labels.append(_Label(at, clear, f"{letter_of[find.kind]}{find.number}", tint_of[find.kind]))
-    for truth in run.true_finds.values():
-        symbols.true_place(picture, view.at(truth.x, truth.y))
-    _draw_labels(picture, labels, space)
-
-
-def _placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
-    """Return the events of a class that have a place: where it was lost, x and y are NaN."""
-    return [event for event in run.events_of(kind) if _finite(event.x, event.y)]
+    for one in left_on_the_floor(run):
+        at, sign = view.at(one.x, one.y), signs[one.kind]
+        said = f"{one.kind} {one.id}: at the end at x {metres(one.x)} m, y {metres(one.y)} m"
+        symbols.left_standing(sheet.group(said), at, (sign.tint, sign.text))
+        space.add_box(box_round(at, 16, 16))
+    for met in things_met(run):
+        at, spread = view.at(met.x, met.y), met.spread if math.isfinite(met.spread) else 0.0
+        how = "touched" if met.touched else "only heard"
+        said = f"{how} at {clock(met.at_ns - run.started_ns)} min:s, its place known to {millimetres(spread)} mm (95 %)"
+        symbols.met(sheet.group(said), at, spread * view.scale, touched=met.touched)
+        space.add_box(box_round(at, 14, 14))
 
 
 class _Label(NamedTuple):
-    """A label that names what is drawn within ``clear`` picture units of ``anchor``."""
+    """A label that names what is drawn within ``clear`` picture units of ``anchor``; ``marked``: with two frames."""
 
     anchor: XY
     clear: float
     text: str
-    tint: look.Tint
+    sign: Letter
+    marked: bool = False
 
 
-def _draw_labels(picture: Element, labels: list[_Label], space: LabelSpace) -> None:
+def _draw_finds(sheet: Sheet, run: RecordedRun) -> None:
+    picture, view, _ = sheet
+    signs, verdicts = signs_in(run), verdicts_of(run)
+    labels = []
+    for lost in placed(run, GivenUp):
+        at, sign = view.at(lost.x, lost.y), signs[lost.kind]
+        symbols.given_up(sheet.group(f"{lost.kind}: {lost.why}"), at, sign.tint)
+        labels.append(_Label(at, 10.0, sign.text, sign))
+    for find in (one for one in run.finds if _finite(one.x, one.y)):
+        at, axes, sign = view.at(find.x, find.y), ellipse_of(find), signs[find.kind]
+        group = sheet.group(_find_words(run, find))
+        if _finite(axes.major_m, axes.minor_m):
+            symbols.ellipse(group, at, axes, (view.scale, sign.tint.fill))
+        symbols.found(group, at, sign.tint)
+        clear = min(max(8.0, axes.major_m * view.scale), 60.0)
+        is_beyond = find.number in verdicts and verdicts[find.number].is_beyond
+        labels.append(_Label(at, clear, f"{sign.text}{find.number}", sign, is_beyond))
+    for truth in run.true_finds.values():
+        symbols.true_place(picture, view.at(truth.x, truth.y))
+    _draw_labels(sheet, labels)
+
+
+def _find_words(run: RecordedRun, find: Find) -> str:
+    """Return what is said of a find where the pointer rests on it."""
+    axes, error = ellipse_of(find), errors_of(run).get(find.number)
+    words = f"find {find.number}, {find.kind}: x {metres(find.x)} m, y {metres(find.y)} m; 95 % ellipse, semi-axes "
+    words += f"{millimetres(axes.major_m)} {TIMES} {millimetres(axes.minor_m)} mm"
+    return words if error is None else f"{words}; larger axis error {millimetres(error.larger_axis)} mm"
+
+
+def _draw_labels(sheet: Sheet, labels: list[_Label]) -> None:
+    picture, _, space = sheet
     for label in labels:
         space.add_box(box_round(label.anchor, 2 * label.clear, 2 * label.clear))
     for label in labels:
-        box = space.place(label.anchor, label.clear, (symbols.tag_width(label.text), symbols.TAG_HEIGHT))
+        size = (symbols.tag_width(label.text), symbols.TAG_HEIGHT)
+        box = space.place(label.anchor, label.clear, (size[0] + 6, size[1] + 6) if label.marked else size)
         symbols.line(picture, label.anchor, box.middle, look.Stroke(0.7))
-        symbols.tag(picture, box.middle, label.text, label.tint)
+        symbols.tag(picture, box.middle, label.text, label.sign.tint, marked=label.marked)

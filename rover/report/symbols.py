@@ -70,6 +70,45 @@ def set_down(parent: Element, at: XY, side: float, named: tuple[Tint, str]) -> N
         add(parent, "text", {**place, "fill": tint.letter}, letter)
 
 
+def left_standing(parent: Element, at: XY, named: tuple[Tint, str]) -> None:
+    """Draw an object that stands on the floor at the end: a disc in its tint, with its letter."""
+    (x, y), (tint, letter) = at, named
+    add(parent, "circle", {"cx": x, "cy": y, "r": 7.5, "fill": tint.fill, "stroke": INK, "stroke-width": 0.9})
+    place = {"x": x, "y": y + 3.8, "font-size": 11, "text-anchor": "middle", "fill": tint.letter}
+    add(parent, "text", place, letter)
+
+
+def post(parent: Element, at: XY, radius: float) -> None:
+    """Draw a round post that no map has, of a radius in picture units: hatched, as what is cut through."""
+    x, y = at
+    reach = max(radius, 3.0)
+    add(parent, "circle", {"cx": x, "cy": y, "r": reach, "fill": PAPER, "stroke": INK, "stroke-width": 1.4})
+    for shift in (-0.5, 0.0, 0.5):
+        half = reach * math.sqrt(1.0 - shift * shift) / math.sqrt(2.0)
+        across = reach * shift / math.sqrt(2.0)
+        line(parent, (x - half + across, y + half + across), (x + half + across, y - half + across), Stroke(0.9))
+
+
+def met(parent: Element, at: XY, spread: float, *, touched: bool) -> None:
+    """Draw something met that is on no map: a barred ring, whole where it was touched, broken where it was only heard.
+
+    ``spread``: the 95 % radius (picture units) of how well its place is known, drawn where it is larger than the ring.
+    """
+    x, y = at
+    outline = Stroke(1.8) if touched else Stroke(1.4, "3 2.5")
+    add(parent, "circle", {"cx": x, "cy": y, "r": 6, **stroke_attributes(outline), "fill": PAPER, "fill-opacity": 0.7})
+    line(parent, (x - 4, y), (x + 4, y), outline)
+    if spread > 7.0:
+        add(parent, "circle", {"cx": x, "cy": y, "r": spread, **stroke_attributes(Stroke(0.7, "2 3"), INK_SOFT)})
+
+
+def ended(parent: Element, at: XY) -> None:
+    """Draw where the run ended: a ring round a dot."""
+    x, y = at
+    add(parent, "circle", {"cx": x, "cy": y, "r": 7, **stroke_attributes(Stroke(1.4))})
+    add(parent, "circle", {"cx": x, "cy": y, "r": 2.6, "fill": INK})
+
+
 def given_up(parent: Element, at: XY, tint: Tint) -> None:
     """Draw where an object was left: an open diamond with a bar through it."""
     x, y = at
@@ -112,9 +151,8 @@ def marker(parent: Element, at: XY) -> None:
     """Draw the plate at the tray: two halves, dark and light."""
     x, y = at
     add(parent, "rect", {"x": x - 7, "y": y - 4, "width": 7, "height": 8, "fill": INK})
-    add(
-        parent, "rect", {"x": x, "y": y - 4, "width": 7, "height": 8, "fill": PAPER, "stroke": INK, "stroke-width": 0.9}
-    )
+    half = {"x": x, "y": y - 4, "width": 7, "height": 8}
+    add(parent, "rect", {**half, "fill": PAPER, "stroke": INK, "stroke-width": 0.9})
 
 
 def gate(parent: Element, at: XY, heading: float) -> None:
@@ -129,9 +167,12 @@ def gate(parent: Element, at: XY, heading: float) -> None:
     polyline(parent, [ahead(16, -6), ahead(24, 0), ahead(16, 6)], Stroke(1.6))
 
 
-def tag(parent: Element, middle: XY, text: str, tint: Tint) -> None:
-    """Draw a label box in the tint of its object."""
+def tag(parent: Element, middle: XY, text: str, tint: Tint, *, marked: bool = False) -> None:
+    """Draw a label box in the tint of its object; one that is marked has a second frame."""
     width = tag_width(text)
+    if marked:
+        around = {"x": middle[0] - width / 2 - 3, "y": middle[1] - TAG_HEIGHT / 2 - 3, "width": width + 6}
+        add(parent, "rect", {**around, "height": TAG_HEIGHT + 6, **stroke_attributes(Stroke(2.0))})
     box = {"x": middle[0] - width / 2, "y": middle[1] - TAG_HEIGHT / 2, "width": width, "height": TAG_HEIGHT}
     add(parent, "rect", {**box, "fill": tint.fill, "stroke": INK, "stroke-width": 0.7})
     place = {"x": middle[0], "y": middle[1] + 4.2, "font-size": 12, "text-anchor": "middle", "fill": tint.letter}
@@ -146,15 +187,25 @@ def tag_width(text: str) -> float:
     return 8.0 + 7.5 * len(text)
 
 
-def north(parent: Element, at: XY) -> None:
-    """Draw the field's axes: a needle to the north (y), half of it dark, and a short bar to the east (x)."""
+def axes(parent: Element, at: XY) -> None:
+    """Draw the directions of the field's axes, x to the right and y up."""
     x, y = at
-    line(parent, (x, y + 26), (x, y - 26), Stroke(1.2))
-    line(parent, (x, y + 8), (x + 22, y + 8), Stroke(1.2))
-    add(parent, "polygon", {"points": _joined([(x, y - 30), (x, y - 6), (x - 6, y - 2)]), "fill": INK})
-    polygon(parent, [(x, y - 30), (x, y - 6), (x + 6, y - 2)], HAIR)
-    words(parent, (x + 9, y - 20), "N (y)")
-    words(parent, (x + 27, y + 12), "E (x)")
+    polyline(parent, [(x - 4, y - 28), (x, y - 36), (x + 4, y - 28)], Stroke(1.2))
+    polyline(parent, [(x, y - 36), (x, y), (x + 36, y)], Stroke(1.2))
+    polyline(parent, [(x + 28, y - 4), (x + 36, y), (x + 28, y + 4)], Stroke(1.2))
+    words(parent, (x + 8, y - 26), "y", font_style="italic")
+    words(parent, (x + 41, y + 4), "x", font_style="italic")
+
+
+def compass(parent: Element, at: XY, north: float) -> None:
+    """Draw a needle, half of it dark, to the north (rad, counter-clockwise from the x axis)."""
+    x, y = at
+    turned = add(parent, "g", {"transform": f"rotate({90.0 - math.degrees(north):.1f} {x:.1f} {y:.1f})"})
+    line(turned, (x, y + 20), (x, y - 14), Stroke(1.2))
+    add(turned, "polygon", {"points": _joined([(x, y - 20), (x, y + 4), (x - 6, y + 8)]), "fill": INK})
+    polygon(turned, [(x, y - 20), (x, y + 4), (x + 6, y + 8)], HAIR)
+    letter = x + 29 * math.cos(north), y - 29 * math.sin(north) + 4.5
+    words(parent, letter, "N", text_anchor="middle")
 
 
 def scale_bar(parent: Element, at: XY, length: float, scale: float) -> None:

@@ -1,8 +1,6 @@
 """The tables of the report: what was found, brought and left, and why the robot did what it did."""
 
-from collections.abc import Iterable, Sequence
 from typing import TypeVar
-from xml.etree.ElementTree import Element
 
 from rover.events import (
     BELIEVED,
@@ -19,87 +17,96 @@ from rover.events import (
     Stop,
 )
 from rover.record.run import RecordedRun
-from rover.report.figures import FindError, ellipse_of, errors_of, kinds_of
-from rover.report.look import letters, tints
-from rover.report.markup import add
-from rover.report.numbers import TIMES, UNKNOWN, clock, degrees, metres, millimetres, with_minus
+from rover.report.figures import FindError, Verdict, allowance_of, ellipse_of, errors_of, signs_in, verdicts_of
+from rover.report.numbers import UNKNOWN, degrees, metres, millimetres, with_minus
+from rover.report.table import Cell, Letter, Table, Time
 
-Cell = str | Element
 Listed = TypeVar("Listed", Delivery, GivenUp, StateChange)
 KNOWN_BY = {
     SEEN: "seen in the tray",
     FELT: "felt to be out of the jaws",
     BELIEVED: "nothing: only believed, not counted",
 }
-FIGURE = "+"  # a heading that begins with it stands over figures, set to the right
+TRUTH_HEADS = (
+    *("+true x / m", "+true y / m", "+error in x / mm", "+error in y / mm", "+larger axis error / mm"),
+    *("+distance / mm", "inside its ellipse"),
+)
 
 
-def finds_table(run: RecordedRun) -> Element:
-    """Return the table of finds, with their errors where the truth is known."""
-    heads = (
-        "+no.", "", "kind", "+x / m", "+y / m", "+error in x / mm", "+error in y / mm", "+larger axis error / mm",
-        "+distance error / mm", "+95 % ellipse, semi-axes / mm", "+its long axis from x / deg", "truth inside",
-    )  # fmt: skip
-    errors = errors_of(run)
-    rows = [_find_row(run, find, errors.get(find.number)) for find in run.finds]
-    return table(heads, rows, "Nothing was found.")
-
-
-def _find_row(run: RecordedRun, find: Find, error: FindError | None) -> list[Cell]:
-    axes = ellipse_of(find)
-    off = [error.x, error.y, error.larger_axis, error.distance] if error else []
-    return [
-        str(find.number),
-        _letter(run, find.kind),
-        find.kind,
-        metres(find.x),
-        metres(find.y),
-        *([millimetres(value) for value in off] or [UNKNOWN] * 4),
-        f"{millimetres(axes.major_m)} {TIMES} {millimetres(axes.minor_m)}",
-        degrees(axes.angle_rad),
-        ("yes" if error.inside else "no") if error else "nothing held" if run.truth else UNKNOWN,
+def finds_table(run: RecordedRun) -> Table:
+    """Return the table of finds: where the truth is known of one, with true places and errors of all that have them."""
+    errors, verdicts, signs = errors_of(run), verdicts_of(run), signs_in(run)
+    knows_truth = bool(errors) or run.truth is not None
+    allowance = allowance_of(run)
+    heads = [
+        *("+no.", "", "kind", "+reported x / m", "+reported y / m"),
+        *("+95 % ellipse, long semi-axis / mm", "+short semi-axis / mm", "+long one from x / deg"),
+        *(TRUTH_HEADS if knows_truth else ()),
+        *([] if allowance is None else [f"within {allowance * 1000:.4g} mm"]),
     ]
+    rows = [
+        [
+            *_reported(find, signs),
+            *(_truth_cells(run, find, errors.get(find.number)) if knows_truth else ()),
+            *_verdict_cell(find, verdicts),
+        ]
+        for find in run.finds
+    ]
+    return Table(heads, rows, "Nothing was found.")
 
 
-def deliveries_table(run: RecordedRun) -> Element:
+def _reported(find: Find, signs: dict[str, Letter]) -> list[Cell]:
+    axes = ellipse_of(find)
+    size = [millimetres(axes.major_m), millimetres(axes.minor_m), degrees(axes.angle_rad)]
+    return [str(find.number), signs[find.kind], find.kind, metres(find.x), metres(find.y), *size]
+
+
+def _truth_cells(run: RecordedRun, find: Find, error: FindError | None) -> list[Cell]:
+    if error is None:
+        return [*[UNKNOWN] * 6, "nothing held" if run.truth else UNKNOWN]
+    true = run.true_finds[find.number]
+    off = (error.x, error.y, error.larger_axis, error.distance)
+    return [metres(true.x), metres(true.y), *map(millimetres, off), "yes" if error.inside else "NO"]
+
+
+def _verdict_cell(find: Find, verdicts: dict[int, Verdict]) -> list[Cell]:
+    return [verdicts[find.number].words] if find.number in verdicts else []
+
+
+def deliveries_table(run: RecordedRun) -> Table:
     """Return the table of what was set down."""
     heads = (
-        "+time / min:s",
-        "+no.",
-        "",
-        "kind",
-        "+slot",
-        "+x / m",
-        "+y / m",
-        "+chance that it is inside / %",
-        "known by",
+        *("+time / min:s", "+no.", "", "kind", "+slot", "+x / m", "+y / m"),
+        *("+chance that it is inside / %", "known by"),
     )
+    signs = signs_in(run)
     rows: list[list[Cell]] = []
     for time, event in _timed(run, Delivery):
-        number, letter = str(event.number), _letter(run, event.kind)
         place = [str(event.slot), metres(event.x), metres(event.y), f"{100.0 * event.chance_inside_zone:.1f}"]
-        rows.append([time, number, letter, event.kind, *place, KNOWN_BY.get(event.known_by, event.known_by)])
-    return table(heads, rows, "Nothing was set down.")
+        known_by = KNOWN_BY.get(event.known_by, event.known_by)
+        rows.append([time, str(event.number), signs[event.kind], event.kind, *place, known_by])
+    return Table(heads, rows, "Nothing was set down.")
 
 
-def given_up_table(run: RecordedRun) -> Element:
+def given_up_table(run: RecordedRun) -> Table:
     """Return the table of what was left."""
     heads = ("+time / min:s", "", "kind", "+x / m", "+y / m", "why")
+    signs = signs_in(run)
     rows: list[list[Cell]] = [
-        [time, _letter(run, event.kind), event.kind, metres(event.x), metres(event.y), event.why]
+        [time, signs[event.kind], event.kind, metres(event.x), metres(event.y), event.why]
         for time, event in _timed(run, GivenUp)
     ]
-    return table(heads, rows, "Nothing was given up.")
+    return Table(heads, rows, "Nothing was given up.")
 
 
-def changes_table(run: RecordedRun) -> Element:
+def changes_table(run: RecordedRun) -> Table:
     """Return the table of changes of state: the exit taken, where it is written, what its condition saw."""
     heads = ("+time / min:s", "left", "entered", "exit taken", "written in", "values it saw")
-    rows = [
+    rows: list[list[Cell]] = [
         [time, event.left, event.entered, event.exit, event.where, _values(event)]
         for time, event in _timed(run, StateChange)
     ]
-    return table(heads, rows, "No change of state was recorded.")
+    return Table(heads, rows, "No change of state was recorded.")
 
 
 def _values(change: StateChange) -> str:
@@ -112,15 +119,15 @@ def _short(value: object) -> str:
     return with_minus(f"{value:.4g}") if isinstance(value, float) else str(value)
 
 
-def watch_table(run: RecordedRun) -> Element:
+def watch_table(run: RecordedRun) -> Table:
     """Return the table of health, hold-backs, stops and notes."""
     lengths = hold_back_lengths(run)
-    rows = [
-        [clock(at_ns - run.started_ns), *words, clock(lengths[position]) if position in lengths else ""]
+    rows: list[list[Cell]] = [
+        [Time(at_ns - run.started_ns), *words, Time(lengths[position]) if position in lengths else ""]
         for position, (at_ns, event) in enumerate(run.happenings)
         if (words := _in_words(event))
     ]
-    return table(("+time / min:s", "what", "how and why", "+lasted / min:s"), rows, "Nothing out of the ordinary.")
+    return Table(("+time / min:s", "what", "how and why", "+lasted / min:s"), rows, "Nothing out of the ordinary.")
 
 
 def hold_back_lengths(run: RecordedRun) -> dict[int, int]:
@@ -149,40 +156,6 @@ def _in_words(event: Event) -> list[str]:
     return []
 
 
-def table(heads: Sequence[str], rows: Iterable[Sequence[Cell]], otherwise: str) -> Element:
-    """Return a table, or the sentence ``otherwise`` when it would have no rows."""
-    section = Element("div")
-    rows = list(rows)
-    if not rows:
-        add(section, "p", {"class": "none"}, otherwise)
-        return section
-    whole = add(section, "table")
-    head = add(add(whole, "thead"), "tr")
-    classes = [{"class": "figure"} if name.startswith(FIGURE) else {} for name in heads]
-    for name, attributes in zip(heads, classes, strict=True):
-        add(head, "th", {"scope": "col", **attributes}, name.removeprefix(FIGURE).replace(" / ", "\u00a0/\u00a0"))
-    body = add(whole, "tbody")
-    for row in rows:
-        _add_row(body, row, classes)
-    return section
-
-
-def _add_row(body: Element, row: Sequence[Cell], classes: Sequence[dict[str, str]]) -> None:
-    line = add(body, "tr")
-    for cell, attributes in zip(row, classes, strict=True):
-        if isinstance(cell, str):
-            add(line, "td", attributes, cell)
-        else:
-            add(line, "td", attributes).append(cell)
-
-
-def _letter(run: RecordedRun, kind: str) -> Element:
-    tint = tints(kinds_of(run))[kind]
-    box = Element("span", {"class": "letter", "style": f"background:{tint.fill};color:{tint.letter}"})
-    box.text = letters(kinds_of(run))[kind]
-    return box
-
-
-def _timed(run: RecordedRun, kind: type[Listed]) -> list[tuple[str, Listed]]:
+def _timed(run: RecordedRun, kind: type[Listed]) -> list[tuple[Time, Listed]]:
     """Return the events of a class, each with its time as the tables show it."""
-    return [(clock(at_ns - run.started_ns), event) for at_ns, event in run.happenings if isinstance(event, kind)]
+    return [(Time(at_ns - run.started_ns), event) for at_ns, event in run.happenings if isinstance(event, kind)]

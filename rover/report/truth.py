@@ -3,14 +3,13 @@
 import math
 from bisect import bisect_right
 from itertools import pairwise
-from xml.etree.ElementTree import Element
 
 from rover.record.run import Incident, RecordedRun, TrueBump, TrueFigures
-from rover.report.numbers import UNKNOWN, clock, metres, millimetres
-from rover.report.tables import table
+from rover.report.numbers import UNKNOWN, metres, millimetres
+from rover.report.table import Cell, Table, Time
 
 
-def truth_table(run: RecordedRun, truth: TrueFigures) -> Element:
+def truth_table(run: RecordedRun, truth: TrueFigures) -> Table:
     """Return the table of figures."""
     deliveries, found = len(run.counted), sum(find.number in run.true_finds for find in run.finds)
     rows = [
@@ -27,14 +26,16 @@ def truth_table(run: RecordedRun, truth: TrueFigures) -> Element:
         ("the farthest, m", UNKNOWN, metres(truth.farthest_outside_m) if truth.outside_s else UNKNOWN),
         ("driven, m", f"{_believed_way(run):.1f}", f"{truth.driven_m:.1f}"),
     ]
-    return table(("", "+as the robot believed", "+truly"), rows, "")
+    return Table(("", "+as the robot believed", "+truly"), rows)
 
 
-def incidents_table(run: RecordedRun) -> Element:
+def incidents_table(run: RecordedRun) -> Table:
     """Return the table of bumps and touches."""
     heads = ("+time / min:s", "what", "+x / m", "+y / m", "+speed / m/s", "+moved it by / mm", "in state")
-    rows = [[clock(one.at_ns - run.started_ns), *_in_words(one), _state_at(run, one.at_ns)] for one in run.incidents]
-    return table(heads, rows, "Nothing was bumped into or touched that was not to be.")
+    rows: list[list[Cell]] = [
+        [Time(one.at_ns - run.started_ns), *_in_words(one), _state_at(run, one.at_ns)] for one in run.incidents
+    ]
+    return Table(heads, rows, "Nothing was bumped into or touched that was not to be.")
 
 
 def _in_words(incident: Incident) -> list[str]:

@@ -9,6 +9,7 @@ from typing import Any
 
 import rover
 from rover.core import Core
+from rover.files.errand import Kind
 from rover.files.given import NOTHING
 from rover.session.assembly import Assembly, loads_in_rehearsal
 from rover.session.clocks import is_synchronised
@@ -29,21 +30,19 @@ def header_of(title: str, host: str, texts: Mapping[str, str]) -> dict[str, str]
 
 
 def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str, str]:
-    """Return the header of a run: as `header_of`, with the seed, the settings of the command line, and the field.
+    """Return the header of a run: as `header_of`, with the seed, the settings of the command line, field and kinds.
 
     A replay puts the errand together again from it: which file is which and where they were, the drivers that were put
     in for others, and hashes of a person's own code, which is not in the record.
     """
-    field = assembly.errand.field
-    zone = field.zone
-    drawn = {
-        "boundary": field.boundary,
-        "walls": field.walls,
-        "zone": zone and {"x": zone.x, "y": zone.y, "width": zone.width, "depth": zone.depth},
-        "start": {"x": field.start.x, "y": field.start.y, "heading": field.start.heading or 0.0},
-        "slots": [(slot.x, slot.y) for slot in core.known.ledger.ground.slots],
+    given = {
+        "seed": str(seed),
+        "settings": json.dumps(assembly.overrides, default=str),
+        "field": json.dumps(_drawn(core, assembly, host)),
+        "kinds": json.dumps({name: _lid(assembly, kind) for name, kind in assembly.errand.kinds.items()}),
     }
-    given = {"seed": str(seed), "settings": json.dumps(assembly.overrides, default=str), "field": json.dumps(drawn)}
+    if assembly.errand.allowance is not None:
+        given["allowance"] = repr(assembly.errand.allowance)
     files = {"folder": str(Path.cwd())} | {kind: source.name for kind, source in assembly.sources.items()}
     drivers = {name: device.driver for name, device in core.known.robot.devices.fitted().items()}
     given |= {"files": json.dumps(files), "drivers": json.dumps(drivers), "without": assembly.without}
@@ -51,6 +50,33 @@ def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str
     if assembly.given != NOTHING:
         given["given"] = json.dumps({"values": assembly.given.values, "faults": assembly.given.faults}, default=str)
     return header_of(assembly.errand.errand, host, assembly.texts) | given
+
+
+def _drawn(core: Core, assembly: Assembly, host: str) -> dict[str, object]:
+    """Return what a plan is drawn on (m, rad, field frame); off the robot also what the bench has and the map has not."""
+    field = assembly.errand.field
+    zone = field.zone
+    drawn: dict[str, object] = {
+        "boundary": field.boundary,
+        "walls": field.walls,
+        "zone": zone and {"x": zone.x, "y": zone.y, "width": zone.width, "depth": zone.depth},
+        "start": {"x": field.start.x, "y": field.start.y, "heading": field.start.heading or 0.0},
+        "slots": [(slot.x, slot.y) for slot in core.known.ledger.ground.slots],
+        "places": {name: (place.x, place.y, place.heading) for name, place in field.places.items()},
+        "marker": zone and zone.marker,
+        "north": field.north,
+    }
+    if host != "robot" and (bench := assembly.bench) is not None:
+        posts = [(post.x, post.y, post.radius) for post in bench.obstacles]
+        drawn["off_the_map"] = {"posts": posts, "walls": bench.walls}
+    return drawn
+
+
+def _lid(assembly: Assembly, kind: Kind) -> dict[str, object]:
+    """Return what a kind looks like: its width (m), and its lid's hue and saturation as the robot file has them."""
+    colour = assembly.robot.colours.get(kind.lid)
+    seen = {} if colour is None else {"hue": colour.hue, "saturation": colour.saturation}
+    return {"width": kind.width, **seen}
 
 
 def robot_header(core: Core, assembly: Assembly, seed: int, saved: Mapping[str, Any] | None) -> dict[str, str]:

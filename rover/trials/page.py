@@ -6,7 +6,7 @@ from xml.etree.ElementTree import Element
 
 from rover.report.document import add_heading, add_sections, new_page, write_page
 from rover.report.markup import add
-from rover.report.tables import table
+from rover.report.table import table
 from rover.trials import words
 from rover.trials.plots import draw_errors, draw_links, draw_varied
 from rover.trials.summary import Summary, VariantSummary

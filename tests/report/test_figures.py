@@ -1,6 +1,8 @@
 """Errors, ellipses, letters, tints, scale and labels."""
 
+import colorsys
 import math
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -11,11 +13,12 @@ from rover.record.run import Happening, RecordedRun, TrueFind
 from rover.report.figures import ellipse_of, error_of
 from rover.report.floor import DrawnField
 from rover.report.labels import Box, LabelSpace
-from rover.report.look import STATE_STROKES, TINTS, letters, state_strokes, tints
+from rover.report.look import STATE_STROKES, letters, state_strokes
 from rover.report.numbers import clock, metres, millimetres
 from rover.report.tables import hold_back_lengths
 from rover.report.timeline import Stay, stays_of
-from rover.report.view import grid_lines, view_of
+from rover.report.tints import Lid, signs_of
+from rover.report.view import NARROW, WIDTH, grid_lines, view_of
 
 EMPTY = RecordedRun({}, (), (), (), {}, (), (), None, 0, 0)
 
@@ -66,21 +69,41 @@ def test_letters_come_from_the_names() -> None:
     assert letters(["tall", "teal"]) == {"tall": "T", "teal": "E"}
 
 
-def test_a_kind_named_like_a_tint_has_it() -> None:
-    assert tints(["violet", "basil"]) == {"violet": TINTS["violet"], "basil": TINTS["amber"]}
-
-
 def luminance(colour: str) -> float:
     """Relative luminance, IEC 61966-2-1 primaries without the toe of the transfer curve."""
     red, green, blue = (int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5))
     return float(0.2126 * red**2.2 + 0.7152 * green**2.2 + 0.0722 * blue**2.2)
 
 
-def test_the_tints_stay_apart_in_grey_print() -> None:
-    amber, teal, violet = (116 * luminance(TINTS[name].fill) ** (1 / 3) - 16 for name in ("amber", "teal", "violet"))
+def lightness(colour: str) -> float:
+    return 116 * luminance(colour) ** (1 / 3) - 16
 
-    assert amber - teal > 20
-    assert teal - violet > 20
+
+LIDS = st.one_of(st.none(), st.builds(Lid, st.floats(0, 360), st.booleans()))
+
+
+@given(st.lists(LIDS, min_size=2, max_size=6))
+def test_the_tints_stay_apart_in_grey_print_whatever_the_lids_are(lids: list[Lid | None]) -> None:
+    signs = signs_of({f"kind {number}": lid for number, lid in enumerate(lids)})
+
+    levels = sorted(lightness(sign.tint.fill) for sign in signs.values())
+    assert all(after - before > 40 / len(lids) for before, after in pairwise(levels))
+    letters_on = [abs(lightness(sign.tint.fill) - lightness(sign.tint.letter)) for sign in signs.values()]
+    assert min(letters_on) > 35
+
+
+@given(st.floats(0, 360, exclude_max=True))
+def test_a_kind_has_the_hue_of_its_lid(hue: float) -> None:
+    fill = signs_of({"jar": Lid(hue)})["jar"].tint.fill
+    shown = 360 * colorsys.rgb_to_hls(*(int(fill[at : at + 2], 16) / 255 for at in (1, 3, 5)))[0]
+
+    assert abs((shown - hue + 180) % 360 - 180) < 3
+
+
+def test_a_grey_lid_has_a_grey_tint() -> None:
+    fill = signs_of({"jar": Lid(100.0, grey=True)})["jar"].tint.fill
+
+    assert fill[1:3] == fill[3:5] == fill[5:7]
 
 
 def test_states_have_strokes_by_their_outermost_name() -> None:
@@ -101,13 +124,16 @@ def test_the_grid_fits_the_field(width: float, depth: float, fine: float) -> Non
     assert view.west < 0.0 < width < view.east
 
 
+@pytest.mark.parametrize("picture", [WIDTH, NARROW])
 @given(st.floats(0.01, 5000), st.floats(0.01, 5000), st.floats(0, 1), st.floats(0, 1))
-def test_the_whole_field_is_inside_the_frame(width: float, depth: float, across: float, up: float) -> None:
-    view = view_of(field(width, depth), EMPTY)
+def test_the_whole_field_is_inside_the_frame(
+    picture: float, width: float, depth: float, across: float, up: float
+) -> None:
+    view = view_of(field(width, depth), EMPTY, picture)
 
     x, y = view.at(across * width, up * depth)
 
-    assert view.left <= x <= view.right <= 1000.0
+    assert view.left <= x <= view.right <= picture
     assert 0.0 <= y <= view.bottom <= 800.0
 
 
@@ -137,10 +163,10 @@ def test_a_label_keeps_off_a_line_where_it_can() -> None:
 
 def test_stays_join_inner_changes_and_last_to_the_end() -> None:
     entered = [(1, "seek/look"), (3, "seek/relocate"), (7, "pick_up")]
-    changes = tuple(Happening(at_ns, StateChange("", state, "", "")) for at_ns, state in entered)
+    changes = tuple(Happening(at_ns, StateChange("", state, f"exit at {at_ns}", "")) for at_ns, state in entered)
     run = RecordedRun({}, (), (), changes, {}, (), (), None, 1, 10)
 
-    assert stays_of(run) == [Stay("seek", 1, 7), Stay("pick_up", 7, 10)]
+    assert stays_of(run) == [Stay("seek", 1, 7, "exit at 7"), Stay("pick_up", 7, 10)]
 
 
 def test_hold_backs_that_overlap_are_told_apart_by_their_cause() -> None:

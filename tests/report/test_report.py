@@ -40,7 +40,7 @@ from rover.record.run import (
 )
 from rover.report.page import write_report
 
-MINUS, TIMES, UNKNOWN = "\u2212", "\u00d7", "\u2013"
+MINUS, UNKNOWN = "\u2212", "\u2013"
 SECOND = 1_000_000_000
 FIELD = {
     "boundary": [[0, 0], [6, 0], [6, 4], [0, 4]],
@@ -86,7 +86,7 @@ def invented_run(
 class Page(HTMLParser):
     """A parsed page: its elements, its rows of cells, its texts; complains of elements that are not closed in order."""
 
-    VOID = frozenset({"meta"})
+    VOID = frozenset({"meta", "input"})
 
     def __init__(self, source: str) -> None:
         super().__init__()
@@ -129,8 +129,30 @@ def page_of(run: RecordedRun, folder: Path) -> Page:
 def test_every_find_is_in_the_table_with_its_errors(tmp_path: Path) -> None:
     rows = page_of(invented_run(), tmp_path).rows
 
-    assert ["1", "A", "amber", "1.500", "2.500", f"{MINUS}20", "50", "50", "54", f"51 {TIMES} 31", "22", "no"] in rows
-    assert ["2", "V", "violet", "4.250", "1.125", *[UNKNOWN] * 4, f"24 {TIMES} 24", "0", UNKNOWN] in rows
+    reported = ["1", "A", "amber", "1.500", "2.500", "51", "31", "22"]
+    assert [*reported, "1.520", "2.450", f"{MINUS}20", "50", "50", "54", "NO"] in rows
+    assert ["2", "V", "violet", "4.250", "1.125", "24", "24", "0", *[UNKNOWN] * 7] in rows
+
+
+def test_without_any_truth_there_are_no_empty_columns_for_it(tmp_path: Path) -> None:
+    page = page_of(replace(invented_run(), true_finds={}), tmp_path)
+
+    assert ["1", "A", "amber", "1.500", "2.500", "51", "31", "22"] in page.rows
+    assert "Errors of the finds" not in page.text
+    assert "true place" not in page.svg_texts
+
+
+def test_what_is_beyond_the_allowance_is_marked(tmp_path: Path) -> None:
+    """By its error where the truth is known: find 1 is 50 mm off; else by its ellipse: find 2 is known to 24 mm."""
+
+    def last_cells(allowance: str) -> list[str]:
+        run = invented_run()
+        page = page_of(replace(run, header={**run.header, "allowance": allowance}), tmp_path)
+        return [row[-1] for row in page.rows if row[2:3] in (["amber"], ["violet"]) and len(row) == 16]
+
+    assert last_cells("0.049") == ["NO", "by its ellipse"]
+    assert last_cells("0.051") == ["yes", "by its ellipse"]
+    assert last_cells("0.02") == ["NO", "not sure"]
 
 
 def test_deliveries_given_up_and_changes_are_in_their_tables(tmp_path: Path) -> None:
@@ -186,7 +208,10 @@ def test_an_object_gripped_again_is_one_find_and_the_last_counts(tmp_path: Path)
 def test_units_stand_in_the_headings(tmp_path: Path) -> None:
     heads = page_of(invented_run(), tmp_path).rows[0]
 
-    assert [head.replace("\xa0", " ") for head in heads[3:6]] == ["x / m", "y / m", "error in x / mm"]
+    named = [head.replace("\xa0", " ") for head in heads]
+    assert {"reported x / m", "true x / m", "error in x / mm", "short semi-axis / mm", "long one from x / deg"} <= set(
+        named
+    )
 
 
 def with_truth() -> RecordedRun:
@@ -220,7 +245,7 @@ def test_the_plan_shows_each_find_with_its_ellipse_and_each_known_truth(tmp_path
     page = page_of(invented_run(), tmp_path)
 
     ellipses = page.tags("ellipse")
-    assert len(ellipses) == 3  # two finds and the legend's
+    assert len(ellipses) == 2 * 3  # two finds and the legend's, on a wide picture and on a narrow one
     scale = (1000 - 48 - 14) / 6.6  # the field and its rim, on lines of the grid
     assert float(ellipses[0]["rx"] or 0) == pytest.approx(0.05143 * scale, rel=0.01)
     assert (ellipses[0]["transform"] or "").startswith("rotate(-22.5 ")

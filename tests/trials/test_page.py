@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from rover.report.axis import Axis, round_step
 from rover.trials.asked import Asked
 from rover.trials.page import write_summary
-from rover.trials.plots import CLOSEST, Axis, draw_errors, draw_links, draw_varied, places_of, round_step
+from rover.trials.plots import CLOSEST, draw_errors, draw_links, draw_varied, places_of
 from rover.trials.summary import Summary, summarise
 from tests.trials.rows import command_of, failure, rows, success
 

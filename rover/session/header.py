@@ -53,7 +53,7 @@ def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str
 
 
 def _drawn(core: Core, assembly: Assembly, host: str) -> dict[str, object]:
-    """Return what a plan is drawn on (m, rad, field frame); off the robot also what the bench has and the map has not."""
+    """Return what a plan is drawn on (m, rad, field frame); on a bench also what the map does not have."""
     field = assembly.errand.field
     zone = field.zone
     drawn: dict[str, object] = {

@@ -71,3 +71,24 @@ def test_every_file_and_setting_that_was_used_is_in_the_record(project):
     again = Rehearsal(made, ACTIVITIES, int(header["seed"]), project / "again.sqlite").run(lambda *_: None)
     assert (again.result, again.steps) == (first.result, first.steps) == ("done", first.steps)
     assert first.robot_time_s == pytest.approx(0.46, abs=0.1)
+
+
+def test_what_a_plan_is_drawn_with_is_in_the_record(project):
+    """Places, north, lids' colours and the allowance, and what the bench has besides the map."""
+    (project / "config/errand.yaml").write_text(
+        (project / "config/greenhouse.yaml")
+        .read_text()
+        .replace("collect.yaml", "wait.yaml")
+        .replace("  north: 90 deg\n", "  north: 90 deg\n  places: {door: {x: 3 m, y: 2 m}}\n")
+    )
+    bay = project / "config/bay.yaml"
+    bay.write_text(f"{bay.read_text()}\nobstacles: [{{x: 3 m, y: 3 m, radius: 6 cm}}]\n")
+    made = assemble(project / "config/errand.yaml", {})
+    Rehearsal(made, ACTIVITIES, 3, project / "run.sqlite").run(lambda *_: None)
+    header = read(project / "run.sqlite").header
+
+    field = json.loads(header["field"])
+    assert (field["places"], field["north"]) == ({"door": [3.0, 2.0, None]}, pytest.approx(1.5708, abs=1e-4))
+    assert field["off_the_map"]["posts"] == [[3.0, 3.0, 0.06]]
+    assert json.loads(header["kinds"])["teal"] == {"width": 0.05, "hue": [82, 98], "saturation": [80, 255]}
+    assert float(header["allowance"]) == 0.1

@@ -8,6 +8,7 @@ import click
 from rover.commands import options
 from rover.commands.given_files import robot_at_hand
 from rover.commands.output import new_record
+from rover.commands.true_places import offer_latest
 from rover.errors import UserError
 from rover.readiness.tried import see_that_all_are_tried
 from rover.session.by_hand import manual_session
@@ -30,4 +31,5 @@ def command(robot: Path, ports: dict[str, str], guard: Path | None) -> int:
         click.echo(HELP)
         Jog(session, 0, lambda line: click.echo(f"\r{cropped(line)}\x1b[K", nl=False)).run()
     click.echo(f"\nrecord: {record}")
+    offer_latest(record.parent)
     return 0

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import click
 
-from rover.commands import options
-from rover.commands.output import writing
+from rover.commands import options, true_places
+from rover.commands.output import person_at_terminal, writing
 from rover.record.reader import read
 from rover.record.surveyed import path_beside
 from rover.report.page import write_report
@@ -21,9 +21,13 @@ from rover.report.surveyed import with_measured
     help="True positions measured with a tape, a CSV file (number or kind, x, y, with units); without it, those that "
     "were typed in, if any.",
 )
-def command(record: Path, surveyed: Path | None) -> int:
+@click.option("--type-in", is_flag=True, help="Ask for the true positions first, find by find, and keep them.")
+def command(record: Path, surveyed: Path | None, type_in: bool) -> int:
     """Write the report of a run RECORD: floor plan, finds, deliveries, as one HTML file beside it."""
     run = read(record)
+    if type_in:
+        person = person_at_terminal("write them into a CSV file, and give it with --surveyed")
+        true_places.type_in(record, run, person)
     if surveyed is None and path_beside(record).exists():
         surveyed = path_beside(record)
     if surveyed is not None:

@@ -10,6 +10,7 @@ import click
 from rover.commands import options
 from rover.commands.given_files import assembled
 from rover.commands.output import ProgressLine, new_record, show_result
+from rover.commands.true_places import offer
 from rover.readiness.start import Start
 from rover.readiness.tried import untried
 from rover.session.hardware import with_ports
@@ -42,4 +43,6 @@ def command(errand: Path, settings: dict[str, Any], enable_motion: bool, as_json
         start = partial(Start, say=progress.say, folder=record.parent, untried=parts, enable=enable_motion)
         ended = run_errand(assembly, activities, run_options, Console(start, progress.say, progress.show))
     show_result(ended.result, ended.remarks, as_json=as_json)
+    if not as_json:
+        offer(record)
     return ended.exit_code

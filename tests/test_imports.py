@@ -63,8 +63,10 @@ ALLOWED = {
     "readiness": {*VALUES, "feasibility", "session", "testing", "behaviour", "motion", "guard", "devices", "link"},
     "trials": {*VALUES, *CORE, "session", "record", "report"},
     "calibrate": {*VALUES, "session", "motion", "estimate", "vision", "devices", "bench", "readiness.person"},
+    "project": VALUES,
     "commands": {
         *VALUES,
+        "project",
         "readiness",
         "feasibility",
         "calibrate",

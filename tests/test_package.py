@@ -55,18 +55,23 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "installed"
 
 
-def test_behaviours_come_along_and_an_errand_anywhere_names_them(installed, tmp_path):
-    shutil.copy(ROOT / "config/cart.yaml", tmp_path)
-    (tmp_path / "errand.yaml").write_text(ERRAND, encoding="utf-8")
+def rover(installed: Path, folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     said = subprocess.run(
-        [sys.executable, "-m", "rover", "check", "errand.yaml"],
-        cwd=tmp_path,
+        [sys.executable, "-m", "rover", *arguments],
+        cwd=folder,
         env=os.environ | {"PYTHONPATH": str(installed)},
         capture_output=True,
         text=True,
         check=False,
     )
     assert said.returncode == 0, said.stderr
+    return said
+
+
+def test_behaviours_come_along_and_an_errand_anywhere_names_them(installed, tmp_path):
+    shutil.copy(ROOT / "config/cart.yaml", tmp_path)
+    (tmp_path / "errand.yaml").write_text(ERRAND, encoding="utf-8")
+    said = rover(installed, tmp_path, "check", "errand.yaml")
     assert f"behaviour  {installed}/rover/behaviours/collect.yaml, which comes with rover" in said.stdout
     assert f"part       {installed}/rover/behaviours/parts/seek.yaml, which comes with rover" in said.stdout
 
@@ -74,3 +79,8 @@ def test_behaviours_come_along_and_an_errand_anywhere_names_them(installed, tmp_
 def test_every_behaviour_comes_along(installed):
     there = {path.relative_to(installed / "rover") for path in installed.glob("rover/behaviours/**/*.yaml")}
     assert there == {path.relative_to(ROOT) for path in ROOT.glob("behaviours/**/*.yaml")}
+
+
+def test_a_project_of_ones_own_is_started_from_it(installed, tmp_path):
+    rover(installed, tmp_path, "new", "mine", "--yes")
+    rover(installed, tmp_path / "mine", "check", "config/errand.yaml", "--drivers", ".")

@@ -30,6 +30,7 @@ COMMANDS = {
     "jog": "Drive a ROBOT by hand: it moves only while a key is held.",
     "losses": "Lose every device in every state of an ERRAND, on the bench.",
     "look": "Say what the vision sees in a SOURCE of pictures, and draw it.",
+    "new": "Start a project of your own in DIR: files, code and a test.",
     "rehearse": "Rehearse an ERRAND on the bench, without the robot.",
     "report": "Write the report of a run RECORD, as one HTML file.",
     "reset": "Reset a latched stop; it never starts motion.",

@@ -8,6 +8,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from rover.devices.registry import allow_folders
+from rover.files.given import Given
 from rover.session.assembly import with_user_activities
 from rover.session.on_bench import Rehearsal
 from rover.session.result import Result
@@ -18,6 +19,7 @@ def rehearse(
     *,
     seed: int = 1,
     settings: Mapping[str, Any] | None = None,
+    given: Mapping[str, Any] | None = None,
     drivers: Iterable[str | Path] = (),
     record: str | Path | None = None,
 ) -> Result:
@@ -27,6 +29,7 @@ def rehearse(
         errand: path of the errand file.
         seed: of bench, behaviour and drivers.
         settings: values for the behaviour's settings, as they are written in a file: ``{"near": "20 cm"}``.
+        given: what stands in place of what the files say, by key: ``{"bench.floor.slip": "3 %"}``.
         drivers: folders from which drivers and activities named in the files may be imported.
         record: file to write the run record to; None: there is none afterwards, and the result names none.
 
@@ -36,7 +39,7 @@ def rehearse(
     before = list(sys.path)
     allow_folders([Path(folder) for folder in drivers])
     try:
-        assembly, activities = with_user_activities(Path(errand), settings or {})
+        assembly, activities = with_user_activities(Path(errand), settings or {}, Given(given or {}))
         with TemporaryDirectory(prefix="rover-") as folder:
             kept = Path(folder) / "run.sqlite" if record is None else Path(record)
             result = Rehearsal(assembly, activities, seed, kept).run(lambda *_: None)

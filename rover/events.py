@@ -58,6 +58,27 @@ class StateChange:
 
 
 @dataclass(frozen=True, slots=True)
+class ObjectEvent:
+    """Something happened to an object, at (x, y) (m, field frame).
+
+    Attributes:
+        number: of the object in this run, from 1; of finds, deliveries and what is given up it is their ``object``.
+        what: ``seen``, ``seen again``, ``forgotten``, ``chosen``, ``tried`` (the last straight way to it begins),
+            ``gripped`` (the jaws closed), ``held`` or ``not held`` (what told of the grip), ``gripped again`` (after it
+            was lost), ``recalled`` (after it was put off), ``set down`` (the jaws opened over a slot),
+            ``seen in the tray``.
+        why: what tells so.
+    """
+
+    number: int
+    kind: str
+    what: str
+    x: float
+    y: float
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Find:
     """An object was gripped: where it stood (m, field frame), with the covariance of that (m^2).
 
@@ -71,6 +92,7 @@ class Find:
     xx: float
     xy: float
     yy: float
+    object: int = 0
 
 
 SEEN, FELT, BELIEVED = "seen", "felt", "believed"
@@ -85,6 +107,8 @@ class Delivery:
         number: counts all deliveries, those that are only believed included.
         chance_inside_zone: how likely it is that it lies wholly inside the tray.
         known_by: `SEEN`, `FELT`, or `BELIEVED` where nothing could tell; that one is not counted.
+        object: its number, as in `ObjectEvent`; 0 where it is not known.
+        why: what told so.
     """
 
     number: int
@@ -94,16 +118,19 @@ class Delivery:
     y: float
     chance_inside_zone: float = 1.0
     known_by: str = BELIEVED
+    object: int = 0
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class GivenUp:
-    """An object was left where it is, or lost on the way."""
+    """An object was left where it is, or lost on the way; ``object`` is its number, as in `ObjectEvent`."""
 
     kind: str
     x: float
     y: float
     why: str
+    object: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +165,7 @@ class Note:
     text: str
 
 
-Event = StateChange | Find | Delivery | GivenUp | HealthChange | HoldBack | Stop | Note
+Event = StateChange | ObjectEvent | Find | Delivery | GivenUp | HealthChange | HoldBack | Stop | Note
 
 
 @dataclass(frozen=True, slots=True)

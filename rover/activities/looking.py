@@ -94,7 +94,8 @@ class RecallPutOff(Deed):
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
         for one in known.ledger.recall():
-            known.targets.recall(one.kind, one.x, one.y)
+            recalled = known.targets.recall(one.kind, one.x, one.y)
+            known.ledger.stories.recall(recalled.number, one.kind, one.x, one.y)
 
 
 class NoteSeen(Deed):

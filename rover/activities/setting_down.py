@@ -140,7 +140,7 @@ class SetDown(Driving):
             case None:
                 return Request(jaws=1.0)
             case "there":
-                ledger.delivered_by(SEEN)
+                ledger.delivered_by(SEEN, look.evidence)
                 return self.done()
             case "in the jaws":
                 ledger.kept()
@@ -152,9 +152,9 @@ class SetDown(Driving):
                 ledger.not_left()
                 return self.fail("the jaws were empty when they came there")
             case "out of the jaws" | "out of the jaws, and seen" if self._was_held:
-                ledger.delivered_by(FELT)
+                ledger.delivered_by(FELT, look.evidence)
             case _:
-                ledger.delivered_by(BELIEVED)
+                ledger.delivered_by(BELIEVED, look.evidence)
         return self.done()
 
 
@@ -203,6 +203,12 @@ class LookBack:
         if self._held[False] >= LOOKS_TO_KNOW:
             return "out of the jaws, and seen" if self._seen else "out of the jaws"
         return "unknown" if is_over else None
+
+    @property
+    def evidence(self) -> str:
+        """What told what became of it, in words."""
+        frames, held = f"seen in {self._seen} of {self._frames} frames", self._held
+        return f"{frames}; grip: held in {held[True]} looks, not held in {held[False]}"
 
     def _is_over(self, known: Knowledge, is_in_view: bool) -> bool:
         """Tell whether there was time enough for what can tell; a camera that is silent may come back."""

@@ -134,6 +134,7 @@ class Senses:
         if signals.grip_n != grip.looks:
             signals.grip_n, signals.grip_t = grip.looks, grip.latest.taken_ns
             signals.grip_held = _or_unknown(grip.latest.is_held)
+            _tell_grip(self._known)
 
     def _can_tell(self, device: str) -> bool:
         """Tell whether a device is healthy, and not doubted because others contradict it."""
@@ -251,3 +252,10 @@ class Senses:
 
 def _or_unknown(value: Any) -> Any:  # a truth has to stay one: compiled, it would become the number 1.0 as a float
     return NOT_KNOWN if value is None else value
+
+
+def _tell_grip(known: Knowledge) -> None:
+    """Have the object's story tell what is known of a grip once that is something else."""
+    stories, is_held = known.ledger.stories, known.grip.latest.is_held
+    if is_held is not None and is_held is not stories.grip and known.jaws is not None and known.jaws < 0.5:
+        stories.tell_grip(*jaws_place(known), is_held=is_held, evidence=known.grip.evidence)

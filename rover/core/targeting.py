@@ -63,13 +63,25 @@ class Targeting:
                 candidates.append(sighting)
         steady = is_placed and abs(known.filter.heading_rate) < STEADY_TURN_RATE
         known.targets.update(candidates, pose, steady)
+        self._tell_stories()
         if is_placed:
             self._look_into_tray(pose, steady=steady, closed=closed)
         if known.ledger.carried is None and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
-            known.ledger.chose(taken.kind, taken.x, taken.y)
+            known.ledger.stories.choose(taken.number, taken.x, taken.y)
         if steady and not closed:
             self._count_as_looked_at(pose)
         self._fill_signals(candidates, in_jaws=closed and known.between_jaws is not None)
+
+    def _tell_stories(self) -> None:
+        """Note which objects are believed in now that were not before, and the other way round."""
+        targets, stories = self._known.targets, self._known.ledger.stories
+        for one in targets.missing:
+            stories.forget(one.number, f"in plain view, and not seen in {one.misses} frames")
+        for one in targets.objects:
+            if one.known and not stories.knows(one.number):
+                give_or_take = 2.0 * math.sqrt(max(one.xx, one.yy))
+                how = f"in {one.sightings} frames, give or take {give_or_take:.2f} m"
+                stories.see(one.number, one.kind, one.x, one.y, how)
 
     def _is_between(self, one: Sighting) -> bool:
         reach = self._known.robot.body.gripper_reach

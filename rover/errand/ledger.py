@@ -6,9 +6,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown, Standing
+from rover.errand.stories import Stories
 from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import LookedAt
-from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note
+from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note, ObjectEvent
 from rover.files.errand import Errand
 from rover.geometry import XY, Pose
 
@@ -42,6 +43,7 @@ class Ledger:
         tried: where objects were that were gone for (m), and in which headings (rad), since the last one was held.
         vanished: places where something was seen from afar, and nothing was there.
         events: of the present step, for the run record.
+        stories: of the objects, each with its number.
     """
 
     errand: Errand
@@ -63,20 +65,22 @@ class Ledger:
     vanished: list[XY] = field(default_factory=list)
     visited_places: int = 0
     events: list[Event] = field(default_factory=list)
+    stories: Stories = field(init=False)
     _carried_find: LetGo | None = None
 
-    def chose(self, kind: str, x: float, y: float) -> None:
-        """Note that an object (m) is the target now."""
-        self.events.append(Note("chosen", _at(kind, x, y)))
+    def __post_init__(self) -> None:
+        """Begin the objects' stories."""
+        self.stories = Stories(self.events)
 
     def go_for(self, place: Pose) -> None:
         """Note that an object is gone for where ``place`` says, in its heading."""
         self.tried.append(place)
+        self.stories.happens("tried", place.x, place.y, f"heading {math.degrees(place.heading):.0f} deg")
 
     def gripped(self, grip: Grip) -> None:
         """Note on what the jaws closed, and where."""
         self.grip = grip
-        self.events.append(Note("gripped", _at(grip.kind, grip.x, grip.y)))
+        self.stories.close_jaws(grip.x, grip.y)
 
     def found(self, grip: Grip) -> None:
         """Enter the object in the jaws as found, and as carried from now on; the search begins afresh.
@@ -99,10 +103,11 @@ class Ledger:
             self.let_go.remove(again)
             find = grip if again.is_where_found else again.find
             self._carried_find = LetGo(again.number, find, place, place)
+        number = self.stories.find(self._carried_find.number, grip.kind, *place)
         if again is not None and not again.is_where_found:
-            self.events.append(Note("gripped again", f"find {again.number}, {_at(grip.kind, grip.x, grip.y)}"))
+            self.events.append(ObjectEvent(number, grip.kind, "gripped again", *place, f"find {again.number}"))
         else:
-            self.events.append(Find(self._carried_find.number, *grip))
+            self.events.append(Find(self._carried_find.number, *grip, object=number))
 
     def held(self, x: float, y: float) -> None:
         """Note where (m) what is carried was known to be in the jaws; nothing without it."""
@@ -113,7 +118,7 @@ class Ledger:
         """Enter what was carried, if anything was, as left at a place (m), or on the way there."""
         self._believe_set_down()
         if self.carried is not None:
-            self.events.append(GivenUp(self.carried, x, y, why))
+            self.events.append(GivenUp(self.carried, x, y, why, self.stories.let_go(x, y)))
             if self._carried_find is not None:
                 self.let_go.append(self._carried_find._replace(missed_at=(x, y)))
             self.carried = self._carried_find = None
@@ -125,8 +130,10 @@ class Ledger:
         """
         self.filled.append(Filled(slot, self.carried or "object"))
         self.setting_down = SettingDown(self.carried or "object", slot, x, y, chance)
+        if self.stories.held:
+            self.stories.happens("set down", x, y, f"in slot {slot.number}")
 
-    def delivered_by(self, known_by: str) -> None:
+    def delivered_by(self, known_by: str, why: str = "") -> None:
         """Enter the object set down as left in the tray, known by being `SEEN`, by being `FELT`, or only `BELIEVED`."""
         kind, slot, x, y, chance = self._settled()
         if self.carried is None:
@@ -135,7 +142,8 @@ class Ledger:
         (self.believed if known_by == BELIEVED else self.delivered).append(kind)
         self.seen += known_by == SEEN
         number = len(self.delivered) + len(self.believed)
-        self.events.append(Delivery(number, kind, slot.number, x, y, chance, known_by))
+        object_number = self.stories.let_go(x, y)
+        self.events.append(Delivery(number, kind, slot.number, x, y, chance, known_by, object_number, why))
 
     def kept(self) -> None:
         """Enter the slot as free again: what was to be set down is still in the jaws."""
@@ -165,17 +173,16 @@ class Ledger:
             self.standing[again] = one
             return
         self.standing.append(one)
-        self.events.append(Note("tray", f"not set down, and stands there: {_at(*one)}"))
+        self.stories.stands_in_tray(*one)
 
     def leave(self, kind: str, x: float, y: float, why: str = "put off") -> None:
         """Put an object off: it stays where it is (m) for now."""
         self.put_off.append(PutOff(kind, x, y))
-        self.events.append(GivenUp(kind, x, y, why))
+        self.events.append(GivenUp(kind, x, y, why, self.stories.leave(x, y)))
 
     def recall(self) -> list[PutOff]:
         """Take up again all that was put off, and return it."""
         recalled, self.put_off = self.put_off, []
-        self.events.extend(Note("recalled", _at(*one)) for one in recalled)
         return recalled
 
     def missed(self, place: XY) -> None:
@@ -317,7 +324,3 @@ def _apart(one: Standing, other: Standing) -> float:
 def _xy(place: Sequence[Any]) -> XY:
     x, y = place
     return float(x), float(y)
-
-
-def _at(kind: str, x: float, y: float) -> str:
-    return f"{kind} at x {x:.2f} m, y {y:.2f} m"

@@ -133,6 +133,12 @@ class GripEstimate:
         teller = self._tellers.get("gripper")
         return None if teller is None else teller.verdict
 
+    @property
+    def evidence(self) -> str:
+        """What each teller says, in words: ``camera: held; gripper: nothing``."""
+        words = {True: "held", False: "not held", None: "nothing"}
+        return "; ".join(f"{device}: {words[teller.verdict]}" for device, teller in self._tellers.items())
+
     def commanded(self, opening: float | None, now_ns: int) -> None:
         """Take note of the opening that is commanded: once it is another, nothing is known until it is told anew."""
         if opening == self._wanted:

@@ -22,6 +22,7 @@ from rover.events import (
     HealthChange,
     HoldBack,
     Note,
+    ObjectEvent,
     StateChange,
     Stop,
 )
@@ -41,11 +42,14 @@ CREATE TABLE readings (at_ns INTEGER NOT NULL, device TEXT NOT NULL, sequence IN
 -- Entries: few, never left out. 'entry' counts through all tables in the order of writing.
 CREATE TABLE state_changes (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, left_state TEXT, entered_state TEXT,
   exit_taken TEXT, written_in TEXT, values_seen TEXT, outcome TEXT, awaited TEXT, diversions TEXT);
+CREATE TABLE objects (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, what TEXT,
+  x REAL, y REAL, why TEXT);
 CREATE TABLE finds (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, x REAL, y REAL,
-  xx REAL, xy REAL, yy REAL);
+  xx REAL, xy REAL, yy REAL, object INTEGER);
 CREATE TABLE deliveries (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, number INTEGER, kind TEXT, slot INTEGER,
-  x REAL, y REAL, chance_inside_zone REAL, known_by TEXT);
-CREATE TABLE given_up (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, kind TEXT, x REAL, y REAL, why TEXT);
+  x REAL, y REAL, chance_inside_zone REAL, known_by TEXT, object INTEGER, why TEXT);
+CREATE TABLE given_up (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, kind TEXT, x REAL, y REAL, why TEXT,
+  object INTEGER);
 CREATE TABLE health (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, device TEXT, health TEXT, why TEXT);
 CREATE TABLE hold_backs (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, cause TEXT, ended INTEGER);
 CREATE TABLE stops (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, cause TEXT);
@@ -69,6 +73,8 @@ CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
   SELECT entry, at_ns, 'state' AS what, left_state || ' -> ' || entered_state || ': ' || exit_taken
     || iif(outcome > '', ' (' || outcome || ')', '')
     || iif(diversions > '[]', ' diverted, tries used up: ' || diversions, '') AS text FROM state_changes
+  UNION ALL SELECT entry, at_ns, 'object ' || number, kind || ' ' || what || printf(' at %.3f, %.3f m', x, y)
+    || iif(why > '', ': ' || why, '') FROM objects
   UNION ALL SELECT entry, at_ns, 'find', number || ' ' || kind || printf(' at %.3f, %.3f m', x, y) FROM finds
   UNION ALL SELECT entry, at_ns, 'delivery', number || ' ' || kind || ' in slot ' || slot || ', ' || known_by
     FROM deliveries
@@ -90,6 +96,7 @@ Entry = Event | TrueFind | TrueBump | TrueTouch | TrueFigures | FinalObject | Ga
 
 EVENT_TABLES: dict[type, str] = {
     StateChange: "state_changes",
+    ObjectEvent: "objects",
     Find: "finds",
     Delivery: "deliveries",
     GivenUp: "given_up",

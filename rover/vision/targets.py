@@ -116,13 +116,20 @@ def sight(detection: Detection, view: FieldOfView, pose: Pose, pose_sigma: float
 
 
 class TargetMemory:
-    """The objects seen and not yet dealt with, in the order in which they were first seen."""
+    """The objects seen and not yet dealt with, in the order in which they were first seen.
+
+    Attributes:
+        view: of the camera.
+        chosen: the target, and ``seen`` where it is in the newest frame.
+        missing: those that were believed in, and were forgotten by the newest frame.
+    """
 
     def __init__(self, view: FieldOfView) -> None:
         self.view = view
         self.objects: list[Remembered] = []
         self.chosen: Remembered | None = None
         self.seen: Sighting | None = None
+        self.missing: list[Remembered] = []
         self._numbers = 0
 
     def update(self, sightings: Sequence[Sighting], pose: Pose, steady: bool) -> None:
@@ -135,6 +142,7 @@ class TargetMemory:
         """
         met: dict[int, Sighting] = {}
         self.seen = None
+        self.missing.clear()
         for sighting in sightings:
             remembered = self._join(sighting, met)
             met[remembered.number] = sighting
@@ -182,14 +190,17 @@ class TargetMemory:
             if abs(wrap(math.atan2(dy, dx) - pose.heading)) < 0.75 * self.view.half_view:
                 one.misses += 1
                 if one.misses >= MISSES_TO_FORGET or not one.known:
+                    if one.known:
+                        self.missing.append(one)
                     self.forget(one)
 
-    def recall(self, kind: str, x: float, y: float) -> None:
+    def recall(self, kind: str, x: float, y: float) -> Remembered:
         """Remember an object again where it was left (m); it need not be seen anew to be believed in."""
         variance = RECALLED_SIGMA**2
         recalled = Remembered(self._numbers, kind, x, y, variance, 0.0, variance, sightings=SIGHTINGS_TO_KNOW)
         self.objects.append(recalled)
         self._numbers += 1
+        return recalled
 
     def forget(self, one: Remembered) -> None:
         """Drop an object; if it was the target there is none now."""

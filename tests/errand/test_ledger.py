@@ -9,9 +9,10 @@ from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff, Standing
 from rover.errand.ledger import Ledger, StateMismatchError
 from rover.estimate.field import ground_of
 from rover.estimate.looked_at import MOST_FAILURES, LookedAt, LookRound, Sector
-from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, Note
+from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, ObjectEvent
 from rover.files import yaml_source
 from rover.files.errand import Errand
+from rover.geometry import Pose
 
 GREENHOUSE = Path(__file__).parents[2] / "config/greenhouse.yaml"
 
@@ -117,17 +118,24 @@ class TestEvents:
     def test_an_object_from_choice_to_delivery(self, ledger):
         errand = ledger(expect=2)
         slot = errand.slot
-        errand.chose("amber", 2.01, 1.0)
+        errand.stories.see(7, "amber", 2.02, 1.0, "in 3 frames")
+        errand.stories.choose(7, 2.01, 1.0)
+        errand.go_for(Pose(2.01, 1.0, 0.0))
         errand.gripped(self.GRIP)
+        errand.stories.tell_grip(2.0, 1.0, is_held=True, evidence="camera: held")
         errand.found(self.GRIP)
         errand.set_down(slot, slot.x, slot.y, 0.9)
         assert (errand.delivered, errand.left(known=0)) == ([], 2)
-        errand.delivered_by(SEEN)
+        errand.delivered_by(SEEN, "in 3 of 4 frames")
         assert errand.events == [
-            Note("chosen", "amber at x 2.01 m, y 1.00 m"),
-            Note("gripped", "amber at x 2.00 m, y 1.00 m"),
-            Find(1, *self.GRIP),
-            Delivery(1, "amber", slot.number, slot.x, slot.y, 0.9, SEEN),
+            ObjectEvent(1, "amber", "seen", 2.02, 1.0, "in 3 frames"),
+            ObjectEvent(1, "amber", "chosen", 2.01, 1.0),
+            ObjectEvent(1, "amber", "tried", 2.01, 1.0, "heading 0 deg"),
+            ObjectEvent(1, "amber", "gripped", 2.0, 1.0),
+            ObjectEvent(1, "amber", "held", 2.0, 1.0, "camera: held"),
+            Find(1, *self.GRIP, object=1),
+            ObjectEvent(1, "amber", "set down", slot.x, slot.y, f"in slot {slot.number}"),
+            Delivery(1, "amber", slot.number, slot.x, slot.y, 0.9, SEEN, 1, "in 3 of 4 frames"),
         ]
         assert (errand.carried, errand.delivered, errand.left(known=0)) == (None, ["amber"], 1)
 
@@ -136,7 +144,7 @@ class TestEvents:
         errand.found(self.GRIP)
         errand.lost(1.0, 2.0)
         errand.lost(1.0, 2.0)
-        assert errand.events[1:] == [GivenUp("amber", 1.0, 2.0, "lost on the way")]
+        assert errand.events[1:] == [GivenUp("amber", 1.0, 2.0, "lost on the way", 1)]
         assert (errand.carried, errand.left(known=0)) == (None, 1)
 
     def test_what_was_put_off_is_recalled_once(self, ledger):
@@ -144,10 +152,7 @@ class TestEvents:
         errand.leave("teal", 3.0, 3.0)
         assert errand.recall() == [PutOff("teal", 3.0, 3.0)]
         assert errand.recall() == []
-        assert errand.events == [
-            GivenUp("teal", 3.0, 3.0, "put off"),
-            Note("recalled", "teal at x 3.00 m, y 3.00 m"),
-        ]
+        assert errand.events == [GivenUp("teal", 3.0, 3.0, "put off")]
 
     def test_jaws_that_open_over_a_slot_with_nothing_in_them_deliver_nothing(self, ledger):
         errand = ledger(expect=1)
@@ -184,7 +189,7 @@ class TestLeftThere:
 
     def test_where_nothing_stands_nothing_was_delivered_and_the_slot_is_free(self, opened):
         opened.not_left()
-        assert opened.events[-1] == GivenUp("amber", 0.4, 1.2, "not there after it was set down")
+        assert opened.events[-1] == GivenUp("amber", 0.4, 1.2, "not there after it was set down", 1)
         assert (opened.carried, opened.slot.number, opened.account(known=0)) == (None, 0, Account(0, 0, 0, 3))
 
     @pytest.mark.parametrize(
@@ -215,11 +220,11 @@ class TestOneFind:
     def test_gripped_again_where_it_was_found_the_later_find_counts(self, ledger):
         again = self.GRIP._replace(x=2.08)
         errand = self.gripped_again(ledger, (1.9, 1.0), again)
-        assert (errand.finds, errand.events) == (1, [Find(1, *again)])
+        assert (errand.finds, errand.events) == (1, [Find(1, *again, object=1)])
 
     def test_brought_away_and_lost_it_was_found_where_it_was_found_first(self, ledger):
         errand = self.gripped_again(ledger, (1.0, 3.0), self.GRIP._replace(x=1.05, y=3.0))
-        assert (errand.finds, errand.events) == (1, [Note("gripped again", "find 1, amber at x 1.05 m, y 3.00 m")])
+        assert (errand.finds, errand.events) == (1, [ObjectEvent(1, "amber", "gripped again", 1.05, 3.0, "find 1")])
 
     def test_what_slipped_out_lies_anywhere_between_where_it_was_held_and_missed(self, ledger):
         errand = ledger()
@@ -330,6 +335,6 @@ class TestStanding:
         errand.stands_in_tray(Standing("amber", 0.7, 0.7))
         errand.stands_in_tray(Standing("amber", 0.75, 0.7))
         assert errand.standing == [Standing("amber", 0.75, 0.7)]
-        assert [event.kind for event in errand.events] == ["tray"]
+        assert [event.what for event in errand.events] == ["seen in the tray"]
         errand.stands_in_tray(Standing("amber", 0.95, 0.7))
         assert len(errand.standing) == len(errand.events) == 2

@@ -3,7 +3,7 @@
 import sqlite3
 from pathlib import Path
 
-from rover.events import BELIEVED, SEEN, Delivery
+from rover.events import BELIEVED, SEEN, Delivery, Find, GivenUp, StateChange
 from rover.record.reader import read
 from rover.record.run import RunEnd, TrueBump, TrueFigures, TrueFind, TrueTouch
 from rover.record.writer import RunRecord
@@ -56,9 +56,28 @@ def test_deliveries_of_the_second_layout_are_believed_since_it_counted_them_befo
     record.entry(SECOND, Delivery(1, "amber", 4, 0.6, 0.7, 0.9, SEEN))
     record.finish("done", "all_in", {})
     assert [one.known_by for one in read(path).counted] == [SEEN]
-    set_back(path, 2, "ALTER TABLE deliveries DROP COLUMN known_by")
+    set_back(path, 2, ";".join(f"ALTER TABLE deliveries DROP COLUMN {name}" for name in ("known_by", "object", "why")))
 
     run = read(path)
 
     assert run.events_of(Delivery) == (Delivery(1, "amber", 4, 0.6, 0.7, 0.9, BELIEVED),)
     assert run.counted == ()
+
+
+def test_what_the_third_layout_did_not_say_is_left_empty(tmp_path: Path) -> None:
+    """Layout 3 had neither objects' stories nor what was waited for."""
+    path = tmp_path / "run.sqlite"
+    record = RunRecord.create(path, {})
+    record.entry(SECOND, StateChange("a", "b", "after 3 s", "collect.yaml:3", {}, "failed: jammed"))
+    record.entry(SECOND, Find(1, "amber", 1.5, 2.5, 1e-4, 0.0, 1e-4, object=2))
+    record.entry(SECOND, GivenUp("teal", 1.0, 2.0, "put off", object=3))
+    record.finish("done", "all_in", {})
+    new = {"state_changes": ("outcome", "awaited", "diversions"), "finds": ("object",), "given_up": ("object",)}
+    drops = [f"ALTER TABLE {table} DROP COLUMN {name}" for table, names in new.items() for name in names]
+    set_back(path, 3, "; ".join(["DROP TABLE objects", *drops]))
+
+    assert [one.event for one in read(path).happenings] == [
+        StateChange("a", "b", "after 3 s", "collect.yaml:3", {}),
+        Find(1, "amber", 1.5, 2.5, 1e-4, 0.0, 1e-4),
+        GivenUp("teal", 1.0, 2.0, "put off"),
+    ]

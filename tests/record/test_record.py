@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from rover.awaited import Awaited, Lack, Part
 from rover.devices.readings import Detection, Detections, RangeValue, Reading, WheelCounts
 from rover.events import (
+    SEEN,
     Delivery,
     Diversion,
     Event,
@@ -24,6 +25,7 @@ from rover.events import (
     HealthChange,
     HoldBack,
     Note,
+    ObjectEvent,
     StateChange,
     Stop,
     TrackPoint,
@@ -65,8 +67,9 @@ EVENTS: list[Event] = [
     HealthChange("heading", Health.OVERDUE, "no report for 310 ms"),
     HoldBack("obstacle at 0.12 m"),
     HoldBack("obstacle at 0.12 m", ended=True),
-    Find(1, "amber", 1.5, 2.5, 1e-4, -2e-5, 3e-4),
-    Delivery(1, "amber", 4, 0.6, 0.7),
+    ObjectEvent(2, "amber", "seen", 1.49, 2.5, "in 3 frames, give or take 0.06 m"),
+    Find(1, "amber", 1.5, 2.5, 1e-4, -2e-5, 3e-4, object=2),
+    Delivery(1, "amber", 4, 0.6, 0.7, 0.98, SEEN, 2, "seen in 3 of 3 frames"),
     GivenUp("teal", 3.0, 1.0, "four tries, not gripped"),
     Note("operator", "hold"),
     Stop("stop input open"),
@@ -107,7 +110,7 @@ def test_a_run_comes_back_as_it_was_written(path: Path) -> None:
     assert run.track == (TrackSample(SECOND, POINT, (0.25, -0.5)),)
     assert run.true_track == (TruePose(SECOND, 0.11, 0.34, -3.0),)
     assert [happening.event for happening in run.happenings] == EVENTS
-    assert [happening.at_ns for happening in run.happenings] == [number * SECOND for number in range(2, 13)]
+    assert [happening.at_ns for happening in run.happenings] == [number * SECOND for number in range(2, 14)]
     assert run.true_finds == {1: TrueFind(1, 1.52, 2.49)}
     assert run.final_objects == (FinalObject("jar 1", "amber", 0.6, 0.7, "tray"),)
     assert run.outcome == RunEnd("done", "all_in", {"expected": 1})
@@ -160,7 +163,7 @@ def test_the_story_of_a_run_can_be_read_with_a_sqlite_shell(path: Path) -> None:
     story = query(path, "SELECT entry, at_s, what, text FROM story")
 
     assert story[1] == (2, 0.5, "state", "seek/look -> pick_up: when target.seen")
-    assert story[6] == (7, 3.0, "find", "1 amber at 1.500, 2.500 m")
+    assert story[7] == (8, 3.5, "find", "1 amber at 1.500, 2.500 m")
     assert len(story) == len(EVENTS) + 1
 
 

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from rover.events import Note
+from rover.events import ObjectEvent
 
 TRAY = {"x": "60 cm", "y": "1.2 m", "width": "80 cm", "depth": "80 cm", "entry": "180 deg"}
 SMALL = {**TRAY, "width": "25 cm", "depth": "25 cm"}
@@ -58,7 +58,7 @@ def test_what_stands_in_the_tray_at_the_start_is_not_counted_and_not_touched(int
     assert done.result.truth.touched_in_tray == 0
     assert moved(done, 2, 0.75, 1.2) < 0.02
     assert moved(done, 3, 0.35, 1.4) < 0.02
-    assert [note.text.split(" at ")[0] for note in done.run.events_of(Note) if note.kind == "tray"]
+    assert [one.kind for one in done.run.events_of(ObjectEvent) if one.what == "seen in the tray"]
 
 
 def test_a_tray_filled_by_others_is_full(into, small_bay):

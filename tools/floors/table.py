@@ -32,7 +32,7 @@ from oracle import BARE, SAFE, XY, Circle, Part, Place, Reach, distance, reach, 
 from rehearsing import Runs, arguments, rehearsed
 from results import Row, show
 
-from rover.events import GivenUp, HoldBack, Note, StateChange
+from rover.events import GivenUp, HoldBack, Note, ObjectEvent, StateChange
 from rover.record.run import FinalObject, TrueBump
 from rover.trials.campaign import command_of
 from rover.trials.trial import Trial, WatchedRehearsal, failed_row
@@ -77,7 +77,7 @@ class OnFloor(WatchedRehearsal):
         self._poses[given.now_ns] = self.bench.pose
         for event in decided.events:
             match event:
-                case Note("chosen") if (chosen := self.core.known.targets.chosen) is not None:
+                case ObjectEvent(what="chosen") if (chosen := self.core.known.targets.chosen) is not None:
                     self._failure = ""
                     self._tried.append(((chosen.x, chosen.y), "chosen, and not brought"))
                 case GivenUp(_, x, y, why):

@@ -8,7 +8,8 @@ from rover.commands import options, true_places
 from rover.commands.output import person_at_terminal, writing
 from rover.record.reader import read
 from rover.record.surveyed import path_beside
-from rover.report.page import write_report
+from rover.report.files import folder_beside, write_pictures, write_tables
+from rover.report.page import sections_of, write_report
 from rover.report.surveyed import with_measured
 
 
@@ -21,8 +22,10 @@ from rover.report.surveyed import with_measured
     help="True positions measured with a tape, a CSV file (number or kind, x, y, with units); without it, those that "
     "were typed in, if any.",
 )
+@click.option("--csv", "as_csv", is_flag=True, help="Write the tables and the path as CSV files, too.")
+@click.option("--png", "as_png", is_flag=True, help="Write the pictures as PNG, too (pip install 'rover[report]').")
 @click.option("--type-in", is_flag=True, help="Ask for the true positions first, find by find, and keep them.")
-def command(record: Path, surveyed: Path | None, type_in: bool) -> int:
+def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, type_in: bool) -> int:
     """Write the report of a run RECORD: floor plan, finds, deliveries, as one HTML file beside it."""
     run = read(record)
     if type_in:
@@ -34,5 +37,12 @@ def command(record: Path, surveyed: Path | None, type_in: bool) -> int:
         run = with_measured(run, surveyed)
     with writing():
         target = write_report(run, record.with_suffix(".html"))
+        folder = folder_beside(record)
+        if as_csv:
+            write_tables(sections_of(run), run, folder)
+        if as_png:
+            write_pictures(sections_of(run), folder)
     click.echo(f"report: {target}")
+    if as_csv or as_png:
+        click.echo(f"files: {folder}")
     return 0

@@ -31,6 +31,7 @@ COMMANDS = {
     "losses": "Lose every device in every state of an ERRAND, on the bench.",
     "look": "Say what the vision sees in a SOURCE of pictures, and draw it.",
     "new": "Start a project of your own in DIR: files, code and a test.",
+    "notices": "Send what waits of an ERRAND's notices, or one on trial.",
     "rehearse": "Rehearse an ERRAND on the bench, without the robot.",
     "report": "Write the report of a run RECORD, as one HTML file.",
     "reset": "Reset a latched stop; it never starts motion.",

@@ -10,6 +10,7 @@ from rover.commands import options
 from rover.commands.given_files import assembled
 from rover.commands.main import FAILED
 from rover.commands.output import ProgressLine, new_record, show_result
+from rover.commands.telling import MARK, NOT_IN_REHEARSAL, telling
 from rover.files.given import Given
 from rover.session.assembly import loads_in_rehearsal
 from rover.session.on_bench import Rehearsal
@@ -28,6 +29,7 @@ from rover.session.without import SAFEGUARDS, left_out
 @click.option("--rendered", is_flag=True, help="Draw what the camera sees, and find the objects in the pictures.")
 @click.option("--without", type=click.Choice([*SAFEGUARDS][1:]), help="Leave a safeguard out.")
 @click.option("--readings", is_flag=True, help="Record what every device reported, as a run on the robot does.")
+@click.option("--notices", "tells", is_flag=True, help="Send the errand's notices, each marked as a rehearsal's.")
 @options.DRIVERS
 @options.JSON
 def command(
@@ -41,14 +43,18 @@ def command(
     rendered: bool,
     without: str | None,
     readings: bool,
+    tells: bool,
 ) -> int:
     """Rehearse an ERRAND on the bench, without the robot."""
     assembly, activities = assembled(errand, settings, loads_in_rehearsal, Given(values, faults))
     assembly, parts = left_out(without or "", assembly)
     record = new_record(f"{errand.stem}-seed{seed}")
+    if assembly.errand.notices is not None and not tells:
+        click.echo(NOT_IN_REHEARSAL, err=True)
     with closing(ProgressLine()) as progress:
         how = {"wired": wired, "rendered": rendered, "with_readings": readings}
         rehearsal = Rehearsal(assembly, activities, seed, record, parts=parts, **how)
-        result = rehearsal.run(progress.show)
+        with telling(errand, assembly.errand if tells else None, record, progress.say, MARK) as tell:
+            result = rehearsal.run(progress.show, tell)
     show_result(result, rehearsal.remarks, as_json=as_json)
     return 0 if result.is_clean else FAILED

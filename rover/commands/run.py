@@ -10,6 +10,7 @@ import click
 from rover.commands import options
 from rover.commands.given_files import assembled
 from rover.commands.output import ProgressLine, new_record, show_result
+from rover.commands.telling import telling
 from rover.commands.true_places import offer
 from rover.readiness.start import Start
 from rover.readiness.tried import untried
@@ -41,7 +42,9 @@ def command(errand: Path, settings: dict[str, Any], enable_motion: bool, as_json
     with closing(ProgressLine()) as progress:
         parts = untried(assembly.robot_file, with_ports(assembly.robot, given["ports"]))
         start = partial(Start, say=progress.say, folder=record.parent, untried=parts, enable=enable_motion)
-        ended = run_errand(assembly, activities, run_options, Console(start, progress.say, progress.show))
+        with telling(errand, assembly.errand, record, progress.say) as tell:
+            console = Console(start, progress.say, progress.show, tell)
+            ended = run_errand(assembly, activities, run_options, console)
     show_result(ended.result, ended.remarks, as_json=as_json)
     if not as_json:
         offer(record)

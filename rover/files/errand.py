@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from rover.files.notices import Notices
 from rover.files.problems import nearest
 from rover.files.types import (
     POSITIVE,
@@ -153,8 +154,8 @@ class Errand(Model):
     may be."""
     settings: Annotated[dict[Name, Any], Due("values by name")] = Field(default_factory=dict)
     """Override the behaviour's settings."""
-    notices: Annotated[dict[Name, Any], Due("values by name")] = Field(default_factory=dict)
-    """Nothing reads it yet."""
+    notices: Notices | None = None
+    """What to tell a person who is elsewhere."""
 
     @property
     def widest(self) -> float:

@@ -18,6 +18,7 @@ from rover.files.driver_keys import DriverKeysFile, file_of
 from rover.files.errand import Errand
 from rover.files.given import NOTHING, Given
 from rover.files.hard_seeds import HardSeedsFile
+from rover.files.person import PersonFile
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.ranges import RangesFile
 from rover.files.robot import Robot
@@ -32,6 +33,7 @@ KINDS: dict[str, type[Model]] = {
     "keys": DriverKeysFile,
     "ranges": RangesFile,
     "hard_seeds": HardSeedsFile,
+    "person": PersonFile,
 }
 
 FileModel = TypeVar("FileModel", bound=Model)
@@ -204,6 +206,7 @@ class OwnDrivers:
 
 def build(model: type[FileModel], source: Source) -> FileModel:
     """Return the model of a source; raises as `follow` does."""
+    source.is_secret = model.HAS_SECRETS
     bare = set(_bare_keys(source.values))
     for where in bare:
         source.report(where, "nothing stands behind this key; give it a value, or remove it", of_key=True)

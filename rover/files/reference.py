@@ -23,6 +23,7 @@ from rover.files.bench import BenchFile
 from rover.files.errand import Errand
 from rover.files.fault_table import FAULTS, NAMED
 from rover.files.hard_seeds import HardSeedsFile
+from rover.files.person import PersonFile
 from rover.files.ranges import RangesFile
 from rover.files.robot import Robot
 from rover.files.types import Model, due_in, keys_of
@@ -50,6 +51,7 @@ def tables() -> dict[tuple[str, str], str]:
         "Bench file": BenchFile,
         "Ranges file": RangesFile,
         "Hard seeds": HardSeedsFile,
+        "Person file": PersonFile,
     }
     found = {(chapter, path): _table(rows) for chapter, model in files.items() for path, rows in _blocks("", model)}
     found["Outputs of your own", "outputs.<name>"] = found.pop(("Robot file", "outputs.<name>"))

@@ -5,7 +5,7 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from types import NoneType, UnionType
-from typing import Annotated, Any, Literal, Self, Union, get_args, get_origin
+from typing import Annotated, Any, ClassVar, Literal, Self, Union, get_args, get_origin
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, StrictInt, ValidationInfo
 
@@ -41,6 +41,8 @@ class Model(BaseModel):
     """Base of all file models: frozen, and an unknown key is an error."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True, defer_build=True)
+    HAS_SECRETS: ClassVar[bool] = False
+    """Whether messages must not repeat what stands in such a file."""
 
     @classmethod
     def for_values(cls, values: Any, context: Any) -> type[Self]:

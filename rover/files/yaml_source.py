@@ -69,6 +69,7 @@ class Source:
     """One YAML file, read: its values, where each of them and each key stands, and what was read beside it for them.
 
     ``given``: places where something else than the file says was put, with the option and the text that gave it.
+    ``is_secret``: messages must not repeat the values.
     """
 
     path: Path
@@ -79,6 +80,7 @@ class Source:
     problems: list[Problem] = field(default_factory=list)
     beside: list["Source"] = field(default_factory=list)
     given: dict[KeyPath, tuple[str, str]] = field(default_factory=dict)
+    is_secret: bool = False
 
     def spot(self, where: KeyPath, of_key: bool = False) -> Spot:
         """Return the place of a value (or of its key), or of the nearest enclosing one that the file has."""
@@ -96,7 +98,8 @@ class Source:
             self.problems.append(Problem(option, 1, 1, text, why, warning))
             return
         spot = self.spot(where, of_key)
-        self.problems.append(Problem(self.name, spot.line, spot.column, spot.text, why, warning))
+        text = "" if self.is_secret and not of_key else spot.text
+        self.problems.append(Problem(self.name, spot.line, spot.column, text, why, warning))
 
     def put(self, where: KeyPath, value: Any, option: str, text: str) -> None:
         """Let a value stand at a place instead of what the file says; blocks and lists on the way are made.

@@ -13,6 +13,7 @@ from rover.files import load, shipped, yaml_source
 from rover.files.driver_keys import file_of
 from rover.files.grip import tellers
 from rover.files.load import Loaded
+from rover.files.notices import Notices
 from rover.files.problems import Problem, warnings_of
 from rover.files.robot import Robot
 from rover.session.assembly import Assembly, assemble, check_behaviour, simulation_of, user_drivers
@@ -77,6 +78,7 @@ def _errand(assembly: Assembly) -> CheckReport:
     others = [*assembly.user_activities, *simulation_of(assembly)]
     lines += [f"would load {name} (not loaded by this check)" for name in others]
     lines += _follows(errand_facts(layout, assembly.graph, assembly.bench))
+    lines += _notices(assembly.errand.notices)
     lines += _grip(assembly)
     lines += _confirmations(assembly)
     return CheckReport(warnings, tuple(lines))
@@ -91,6 +93,16 @@ def _taken(assembly: Assembly) -> Iterator[str]:
         kind = kinds.get(name, "part")
         if name not in beside and kind != "errand":
             yield f"  {kind:<9}  {name}{', which comes with rover' if shipped.is_shipped(Path(name)) else ''}"
+
+
+def _notices(notices: Notices | None) -> Iterator[str]:
+    """Yield what a run sends to whom, and what this computer lacks for it; nothing is sent."""
+    if notices is None:
+        return
+    from rover.notices.ways import what_is_missing
+
+    yield f"notices {notices.in_words}; a rehearsal sends none, unless with --notices"
+    yield from (f"  on this computer: {lacking}" for lacking in what_is_missing(notices))
 
 
 def _own_drivers(robot: Robot) -> Iterator[str]:

@@ -3,15 +3,25 @@
 Read `run` from top to bottom; what differs from the bench to the robot is a `Host`.
 """
 
+from collections.abc import Callable
 from contextlib import closing
 from typing import Protocol
 
 from rover.core import Core, StepReadings, StepRecord
+from rover.events import Event, TrackPoint
 from rover.session.hard_end import last_words, note_closing
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
 
 PROGRESS_EVERY_NS = 2_000_000_000
+
+Tell = Callable[[Event, float, TrackPoint, int], None]
+"""Called in the loop's thread with each event, the robot time (s) since the run began, where the robot believes to be,
+and how many objects are delivered; it must not wait."""
+
+
+def to_nobody(event: Event, seconds: float, point: TrackPoint, delivered: int) -> None:
+    """Tell nobody."""
 
 
 class Host(Protocol):
@@ -42,7 +52,7 @@ class Host(Protocol):
         """Bring the wheels to zero and let go of the devices; called however the run ends."""
 
 
-def run(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress) -> Result:
+def run(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress, tell: Tell = to_nobody) -> Result:
     """Step until the errand or its host ends, then close the host, finish the record and sum up.
 
     Whatever is raised is recorded, the devices closed by then, and raised again.
@@ -50,7 +60,7 @@ def run(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress) -
     try:
         with last_words(recorder.cut), closing(host):
             try:
-                _loop(core, host, recorder, progress)
+                _loop(core, host, recorder, progress, tell)
             finally:
                 note_closing()
     except BaseException as error:
@@ -60,13 +70,15 @@ def run(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress) -
     return recorder.finish(*(("stopped", host.why_ended) if ending is None else (ending.result, ending.reason)))
 
 
-def _loop(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress) -> None:
+def _loop(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress, tell: Tell) -> None:
     progress_ns = 0
     while core.engine.ending is None and (given := host.next_step()) is not None:
         decided = core.step(given)
         host.apply(decided)
         recorder.take(given, decided)
         host.after_step(given, decided)
+        for event in decided.events:
+            tell(event, recorder.seconds, core.track_point(), recorder.delivered)
         if given.now_ns >= progress_ns:
             progress_ns = given.now_ns + PROGRESS_EVERY_NS
             progress(recorder.seconds, host.status, recorder.delivered)

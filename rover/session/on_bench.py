@@ -121,9 +121,9 @@ class Rehearsal(loop.Host):
             return None
         return TruthKeeper(self.bench, assembly.robot, assembly.errand)
 
-    def run(self, progress: ShowProgress) -> Result:
+    def run(self, progress: ShowProgress, tell: loop.Tell = loop.to_nobody) -> Result:
         """Run to the end, and return how it ended. On an interrupt the record is finished all the same."""
-        return loop.run(self.core, self, self._recorder, progress)
+        return loop.run(self.core, self, self._recorder, progress, tell)
 
     @property
     def status(self) -> str:

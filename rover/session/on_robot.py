@@ -83,11 +83,12 @@ class RunSummary:
 
 @dataclass(frozen=True)
 class Console:
-    """What the person at the command line takes part by: how the run is started, lines, and a progress line."""
+    """What persons take part by: how the run is started, lines, a progress line; and what tells those elsewhere."""
 
     make_start: MakeStart
     say: Say
     progress: ShowProgress
+    tell: loop.Tell = loop.to_nobody
 
 
 def run_errand(
@@ -117,7 +118,7 @@ def run_errand(
             console.say(BY_THE_MARKER if core.fix_due else FROM_THE_START)
         recorder = _recorder(core, assembly, options, devices)
         host = RobotHost(core, devices, controls, recorder, console, interruption, closing)
-        result = loop.run(core, host, recorder, console.progress)
+        result = loop.run(core, host, recorder, console.progress, console.tell)
         code = interruption.exit_code or (0 if result.is_clean else 1)
     return RunSummary(
         *(result, code),

@@ -1,0 +1,19 @@
+"""``python -m rover.notices OUTBOX ERRAND``: the process that sends; a run starts it, holding a pipe to its input."""
+
+import os
+import sys
+from pathlib import Path
+
+from rover.notices.outbox import Outbox
+from rover.notices.sender import Sender, serve
+
+
+def main() -> None:
+    """Send until nothing waits and the run is over. The robot goes before: this process is nice."""
+    os.nice(10)
+    outbox, errand = map(Path, sys.argv[1:])
+    serve(Sender(Outbox(outbox), errand), sys.stdin.fileno())
+
+
+if __name__ == "__main__":
+    main()

@@ -85,9 +85,8 @@ class Knowledge:
         return self.ledger.carried is not None or bool(signals.target_in_jaws) or signals.grip_held is True
 
     def trouble(self, why: str) -> None:
-        """Count something that failed as a trouble with the target, if there is one."""
-        if self.targets.chosen is not None:
-            self.targets.chosen.troubles.append(why)
+        """Count something that failed as a trouble with the object at hand, if there is one."""
+        self.ledger.stories.trouble(why)
 
     def note(self, kind: str, text: str) -> None:
         """Have something recorded that a person would want to read afterwards; ``kind`` groups such notes."""

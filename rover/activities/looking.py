@@ -1,7 +1,6 @@
 """Activities that look: the sweep, putting a target off, noting what is seen."""
 
 import math
-from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,13 +12,10 @@ from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.kinds import Number
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
-from rover.vision.targets import Remembered
 
 STEP_SHARE = 0.75
 """A step of the sweep is this share of the camera's field of view, so that views overlap."""
 FRAMES_A_LOOK = 4
-REASONS = 3
-"""So many of the reasons for which tries at a target failed are told, the latest first."""
 
 
 class Sweep(Activity):
@@ -76,15 +72,8 @@ class SkipTarget(Deed):
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
         chosen = known.targets.chosen
         if chosen is not None:
-            known.ledger.leave(chosen.kind, chosen.x, chosen.y, _why_put_off(chosen))
+            known.ledger.leave(chosen.kind, chosen.x, chosen.y, chosen.barred or known.ledger.stories.why_left())
             known.targets.forget(chosen)
-
-
-def _why_put_off(target: Remembered) -> str:
-    """Return why a target is left: what the tries at it failed for, each reason once, the latest first."""
-    counts = Counter(reversed(target.troubles))
-    times = [why if count == 1 else f"{why} ({count} times)" for why, count in counts.items()]
-    return "; ".join(times[:REASONS]) or target.barred or "by choice: no try at it failed"
 
 
 class RecallPutOff(Deed):

@@ -255,7 +255,10 @@ def _or_unknown(value: Any) -> Any:  # a truth has to stay one: compiled, it wou
 
 
 def _tell_grip(known: Knowledge) -> None:
-    """Have the object's story tell what is known of a grip once that is something else."""
+    """Have the object's story tell what is known of a grip."""
     stories, is_held = known.ledger.stories, known.grip.latest.is_held
-    if is_held is not None and is_held is not stories.grip and known.jaws is not None and known.jaws < 0.5:
+    if known.jaws is None or known.jaws >= 0.5:
+        if known.ledger.carried is None:
+            stories.open_jaws()
+    elif is_held is not None:
         stories.tell_grip(*jaws_place(known), is_held=is_held, evidence=known.grip.evidence)

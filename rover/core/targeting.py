@@ -10,7 +10,7 @@ from rover.errand.ledger import Ledger
 from rover.estimate.looked_at import Sector
 from rover.geometry import Pose, inside
 from rover.quantities import wrap
-from rover.vision.targets import LOOKING_SHARE, Remembered, Sighting, TargetMemory, sight
+from rover.vision.targets import LOOKING_SHARE, MISSES_TO_FORGET, Remembered, Sighting, TargetMemory, sight
 
 STEADY_TURN_RATE = 0.35
 """Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
@@ -75,8 +75,10 @@ class Targeting:
     def _tell_stories(self) -> None:
         """Note which objects are believed in now that were not before, and the other way round."""
         targets, stories = self._known.targets, self._known.ledger.stories
-        for one in targets.missing:
-            stories.forget(one.number, f"in plain view, and not seen in {one.misses} frames")
+        for one in targets.forgotten:
+            missed = one.misses >= MISSES_TO_FORGET
+            stories.forget(one.number, f"in plain view, and not seen in {one.misses} frames" if missed else "")
+        targets.forgotten.clear()
         for one in targets.objects:
             if one.known and not stories.knows(one.number):
                 give_or_take = 2.0 * math.sqrt(max(one.xx, one.yy))

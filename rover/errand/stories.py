@@ -4,23 +4,33 @@ For the record alone: nothing is decided by it.
 """
 
 import math
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 
 from rover.events import Event, ObjectEvent
 
 SAME_PLACE = 0.25
 """What is seen this near (m) to where an object of its kind was last known of, and is no more, is that again."""
 
+LOOKS_IN_A_ROW = 3
+"""So many looks of the grip that say the same are noted: a camera flickers."""
+REASONS = 3
+"""So many of the reasons for which tries at an object failed are told, the latest first."""
+
 
 @dataclass(slots=True)
 class _Told:
-    """An object: its number, kind, and where it was last known to be (m); ``is_open`` while it is remembered there."""
+    """An object: its number, kind, and where it was last known to be (m).
+
+    ``is_open`` while it is remembered there; ``troubles``: why tries at it failed since it was last left.
+    """
 
     number: int
     kind: str
     x: float
     y: float
     is_open: bool = True
+    troubles: list[str] = field(default_factory=list)
 
 
 class Stories:
@@ -30,18 +40,18 @@ class Stories:
         events: of the present step; what happens to an object is noted there.
 
     Attributes:
-        target: number of the object that was chosen last; 0 before the first.
-        held: number of the object in the jaws, as far as it was found; 0 for none.
         grip: what was told of the grip since the jaws closed: held, not held, or nothing yet.
     """
 
     def __init__(self, events: list[Event]) -> None:
-        self.target = self.held = 0
         self.grip: bool | None = None
         self._events = events
         self._told: list[_Told] = []
         self._by_memory: dict[int, int] = {}
         self._by_find: dict[int, int] = {}
+        self._target = self._at_jaws = self._looks = 0
+        self._verdict: bool | None = None
+        self._latest: tuple[int, str] = (0, "")
 
     def knows(self, memory: int) -> bool:
         """Tell whether an object, by its number in the target memory, has a place here."""
@@ -62,61 +72,95 @@ class Stories:
         self._note(told, "recalled", "")
 
     def forget(self, memory: int, why: str) -> None:
-        """Note that an object is not believed in any more."""
-        if memory in self._by_memory:
-            told = self._told[self._by_memory[memory] - 1]
+        """Note that an object is not remembered any more; without a why, or between the jaws, it is not missing."""
+        number = self._by_memory.get(memory, 0)
+        if number:
+            told = self._told[number - 1]
             told.is_open = False
-            self._note(told, "forgotten", why)
+            if why and number != self._at_jaws:
+                self._note(told, "forgotten", why)
 
     def choose(self, memory: int, x: float, y: float) -> None:
         """Note that an object is the target now, at a place (m)."""
-        self.target = self._by_memory.get(memory, 0)
-        self.happens("chosen", x, y)
+        self._target = self._by_memory.get(memory, 0)
+        self._happens(self._target, "chosen", x, y)
 
-    def happens(self, what: str, x: float, y: float, why: str = "") -> None:
-        """Note what happens to the target at a place (m)."""
-        if self.target:
-            told = self._told[self.target - 1]
-            told.x, told.y = x, y
-            self._note(told, what, why)
+    def go_for(self, x: float, y: float, how: str) -> None:
+        """Note that the last straight way to the target begins, which stands at a place (m)."""
+        self._happens(self._target, "tried", x, y, how)
 
     def close_jaws(self, x: float, y: float) -> None:
-        """Note that the jaws closed, at a place (m); what tells of the grip does so from now on."""
-        self.grip = None
-        self.happens("gripped", x, y)
+        """Note that the jaws closed on the target, at a place (m); what tells of the grip does so from now on."""
+        self.grip, self._looks, self._at_jaws = None, 0, self._target
+        self._happens(self._at_jaws, "gripped", x, y)
+
+    def open_jaws(self) -> None:
+        """Note that the jaws are open: what they were closed on is not between them any more."""
+        self._at_jaws = 0
 
     def tell_grip(self, x: float, y: float, *, is_held: bool, evidence: str) -> None:
-        """Note what is told of the grip, at a place (m)."""
-        self.grip = is_held
-        self.happens("held" if is_held else "not held", x, y, evidence)
+        """Take in what is told of the grip, at a place (m); once it is told often enough in a row, note it."""
+        self._looks = self._looks + 1 if is_held is self._verdict else 1
+        self._verdict = is_held
+        if self._looks == LOOKS_IN_A_ROW and is_held is not self.grip:
+            self.grip = is_held
+            self._happens(self._at_jaws, "held" if is_held else "not held", x, y, evidence)
+
+    def set_down(self, x: float, y: float, where: str) -> None:
+        """Note that the jaws are opened on what they hold, at a place (m)."""
+        self._happens(self._at_jaws, "set down", x, y, where)
 
     def find(self, find: int, kind: str, x: float, y: float) -> int:
-        """Return the number of the object of a find: the target's, or of a find made before its own again."""
-        number = self._by_find.get(find) or self.target or self._new(kind, x, y).number
-        self._by_find[find] = self.held = number
+        """Return the number of the object of a find: of what is between the jaws, or of an earlier find that it was."""
+        number = self._by_find.get(find) or self._at_jaws or self._target or self._new(kind, x, y).number
+        self._by_find[find] = self._at_jaws = number
         self._told[number - 1].is_open = False
         return number
 
     def leave(self, x: float, y: float) -> int:
         """Return the number of the target, which is left where it is (m)."""
-        if self.target:
-            told = self._told[self.target - 1]
-            told.x, told.y, told.is_open = x, y, False
-        return self.target
+        return self._put(self._target, x, y)
 
     def let_go(self, x: float, y: float) -> int:
-        """Return the number of the object in the jaws, which is out of them, at a place (m)."""
-        number, self.held = self.held, 0
+        """Return the number of what was between the jaws, and is left at a place (m); 0 for nothing."""
+        number, self._at_jaws = self._at_jaws, 0
+        return self._put(number, x, y)
+
+    def trouble(self, why: str) -> None:
+        """Count something that failed as a trouble with what is between the jaws, or else with the target."""
+        number = self._at_jaws or self._target
         if number:
-            told = self._told[number - 1]
-            told.x, told.y, told.is_open = x, y, False
-        return number
+            self._told[number - 1].troubles.append(why)
+            self._latest = (number, why)
+
+    def why_left(self) -> str:
+        """Return why the target is left: what the tries at it failed for, each reason once, the latest first."""
+        troubles = self._told[self._target - 1].troubles if self._target else []
+        counts = Counter(reversed(troubles))
+        times = [why if count == 1 else f"{why} ({count} times)" for why, count in counts.items()]
+        if times:
+            troubles.clear()
+            return "; ".join(times[:REASONS])
+        number, why = self._latest
+        return f"the tries were used up on object {number}: {why}" if why else "by choice: no try failed"
 
     def stands_in_tray(self, kind: str, x: float, y: float) -> None:
         """Note that an object is seen in the tray that was not set down there."""
         told = self._again(kind, x, y) or self._new(kind, x, y)
         told.is_open = False
         self._note(told, "seen in the tray", "it was not set down there")
+
+    def _happens(self, number: int, what: str, x: float, y: float, why: str = "") -> None:
+        if number:
+            told = self._told[number - 1]
+            told.x, told.y = x, y
+            self._note(told, what, why)
+
+    def _put(self, number: int, x: float, y: float) -> int:
+        if number:
+            told = self._told[number - 1]
+            told.x, told.y, told.is_open = x, y, False
+        return number
 
     def _again(self, kind: str, x: float, y: float) -> _Told | None:
         """Return the object of a kind that was last known of near a place (m), and is not at present."""

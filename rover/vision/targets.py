@@ -6,7 +6,7 @@ remembered object of its kind, or begins a new one. What should be in plain view
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from rover.devices.readings import Detection
@@ -41,7 +41,7 @@ class Remembered:
     """One object somewhere in the field: position (m), its covariance (m^2), how often it was seen and missed.
 
     ``base`` is the part of ``xx`` and ``yy`` that is the pose's: the same in all sightings, they do not average it out.
-    ``barred`` says why it cannot be reached, '' where nothing speaks against it; ``troubles`` why tries at it failed.
+    ``barred`` says why it cannot be reached, '' where nothing speaks against it.
     """
 
     number: int
@@ -55,7 +55,6 @@ class Remembered:
     sightings: int = 1
     misses: int = 0
     barred: str = ""
-    troubles: list[str] = field(default_factory=list)
 
     @property
     def known(self) -> bool:
@@ -121,7 +120,7 @@ class TargetMemory:
     Attributes:
         view: of the camera.
         chosen: the target, and ``seen`` where it is in the newest frame.
-        missing: those that were believed in, and were forgotten by the newest frame.
+        forgotten: those that were believed in, and are so no more; whoever tells of them takes them out.
     """
 
     def __init__(self, view: FieldOfView) -> None:
@@ -129,7 +128,7 @@ class TargetMemory:
         self.objects: list[Remembered] = []
         self.chosen: Remembered | None = None
         self.seen: Sighting | None = None
-        self.missing: list[Remembered] = []
+        self.forgotten: list[Remembered] = []
         self._numbers = 0
 
     def update(self, sightings: Sequence[Sighting], pose: Pose, steady: bool) -> None:
@@ -142,7 +141,6 @@ class TargetMemory:
         """
         met: dict[int, Sighting] = {}
         self.seen = None
-        self.missing.clear()
         for sighting in sightings:
             remembered = self._join(sighting, met)
             met[remembered.number] = sighting
@@ -190,8 +188,6 @@ class TargetMemory:
             if abs(wrap(math.atan2(dy, dx) - pose.heading)) < 0.75 * self.view.half_view:
                 one.misses += 1
                 if one.misses >= MISSES_TO_FORGET or not one.known:
-                    if one.known:
-                        self.missing.append(one)
                     self.forget(one)
 
     def recall(self, kind: str, x: float, y: float) -> Remembered:
@@ -206,6 +202,8 @@ class TargetMemory:
         """Drop an object; if it was the target there is none now."""
         if one in self.objects:
             self.objects.remove(one)
+            if one.known:
+                self.forgotten.append(one)
         if self.chosen is one:
             self.chosen = None
             self.seen = None

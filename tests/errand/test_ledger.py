@@ -7,6 +7,7 @@ import pytest
 
 from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff, Standing
 from rover.errand.ledger import Ledger, StateMismatchError
+from rover.errand.stories import LOOKS_IN_A_ROW
 from rover.estimate.field import ground_of
 from rover.estimate.looked_at import MOST_FAILURES, LookedAt, LookRound, Sector
 from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, ObjectEvent
@@ -122,7 +123,8 @@ class TestEvents:
         errand.stories.choose(7, 2.01, 1.0)
         errand.go_for(Pose(2.01, 1.0, 0.0))
         errand.gripped(self.GRIP)
-        errand.stories.tell_grip(2.0, 1.0, is_held=True, evidence="camera: held")
+        for _ in range(LOOKS_IN_A_ROW):
+            errand.stories.tell_grip(2.0, 1.0, is_held=True, evidence="camera: held")
         errand.found(self.GRIP)
         errand.set_down(slot, slot.x, slot.y, 0.9)
         assert (errand.delivered, errand.left(known=0)) == ([], 2)

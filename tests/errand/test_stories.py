@@ -66,12 +66,47 @@ def test_what_is_found_without_having_been_seen_gets_a_number(stories, events):
     assert events == []
 
 
-def test_each_grip_begins_with_nothing_told(stories, events):
+def test_each_grip_begins_with_nothing_told_and_what_is_told_often_enough_in_a_row_is_noted(stories, events):
     stories.see(0, "amber", 1.0, 1.0, "")
     stories.choose(0, 1.0, 1.0)
     for _ in range(2):
         stories.close_jaws(1.0, 1.0)
         assert stories.grip is None
-        stories.tell_grip(1.0, 1.0, is_held=False, evidence="gripper: not held")
+        for is_held in (True, True, False, False, False, False):
+            stories.tell_grip(1.0, 1.0, is_held=is_held, evidence="gripper: not held")
         assert stories.grip is False
     assert [one.what for one in events[2:]] == ["gripped", "not held", "gripped", "not held"]
+
+
+def test_what_is_between_the_jaws_is_neither_missing_nor_taken_for_the_next_target(stories, events):
+    stories.see(0, "amber", 1.0, 1.0, "")
+    stories.see(1, "teal", 2.0, 1.0, "")
+    stories.choose(0, 1.0, 1.0)
+    stories.close_jaws(1.0, 1.0)
+    stories.forget(0, "in plain view, and not seen in 12 frames")
+    stories.choose(1, 2.0, 1.0)
+    assert stories.find(1, "amber", 1.0, 1.0) == 1
+    stories.set_down(0.3, 0.3, "in slot 1")
+    assert stories.let_go(0.3, 0.3) == 1
+    assert told(events)[2:] == [(1, "chosen"), (1, "gripped"), (2, "chosen"), (1, "set down")]
+
+
+class TestWhyLeft:
+    def test_each_reason_once_the_latest_first(self, stories):
+        stories.see(0, "amber", 1.0, 1.0, "")
+        stories.choose(0, 1.0, 1.0)
+        for why in ("closed on nothing", "no way", "closed on nothing"):
+            stories.trouble(why)
+        assert stories.why_left() == "closed on nothing (2 times); no way"
+
+    def test_where_the_tries_were_used_up_on_another_that_one_is_named(self, stories):
+        stories.see(0, "amber", 1.0, 1.0, "")
+        stories.see(1, "teal", 2.0, 1.0, "")
+        stories.choose(0, 1.0, 1.0)
+        stories.close_jaws(1.0, 1.0)
+        stories.choose(1, 2.0, 1.0)
+        stories.trouble("closed on nothing")
+        assert stories.why_left() == "the tries were used up on object 1: closed on nothing"
+
+    def test_without_any_it_was_a_choice(self, stories):
+        assert stories.why_left() == "by choice: no try failed"

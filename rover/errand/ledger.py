@@ -75,7 +75,7 @@ class Ledger:
     def go_for(self, place: Pose) -> None:
         """Note that an object is gone for where ``place`` says, in its heading."""
         self.tried.append(place)
-        self.stories.go_for(place.x, place.y, f"heading {math.degrees(place.heading):.0f} deg")
+        self.stories.happens("tried", place.x, place.y, f"heading {math.degrees(place.heading):.0f} deg")
 
     def gripped(self, grip: Grip) -> None:
         """Note on what the jaws closed, and where."""
@@ -130,7 +130,8 @@ class Ledger:
         """
         self.filled.append(Filled(slot, self.carried or "object"))
         self.setting_down = SettingDown(self.carried or "object", slot, x, y, chance)
-        self.stories.set_down(x, y, f"in slot {slot.number}")
+        if self.carried is not None:
+            self.stories.happens("set down", x, y, f"in slot {slot.number}")
 
     def delivered_by(self, known_by: str, why: str = "") -> None:
         """Enter the object set down as left in the tray, known by being `SEEN`, by being `FELT`, or only `BELIEVED`."""

@@ -38,13 +38,10 @@ class Stories:
 
     Args:
         events: of the present step; what happens to an object is noted there.
-
-    Attributes:
-        grip: what was told of the grip since the jaws closed: held, not held, or nothing yet.
     """
 
     def __init__(self, events: list[Event]) -> None:
-        self.grip: bool | None = None
+        self._grip: bool | None = None
         self._events = events
         self._told: list[_Told] = []
         self._by_memory: dict[int, int] = {}
@@ -85,13 +82,13 @@ class Stories:
         self._target = self._by_memory.get(memory, 0)
         self._happens(self._target, "chosen", x, y)
 
-    def go_for(self, x: float, y: float, how: str) -> None:
-        """Note that the last straight way to the target begins, which stands at a place (m)."""
-        self._happens(self._target, "tried", x, y, how)
+    def happens(self, what: str, x: float, y: float, why: str) -> None:
+        """Note what happens, at a place (m), to the object at hand: what is between the jaws, or else the target."""
+        self._happens(self._at_jaws or self._target, what, x, y, why)
 
     def close_jaws(self, x: float, y: float) -> None:
         """Note that the jaws closed on the target, at a place (m); what tells of the grip does so from now on."""
-        self.grip, self._looks, self._at_jaws = None, 0, self._target
+        self._grip, self._looks, self._at_jaws = None, 0, self._target
         self._happens(self._at_jaws, "gripped", x, y)
 
     def open_jaws(self) -> None:
@@ -102,13 +99,9 @@ class Stories:
         """Take in what is told of the grip, at a place (m); once it is told often enough in a row, note it."""
         self._looks = self._looks + 1 if is_held is self._verdict else 1
         self._verdict = is_held
-        if self._looks == LOOKS_IN_A_ROW and is_held is not self.grip:
-            self.grip = is_held
+        if self._looks == LOOKS_IN_A_ROW and is_held is not self._grip:
+            self._grip = is_held
             self._happens(self._at_jaws, "held" if is_held else "not held", x, y, evidence)
-
-    def set_down(self, x: float, y: float, where: str) -> None:
-        """Note that the jaws are opened on what they hold, at a place (m)."""
-        self._happens(self._at_jaws, "set down", x, y, where)
 
     def find(self, find: int, kind: str, x: float, y: float) -> int:
         """Return the number of the object of a find: of what is between the jaws, or of an earlier find that it was."""
@@ -127,7 +120,7 @@ class Stories:
         return self._put(number, x, y)
 
     def trouble(self, why: str) -> None:
-        """Count something that failed as a trouble with what is between the jaws, or else with the target."""
+        """Count something that failed as a trouble with the object at hand."""
         number = self._at_jaws or self._target
         if number:
             self._told[number - 1].troubles.append(why)

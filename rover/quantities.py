@@ -96,9 +96,9 @@ _NAMED = {
 }
 
 _BASE_SYMBOLS = ("m", "s", "rad", "V", "A", "kg", "degC")
-_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+UNSIGNED = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 UNIT_PATTERN = r"%|[A-Za-z]+(?:\^\d)?(?:/[A-Za-z]+(?:\^\d)?)*"
-_QUANTITY = re.compile(rf"\s*({_NUMBER})\s*({UNIT_PATTERN})?\s*", re.ASCII)
+_QUANTITY = re.compile(rf"\s*([-+]?{UNSIGNED})\s*({UNIT_PATTERN})?\s*", re.ASCII)
 
 
 class QuantityError(UserError, ValueError):

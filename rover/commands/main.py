@@ -14,6 +14,7 @@ from types import FrameType
 from typing import NoReturn
 
 import click
+from click.shell_completion import CompletionItem
 
 from rover import __version__
 from rover.commands.streams import checked_streams
@@ -26,6 +27,7 @@ COMMANDS = {
     "bring-up": "Bring a ROBOT up: each part by itself, wheels off the ground.",
     "calibrate": "Calibrate a part of a ROBOT, and offer to correct its file.",
     "check": "Check a FILE of any kind, or without one this computer.",
+    "completion": "Have your shell complete commands, options and files.",
     "emulate": "Emulate the co-processor of a ROBOT file on a pseudo-terminal.",
     "jog": "Drive a ROBOT by hand: it moves only while a key is held.",
     "losses": "Lose every device in every state of an ERRAND, on the bench.",
@@ -35,6 +37,7 @@ COMMANDS = {
     "rehearse": "Rehearse an ERRAND on the bench, without the robot.",
     "report": "Write the report of a run RECORD, as one HTML file.",
     "reset": "Reset a latched stop; it never starts motion.",
+    "schema": "Write what an editor needs to complete and check the files.",
     "run": "Carry an ERRAND out on the real robot.",
     "stop": "Stop the robot, from any terminal, also without a run.",
     "trials": "Try an ERRAND over many seeds: how often it succeeds, and why not.",
@@ -55,6 +58,11 @@ class CommandsByName(click.Group):
             return None
         command: click.Command = importlib.import_module(f"rover.commands.{cmd_name.replace('-', '_')}").command
         return command
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Return the commands and options that begin so, importing none."""
+        names = [CompletionItem(name, help=about) for name, about in COMMANDS.items() if name.startswith(incomplete)]
+        return [*names, *click.Command.shell_complete(self, ctx, incomplete)]
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the help's lines on the commands, importing none."""

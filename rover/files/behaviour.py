@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field, StrictInt, model_validator
 
-from rover.files.types import KeyMistakeError, Model, Name, Text
+from rover.files.types import Due, KeyMistakeError, Model, Name, Text
 
 
 def _condition(value: Any) -> str:
@@ -32,20 +32,28 @@ def _names(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
-Condition = Annotated[str, BeforeValidator(_condition)]
+Condition = Annotated[str, BeforeValidator(_condition), Due("condition")]
 
 
 class Exit(Model):
     """A way out of a state (or, under ``always``, out of every state of the graph)."""
 
-    model_config = ConfigDict(populate_by_name=True)
+    model_config = ConfigDict(
+        populate_by_name=True,
+        json_schema_extra={
+            "oneOf": [{"required": ["when"]}, {"required": ["after"]}],
+            "dependencies": {"until": ["when"], "confirm": ["when"]},
+        },
+    )
 
     when: Condition | None = None
-    after: Annotated[str, BeforeValidator(_duration)] | None = None
+    after: Annotated[str, BeforeValidator(_duration), Due("time or expression")] | None = None
     until: Condition | None = None
-    confirm: Annotated[str, BeforeValidator(_confirmation)] | None = None
+    confirm: Annotated[str, BeforeValidator(_confirmation), Due("confirmation")] | None = None
     go: Name
-    silent_in: Annotated[list[Name], BeforeValidator(_names)] = Field(default_factory=list, alias="except")
+    silent_in: Annotated[list[Name], BeforeValidator(_names), Due("name or names")] = Field(
+        default_factory=list, alias="except"
+    )
 
     @model_validator(mode="after")
     def _one_trigger(self) -> "Exit":
@@ -79,7 +87,20 @@ _NOT_WITH = {  # what makes a state -> keys that it cannot have, and why
 class State(Model):
     """One state: it does an activity, or is a graph of its own (written out or from a file), or ends its graph."""
 
-    model_config = ConfigDict(populate_by_name=True)
+    model_config = ConfigDict(
+        populate_by_name=True,
+        json_schema_extra={
+            "oneOf": [{"required": [nature]} for nature in _NOT_WITH],
+            "dependencies": {
+                "states": ["start"],
+                "start": ["states"],
+                "always": ["states"],
+                "with": {"anyOf": [{"required": ["does"]}, {"required": ["from"]}]},
+                "exits": {"not": {"required": ["final"]}},
+                "tries": {"not": {"required": ["final"]}},
+            },
+        },
+    )
 
     does: Text | None = None
     values: dict[Name, Any] = Field(default_factory=dict, alias="with")

@@ -98,7 +98,7 @@ class OwnKey(Model):
         about: one line about it.
     """
 
-    kind: Annotated[Any, BeforeValidator(_kind)]
+    kind: Annotated[Any, BeforeValidator(_kind), types.Due("kind")]
     default: Any = Field(default_factory=lambda: ...)
     about: Text
 

@@ -15,7 +15,7 @@ from rover import quantities
 from rover.devices.families import FAMILIES
 from rover.files.fault_table import FAULTS, LOSSES, NAMED, Fault
 from rover.files.problems import meant, nearest
-from rover.files.types import NAME_PATTERN
+from rover.files.types import NAME_PATTERN, Due
 from rover.quantities import TIME, QuantityError
 
 
@@ -242,4 +242,4 @@ def _length(fault: Fault, what: str, lasts: str | None) -> float:
     return math.inf if lasts is None else _time(lasts, "for")
 
 
-FaultLine = Annotated[ScheduledFault, BeforeValidator(parse_fault)]
+FaultLine = Annotated[ScheduledFault, BeforeValidator(parse_fault), Due("line")]

@@ -4,7 +4,7 @@ import math
 from statistics import NormalDist
 from typing import Annotated, Any, Literal, NamedTuple, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from rover import quantities
 from rover.files.given import FILES
@@ -44,12 +44,19 @@ def _bound(value: Any) -> Bound:
     return Bound(quantity.value / factor, unit, quantity.dimension, factor)
 
 
-ABound = Annotated[Bound, BeforeValidator(_bound), Due("number")]
+ABound = Annotated[Bound, BeforeValidator(_bound), Due("quantity")]
 Pair = Annotated[tuple[ABound, ABound], Due("pair of numbers")]
 
 
 class Spread(Model):
     """How one value is spread. One of ``between``, ``around`` and ``one_of`` stands here."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "oneOf": [{"required": ["between"]}, {"required": ["around", "sigma"]}, {"required": ["one_of"]}],
+            "dependencies": {"by": ["between"], "sigma": ["around"], "within": ["around"]},
+        }
+    )
 
     between: Pair | None = None
     """Lowest and highest value, all between them alike likely. Of whole numbers, take `one_of`."""

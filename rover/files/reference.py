@@ -143,7 +143,15 @@ def _table(rows: Sequence[KeyRow]) -> str:
     lines = [["Key", "Unit", "Default", *(["Driver"] if is_by_driver else []), "Meaning"]]
     for row in rows:
         drivers = _YOURS if row.drivers == (_YOURS,) else _in_code(row.drivers) or "any"
-        lines.append([f"`{row.key}`", _unit(row), _default(row), *([drivers] if is_by_driver else []), _meaning(row)])
+        lines.append(
+            [
+                f"`{row.key}`",
+                _unit(row),
+                _default(row),
+                *([drivers] if is_by_driver else []),
+                meaning(row) or "As above.",
+            ]
+        )
     return _lines_of(lines)
 
 
@@ -191,8 +199,9 @@ def _plain(default: Any) -> str:
     return f"{default:g}" if isinstance(default, float) else str(default)
 
 
-def _meaning(row: KeyRow) -> str:
-    return " ".join(_written(row).meaning.split()) or "As above."
+def meaning(row: KeyRow) -> str:
+    """Return the text below a key in its model, '' where there is none."""
+    return " ".join(_written(row).meaning.split())
 
 
 class _Field(NamedTuple):

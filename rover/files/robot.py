@@ -147,14 +147,15 @@ class Going(NamedTuple):
 
 
 NEVER, SLOWLY, FREELY = Going(0.0), Going(math.inf, slowly=True), Going(math.inf)
-_GOING = {"never": NEVER, "slowly": SLOWLY, "freely": FREELY}
+GOING = {"never": NEVER, "slowly": SLOWLY, "freely": FREELY}
+"""By the words of the robot file."""
 
 
 def _going(value: object) -> Going:
     if isinstance(value, Going):
         return value
-    if isinstance(value, str) and value in _GOING:
-        return _GOING[value]
+    if isinstance(value, str) and value in GOING:
+        return GOING[value]
     try:
         seconds = quantities.parse_as(value, quantities.TIME)
     except quantities.QuantityError:

@@ -138,9 +138,12 @@ class Engine:
         self._causes.fail(self.path, why)
         self.memory[self.compiler.places.progress[self.path]] = Progress.FAILED
 
-    def awaited(self, now_ns: int, signals: Signals) -> tuple[Awaited, ...]:
-        """Return the exits that are waited for, first priority first, and how far each is; changes nothing."""
-        return awaited(self.compiler, self.path, now_ns, signals)
+    def awaited(self, now_ns: int, signals: Signals, path: str | None = None) -> tuple[Awaited, ...]:
+        """Return the exits that are waited for, first priority first, and how far each is; changes nothing.
+
+        ``path`` is another state than the present one, which has just been left.
+        """
+        return awaited(self.compiler, self.path if path is None else path, now_ns, signals)
 
     def resume(self, now_ns: int, signals: Signals) -> None:
         """Enter the outermost present state afresh after a hold or stop, its own tries not counted (R10).

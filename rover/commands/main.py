@@ -35,6 +35,7 @@ COMMANDS = {
     "new": "Start a project of your own in DIR: files, code and a test.",
     "notices": "Send what waits of an ERRAND's notices, or one on trial.",
     "rehearse": "Rehearse an ERRAND on the bench, without the robot.",
+    "replay": "Replay a run RECORD: is all decided the same again, and if not, why?",
     "report": "Write the report of a run RECORD, as one HTML file.",
     "reset": "Reset a latched stop; it never starts motion.",
     "schema": "Write what an editor needs to complete and check the files.",

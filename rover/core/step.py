@@ -138,9 +138,12 @@ class Core:
             "unknown conditions": self.engine.unknowns,
         }
 
-    def awaited(self) -> tuple[Awaited, ...]:
-        """Return which exits the behaviour waits for now, and how far each is; costs nothing but when it is asked."""
-        return self.engine.awaited(self._behaviour_ns, self.known.signals)
+    def awaited(self, path: str | None = None) -> tuple[Awaited, ...]:
+        """Return which exits the behaviour waits for now, and how far each is; costs nothing but when it is asked.
+
+        ``path`` is another state than the present one, which this step has left.
+        """
+        return self.engine.awaited(self._behaviour_ns, self.known.signals, path)
 
     def account(self) -> Account:
         """Return what the ledger says of the errand, as it stands; nothing is left where nothing is to be brought."""

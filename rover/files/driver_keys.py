@@ -12,7 +12,7 @@ It is found and read without importing the module, so that a check can tell a mi
 """
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from importlib.machinery import ModuleSpec, PathFinder
 from importlib.util import find_spec
 from pathlib import Path
@@ -69,6 +69,13 @@ def file_of(driver: str) -> Path | None:
         modules = [Path(spec.origin).with_suffix("")]
     files = (module / "__init__" if module.is_dir() else module for module in modules)
     return next((file for one in files if (file := one.with_name(f"{one.name}.keys.yaml")).is_file()), None)
+
+
+def kept_file_of(driver: str, names: Iterable[str]) -> Path | None:
+    """As `file_of`, among files that were kept, by name."""
+    module = driver.partition(":")[0].replace(".", "/")
+    ends = (f"{module}.keys.yaml", f"{module}/__init__.keys.yaml")
+    return next((path for path in map(Path, names) if any(path.match(end) for end in ends)), None)
 
 
 def _spec(top: str) -> ModuleSpec | None:

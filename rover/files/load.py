@@ -14,7 +14,7 @@ from rover.files import shipped, yaml_source
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile
 from rover.files.bounds import note_what_cannot_be
-from rover.files.driver_keys import DriverKeysFile, file_of
+from rover.files.driver_keys import DriverKeysFile, file_of, kept_file_of
 from rover.files.errand import Errand
 from rover.files.given import NOTHING, Given
 from rover.files.hard_seeds import HardSeedsFile
@@ -72,8 +72,12 @@ def named_in(source: Source, where: KeyPath, kind: str, text: str) -> Path | Non
     """Return the file of a kind that another one names, or None (and a noted problem) if it is not to be had.
 
     Paths are relative to the file that names them and stay under the project's root, symlinks resolved. A behaviour
-    that comes with the package is named by its name alone.
+    that comes with the package is named by its name alone. A file that is kept names those that are kept with it.
     """
+    if source.kept is not None:
+        if (name := source.kept.name_of(source.name, text)) is None:
+            source.report(where, f"'{text}' was not kept with this file")
+        return None if name is None else Path(name)
     if kind == "behaviour" and shipped.is_name(text):
         found = shipped.shipped().get(text)
         if found is None:
@@ -133,7 +137,8 @@ def follow(source: Source, where: KeyPath, kind: str, text: str, given: Given = 
     path = named_in(source, where, kind, text)
     if path is None:
         return None
-    named = yaml_source.read(path, show(path))
+    named = yaml_source.read(path, show(path)) if source.kept is None else source.kept.read(str(path))
+    source.named[text] = named.name
     found = kind_of(named)
     if found != kind:
         source.report(where, f"this is {_a(found)} file, but {_a(kind)} file is due here")
@@ -152,7 +157,11 @@ def load(path: Path, kind: str, given: Given = NOTHING) -> Loaded[Any]:
     Raises:
         FileProblems: every mistake in it, or it is of another kind.
     """
-    source = yaml_source.read(path, show(path))
+    return loaded(yaml_source.read(path, show(path)), kind, given)
+
+
+def loaded(source: Source, kind: str, given: Given = NOTHING) -> Loaded[Any]:
+    """As `load`, for a file that has been read."""
     found = kind_of(source)
     if found != kind:
         source.report((found,), f"this is {_a(found)} file, but {_a(kind)} file is due here", of_key=True)
@@ -169,7 +178,7 @@ class OwnDrivers:
     """
 
     def __init__(self, source: Source) -> None:
-        self._source = source
+        self._source, self._kept = source, source.kept
         self._files: dict[Path, DriverKeysFile | None] = {}
 
     @property
@@ -183,7 +192,7 @@ class OwnDrivers:
         Raises:
             ValueMistakeError: there is a file for its module, but the class is not in it.
         """
-        path = file_of(driver)
+        path = file_of(driver) if self._kept is None else kept_file_of(driver, self._kept.texts)
         if path is None or (file := self._read(path)) is None:
             return None
         name = driver.partition(":")[2]
@@ -196,9 +205,9 @@ class OwnDrivers:
         if path not in self._files:
             self._files[path] = None
             try:
-                loaded: Loaded[DriverKeysFile] = load(path, "keys")
-                self._source.beside.append(loaded.source)
-                self._files[path] = loaded.model
+                source = yaml_source.read(path, show(path)) if self._kept is None else self._kept.read(str(path))
+                self._source.beside.append(source)
+                self._files[path] = loaded(source, "keys").model
             except FileProblems as error:
                 self._source.problems += error.problems
         return self._files[path]

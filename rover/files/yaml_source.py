@@ -6,6 +6,7 @@ and several documents are refused: these files need none, and an alias can make 
 """
 
 import re
+from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -64,12 +65,39 @@ class Spot:
     text: str
 
 
+@dataclass(frozen=True)
+class KeptFiles:
+    """Files as they were once used, instead of those on the disk.
+
+    Attributes:
+        texts: of each file, by its name.
+        named: by file, what it names in its own words, and the name of that file.
+    """
+
+    texts: Mapping[str, str]
+    named: Mapping[str, Mapping[str, str]]
+
+    def read(self, name: str) -> "Source":
+        """Return a file, as `read` does; those that it names are among these too."""
+        source = read_text(self.texts[name], Path(name), name)
+        source.kept = self
+        return source
+
+    def name_of(self, within: str, text: str) -> str | None:
+        """Return the name of what a file names, None where that is not kept."""
+        name = self.named.get(within, {}).get(text)
+        return name if name in self.texts else None
+
+
 @dataclass
 class Source:
     """One YAML file, read: its values, where each of them and each key stands, and what was read beside it for them.
 
-    ``given``: places where something else than the file says was put, with the option and the text that gave it.
-    ``is_secret``: messages must not repeat the values.
+    Attributes:
+        given: places where something else than the file says was put, with the option and the text that gave it.
+        named: the files that it names, by what it says.
+        kept: the files among which it is, where they are not on the disk.
+        is_secret: messages must not repeat the values.
     """
 
     path: Path
@@ -80,6 +108,9 @@ class Source:
     problems: list[Problem] = field(default_factory=list)
     beside: list["Source"] = field(default_factory=list)
     given: dict[KeyPath, tuple[str, str]] = field(default_factory=dict)
+    text: str = ""
+    named: dict[str, str] = field(default_factory=dict)
+    kept: KeptFiles | None = None
     is_secret: bool = False
 
     def spot(self, where: KeyPath, of_key: bool = False) -> Spot:
@@ -178,7 +209,7 @@ def read_text(text: str, path: Path, name: str) -> Source:
         raise _refused_yaml(error, text, name) from None
     if root is None or (isinstance(root, yaml.ScalarNode) and root.value == "" and not root.style):
         raise _refusal(name, "the file holds nothing but comments")
-    source = Source(path, name, None)
+    source = Source(path, name, None, text=text)
     source.values = _convert(root, (), source)
     return source
 

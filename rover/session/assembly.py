@@ -1,9 +1,10 @@
 """Everything an errand names, loaded and checked: all mistakes of all files at once."""
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from rover.activities.activity import Activity
@@ -24,7 +25,7 @@ from rover.files.given import FAULT_OPTION, NOTHING, OPTION, Given
 from rover.files.load import Loaded
 from rover.files.problems import FileProblems, Problem
 from rover.files.robot import Robot
-from rover.files.yaml_source import Source
+from rover.files.yaml_source import KeptFiles, Source
 
 MISSING_SPEC = ActivitySpec("a user's own activity, not looked at")
 
@@ -42,6 +43,7 @@ class Assembly:
         without: the safeguard that is left out of a rehearsal, '' for none.
         robot_file: where the robot file is.
         texts: by path as shown, the text of each file used, parts of the behaviour included.
+        named: by path as shown, the paths of the files that a file names, by what it says.
         sources: errand, robot, behaviour and bench file as they were read, by kind, for the places of later findings.
     """
 
@@ -54,13 +56,29 @@ class Assembly:
     overrides: Mapping[str, Any]
     robot_file: Path
     texts: Mapping[str, str]
+    named: Mapping[str, Mapping[str, str]]
     sources: Mapping[str, Source]
     given: Given = NOTHING
     without: str = ""
 
 
+@dataclass(frozen=True)
+class KeptErrand:
+    """An errand whose files are not on the disk, but in a run's record.
+
+    Attributes:
+        name: of the errand file, among ``files``.
+        files: as they were used.
+        instead: files on the disk that stand in the place of some of these, by kind.
+    """
+
+    name: str
+    files: KeptFiles
+    instead: Mapping[str, Path] = field(default_factory=dict)
+
+
 def assemble(
-    path: Path,
+    path: Path | KeptErrand,
     overrides: Mapping[str, Any],
     activities: Mapping[str, type[Activity]] = ACTIVITIES,
     given: Given = NOTHING,
@@ -68,7 +86,7 @@ def assemble(
     """Load an errand file and the files it names.
 
     Args:
-        path: the errand file.
+        path: the errand file, or one that was kept.
         overrides: settings from the command line; they win over the errand file's.
         activities: known activities; a user's own are added once they are imported.
         given: what stands in place of what the files say, for a rehearsal.
@@ -76,14 +94,15 @@ def assemble(
     Raises:
         FileProblems: every mistake in any of them.
     """
-    errand = load.load(path, "errand", given)
+    errand, instead = _errand(path, given)
     problems = given.problems()
-    robot = _named(errand, "robot", problems, given)
-    behaviour = _named(errand, "behaviour", problems)
+    robot = _named(errand, "robot", problems, given, instead)
+    behaviour = _named(errand, "behaviour", problems, instead=instead)
     bench = _named(errand, "bench", problems, given)
     if bench is None and errand.model.files.bench is None and given.needs("bench"):
         option = FAULT_OPTION if given.faults else OPTION
-        problems.append(Problem(option, 1, 1, "bench", f"{path.name} names no 'bench:' under 'files:' to change"))
+        why = f"{errand.source.path.name} names no 'bench:' under 'files:' to change"
+        problems.append(Problem(option, 1, 1, "bench", why))
     settings = _overrides(errand, overrides, problems)
     known = specs(activities, robot.model if robot else None)
     signals = SIGNALS if robot is None else signals_of(robot.model)
@@ -114,23 +133,39 @@ def assemble(
         dict(overrides),
         robot.source.path,
         texts_of([*sources.values(), *builder.parts.values()]),
+        {one.name: one.named for one in (*sources.values(), *builder.parts.values())},
         sources,
         given,
     )
 
 
+def _errand(path: Path | KeptErrand, given: Given) -> tuple[Loaded[Errand], Mapping[str, Path]]:
+    """Return an errand file, and what stands in the place of files that it names."""
+    if isinstance(path, Path):
+        return load.load(path, "errand", given), {}
+    return load.loaded(path.files.read(path.name), "errand", given), path.instead
+
+
 def texts_of(sources: Iterable[Source]) -> dict[str, str]:
     """Return the text of each file and of those read beside it, by path as shown."""
     files = [one for source in sources for one in (source, *source.beside)]
-    return {source.name: source.path.read_text("utf-8-sig", "replace") for source in files}
+    return {source.name: source.text for source in files}
 
 
-def _named(errand: Loaded[Errand], kind: str, problems: list[Problem], given: Given = NOTHING) -> Loaded[Any] | None:
-    """Return one of the files that an errand names."""
+def _named(
+    errand: Loaded[Errand],
+    kind: str,
+    problems: list[Problem],
+    given: Given = NOTHING,
+    instead: Mapping[str, Path] = MappingProxyType({}),
+) -> Loaded[Any] | None:
+    """Return one of the files that an errand names, or the one that stands in its place."""
     text = getattr(errand.model.files, kind)
     if text is None:
         return None
     try:
+        if kind in instead:
+            return load.load(instead[kind], kind, given)
         return load.follow(errand.source, ("files", kind), kind, text, given)
     except FileProblems as error:
         problems += error.problems
@@ -184,7 +219,7 @@ def _faults_beside(
 
 
 def with_user_activities(
-    path: Path, overrides: Mapping[str, Any], given: Given = NOTHING
+    path: Path | KeptErrand, overrides: Mapping[str, Any], given: Given = NOTHING
 ) -> tuple[Assembly, Mapping[str, type[Activity]]]:
     """As `assemble`, importing the behaviour's own activities and checking against what they say of themselves.
 
@@ -201,7 +236,8 @@ def with_user_activities(
         if not isinstance(getattr(own[name], "spec", None), ActivitySpec):
             own[name].spec = MISSING_SPEC
     known = {**ACTIVITIES, **{name: found for name, found in own.items() if found.spec is not MISSING_SPEC}}
-    return assemble(path, overrides, known, given), {**ACTIVITIES, **own}
+    whole = assemble(path, overrides, known, given)  # which takes those that say what they are for known ones
+    return replace(whole, user_activities=assembly.user_activities), {**ACTIVITIES, **own}
 
 
 def loads(assembly: Assembly) -> list[str]:

@@ -32,8 +32,8 @@ def header_of(title: str, host: str, texts: Mapping[str, str]) -> dict[str, str]
 def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str, str]:
     """Return the header of a run: as `header_of`, with the seed, the settings of the command line, field and kinds.
 
-    A replay puts the errand together again from it: which file is which and where they were, the drivers that were put
-    in for others, and hashes of a person's own code, which is not in the record.
+    A replay puts the errand together again from it: which file names which, the drivers that were put in for others,
+    and hashes of a person's own code, which is not in the record.
     """
     given = {
         "seed": str(seed),
@@ -43,7 +43,7 @@ def run_header(core: Core, assembly: Assembly, seed: int, host: str) -> dict[str
     }
     if assembly.errand.allowance is not None:
         given["allowance"] = repr(assembly.errand.allowance)
-    files = {"folder": str(Path.cwd())} | {kind: source.name for kind, source in assembly.sources.items()}
+    files = {"errand": assembly.sources["errand"].name, "named": assembly.named}
     drivers = {name: device.driver for name, device in core.known.robot.devices.fitted().items()}
     given |= {"files": json.dumps(files), "drivers": json.dumps(drivers), "without": assembly.without}
     given["code"] = json.dumps(digests_of(loads_in_rehearsal(assembly)))

@@ -3,7 +3,7 @@
 Read `run` from top to bottom; what differs from the bench to the robot is a `Host`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from typing import Protocol
 
@@ -70,13 +70,19 @@ def run(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress, t
     return recorder.finish(*(("stopped", host.why_ended) if ending is None else (ending.result, ending.reason)))
 
 
-def _loop(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress, tell: Tell) -> None:
-    progress_ns = 0
+def steps(core: Core, host: Host) -> Iterator[tuple[StepReadings, StepRecord]]:
+    """Step until the errand or its host ends; yield what each step was given and decided, its commands passed on."""
     while core.engine.ending is None and (given := host.next_step()) is not None:
         decided = core.step(given)
         host.apply(decided)
-        recorder.take(given, decided)
+        yield given, decided
         host.after_step(given, decided)
+
+
+def _loop(core: Core, host: Host, recorder: RunRecorder, progress: ShowProgress, tell: Tell) -> None:
+    progress_ns = 0
+    for given, decided in steps(core, host):
+        recorder.take(given, decided)
         for event in decided.events:
             tell(event, recorder.seconds, core.track_point(), recorder.delivered)
         if given.now_ns >= progress_ns:

@@ -124,6 +124,13 @@ class TestAUsersOwnActivity:
         _, activities = with_user_activities(nodding.errand, {})
         assert set(activities) == {*ACTIVITIES, "nodding:Nod"}
 
+    def test_that_it_is_loaded_is_said_also_of_one_that_says_what_it_is(self, nodding):
+        source = "from rover import Activity, ActivitySpec\n\n\nclass Nod(Activity):\n    spec = ActivitySpec('nod')\n"
+        (nodding.folder / "nodding.py").write_text(source, encoding="utf-8")
+        allow_folders([nodding.folder])
+        made, _ = with_user_activities(nodding.errand, {})
+        assert "nodding:Nod" in loads(made)
+
     def test_otherwise_the_person_is_told_what_to_do(self, nodding):
         with pytest.raises(LoadError, match=r"cannot import 'nodding'.*--drivers"):
             with_user_activities(nodding.errand, {})

@@ -7,6 +7,7 @@ import click
 from rover.commands import options, true_places
 from rover.commands.output import person_at_terminal, writing
 from rover.record.reader import read
+from rover.record.series import read_series
 from rover.record.surveyed import path_beside
 from rover.report.files import folder_beside, write_pictures, write_tables
 from rover.report.page import sections_of, write_report
@@ -35,13 +36,14 @@ def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, typ
         surveyed = path_beside(record)
     if surveyed is not None:
         run = with_measured(run, surveyed)
+    series = read_series(record)
     with writing():
-        target = write_report(run, record.with_suffix(".html"))
+        target = write_report(run, record.with_suffix(".html"), series)
         folder = folder_beside(record)
         if as_csv:
-            write_tables(sections_of(run), run, folder)
+            write_tables(sections_of(run, series), run, folder)
         if as_png:
-            write_pictures(sections_of(run), folder)
+            write_pictures(sections_of(run, series), folder)
     click.echo(f"report: {target}")
     if as_csv or as_png:
         click.echo(f"files: {folder}")

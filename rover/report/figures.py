@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple, TypeVar
 
 from rover.estimate.ellipse import CHI_SQUARE_2_95, ellipse_95
-from rover.events import BELIEVED, FELT, SEEN, Delivery, Ellipse, Find, GivenUp, Note
+from rover.events import BELIEVED, FELT, SEEN, Delivery, Ellipse, Find, GivenUp, Note, ObjectEvent
 from rover.record.run import FinalObject, RecordedRun, RecordError, TrueFind
 from rover.report.table import Letter
 from rover.report.tints import Lid, signs_of
@@ -82,8 +82,8 @@ def kinds_known(run: RecordedRun) -> list[str]:
 
 
 def _kinds_met(run: RecordedRun) -> set[str]:
-    things = run.events_of(Find) + run.events_of(Delivery) + run.events_of(GivenUp) + run.final_objects
-    return {thing.kind for thing in things}
+    things = run.events_of(Find) + run.events_of(Delivery) + run.events_of(GivenUp) + run.events_of(ObjectEvent)
+    return {thing.kind for thing in (*things, *run.final_objects)}
 
 
 def _lids(run: RecordedRun) -> dict[str, Lid | None]:

@@ -4,8 +4,11 @@ from functools import partial
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
+from rover.events import HealthChange, HoldBack
 from rover.record.run import RecordedRun
+from rover.record.series import RunSeries
 from rover.report import tables
+from rover.report.devices import draw_devices, loop_table, reports_table
 from rover.report.document import Picture, Section, add_heading, add_sections, element_of, new_page, write_page
 from rover.report.errors import draw_errors
 from rover.report.figures import account_words, delivered_words, errors_of, verdicts_of
@@ -13,13 +16,17 @@ from rover.report.floor import read_ground
 from rover.report.markup import add
 from rover.report.numbers import clock, millimetres
 from rover.report.plan import draw_plan
+from rover.report.signals import draw_signals
+from rover.report.stories import ending_table, stories_table
 from rover.report.surveyed import SURVEYED
 from rover.report.timeline import draw_timeline
 from rover.report.truth import incidents_table, truth_table
 
 
-def write_report(run: RecordedRun, target: Path) -> Path:
+def write_report(run: RecordedRun, target: Path, series: RunSeries | None = None) -> Path:
     """Write the report of a run to ``target`` and return its path; what was there is replaced.
+
+    ``series``: what its devices reported.
 
     Raises:
         RecordError: the record's header is not usable.
@@ -27,13 +34,13 @@ def write_report(run: RecordedRun, target: Path) -> Path:
     """
     page, body = new_page(_title(run))
     add_heading(body, _title(run), _outcome_words(run), _facts(run))
-    add_sections(body, [(section.name, element_of(section)) for section in sections_of(run)])
+    add_sections(body, [(section.name, element_of(section)) for section in sections_of(run, series or RunSeries())])
     _add_footer(body, run)
     return write_page(page, target)
 
 
-def sections_of(run: RecordedRun) -> list[Section]:
-    """Return what the report of a run has, in its order.
+def sections_of(run: RecordedRun, series: RunSeries) -> list[Section]:
+    """Return what the report of a run has, in its order; ``series``: what its devices reported.
 
     Raises:
         RecordError: the record's header is not usable.
@@ -44,11 +51,29 @@ def sections_of(run: RecordedRun) -> list[Section]:
         *([Section("Errors of the finds", Picture(partial(draw_errors, run)))] if errors_of(run) else []),
         Section("Set down", tables.deliveries_table(run)),
         Section("Given up", tables.given_up_table(run)),
+        Section("What ended it", ending_table(run)),
         *_truth_sections(run),
-        Section("Health, hold-backs, stops and notes", tables.watch_table(run)),
         Section("States over time", Picture(partial(draw_timeline, run), zoomable=True)),
+        Section("States", tables.states_table(run)),
+        *_watch_sections(run),
+        *_signal_sections(run, series),
+        Section("Reports of the devices", reports_table(series)),
+        Section("The loop", loop_table(run, series)),
+        Section("Each object", stories_table(run)),
         Section("Changes of state", tables.changes_table(run)),
     ]
+
+
+def _watch_sections(run: RecordedRun) -> list[Section]:
+    strip = Section("Devices over time", Picture(partial(draw_devices, run), zoomable=True))
+    has_any = any(isinstance(event, HealthChange | HoldBack) for _, event in run.happenings)
+    listed = Section("Devices, hold-backs, stops and notes", tables.watch_table(run))
+    return [strip, listed] if has_any else [listed]
+
+
+def _signal_sections(run: RecordedRun, series: RunSeries) -> list[Section]:
+    signals = Section("Signals over time", Picture(partial(draw_signals, run, series), zoomable=True))
+    return [signals] if run.track else []
 
 
 def _truth_sections(run: RecordedRun) -> list[Section]:

@@ -1,22 +1,24 @@
 """The tables of the report: what was found, brought and left, and why the robot did what it did."""
 
+from collections import Counter
+from collections.abc import Iterator
 from typing import TypeVar
 
+from rover.awaited import in_words
 from rover.events import (
     BELIEVED,
     FELT,
     SEEN,
     Delivery,
-    Event,
     Find,
     GivenUp,
-    HealthChange,
-    HoldBack,
+    Health,
     Note,
     StateChange,
     Stop,
 )
 from rover.record.run import RecordedRun
+from rover.report.devices import Span, health_spans, hold_back_spans, total
 from rover.report.figures import FindError, Verdict, allowance_of, ellipse_of, errors_of, signs_in, verdicts_of
 from rover.report.numbers import UNKNOWN, degrees, metres, millimetres, with_minus
 from rover.report.table import Cell, Letter, Table, Time
@@ -101,12 +103,55 @@ def given_up_table(run: RecordedRun) -> Table:
 
 def changes_table(run: RecordedRun) -> Table:
     """Return the table of changes of state: the exit taken, where it is written, what its condition saw."""
-    heads = ("+time / min:s", "left", "entered", "exit taken", "written in", "values it saw")
+    heads = (
+        *("+time / min:s", "left", "what was done there", "entered", "exit taken", "written in", "values it saw"),
+        "waited for in vain",
+    )
     rows: list[list[Cell]] = [
-        [time, event.left, event.entered, event.exit, event.where, _values(event)]
+        [time, event.left, event.outcome, _entered(event), event.exit, event.where, _values(event), _awaited(event)]
         for time, event in _timed(run, StateChange)
     ]
     return Table(heads, rows, "No change of state was recorded.")
+
+
+def _entered(change: StateChange) -> str:
+    diverted = [f"{one.state} had had its {one.tries} tries" for one in change.diversions]
+    return f"{change.entered} ({', '.join(diverted)})" if diverted else change.entered
+
+
+def _awaited(change: StateChange) -> str:
+    return "; ".join(in_words(one) for one in change.awaited)
+
+
+class _Visits:
+    """The visits of a state: how many, how long in all (ns), by which exits it was left, and how often."""
+
+    def __init__(self) -> None:
+        self.count = self.lasted_ns = 0
+        self.left_by: Counter[str] = Counter()
+
+
+def states_table(run: RecordedRun) -> Table:
+    """Return, for each innermost state, how often and how long the robot was in it, and how it was left."""
+    visits: dict[str, _Visits] = {}
+    changes = [(at_ns, event) for at_ns, event in run.happenings if isinstance(event, StateChange)]
+    ends = [*((at_ns, event.exit) for at_ns, event in changes[1:]), (run.ended_ns, "the end of the record")]
+    for (from_ns, change), (to_ns, left_by) in zip(changes, ends, strict=False):
+        one = visits.setdefault(change.entered, _Visits())
+        one.count += 1
+        one.lasted_ns += to_ns - from_ns
+        one.left_by[left_by] += 1
+    heads = ("state", "+visits", "+time in it / min:s", "+share of the run / %", "left by")
+    whole = max(run.ended_ns - run.started_ns, 1)
+    rows: list[list[Cell]] = [
+        [state, str(one.count), Time(one.lasted_ns), f"{100.0 * one.lasted_ns / whole:.1f}", _counted(one.left_by)]
+        for state, one in visits.items()
+    ]
+    return Table(heads, rows, "No change of state was recorded.")
+
+
+def _counted(exits: Counter[str]) -> str:
+    return "; ".join(f"{text} ({count} times)" if count > 1 else text for text, count in exits.most_common())
 
 
 def _values(change: StateChange) -> str:
@@ -120,40 +165,39 @@ def _short(value: object) -> str:
 
 
 def watch_table(run: RecordedRun) -> Table:
-    """Return the table of health, hold-backs, stops and notes."""
-    lengths = hold_back_lengths(run)
+    """Return the table of devices that were not well, hold-backs, stops and notes; what came again is one row."""
+    seen: dict[tuple[str, str], list[Span]] = {}
+    for words, span in _watched(run):
+        seen.setdefault(words, []).append(span)
+    heads = ("+first / min:s", "what", "how and why", "+times", "+last / min:s", "+lasted in all / min:s")
     rows: list[list[Cell]] = [
-        [Time(at_ns - run.started_ns), *words, Time(lengths[position]) if position in lengths else ""]
-        for position, (at_ns, event) in enumerate(run.happenings)
-        if (words := _in_words(event))
+        [
+            Time(spans[0].from_ns - run.started_ns),
+            *words,
+            str(len(spans)) if len(spans) > 1 else "",
+            Time(spans[-1].from_ns - run.started_ns) if len(spans) > 1 else "",
+            Time(total(spans)) if total(spans) else "",
+        ]
+        for words, spans in sorted(seen.items(), key=lambda item: item[1][0].from_ns)
     ]
-    return Table(("+time / min:s", "what", "how and why", "+lasted / min:s"), rows, "Nothing out of the ordinary.")
+    return Table(heads, rows, "Nothing out of the ordinary.")
 
 
-def hold_back_lengths(run: RecordedRun) -> dict[int, int]:
-    """Return how long (ns) each hold-back lasted, by the position of its begin among the run's happenings."""
-    lengths: dict[int, int] = {}
-    begun: dict[str, int] = {}
-    for position, (at_ns, event) in enumerate(run.happenings):
-        if isinstance(event, HoldBack) and not event.ended:
-            begun[event.cause] = position
-        elif isinstance(event, HoldBack) and event.cause in begun:
-            first = begun.pop(event.cause)
-            lengths[first] = at_ns - run.happenings[first].at_ns
-    return lengths
-
-
-def _in_words(event: Event) -> list[str]:
-    match event:
-        case HealthChange(device, health, why):
-            return [device, f"{health.value}: {why}" if why else health.value]
-        case HoldBack(cause, ended=False):
-            return ["held back", cause]
-        case Stop(cause):
-            return ["stopped", cause]
-        case Note(kind, text):
-            return [kind, text]
-    return []
+def _watched(run: RecordedRun) -> Iterator[tuple[tuple[str, str], Span]]:
+    """Yield what and how and why, and from when until when it was so."""
+    for device, spans in health_spans(run).items():
+        for span in spans:
+            if span.health is not None and span.health is not Health.OK:
+                yield (device, f"{span.health.value}: {span.why}" if span.why else span.health.value), span
+    for cause, spans in hold_back_spans(run).items():
+        for span in spans:
+            yield ("held back", cause), span
+    for at_ns, event in run.happenings:
+        match event:
+            case Stop(cause):
+                yield ("stopped", cause), Span(at_ns, at_ns, None, "")
+            case Note(kind, text):
+                yield (kind, text), Span(at_ns, at_ns, None, "")
 
 
 def _timed(run: RecordedRun, kind: type[Listed]) -> list[tuple[Time, Listed]]:

@@ -12,7 +12,7 @@ from rover.report.markup import add
 from rover.report.numbers import clock
 from rover.report.view import WIDTH
 
-LEFT, RIM, ROW = 190.0, 14.0, 22.0
+LEFT, RIM, ROW = 204.0, 14.0, 22.0
 LONGEST = 26
 """Letters of a state's name beside its row; on a narrow picture it stands above the row, which is higher there."""
 STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 1800, 3600, 7200, 18000, 36000)

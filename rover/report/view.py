@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
+from rover.events import Delivery, Find, GivenUp
 from rover.geometry import XY
 from rover.record.run import RecordedRun
 from rover.report.floor import DrawnField
@@ -95,7 +96,7 @@ def ground_points(ground: DrawnField) -> Iterable[XY]:
 def _run_points(run: RecordedRun) -> Iterable[XY]:
     track = [(sample.point.x, sample.point.y) for sample in run.track]
     truth = [(pose.x, pose.y) for pose in run.true_track]
-    places = [(event.x, event.y) for _, event in run.happenings if hasattr(event, "x") and hasattr(event, "y")]
+    places = [(event.x, event.y) for _, event in run.happenings if isinstance(event, Find | Delivery | GivenUp)]
     stood = [(found.x, found.y) for found in run.true_finds.values()]
     return (*track, *truth, *places, *stood, *((one.x, one.y) for one in run.final_objects))
 

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 
 from rover.events import Find, HoldBack, StateChange
 from rover.record.run import Happening, RecordedRun, TrueFind
+from rover.report.devices import hold_back_spans, total
 from rover.report.figures import ellipse_of, error_of
 from rover.report.floor import DrawnField
 from rover.report.labels import Box, LabelSpace
 from rover.report.look import STATE_STROKES, letters, state_strokes
 from rover.report.numbers import clock, metres, millimetres
-from rover.report.tables import hold_back_lengths
 from rover.report.timeline import Stay, stays_of
 from rover.report.tints import Lid, signs_of
 from rover.report.view import NARROW, WIDTH, grid_lines, view_of
@@ -174,7 +174,8 @@ def test_hold_backs_that_overlap_are_told_apart_by_their_cause() -> None:
     happenings = tuple(Happening(10 * number, event) for number, event in enumerate(events))
     run = RecordedRun({}, (), (), happenings, {}, (), (), None, 0, 30)
 
-    assert hold_back_lengths(run) == {0: 20, 1: 20}
+    spans = hold_back_spans(run)
+    assert {cause: total(of_cause) for cause, of_cause in spans.items()} == {"wall": 20, "edge": 20}
 
 
 def test_numbers_have_true_minus_signs_and_no_minus_zero() -> None:

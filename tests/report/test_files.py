@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 import pytest
 
 from rover.errors import UserError
+from rover.record.series import RunSeries
 from rover.report.files import png_of, svg_of, write_pictures, write_tables
 from rover.report.floor import read_ground
 from rover.report.page import sections_of
@@ -30,7 +31,7 @@ def rows_of(path: Path) -> list[list[str]]:
 def test_every_table_with_rows_is_a_file_with_plain_numbers(tmp_path: Path) -> None:
     run = invented_run()
 
-    write_tables(sections_of(run), run, tmp_path / "files")
+    write_tables(sections_of(run, RunSeries()), run, tmp_path / "files")
 
     heads, first, second = rows_of(tmp_path / "files" / "found.csv")
     assert dict(zip(heads, first, strict=True))["error in x / mm"] == "-20"
@@ -58,7 +59,7 @@ def test_a_picture_stands_alone_as_svg() -> None:
 def test_pictures_are_drawn_as_large_as_asked_with_ink_on_paper(tmp_path: Path) -> None:
     run = invented_run()
 
-    write_pictures(sections_of(run), tmp_path)
+    write_pictures(sections_of(run, RunSeries()), tmp_path)
 
     image = (tmp_path / "plan.png").read_bytes()
     assert image.startswith(b"\x89PNG")
@@ -78,5 +79,5 @@ def test_what_draws_them_is_named_where_it_is_missing(monkeypatch: pytest.Monkey
     monkeypatch.setitem(sys.modules, "resvg_py", None)
 
     with pytest.raises(UserError, match=r"no PNG: pip install 'rover\[report\]' brings what draws it"):
-        write_pictures(sections_of(invented_run()), tmp_path)
+        write_pictures(sections_of(invented_run(), RunSeries()), tmp_path)
     assert list(tmp_path.iterdir()) == []

@@ -161,16 +161,25 @@ def test_deliveries_given_up_and_changes_are_in_their_tables(tmp_path: Path) -> 
     assert ["0:06.0", "1", "A", "amber", "2", "0.800", "3.000", "100.0", "seen in the tray"] in rows
     assert ["0:08.0", "T", "teal", "5.500", "0.750", "four tries, not gripped"] in rows
     change = ["seek/look", "pick_up", "when range.distance < 0.3", "collect.yaml:9", f"range.distance {MINUS}0.2812"]
-    assert ["0:01.0", *change] in rows
+    assert ["0:01.0", change[0], "", *change[1:], ""] in rows
 
 
 def test_what_went_wrong_on_the_way_is_told_with_how_long_it_lasted(tmp_path: Path) -> None:
     rows = page_of(invented_run(), tmp_path).rows
 
-    assert ["0:02.0", "held back", "obstacle ahead", "0:01.0"] in rows
-    assert ["0:04.0", "heading", "overdue: no report for 310 ms", ""] in rows
-    assert ["0:09.0", "operator", "shade moved", ""] in rows
-    assert ["0:10.0", "stopped", "stop input open", ""] in rows
+    assert ["0:02.0", "held back", "obstacle ahead", "", "", "0:01.0"] in rows
+    assert ["0:04.0", "heading", "overdue: no report for 310 ms", "", "", "1:19.4"] in rows
+    assert ["0:09.0", "operator", "shade moved", "", "", ""] in rows
+    assert ["0:10.0", "stopped", "stop input open", "", "", ""] in rows
+
+
+def test_what_comes_again_is_one_row_with_a_count_and_a_span(tmp_path: Path) -> None:
+    again = [HealthChange("range", health, "") for health in (Health.OVERDUE, Health.OK) * 3]
+    rows = page_of(invented_run([*again, Note("fix", "by a wall"), Note("fix", "by a wall")]), tmp_path).rows
+
+    assert ["0:00.0", "range", "overdue", "3", "0:04.0", "0:03.0"] in rows
+    assert ["0:06.0", "fix", "by a wall", "2", "0:07.0", ""] in rows
+    assert not [row for row in rows if row[1:3] == ["range", "ok"]]
 
 
 def test_the_heading_says_how_it_went(tmp_path: Path) -> None:

@@ -1,0 +1,110 @@
+"""What became of each object, and what ended the run."""
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from rover.events import Delivery, Event, Find, GivenUp, HealthChange, ObjectEvent, StateChange, Stop
+from rover.record.run import RecordedRun
+from rover.report.figures import signs_in
+from rover.report.numbers import metres
+from rover.report.table import Cell, Table, Time
+
+
+class Told(NamedTuple):
+    """What happened to an object: its number (0: not known which), what and why, where (m)."""
+
+    number: int
+    kind: str
+    what: str
+    why: str
+    x: float
+    y: float
+
+
+def told(event: Event) -> Told | None:
+    """Return what an event tells of an object; None where it tells nothing."""
+    match event:
+        case ObjectEvent(number, kind, what, x, y, why):
+            return Told(number, kind, what, why, x, y)
+        case Find():
+            return Told(event.object, event.kind, f"found, find {event.number}", "", event.x, event.y)
+        case Delivery():
+            why = f"{event.known_by}{f': {event.why}' if event.why else ''}"
+            return Told(event.object, event.kind, f"delivered, slot {event.slot}", why, event.x, event.y)
+        case GivenUp():
+            return Told(event.object, event.kind, "given up", event.why, event.x, event.y)
+    return None
+
+
+def stories_table(run: RecordedRun) -> Table:
+    """Return each object's story, object by object; what happened to one again and again is one row."""
+    heads = ("+object", "", "kind", "+time / min:s", "what", "why", "+x / m", "+y / m", "+times", "+last / min:s")
+    signs = signs_in(run)
+    rows: list[list[Cell]] = []
+    for number, steps in sorted(_by_object(run).items()):
+        for at_ns, step, times, last_ns in _joined(steps):
+            again: list[Cell] = [str(times), Time(last_ns - run.started_ns)] if times > 1 else ["", ""]
+            place = [metres(step.x), metres(step.y)]
+            which: list[Cell] = [
+                str(number) if number else "?",
+                signs[step.kind],
+                step.kind,
+                Time(at_ns - run.started_ns),
+            ]
+            rows.append([*which, step.what, step.why, *place, *again])
+    return Table(heads, rows, "No object was seen.")
+
+
+def _by_object(run: RecordedRun) -> dict[int, list[tuple[int, Told]]]:
+    stories: dict[int, list[tuple[int, Told]]] = {}
+    for at_ns, event in run.happenings:
+        if step := told(event):
+            stories.setdefault(step.number, []).append((at_ns, step))
+    return stories
+
+
+def _joined(steps: list[tuple[int, Told]]) -> Iterator[tuple[int, Told, int, int]]:
+    """Yield the steps with how often each came in a row, and when last."""
+    first, times = 0, 0
+    for at, (at_ns, step) in enumerate(steps):
+        times += 1
+        following = steps[at + 1][1] if at + 1 < len(steps) else None
+        if following is None or (following.what, following.why) != (step.what, step.why):
+            yield *steps[first], times, at_ns
+            first, times = at + 1, 0
+
+
+def ending_table(run: RecordedRun) -> Table:
+    """Return what ended the run: the last exits, stops, devices that were not well then, objects that are not in."""
+    return Table(("+time / min:s", "what", "how and why"), list(_ending(run)), "Nothing is recorded of the end.")
+
+
+LAST_CHANGES = 3
+
+
+def _ending(run: RecordedRun) -> Iterator[list[Cell]]:
+    changes = [(at_ns, event) for at_ns, event in run.happenings if isinstance(event, StateChange)]
+    for at_ns, change in changes[-LAST_CHANGES:]:
+        ended = f"; what was done there: {change.outcome}" if change.outcome else ""
+        yield [_time(run, at_ns), f"{change.left} to {change.entered}", f"{change.exit} ({change.where}){ended}"]
+    for at_ns, event in run.happenings:
+        if isinstance(event, Stop):
+            yield [_time(run, at_ns), "stopped", event.cause]
+    latest = {event.device: (at_ns, event) for at_ns, event in run.happenings if isinstance(event, HealthChange)}
+    for device, (at_ns, event) in sorted(latest.items()):
+        if event.health.value != "ok":
+            yield [_time(run, at_ns), f"{device} {event.health.value} since then", event.why]
+    delivered = {one.object for one in run.events_of(Delivery)}
+    lost = [(at_ns, event) for at_ns, event in run.happenings if isinstance(event, GivenUp)]
+    for at_ns, event in {event.object or (at_ns, event): (at_ns, event) for at_ns, event in lost}.values():
+        if not event.object or event.object not in delivered:
+            which = f"{event.kind}, object {event.object}," if event.object else event.kind
+            yield [_time(run, at_ns), f"{which} not in", event.why]
+    if run.outcome is None:
+        yield [_time(run, run.ended_ns), "the record ends", "before the run did: power or program went"]
+    else:
+        yield [_time(run, run.ended_ns), run.outcome.result, run.outcome.reason]
+
+
+def _time(run: RecordedRun, at_ns: int) -> Time:
+    return Time(at_ns - run.started_ns)

@@ -59,6 +59,7 @@ ALLOWED = {
     "record": {*VALUES, "core"},
     "report": {*VALUES, "record", "estimate", "feasibility"},
     "notices": {*VALUES, "record", "report", "estimate"},
+    "diagnosis": {*VALUES, "record", "session"},
     "session": {*VALUES, *CORE, *HARDWARE, "record", "simulation", "feasibility"},
     "feasibility": {*VALUES, *MIDDLE, "activities"},
     "readiness": {
@@ -84,6 +85,7 @@ ALLOWED = {
         "calibrate",
         "report",
         "notices",
+        "diagnosis",
         "trials",
         "session",
         "record",

@@ -76,10 +76,17 @@ def show_result(result: Result, remarks: Iterable[str], *, as_json: bool) -> Non
 
 def _show_to_person(result: Result) -> None:
     of = f" of {result.objects}" if result.objects is not None else ""
-    click.echo(f"{result.result} ({result.reason}): {result.delivered}{of} delivered in {result.robot_time_s:.0f} s")
+    expected = " expected" if result.truth is not None and result.objects not in (None, result.truth.objects) else ""
+    brings = result.objects or result.delivered or result.left is not None
+    delivered = f": {result.delivered}{of}{expected} delivered" if brings else ""
+    click.echo(f"{result.result} ({result.reason}){delivered} in {result.robot_time_s:.0f} s")
     if to_look_after := _account(result):
         click.echo(f"by the robot's own account: {', '.join(to_look_after)}")
-    if result.truth is not None and (worth_saying := _in_words(result.truth, result.delivered)):
+    for one in result.not_in:
+        click.echo(f"not in: object {one.number}, {one.kind} at x {one.x:.2f} m, y {one.y:.2f} m: {one.why_not_in}")
+    for device in result.gave_up:
+        click.echo(f"gave up: {device}")
+    if result.truth is not None and (worth_saying := _in_words(result.truth, result)):
         click.echo(f"what truly happened: {', '.join(worth_saying)}")
     if result.finds:
         click.echo("find  kind        x (m)   y (m)   axis error (m)   95 % ellipse (m)")
@@ -104,10 +111,11 @@ def _account(result: Result) -> list[str]:
     return [text for text, is_so in said.items() if is_so]
 
 
-def _in_words(truth: TrueFigures, counted: int) -> list[str]:
+def _in_words(truth: TrueFigures, result: Result) -> list[str]:
     """Return what a person would want to know of the truth, nothing of what went well."""
     said = {
-        f"{truth.delivered} in the tray, not {counted}": truth.delivered != counted,
+        f"{truth.objects} stood there to be fetched": truth.objects != result.objects,
+        f"{truth.delivered} in the tray, not {result.delivered}": truth.delivered != result.delivered,
         _times(truth.empty_finds, "find") + " with nothing in the jaws": truth.empty_finds,
         _times(truth.empty_deliveries, "delivery", "deliveries") + " of nothing": truth.empty_deliveries,
         _times(truth.let_go_outside, "object") + " let go of outside the tray": truth.let_go_outside,

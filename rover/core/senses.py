@@ -206,8 +206,9 @@ class Senses:
         if view is None or distance is None:
             return
         before = known.filter.pose
-        if fix_by_wall(known.filter, view, sensor.mount, distance):
-            known.fixes.walls += 1
+        passed = fix_by_wall(known.filter, view, sensor.mount, distance)
+        known.fixes.range_to(view, distance, passed=passed)
+        if passed:
             self._note_fix("a wall", before)
 
     def _fix_by_marker(self, seen: Detection, pose: Pose) -> None:
@@ -221,6 +222,7 @@ class Senses:
 
     def _note_fix(self, what: str, before: Pose) -> None:
         after = self._known.filter.pose
+        self._known.fixes.move(before, after)
         if math.hypot(after.x - before.x, after.y - before.y) > FIX_WORTH_NOTING:
             text = f"by {what}: from x {before.x:.3f} m, y {before.y:.3f} m to x {after.x:.3f} m, y {after.y:.3f} m"
             self._known.note("fix", f"{text}, sigma now {self._known.filter.sigma:.3f} m")

@@ -7,7 +7,7 @@ distance) and across it (by its bearing).
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from rover.devices.mount import Mount
@@ -34,10 +34,11 @@ MARKER_FACTOR = 2.0
 
 
 class WallView(NamedTuple):
-    """A wall as a range finder faces it: unit normal towards the robot, and predicted distance (m)."""
+    """A wall as a range finder faces it: unit normal towards the robot, predicted distance (m), and which one it is."""
 
     normal: XY
     distance: float
+    number: int = 0
 
 
 def wall_in_view(
@@ -55,7 +56,11 @@ def wall_in_view(
     cosine, sine = math.cos(pose.heading), math.sin(pose.heading)
     sensor = (pose.x + mount.ahead * cosine - mount.left * sine, pose.y + mount.ahead * sine + mount.left * cosine)
     heading = pose.heading + mount.towards
-    views = [view for a, b in walls if (view := _view(sensor, heading, half_beam, a, b)) is not None]
+    views = [
+        view._replace(number=number)
+        for number, (a, b) in enumerate(walls)
+        if (view := _view(sensor, heading, half_beam, a, b)) is not None
+    ]
     nearest = min(views, key=lambda view: view.distance, default=None)
     if nearest is None or _something_before(sensor, heading, half_beam, nearest.distance, things):
         return None
@@ -148,8 +153,35 @@ def fix_by_marker(pose_filter: PoseFilter, pose: Pose, camera_ahead: float, mark
 
 
 @dataclass
+class WallLooks:
+    """How often a known wall was ranged to, how often that was refused, and how much (m) farther it was, in all."""
+
+    heard: int = 0
+    refused: int = 0
+    beyond: float = 0.0
+
+
+@dataclass
 class FixCounts:
-    """How often the position has been fixed in a run, by known walls and by the tray's marker."""
+    """How often the position has been fixed in a run, by known walls and by the tray's marker.
+
+    ``looks``: at each wall, by its number in the errand file. ``moved``: how far (m) along x and y all fixes together
+    have moved the position.
+    """
 
     walls: int = 0
     markers: int = 0
+    moved: XY = (0.0, 0.0)
+    looks: dict[int, WallLooks] = field(default_factory=dict)
+
+    def range_to(self, view: WallView, distance: float, *, passed: bool) -> None:
+        """Count a range (m) to a wall, by which the position was fixed unless the gate refused it."""
+        looks = self.looks.setdefault(view.number, WallLooks())
+        looks.heard += 1
+        looks.refused += not passed
+        looks.beyond += distance - view.distance
+        self.walls += passed
+
+    def move(self, before: Pose, after: Pose) -> None:
+        """Count by how much a fix has moved the position."""
+        self.moved = (self.moved[0] + after.x - before.x, self.moved[1] + after.y - before.y)

@@ -29,14 +29,16 @@ class Source:
 
     Attributes:
         factor: of the stated variance, learned.
-        refused: innovations that the gate refused, in all.
+        heard: innovations in all; ``innovations``: their sum, in the measurement's unit.
+        refused: those that the gate refused, in all.
         refused_in_row: those of one sign since the last that it let pass; 0: none.
         refused_since_m: the way travelled when the first of these came.
     """
 
     def __init__(self) -> None:
         self.factor = 1.0
-        self.refused = self.refused_in_row = 0
+        self.heard = self.refused = self.refused_in_row = 0
+        self.innovations = 0.0
         self.refused_since_m = 0.0
         self._refused = 0.0
 
@@ -49,6 +51,8 @@ class Source:
             variance: of the measurement, as it is stated.
             least: of what it is measured against.
         """
+        self.heard += 1
+        self.innovations += innovation
         expected = predicted + variance * self.factor
         square = innovation * innovation
         passes = square <= CHI_SQUARE_1_99 * (expected + least)

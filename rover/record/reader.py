@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from rover.record.run import (
     RecordedRun,
     RecordError,
     RunEnd,
+    RunSummary,
     TrackSample,
     TrueBump,
     TrueFigures,
@@ -31,12 +32,37 @@ def read(path: Path) -> RecordedRun:
     Raises:
         RecordError: no such file, not a SQLite file, not a run record, damaged, or of a newer version.
     """
+    with _opened(path) as connection:
+        return _run(connection)
+
+
+def entry_numbers(path: Path) -> tuple[int, ...]:
+    """Return the numbers that the events of `read` have in the file, in the same order; raises as `read`."""
+    with _opened(path) as connection:
+        return tuple(number for number, _, _ in _numbered(connection))
+
+
+def summary(path: Path) -> RunSummary:
+    """Return what a list of runs says of the one that is recorded in the file; raises as `read`."""
+    with _opened(path) as connection:
+        outcomes = list(_entries(connection, RunEnd))
+        times = "SELECT at_ns FROM track UNION ALL SELECT at_ns FROM state_changes"
+        first_ns, last_ns = connection.execute(f"SELECT min(at_ns), max(at_ns) FROM ({times})").fetchone()
+        ended_ns = outcomes[-1][1] if outcomes else last_ns
+        header = dict(connection.execute("SELECT key, value FROM header WHERE key NOT LIKE 'file:%'"))
+        return RunSummary(
+            header, outcomes[-1][2] if outcomes else None, 0.0 if first_ns is None else (ended_ns - first_ns) * 1e-9
+        )
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[sqlite3.Connection]:
     if not path.is_file():
         raise RecordError(f"{path}: there is no such file; give the path of a run record")
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
             _check_version(path, connection)
-            return _run(connection)
+            yield connection
     except sqlite3.OperationalError as error:
         raise RecordError(f"{path}: cannot be read: {error}; {_advice(path)}") from None
     except (sqlite3.DatabaseError, ValueError, TypeError) as error:
@@ -67,7 +93,7 @@ def _run(connection: sqlite3.Connection) -> RecordedRun:
     connection.execute("BEGIN")  # one view of the file, should a run still be writing to it
     track = tuple(_track(connection))
     true_track = tuple(TruePose(row[0], *map(_number, row[1:])) for row in connection.execute(_ordered("true_track")))
-    happenings = _happenings(connection)
+    happenings = tuple(Happening(at_ns, event) for _, at_ns, event in _numbered(connection))
     incidents = [entry for kind in (TrueBump, TrueTouch) for entry in _entries(connection, kind)]
     outcomes = list(_entries(connection, RunEnd))
     times = [row[0] for rows in (track, true_track, happenings) for row in rows] + [at_ns for _, at_ns, _ in outcomes]
@@ -101,9 +127,10 @@ def _number(column: float | None) -> float:
     return float("nan") if column is None else column
 
 
-def _happenings(connection: sqlite3.Connection) -> tuple[Happening, ...]:
-    entries = [entry for kind in schema.EVENT_TABLES for entry in _entries(connection, kind)]
-    return tuple(Happening(at_ns, event) for _, at_ns, event in sorted(entries, key=lambda entry: entry[0]))
+def _numbered(connection: sqlite3.Connection) -> list[tuple[int, int, Any]]:
+    """Return the events in the order in which they came: the number of each one's entry, its time, itself."""
+    found = [entry for kind in schema.EVENT_TABLES for entry in _entries(connection, kind)]
+    return sorted(found, key=lambda entry: entry[0])
 
 
 def _entries(connection: sqlite3.Connection, kind: type) -> Iterator[tuple[int, int, Any]]:

@@ -137,6 +137,20 @@ class RunEnd:
     summary: Mapping[str, object] = field(default_factory=dict)
 
 
+class RunSummary(NamedTuple):
+    """What a list of runs says of one.
+
+    Attributes:
+        header: texts by name, without the files used.
+        outcome: None if the record ends before the run did.
+        seconds: how long it is.
+    """
+
+    header: Mapping[str, str]
+    outcome: RunEnd | None
+    seconds: float
+
+
 @dataclass(frozen=True)
 class RecordedRun:
     """The whole record of a run, except for the device readings.

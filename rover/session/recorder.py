@@ -15,6 +15,7 @@ from rover.record.frames import CameraFrames
 from rover.record.run import Incident, TrueFigures
 from rover.record.steps import StepRows
 from rover.record.writer import RunRecord
+from rover.session.aftermath import Aftermath
 from rover.session.drivers import Drivers
 from rover.session.result import FindReport, Result, report_beside, report_of
 from rover.session.saved_state import StateKeeper
@@ -105,6 +106,7 @@ class RunRecorder(Recorder):
         self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
         self._takes_readings = not is_exact
         self._point = core.track_point()
+        self._aftermath = Aftermath(core, began_ns)
         self._finds: dict[int, FindReport] = {}
         self.unwell: dict[str, str] = {}
         self._why = ""
@@ -129,6 +131,7 @@ class RunRecorder(Recorder):
         now_ns = self._latest_ns = given.now_ns
         if self._takes_readings:
             self.readings(now_ns, self._rows.of(given, decided))
+        self._aftermath.take(given, decided)
         if self._truth is not None:
             self._take_incidents(self._truth.step(now_ns))
         if self._steps % TRACK_EVERY == 0 or decided.ending is not None:
@@ -198,7 +201,9 @@ class RunRecorder(Recorder):
         """Finish record and saved state, and sum the run up."""
         wall_s = time.monotonic() - self._began_s
         truth = self._record_truth()
-        expected = self._core.known.errand.expect if truth is None else truth.objects
+        expected = self._core.known.errand.expect
+        if expected is None and truth is not None:
+            expected = truth.objects
         for name, count in self._core.refusals.items():
             if count:
                 self.note("refused", f"{name}: {count}")
@@ -206,7 +211,7 @@ class RunRecorder(Recorder):
             self.note("fault", remark)
         account, finds = self._core.account(), tuple(self._finds[number] for number in sorted(self._finds))
         counts = {"expected": expected, "delivered": self.delivered, **_beside(account)}
-        counts |= {"steps": self._steps, "skipped": self._skipped}
+        counts |= {"steps": self._steps, "skipped": self._skipped, "figures": self._aftermath.figures}
         self.close(result, reason, counts)
         if self._keeper is not None:
             self._keeper.keep(self._core.saved(self._point), result)
@@ -214,7 +219,10 @@ class RunRecorder(Recorder):
         worst = max((find.axis_error_m for find in finds if find.axis_error_m is not None), default=None)
         counted = (self.delivered, expected, truth, finds, worst)
         return Result(
-            *(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path)), **_beside(account)
+            *(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path)),
+            not_in=self._aftermath.not_in,
+            gave_up=self._aftermath.gave_up(self._latest_ns),
+            **_beside(account),
         )
 
     def _record_truth(self) -> TrueFigures | None:

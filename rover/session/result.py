@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from rover.estimate.ellipse import ellipse_95
 from rover.events import Ellipse, Find
+from rover.record.fates import Fate
 from rover.record.run import TrueFigures, TrueFind
 
 
@@ -47,12 +48,16 @@ class Told:
         believed: objects set down in the tray on which nothing could tell.
         left: objects that are neither; None where there was nothing to bring.
         unseen: share of the field in which more may stand, since it could not be looked at.
+        not_in: what is known of and not in the tray, where it stands, and why it is not in.
+        gave_up: devices that were not well as the run ended, each with what was wrong, and since when.
     """
 
     seen: int = 0
     believed: int = 0
     left: int | None = None
     unseen: float = 0.0
+    not_in: tuple[Fate, ...] = ()
+    gave_up: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -62,7 +67,7 @@ class Result(Told):
     Attributes:
         result, reason: the behaviour's.
         delivered: how many objects are counted as left in the tray: seen there, or felt to have left the jaws.
-        objects: how many there are, where that is known.
+        objects: how many the errand expects; where it does not say, how many there are, if that is known.
         truth: what truly happened, in a rehearsal; ``truth.delivered`` stands in the tray.
     """
 

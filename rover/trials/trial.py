@@ -219,7 +219,8 @@ def is_success(result: Result, *, has_tray: bool) -> bool:
     truth = result.truth
     if truth is None:
         return result.objects is None or result.delivered >= result.objects
-    return is_honest(result.delivered, truth) and (not has_tray or truth.delivered == truth.objects)
+    wanted = truth.objects if result.objects is None else min(result.objects, truth.objects)
+    return is_honest(result.delivered, truth) and (not has_tray or truth.delivered >= wanted)
 
 
 def is_honest(counted: int, truth: TrueFigures) -> bool:

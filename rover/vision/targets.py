@@ -121,6 +121,8 @@ class TargetMemory:
         view: of the camera.
         chosen: the target, and ``seen`` where it is in the newest frame.
         forgotten: those that were believed in, and are so no more; whoever tells of them takes them out.
+        shown, missed: how often, in all steady frames, one that is believed in was seen, and how often it was not
+            though it should have been in plain view.
     """
 
     def __init__(self, view: FieldOfView) -> None:
@@ -129,6 +131,7 @@ class TargetMemory:
         self.chosen: Remembered | None = None
         self.seen: Sighting | None = None
         self.forgotten: list[Remembered] = []
+        self.shown = self.missed = 0
         self._numbers = 0
 
     def update(self, sightings: Sequence[Sighting], pose: Pose, steady: bool) -> None:
@@ -181,12 +184,14 @@ class TargetMemory:
         nearest, farthest = self.view.nearest, PLAIN_SHARE * self.view.reach
         for one in list(self.objects):
             if one.number in met:
+                self.shown += one.known
                 continue
             dx, dy = one.x - eye_x, one.y - eye_y
             if not nearest < math.hypot(dx, dy) < farthest:
                 continue
             if abs(wrap(math.atan2(dy, dx) - pose.heading)) < 0.75 * self.view.half_view:
                 one.misses += 1
+                self.missed += one.known
                 if one.misses >= MISSES_TO_FORGET or not one.known:
                     self.forget(one)
 

@@ -61,6 +61,7 @@ ALLOWED = {
     "notices": {*VALUES, "record", "report", "estimate"},
     "diagnosis": {*VALUES, "record", "session"},
     "session": {*VALUES, *CORE, *HARDWARE, "record", "simulation", "feasibility"},
+    "page": {*VALUES, *CORE, "session", "record", "report"},
     "feasibility": {*VALUES, *MIDDLE, "activities"},
     "readiness": {
         *VALUES,
@@ -86,6 +87,7 @@ ALLOWED = {
         "report",
         "notices",
         "diagnosis",
+        "page",
         "trials",
         "session",
         "record",

@@ -14,6 +14,7 @@ from rover.files.given import FAULT_OPTION, OPTION
 from rover.files.yaml_source import read_text
 
 FOLDERS = f"{__name__}.folders"
+NEAR = "127.0.0.1:8765"
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -40,6 +41,17 @@ def _pairs(texts: Iterable[str], option: str, what: str) -> Iterator[tuple[str, 
         if not (name and value):
             raise UserError(f"{option} {text}: write {what}")
         yield name, value
+
+
+def _page(context: click.Context, option: click.Parameter, text: str | None) -> tuple[str, int] | None:
+    """Return host and port of ``HOST:PORT``; an address of IPv6 stands in square brackets."""
+    if text is None:
+        return None
+    host, _, port = text.rpartition(":")
+    host = host.removeprefix("[").removesuffix("]")
+    if not (host and port.isascii() and port.isdecimal() and int(port) < 65536):
+        raise UserError(f"--page {text}: write where it is to be served, such as --page={NEAR}, or leave that out")
+    return host, int(port)
 
 
 class PathType(click.Path):
@@ -98,6 +110,14 @@ PORTS = click.option(
     metavar="LINK=PATH",
     callback=_ports,
     help="Take another port for a link, such as that of `rover emulate`.",
+)
+PAGE = click.option(
+    "--page",
+    is_flag=False,
+    flag_value=NEAR,
+    metavar="[HOST:PORT]",
+    callback=_page,
+    help=f"Serve the operator page, by default to this machine alone, at {NEAR}.",
 )
 GUARD = click.option(
     "--guard",

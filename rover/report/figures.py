@@ -87,8 +87,17 @@ def _kinds_met(run: RecordedRun) -> set[str]:
 
 
 def _lids(run: RecordedRun) -> dict[str, Lid | None]:
+    return lids_of(run.header)
+
+
+def lids_of(header: Mapping[str, str]) -> dict[str, Lid | None]:
+    """Return the lid of each kind of the errand, as the header's entry ``kinds`` has it; None: nothing is known of it.
+
+    Raises:
+        RecordError: the entry cannot be used.
+    """
     try:
-        return {kind: _lid(seen) for kind, seen in json.loads(run.header.get("kinds", "{}")).items()}
+        return {kind: _lid(seen) for kind, seen in json.loads(header.get("kinds", "{}")).items()}
     except (ValueError, TypeError, KeyError, AttributeError) as error:
         raise RecordError(f"the record's header entry 'kinds' cannot be used: {error!r}") from None
 

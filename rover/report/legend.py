@@ -78,10 +78,10 @@ def _rows(entries: int, columns: Columns) -> int:
 
 def run_entries(ground: DrawnField, run: RecordedRun) -> list[Entry]:
     """Return what the plan of a run has: signs and their meaning."""
-    tags = [(_tag(sign.text, sign.tint), kind) for kind, sign in signs_in(run).items()]
+    tags = [(tag_sign(sign.text, sign.tint), kind) for kind, sign in signs_in(run).items()]
     strokes = look.state_strokes(sample.point.state for sample in run.track)
     paths = [(line_sign(stroke), f"path in {state}" if state else "path") for state, stroke in strokes.items()]
-    return [*tags, *_run_signs(run), *_ground_signs(ground), *paths]
+    return [*tags, *_run_signs(run), *ground_entries(ground), *paths]
 
 
 def _run_signs(run: RecordedRun) -> list[Entry]:
@@ -102,7 +102,7 @@ def _run_signs(run: RecordedRun) -> list[Entry]:
     return [(sign, text) for there, sign, text in signs if there]
 
 
-def _ground_signs(ground: DrawnField) -> list[Entry]:
+def ground_entries(ground: DrawnField) -> list[Entry]:
     """Return the signs of what stands there, those that there are."""
     signs: list[tuple[object, Sign, str]] = [
         (ground.start, lambda parent, at: symbols.station(parent, at, 0.0), "start, with heading"),
@@ -117,7 +117,8 @@ def _ground_signs(ground: DrawnField) -> list[Entry]:
     return [(sign, text) for there, sign, text in signs if there]
 
 
-def _tag(letter: str, tint: look.Tint) -> Sign:
+def tag_sign(letter: str, tint: look.Tint) -> Sign:
+    """Return the sign of a kind."""
     return lambda parent, at: symbols.tag(parent, at, letter, tint)
 
 

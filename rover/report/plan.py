@@ -44,7 +44,7 @@ def draw_plan(ground: DrawnField, run: RecordedRun, width: float = WIDTH) -> Ele
     draw_grid(picture, view)
     draw_ground(picture, view, ground)
     _draw_paths(sheet, run)
-    _draw_names(sheet, ground)
+    draw_names(sheet, ground)
     _draw_things(sheet, run)
     _draw_finds(sheet, run)
     draw_strip(picture, view, entries, ground.north)
@@ -94,7 +94,7 @@ def draw_ground(picture: Element, view: View, ground: DrawnField) -> None:
         symbols.marker(picture, view.at(*ground.marker))
 
 
-def _draw_names(sheet: Sheet, ground: DrawnField) -> None:
+def draw_names(sheet: Sheet, ground: DrawnField) -> None:
     """Draw what has to stand above the paths: the names of walls and places, and the start."""
     picture, view, space = sheet
     for name, ends in ground.walls.items():

@@ -35,6 +35,15 @@ def stop_robots(robot: Path | None, folder: Path | None) -> list[Outcome]:
     return _each(robot, folder, _stopped, "stop")
 
 
+def stop_at(folder: Path, cause: str) -> str:
+    """Stop the robot of the guard in a folder, and return a line on it once the guard says that it stands stopped.
+
+    Raises:
+        GuardError: the guard does not answer.
+    """
+    return f"stopped: {stop_now(folder, cause).cause}"
+
+
 def reset_robots(robot: Path | None, folder: Path | None) -> list[Outcome]:
     """Reset every robot that is meant, as `stop_robots` takes it; that never starts motion."""
     return _each(robot, folder, _reset, "reset")

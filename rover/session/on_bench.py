@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -19,12 +19,14 @@ from rover.files.bench import BenchFile
 from rover.record.frames import FrameFolder
 from rover.session import loop
 from rover.session.assembly import Assembly, user_drivers
+from rover.session.clocks import PacedClock
 from rover.session.drivers import Drivers
 from rover.session.header import run_header
 from rover.session.own_simulation import OwnSimulation, with_stand_ins
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
 from rover.session.truth import TruthKeeper
+from rover.session.watched import NoPage, Page, Wish
 from rover.session.wired import Wiring, wire
 from rover.simulation import SimulationContext
 from rover.vision.detector import finder
@@ -35,6 +37,19 @@ PICTURE_EVERY_NS = 10_000_000_000
 """How often a frame is kept beside the record, where there are any."""
 WIRED_PACE, RENDERED_PACE = 4.0, 2.0
 """A wired rehearsal runs so many times faster than real time, serial line included; drawing frames takes its time."""
+
+
+@dataclass(frozen=True)
+class Watched:
+    """How a rehearsal is watched: by a page, so many times as fast as real time (None: as fast as it goes)."""
+
+    page: Page = field(default_factory=NoPage)
+    pace: float | None = None
+
+    @property
+    def has_people(self) -> bool:
+        """Somebody may be there who stops it, and goes on."""
+        return not isinstance(self.page, NoPage)
 
 
 class Rehearsal(loop.Host):
@@ -49,6 +64,7 @@ class Rehearsal(loop.Host):
         rendered: draw what the camera sees, and have the real vision code find the objects in it.
         parts: of the core.
         with_readings: record them also where seed and files give them again, so that a replay needs no bench.
+        watched: how people take part in it; without them a stop that latches ends it.
 
     Attributes:
         bench: the built-in bench, or a simulation of the person's own; it knows the truth.
@@ -72,25 +88,28 @@ class Rehearsal(loop.Host):
         rendered: bool = False,
         parts: Parts = USUAL,
         with_readings: bool = False,
+        watched: Watched = Watched(),
     ) -> None:
-        is_exact = not (wired or user_drivers(assembly.robot))
+        is_exact = not (wired or watched.has_people or user_drivers(assembly.robot))
         self.bench, assembly, where = _placed(assembly, seed, wired=wired, rendered=rendered)
         self._floor = self.bench if isinstance(self.bench, Bench) else None
         self.wiring: Wiring | None = None
         self._resources = ExitStack()
         try:
-            pace = RENDERED_PACE if rendered else WIRED_PACE
+            pace = watched.pace or (RENDERED_PACE if rendered else WIRED_PACE)
             self.drivers = self._make_drivers(assembly, seed, pace if wired else None)
             self.core = Core(assembly.robot, assembly.errand, assembly.graph, activities, seed, parts=parts)
             self.truth = self._truth(assembly)
+            header = run_header(self.core, assembly, seed, where)
             self._recorder = RunRecorder(
                 self.core,
                 record,
-                run_header(self.core, assembly, seed, where),
+                header,
                 drivers=self.drivers,
                 truth=self.truth,
                 is_exact=is_exact and isinstance(self.bench, Bench) and not with_readings,
             )
+            watched.page.begin(self.core, header)
         except BaseException:
             self._resources.close()
             raise
@@ -99,6 +118,8 @@ class Rehearsal(loop.Host):
         self._now_ns = 0
         self.ends_ns = LONGEST_NS
         self._stopped: str | None = None
+        self._watched = watched
+        self._clock = None if watched.pace is None or wired else PacedClock(watched.pace)
 
     def _make_drivers(self, assembly: Assembly, seed: int, wired_pace: float | None) -> Drivers:
         robot = assembly.robot
@@ -144,9 +165,12 @@ class Rehearsal(loop.Host):
             now_ns = self._go_on()
         new = self.drivers.poll(now_ns)
         faults = [*self.drivers.faults(), *self._recorder.faults()]
-        return StepReadings(now_ns, new, faults, [*self.drivers.stops(), *self._pressed()])
+        wishes = [action_of(wish) for wish in self._watched.page.wishes()]
+        return StepReadings(now_ns, new, faults, [*self.drivers.stops(), *self._pressed(), *wishes])
 
     def _go_on(self) -> int:
+        if self._clock is not None:
+            self._clock.sleep_until(self._now_ns)
         due_ns = self._now_ns + self._period_ns
         self._now_ns = self.wiring.next_step(self._now_ns, self._period_ns) if self.wiring else due_ns
         self.bench.advance(self._now_ns)
@@ -165,11 +189,12 @@ class Rehearsal(loop.Host):
         self.drivers.apply(decided, is_stopped=not self.core.stop.effect.moves)
 
     def after_step(self, given: StepReadings, decided: StepRecord) -> None:
-        """Keep a picture that is due, and see whether a stop latched."""
+        """Keep a picture that is due, show the step, and see whether a stop latched that nobody resets."""
         if (frame := self.drivers.newest_frame()) is not None:
             self._pictures.keep(frame)
+        self._watched.page.take(self.core, given, decided)
         for event in decided.events:
-            if isinstance(event, Stop):
+            if isinstance(event, Stop) and not self._watched.has_people:
                 self._stopped, self.ends_ns = event.cause, given.now_ns
 
     def close(self) -> None:
@@ -182,6 +207,18 @@ class Rehearsal(loop.Host):
     def remarks(self) -> list[str]:
         """What a person should know besides the result, in sentences; mostly nothing."""
         return [*self.drivers.remarks, *self._recorder.unwell.values(), *self._recorder.troubles]
+
+
+def action_of(wish: Wish) -> Action:
+    """Return what somebody's wish means in a rehearsal, where there is no motor guard to ask."""
+    match wish.word:
+        case "stop" | "hold" as kind:
+            return Action(kind, f"{'stopped' if kind == 'stop' else 'held'} at the page by {wish.whose}")
+        case "go on":
+            return Action("resume")
+        case "reset" | "enable" as kind:
+            return Action(kind)
+    return Action("answer", wish.word)
 
 
 def _placed(

@@ -1,0 +1,52 @@
+"""The operator page of a command that has one: started before all else, and said where it is."""
+
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from rover.session.watched import NoPage, Page
+
+if TYPE_CHECKING:
+    from rover.page.process import PageProcess
+
+IN_THE_CLEAR = "all in this network may read along: it is not encrypted; a tunnel is better (README, the operator page)"
+
+
+@contextmanager
+def run_page(address: tuple[str, int] | None, about: Mapping[str, str]) -> Iterator[Page]:
+    """Serve the page of a rehearsal, where one is asked for.
+
+    Raises:
+        UserError: the address is not to be had, or something is missing.
+    """
+    if address is None:
+        yield NoPage()
+        return
+    from rover.page.run_page import RunPage
+
+    with served(address, None, may_read=False) as process:
+        yield RunPage(process, about)
+
+
+@contextmanager
+def served(address: tuple[str, int], guard: Path | None, *, may_read: bool) -> "Iterator[PageProcess]":
+    """Serve the page, and say where.
+
+    Raises:
+        UserError: the address is not to be had, or something is missing.
+    """
+    from rover.page.process import Address, PageProcess
+
+    with closing(PageProcess(Address(*address), guard, may_read=may_read)) as process:
+        # A terminal is one person's; what a service says is kept in a log.
+        if sys.stderr.isatty():
+            click.echo(f"page: {process.address.url(process.token)}", err=True)
+        else:
+            click.echo(f"page: {process.address.url()}   (its token: {process.token_file})", err=True)
+        if not process.address.is_loopback:
+            click.echo(IN_THE_CLEAR, err=True)
+        yield process

@@ -1,0 +1,174 @@
+"""What the page shows of a run: taken from the core after a step, and often only while somebody watches.
+
+The loop's thread does this, so it costs little: the field once, the robot ten times a second, what it knows of its
+field twice, and each event as it comes.
+"""
+
+import math
+import time
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rover.core import Core, StepReadings, StepRecord
+from rover.devices.families import reporting
+from rover.estimate.ellipse import ellipse_95
+from rover.events import HealthChange, Note
+from rover.motion.outline import outline_of
+from rover.page.process import PageProcess
+from rover.page.timing import StepTiming
+from rover.page.words import event_words, exit_facts, reading_words, recognised, rounded
+from rover.session.watched import Page, Wish
+
+NOW_EVERY_S, ERRAND_EVERY_S = 0.1, 0.5
+UNWATCHED_EVERY_S = 0.5
+"""So often the trail goes on while nobody watches."""
+RUN_ACTS = ("enable", "hold", "reset", "go-on", "yes", "no")
+
+
+class RunPage(Page):
+    """Shows a run.
+
+    Args:
+        process: that serves the page.
+        about: what is shown of the run besides: seed, pace.
+        acts: what may be asked for.
+    """
+
+    def __init__(self, process: PageProcess, about: Mapping[str, str], acts: Sequence[str] = RUN_ACTS) -> None:
+        self._process = process
+        self._about, self._acts = about, acts
+        self._began_ns = self._entered_ns = 0
+        self._now_s = self._errand_s = 0.0
+        self._state = self._question = ""
+        self._latest: dict[str, Any] = {}
+        self._health: dict[str, tuple[str, str]] = {}
+        self._errand: dict[str, Any] = {}
+        self._timing = StepTiming()
+
+    def begin(self, core: Core, header: Mapping[str, str]) -> None:
+        """Show what does not change."""
+        known = core.known
+        robot, errand = known.robot, known.errand
+        self._health = dict.fromkeys(reporting(robot.devices), ("overdue", ""))
+        self._timing = StepTiming(1.0 / robot.loop)
+        parts = {
+            name: [list(part) for part in outline_of(robot, errand.widest, loaded=loaded).parts]
+            for name, loaded in (("parts", False), ("loaded_parts", True))
+        }
+        self._process.show(
+            {
+                "kind": "sheet",
+                "title": errand.errand,
+                "robot": robot.robot,
+                "behaviour": core.engine.graph.title,
+                "host": header.get("host", ""),
+                "started": header.get("started", ""),
+                "about": dict(self._about),
+                "field": header.get("field", "{}"),
+                "kinds": header.get("kinds", "{}"),
+                "states": [path for path, state in core.engine.graph.states.items() if state.final is None],
+                "acts": list(self._acts),
+                "drives": False,
+                **parts,
+            }
+        )
+
+    def wishes(self) -> Sequence[Wish]:
+        """Return what people at the page want."""
+        return [Wish(one["word"], one["whose"]) for one in self._process.heard() if "word" in one]
+
+    def take(self, core: Core, given: StepReadings, decided: StepRecord, *, waits_for: str = "") -> None:
+        """Take a step in; show what is due."""
+        self._began_ns = self._began_ns or given.now_ns
+        self._latest.update((name, reading.value) for name, reading in given.new)
+        self._timing.step(given.now_ns)
+        for event in decided.events:
+            self._take_event(event, given.now_ns)
+        if decided.state != self._state:
+            self._state, self._entered_ns, self._question = decided.state, given.now_ns, ""
+        now_s = time.monotonic()
+        is_watched = self._process.viewers > 0
+        if now_s >= self._now_s or decided.ending is not None:
+            self._now_s = now_s + (NOW_EVERY_S if is_watched else UNWATCHED_EVERY_S)
+            self._process.show_or_drop(self._now(core, decided, waits_for))
+        if (is_watched and now_s >= self._errand_s) or decided.ending is not None:
+            self._errand_s = now_s + ERRAND_EVERY_S
+            self._show_errand(core)
+
+    def _take_event(self, event: Any, now_ns: int) -> None:
+        match event:
+            case HealthChange(device, health, why):
+                self._health[device] = (health.value, why)
+            case Note("question", text):
+                self._question = text
+        what, text = event_words(event)
+        self._process.show({"kind": "event", "t": self._seconds(now_ns), "what": what, "text": text})
+
+    def _seconds(self, now_ns: int) -> float:
+        return round((now_ns - self._began_ns) * 1e-9, 2)
+
+    def _now(self, core: Core, decided: StepRecord, waits_for: str) -> dict[str, Any]:
+        known, stop, now_ns = core.known, core.stop, decided.now_ns
+        xx, xy, _, yy, _, tt = core.covariance()
+        ellipse = ellipse_95(xx, xy, yy)
+        pose = known.pose
+        return {
+            "kind": "now",
+            "t": self._seconds(now_ns),
+            "phase": stop.phase.name.lower().replace("_", " "),
+            "cause": stop.cause,
+            "waits_for": waits_for,
+            "question": self._question,
+            "state": decided.state,
+            "since": self._seconds(now_ns) - self._seconds(self._entered_ns),
+            "pose": [rounded(pose.x, 3), rounded(pose.y, 3), rounded(math.degrees(pose.heading), 1)],
+            "sigma": rounded(math.degrees(math.sqrt(max(tt, 0.0))), 1),
+            "ellipse": [rounded(ellipse.major_m, 3), rounded(ellipse.minor_m, 3), rounded(ellipse.angle_rad, 3)],
+            "loaded": known.loaded,
+            "jaws": known.jaws,
+            "duties": [rounded(decided.drive.left, 2), rounded(decided.drive.right, 2)],
+            "exits": [exit_facts(one, now_ns) for one in core.awaited()],
+            "devices": self._devices(core),
+            "seen": recognised(self._latest.get("camera")),
+            "timing": self._timing.facts(),
+        }
+
+    def _devices(self, core: Core) -> list[list[Any]]:
+        """Return (name, health, why, age of the last report in s, what it said) of each device that reports."""
+        signals, now_ns, rows = core.known.signals, core.known.now_ns, []
+        for name, (health, why) in self._health.items():
+            taken_ns = getattr(signals, f"{name}_t", None)
+            age = None if not taken_ns else round((now_ns - taken_ns) * 1e-9, 2)
+            said = reading_words(name, self._latest[name]) if name in self._latest else ""
+            rows.append([name, health, why, age, said])
+        return rows
+
+    def _show_errand(self, core: Core) -> None:
+        """Show what the robot knows of its field, where that is news."""
+        known, ledger, account = core.known, core.known.ledger, core.account()
+        chosen = known.targets.chosen
+        facts = {
+            "kind": "errand",
+            "targets": [_target(one, one is chosen) for one in known.targets.objects],
+            "met": [[rounded(met.x, 2), rounded(met.y, 2), met.is_touched] for met in ledger.obstacles],
+            "filled": [[one.slot.x, one.slot.y, one.kind] for one in ledger.filled],
+            "standing": [[rounded(one.x, 2), rounded(one.y, 2), one.kind] for one in ledger.standing],
+            "carried": ledger.carried,
+            "delivered": account.counted,
+            "believed": account.believed,
+            "left": account.left,
+            "expected": known.errand.expect,
+        }
+        if facts != self._errand:
+            self._errand = facts
+            self._process.show(facts)
+
+    def end(self, text: str) -> None:
+        """Say how it ended."""
+        self._process.show({"kind": "end", "text": text})
+
+
+def _target(one: Any, is_chosen: bool) -> list[Any]:
+    ellipse = ellipse_95(one.xx, one.xy, one.yy)
+    axes = [rounded(ellipse.major_m, 2), rounded(ellipse.minor_m, 2), rounded(ellipse.angle_rad, 2)]
+    return [one.kind, rounded(one.x, 2), rounded(one.y, 2), *axes, one.known, is_chosen, one.barred]

@@ -1,0 +1,114 @@
+// What a person does here. Everything is asked for, and shown only once the runtime says that it is so. A stop is sent
+// by every way there is, and needs no token.
+
+const by = (id) => document.getElementById(id);
+const KEYS = { h: "hold", r: "reset", g: "go-on", y: "yes", n: "no" };
+const STORED = "rover page token";
+const OFFERED = {
+  enable: (now) => now.phase === "not enabled",
+  hold: (now) => now.phase === "running",
+  reset: (now) => now.phase === "stopped" || now.phase === "resetting",
+  "go-on": (now) => now.phase === "held" || now.phase === "ready",
+};
+
+export class Controls {
+  constructor(reconnect) {
+    this.reconnect = reconnect;
+    this.isRefused = false;
+    this.mayAct = false;
+    this.acts = [];
+    this.link = null;
+    this.token = this.readToken();
+    by("stop-form").addEventListener("submit", (event) => { event.preventDefault(); this.stop(); });
+    by("ask-token").addEventListener("submit", (event) => { event.preventDefault(); this.useToken(by("token").value.trim()); });
+    for (const button of document.querySelectorAll("[data-act]")) button.addEventListener("click", () => this.act(button.dataset.act));
+    document.addEventListener("keydown", (event) => this.press(event), { capture: true });
+  }
+
+  // From the address, behind '#', where it is sent to nobody; kept for this tab, and taken out of the address.
+  readToken() {
+    const given = decodeURIComponent(location.hash.slice(1));
+    if (given) {
+      sessionStorage.setItem(STORED, given);
+      history.replaceState(null, "", location.pathname);
+    }
+    return sessionStorage.getItem(STORED) ?? "";
+  }
+
+  useToken(token) {
+    this.token = token;
+    sessionStorage.setItem(STORED, token);
+    this.isRefused = false;
+    by("ask-token").hidden = true;
+    this.notice("");
+    this.reconnect();
+  }
+
+  may(mayAct) {
+    this.mayAct = mayAct;
+    this.isRefused = false;
+    by("ask-token").hidden = mayAct;
+    if (mayAct) this.notice("");
+  }
+
+  refuse(why) {
+    this.isRefused = true;
+    by("ask-token").hidden = false;
+    this.notice(why);
+  }
+
+  offer(acts, drives) {
+    this.acts = acts;
+    this.drives = drives;
+    for (const button of document.querySelectorAll("#acts [data-act]")) button.hidden = !acts.includes(button.dataset.act);
+  }
+
+  stand(now) {
+    this.now = now;
+    for (const button of document.querySelectorAll("#acts [data-act]"))
+      button.disabled = !this.mayAct || !OFFERED[button.dataset.act](now);
+    for (const button of document.querySelectorAll("#question [data-act]")) button.disabled = !this.mayAct;
+  }
+
+  lose() {
+    this.mayAct = false;
+    for (const button of document.querySelectorAll("[data-act]")) button.disabled = true;
+  }
+
+  tick() {}
+
+  notice(text) {
+    const place = by("notice");
+    place.hidden = !text;
+    if (place.textContent !== text) place.textContent = text;
+  }
+
+  press(event) {
+    if (event.ctrlKey || event.metaKey || event.altKey || event.target instanceof HTMLInputElement) return;
+    const key = event.key.toLowerCase();
+    if (key === " " || key === "s") {
+      event.preventDefault();
+      if (!event.repeat) this.stop();
+    } else if (KEYS[key] && !event.repeat && this.mayAct && this.acts.includes(KEYS[key])) {
+      this.act(KEYS[key]);
+    }
+  }
+
+  async stop() {
+    await this.post("/stop", {}, "NOT STOPPED by the page: it cannot be reached. Use the stop on the robot.");
+  }
+
+  async act(act) {
+    await this.post(`/act/${act}`, { Authorization: `Bearer ${this.token}` }, `'${act}' did not get there`);
+  }
+
+  async post(where, headers, otherwise) {
+    try {
+      const answer = await fetch(where, { method: "POST", headers, keepalive: true });
+      const { text } = await answer.json();
+      this.notice(answer.ok ? "" : text);
+    } catch {
+      this.notice(otherwise);
+    }
+  }
+}

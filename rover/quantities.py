@@ -22,6 +22,7 @@ class Dimension(NamedTuple):
     current: int = 0
     mass: int = 0
     temperature: int = 0
+    data: int = 0
 
     def times(self, other: "Dimension", power: int = 1) -> "Dimension":
         """Return the dimension of ``self * other**power``."""
@@ -36,6 +37,7 @@ VOLTAGE = Dimension(voltage=1)
 CURRENT = Dimension(current=1)
 MASS = Dimension(mass=1)
 TEMPERATURE = Dimension(temperature=1)
+DATA = Dimension(data=1)
 FREQUENCY = Dimension(time=-1)
 SPEED = Dimension(length=1, time=-1)
 TURN_RATE = Dimension(angle=1, time=-1)
@@ -74,6 +76,9 @@ UNITS: dict[str, tuple[Dimension, float]] = {
     "rpm": (TURN_RATE, 2.0 * math.pi / 60.0),
     "ohm": (RESISTANCE, 1.0),
     "mohm": (RESISTANCE, 1e-3),
+    "kB": (DATA, 1e3),
+    "MB": (DATA, 1e6),
+    "GB": (DATA, 1e9),
 }
 
 # dimension -> (its name, the units a person would write it with)
@@ -93,9 +98,10 @@ _NAMED = {
     TURN_ACCELERATION: ("a turn acceleration", "deg/s^2, rad/s^2"),
     RESISTANCE: ("a resistance", "ohm, mohm"),
     AREA: ("an area", "m^2, cm^2"),
+    DATA: ("an amount of data", "MB, GB"),
 }
 
-_BASE_SYMBOLS = ("m", "s", "rad", "V", "A", "kg", "degC")
+_BASE_SYMBOLS = ("m", "s", "rad", "V", "A", "kg", "degC", "B")
 UNSIGNED = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 UNIT_PATTERN = r"%|[A-Za-z]+(?:\^\d)?(?:/[A-Za-z]+(?:\^\d)?)*"
 _QUANTITY = re.compile(rf"\s*([-+]?{UNSIGNED})\s*({UNIT_PATTERN})?\s*", re.ASCII)

@@ -38,7 +38,7 @@ PINT_NAMES = {
     "mohm": "milliohm",
     "rev": "revolution",
 }
-BASE = ("m", "s", "rad", "V", "A", "kg", "delta_degC")
+BASE = ("m", "s", "rad", "V", "A", "kg", "delta_degC", "byte")
 
 angles = st.floats(-1e3, 1e3)
 

@@ -16,6 +16,7 @@ from rover.files.types import (
     POSITIVE,
     AboveZeroSpan,
     Acceleration,
+    Data,
     Due,
     FilePath,
     Frequency,
@@ -24,6 +25,7 @@ from rover.files.types import (
     Model,
     Name,
     Number,
+    Share,
     ShareSpan,
     Speed,
     Text,
@@ -203,6 +205,17 @@ class LimitSettings(Model):
     """A drive command that is not followed by another ends after so long: wheels at zero."""
 
 
+class RecordKeys(Model):
+    """What records of runs keep, and how much of it."""
+
+    frames: Frequency = si("1 Hz")
+    """So many of the camera's frames are kept in a second of the run, as JPEG files beside the record."""
+    quality: Share = si("85 %")
+    """Of their compression: the less, the smaller and the coarser they are."""
+    keep: Data = si("4 GB")
+    """So much room all records in a folder take, with their frames: before a run the oldest go, see below."""
+
+
 class Robot(Model):
     """The whole robot file."""
 
@@ -226,6 +239,8 @@ class Robot(Model):
     """What the plate at the tray looks like."""
     limits: LimitSettings = LimitSettings()
     """What no behaviour may exceed."""
+    record: RecordKeys = RecordKeys()
+    """What records of runs keep."""
 
     def going_without(self, name: str) -> Going:
         """Return how the robot goes on while a device is missing: what holds it back it goes slowly without."""

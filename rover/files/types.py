@@ -121,6 +121,7 @@ TurnRate = Annotated[float, _parser(quantities.TURN_RATE), Due("turn rate")]
 Acceleration = Annotated[float, _parser(quantities.ACCELERATION), POSITIVE, Due("acceleration")]
 TurnAcceleration = Annotated[float, _parser(quantities.TURN_ACCELERATION), POSITIVE, Due("turn acceleration")]
 Temperature = Annotated[float, _parser(quantities.TEMPERATURE), Due("temperature")]
+Data = Annotated[float, _parser(quantities.DATA), POSITIVE, Due("amount of data")]
 WholeNumber = Annotated[StrictInt, Due("whole number")]
 
 

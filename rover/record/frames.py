@@ -1,48 +1,60 @@
-"""Pictures of a camera, kept beside a run record: a folder of PNG files named by the time at which each was taken."""
+"""Pictures of a camera, kept beside a run record: a folder of JPEG files named by the time at which each was taken."""
 
 import shutil
-import struct
 import threading
-import zlib
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from rover.devices.readings import Frame, Reading
+from rover.files.robot import RecordKeys
 
-KEEP_EVERY_NS = 1_000_000_000
 ROOM_FOR_MORE = 200_000_000
 """Bytes that stay free on the disk: pictures are the first to be left out."""
 WRITTEN_WITHIN_S = 5.0
-_QUICK = 1
+MISSING = "the package 'opencv' writes them; install it: pip install 'rover[vision]'"
 
 
-def png(frame: Frame) -> bytes:
-    """Return a frame as PNG, 8 bit, red, green, blue.
+def jpeg(frame: Frame, quality: float) -> bytes:
+    """Return a frame as JPEG; the quality is 0 to 1.
 
-    Source: Portable Network Graphics (PNG) Specification (Second Edition), ISO/IEC 15948:2004, clauses 5.3 and 11.2.
+    Raises:
+        OSError: it cannot be packed: the package is missing, or the image is none.
     """
-    rows = [b"\0" + row[:, ::-1].tobytes() for row in frame.image]
-    height, width = frame.image.shape[:2]
-    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-    parts = ((b"IHDR", head), (b"IDAT", zlib.compress(b"".join(rows), _QUICK)), (b"IEND", b""))
-    return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(kind, data) for kind, data in parts)
+    try:
+        import cv2
+    except ImportError as error:
+        raise OSError(MISSING) from error
+    try:
+        good, packed = cv2.imencode(".jpg", frame.image, [cv2.IMWRITE_JPEG_QUALITY, round(100 * quality)])
+    except cv2.error as error:
+        raise OSError(f"this is no image: {error.err}") from error
+    if not good:
+        raise OSError("the image cannot be packed")
+    return packed.tobytes()
 
 
-def _chunk(kind: bytes, data: bytes) -> bytes:
-    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+def folder_of(record: Path) -> Path:
+    """Return the folder of a record's frames; where none were kept there is none."""
+    return record.with_suffix(".frames")
+
+
+def frames_of(record: Path) -> list[Path]:
+    """Return the frames that are kept beside a record, oldest first; earlier versions kept PNG files."""
+    found = [path for path in folder_of(record).glob("*") if path.suffix in (".jpg", ".png")]
+    return sorted((path for path in found if path.stem.isdecimal()), key=lambda path: int(path.stem))
 
 
 class FrameFolder:
-    """Keeps a frame a second, or as often as told, while there is room; the folder is made with the first. One thread.
+    """Keeps frames at a set rate while there is room; the folder is made with the first. For one thread.
 
     Attributes:
         trouble: why frames are not kept any more; empty while they are.
     """
 
-    def __init__(self, record: Path, every_ns: int = KEEP_EVERY_NS) -> None:
-        self.path = record.with_suffix(".frames")
+    def __init__(self, record: Path, keys: RecordKeys) -> None:
+        self.path = folder_of(record)
         self.trouble = ""
-        self._every_ns = every_ns
+        self._every_ns, self._quality = round(1e9 / keys.frames), keys.quality
         self._next_ns = 0
 
     def is_due(self, reading: Reading) -> bool:
@@ -58,7 +70,7 @@ class FrameFolder:
             self.path.mkdir(exist_ok=True)
             if shutil.disk_usage(self.path).free < ROOM_FOR_MORE:
                 raise OSError("little room is left on the disk")
-            (self.path / f"{reading.taken_ns}.png").write_bytes(png(reading.value))
+            (self.path / f"{reading.taken_ns}.jpg").write_bytes(jpeg(reading.value, self._quality))
         except OSError as error:
             self.trouble = f"no more frames are kept: {error}"
 
@@ -69,10 +81,11 @@ class CameraFrames:
     Args:
         record: the run record's file.
         newest: returns the newest frame, None where there is none.
+        keys: how many are kept, and how.
     """
 
-    def __init__(self, record: Path, newest: Callable[[], Reading | None]) -> None:
-        self._folder = FrameFolder(record)
+    def __init__(self, record: Path, newest: Callable[[], Reading | None], keys: RecordKeys) -> None:
+        self._folder = FrameFolder(record, keys)
         self._newest = newest
         self._packing = threading.Thread()
 

@@ -8,6 +8,8 @@ from rover.errors import UserError
 from rover.events import BELIEVED, Delivery, Event, Find, TrackPoint
 
 E = TypeVar("E")
+CUT_OFF = "cut off"
+"""The result of a run whose record ends before the run did."""
 
 
 class RecordError(UserError):
@@ -162,7 +164,7 @@ class RecordedRun:
         true_finds: by the number of the find; empty on the robot, and a find that is missing held nothing.
         incidents: bumps and touches, in the order in which they were over; empty on the robot.
         truth: None on the robot, and in records of the first layout.
-        outcome: None if the record ends before the run did.
+        outcome: None if the record ends before the run did; once it is finished by the next run, `CUT_OFF`.
         ended_ns: the latest time in the record.
     """
 
@@ -193,3 +195,8 @@ class RecordedRun:
     def events_of(self, kind: type[E]) -> tuple[E, ...]:
         """Return the events of one class, such as `rover.events.Find`, in order."""
         return tuple(happening.event for happening in self.happenings if isinstance(happening.event, kind))
+
+
+def is_cut_off(run: RecordedRun) -> bool:
+    """Tell whether a record ends before its run did: the program was killed, the power went, or it still goes on."""
+    return run.outcome is None or run.outcome.result == CUT_OFF

@@ -33,8 +33,6 @@ from rover.vision.detector import finder
 
 LONGEST_NS = 4 * 3600 * 1_000_000_000
 """A rehearsal of a behaviour that does not end is stopped after so much robot time."""
-PICTURE_EVERY_NS = 10_000_000_000
-"""How often a frame is kept beside the record, where there are any."""
 WIRED_PACE, RENDERED_PACE = 4.0, 2.0
 """A wired rehearsal runs so many times faster than real time, serial line included; drawing frames takes its time."""
 
@@ -113,7 +111,7 @@ class Rehearsal(loop.Host):
         except BaseException:
             self._resources.close()
             raise
-        self._pictures = FrameFolder(record, PICTURE_EVERY_NS)
+        self._pictures = FrameFolder(record, assembly.robot.record)
         self._period_ns = round(1e9 / assembly.robot.loop)
         self._now_ns = 0
         self.ends_ns = LONGEST_NS

@@ -11,6 +11,8 @@ from rover.core.health import RECORD
 from rover.devices.readings import Reading
 from rover.errand.entries import Account
 from rover.events import BELIEVED, Delivery, Event, Find, Health, HealthChange, Note
+from rover.files.robot import RecordKeys
+from rover.record.folder import tidy
 from rover.record.frames import CameraFrames
 from rover.record.run import Incident, TrueFigures
 from rover.record.steps import StepRows
@@ -28,14 +30,22 @@ TRACK_EVERY = 5
 class Recorder:
     """The record of any session, with or without a core; beside it frames, those that ``newest_frame`` returns.
 
+    What the robot file says of records is in ``keys``; before one is made, its folder is tidied.
+
+    Attributes:
+        tidied: what was done to other records, in sentences.
+
     Raises:
         RecordError: the record cannot be made.
     """
 
-    def __init__(self, path: Path, header: Mapping[str, str], newest_frame: Callable[[], Reading | None]) -> None:
+    def __init__(
+        self, path: Path, header: Mapping[str, str], newest_frame: Callable[[], Reading | None], keys: RecordKeys
+    ) -> None:
         self.path = path
+        self.tidied = list(tidy(path.parent, keys.keep))
         self._record = RunRecord.create(path, header)
-        self._frames = CameraFrames(path, newest_frame)
+        self._frames = CameraFrames(path, newest_frame, keys)
         self._latest_ns = 0
 
     def readings(self, now_ns: int, rows: Sequence[tuple[str, Reading]]) -> None:
@@ -101,7 +111,8 @@ class RunRecorder(Recorder):
         truth: TruthKeeper | None = None,
         is_exact: bool = False,
     ) -> None:
-        super().__init__(path, header, drivers.newest_frame if drivers is not None and truth is None else lambda: None)
+        newest_frame = drivers.newest_frame if drivers is not None and truth is None else lambda: None
+        super().__init__(path, header, newest_frame, core.known.robot.record)
         self.delivered = len(core.known.ledger.delivered)
         self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
         self._takes_readings = not is_exact
@@ -114,6 +125,8 @@ class RunRecorder(Recorder):
         self._steps = self._skipped = 0
         self._began_ns = self._latest_ns = began_ns
         self._began_s = time.monotonic()
+        for said in self.tidied:
+            self.note("record", said)
 
     @property
     def seconds(self) -> float:

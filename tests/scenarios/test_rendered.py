@@ -47,8 +47,8 @@ def test_a_jar_is_found_in_the_frames_and_delivered(rehearsed, files):
     assert result.worst_axis_error_m < 0.10
     assert record.header["host"] == "rendered bench"
     assert rehearsal.remarks == []
-    pictures = sorted((files.folder / "config" / "run.frames").glob("*.png"))
-    assert len(pictures) == pytest.approx(result.robot_time_s / 10.0, abs=2)
+    pictures = sorted((files.folder / "config" / "run.frames").glob("*.jpg"))
+    assert len(pictures) == pytest.approx(result.robot_time_s, rel=0.05)  # one a second, as the robot file says
 
 
 def test_one_seed_gives_one_run(rehearsed):

@@ -233,9 +233,9 @@ def test_frames_are_kept_beside_the_record(stand):
     code, _, said = stand.run("--enable-motion", "--drivers", folder)
     assert code == 0, said
     record = next((stand.folder / "runs").glob("*.sqlite"))
-    frames = list(record.with_suffix(".frames").glob("*.png"))
+    frames = list(record.with_suffix(".frames").glob("*.jpg"))
     assert frames
-    assert all(frame.read_bytes().startswith(b"\x89PNG") for frame in frames)
+    assert all(frame.read_bytes().startswith(b"\xff\xd8") for frame in frames)
 
 
 def test_a_line_unplugged_in_mid_run_is_a_stop_that_a_person_ends(stand):

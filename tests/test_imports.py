@@ -57,7 +57,7 @@ ALLOWED = {
     "activities": {*VALUES, *MIDDLE},
     "core": {*VALUES, *MIDDLE, "activities"},
     "record": {*VALUES, "core"},
-    "report": {*VALUES, "record", "estimate", "feasibility"},
+    "report": {*VALUES, "record", "estimate", "feasibility", "behaviour"},
     "notices": {*VALUES, "record", "report", "estimate"},
     "diagnosis": {*VALUES, "record", "session"},
     "session": {*VALUES, *CORE, *HARDWARE, "record", "simulation", "feasibility"},

@@ -79,10 +79,11 @@ class ExitNode:
 
 @dataclass(frozen=True)
 class ParameterValue:
-    """A parameter's value: a constant, or an expression to be worked out at entry."""
+    """A parameter's value: a constant, or an expression to be worked out at entry; ``text`` is as it was written."""
 
     constant: Any = None
     expression: Expression | None = None
+    text: str = ""
 
 
 @dataclass(frozen=True)

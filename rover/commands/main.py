@@ -28,6 +28,7 @@ COMMANDS = {
     "calibrate": "Calibrate a part of a ROBOT, and offer to correct its file.",
     "check": "Check a FILE of any kind, or without one this computer.",
     "completion": "Have your shell complete commands, options and files.",
+    "draw": "Draw the graph of a behaviour or an errand FILE: SVG, or text for a README.",
     "emulate": "Emulate the co-processor of a ROBOT file on a pseudo-terminal.",
     "jog": "Drive a ROBOT by hand: it moves only while a key is held.",
     "losses": "Lose every device in every state of an ERRAND, on the bench.",

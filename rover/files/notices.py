@@ -117,7 +117,7 @@ PORTS = {"starttls": 587, "tls": 465, "none": 25}
 class Mail(Model):
     """A mail server, and whom it is to bring notices to."""
 
-    server: Annotated[str, BeforeValidator(_host), Due("name")]
+    server: Annotated[str, BeforeValidator(_host), Due("mail server")]
     """Of the server that takes mail from you."""
     security: Literal["starttls", "tls", "none"] = "starttls"
     """How the way there is kept private. The server's certificate is checked; `none` goes without, and without `user`

@@ -23,6 +23,7 @@ from rover.files.bench import OWN_CLASS
 from rover.files.driver_keys import KINDS as OWN_KINDS
 from rover.files.errand import ORDERS
 from rover.files.load import KINDS
+from rover.files.notices import OCCASIONS
 from rover.files.reference import KeyRow, meaning
 from rover.files.robot import GOING
 from rover.files.types import NAME_PATTERN, NOT_NEGATIVE, POSITIVE, Due, Model, due_in
@@ -126,6 +127,12 @@ _LEAVES: dict[str, Schema] = {
         "type": "object",
         "additionalProperties": _either({"enum": list(GOING)}, _quantity(quantities.TIME, is_signed=False)),
     },
+    "mail server": _TEXT,
+    "mail address": _TEXT,
+    "mail addresses": _either(_TEXT, {"type": "array", "items": _TEXT, "minItems": 1}),
+    "list of occasions": _either(
+        {"enum": list(OCCASIONS)}, {"type": "array", "items": {"enum": list(OCCASIONS)}, "minItems": 1}
+    ),
     "quantity": _either({"type": "number"}, {"type": "string", "pattern": rf"^\s*[-+]?(?:{quantities.UNSIGNED})"}),
     "any": _SCALAR,
     "as `rest`": _SCALAR,

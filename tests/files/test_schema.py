@@ -56,6 +56,18 @@ def test_so_is_every_file_from_which_broken_ones_are_made(path):
     assert mistakes(path.read_text("utf-8")) == []
 
 
+@pytest.mark.parametrize(
+    "notices",
+    [
+        "{on: stop, mail: {server: m.example.org, sender: a@b.org, to: c@d.org}}",
+        "{on: [find, end], mail: {server: m.example.org, sender: a@b.org, to: [c@d.org, e@f.org], security: tls}}",
+        '{command: tell, templates: {find: {subject: "{kind}"}}}',
+    ],
+)
+def test_so_are_notices(notices):
+    assert mistakes(f"{(TABLES / 'good/errand.yaml').read_text('utf-8')}notices: {notices}\n") == []
+
+
 def edited(good: str, edits: dict[str, str]) -> str:
     text = (TABLES / f"good/{good}.yaml").read_text("utf-8")
     for old, new in edits.items():

@@ -12,6 +12,7 @@ from rover.errors import A_LOOP, UserError, is_loop
 from rover.files.driver_keys import look_in
 from rover.files.given import FAULT_OPTION, OPTION
 from rover.files.yaml_source import read_text
+from rover.quantities import TIME, QuantityError, parse
 
 FOLDERS = f"{__name__}.folders"
 NEAR = "127.0.0.1:8765"
@@ -33,6 +34,19 @@ def _given(context: click.Context, option: click.Parameter, texts: Iterable[str]
 def _ports(context: click.Context, option: click.Parameter, texts: Iterable[str]) -> dict[str, str]:
     """Return the ports given as ``LINK=PATH``, by link."""
     return dict(_pairs(texts, "--port", "a link of the robot file and its port, such as --port main=/dev/ttyUSB1"))
+
+
+def time_since_start(context: click.Context, option: click.Parameter, text: str | None) -> float | None:
+    """Return a time since a run began (s), written with its unit; None where it is not given."""
+    if text is None:
+        return None
+    try:
+        quantity = parse(text)
+    except QuantityError as error:
+        raise click.BadParameter(str(error)) from None
+    if quantity.dimension != TIME or quantity.value < 0.0:
+        raise click.BadParameter(f"'{text}' is no time since the run began; write one such as '120 s' or '2 min'")
+    return quantity.value
 
 
 def _pairs(texts: Iterable[str], option: str, what: str) -> Iterator[tuple[str, str]]:

@@ -14,23 +14,12 @@ from rover.commands import options
 from rover.commands.main import FAILED
 from rover.commands.output import ProgressLine
 from rover.events import StateChange, Stop
-from rover.quantities import TIME, QuantityError, parse
 from rover.session.parting import Parting, Partings, Side, partings
 from rover.session.program import computer
 from rover.session.recorded_errand import Changes
 from rover.session.replay import Replayed, replay
 
 RECORDED, CHANGED = "as recorded", "with the change"
-
-
-def _seconds(context: click.Context, option: click.Parameter, text: str) -> float:
-    try:
-        quantity = parse(text)
-    except QuantityError as error:
-        raise click.BadParameter(str(error)) from None
-    if quantity.dimension != TIME or quantity.value < 0.0:
-        raise click.BadParameter(f"'{text}' is no time since the run began; write one such as '120 s' or '2 min'")
-    return quantity.value
 
 
 @click.command()
@@ -42,7 +31,14 @@ def _seconds(context: click.Context, option: click.Parameter, text: str) -> floa
     help="An errand, behaviour or robot file instead of the recorded one: where do decisions part, and why?",
 )
 @options.SETTINGS
-@click.option("--from", "from_s", default="0 s", callback=_seconds, metavar="TIME", help="Look at what comes after it.")
+@click.option(
+    "--from",
+    "from_s",
+    default="0 s",
+    callback=options.time_since_start,
+    metavar="TIME",
+    help="Look at what comes after it.",
+)
 @options.DRIVERS
 @options.JSON
 def command(record: Path, file: Path | None, settings: dict[str, Any], from_s: float, as_json: bool) -> int:

@@ -12,6 +12,7 @@ from rover.record.surveyed import path_beside
 from rover.report.files import folder_beside, write_pictures, write_tables
 from rover.report.page import sections_of, write_report
 from rover.report.surveyed import with_measured
+from rover.report.video import write_video
 
 
 @click.command()
@@ -25,8 +26,9 @@ from rover.report.surveyed import with_measured
 )
 @click.option("--csv", "as_csv", is_flag=True, help="Write the tables and the path as CSV files, too.")
 @click.option("--png", "as_png", is_flag=True, help="Write the pictures as PNG, too (pip install 'rover[report]').")
+@click.option("--video", is_flag=True, help="Write a time-lapse, too (pip install 'rover[vision]').")
 @click.option("--type-in", is_flag=True, help="Ask for the true positions first, find by find, and keep them.")
-def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, type_in: bool) -> int:
+def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, video: bool, type_in: bool) -> int:
     """Write the report of a run RECORD: floor plan, finds, deliveries, as one HTML file beside it."""
     run = read(record)
     if type_in:
@@ -47,4 +49,6 @@ def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, typ
     click.echo(f"report: {target}")
     if as_csv or as_png:
         click.echo(f"files: {folder}")
+    if video:
+        click.echo(f"video: {write_video(run, record.with_suffix('.frames'), record.with_suffix('.webm'))}")
     return 0

@@ -19,6 +19,10 @@ RUNS = (0.5, 0.35, 0.25)
 """Straight runs (m) to the object, the longest that is free: it is looked at, and centred on, on the way."""
 BESIDE_SIGHT = 0.05
 """A run begins where the camera sees the object, and so much (m) farther off."""
+SHORT_OF = 0.015
+"""So near (m) to the end of the last straight way the target is between the jaws, if it goes no farther."""
+LEAST_RUN_OUT = LEAST_WAY - SHORT_OF
+"""So much more (m) than the straight run has to be free."""
 SAME_SLANT, TRIED_COST = math.radians(30.0), 1.0
 """A direction nearer than this (rad) to one that was tried in vain costs as much as so much more way (m) each time."""
 NEIGHBOUR = 0.2
@@ -39,7 +43,7 @@ def can_close_in(known: Knowledge, target: Remembered, speed: float) -> bool:
     place = start.x + (way - last) * math.cos(heading), start.y + (way - last) * math.sin(heading)
     if leg_to(clearance_from(known, start, speed), start, place) is None:
         return False
-    return clearance_beside(known, target, 0.0, speed).along(Pose(*place, heading), last + LEAST_WAY) is not None
+    return clearance_beside(known, target, 0.0, speed).along(Pose(*place, heading), last + LEAST_RUN_OUT) is not None
 
 
 def tried(known: Knowledge, target: Remembered, heading: float) -> int:
@@ -53,7 +57,8 @@ def tried(known: Knowledge, target: Remembered, heading: float) -> int:
 class Approaches:
     """Looks at all directions, some in each step. `work` until ``is_over``; then ``goals`` has those that are free.
 
-    With none, they are looked at again with the object's neighbours left out: these may be nudged.
+    With none, they are looked at again with the room that is due at a creep, then with its neighbours left out:
+    these may be nudged.
     """
 
     def __init__(self, known: Knowledge, target: Remembered) -> None:
@@ -62,7 +67,9 @@ class Approaches:
         here = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
         self._all = [wrap(here + index * math.tau / DIRECTIONS) for index in range(DIRECTIONS)]
         self._left = list(self._all)
-        self._last, self._spare = clearance_beside(known, target, 0.0), [clearance_beside(known, target, NEIGHBOUR)]
+        ways = ((neighbours, speed) for neighbours in (0.0, NEIGHBOUR) for speed in (math.inf, CREEP))
+        self._spare = [clearance_beside(known, target, neighbours, speed) for neighbours, speed in ways]
+        self._last = self._spare.pop(0)
         self._stand = clearance_from(known, known.pose, CREEP)
 
     @property
@@ -78,7 +85,7 @@ class Approaches:
             if goal is not None:
                 self.goals.append(goal)
         if not self._left and not self.goals and self._spare:
-            self._last, self._left = self._spare.pop(), list(self._all)
+            self._last, self._left = self._spare.pop(0), list(self._all)
 
     def _goal(self, known: Knowledge, heading: float) -> Goal | None:
         reach = known.robot.body.gripper_reach
@@ -86,7 +93,7 @@ class Approaches:
             x = self._target.x - (reach + way) * math.cos(heading)
             y = self._target.y - (reach + way) * math.sin(heading)
             start = Pose(x, y, heading)
-            if self._stand.is_free(start) and self._last.along(start, way + LEAST_WAY) is not None:
+            if self._stand.is_free(start) and self._last.along(start, way + LEAST_RUN_OUT) is not None:
                 return Goal(x, y, heading, TRIED_COST * tried(known, self._target, heading))
         return None
 

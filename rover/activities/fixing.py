@@ -104,7 +104,7 @@ class SurerPosition:
 
     def begin(self, known: Knowledge) -> bool:
         """Begin, if that may help; tell whether it does."""
-        if self._fixes >= MOST_FIXES or known.filter.sigma <= SURE_ENOUGH or known.loaded:
+        if self._fixes >= MOST_FIXES or known.filter.position_doubt.worst <= SURE_ENOUGH or known.loaded:
             return False
         self._fixes += 1
         self._square_up = SquareUp(known, {"echoes": ECHOES})

@@ -6,6 +6,7 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
+from rover.activities.approaching import SHORT_OF
 from rover.activities.drawing_near import DrawNear
 from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
 from rover.activities.travelling import heard, touched
@@ -27,8 +28,8 @@ Along, as far as the last straight leg is wrong: the camera's distance where it 
 7 mm), and the roll of the wheels after the ramp. Across, as far as a bearing is wrong there. In 551 grips on 30 drawn
 benches: 8.0 and 1.9 mm.
 """
-SHORT_OF, SHORT_AFTER = 0.015, 0.5
-"""So near (m) to the end of the last straight way, and held back for so long (s), the target is between the jaws."""
+SHORT_AFTER = 0.5
+"""Held back for so long (s) almost at the end of the last straight way, the target is between the jaws."""
 SETTLE = 0.2
 """Seconds after the jaws' travel time before they are taken to have arrived."""
 

@@ -102,8 +102,8 @@ class LegsDriven:
         self._creeps = self._creeps or known.held_back_for > SOON
         if self._creeps:
             return CREEP
-        limits, sigma = known.robot.limits, known.filter.sigma
-        spare = leg.room + room_due(limits, sigma, self._planned) - room_due(limits, sigma)
+        limits, doubt = known.robot.limits, known.filter.position_doubt
+        spare = leg.room + room_due(limits, doubt, self._planned).worst - room_due(limits, doubt).worst
         return CREEP + FASTER * max(0.0, spare)
 
     def _angle(self, leg: Leg, bearing: float) -> float:

@@ -9,6 +9,7 @@ from rover.estimate.looked_at import Lookout
 from rover.geometry import Pose
 from rover.motion.free_space import Clearance, Thing
 from rover.motion.keep_clear import CREEP, room_due
+from rover.motion.outline import RoomDue
 from rover.vision.targets import Remembered
 
 PlaceXYH = tuple[float, float, float | None]
@@ -122,7 +123,7 @@ def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, sp
     Where things stand beside each other is known better than where they stand: they are seen together. Others that are
     nearer to the object than ``neighbours`` (m) may be nudged.
     """
-    margin = room_due(known.robot.limits, known.filter.sigma, speed)
+    due = room_due(known.robot.limits, known.filter.position_doubt, speed)
     radius = 0.5 * known.errand.widest
     spots = [(one.x, one.y) for one in known.targets.others()]
     spots += [(one.x, one.y) for one in known.ledger.put_off]
@@ -130,7 +131,7 @@ def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, sp
     things = [Thing(x, y, radius, 0.0) for x, y in spots if target.distance(x, y) >= apart]
     things += [Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray]
     things += [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in known.ledger.met_by(known.now_ns)]
-    return Clearance(known.space, known.space.outlines[0], margin, things, known.pose)
+    return Clearance(known.space, known.space.outlines[0], due, things, known.pose)
 
 
 def clearance_from(known: Knowledge, start: Pose, speed: float = math.inf) -> Clearance:
@@ -138,5 +139,6 @@ def clearance_from(known: Knowledge, start: Pose, speed: float = math.inf) -> Cl
 
     A little more room is planned for than the limits insist on, since no way is followed to the centimetre.
     """
-    margin = room_due(known.robot.limits, known.filter.sigma, speed) + ASTRAY
-    return Clearance(known.space, known.space.outlines[known.loaded], margin, things_about(known), start)
+    margin, doubt = room_due(known.robot.limits, known.filter.position_doubt, speed)
+    due = RoomDue(margin + ASTRAY, doubt)
+    return Clearance(known.space, known.space.outlines[known.loaded], due, things_about(known), start)

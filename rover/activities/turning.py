@@ -41,7 +41,7 @@ class TurnTowards:
 def fastest_turn(known: Knowledge) -> float:
     """Return how fast (rad/s) to turn on the spot: no corner touches a wall, or what was met, faster than it may."""
     outline, pose = known.space.outlines[known.loaded], known.pose
-    swept = outline.radius + BESIDE + 2.0 * known.filter.sigma
+    swept = outline.radius + BESIDE + 2.0 * known.filter.position_doubt.worst
     near = known.space.disc_room(pose.x, pose.y) < swept or any(
         math.hypot(one.x - pose.x, one.y - pose.y) < swept for one in known.ledger.met_by(known.now_ns)
     )

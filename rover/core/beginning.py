@@ -78,7 +78,7 @@ class FirstFix:
         request = self._sighting.step(known)
         if self._sighting.progress is Progress.DONE:
             self.is_due = False
-            known.note("fix", f"by the marker: sigma now {known.filter.sigma:.3f} m")
+            known.note("fix", f"by the marker: sigma now {known.filter.position_doubt.worst:.3f} m")
         elif self._sighting.progress is Progress.FAILED:
             self._sighting = None
             stopping.stop(NO_FIX)

@@ -163,7 +163,7 @@ class Senses:
             self._next_sigma_ns = reading.taken_ns + SIGMA_EVERY_NS
             pose_filter.propagate()
             signals = self._known.signals
-            signals.pose_sigma, signals.pose_heading_sigma = pose_filter.sigma, pose_filter.sigmas[2]
+            signals.pose_sigma, signals.pose_heading_sigma = pose_filter.position_doubt.worst, pose_filter.sigmas[2]
         self._carriage.moved(left, right, pose_filter.track)
         self._known.grip.moved(0.5 * (left + right))
         self.fresh_counts = True
@@ -225,7 +225,7 @@ class Senses:
         self._known.fixes.move(before, after)
         if math.hypot(after.x - before.x, after.y - before.y) > FIX_WORTH_NOTING:
             text = f"by {what}: from x {before.x:.3f} m, y {before.y:.3f} m to x {after.x:.3f} m, y {after.y:.3f} m"
-            self._known.note("fix", f"{text}, sigma now {self._known.filter.sigma:.3f} m")
+            self._known.note("fix", f"{text}, sigma now {self._known.filter.position_doubt.worst:.3f} m")
 
     def _take_battery(self, reading: Reading) -> None:
         """Where no current is measured, take what the motors were given for it."""
@@ -237,7 +237,10 @@ class Senses:
 
     def _take_frame(self, reading: Reading) -> None:
         """Fix the position by the marker, if it is in the frame, and let the targeting have the rest."""
-        pose, sigma = self._known.filter.at(reading.taken_ns), min(self._known.filter.sigma, POSE_SIGMA_AT_MOST)
+        pose, sigma = (
+            self._known.filter.at(reading.taken_ns),
+            min(self._known.filter.position_doubt.worst, POSE_SIGMA_AT_MOST),
+        )
         objects = []
         told_ns = max(self._known.signals.heading_t, self._known.signals.counts_t)
         if not self._known.loaded and reading.taken_ns <= told_ns + TOLD_WITHIN_NS:

@@ -234,7 +234,7 @@ class Core:
             known.outputs.rest()
             return limits.stop()
         before = (*limits.causes, *limits.slowed_by)
-        where = Whereabouts(known.pose, known.signals.pose_sigma, known.loaded)
+        where = Whereabouts(known.pose, known.filter.position_doubt, known.loaded)
         missing = self._health.missing(known.now_ns)
         allowed = self._carriage.allow(request, known.now_ns, known.seconds, where, missing)
         now = (*limits.causes, *limits.slowed_by)

@@ -14,6 +14,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from rover.estimate.doubt import Doubt
 from rover.quantities import clamp
 
 CHI_SQUARE_1_99 = 6.6349
@@ -137,11 +138,10 @@ class Covariance:
         return Covariance([row[:] for row in self.rows], self.bias_variance, self.drift_growth)
 
     @property
-    def sigma(self) -> float:
-        """Standard deviation of the position along its worst axis (m)."""
+    def of_position(self) -> Doubt:
+        """The part of it that is the position's."""
         px, py = self.rows[X], self.rows[Y]
-        middle, spread = 0.5 * (px[X] + py[Y]), 0.5 * (px[X] - py[Y])
-        return math.sqrt(max(0.0, middle + math.sqrt(spread * spread + px[Y] * px[Y])))
+        return Doubt(px[X], px[Y], py[Y])
 
     @property
     def sigmas(self) -> tuple[float, float, float]:

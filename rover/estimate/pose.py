@@ -27,6 +27,7 @@ from rover.estimate.covariance import (
     X,
     Y,
 )
+from rover.estimate.doubt import Doubt
 from rover.estimate.history import PoseHistory
 from rover.estimate.odometry import settled, settling_time
 from rover.estimate.slip import SlipGate
@@ -129,9 +130,9 @@ class PoseFilter:
         )
 
     @property
-    def sigma(self) -> float:
-        """Standard deviation of the position along its worst axis (m), as of the last `propagate` or correction."""
-        return math.hypot(self._covariance.sigma, self._unseen.suspected_way)
+    def position_doubt(self) -> Doubt:
+        """How unsure the position is, as of the last `propagate` or correction."""
+        return self._covariance.of_position.widened(self._unseen.suspected_way)
 
     @property
     def sigmas(self) -> tuple[float, float, float]:

@@ -4,13 +4,16 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from rover.estimate.doubt import SURE, Doubt
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
-from rover.geometry import XY, Pose, distance_to_segment, inside
-from rover.motion.outline import Barrier, BodyOutline, Surroundings, outline_of
+from rover.geometry import XY, Pose, inside
+from rover.motion.outline import Barrier, BodyOutline, RoomDue, Surroundings, distance_less_doubt, outline_of
 
 TILE = 0.25
 """Side (m) of the squares for which the barriers nearby are looked up once."""
+BEYOND = 0.15
+"""More room (m) than this beyond what is due counts as none the better."""
 _HALF_DIAGONAL = TILE / math.sqrt(2.0)
 SWAY = 0.005
 """A turn on the spot where there is too little room already may take no more than this (m) of it."""
@@ -45,21 +48,29 @@ class FreeSpace:
         self._reach = max(outline.radius for outline in self.outlines) + TILE
         self._tiles: dict[tuple[int, int], tuple[list[Barrier], float]] = {}
 
-    def room(self, outline: BodyOutline, pose: Pose) -> float:
+    def look_beyond(self, room: float) -> None:
+        """See to it that it is told how much more room than so much (m) there is, up to `BEYOND`."""
+        farther = max(outline.radius for outline in self.outlines) + room + BEYOND - self._reach
+        if farther > 0.0:
+            self._reach += math.ceil(farther / TILE) * TILE
+            self._tiles.clear()
+
+    def room(self, outline: BodyOutline, pose: Pose, doubt: Doubt = SURE) -> float:
         """Return how far (m) an outline is from the nearest boundary or wall, or less where none is near.
 
-        Negative: so far it stands in it, or beyond the boundary.
+        As far it is at least, with so much doubt of where it is. Negative: so far it stands in it, or beyond the
+        boundary.
         """
         near, others = self._near(pose.x, pose.y)
-        room, _ = self._surroundings.room(outline, pose, near)
-        return min(room, others - outline.radius)
+        room, _ = self._surroundings.room(outline, pose, near, doubt)
+        return min(room, others - outline.radius - doubt.worst)
 
-    def disc_room(self, x: float, y: float) -> float:
+    def disc_room(self, x: float, y: float, doubt: Doubt = SURE) -> float:
         """Return how far (m) a place is from the nearest boundary or wall, or less where none is near; -inf outside."""
         near, others = self._near(x, y)
         if not inside((x, y), self._boundary):
             return -math.inf
-        return min([others, *(distance_to_segment((x, y), one.start, one.end) for one in near)])
+        return min([others - doubt.worst, *(distance_less_doubt((x, y), one, doubt) for one in near)])
 
     def _near(self, x: float, y: float) -> tuple[list[Barrier], float]:
         """Return the barriers that come into question at a place, and how far the others are, at least."""
@@ -80,21 +91,23 @@ class Clearance:
     Args:
         space: boundary and walls.
         outline: of the robot, with what it holds.
-        margin: room (m) due before boundary and walls.
+        due: room before boundary and walls.
         things: other things, each with the room that is due round it.
         start: where the ways begin.
     """
 
     def __init__(
-        self, space: FreeSpace, outline: BodyOutline, margin: float, things: Sequence[Thing], start: Pose
+        self, space: FreeSpace, outline: BodyOutline, due: RoomDue, things: Sequence[Thing], start: Pose
     ) -> None:
-        self._space, self._outline, self._margin, self._things = space, outline, margin, things
+        self._space, self._outline, self._things = space, outline, things
+        self._margin, self._doubt = due
+        space.look_beyond(due.worst)
         self._start = start
         self._lacking = min(0.0, self.at(start) - SWAY)
 
     def at(self, pose: Pose) -> float:
         """Return the room (m) at a pose beyond what is due; negative: so much is lacking."""
-        least = self._space.room(self._outline, pose) - self._margin
+        least = self._space.room(self._outline, pose, self._doubt) - self._margin
         c, s = math.cos(pose.heading), math.sin(pose.heading)
         for thing in self._things:
             dx, dy = thing.x - pose.x, thing.y - pose.y
@@ -118,7 +131,7 @@ class Clearance:
         Whoever drives only ahead and back needs as much, whichever way it is turned.
         """
         x, y = place
-        least = self._space.disc_room(x, y) - self._margin
+        least = self._space.disc_room(x, y, self._doubt) - self._margin
         for thing in self._things:
             least = min(least, math.hypot(thing.x - x, thing.y - y) - thing.radius - thing.room)
         least -= self._outline.half_width

@@ -4,18 +4,20 @@ import math
 from collections.abc import Callable
 from typing import NamedTuple
 
+from rover.estimate.doubt import SURE, Doubt
 from rover.estimate.field import Ground
 from rover.files.robot import LimitSettings, Robot
 from rover.geometry import Pose
 from rover.motion.hold_backs import motions_of
-from rover.motion.outline import Barrier, BodyOutline, Surroundings, outline_of
+from rover.motion.outline import Barrier, BodyOutline, RoomDue, Surroundings, outline_of
 from rover.motion.profile import ramped
 from rover.motion.wheels import LAG
 
 GRAIN = 0.005
 """Room (m) that is always left: places along a way are looked at so many."""
 DOUBT = 2.0
-"""So many standard deviations of the position are left as room besides the robot file's margin when driving."""
+"""So many standard deviations of the position, across what is near, are left as room besides the robot file's margin
+when driving."""
 CREEP, DOUBT_AT_A_CREEP = 0.08, 1.0
 """No faster than this (m/s), a robot that touches a wall does no harm, and goes where there is less room."""
 UNKNOWN = 0.5
@@ -32,17 +34,17 @@ SHARES = (1.0, 0.5, 0.25)
 """Where there is no room for what is wanted, so much less of it is tried."""
 
 
-def room_due(limits: LimitSettings, sigma: float, speed: float = math.inf) -> float:
-    """Return the room (m) due before boundary and walls at a position sure to ``sigma`` (m), at a speed (m/s)."""
-    doubt = DOUBT if abs(speed) > CREEP else DOUBT_AT_A_CREEP
-    return limits.boundary_margin + doubt * min(sigma, UNKNOWN) + GRAIN
+def room_due(limits: LimitSettings, position: Doubt, speed: float = math.inf) -> RoomDue:
+    """Return the room due before boundary and walls at a position with this covariance, at a speed (m/s)."""
+    times = DOUBT if abs(speed) > CREEP else DOUBT_AT_A_CREEP
+    return RoomDue(limits.boundary_margin + GRAIN, position.at_most(UNKNOWN).times(times))
 
 
 class Whereabouts(NamedTuple):
-    """Where the robot is, how unsure that is (m, standard deviation), and whether something is between the jaws."""
+    """Where the robot is, the covariance of that, and whether something is between the jaws."""
 
     pose: Pose
-    sigma: float = 0.0
+    doubt: Doubt = SURE
     loaded: bool = False
 
 
@@ -70,7 +72,7 @@ class KeepClear:
         limits, fastest = robot.limits, Velocity(robot.limits.speed, robot.limits.turn_rate)
         radius = max(outline.radius for outline in self._outlines)
         farthest = self._way(fastest.speed, fastest, 0.0) + radius * self._angle(fastest.turn_rate, fastest, 0.0)
-        self._most_needed = farthest + room_due(limits, UNKNOWN)
+        self._most_needed = farthest + limits.boundary_margin + GRAIN + DOUBT * UNKNOWN
         # As long as no part of the outline can have gone so far from where it was looked at, all is clear.
         self._room = -math.inf
         self._looked_at = Pose(0.0, 0.0, 0.0)
@@ -90,22 +92,20 @@ class KeepClear:
         left = self._room_left(where.pose, outline.radius)
         if left > self._most_needed:
             return wanted, []
-        margin = room_due(self._limits, where.sigma, wanted.speed)
+        due = room_due(self._limits, where.doubt, wanted.speed)
         way, angle = self._way(wanted.speed, now, seconds), self._angle(wanted.turn_rate, now, seconds)
-        needed = abs(way) + outline.radius * abs(angle) + margin
+        needed = abs(way) + outline.radius * abs(angle) + due.worst
         if left > needed:
             return wanted, []
         near = self._look(where.pose, outline, needed)
         if self._room > needed:
             return wanted, []
         sweep = _Sweep(self._surroundings, outline, where.pose, near)
-        floor = min(GRAIN, sweep.room)
-        turn_rate, cause = _most(
-            wanted.turn_rate, lambda rate: sweep.meets(0.0, self._angle(rate, now, seconds), floor)
-        )
+        turn_rate, cause = _most(wanted.turn_rate, lambda rate: sweep.meets(0.0, self._angle(rate, now, seconds)))
         found = [(cause, motions_of(0.0, wanted.turn_rate))] if cause else []
-        angle, floor = self._angle(turn_rate, now, seconds), max(floor, min(margin, sweep.room - SWAY))
-        speed, cause = _most(wanted.speed, lambda speed: sweep.meets(self._way(speed, now, seconds), angle, floor))
+        angle = self._angle(turn_rate, now, seconds)
+        sweep.keep(due)
+        speed, cause = _most(wanted.speed, lambda speed: sweep.meets(self._way(speed, now, seconds), angle))
         if cause:
             found.append((cause, motions_of(wanted.speed, 0.0)))
         return Velocity(speed, turn_rate), found
@@ -148,14 +148,25 @@ def _most(wanted: float, meets: Callable[[float], str]) -> tuple[float, str]:
 
 
 class _Sweep:
-    """The outline, moved along ways from where the robot is."""
+    """The outline, moved along ways from where the robot is.
+
+    Wherever that is, it may turn on the spot until it touches something; for a way, call `keep` first.
+    """
 
     def __init__(self, surroundings: Surroundings, outline: BodyOutline, pose: Pose, near: list[Barrier]) -> None:
         self._surroundings, self._outline, self._pose, self._near = surroundings, outline, pose, near
-        self.room, _ = surroundings.room(outline, pose, near)
+        self._kept: list[tuple[Doubt, float]] = [(SURE, min(GRAIN, self._room_now(SURE)))]
 
-    def meets(self, way: float, angle: float, least: float) -> str:
-        """Return what a way (m) that turns by an angle (rad) comes nearer to than ``least`` (m), or ''."""
+    def keep(self, due: RoomDue) -> None:
+        """Keep from now on as much room as is due, or almost as much as there is."""
+        self._kept.append((due.doubt, min(due.margin, self._room_now(due.doubt) - SWAY)))
+
+    def _room_now(self, doubt: Doubt) -> float:
+        room, _ = self._surroundings.room(self._outline, self._pose, self._near, doubt)
+        return room
+
+    def meets(self, way: float, angle: float) -> str:
+        """Return what a way (m) that turns by an angle (rad) comes nearer to than is kept, or ''."""
         count = 1 + int((abs(way) + self._outline.radius * abs(angle)) / LOOK_EVERY)
         x, y, heading = self._pose
         way, angle = way / count, angle / count
@@ -163,7 +174,8 @@ class _Sweep:
             x += way * math.cos(heading + 0.5 * angle)
             y += way * math.sin(heading + 0.5 * angle)
             heading += angle
-            room, cause = self._surroundings.room(self._outline, Pose(x, y, heading), self._near)
-            if room < least - 1e-9:
-                return cause
+            for doubt, least in self._kept:
+                room, cause = self._surroundings.room(self._outline, Pose(x, y, heading), self._near, doubt)
+                if room < least - 1e-9:
+                    return cause
         return ""

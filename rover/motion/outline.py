@@ -3,6 +3,7 @@
 import math
 from typing import NamedTuple
 
+from rover.estimate.doubt import SURE, Doubt
 from rover.estimate.field import Ground
 from rover.files.robot import Body, Robot
 from rover.geometry import XY, Pose, distance_to_segment, inside
@@ -25,6 +26,18 @@ class Barrier(NamedTuple):
     start: XY
     end: XY
     cause: str
+
+
+class RoomDue(NamedTuple):
+    """Room (m) that is due before boundary and walls: so much always, and what the position's doubt takes besides."""
+
+    margin: float
+    doubt: Doubt = SURE
+
+    @property
+    def worst(self) -> float:
+        """Room (m) that is due where the doubt is most."""
+        return self.margin + self.doubt.worst
 
 
 class BodyOutline:
@@ -77,23 +90,24 @@ class Surroundings:
                 others = min(others, distance)
         return near, others
 
-    def room(self, outline: BodyOutline, pose: Pose, barriers: list[Barrier]) -> tuple[float, str]:
+    def room(self, outline: BodyOutline, pose: Pose, barriers: list[Barrier], doubt: Doubt = SURE) -> tuple[float, str]:
         """Return how far (m) the outline at a pose is from the nearest of some barriers, and which that is.
 
-        Negative: so far it stands in it. A robot whose middle is outside the boundary stands in that the deeper, the
-        farther out it is.
+        As far it is at least, with so much doubt of where the robot stands. Negative: so far it stands in it. A robot
+        whose middle is outside the boundary stands in that the deeper, the farther out it is.
         """
         middle = (pose.x, pose.y)
         if not inside(middle, self._boundary):
             edges = (one for one in self._barriers if one.cause == "boundary")
             out = min(distance_to_segment(middle, one.start, one.end) for one in edges)
-            return -outline.radius - out, "boundary"
+            return -outline.radius - out - doubt.worst, "boundary"
         c, s = math.cos(pose.heading), math.sin(pose.heading)
         nearest, cause = math.inf, ""
+        off = doubt.seen_at(c, s)
         for barrier in barriers:
-            ends = _seen_from(pose, c, s, barrier.start), _seen_from(pose, c, s, barrier.end)
+            line = _line(_seen_from(pose, c, s, barrier.start), _seen_from(pose, c, s, barrier.end), off)
             for part in outline.parts:
-                room = _apart(part, *ends)
+                room = _apart(part, line)
                 if room < nearest:
                     nearest, cause = room, barrier.cause
         return nearest, cause
@@ -104,23 +118,75 @@ def _seen_from(pose: Pose, c: float, s: float, place: XY) -> XY:
     return dx * c + dy * s, dy * c - dx * s
 
 
-def _apart(part: BodyPart, start: XY, end: XY) -> float:
-    """Return the largest gap (m) between a part and a line along the robot's axes and the line's normal.
+def distance_less_doubt(place: XY, barrier: Barrier, doubt: Doubt) -> float:
+    """Return how far (m) a place is from a barrier at least, with so much doubt of where it is.
+
+    They are so far apart along one direction: the line's normal, the line itself, or the shortest way to it.
+    """
+    (x1, y1), (x2, y2) = barrier.start, barrier.end
+    dx, dy = place[0] - x1, place[1] - y1
+    length = math.hypot(x2 - x1, y2 - y1)
+    shortest = distance_to_segment(place, barrier.start, barrier.end)
+    if doubt == SURE or length == 0.0:
+        return shortest - doubt.worst
+    tx, ty = (x2 - x1) / length, (y2 - y1) / length
+    along, away = dx * tx + dy * ty, abs(dy * tx - dx * ty)
+    beyond = max(-along, along - length)
+    apart = max(away - doubt.along(-ty, tx), beyond - doubt.along(tx, ty))
+    if beyond <= 0.0 or shortest == 0.0:
+        return apart
+    nearest = x1 if along < 0.0 else x2, y1 if along < 0.0 else y2
+    towards = (place[0] - nearest[0]) / shortest, (place[1] - nearest[1]) / shortest
+    return max(apart, shortest - doubt.along(*towards))
+
+
+class _Line(NamedTuple):
+    """A line in the robot's frame (m), its normal away from the robot's middle, and the doubt along each axis (m).
+
+    A point has no normal: (0, 0).
+    """
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+    nx: float
+    ny: float
+    away: float
+    doubt_ahead: float
+    doubt_aside: float
+    doubt_away: float
+
+
+def _line(start: XY, end: XY, doubt: Doubt) -> _Line:
+    (x1, y1), (x2, y2) = start, end
+    dx, dy = x2 - x1, y2 - y1
+    length = math.hypot(dx, dy)
+    ahead, aside = math.sqrt(max(0.0, doubt.xx)), math.sqrt(max(0.0, doubt.yy))
+    if length == 0.0:
+        return _Line(x1, y1, x2, y2, 0.0, 0.0, 0.0, ahead, aside, 0.0)
+    away = (y2 * x1 - y1 * x2) / length  # of the line from the middle; the sign tells the side
+    side = 1.0 if away >= 0.0 else -1.0
+    nx, ny = side * dy / length, -side * dx / length
+    return _Line(x1, y1, x2, y2, nx, ny, abs(away), ahead, aside, doubt.along(nx, ny))
+
+
+def _apart(part: BodyPart, line: _Line) -> float:
+    """Return the largest gap (m) between a part and a line, less the doubt along it, along the robot's axes and the
+    line's normal.
 
     They are apart exactly if one of these is positive (separating axes, as in C. Ericson, Real-Time Collision
     Detection, 2005, section 4.4). If none is, it tells how deep the line has come in from where the robot's middle is
     not: the middle lies in every part, and what is on the far side of the line counts as across it.
     """
-    (x1, y1), (x2, y2) = start, end
-    dx, dy = x2 - x1, y2 - y1
-    length = math.hypot(dx, dy)
-    apart = max(_beyond(x1, x2, part.front, -part.back), _beyond(y1, y2, part.half_width, part.half_width))
-    if length == 0.0:
+    apart = max(
+        _beyond(line.x1, line.x2, part.front, -part.back) - line.doubt_ahead,
+        _beyond(line.y1, line.y2, part.half_width, part.half_width) - line.doubt_aside,
+    )
+    if line.nx == line.ny == 0.0:
         return apart
-    off = (y2 * x1 - y1 * x2) / length  # of the line from the middle; the sign tells the side
-    nx, ny = (dy, -dx) if off >= 0.0 else (-dy, dx)
-    farthest = (nx * (part.front if nx > 0.0 else part.back) + abs(ny) * part.half_width) / length
-    return max(apart, abs(off) - farthest)
+    farthest = line.nx * (part.front if line.nx > 0.0 else part.back) + abs(line.ny) * part.half_width
+    return max(apart, line.away - farthest - line.doubt_away)
 
 
 def _beyond(one: float, other: float, ahead: float, behind: float) -> float:

@@ -65,7 +65,7 @@ class TestCovariance:
             if index < len(seen) and seen[index] is not None:
                 driving.see(*seen[index])
             assert np.linalg.eigvalsh(driving.matrix).min() > -1e-12
-            assert driving.filter.sigma > 0.0
+            assert driving.filter.position_doubt.worst > 0.0
 
     @given(legs=legs, heading=st.floats(-3.0, 3.0))
     def test_its_jacobian_by_heading_is_the_central_difference(self, legs, heading):
@@ -89,11 +89,11 @@ class TestCovariance:
     def test_it_grows_with_the_way_and_not_with_standing(self):
         driving = Driving()
         driving.guided(0.0, 0.0, 0.0, 0.0, 100)
-        standing = driving.filter.sigma
+        standing = driving.filter.position_doubt.worst
         driving.guided(0.3, 0.3, 0.0, 0.0, 200)
         driving.see(0.0)
         assert standing == pytest.approx(0.02, rel=0.01)
-        assert driving.filter.sigma > 1.5 * standing
+        assert driving.filter.position_doubt.worst > 1.5 * standing
 
     def test_without_heading_it_grows_faster(self):
         with_heading, without = Driving(), Driving()

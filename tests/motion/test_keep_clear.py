@@ -7,6 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from rover.estimate.doubt import Doubt
 from rover.estimate.field import Ground
 from rover.files.errand import USUAL_WIDTH
 from rover.geometry import Pose, distance_to_segment, inside
@@ -24,6 +25,11 @@ WALL = ((3.0, 1.0), (3.0, 3.0))
 def walled(field):
     """The field with a wall in its middle."""
     return Ground(field.boundary, field.edges, (WALL,), None, 0.0, ())
+
+
+def doubt(sigma):
+    """Return the doubt of a place that is as unsure (m) in all directions."""
+    return Doubt(sigma * sigma, 0.0, sigma * sigma)
 
 
 def corners(robot, pose):
@@ -158,7 +164,7 @@ def test_the_less_sure_the_place_the_more_room_is_left(cart, field):
     for sigma in (0.0, 0.02, 0.2):
         keep_clear, pose, now = KeepClear(cart(), field, 0.05), Pose(5.0, 2.0, 0.0), Velocity(0.0, 0.0)
         for _ in range(500):
-            wanted, _ = keep_clear.allow(Velocity(0.4, 0.0), now, Whereabouts(pose, sigma), STEP)
+            wanted, _ = keep_clear.allow(Velocity(0.4, 0.0), now, Whereabouts(pose, doubt(sigma)), STEP)
             now = Velocity(ramped(now.speed, wanted.speed, 0.6 * STEP, STEP), 0.0)
             pose = moved(pose, now)
         left.append(6.0 - pose.x - 0.19)
@@ -167,10 +173,21 @@ def test_the_less_sure_the_place_the_more_room_is_left(cart, field):
     assert left[2] > 0.35
 
 
+def test_doubt_along_a_wall_needs_no_room_before_it(cart, field):
+    """A place that is sure across the wall beside it, and unsure along it."""
+    keep_clear, beside = KeepClear(cart(), field, 0.05), Whereabouts(Pose(3.0, 3.85, 0.0), Doubt(0.04, 0.0, 1e-6))
+    assert keep_clear.allow(Velocity(0.3, 0.0), Velocity(0.0, 0.0), beside, STEP) == ((0.3, 0.0), [])
+    unsure_across = beside._replace(doubt=Doubt(1e-6, 0.0, 0.04))
+    held = KeepClear(cart(), field, 0.05).allow(Velocity(0.3, 0.3), Velocity(0.0, 0.0), unsure_across, STEP)
+    assert held[0].speed < 0.3
+
+
 def test_at_a_creep_less_room_is_due(cart, field):
     pose, sure = Pose(5.75, 2.0, 0.0), 0.02
     fast, creeping = (
-        KeepClear(cart(), field, 0.05).allow(Velocity(speed, 0.0), Velocity(0.0, 0.0), Whereabouts(pose, sure), STEP)
+        KeepClear(cart(), field, 0.05).allow(
+            Velocity(speed, 0.0), Velocity(0.0, 0.0), Whereabouts(pose, doubt(sure)), STEP
+        )
         for speed in (1.01 * CREEP, CREEP)
     )
     assert fast[0] == (0.0, 0.0)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from rover.geometry import Pose
 from rover.motion.free_space import Clearance, FreeSpace, Thing
 from rover.motion.goal import Goal
+from rover.motion.outline import RoomDue
 from rover.motion.planner import WaySearch
 from rover.quantities import wrap
 
@@ -25,7 +26,7 @@ def way(robot, field):
 
     def search(start, *goals, walls=(), things=()):
         space = FreeSpace(robot, replace(field, walls=walls), 0.05)
-        clearance = Clearance(space, space.outlines[0], MARGIN, things, start)
+        clearance = Clearance(space, space.outlines[0], RoomDue(MARGIN), things, start)
         searching = WaySearch(clearance, start, goals, robot.body.width)
         while not searching.is_over:
             searching.work(100)

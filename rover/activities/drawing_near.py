@@ -21,8 +21,8 @@ NO_DIRECTION = "cannot be reached: there is no direction from which body and ope
 class DrawNear:
     """From wherever the robot is to where the target stands before it, near enough to close in on it by sight.
 
-    Where no direction is free by what is known from afar, it is looked at from nearer, and the position is made surer,
-    before the target is said to be out of reach.
+    Where no direction is free by what is known from afar, it is looked at from nearer, the position is made surer, and
+    what was only heard is doubted, before the target is said to be out of reach.
 
     Attributes:
         why: why it failed; the target then knows it too.
@@ -74,6 +74,9 @@ class DrawNear:
             if goals := viewpoints(known, target):
                 return self._go(known, target, goals, is_last=False)
         if self._surer.begin(known):
+            return STILL
+        if known.ledger.forget_heard():
+            self._approaches = Approaches(known, target)
             return STILL
         return self._fail(target, NO_DIRECTION)
 

@@ -14,6 +14,7 @@ from rover.feasibility.reachable import mean_distance
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand
 from rover.files.robot import Robot
+from rover.motion.limits import fastest
 from rover.vision.lens import focal_length
 
 SETTLING = 0.3
@@ -110,5 +111,5 @@ def _minutes(layout: Layout, objects: int, look: float) -> float:
     Nine objects on the demo's bench: 10 min; its rehearsals take that (seeds 1 and 2: 603 and 613 s).
     """
     gate = next(iter(layout.gates.values()))
-    drive = 2.0 * DETOUR * mean_distance(layout.reach, (gate.x, gate.y)) / (CRUISE * layout.robot.limits.speed)
+    drive = 2.0 * DETOUR * mean_distance(layout.reach, (gate.x, gate.y)) / (CRUISE * fastest(layout.robot)[0])
     return max(1.0, objects * (look + drive + HANDLING) / 60.0)

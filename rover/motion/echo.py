@@ -216,6 +216,12 @@ class _Beside:
             self._recent.clear()
 
 
+def looks_along(robot: Robot) -> tuple[bool, bool]:
+    """Tell whether a range finder looks ahead, and whether one looks back."""
+    along = [math.cos(keys.mount.towards) for keys in robot.devices.of_family("range").values()]
+    return any(one >= ALONG for one in along), any(one <= -ALONG for one in along)
+
+
 def swept_radius(robot: Robot) -> float:
     """Return the radius (m) of the circle that body and jaws sweep in a turn on the spot."""
     body = robot.body

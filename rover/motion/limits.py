@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
-from rover.motion.echo import Room, swept_radius
+from rover.motion.echo import Room, looks_along, swept_radius
 from rover.motion.hold_backs import ALL, BACKWARDS, FORWARDS, LEFT, RIGHT, Count, HoldBacks, all_of, motions_of
 from rover.motion.keep_clear import TURNS, KeepClear, Velocity, Whereabouts
 from rover.motion.profile import ramped
@@ -63,6 +63,14 @@ class Situation(NamedTuple):
     missing: Missing = NOTHING_MISSING
 
 
+def fastest(robot: Robot) -> tuple[float, float]:
+    """Return how fast (m/s) a robot may drive ahead and back: where no range finder looks, it may touch something."""
+    limits = robot.limits
+    slow = min(limits.speed, limits.contact_speed)
+    ahead, back = looks_along(robot)
+    return limits.speed if ahead else slow, limits.speed if back else slow
+
+
 class Limits:
     """Applies the robot file's limits.
 
@@ -79,6 +87,7 @@ class Limits:
         limits = self._limits = robot.limits
         self._keep_clear = None if ground is None else KeepClear(robot, ground, widest)
         self._swept = swept_radius(robot)
+        self._ahead, self._back = (limits.speed,) * 2 if ground is None else fastest(robot)
         self._now = Velocity(0.0, 0.0)
         self._hold_backs, self._caps = HoldBacks(limits.resume_after), HoldBacks(limits.resume_after)
         self._count = Count(limits.hold_backs, limits.hold_backs_within)
@@ -146,13 +155,13 @@ class Limits:
         limits = self._limits
         if not (-math.inf < request.speed < math.inf and -math.inf < request.turn_rate < math.inf):
             return _AT_REST
-        most = limits.speed
+        ahead, back = self._ahead, self._back
         if request.expects_contact or self._caps.causes:
-            most = min(most, limits.contact_speed)
+            ahead, back = min(ahead, limits.contact_speed), min(back, limits.contact_speed)
         elif request.range_blocked:
-            most *= BLOCKED_SHARE
+            ahead, back = BLOCKED_SHARE * ahead, BLOCKED_SHARE * back
         return Velocity(
-            clamp(request.speed, -most, most), clamp(request.turn_rate, -limits.turn_rate, limits.turn_rate)
+            clamp(request.speed, -back, ahead), clamp(request.turn_rate, -limits.turn_rate, limits.turn_rate)
         )
 
     def _within(self, room: Room, wanted: Velocity, touches: bool, found: list[tuple[str, int]]) -> Velocity:

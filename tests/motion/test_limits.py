@@ -52,6 +52,16 @@ class TestCapsAndRamps:
         at_work = driving(contact_speed="12 cm/s")
         assert at_work.steps(Request(0.4, expects_contact=True), 3.0)[-1].speed == pytest.approx(0.12)
 
+    def test_where_no_range_finder_looks_the_speed_is_low(self, driving, cart, field):
+        allowed = driving(contact_speed="12 cm/s").steps(Request(-0.4), 3.0)[-1]
+        assert allowed.speed == pytest.approx(-0.12)
+        behind = {"rear": {"family": "range", "driver": "simulated", "at": {"towards": "180 deg"}}}
+        assert Driving(cart(behind), field).steps(Request(-0.4), 3.0)[-1].speed == pytest.approx(-0.4)
+        assert Driving(cart({"range": None}), field).steps(Request(0.4), 3.0)[-1].speed == pytest.approx(0.15)
+
+    def test_by_hand_a_person_looks(self, cart):
+        assert Driving(cart({"range": None}), None).steps(Request(0.4), 3.0)[-1].speed == pytest.approx(0.4)
+
     def test_where_the_range_finder_looks_at_the_load_the_speed_is_lower(self, driving):
         allowed = driving().steps(Request(0.4, range_blocked=True), 3.0)[-1]
         assert allowed.speed == pytest.approx(BLOCKED_SHARE * 0.4)

@@ -118,7 +118,7 @@ class TestObstacle:
 
     def test_reverse_and_turns_stay_allowed(self, driving):
         at_work = driving()
-        assert at_work.steps(Request(-0.2, 0.5), 2.0, gap=0.01)[-1][:2] == pytest.approx((-0.2, 0.5))
+        assert at_work.steps(Request(-0.1, 0.5), 2.0, gap=0.01)[-1][:2] == pytest.approx((-0.1, 0.5))
 
     def test_what_is_meant_to_be_touched_does_not_hold_back(self, driving):
         at_work = driving()
@@ -137,7 +137,7 @@ class TestObstacle:
 class TestBoundary:
     @pytest.mark.parametrize(
         ("pose", "outwards"),
-        [(Pose(5.9, 2.0, 0.0), 0.3), (Pose(0.1, 2.0, 0.0), -0.3), (Pose(3.0, 3.9, math.pi / 2.0), 0.3)],
+        [(Pose(5.9, 2.0, 0.0), 0.1), (Pose(0.1, 2.0, 0.0), -0.1), (Pose(3.0, 3.9, math.pi / 2.0), 0.1)],
     )
     def test_it_holds_back_what_leads_out_and_lets_in(self, driving, pose, outwards):
         assert driving().steps(Request(outwards), 1.0, pose=pose)[-1][:1] == (0.0,)
@@ -319,5 +319,5 @@ class TestContact:
 
     def test_other_motions_are_left_as_they_are(self, driving):
         at_work = driving()
-        at_work.steps(Request(-0.2, 0.5), 1.0)
-        assert at_work.step(Request(-0.2, 0.5), contacts=self.FRONT)[:2] == pytest.approx((-0.2, 0.5))
+        at_work.steps(Request(-0.1, 0.5), 1.0)
+        assert at_work.step(Request(-0.1, 0.5), contacts=self.FRONT)[:2] == pytest.approx((-0.1, 0.5))

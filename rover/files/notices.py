@@ -166,7 +166,7 @@ class Templates(Model):
     stop: Template = Field(default_factory=Template)
     """Of a stop."""
     end: Template = Field(default_factory=Template)
-    """Of the end. The picture and the table of finds are there whatever it says."""
+    """Of the end. The plan's picture goes along, whatever it says."""
 
     @model_validator(mode="after")
     def _names_what_there_is(self) -> "Templates":

@@ -136,9 +136,12 @@ class Outbox:
         """Note that a run has ended: the notice of its end is due."""
         self._do("UPDATE notices SET run = '' WHERE run = ?", run)
 
-    def fill_in(self, number: int, subject: str, text: str) -> None:
-        """Give a notice its words."""
-        self._do("UPDATE notices SET subject = ?, text = ?, run = '' WHERE number = ?", subject, text, number)
+    def fill_in(self, number: int, notice: Notice) -> None:
+        """Give the notice of a run's end its date and its words; it is due now."""
+        self._do(
+            "UPDATE notices SET made = ?, subject = ?, text = ?, run = '' WHERE number = ?",
+            *(notice.made, notice.subject, notice.text, number),
+        )
 
     def note_sent(self, number: int, sent: str, said: str) -> None:
         """Note that a notice was taken, when (ISO 8601) and with which words."""

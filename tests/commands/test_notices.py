@@ -1,8 +1,10 @@
 """`rover notices`, and what the other commands say of notices."""
 
+import email
 import socket
 import subprocess
 import sys
+from email.policy import default
 from pathlib import Path
 
 import pytest
@@ -118,6 +120,13 @@ def test_with_notices_it_sends_them_marked(rover, errand, taker):
     assert "notices: all sent" in said.stderr
     assert len(taker.taken) == 2
     assert all("Subject: Rehearsal: " in text for text in taker.taken)
+    message = email.message_from_string(taker.taken[0], policy=default)
+    kinds = [part.get_content_type() for part in message.walk() if not part.is_multipart()]
+    assert kinds == ["text/plain", "text/html", "image/png"]
+    page, plan = [part.get_content() for part in message.walk() if not part.is_multipart()][1:]
+    assert "Nothing was found." in page
+    assert 'src="cid:plan@rover"' in page
+    assert plan.startswith(b"\x89PNG")
     assert rover("notices", path)[:2] == (0, "0 sent, 0 wait in runs/rectangle.notices.sqlite\n")
 
 

@@ -75,11 +75,7 @@ def show_result(result: Result, remarks: Iterable[str], *, as_json: bool) -> Non
 
 
 def _show_to_person(result: Result) -> None:
-    of = f" of {result.objects}" if result.objects is not None else ""
-    expected = " expected" if result.truth is not None and result.objects not in (None, result.truth.objects) else ""
-    brings = result.objects or result.delivered or result.left is not None
-    delivered = f": {result.delivered}{of}{expected} delivered" if brings else ""
-    click.echo(f"{result.result} ({result.reason}){delivered} in {result.robot_time_s:.0f} s")
+    click.echo(f"{result.result} ({result.reason}){_delivered(result)} in {result.robot_time_s:.0f} s")
     if to_look_after := _account(result):
         click.echo(f"by the robot's own account: {', '.join(to_look_after)}")
     for one in result.not_in:
@@ -97,7 +93,16 @@ def _show_to_person(result: Result) -> None:
         click.echo(f"{number:4d}  {find.kind:<10}{find.x_m:7.3f} {find.y_m:7.3f}   {error:>14}   {ellipse:>16}")
     if result.worst_axis_error_m is not None:
         click.echo(f"worst axis error {result.worst_axis_error_m:.3f} m")
-    click.echo(f"record: {result.record}   (rover report {result.record})")
+    click.echo(f"record: {result.record}   (rover {'report' if result.is_clean else 'show'} {result.record})")
+
+
+def _delivered(result: Result) -> str:
+    """Return how many objects were delivered, of those expected, else of those there are; '' with nothing to bring."""
+    if not (result.objects or result.delivered) and result.left is None:
+        return ""
+    of = "" if result.objects is None else f" of {result.objects}"
+    is_other = result.truth is not None and result.objects not in (None, result.truth.objects)
+    return f": {result.delivered}{of}{' expected' if is_other else ''} delivered"
 
 
 def _account(result: Result) -> list[str]:

@@ -6,6 +6,8 @@ from dataclasses import replace
 import pytest
 
 from rover.commands.output import show_result
+from rover.record.fates import Fate
+from rover.record.run import TrueFigures
 from rover.session.result import Result
 
 ALL_IN = Result("done", "all_in", 9, 9, None, (), None, 640.0, 8.0, 32000, "run.sqlite", seen=9, believed=0, left=0)
@@ -35,6 +37,35 @@ def test_the_robots_own_account_stands_beside_the_behaviours_word(capsys, change
     lines = capsys.readouterr().out.splitlines()
     assert [line for line in lines if line.startswith("by the robot's")] == said
     assert lines[0].startswith(f"{result.result} ({result.reason}): {result.delivered} of 9 delivered")
+
+
+def lines_of(capsys, **changed) -> list[str]:
+    show_result(replace(ALL_IN, **changed), [], as_json=False)
+    return capsys.readouterr().out.splitlines()
+
+
+def test_what_is_not_in_is_said_with_its_reason(capsys):
+    left = Fate(4, "amber", 5.9, 3.9, "cannot be reached: there is no direction", 17)
+    said = lines_of(capsys, delivered=8, seen=8, left=1, not_in=(left,))
+    assert "not in: object 4, amber at x 5.90 m, y 3.90 m: cannot be reached: there is no direction" in said
+
+
+def test_devices_that_gave_up_are_said(capsys):
+    assert "gave up: bumper, faulty since 0.1 s: no answer" in lines_of(
+        capsys, gave_up=("bumper, faulty since 0.1 s: no answer",)
+    )
+
+
+def test_delivered_stands_beside_what_the_errand_expects_and_the_bench_beside_that(capsys):
+    truth = TrueFigures(8, 5, 0, 0, 0, 0, 0, 0.0, 0, 0, 0.0, 0.0, 30.0)
+    said = lines_of(capsys, delivered=5, seen=5, objects=5, truth=truth)
+    assert said[0] == "done (all_in): 5 of 5 expected delivered in 640 s"
+    assert said[1] == "what truly happened: 8 stood there to be fetched"
+
+
+def test_an_errand_that_brings_nothing_is_not_counted(capsys):
+    said = lines_of(capsys, reason="back", delivered=0, seen=0, objects=0, left=None)
+    assert said[0] == "done (back) in 640 s"
 
 
 def test_json_has_all_of_it(capsys):

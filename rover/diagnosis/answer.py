@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from rover.diagnosis.entry import Entry
 from rover.diagnosis.evidence import Evidence
-from rover.diagnosis.recorded_files import fetched
+from rover.diagnosis.recorded_files import fetched, file_of
 from rover.diagnosis.rules import found_in
 from rover.diagnosis.spent import spent_held_back, spent_in_states
 from rover.diagnosis.words import at_place, counted, duration, item, more_on, paragraph, place, seconds, shown, times
@@ -89,10 +89,9 @@ def _not_in(evidence: Evidence) -> Iterator[str]:
     run, fates = evidence.run, Fates()
     for entry in evidence.entries:
         fates.take(entry.event)
-    summary = {} if run.outcome is None else run.outcome.summary
-    expected, left = summary.get("expected"), summary.get("left")
+    left = None if run.outcome is None else run.outcome.summary.get("left")
     missing = list(fates.not_in(fetched(run)))
-    unknown = left - len(missing) if isinstance(left, int) and isinstance(expected, int) else 0
+    unknown = left - len(missing) if isinstance(left, int) else 0
     believed = list(fates.believed())
     if not (missing or believed or unknown > 0):
         return
@@ -106,8 +105,10 @@ def _not_in(evidence: Evidence) -> Iterator[str]:
         yield item(
             f"Object {fate.number}, {fate.kind}, is only believed to be in the tray: nothing could tell {where}."
         )
-    if unknown > 0:
+    if unknown > 0 and "expect" in file_of(run, "errand"):
         yield item(f"{counted(unknown, 'object')} more that the run never knew of, or lost sight of.")
+    elif unknown > 0:
+        yield item("More may stand in the field, which had not been searched to its end.")
 
 
 def _time(evidence: Evidence) -> Iterator[str]:

@@ -149,8 +149,8 @@ class Evidence:
             match happening.event:
                 case Stop(cause):
                     yield Mention(STOP, cause, happening)
-                case GivenUp(kind, x, y, why):
-                    yield Mention(GIVEN_UP, f"{at_place(kind, x, y)}: {why}", happening)
+                case GivenUp(kind, x, y, why, number):
+                    yield Mention(GIVEN_UP, f"object {number}, {at_place(kind, x, y)}: {why}", happening)
                 case ObjectEvent(_, kind, what, x, y, why):
                     yield Mention(what, f"{at_place(kind, x, y)}{f': {why}' if why else ''}", happening)
                 case Note("activity", text):

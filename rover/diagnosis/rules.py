@@ -244,8 +244,8 @@ RULES: tuple[Rule, ...] = (
         "move it away from walls and corners, or see whether the map or what was met bars the way",
         said(
             (GIVEN_UP,),
-            r"^(\S+ at x \S+ m, y \S+ m): .*(?:cannot be reached|no way round|one obstacle after|too near to turn)",
-            "where the {1} stands",
+            r"^(object \d+), .*: .*(?:cannot be reached|no way round|one obstacle after|too near to turn)",
+            "where {1} stands",
             gravity=Gravity.LACKED,
         ),
     ),

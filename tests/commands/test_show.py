@@ -61,7 +61,7 @@ def test_it_says_why_a_run_went_so(tmp_path):
     assert "Object 1, teal at x 5.94 m, y 3.95 m: cannot be reached: there is no direction [7.0 s, entry 8]." in text
     assert "pick_up/approach: 4.0 s (50%), 1 visit, the longest 4.0 s [2.0 s, entry 3]." in text
     assert "1. setting longest: 'seek' was left for 'some_left' by 'after settings.longest'" in text
-    assert "2. where the teal at x 5.94 m, y 3.95 m stands" in text
+    assert "2. where object 1 stands: object 1, teal at x 5.94 m, y 3.95 m: cannot be reached" in text
 
 
 def test_it_says_what_stopped_a_run(tmp_path):

@@ -69,7 +69,7 @@ CAUSES = (
     ),
     Cause(
         "jar in a corner",
-        "where the amber .*stands",
+        "where object .*stands",
         edits=(("bench", "objects", [{"kind": "amber", "x": "5.95 m", "y": "3.95 m"}]),),
     ),
     Cause(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from rover.errors import UserError
 from rover.session.watched import NoPage, Page
 
 if TYPE_CHECKING:
@@ -17,8 +18,10 @@ IN_THE_CLEAR = "all in this network may read along: it is not encrypted; a tunne
 
 
 @contextmanager
-def run_page(address: tuple[str, int] | None, about: Mapping[str, str]) -> Iterator[Page]:
-    """Serve the page of a rehearsal, where one is asked for.
+def run_page(
+    address: tuple[str, int] | None, about: Mapping[str, str], guard: Path | None = None, *, may_read: bool = False
+) -> Iterator[Page]:
+    """Serve the page of a run, where one is asked for; with a motor guard, a stop there goes to it at once.
 
     Raises:
         UserError: the address is not to be had, or something is missing.
@@ -28,8 +31,13 @@ def run_page(address: tuple[str, int] | None, about: Mapping[str, str]) -> Itera
         return
     from rover.page.run_page import RunPage
 
-    with served(address, None, may_read=False) as process:
-        yield RunPage(process, about)
+    with served(address, guard, may_read=may_read) as process:
+        page = RunPage(process, about)
+        try:
+            yield page
+        except UserError as error:
+            page.end(str(error))
+            raise
 
 
 @contextmanager

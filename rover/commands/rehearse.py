@@ -66,7 +66,8 @@ def command(
         click.echo(NOT_IN_REHEARSAL, err=True)
     pace = pace if page is None else pace or WATCHED_PACE
     about = {"seed": str(seed), "pace": f"{pace or 1:g} times real time"}
-    with closing(ProgressLine()) as progress, run_page(page, about) as shown:
+    may_read = assembly.robot.page.read_without_token
+    with closing(ProgressLine()) as progress, run_page(page, about, may_read=may_read) as shown:
         how, depth = Watched(shown, pace), {"wired": wired, "rendered": rendered, "with_readings": readings}
         rehearsal = Rehearsal(assembly, activities, seed, record, parts=parts, watched=how, **depth)
         with telling(errand, assembly.errand if tells else None, record, progress.say, MARK) as tell:

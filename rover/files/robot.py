@@ -10,6 +10,7 @@ from rover.devices.families import FAMILIES, TAKEN, Devices, reporting
 from rover.devices.outputs.keys import OutputKeys
 from rover.devices.panel.keys import PanelKeys
 from rover.devices.range.keys import RangeKeys
+from rover.files.page import PageKeys
 from rover.files.problems import nearest
 from rover.files.types import (
     NOT_NEGATIVE,
@@ -234,6 +235,8 @@ class Robot(Model):
     """[Outputs of your own](#outputs-of-your-own)."""
     panel: PanelKeys = PanelKeys()
     """Start button, light and buzzer."""
+    page: PageKeys = PageKeys()
+    """The [operator page](#page)."""
     colours: dict[Name, Colour] = Field(default_factory=dict)
     """What the lids' colours look like to this camera."""
     marker: Marker | None = None

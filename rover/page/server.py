@@ -74,11 +74,15 @@ class PageServer:
     def application(self) -> web.Application:
         """Return what answers requests."""
         application = web.Application(client_max_size=1024, middlewares=[web.middleware(_guarded)])
-        application.router.add_get("/", self._index)
-        application.router.add_get("/live", self._live)
-        application.router.add_post("/stop", self._stop_asked)
-        application.router.add_post("/act/{act}", self._act_asked)
-        application.router.add_static("/static", STATIC)
+        for method, path, handler in (
+            ("GET", "/", self._index),
+            ("GET", "/live", self._live),
+            ("POST", "/stop", self._stop_asked),
+            ("POST", "/act/{act}", self._act_asked),
+        ):
+            application.router.add_route(method, path, handler, expect_handler=_expect_nothing)
+        application.router.add_static("/static", STATIC, expect_handler=_expect_nothing)
+        application.router.add_route("*", "/{any:.*}", _nowhere, expect_handler=_expect_nothing)
         return application
 
     async def serve(self, listening: socket.socket) -> None:
@@ -210,6 +214,14 @@ async def _first_word(viewer: web.WebSocketResponse) -> str:
         return str(word["token"])
     except (TimeoutError, ValueError, TypeError, KeyError):
         return ""
+
+
+async def _expect_nothing(_request: web.Request) -> None:
+    """Pass over ``Expect``: no request's body is of interest here. The library's own handler fails on odd letters."""
+
+
+async def _nowhere(_request: web.Request) -> web.StreamResponse:
+    raise RefusedError(404, "there is nothing here")
 
 
 def _refuse_foreign(request: web.Request) -> None:

@@ -16,6 +16,8 @@ from rover.session.terminal import HELP, Terminal
 
 STOP_INPUT_OPEN = "the stop input is open"
 PERMITTED_WITHIN_NS = 1_000_000_000
+AT_PAGE = "standing still: motion is not enabled; who sees the robot enables it at the operator page"
+OR_AT_PAGE = ", or enable it at the operator page"
 HOW_TO_ENABLE = (
     "standing still: motion is not enabled. End this run and start it at a terminal, where it asks for a yes, "
     "or with --enable-motion, by a person who sees the robot"
@@ -47,6 +49,7 @@ class Start:
         folder: where the record is.
         untried: parts with drivers of one's own that have not been seen to come to rest by themselves.
         enable: motion has been enabled already, on the command line.
+        has_page: a person may be at the operator page.
     """
 
     def __init__(
@@ -58,11 +61,13 @@ class Start:
         untried: list[str],
         *,
         enable: bool,
+        has_page: bool = False,
     ) -> None:
         self._stage = Stage.CHECKING
         self._robot, self._client = devices.robot, devices.client
         self._terminal, self._say, self._folder, self._enable = terminal, say, folder, enable
         self._untried = untried
+        self._has_page = has_page
         self._trial = StopTrial()
         self._began_ns: int | None = None
         self._enabled_ns: int | None = None
@@ -76,6 +81,10 @@ class Start:
     def status(self) -> str:
         """What is being done or waited for."""
         return self._stage.value
+
+    def enable(self) -> None:
+        """Take a person's word that motion is enabled, given at the operator page, where it waits for one."""
+        self._enable = self._enable or self._stage is Stage.WAITING
 
     def advance(self, now_ns: int, devices: DeviceStates, watch: GuardWatch) -> None:
         """Do what is due in a step.
@@ -124,7 +133,9 @@ class Start:
             return
         self._terminal.forget()
         if self._terminal.is_there:
-            self._say("nobody near the robot? Type yes and Enter to enable motion")
+            self._say(f"nobody near the robot? Type yes and Enter to enable motion{OR_AT_PAGE * self._has_page}")
+        elif self._has_page:
+            self._say(AT_PAGE)
         else:
             self._say(HOW_TO_ENABLE)
 
@@ -153,7 +164,7 @@ class Start:
     def _wait_for_reset(self, why: str) -> None:
         if self._terminal.is_there:
             self._say(f"motion is not permitted: {why}; press r to reset, then g to go on")
-        elif is_managed():
+        elif is_managed() or self._has_page:
             self._say(f"motion is not permitted: {why}; waiting for 'rover reset', and then a resume")
         else:
             raise StandsStoppedError(

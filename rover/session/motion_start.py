@@ -56,6 +56,9 @@ class MotionStart(Protocol):
     def status(self) -> str:
         """What is being done or waited for, until then."""
 
+    def enable(self) -> None:
+        """Take a person's word that motion is enabled, given elsewhere than at the terminal, where it waits for one."""
+
     def advance(self, now_ns: int, devices: DeviceStates, watch: GuardWatch) -> None:
         """Do what is due in a step; after motion has been enabled, see that the guard permits it.
 

@@ -3,7 +3,7 @@
 import time
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,7 @@ from rover.session.operator import OperatorControls, indication_of
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
 from rover.session.saved_state import StateError, StateKeeper
+from rover.session.watched import NoPage, Page
 from rover.stopping import LATCHED, Phase
 
 BY_THE_MARKER = "taking the errand up again: the tray's marker is sighted before anything else"
@@ -83,12 +84,13 @@ class RunSummary:
 
 @dataclass(frozen=True)
 class Console:
-    """What persons take part by: how the run is started, lines, a progress line; and what tells those elsewhere."""
+    """What persons take part by: how the run is started, lines, a progress line, a page; and what tells others."""
 
     make_start: MakeStart
     say: Say
     progress: ShowProgress
     tell: loop.Tell = loop.to_nobody
+    page: Page = field(default_factory=NoPage)
 
 
 def run_errand(
@@ -111,12 +113,14 @@ def run_errand(
     with Interruption() as interruption, ExitStack() as closing:
         closing.callback(service.notify, service.STOPPING)
         devices = closing.enter_context(open_devices(robot, options.guard, assembly.errand.kinds, options.seed))
-        controls = OperatorControls(robot.panel, devices.client)
+        controls = OperatorControls(robot.panel, devices.client, console.page)
         closing.callback(controls.close)
         closing.callback(devices.drivers.close)  # the wheels before all else
         if options.saved is not None:
             console.say(BY_THE_MARKER if core.fix_due else FROM_THE_START)
-        recorder = _recorder(core, assembly, options, devices)
+        header = robot_header(core, assembly, options.seed, options.saved)
+        recorder = _recorder(core, assembly, options, devices, header)
+        console.page.begin(core, header)
         host = RobotHost(core, devices, controls, recorder, console, interruption, closing)
         result = loop.run(core, host, recorder, console.progress, console.tell)
         code = interruption.exit_code or (0 if result.is_clean else 1)
@@ -140,8 +144,9 @@ def _core(assembly: Assembly, activities: Mapping[str, type[Activity]], options:
         ) from error
 
 
-def _recorder(core: Core, assembly: Assembly, options: RunOptions, devices: RobotDevices) -> RunRecorder:
-    header = robot_header(core, assembly, options.seed, options.saved)
+def _recorder(
+    core: Core, assembly: Assembly, options: RunOptions, devices: RobotDevices, header: Mapping[str, str]
+) -> RunRecorder:
     keeper, began_ns = StateKeeper(saved_state.path_beside(options.record), assembly.errand.errand), time.monotonic_ns()
     return RunRecorder(core, options.record, header, drivers=devices.drivers, began_ns=began_ns, keeper=keeper)
 
@@ -216,7 +221,11 @@ class RobotHost(loop.Host):
     def _actions(self, states: Sequence[State], now_ns: int) -> Sequence[Action]:
         due, self._due = self._due, []
         actions = [*due, *self._drivers.stops(), *self._watch.actions(states, now_ns)]
-        return [*actions, *self._controls.actions(now_ns)] if self._start.is_over else actions
+        if self._start.is_over:
+            return [*actions, *self._controls.actions(now_ns)]
+        if self._controls.enablings():
+            self._start.enable()
+        return actions
 
     def apply(self, decided: StepRecord) -> None:
         """Pass the commands to the drivers."""
@@ -237,6 +246,9 @@ class RobotHost(loop.Host):
             self._skipped_ns = now_ns + SKIPPED_NOTED_EVERY_NS
             self._recorder.note_skipped(self.skipped)
         self._heartbeat.beat(now_ns, self.status)
+        self._controls.page.take(
+            self._core, given, decided, waits_for="" if self._start.is_over else self._start.status
+        )
 
     def _latch_at_guard(self) -> None:
         """Have the guard follow where the core has stopped or holds by itself."""

@@ -1,4 +1,4 @@
-"""The operator's control of a run: terminal and panel (start button, light, buzzer), requests to guard and core."""
+"""The operator's control of a run: terminal, panel (button, light, buzzer) and page; requests to guard and core."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -10,10 +10,12 @@ from rover.devices.panel.start_button import StartButton
 from rover.guard.client import GuardClient
 from rover.session.hardware import RunError
 from rover.session.terminal import STALE_NS, Terminal, words
+from rover.session.watched import NoPage, Page, Wish
 
 STOPPED_HERE = "stopped at the terminal"
 TERMINAL_LOST = "the terminal has gone away, and nobody could press a key any more"
 HELD = "at the terminal; g goes on"
+AT_THE_TERMINAL = ""
 
 
 def indication_of(*, stopped: bool, fault: bool, held_back: bool, waiting: bool, moving: bool) -> Indication:
@@ -66,23 +68,25 @@ class OperatorPanel:
 
 
 class OperatorControls:
-    """Terminal and panel of a run. The guard latches, resets and resumes; the core follows by what the guard says.
+    """Terminal, panel and page of a run. The guard latches, resets and resumes; the core follows what the guard says.
 
     Attributes:
         terminal: the terminal, if there is one.
         panel: what the robot itself has.
+        page: on which people elsewhere watch, if there is one.
 
     Raises:
         RunError: a pin of the panel cannot be had.
     """
 
-    def __init__(self, panel: PanelKeys, client: GuardClient) -> None:
+    def __init__(self, panel: PanelKeys, client: GuardClient, page: Page | None = None) -> None:
         try:
             self.panel = OperatorPanel(panel)
         except OSError as error:
             raise RunError(f"panel: {error}") from error
         self.terminal = Terminal()
         self._client = client
+        self.page = page or NoPage()
         self._looked_ns = 0
         self._knows_terminal_lost = False
 
@@ -92,32 +96,46 @@ class OperatorControls:
         self.panel.close()
 
     def actions(self, now_ns: int) -> Sequence[Action]:
-        """Ask the guard for what keys and button want, and return what the core has to be told itself."""
+        """Ask the guard for what keys, button and page want, and return what the core has to be told itself."""
         is_stale, self._looked_ns = now_ns - self._looked_ns > STALE_NS, now_ns
-        wanted = words(self.terminal.read())
+        wanted = [Wish(word, AT_THE_TERMINAL) for word in words(self.terminal.read())]
+        wanted += self.page.wishes()
         if self.panel.is_pressed():
-            wanted.append("go on")  # as the key: after a stop it counts only once that has been reset
+            wanted.append(Wish("go on", AT_THE_TERMINAL))  # as the key: after a stop only once that has been reset
         if self.terminal.is_lost and not self._knows_terminal_lost:
             self._knows_terminal_lost = True
             return [self._stop(TERMINAL_LOST)]
-        counts = [word for word in wanted if word in ("stop", "hold") or not is_stale]
-        return [action for word in counts if (action := self._act(word)) is not None]
+        counts = [wish for wish in wanted if wish.word in ("stop", "hold") or not is_stale]
+        return [action for wish in counts if (action := self._act(wish)) is not None]
 
-    def _act(self, word: str) -> Action | None:
-        match word:
+    def enablings(self) -> list[Wish]:
+        """Return who enables motion at the page, in a run that waits for that; others' stops are passed on."""
+        wishes = self.page.wishes()
+        for wish in wishes:
+            if wish.word == "stop":
+                self._act(wish)
+        return [wish for wish in wishes if wish.word == "enable"]
+
+    def _act(self, wish: Wish) -> Action | None:
+        match wish.word:
             case "stop":
-                return self._stop(STOPPED_HERE)
+                return self._stop(_cause(wish, STOPPED_HERE, "stopped"))
             case "hold":
-                self._client.hold(HELD)
-                return Action("hold", HELD)
+                cause = _cause(wish, HELD, "held")
+                self._client.hold(cause)
+                return Action("hold", cause)
             case "reset":
                 self._client.reset()
                 return None
-            case "go on":
+            case "go on" | "enable":
                 self._client.go_on()
                 return None
-        return Action("answer", word)
+        return Action("answer", wish.word)
 
     def _stop(self, cause: str) -> Action:
         self._client.stop(cause)
         return Action("stop", cause)
+
+
+def _cause(wish: Wish, at_terminal: str, done: str) -> str:
+    return f"{done} at the page by {wish.whose}" if wish.whose else at_terminal

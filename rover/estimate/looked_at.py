@@ -224,6 +224,7 @@ class LookedAt:
         )
         self._failures = [0] * len(self.lookouts)
         self._gone_to = 0
+        self._ever = 0
         self.clear()
 
     def clear(self) -> None:
@@ -249,6 +250,12 @@ class LookedAt:
         unseen, all_of_them = (self._bits & ~_seen_from(open_ones)).bit_count(), len(self._squares.middles)
         few = min(UNSEEN_SHARE * all_of_them, UNSEEN_AREA / self._squares.side**2)
         return unseen / all_of_them if unseen > few else 0.0
+
+    @property
+    def overlooked(self) -> tuple[float, list[XY]]:
+        """Side (m) and middles of the squares that have not been looked at at any time, finds or not."""
+        squares = self._squares
+        return squares.side, [place for number, place in enumerate(squares.middles) if not self._ever >> number & 1]
 
     @property
     def looks_wanted(self) -> dict[int, int]:
@@ -285,6 +292,7 @@ class LookedAt:
         if not self._wanted[number]:
             del self._wanted[number]
             self._bits &= ~(1 << number)
+            self._ever |= 1 << number
             self._is_all = None
 
     def worth_a_look(self) -> list[tuple[int, Lookout, float]]:

@@ -11,16 +11,16 @@ from rover.files.errand import Zone
 from rover.geometry import XY
 from rover.report import look, symbols
 from rover.report.floor import DrawnField
-from rover.report.legend import Entry, draw_strip, line_sign, strip_height, tray_sign
+from rover.report.legend import Entry, draw_strip, line_sign, strip_height, tray_sign, unseen_sign
 from rover.report.markup import add
-from rover.report.plan import draw_grid, draw_ground, draw_wall_name
+from rover.report.plan import draw_grid, draw_ground, draw_unseen, draw_wall_name
 from rover.report.view import MARGIN_BOTTOM, WIDTH, View, ground_points, view_round
 
 VIEWS_DRAWN = 12
 """With more lookouts than this their views are not outlined: what none of them sees is marked all the same."""
 REACHED = 0.10
 """How opaque the shade of the ground in reach is."""
-VIEW, BODY, UNSEEN = look.Stroke(0.7, "2 3"), look.Stroke(1.0), look.Stroke(0.8)
+VIEW, BODY = look.Stroke(0.7, "2 3"), look.Stroke(1.0)
 
 
 def write_errand_plan(layout: Layout, target: Path) -> Path:
@@ -103,12 +103,7 @@ def _draw_views(picture: Element, view: View, layout: Layout) -> None:
     outlook = layout.outlook
     if outlook is None:
         return
-    bars, half = "", 0.5 * outlook.side
-    for x, y in outlook.unseen:
-        for up in (0.5 * half, -0.5 * half):
-            left, level = view.at(x - half, y + up)
-            bars += f"M{left:.1f} {level:.1f}h{2.0 * half * view.scale:.1f}"
-    add(picture, "path", {"d": bars, **look.stroke_attributes(UNSEEN, look.INK_SOFT)})
+    draw_unseen(picture, view, (outlook.side, outlook.unseen))
     for place in outlook.lookouts if len(outlook.lookouts) <= VIEWS_DRAWN else ():
         corners = [view.at(*corner) for corner in outline_of_view(layout.ground, place, outlook.look.farthest)]
         symbols.polygon(picture, corners, VIEW, look.INK_SOFT)
@@ -163,7 +158,7 @@ def _entries(layout: Layout) -> list[Entry]:
     if layout.outlook is not None:
         if 0 < len(layout.outlook.lookouts) <= VIEWS_DRAWN:
             entries.append((line_sign(VIEW, look.INK_SOFT), "what is seen from there"))
-        entries.append((_bars, "seen from none of them"))
+        entries.append((unseen_sign, "seen from none of them"))
     return entries
 
 
@@ -171,8 +166,3 @@ def _swatch(parent: Element, at: XY, layers: int) -> None:
     box = {"x": at[0] - 13, "y": at[1] - 8, "width": 26, "height": 16, "fill": look.INK, "fill-opacity": REACHED}
     for _ in range(layers):
         add(parent, "rect", box)
-
-
-def _bars(parent: Element, at: XY) -> None:
-    for up in (-6, 0, 6):
-        symbols.line(parent, (at[0] - 13, at[1] + up), (at[0] + 13, at[1] + up), UNSEEN, look.INK_SOFT)

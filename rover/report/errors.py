@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from textwrap import wrap
 from xml.etree.ElementTree import Element
 
 from rover.geometry import XY
@@ -14,7 +15,7 @@ from rover.report.markup import add
 from rover.report.numbers import millimetres, with_minus
 from rover.report.view import WIDTH
 
-LARGEST, LEFT, TOP, BOTTOM = 480.0, 56.0, 10.0, 74.0
+LARGEST, LEFT, TOP, BOTTOM = 480.0, 56.0, 10.0, 90.0
 ROOM = 1.15
 """The picture goes so much beyond the largest error."""
 ALLOWANCE = look.Stroke(1.8, "7 4")
@@ -36,8 +37,8 @@ def draw_errors(run: RecordedRun, width: float = WIDTH) -> Element:
         symbols.polygon(picture, [(west, south), (east, south), (east, north), (west, north)], ALLOWANCE)
     _draw_points(picture, run, (across, up))
     said = "a mark: reported less true place of a find; rings: distance"
-    words = [said] if allowance is None else [said, f"dashed: the errand's allowance, {allowance * 1000:.4g} mm"]
-    for at, text in enumerate(words):
+    words = said if allowance is None else f"{said}; dashed: the errand's allowance, {allowance * 1000:.4g} mm"
+    for at, text in enumerate(wrap(words, round(side / 6.6))):
         place = left, TOP + side + 52.0 + 16.0 * at
         symbols.words(picture, place, text, font_style="italic", fill=look.INK_SOFT)
     return picture

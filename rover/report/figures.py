@@ -10,6 +10,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from rover.estimate.ellipse import CHI_SQUARE_2_95, ellipse_95
 from rover.events import BELIEVED, FELT, SEEN, Delivery, Ellipse, Find, GivenUp, Note, ObjectEvent
+from rover.geometry import XY
 from rover.record.run import FinalObject, RecordedRun, RecordError, TrueFind
 from rover.report.table import Letter
 from rover.report.tints import Lid, signs_of
@@ -160,6 +161,14 @@ def left_on_the_floor(run: RecordedRun) -> list[FinalObject]:
 def placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
     """Return the events of a class that have a place: where it was lost, x and y are NaN."""
     return [event for event in run.events_of(kind) if math.isfinite(event.x + event.y)]
+
+
+def overlooked(run: RecordedRun) -> tuple[float, list[XY]]:
+    """Return side and middles (m) of the squares of the field that were never looked at, as far as that is recorded."""
+    entry = run.outcome.summary.get("overlooked") if run.outcome else None
+    if not isinstance(entry, Mapping):
+        return 0.0, []
+    return float(entry["side"]), [(float(x), float(y)) for x, y in entry["squares"]]
 
 
 class ThingMet(NamedTuple):

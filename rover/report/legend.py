@@ -9,7 +9,7 @@ from rover.events import Delivery, Ellipse, GivenUp
 from rover.geometry import XY
 from rover.record.run import RecordedRun
 from rover.report import look, symbols
-from rover.report.figures import left_on_the_floor, placed, signs_in, things_met, verdicts_of
+from rover.report.figures import left_on_the_floor, overlooked, placed, signs_in, things_met, verdicts_of
 from rover.report.floor import DrawnField
 from rover.report.markup import add
 from rover.report.view import MARGIN_BOTTOM, WIDTH, View
@@ -31,7 +31,7 @@ class Columns(NamedTuple):
     lines: int
 
 
-WIDE_COLUMNS = Columns((250.0, 500.0, 750.0), 23.0, 31, 1)
+WIDE_COLUMNS = Columns((250.0, 500.0, 750.0), 23.0, 28, 1)
 NARROW_COLUMNS = Columns((6.0, 196.0), 31.0, 20, 2)
 
 
@@ -88,13 +88,14 @@ def _run_signs(run: RecordedRun) -> list[Entry]:
     """Return the signs of what happened, those that there are."""
     met = things_met(run)
     signs: list[tuple[object, Sign, str]] = [
-        (run.finds, _found, "found, with its 95 % ellipse"),
-        ([one for one in verdicts_of(run).values() if one.is_beyond], _beyond, "beyond the errand's allowance"),
+        (run.finds, _found, "found, and its 95 % ellipse"),
+        ([one for one in verdicts_of(run).values() if one.is_beyond], _beyond, "beyond the allowance"),
         (placed(run, Delivery), lambda parent, at: symbols.set_down(parent, at, 13.0, (BLANK, "")), "set down"),
         (placed(run, GivenUp), lambda parent, at: symbols.given_up(parent, at, BLANK), "given up, left here"),
-        (left_on_the_floor(run), _left_standing, "stood on the floor at the end"),
-        ([one for one in met if one.touched], _touched, "met and touched, on no map"),
-        ([one for one in met if not one.touched], _heard, "only heard, on no map"),
+        (left_on_the_floor(run), _left_standing, "on the floor at the end"),
+        ([one for one in met if one.touched], _touched, "met, touched; on no map"),
+        ([one for one in met if not one.touched], _heard, "met, only heard; on no map"),
+        (overlooked(run)[1], unseen_sign, "never looked at"),
         (run.true_finds, symbols.true_place, "true place"),
         (run.true_track, line_sign(look.TRUE_PATH, look.INK_SOFT), "true path"),
         (run.track, symbols.ended, "where the run ended"),
@@ -111,8 +112,8 @@ def ground_entries(ground: DrawnField) -> list[Entry]:
         (ground.places, lambda parent, at: symbols.named_place(parent, at, None), "named place"),
         (ground.walls, line_sign(look.WALL), "wall"),
         (ground.boundary, line_sign(look.BOUNDARY), "boundary of the field"),
-        (ground.posts, lambda parent, at: symbols.post(parent, at, 7.0), "post that the map does not have"),
-        (ground.unmapped_walls, line_sign(look.UNMAPPED), "wall that the map does not have"),
+        (ground.posts, lambda parent, at: symbols.post(parent, at, 7.0), "post, not on the map"),
+        (ground.unmapped_walls, line_sign(look.UNMAPPED), "wall, not on the map"),
     ]
     return [(sign, text) for there, sign, text in signs if there]
 
@@ -154,6 +155,12 @@ def tray_sign(parent: Element, at: XY) -> None:
     symbols.polygon(parent, [(x - 13, y - 8), (x + 13, y - 8), (x + 13, y + 8), (x - 13, y + 8)], look.TRAY)
     for across in (-6, 6):
         symbols.slot(parent, (x + across, y))
+
+
+def unseen_sign(parent: Element, at: XY) -> None:
+    """Draw a piece of ground that was not looked at."""
+    for up in (-6, 0, 6):
+        symbols.line(parent, (at[0] - 13, at[1] + up), (at[0] + 13, at[1] + up), look.UNSEEN, look.INK_SOFT)
 
 
 BLANK = look.Tint(look.PAPER, look.INK)

@@ -35,6 +35,7 @@ class Stroke(NamedTuple):
 WALL = Stroke(4.0)
 UNMAPPED = Stroke(3.0, "1.5 2.5")
 BOUNDARY = Stroke(1.2, "16 4 3 4")
+UNSEEN = Stroke(0.8)
 TRAY = Stroke(1.8)
 TRUE_PATH = Stroke(0.8)
 STATE_STROKES = (
@@ -90,6 +91,7 @@ figure { margin: 0; overflow-x: auto }
   .wide { display: none }
   .narrow { display: block }
   table { width: 100% }
+  td, th { overflow-wrap: anywhere }
   table.many, table.many tbody { display: block }
   table.many thead { display: none }
   table.many tr { display: flex; flex-wrap: wrap; gap: 0 12px; padding: 5px 0; border-bottom: 1px solid #23262b }

@@ -1,6 +1,7 @@
 """The floor plan of a run: an SVG picture on squared paper."""
 
 import math
+from collections.abc import Sequence
 from itertools import groupby
 from typing import NamedTuple
 from xml.etree.ElementTree import Element
@@ -9,7 +10,16 @@ from rover.events import Delivery, Find, GivenUp
 from rover.geometry import XY
 from rover.record.run import RecordedRun
 from rover.report import look, symbols
-from rover.report.figures import ellipse_of, errors_of, left_on_the_floor, placed, signs_in, things_met, verdicts_of
+from rover.report.figures import (
+    ellipse_of,
+    errors_of,
+    left_on_the_floor,
+    overlooked,
+    placed,
+    signs_in,
+    things_met,
+    verdicts_of,
+)
 from rover.report.floor import DrawnField
 from rover.report.labels import Box, LabelSpace, box_round
 from rover.report.legend import draw_strip, run_entries, strip_height
@@ -42,6 +52,7 @@ def draw_plan(ground: DrawnField, run: RecordedRun, width: float = WIDTH) -> Ele
     picture = Element("svg", {"viewBox": f"0 0 {width:g} {height:.0f}", "role": "img", "aria-label": "Floor plan"})
     sheet = Sheet(picture, view, LabelSpace(Box(view.left, MARGIN_TOP, view.right, view.bottom).grown(-2)))
     draw_grid(picture, view)
+    draw_unseen(picture, view, overlooked(run))
     draw_ground(picture, view, ground)
     _draw_paths(sheet, run)
     draw_names(sheet, ground)
@@ -74,6 +85,17 @@ def _write_axes(picture: Element, view: View) -> None:
     symbols.words(picture, (view.right, view.bottom + 32), "x in m", text_anchor="end", **italic)
     x, y = view.left - 34, MARGIN_TOP + 44
     symbols.words(picture, (x, y), "y in m", transform=f"rotate(-90 {x:g} {y:g})", **italic)
+
+
+def draw_unseen(picture: Element, view: View, squares: tuple[float, Sequence[XY]]) -> None:
+    """Mark squares of ground (side, middles; m) that were not looked at, or cannot be, with bars."""
+    bars, half = "", 0.5 * squares[0]
+    for x, y in squares[1]:
+        for up in (0.5 * half, -0.5 * half):
+            left, level = view.at(x - half, y + up)
+            bars += f"M{left:.1f} {level:.1f}h{2.0 * half * view.scale:.1f}"
+    if bars:
+        add(picture, "path", {"d": bars, **look.stroke_attributes(look.UNSEEN, look.INK_SOFT)})
 
 
 def draw_ground(picture: Element, view: View, ground: DrawnField) -> None:

@@ -90,14 +90,15 @@ def draw_timeline(run: RecordedRun, width: float = WIDTH) -> Element:
     bottom = strip.row * len(rows) + 6.0
     picture = Element("svg", {"viewBox": f"0 0 {width:g} {bottom + 38:.0f}", "role": "img", "aria-label": "Timeline"})
     strip.draw_times(picture, bottom)
-    for state, y in rows.items():
+    for y in rows.values():
         symbols.line(picture, (strip.left, y), (strip.right, y), symbols.HAIR, GRID_FINE)
-        strip.write_name(picture, y, state or "(no state)")
     for stay in stays:
         _draw_stay(picture, strip, stay, (rows[stay.state], strokes[stay.state]))
     for before, after in pairwise(stays):
         x = strip.across(after.from_ns)
         symbols.line(picture, (x, rows[before.state]), (x, rows[after.state]), symbols.HAIR, INK_SOFT)
+    for state, y in rows.items():
+        strip.write_name(picture, y, state or "(no state)")
     return picture
 
 

@@ -225,6 +225,7 @@ class RunRecorder(Recorder):
         account, finds = self._core.account(), tuple(self._finds[number] for number in sorted(self._finds))
         counts = {"expected": expected, "delivered": self.delivered, **_beside(account)}
         counts |= {"steps": self._steps, "skipped": self._skipped, "figures": self._aftermath.figures}
+        counts["overlooked"] = _overlooked(self._core)
         self.close(result, reason, counts)
         if self._keeper is not None:
             self._keeper.keep(self._core.saved(self._point), result)
@@ -257,3 +258,9 @@ class RunRecorder(Recorder):
 def _beside(account: Account) -> dict[str, Any]:
     """Return what the account says besides the number counted, as result and record have it."""
     return {"seen": account.seen, "believed": account.believed, "left": account.left, "unseen": account.unseen}
+
+
+def _overlooked(core: Core) -> dict[str, Any]:
+    """Return the squares of the ground that were never looked at: their side and middles (m)."""
+    side, middles = core.known.ledger.looked_at.overlooked
+    return {"side": round(side, 4), "squares": [(round(x, 3), round(y, 3)) for x, y in middles]}

@@ -225,3 +225,16 @@ class TestLookouts:
         squares = Squares(ground(30.0, 20.0))
         assert 0.9 * MOST_SQUARES < len(squares.middles) < 1.1 * MOST_SQUARES
         assert squares.side == pytest.approx(math.sqrt(600.0 / MOST_SQUARES))
+
+
+def test_what_was_looked_at_once_is_not_overlooked_whatever_was_found_since():
+    looked_at = LookedAt(ground(), ROUND)
+    side, before = looked_at.overlooked
+    look_round(looked_at, 3.0, 2.0, times=LOOKS - 1)
+    assert looked_at.overlooked == (side, before)
+    look_round(looked_at, 3.0, 2.0, times=1)
+    looked_at.clear()
+
+    _, after = looked_at.overlooked
+    assert after == [place for place in before if math.dist(place, (3.0, 2.0)) > 1.8]
+    assert side == 0.25

@@ -67,7 +67,7 @@ def test_what_was_measured_and_never_found_stands_on_the_plan(record: Path) -> N
     assert report(record, "--surveyed", written(record, "kind,x,y\nteal,3 m,1 m\n")) == 0
 
     page = Page(record.with_suffix(".html").read_text())
-    assert "stood on the floor at the end" in page.svg_texts
+    assert "on the floor at the end" in page.svg_texts
     assert "T" in page.svg_texts
 
 

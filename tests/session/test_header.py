@@ -85,8 +85,11 @@ def test_what_a_plan_is_drawn_with_is_in_the_record(project):
     bay.write_text(f"{bay.read_text()}\nobstacles: [{{x: 3 m, y: 3 m, radius: 6 cm}}]\n")
     made = assemble(project / "config/errand.yaml", {})
     Rehearsal(made, ACTIVITIES, 3, project / "run.sqlite").run(lambda *_: None)
-    header = read(project / "run.sqlite").header
+    run = read(project / "run.sqlite")
+    header = run.header
 
+    assert run.outcome.summary["overlooked"]["side"] == 0.25
+    assert [5.125, 3.125] in run.outcome.summary["overlooked"]["squares"]
     field = json.loads(header["field"])
     assert (field["places"], field["north"]) == ({"door": [3.0, 2.0, None]}, pytest.approx(1.5708, abs=1e-4))
     assert field["off_the_map"]["posts"] == [[3.0, 3.0, 0.06]]

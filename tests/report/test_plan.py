@@ -1,0 +1,38 @@
+"""The plan: what stands there, what was met, and a legend of that alone."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from rover.events import Note
+from rover.record.run import FinalObject, RunEnd
+from rover.report.figures import things_met
+from tests.report.test_report import EVENTS, FIELD, invented_run, page_of
+
+
+def test_the_plan_shows_what_stands_there_and_what_was_met_and_the_legend_no_more(tmp_path: Path) -> None:
+    things = {"posts": [[3, 2, 0.05]], "walls": [[[4, 1], [4, 2]]]}
+    field = {**FIELD, "places": {"tap": [2, 3, None]}, "marker": [0.1, 3], "north": 1.0, "off_the_map": things}
+    met = (
+        Note("met", "something touched at x 3.05 m, y -1.95 m"),
+        Note("met", "something heard at x 1.00 m, y 1.00 m"),
+    )
+    run = replace(
+        invented_run((*EVENTS, *met), field=field),
+        final_objects=(FinalObject("jar 2", "teal", 5.0, 3.0, "floor"),),
+        outcome=RunEnd("failed", "some_left", {"overlooked": {"side": 0.25, "squares": [(5.0, 0.5), (5.25, 0.5)]}}),
+    )
+    rich = {"tap", "named place", "marker at the tray", "N", "post, not on the map", "wall, not on the map"}
+    rich |= {"met, touched; on no map", "met, only heard; on no map", "never looked at", "on the floor at the end"}
+
+    assert rich <= set(page_of(run, tmp_path).svg_texts)
+    assert not rich & set(page_of(invented_run(), tmp_path).svg_texts)
+
+
+def test_what_the_robot_met_is_shown_with_how_sure_its_place_is(tmp_path: Path) -> None:
+    """The robot's own place was known to 1 cm then; 95 % of such places lie within 2.45 cm of it."""
+    (met,) = things_met(invented_run((Note("met", "something touched at x 3.05 m, y -1.95 m"),)))
+
+    assert (met.x, met.y, met.touched) == (3.05, -1.95, True)
+    assert met.spread == pytest.approx(0.02448, abs=1e-4)

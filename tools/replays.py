@@ -10,6 +10,8 @@ replays is removed unless ``--keep``. Exit code 1 where a replay finds a differe
 """
 
 import argparse
+import contextlib
+import io
 import json
 import os
 import pty
@@ -22,7 +24,12 @@ import sys
 import time
 from contextlib import contextmanager
 from pathlib import Path
+from typing import NamedTuple
 
+import click
+
+from rover.commands.main import commands
+from rover.errors import UserError
 from rover.files.fault_table import FAULTS
 from rover.guard.launch import is_at_work, retire
 from rover.session.without import SAFEGUARDS
@@ -66,8 +73,24 @@ def rehearsed(draw, how):
     return " ".join([name, *words]), Path(json.loads(ended.stdout)["record"])
 
 
+class Ended(NamedTuple):
+    """How a command ended, and what it wrote."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
 def rover(*words):
-    return subprocess.run([*ROVER, *map(str, words)], capture_output=True, text=True)
+    """Carry a command out in this process: starting one takes longer than most of these rehearsals."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        try:
+            code = commands.main([str(word) for word in words], prog_name="rover", standalone_mode=False) or 0
+        except (UserError, click.ClickException) as error:
+            code = 2
+            err.write(str(error))
+    return Ended(code, out.getvalue(), err.getvalue())
 
 
 @contextmanager
@@ -94,6 +117,8 @@ def run(draw, folder):
             os.execv(ROVER[0], [*ROVER, *map(str, words)])
         done, ended = [], time.monotonic() + LOCAL
         try:
+            while set(Path("runs").glob("*.sqlite")) == before and time.monotonic() < ended:
+                wait(terminal, 0.5)
             wait(terminal, draw.uniform(3.0, 8.0))
             for _ in range(draw.randrange(6)):
                 done.append(happens(draw, child, terminal, guard))

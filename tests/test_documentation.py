@@ -11,6 +11,7 @@ from rover.files.behaviour import Behaviour, Exit, State, Tries
 from rover.files.driver_keys import KINDS
 from rover.files.fault_table import FAULTS
 from rover.files.faults import parse_fault
+from rover.files.notices import PLACEHOLDERS
 from rover.files.reference import put_into, tables
 from rover.files.types import keys_of
 from rover.kinds import Choice, Kind, Number, PlaceName, Truth, WallName
@@ -90,6 +91,16 @@ def test_every_fault_is_there_and_the_lines_of_the_page_are_read():
     assert len(lines) > 8
     for line in lines:
         parse_fault(line)
+
+
+def test_every_placeholder_of_a_notice_is_there_with_what_it_means():
+    heading = "`notices.templates.find`, `notices.templates.stop`, `notices.templates.end`"
+    told = {row[0].strip("`"): row[1] for row in sections(FILES)["Errand file", heading] if len(row) == 2}
+    due = {
+        occasion: ", ".join(f"`{{{name}}}` {about}" for name, about in known.items())
+        for occasion, known in PLACEHOLDERS.items()
+    }
+    assert told == due
 
 
 # The tables of behaviours/README.md against the vocabulary.

@@ -17,7 +17,7 @@ ALWAYS = {
     "errand": "the errand's title",
     "time": "date and time of the computer's clock",
     "after": "time since the run began, min:s",
-    "delivered": "how many were delivered by then",
+    "delivered": "how many were delivered by then, at the end also of how many",
     "record": "the run record's path",
 }
 PLACEHOLDERS: dict[str, Mapping[str, str]] = {
@@ -42,7 +42,6 @@ PLACEHOLDERS: dict[str, Mapping[str, str]] = {
     | {
         "result": "`done`, `failed` or `stopped`",
         "reason": "why",
-        "of": "how many there were to deliver, `?` if nobody said",
         "account": "how the deliveries are known, and what is left",
         "table": "table of the finds",
     },
@@ -63,11 +62,8 @@ USUAL: dict[str, tuple[str, str]] = {
         "{time}, {after} into the run; {delivered} delivered so far.\n",
     ),
     END: (
-        "{errand}: {result}, {delivered} of {of} delivered",
-        "{result}: {reason}. {delivered} of {of} delivered after {after} ({account}).\n"
-        "{time}\n\n"
-        "{table}\n\n"
-        "Record: {record}\n",
+        "{errand}: {result}, {delivered} delivered",
+        "{result}: {reason}. {delivered} delivered after {after} ({account}).\n{time}\n\n{table}\n\nRecord: {record}\n",
     ),
 }
 """By occasion, subject and text where the errand has none of its own."""

@@ -30,7 +30,7 @@ def fill_in_end(outbox: Outbox, one: Waiting, templates: Templates) -> Waiting:
         run = read(Path(notice.record))
         values = end_values(run) | {"errand": run.header.get("title", "")}
     except UserError as error:
-        values = dict.fromkeys(("errand", "after", "delivered", "of", "account", "table"), "?")
+        values = dict.fromkeys(("errand", "after", "delivered", "account", "table"), "?")
         values |= {"result": "ended", "reason": f"the record tells no more ({error})"}
     values |= {"time": ended.isoformat(" ", "seconds"), "record": notice.record}
     subject, text = filled(templates, END, values)

@@ -7,7 +7,7 @@ from rover.events import Find
 from rover.files.notices import USUAL, Templates
 from rover.record.run import RecordedRun
 from rover.report import numbers
-from rover.report.figures import account_words, ellipse_of
+from rover.report.figures import account_words, delivered_words, ellipse_of
 from rover.report.numbers import clock
 
 
@@ -50,11 +50,9 @@ def find_values(find: Find) -> dict[str, str]:
 def end_values(run: RecordedRun) -> dict[str, str]:
     """Return what the end of a run puts into a template, as its record has it."""
     outcome = run.outcome
-    expected = outcome.summary.get("expected") if outcome else None
     return {
         "after": clock(run.ended_ns - run.started_ns),
-        "delivered": str(len(run.counted)),
-        "of": str(expected) if isinstance(expected, int) else "?",
+        "delivered": delivered_words(run),
         "result": outcome.result if outcome else "cut off",
         "reason": outcome.reason if outcome else "the run ended without a word: no power, or the runtime was killed",
         "account": account_words(run),

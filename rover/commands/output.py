@@ -85,12 +85,12 @@ def _show_to_person(result: Result) -> None:
     if result.truth is not None and (worth_saying := _in_words(result.truth, result)):
         click.echo(f"what truly happened: {', '.join(worth_saying)}")
     if result.finds:
-        click.echo("find  kind        x (m)   y (m)   axis error (m)   95 % ellipse (m)")
+        click.echo("find  kind        x (m)   y (m)   axis error (m)   95 % ellipse, semi-axes (m)")
     for number, find in enumerate(result.finds, 1):
         unknown = "nothing held" if find.held_nothing else "unknown"
         error = unknown if find.axis_error_m is None else f"{find.axis_error_m:.3f}"
         ellipse = f"{find.ellipse.major_m:.3f} x {find.ellipse.minor_m:.3f}"
-        click.echo(f"{number:4d}  {find.kind:<10}{find.x_m:7.3f} {find.y_m:7.3f}   {error:>14}   {ellipse:>16}")
+        click.echo(f"{number:4d}  {find.kind:<10}{find.x_m:7.3f} {find.y_m:7.3f}   {error:>14}   {ellipse:>27}")
     if result.worst_axis_error_m is not None:
         click.echo(f"worst axis error {result.worst_axis_error_m:.3f} m")
     click.echo(f"record: {result.record}   (rover {'report' if result.is_clean else 'show'} {result.record})")

@@ -6,6 +6,9 @@ import click
 
 from rover.commands import options, true_places
 from rover.commands.output import person_at_terminal, writing
+from rover.diagnosis.answer import answer
+from rover.diagnosis.evidence import evidence_of
+from rover.errors import UserError
 from rover.record.reader import read
 from rover.record.series import read_series
 from rover.record.surveyed import path_beside
@@ -40,7 +43,7 @@ def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, vid
         run = with_measured(run, surveyed)
     series = read_series(record)
     with writing():
-        target = write_report(run, record.with_suffix(".html"), series)
+        target = write_report(run, record.with_suffix(".html"), series, _said_of(record))
         folder = folder_beside(record)
         if as_csv:
             write_tables(sections_of(run, series), run, folder)
@@ -52,3 +55,11 @@ def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, vid
     if video:
         click.echo(f"video: {write_video(run, record.with_suffix('.frames'), record.with_suffix('.webm'))}")
     return 0
+
+
+def _said_of(record: Path) -> list[str]:
+    """Return what `rover show` says of a run; nothing where it cannot tell."""
+    try:
+        return list(answer(evidence_of(record)))
+    except UserError:
+        return []

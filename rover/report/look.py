@@ -55,6 +55,8 @@ html { background: #fbf9f3; color: #23262b }
 body { max-width: 1080px; margin: 28px auto 60px; padding: 0 24px; font: 15px/1.45 serif }
 h1 { font-size: 27px; font-weight: normal; margin: 0 0 2px }
 h2 { font-size: 18px; font-weight: normal; margin: 34px 0 8px; border-bottom: 1px solid #23262b }
+h3 { font-size: 15px; font-weight: normal; font-style: italic; margin: 12px 0 2px }
+p.said { max-width: 780px; padding-left: 14px }
 p { margin: 4px 0; overflow-wrap: anywhere }
 p.outcome { font-size: 18px; font-style: italic; margin-bottom: 14px }
 p.none { color: #6d6e6c; font-style: italic }

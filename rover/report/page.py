@@ -1,5 +1,6 @@
 """The report of a run: one HTML file."""
 
+from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
 from xml.etree.ElementTree import Element
@@ -17,16 +18,20 @@ from rover.report.markup import add
 from rover.report.numbers import clock, millimetres
 from rover.report.plan import draw_plan
 from rover.report.signals import draw_signals
-from rover.report.stories import ending_table, stories_table
+from rover.report.stories import stories_table
 from rover.report.surveyed import SURVEYED
 from rover.report.timeline import draw_timeline
 from rover.report.truth import incidents_table, truth_table
 
 
-def write_report(run: RecordedRun, target: Path, series: RunSeries | None = None) -> Path:
+def write_report(run: RecordedRun, target: Path, series: RunSeries | None = None, said: Iterable[str] = ()) -> Path:
     """Write the report of a run to ``target`` and return its path; what was there is replaced.
 
-    ``series``: what its devices reported.
+    Args:
+        run: as read.
+        target: where to write.
+        series: what its devices reported.
+        said: what `rover show` says of it: a headline, and paragraphs, indented but for those that are headings.
 
     Raises:
         RecordError: the record's header is not usable.
@@ -34,9 +39,18 @@ def write_report(run: RecordedRun, target: Path, series: RunSeries | None = None
     """
     page, body = new_page(_title(run))
     add_heading(body, _title(run), _outcome_words(run), _facts(run))
+    _add_said(body, said)
     add_sections(body, [(section.name, element_of(section)) for section in sections_of(run, series or RunSeries())])
     _add_footer(body, run)
     return write_page(page, target)
+
+
+def _add_said(body: Element, said: Iterable[str]) -> None:
+    """Add what is said of the run, but for the headline, which the page has in its own way."""
+    for paragraph in [*said][1:]:
+        is_heading = not paragraph.startswith(" ")
+        if words := " ".join(paragraph.split()):
+            add(body, "h3" if is_heading else "p", {} if is_heading else {"class": "said"}, words)
 
 
 def sections_of(run: RecordedRun, series: RunSeries) -> list[Section]:
@@ -51,7 +65,6 @@ def sections_of(run: RecordedRun, series: RunSeries) -> list[Section]:
         *([Section("Errors of the finds", Picture(partial(draw_errors, run)))] if errors_of(run) else []),
         Section("Set down", tables.deliveries_table(run)),
         Section("Given up", tables.given_up_table(run)),
-        Section("What ended it", ending_table(run)),
         *_truth_sections(run),
         Section("States over time", Picture(partial(draw_timeline, run), zoomable=True)),
         Section("States", tables.states_table(run)),

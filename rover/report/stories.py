@@ -1,9 +1,9 @@
-"""What became of each object, and what ended the run."""
+"""What became of each object."""
 
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from rover.events import Delivery, Event, Find, GivenUp, HealthChange, ObjectEvent, StateChange, Stop
+from rover.events import Delivery, Event, Find, GivenUp, ObjectEvent
 from rover.record.run import RecordedRun
 from rover.report.figures import signs_in
 from rover.report.numbers import metres
@@ -72,39 +72,3 @@ def _joined(steps: list[tuple[int, Told]]) -> Iterator[tuple[int, Told, int, int
         if following is None or (following.what, following.why) != (step.what, step.why):
             yield *steps[first], times, at_ns
             first, times = at + 1, 0
-
-
-def ending_table(run: RecordedRun) -> Table:
-    """Return what ended the run: the last exits, stops, devices that were not well then, objects that are not in."""
-    return Table(("+time / min:s", "what", "how and why"), list(_ending(run)), "Nothing is recorded of the end.")
-
-
-LAST_CHANGES = 3
-
-
-def _ending(run: RecordedRun) -> Iterator[list[Cell]]:
-    changes = [(at_ns, event) for at_ns, event in run.happenings if isinstance(event, StateChange)]
-    for at_ns, change in changes[-LAST_CHANGES:]:
-        ended = f"; what was done there: {change.outcome}" if change.outcome else ""
-        yield [_time(run, at_ns), f"{change.left} to {change.entered}", f"{change.exit} ({change.where}){ended}"]
-    for at_ns, event in run.happenings:
-        if isinstance(event, Stop):
-            yield [_time(run, at_ns), "stopped", event.cause]
-    latest = {event.device: (at_ns, event) for at_ns, event in run.happenings if isinstance(event, HealthChange)}
-    for device, (at_ns, event) in sorted(latest.items()):
-        if event.health.value != "ok":
-            yield [_time(run, at_ns), f"{device} {event.health.value} since then", event.why]
-    delivered = {one.object for one in run.events_of(Delivery)}
-    lost = [(at_ns, event) for at_ns, event in run.happenings if isinstance(event, GivenUp)]
-    for at_ns, event in {event.object or (at_ns, event): (at_ns, event) for at_ns, event in lost}.values():
-        if not event.object or event.object not in delivered:
-            which = f"{event.kind}, object {event.object}," if event.object else event.kind
-            yield [_time(run, at_ns), f"{which} not in", event.why]
-    if run.outcome is None:
-        yield [_time(run, run.ended_ns), "the record ends", "before the run did: power or program went"]
-    else:
-        yield [_time(run, run.ended_ns), run.outcome.result, run.outcome.reason]
-
-
-def _time(run: RecordedRun, at_ns: int) -> Time:
-    return Time(at_ns - run.started_ns)

@@ -5,13 +5,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from rover.awaited import Awaited, Part
-from rover.events import Delivery, Diversion, Event, GivenUp, Health, HealthChange, Note, ObjectEvent, StateChange
+from rover.events import Delivery, Diversion, Event, GivenUp, ObjectEvent, StateChange
 from rover.record.run import RecordedRun, RunEnd
 from rover.record.series import DeviceSeries, RunSeries
 from rover.report.devices import reports_table
 from rover.report.page import write_report
 from rover.report.signals import signals_of
-from rover.report.stories import ending_table, stories_table
+from rover.report.stories import stories_table
 from rover.report.table import Letter, Time
 from rover.report.tables import changes_table, states_table
 from tests.report.test_report import SECOND, Page, invented_run
@@ -86,28 +86,19 @@ def test_an_objects_story_stands_together_and_repetitions_are_counted() -> None:
     ]
 
 
-def test_what_ended_it_names_the_exit_devices_not_well_and_objects_not_in() -> None:
-    run = run_of(
-        GivenUp("amber", 1.0, 2.0, "lost on the way", 1),
-        GivenUp("teal", 3.0, 2.0, "cannot be reached", 2),
-        Delivery(1, "amber", 2, 0.5, 0.6, object=1),
-        HealthChange("camera", Health.FAULTY, "unplugged"),
-        StateChange("seek", "head_home", "when not camera.ok", "a.yaml:9"),
-        outcome=RunEnd("failed", "some_left"),
+def test_what_is_said_of_the_run_stands_first_without_its_line_breaks(tmp_path: Path) -> None:
+    said = (
+        "Bring it: done.",
+        "",
+        "What ended it",
+        "  'a' was left for\n    'b' [1.0 s, entry 2].",
+        "  1. battery: low.",
     )
 
-    assert plain(ending_table(run).rows) == [
-        ["4 s", "seek to head_home", "when not camera.ok (a.yaml:9)"],
-        ["3 s", "camera faulty since then", "unplugged"],
-        ["1 s", "teal, object 2, not in", "cannot be reached"],
-        ["5 s", "failed", "some_left"],
-    ]
+    page = Page(write_report(invented_run(), tmp_path / "report.html", said=said).read_text(encoding="utf-8"))
 
-
-def test_a_record_that_breaks_off_says_so() -> None:
-    assert plain(ending_table(run_of(Note("fix", "by a wall"))).rows) == [
-        ["1 s", "the record ends", "before the run did: power or program went"]
-    ]
+    assert "What ended it'a' was left for 'b' [1.0 s, entry 2].1. battery: low." in page.text
+    assert page.text.index("What ended it") < page.text.index("Plan")
 
 
 def reports(*taken_ms: int) -> DeviceSeries:

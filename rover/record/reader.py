@@ -6,6 +6,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
+from rover.errors import in_short, in_words, one_line
 from rover.events import TrackPoint
 from rover.record import schema
 from rover.record.run import (
@@ -25,6 +26,8 @@ from rover.record.run import (
     TrueTouch,
 )
 
+RESCUE = "the SQLite shell's '.recover' may bring back a part of it"
+
 
 def read(path: Path) -> RecordedRun:
     """Return the run that is recorded in the file, with all that was committed to it.
@@ -33,7 +36,15 @@ def read(path: Path) -> RecordedRun:
         RecordError: no such file, not a SQLite file, not a run record, damaged, or of a newer version.
     """
     with _opened(path) as connection:
+        _check_integrity(path, connection)
         return _run(connection)
+
+
+def _check_integrity(path: Path, connection: sqlite3.Connection) -> None:
+    """Look at every page: what is read from a damaged file could be anything."""
+    (found,) = connection.execute("PRAGMA quick_check(1)").fetchone()
+    if found != "ok":
+        raise RecordError(f"{path}: damaged: {one_line(str(found))}; {RESCUE}")
 
 
 def entry_numbers(path: Path) -> tuple[int, ...]:
@@ -64,9 +75,11 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
             _check_version(path, connection)
             yield connection
     except sqlite3.OperationalError as error:
-        raise RecordError(f"{path}: cannot be read: {error}; {_advice(path)}") from None
-    except (sqlite3.DatabaseError, ValueError, TypeError) as error:
-        raise RecordError(f"{path}: not a run record, or a damaged one: {error}") from None
+        raise RecordError(f"{path}: cannot be read: {one_line(str(error))}; {_advice(path)}") from None
+    except sqlite3.DatabaseError as error:
+        raise RecordError(f"{path}: not a run record, or a damaged one: {one_line(str(error))}") from None
+    except (ValueError, TypeError, LookupError, ArithmeticError) as error:
+        raise RecordError(f"{path}: damaged: {in_words(error)}; {RESCUE}") from None
 
 
 def _advice(path: Path) -> str:
@@ -82,6 +95,8 @@ def _check_version(path: Path, connection: sqlite3.Connection) -> None:
     found = connection.execute("SELECT value FROM header WHERE key = 'schema'").fetchone()
     if found is None:
         raise RecordError(f"{path}: not a run record (its header does not give the 'schema')")
+    if not (str(found[0]).isdecimal() and len(str(found[0])) < 9):
+        raise RecordError(f"{path}: damaged: its layout is given as {in_short(found[0])}; {RESCUE}")
     if int(found[0]) > schema.VERSION:
         raise RecordError(
             f"{path}: written by a newer version (layout {found[0]}; this program reads up to {schema.VERSION}); "

@@ -25,6 +25,8 @@ Row = tuple[object, ...]
 COMMIT_EVERY_S = 0.5
 WAITING_AT_MOST = 50_000  # calls, for each kind of sample: a quarter of an hour of readings at 50 Hz
 CLOSE_WITHIN_S = 10.0
+SYNCHRONOUS = "FULL"
+"""What was committed is on the disk; the tests show what comes of less."""
 ROWS_AT_ONCE = 128
 
 
@@ -236,11 +238,21 @@ def _why_lost(path: Path, number: int) -> str:
 def _new_file(path: Path, header: Mapping[str, str]) -> sqlite3.Connection:
     connection = sqlite3.connect(path, check_same_thread=False, cached_statements=8)
     connection.execute("PRAGMA journal_mode=WAL")
-    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute(f"PRAGMA synchronous={SYNCHRONOUS}")
     connection.executescript(f"BEGIN; {schema.TABLES} COMMIT;")
     with connection:
         connection.executemany("INSERT INTO header VALUES (?, ?)", [*header.items(), ("schema", str(schema.VERSION))])
+    _sync_folder(path.parent)
     return connection
+
+
+def _sync_folder(folder: Path) -> None:
+    """Have it on the disk that the file is there; the database sees to that only for the files beside it."""
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
 
 
 def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[Row]) -> None:

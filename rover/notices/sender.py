@@ -59,6 +59,7 @@ class Sender:
     pauses: Pauses = field(default_factory=Pauses)
     patience: Patience = field(default_factory=Patience)
     _due: dict[int | str, _Due] = field(default_factory=dict)
+    _taken: dict[int, str] = field(default_factory=dict)
 
     def due(self) -> list[Waiting]:
         """Return what waits, leaving out the ends of runs that go on; the end of one that is over is worded now."""
@@ -116,12 +117,14 @@ class Sender:
 
     def _try(self, send: Send, one: Waiting) -> None:
         try:
-            said = send(one.notice)
+            said = self._taken[one.number] if one.number in self._taken else send(one.notice)
         except NotTakenError as error:
             self.outbox.note_failed(one.number, str(error))
             self._put_off(one.number)
         else:
+            self._taken[one.number] = said  # until it is noted: a full disk must not have it sent again
             self.outbox.note_sent(one.number, datetime.now().astimezone().isoformat(timespec="seconds"), said)
+            del self._taken[one.number]
 
     def _put_off(self, key: int | str) -> None:
         due = self._due.setdefault(key, _Due())

@@ -4,8 +4,11 @@
 
 import asyncio
 import email
+import resource
+import signal
 import socket
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from email.message import EmailMessage
 from email.policy import default
@@ -139,6 +142,18 @@ class BadServer(Controller):
         server = BadlyBehaved(self.handler, **self._options)
         server.manners = self.manners
         return server
+
+
+@contextmanager
+def full_disk() -> Iterator[None]:
+    """No file of this process can grow beyond what a database has long had."""
+    before, handler = resource.getrlimit(resource.RLIMIT_FSIZE), signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1024, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        signal.signal(signal.SIGXFSZ, handler)
 
 
 @pytest.fixture

@@ -5,7 +5,6 @@ The sender is a process of its own here, as in a run, and the mail server a real
 
 import os
 import re
-import resource
 import signal
 import sqlite3
 import subprocess
@@ -27,7 +26,7 @@ from rover.notices.post import Post
 from rover.notices.sender import Sender
 from rover.record.writer import RunRecord
 
-from .conftest import PATIENCE_S, BadServer, Manners
+from .conftest import PATIENCE_S, BadServer, Manners, full_disk
 
 POINT = TrackPoint(1.0, 2.0, 0.0, 0.01, 0.01, 0.01, "pick_up/approach")
 BEGINS = StateChange("", "seek", "", "")
@@ -150,14 +149,9 @@ def test_a_full_disk_costs_no_notice(errand: Path, tmp_path: Path, serving: Serv
     record = recorded(tmp_path / "run.sqlite")
     Outbox(path_beside(record, errand)).close()
     with posting(errand, record) as post:
-        before, handler = resource.getrlimit(resource.RLIMIT_FSIZE), signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        try:
-            resource.setrlimit(resource.RLIMIT_FSIZE, (1024, before[1]))  # of every file that this process writes
+        with full_disk():
             take(post, BEGINS, FIND)
             until(lambda: post._trouble)
-        finally:
-            resource.setrlimit(resource.RLIMIT_FSIZE, before)
-            signal.signal(signal.SIGXFSZ, handler)
         assert "the outbox of notices cannot be written" in post._trouble
         until(lambda: manners.taken)
     assert set(by_subject(manners)) == {

@@ -12,7 +12,7 @@ from rover.notices.mail import Patience
 from rover.notices.outbox import Notice, Outbox
 from rover.notices.sender import AtWorkError, Pauses, Sender, alone
 
-from .conftest import PATIENCE_S, BadServer, Manners
+from .conftest import PATIENCE_S, BadServer, Manners, full_disk
 
 SOON = Pauses(0.01, 0.05)
 IMPATIENT = Patience(0.3, 2.0)
@@ -132,6 +132,21 @@ def test_an_errand_file_put_right_while_notices_wait_sends_them(
     errand.write_text(good, "utf-8")
     send_all(sender)
     assert manners.ids == ["<1@b.org>"]
+
+
+def test_a_disk_that_is_full_when_it_is_taken_has_it_sent_once(
+    errand: Path, outbox: Outbox, serving: Serving, manners: Manners
+) -> None:
+    serving()
+    outbox.put([notice(1), notice(2)])
+    sender = Sender(outbox, errand, SOON, IMPATIENT)
+    with full_disk():
+        for _ in range(3):
+            sender.send_due()
+            time.sleep(SOON.longest_s)
+    assert len(outbox.waiting()) == 2
+    send_all(sender)
+    assert sorted(manners.ids) == ["<1@b.org>", "<2@b.org>"]
 
 
 def test_one_process_at_a_time_sends(outbox: Outbox) -> None:

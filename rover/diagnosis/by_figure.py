@@ -17,10 +17,12 @@ REFUSED = {"heading": 0.06, DISTANCE: 0.08, BEARING: 0.08}
 """Share of a source's corrections that the pose filter refuses; healthy: 0.014, 0.017, 0.008 at most."""
 FEW_ECHOES, WALL_REFUSED, WALL_OFF = 12, 0.25, 0.06
 """Of a wall that was heard so often, so many are refused, or their mean is so far (m) off: it is not where the map has
-it. Healthy: not measured yet."""
+it. Healthy: 0.12 and 0.05 m at most."""
+ASTRAY = 0.5
+"""Refused echoes that are so far (m) off on the average are of no wall."""
 _OF_A_WALL = re.compile(r"wall \w+ heard")
 START_OFF = 0.2
-"""By how much (m) the fixes of the first minute move the position in all. Healthy: not measured yet."""
+"""By how much (m) the fixes of the first minute move the position in all. Healthy: 0.08 at most."""
 NOISY = 1.3
 """Noise of the heading as a multiple of the robot file's ``sigma``; healthy: 0.54 at most."""
 SCALED = 0.04
@@ -71,11 +73,13 @@ def walls_off(evidence: Evidence) -> Iterator[Suspicion]:
     figures = evidence.figures
     names = [name.removeprefix("wall ").removesuffix(" heard") for name in figures if _OF_A_WALL.fullmatch(name)]
     off = {name: figures[f"wall {name} beyond / m"] for name in names if _is_off(figures, name)}
-    told = " and ".join(f"{name} {abs(by):.2f} m {'beyond' if by > 0.0 else 'before'}" for name, by in off.items())
-    said = f"echoes put walls elsewhere than the map: {told} their place on the average"
     if not off:
         return
-    if len(off) == 1:
+    told = " and ".join(f"{name} {abs(by):.2f} m {'beyond' if by > 0.0 else 'before'}" for name, by in off.items())
+    said = f"echoes put walls elsewhere than the map: {told} their place on the average"
+    if len(off) > 1 and all(figures.get(f"wall {name} refused off / m", 0.0) > ASTRAY for name in off):
+        yield Suspicion("range", f"many echoes come from where no wall is, when it faces {' or '.join(off)}")
+    elif len(off) == 1:
         yield Suspicion(f"wall {next(iter(off))} of the map", said)
     elif len({by > 0.0 for by in off.values()}) == 1:
         yield Suspicion("range, or walls of the map", said)

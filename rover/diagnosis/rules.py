@@ -111,7 +111,8 @@ RULES: tuple[Rule, ...] = (
     Rule(
         "walls elsewhere",
         f"of a wall's echoes {by_figure.WALL_REFUSED:.0%} were refused, or they are off by {by_figure.WALL_OFF:g} m on "
-        "the average; of several by the same sign the range finder is suspected, else the marker",
+        f"the average; of several, the range finder is suspected where those refused are {by_figure.ASTRAY:g} m off or "
+        "all are off by the same sign, else the marker",
         "measure walls and marker again with a tape, and correct the errand file; then rover calibrate range",
         by_figure.walls_off,
     ),

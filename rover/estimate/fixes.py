@@ -154,11 +154,15 @@ def fix_by_marker(pose_filter: PoseFilter, pose: Pose, camera_ahead: float, mark
 
 @dataclass
 class WallLooks:
-    """How often a known wall was ranged to, how often that was refused, and how much (m) farther it was, in all."""
+    """How often a known wall was ranged to, and how often that was refused.
+
+    ``beyond``: how much farther (m) it was, in all that passed; ``astray``: how far (m) all that were refused were off.
+    """
 
     heard: int = 0
     refused: int = 0
     beyond: float = 0.0
+    astray: float = 0.0
 
 
 @dataclass
@@ -177,10 +181,14 @@ class FixCounts:
     def range_to(self, view: WallView, distance: float, *, passed: bool) -> None:
         """Count a range (m) to a wall, by which the position was fixed unless the gate refused it."""
         looks = self.looks.setdefault(view.number, WallLooks())
+        off = distance - view.distance
         looks.heard += 1
-        looks.refused += not passed
-        looks.beyond += distance - view.distance
-        self.walls += passed
+        if passed:
+            looks.beyond += off
+            self.walls += 1
+        else:
+            looks.astray += abs(off)
+            looks.refused += 1
 
     def move(self, before: Pose, after: Pose) -> None:
         """Count by how much a fix has moved the position."""

@@ -101,6 +101,16 @@ EXAMPLES: list[tuple[str, str, list[Event], dict[str, float]]] = [
     ("walls elsewhere", "wall north of the map", [], {"wall north beyond / m": 0.2}),
     ("walls elsewhere", "range, or walls of the map", [], {"wall north beyond / m": 0.2, "wall south beyond / m": 0.1}),
     ("walls elsewhere", "marker, or walls of the map", [], {"wall north beyond / m": 0.2, "wall south refused": 40.0}),
+    (
+        "walls elsewhere",
+        "range",
+        [],
+        {
+            f"wall {one} {what}": by
+            for one in ("north", "south")
+            for what, by in (("refused", 30.0), ("refused off / m", 0.9))
+        },
+    ),
     ("marker's distance refused", "marker, or camera", [], {"marker's distance refused": 200.0}),
     ("marker's bearing refused", "marker, or camera", [], {"marker's bearing refused": 200.0}),
     ("way", "wheel diameter or counts", [], {"travel scale": 0.9}),

@@ -8,7 +8,7 @@ from rover.commands import options
 from rover.diagnosis.words import duration
 from rover.errors import UserError
 from rover.record.reader import summary
-from rover.record.run import RecordError, RunSummary
+from rover.record.run import CUT_OFF, NoRecordError, RecordError, RunSummary
 from rover.trials.words import aligned
 
 ENDING = ".sqlite"
@@ -31,6 +31,8 @@ def command(folder: Path) -> int:
     for path in sorted(folder.glob(f"*{ENDING}")):
         try:
             run = summary(path)
+        except NoRecordError:
+            continue  # an outbox of notices, or the rows of a campaign
         except RecordError as error:
             damaged.append(error)
             runs.append(("", (path.stem, "DAMAGED", "", "")))
@@ -48,7 +50,7 @@ def command(folder: Path) -> int:
 
 def _of_run(run: RunSummary) -> tuple[str, str, str]:
     lasted = duration(run.seconds)
-    if run.outcome is None:
+    if run.outcome is None or run.outcome.result == CUT_OFF:
         return "PARTIAL", "", lasted
     result, reason, counts = run.outcome.result, run.outcome.reason, run.outcome.summary
     delivered, expected = counts.get("delivered"), counts.get("expected")

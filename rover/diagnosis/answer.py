@@ -10,7 +10,7 @@ from rover.diagnosis.spent import spent_held_back, spent_in_states
 from rover.diagnosis.words import at_place, counted, duration, item, more_on, paragraph, place, seconds, shown, times
 from rover.events import StateChange, Stop
 from rover.record.fates import Fates
-from rover.record.run import RecordedRun
+from rover.record.run import RecordedRun, is_cut_off
 
 MOST_STATES = 4
 """So many states are told that cost most time."""
@@ -32,7 +32,7 @@ def _headline(run: RecordedRun) -> Iterator[str]:
     title = run.header.get("title") or "A run without a title"
     lasted = duration((run.ended_ns - run.started_ns) * 1e-9)
     outcome = run.outcome
-    if outcome is None:
+    if outcome is None or is_cut_off(run):
         yield paragraph(f"{title}: the record ends after {lasted}, before the run did.")
         return
     reason = f" ({outcome.reason})" if outcome.reason else ""
@@ -51,7 +51,7 @@ def _ending(evidence: Evidence) -> Iterator[str]:
     run = evidence.run
     yield "What ended it"
     stops = [one for one in evidence.entries if isinstance(one.event, Stop)]
-    if run.outcome is None:
+    if run.outcome is None or is_cut_off(run):
         yield from _cut_off(evidence)
     elif stops and run.outcome.result == "stopped":
         stop = stops[-1].event

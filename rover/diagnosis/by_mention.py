@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
-from rover.diagnosis.evidence import DOUBT, HEALTH, STOP, Evidence, Mention, seconds_of
+from rover.diagnosis.evidence import AT_START_S, DOUBT, HEALTH, STOP, Evidence, Mention, seconds_of
 from rover.diagnosis.finding import Gravity, Suspicion
 from rover.diagnosis.recorded_files import devices_on_links
 from rover.diagnosis.words import times
@@ -72,7 +72,7 @@ def lost_devices(evidence: Evidence) -> Iterator[Suspicion]:
     """Find devices that were silent or faulty for long, and links whose devices were so together."""
     spells: dict[str, list[Mention]] = {}
     for mention in evidence.mentions:
-        is_at_start = mention.at.at_ns == evidence.run.started_ns
+        is_at_start = evidence.seconds_at(mention.at.at_ns) + mention.seconds < AT_START_S
         if mention.kind == HEALTH and not is_at_start:
             spells.setdefault(mention.text.partition(" ")[0], []).append(mention)
     lost = {device: mentions for device, mentions in spells.items() if _is_lost(mentions, evidence.lasts_s)}

@@ -14,7 +14,7 @@ from rover.diagnosis.visits import Visit, changes_of, visits_of
 from rover.diagnosis.words import at_place
 from rover.events import GivenUp, Health, HealthChange, HoldBack, Note, ObjectEvent, StateChange, Stop
 from rover.record.reader import entry_numbers, read
-from rover.record.run import RecordedRun
+from rover.record.run import CUT_OFF, RecordedRun
 
 STOP, DOUBT, HEALTH, HELD_BACK, GIVEN_UP = "stop", "doubted", "health", "held back", "given up"
 """Kinds of mention, besides those of notes (``activity``, ``fault``...) and objects (``chosen``, ``gripped``...)."""
@@ -96,7 +96,7 @@ class Evidence:
         inside has ended, the change inside that ended it goes before.
         """
         changes = changes_of(self.entries)
-        if self.run.outcome is None or self.run.outcome.result == "stopped":
+        if self.run.outcome is None or self.run.outcome.result in ("stopped", CUT_OFF):
             return []
         outer = [place for place, one in enumerate(changes) if _is_outermost(one)]
         wanted = outer[-1:] if outer and not _waits_for_deed(changes[outer[-1]]) else outer[-2:]

@@ -14,6 +14,7 @@ from rover.record.run import (
     Gap,
     Happening,
     Incident,
+    NoRecordError,
     RecordedRun,
     RecordError,
     RunEnd,
@@ -91,7 +92,7 @@ def _advice(path: Path) -> str:
 def _check_version(path: Path, connection: sqlite3.Connection) -> None:
     tables = [name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
     if "header" not in tables:
-        raise RecordError(f"{path}: a SQLite file, but not a run record (it has no table 'header')")
+        raise NoRecordError(f"{path}: a SQLite file, but not a run record (it has no table 'header')")
     found = connection.execute("SELECT value FROM header WHERE key = 'schema'").fetchone()
     if found is None:
         raise RecordError(f"{path}: not a run record (its header does not give the 'schema')")

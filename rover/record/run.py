@@ -16,6 +16,10 @@ class RecordError(UserError):
     """A run record that cannot be made or read; the message says which file, why, and what to do."""
 
 
+class NoRecordError(RecordError):
+    """A SQLite file that is something else than a run record."""
+
+
 class TrackSample(NamedTuple):
     """Where the robot believed to be at a time, and the duties (-1 to 1) of its left and right motors."""
 

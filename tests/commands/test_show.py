@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from rover.commands.main import commands
 from rover.events import Diversion, Find, GivenUp, HoldBack, ObjectEvent, StateChange, Stop
+from rover.record.folder import finish
 from rover.record.writer import RunRecord
 
 SECOND = 1_000_000_000
@@ -70,8 +71,13 @@ def test_it_says_what_stopped_a_run(tmp_path):
     assert "A stop latched, in 'seek': the stop input is open [1.0 s, entry 2]." in text
 
 
-def test_it_says_where_a_record_breaks_off(tmp_path):
-    text = said("show", str(record_at(tmp_path / "a.sqlite", ends=None)))
+@pytest.mark.parametrize("is_finished", [False, True])
+def test_it_says_where_a_record_breaks_off(tmp_path, is_finished):
+    path = record_at(tmp_path / "a.sqlite", ends=None)
+    if is_finished:  # by the next run
+        finish(path)
+    assert "PARTIAL" in said("records", str(tmp_path))
+    text = said("show", str(path))
     assert "the record ends after 8.0 s, before the run did" in text
     assert "its last entry is of 8.0 s in 'some_left'" in text
 
@@ -111,6 +117,8 @@ def test_runs_are_listed_with_their_results(tmp_path):
     record_at(tmp_path / "partial.sqlite", ends=None)
     shutil.copy(whole, tmp_path / "damaged.sqlite")
     (tmp_path / "damaged.sqlite").write_bytes(whole.read_bytes()[:2000])
+    with sqlite3.connect(tmp_path / "outbox.notices.sqlite") as other:
+        other.execute("CREATE TABLE messages (text TEXT)")
     lines = CliRunner().invoke(commands, ["records", str(tmp_path)]).output.splitlines()
     assert [line.split()[:2] for line in lines[:4]] == [
         ["record", "result"],

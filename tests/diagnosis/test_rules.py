@@ -81,6 +81,7 @@ EXAMPLES: list[tuple[str, str, list[Event], dict[str, float]]] = [
     ("an actuator's driver", "gripper", stop("gripper: its driver raised OSError"), {}),
     ("doubted", "heading", [HealthChange("heading", Health.DOUBTED, "stays while the counts turn")], {}),
     ("lost", "camera", [Note("a", ""), HealthChange("camera", Health.OVERDUE, "")], {}),
+    ("lost", "battery", [HealthChange("battery", Health.FAULTY, "its driver raised ValueError: no answer")], {}),
     (
         "lost",
         "link main",

@@ -85,7 +85,15 @@ figure { margin: 0; overflow-x: auto }
 .zoom label { margin-right: 14px }
 .picture:has(input[value="2"]:checked) svg { width: 200% }
 .picture:has(input[value="4"]:checked) svg { width: 400% }
-@media print { .zoom { display: none } .picture svg { width: 100% !important } }
+@media print {
+  .zoom { display: none }
+  .picture svg { width: 100% !important }
+  .rows, figure { overflow: visible }
+  h2, h3 { break-after: avoid }
+  .picture { break-inside: avoid }
+  table.many { font-size: 9px }
+  table.many th, table.many td { padding: 1px 4px }
+}
 @media (max-width: 640px) {
   body { margin: 12px auto 40px; padding: 0 10px }
   h1 { font-size: 22px }

@@ -1,16 +1,18 @@
 """How the devices were over a run, and what held it back, as a strip; and what they reported, in figures."""
 
+import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 from typing import NamedTuple
 from xml.etree.ElementTree import Element
 
 from rover.events import Health, HealthChange, HoldBack
 from rover.record.run import RecordedRun
-from rover.record.series import RunSeries
+from rover.record.series import DeviceSeries, RunSeries
 from rover.report import look, symbols
 from rover.report.markup import add
-from rover.report.numbers import UNKNOWN, clock
+from rover.report.numbers import UNKNOWN, clock, with_minus
 from rover.report.table import Cell, Table
 from rover.report.timeline import strip_for
 from rover.report.view import WIDTH
@@ -104,26 +106,65 @@ def total(spans: Sequence[Span]) -> int:
     return sum(span.to_ns - span.from_ns for span in spans)
 
 
-def reports_table(series: RunSeries) -> Table:
-    """Return what each device reported, in figures: over a link, how good the link was."""
+def reports_table(run: RecordedRun, series: RunSeries) -> Table:
+    """Return what each device reported, in figures: over a link, how good the link was.
+
+    The first ones are in every record, the others where the readings are.
+    """
     heads = (
-        *("device", "+reports", "+a second", "+missed", "+age in its step, median / ms", "+95 % below / ms"),
-        *("+oldest / ms", "+longest silence / s"),
+        *("device", "+reports", "+of those due / %", "+mean age in its step / ms", "+95 % below / ms", "+oldest / ms"),
+        *("+longest silence / s", "+missed"),
     )
-    rows = []
-    for name, one in sorted(series.devices.items()):
-        ages, waits = sorted(one.ages_ns), sorted(b - a for a, b in zip(one.taken_ns, one.taken_ns[1:], strict=False))
-        spans_ns = (one.taken_ns[-1] - one.taken_ns[0]) if waits else 0
-        rate = f"{len(waits) * 1e9 / spans_ns:.1f}" if spans_ns > 0 else UNKNOWN
-        figures = [_milliseconds(ages, share) for share in (0.5, 0.95, 1.0)]
-        silence = f"{waits[-1] * 1e-9:.2f}" if waits else UNKNOWN
-        rows.append([name, str(len(ages)), rate, str(one.missed), *figures, silence])
-    return Table(heads, rows, "No readings were recorded in this run (rover rehearse --readings records them).")
+    figures = figures_of(run)
+    counted = {name.removesuffix(REPORTS) for name in figures if name.endswith(REPORTS)}
+    rows: list[list[Cell]] = [
+        [name, *_in_all(figures, name, series.devices.get(name)), *_one_by_one(series.devices.get(name))]
+        for name in sorted(counted | series.devices.keys())
+    ]
+    return Table(heads, rows, "No report of a device is in this record.")
+
+
+REPORTS, DUE, AGE = " reports", " reports / due", " age / s"
+
+
+def _in_all(figures: Mapping[str, float], name: str, one: DeviceSeries | None) -> list[str]:
+    reports = figures.get(f"{name}{REPORTS}", math.nan if one is None else len(one.taken_ns))
+    due, age = figures.get(f"{name}{DUE}", math.nan), figures.get(f"{name}{AGE}", math.nan)
+    return [_figure(reports, 0), _figure(100.0 * due, 1), _figure(1000.0 * age, 1)]
+
+
+def _one_by_one(one: DeviceSeries | None) -> list[str]:
+    if one is None:
+        return [UNKNOWN] * 4
+    ages = sorted(one.ages_ns)
+    silence = max((b - a for a, b in pairwise(one.taken_ns)), default=math.nan)
+    return [_milliseconds(ages, 0.95), _milliseconds(ages, 1.0), _figure(silence * 1e-9, 2), str(one.missed)]
+
+
+def _figure(value: float, digits: int) -> str:
+    return f"{value:.{digits}f}" if math.isfinite(value) else UNKNOWN
+
+
+def figures_of(run: RecordedRun) -> dict[str, float]:
+    """Return what the run came to know of its devices, in figures by name; none in records of earlier layouts."""
+    entry = run.outcome.summary.get("figures") if run.outcome else None
+    figures = entry if isinstance(entry, Mapping) else {}
+    return {str(name): float(value) for name, value in figures.items() if isinstance(value, int | float)}
+
+
+def figures_table(run: RecordedRun) -> Table:
+    """Return the other figures."""
+    rows = [
+        [name, with_minus(f"{value:.4g}")]
+        for name, value in figures_of(run).items()
+        if not name.endswith((REPORTS, DUE, AGE))
+    ]
+    return Table(("", "+figure"), rows, "None are in this record.")
 
 
 def loop_table(run: RecordedRun, series: RunSeries) -> Table:
     """Return how regularly the loop's steps came."""
-    waits = sorted(b - a for a, b in zip(series.steps_ns, series.steps_ns[1:], strict=False))
+    waits = sorted(b - a for a, b in pairwise(series.steps_ns))
     summary = run.outcome.summary if run.outcome else {}
     rows: list[list[Cell]] = [
         [name, str(summary[key])]

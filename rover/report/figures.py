@@ -164,11 +164,18 @@ def placed(run: RecordedRun, kind: type[Placed]) -> list[Placed]:
 
 
 def overlooked(run: RecordedRun) -> tuple[float, list[XY]]:
-    """Return side and middles (m) of the squares of the field that were never looked at, as far as that is recorded."""
-    entry = run.outcome.summary.get("overlooked") if run.outcome else None
-    if not isinstance(entry, Mapping):
+    """Return side and middles (m) of the squares of the field that were never looked at, as far as that is recorded.
+
+    Raises:
+        RecordError: the record's outcome cannot be used.
+    """
+    entry: Any = run.outcome.summary.get("overlooked") if run.outcome else None
+    if entry is None:
         return 0.0, []
-    return float(entry["side"]), [(float(x), float(y)) for x, y in entry["squares"]]
+    try:
+        return float(entry["side"]), [(float(x), float(y)) for x, y in entry["squares"]]
+    except (ValueError, TypeError, KeyError) as error:
+        raise RecordError(f"'overlooked' in the record's outcome cannot be used: {error!r}") from None
 
 
 class ThingMet(NamedTuple):

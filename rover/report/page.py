@@ -9,7 +9,7 @@ from rover.events import HealthChange, HoldBack
 from rover.record.run import RecordedRun
 from rover.record.series import RunSeries
 from rover.report import tables
-from rover.report.devices import draw_devices, loop_table, reports_table
+from rover.report.devices import draw_devices, figures_table, loop_table, reports_table
 from rover.report.document import Picture, Section, add_heading, add_sections, element_of, new_page, write_page
 from rover.report.errors import draw_errors
 from rover.report.figures import account_words, delivered_words, errors_of, verdicts_of
@@ -70,8 +70,9 @@ def sections_of(run: RecordedRun, series: RunSeries) -> list[Section]:
         Section("States", tables.states_table(run)),
         *_watch_sections(run),
         *_signal_sections(run, series),
-        Section("Reports of the devices", reports_table(series)),
+        Section("Reports of the devices", reports_table(run, series)),
         Section("The loop", loop_table(run, series)),
+        Section("What it came to know of its devices", figures_table(run)),
         Section("Each object", stories_table(run)),
         Section("Changes of state", tables.changes_table(run)),
     ]

@@ -8,7 +8,8 @@ from rover.awaited import Awaited, Part
 from rover.events import Delivery, Diversion, Event, GivenUp, ObjectEvent, StateChange
 from rover.record.run import RecordedRun, RunEnd
 from rover.record.series import DeviceSeries, RunSeries
-from rover.report.devices import reports_table
+from rover.report.devices import figures_table, reports_table
+from rover.report.numbers import UNKNOWN
 from rover.report.page import write_report
 from rover.report.signals import signals_of
 from rover.report.stories import stories_table
@@ -111,7 +112,14 @@ def reports(*taken_ms: int) -> DeviceSeries:
 def test_reports_in_figures_and_as_signals() -> None:
     series = RunSeries({"battery": reports(0, 500, 1500), "barometer": reports(0, 10)})
 
-    assert plain(reports_table(series).rows)[1] == ["battery", "3", "1.3", "1", "5.0", "5.0", "5.0", "1.00"]
+    known = {"battery reports": 3.0, "battery reports / due": 0.75, "battery age / s": 0.006, "counts reports": 9.0}
+    run = run_of(outcome=RunEnd("done", "over", {"figures": known | {"track factor": -1.52345}}))
+
+    barometer, battery, counts = plain(reports_table(run, series).rows)
+    assert barometer == ["barometer", "2", UNKNOWN, UNKNOWN, "5.0", "5.0", "0.01", "1"]
+    assert battery == ["battery", "3", "75.0", "6.0", "5.0", "5.0", "1.00", "1"]
+    assert counts == ["counts", "9", *[UNKNOWN] * 6]
+    assert plain(figures_table(run).rows) == [["track factor", "\u22121.523"]]
     assert {signal.name for signal in signals_of(run_of(), series)} >= {"battery / V", "barometer.volts"}
 
 

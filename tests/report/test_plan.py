@@ -5,10 +5,18 @@ from pathlib import Path
 
 import pytest
 
+from rover.errand.ledger import Ledger
+from rover.estimate.field import ground_of
+from rover.estimate.looked_at import LookedAt, LookRound
 from rover.events import Note
-from rover.record.run import FinalObject, RunEnd
+from rover.files import yaml_source
+from rover.files.errand import Errand
+from rover.record.run import FinalObject, RecordError, RunEnd
 from rover.report.figures import things_met
+from rover.report.page import write_report
 from tests.report.test_report import EVENTS, FIELD, invented_run, page_of
+
+GREENHOUSE = Path(__file__).parents[2] / "config/greenhouse.yaml"
 
 
 def test_the_plan_shows_what_stands_there_and_what_was_met_and_the_legend_no_more(tmp_path: Path) -> None:
@@ -36,3 +44,35 @@ def test_what_the_robot_met_is_shown_with_how_sure_its_place_is(tmp_path: Path) 
 
     assert (met.x, met.y, met.touched) == (3.05, -1.95, True)
     assert met.spread == pytest.approx(0.02448, abs=1e-4)
+
+
+def test_what_the_ledger_notes_is_what_the_plan_shows() -> None:
+    """Negative places and both ways of meeting something, through the ledger's own words."""
+    errand = Errand.model_validate(yaml_source.read(GREENHOUSE, GREENHOUSE.name).values)
+    ground = ground_of(errand.field, 0.05, errand.expect)
+    ledger = Ledger(errand, ground, LookedAt(ground, LookRound(0.0, 2.0, 0.25)))
+    ledger.met([(-1.234, 0.5)], 0, is_touched=True)
+    ledger.met([(2.0, -0.75)], 0, is_touched=False)
+
+    shown = [(met.x, met.y, met.touched) for met in things_met(invented_run(tuple(ledger.events)))]
+
+    assert shown == [(-1.23, 0.5, True), (2.0, -0.75, False)]
+
+
+@pytest.mark.parametrize(
+    ("header", "summary", "named"),
+    [
+        ({"kinds": '{"amber": {"hue": [1]}}'}, {}, "'kinds'"),
+        ({"kinds": "{"}, {}, "'kinds'"),
+        ({"allowance": "ten"}, {}, "'allowance'"),
+        ({"field": '{"places": {"tap": [1]}}'}, {}, "'field'"),
+        ({}, {"overlooked": {"side": 0.25}}, "'overlooked'"),
+    ],
+)
+def test_what_of_a_record_cannot_be_drawn_is_named(
+    header: dict[str, str], summary: dict[str, object], named: str, tmp_path: Path
+) -> None:
+    run = replace(invented_run(), header=header, outcome=RunEnd("done", "all_in", summary))
+
+    with pytest.raises(RecordError, match=named):
+        write_report(run, tmp_path / "report.html")

@@ -92,3 +92,13 @@ def test_whatever_a_host_raises_the_devices_are_closed_before_the_record_says_wh
     assert closed, "the record was still open"
     assert (record.outcome.result, record.outcome.reason) == ("stopped", "KeyError")
     assert "nobody foresaw this" in record.happenings[-1].event.text
+
+
+def test_every_event_is_told_with_how_things_stand(rehearsal, tmp_path):
+    made, told = assemble(ERRAND, {}), []
+    core = Core(made.robot, made.errand, made.graph, ACTIVITIES, 1)
+    recorder = RunRecorder(core, tmp_path / "told.sqlite", {})
+    steps = [given for given, _ in rehearsal.steps]
+    loop.run(core, Listed(steps), recorder, lambda *_: None, lambda *what: told.append(what))
+    decided = [(event, given.now_ns * 1e-9) for given, one in rehearsal.steps for event in one.events]
+    assert [(event, seconds) for event, seconds, _, _ in told] == decided

@@ -156,14 +156,14 @@ class _FileReader:
         if spec is None:
             if ":" in activity:
                 self.builder.user_activities[activity] = None
-                return {name: ParameterValue(loose(value), text=str(value)) for name, value in values.items()}
+                return {name: ParameterValue(loose(value), text=_written(value)) for name, value in values.items()}
             hint = nearest(activity, self.builder.activities)
             self.source.report((*at, "does"), f"there is no activity '{activity}'{hint}")
             return {}
         if spec.of_outputs and not values:
             self.source.report((*at, "does"), f"'{activity}' needs 'with: {{<output>: ...}}'")
         if spec.of_outputs and not self.builder.robot_is_known:
-            return {name: ParameterValue(loose(value), text=str(value)) for name, value in values.items()}
+            return {name: ParameterValue(loose(value), text=_written(value)) for name, value in values.items()}
         for name, parameter in spec.parameters.items():
             if parameter.required and name not in values:
                 self.source.report((*at, "does"), f"'{activity}' needs 'with: {{{name}: ...}}' ({parameter.about})")
@@ -182,7 +182,7 @@ class _FileReader:
                 hint = nearest(name, spec.parameters) or "; it takes none"
                 self.source.report(where, f"{what}{hint}", of_key=True)
                 continue
-            read[name] = replace(self.values.parameter(value, due, where), text=str(value))
+            read[name] = replace(self.values.parameter(value, due, where), text=_written(value))
         return read
 
     def _part(self, path: str, file: str, values: Mapping[str, Any], at: At) -> GraphNode | None:
@@ -217,6 +217,13 @@ class _FileReader:
 
 def _joined(path: str, name: str) -> str:
     return f"{path}/{name}" if path else name
+
+
+def _written(value: Any) -> str:
+    """Return a parameter's value as it stands in a file."""
+    if isinstance(value, list):
+        return f"[{', '.join(map(_written, value))}]"
+    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def _text_of(one: Exit) -> str:

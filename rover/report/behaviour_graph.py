@@ -5,11 +5,12 @@ from pathlib import Path
 from xml.etree.ElementTree import Element, tostring
 
 from rover.behaviour.model import BehaviourGraph
+from rover.errors import one_line
 from rover.geometry import XY
 from rover.report import look, symbols
 from rover.report.look import Stroke
 from rover.report.markup import add
-from rover.report.state_cards import ALWAYS, LANE, LINE, TITLE, Card, Lane, Panel, panel_of, row_places
+from rover.report.state_cards import ALWAYS, LANE, LETTERS, LINE, TITLE, Card, Lane, Panel, panel_of, row_places
 
 CARD = 430.0
 HEADING, MARGIN, BETWEEN = 44.0, 20.0, 34.0
@@ -119,7 +120,7 @@ def _draw_card(group: Element, card: Card, top: float) -> None:
     state = add(group, "g", {"class": "state", "data-state": card.path} if card.path else {})
     box = {"x": 0.0, "y": top, "width": CARD, "height": card.height, "rx": 3.0}
     add(state, "rect", {**box, **look.stroke_attributes(EDGES[card.kind]), "fill": "#ffffff"})
-    symbols.words(state, (10.0, top + 17.0), card.title, font_size="15", font_weight="bold")
+    symbols.words(state, (10.0, top + 17.0), one_line(card.title, LETTERS // 2), font_size="15", font_weight="bold")
     if card.kind in ("done", "failed"):
         at = (CARD - 10.0, top + 17.0)
         symbols.words(state, at, f"the end: {card.kind}", text_anchor="end", font_style="italic", fill=look.INK_SOFT)
@@ -130,5 +131,5 @@ def _draw_card(group: Element, card: Card, top: float) -> None:
         one = add(state, "g", {"class": "exit", "data-exit": row.number} if row.number is not None else {})
         for number, line in enumerate(row.lines):
             symbols.words(one, (10.0, y + LINE * number + 4.0), line)
-        goes = row.goes.rpartition("/")[2]
+        goes = one_line(row.goes.rpartition("/")[2], LETTERS // 2)
         symbols.words(one, (CARD - 10.0, y + 4.0), goes, text_anchor="end", fill=look.INK_SOFT)

@@ -168,4 +168,5 @@ def tries_text(state: StateNode) -> str:
 
 
 def _exit(one: ExitNode) -> Row:
-    return Row(tuple(wrap(exit_text(one), LETTERS - len(one.go.rpartition("/")[2]))), one.go, one.number)
+    beside = min(len(one.go.rpartition("/")[2]), LETTERS // 2)
+    return Row(tuple(wrap(exit_text(one), LETTERS - beside)), one.go, one.number)

@@ -47,6 +47,17 @@ def test_what_leads_out_of_every_state_is_a_card_of_its_own() -> None:
     assert "lost" not in " ".join(row.lines)  # it leads there
 
 
+def test_values_are_shown_as_they_are_written(tmp_path: Path) -> None:
+    (tmp_path / "b.yaml").write_text(
+        "behaviour: There\nstart: go\nstates:\n  go:\n    does: drive_to\n    with: {place: [1.5 m, 40 cm]}\n"
+        f"    exits:\n      - {{when: done or failed, go: {'long_' * 20}name}}\n"
+        f"      - {{after: 9 s, go: {'long_' * 20}name}}\n  {'long_' * 20}name: {{final: done}}\n",
+        "utf-8",
+    )
+    panel = panel_of(check_behaviour(load(tmp_path / "b.yaml", "behaviour")).top, "")
+    assert panel.cards[0][0].about == ("drive_to (place: [1.5 m, 40 cm])",)
+
+
 def test_the_file_is_a_picture_by_itself(tmp_path: Path) -> None:
     written = ElementTree.parse(write_behaviour(BEHAVIOURS["collect"], tmp_path / "collect.svg")).getroot()
     assert written.tag == "{http://www.w3.org/2000/svg}svg"

@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import asdict
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -51,12 +52,16 @@ def command(record: Path, file: Path | None, settings: dict[str, Any], from_s: f
         def progress(seconds: float, state: str) -> None:
             line.show(seconds, state, 0)
 
+        @cache
+        def loading(name: str) -> None:
+            line.say(f"loading {name}")
+
         if file is not None or settings:
-            parted = partings(record, Changes(file, settings), from_s, progress)
+            parted = partings(record, Changes(file, settings), from_s, progress, loading)
             lines, as_plain = _of_partings(parted), asdict(parted)
             is_same = parted.commands is None and parted.states is None and parted.apart is None
         else:
-            found = replay(record, from_s, progress)
+            found = replay(record, from_s, progress, loading)
             lines, as_plain = _of_replay(found), _plain(found)
             is_same = found.difference is None
     if as_json:

@@ -1,6 +1,6 @@
 """Everything an errand names, loaded and checked: all mistakes of all files at once."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -219,9 +219,14 @@ def _faults_beside(
 
 
 def with_user_activities(
-    path: Path | KeptErrand, overrides: Mapping[str, Any], given: Given = NOTHING
+    path: Path | KeptErrand,
+    overrides: Mapping[str, Any],
+    given: Given = NOTHING,
+    loading: Callable[[str], None] = lambda name: None,
 ) -> tuple[Assembly, Mapping[str, type[Activity]]]:
     """As `assemble`, importing the behaviour's own activities and checking against what they say of themselves.
+
+    ``loading`` is told of each of them before it is imported.
 
     Raises:
         FileProblems: as `assemble`.
@@ -232,6 +237,7 @@ def with_user_activities(
         return assembly, ACTIVITIES
     own: dict[str, type[Activity]] = {}
     for name in assembly.user_activities:
+        loading(name)
         own[name] = load_class(name, "activity")
         if not isinstance(getattr(own[name], "spec", None), ActivitySpec):
             own[name].spec = MISSING_SPEC

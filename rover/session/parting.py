@@ -12,8 +12,8 @@ from rover.record.reader import read
 from rover.record.steps import Commands, commands_of
 from rover.session import loop
 from rover.session.comparison import TOLERANCE, distance
-from rover.session.recorded_errand import Changes, RecordedErrand, recorded_errand
-from rover.session.replay import TELL_EVERY, Progress, given_again, look_from
+from rover.session.recorded_errand import UNCHANGED, Changes, RecordedErrand, recorded_errand
+from rover.session.replay import TELL_EVERY, Loading, Progress, given_again, look_from
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,9 @@ class Partings:
     apart: tuple[str, str] | None
 
 
-def partings(path: Path, changes: Changes, from_s: float, progress: Progress) -> Partings:
+def partings(
+    path: Path, changes: Changes, from_s: float, progress: Progress, loading: Loading = lambda name: None
+) -> Partings:
     """Give a core with changes what a run's core was given, up to where it takes another exit.
 
     Args:
@@ -69,13 +71,15 @@ def partings(path: Path, changes: Changes, from_s: float, progress: Progress) ->
         changes: what is otherwise.
         from_s: of the run's time; partings before are passed over.
         progress: is told how far it is, now and then.
+        loading: is told of each activity of the person's own before it is imported.
 
     Raises:
         RecordError, FileProblems, LoadError, UserError: as `rover.session.replay.replay` and `recorded_errand`.
     """
     run = read(path)
     from_ns, began_ns = look_from(path, run, from_s), run.started_ns
-    leading, following = _one_drives(recorded_errand(path, run), recorded_errand(path, run, changes))
+    both = (recorded_errand(path, run, what, loading) for what in (UNCHANGED, changes))
+    leading, following = _one_drives(*both)
     changed = following.core()
     commands = states = None
     number, now = 0, ("", "")

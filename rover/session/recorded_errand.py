@@ -1,7 +1,7 @@
 """The errand of a record, put together again from its header: nothing else is needed but a person's own activities."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -74,13 +74,16 @@ class RecordedErrand:
             raise RecordError(f"the state that the run was taken up from cannot be used: {in_words(error)}") from error
 
 
-def recorded_errand(path: Path, run: RecordedRun, changes: Changes = UNCHANGED) -> RecordedErrand:
+def recorded_errand(
+    path: Path, run: RecordedRun, changes: Changes = UNCHANGED, loading: Callable[[str], None] = lambda name: None
+) -> RecordedErrand:
     """Return the errand of a record.
 
     Args:
         path: of the record, for messages.
         run: the record.
         changes: what is to be otherwise.
+        loading: is told of each activity of the person's own before it is imported.
 
     Raises:
         RecordError: there is no errand in it, or it was written before records kept all that a replay needs.
@@ -95,7 +98,7 @@ def recorded_errand(path: Path, run: RecordedRun, changes: Changes = UNCHANGED) 
         kind = _kind_of(changes.file)
         of = changes.file if kind == "errand" else replace(header.errand, instead={kind: changes.file})
         given = NOTHING if kind == "errand" else given
-    assembly, activities = with_user_activities(of, {**header.settings, **(changes.settings or {})}, given)
+    assembly, activities = with_user_activities(of, {**header.settings, **(changes.settings or {})}, given, loading)
     assembly, parts = left_out(header.without, assembly)
     robot = _as_at_work(assembly.robot, header.drivers)
     return RecordedErrand(assembly, activities, parts, robot, header.seed, header.saved)

@@ -30,6 +30,7 @@ TELL_EVERY = 500
 """Steps between two words on the progress."""
 Progress = Callable[[float, str], None]
 """Shows robot time (s) since the run began, and the state."""
+Loading = Callable[[str], None]
 
 
 class GivenAgain(loop.Host):
@@ -168,13 +169,14 @@ class Replayed:
     gap: Gap | None
 
 
-def replay(path: Path, from_s: float, progress: Progress) -> Replayed:
+def replay(path: Path, from_s: float, progress: Progress, loading: Loading = lambda name: None) -> Replayed:
     """Replay a record, and hold every step against it up to the first that differs.
 
     Args:
         path: of the record.
         from_s: of the run's time; steps before are replayed and not looked at.
         progress: is told how far it is, now and then.
+        loading: is told of each activity of the person's own before it is imported.
 
     Raises:
         RecordError: it cannot be read, is no errand's, or holds nothing to replay.
@@ -183,7 +185,7 @@ def replay(path: Path, from_s: float, progress: Progress) -> Replayed:
     run = read(path)
     comparison = Comparison(run, look_from(path, run, from_s))
     difference, until_ns = None, run.started_ns
-    with given_again(path, run, recorded_errand(path, run)) as again:
+    with given_again(path, run, recorded_errand(path, run, loading=loading)) as again:
         for given, decided in loop.steps(again.core, again.host):
             until_ns = given.now_ns
             difference = comparison.take(given, decided, again.core, again.host.commands)

@@ -15,6 +15,7 @@ from rover.record.reader import read
 from rover.record.run import Gap, RecordError
 from rover.session.assembly import with_user_activities
 from rover.session.on_bench import Rehearsal
+from rover.session.recorded_errand import recorded_errand
 from rover.session.recorder import RECORD
 from rover.session.replay import FROM_BENCH, FROM_READINGS
 
@@ -221,3 +222,11 @@ def test_a_state_that_was_taken_up_is_taken_up_again(tmp_path, record):
     change(record, ("INSERT INTO header VALUES ('resumed', ?)", (json.dumps(state),)))
     with pytest.raises(RecordError, match="the state that the run was taken up from cannot be used"):
         replayed(record)
+
+
+def test_what_stood_in_for_a_driver_is_known_again(record):
+    """Jaws with a driver of a person's own, as a stand-in of a simulation, are told by the core what a stop does."""
+    assert not recorded_errand(record, read(record)).robot.devices.gripper.is_own
+    drivers = json.dumps({"gripper": "my_world:Gripper", "gone": "my_world:Gone"})
+    change(record, ("UPDATE header SET value = ? WHERE key = 'drivers'", (drivers,)))
+    assert recorded_errand(record, read(record)).robot.devices.gripper.is_own

@@ -8,7 +8,7 @@ import yaml
 
 from rover.devices.registry import LoadError, allow_folders
 from rover.events import HealthChange
-from rover.session.replay import FROM_READINGS
+from rover.session.replay import FROM_READINGS, replay
 
 from .replaying import ROOT, rehearsed, replayed
 
@@ -110,8 +110,9 @@ def test_drivers_of_ones_own_need_not_be_there_and_whatever_they_said_is_given_a
 
 
 def test_an_activity_of_ones_own_has_to_be_there(lab, tmp_path):
-    path = lab("Nudge")
-    assert replayed(path).difference is None
+    path, said = lab("Nudge"), []
+    assert replay(path, 0.0, lambda *_: None, said.append).difference is None
+    assert said == ["replay_lab:Nudge"]
     (tmp_path / "own/replay_lab.py").unlink()
     del sys.modules["replay_lab"]
     with pytest.raises(LoadError, match=r"^activity: cannot import 'replay_lab' .*--drivers\?$"):

@@ -10,9 +10,11 @@ from rover.commands import options
 from rover.commands.given_files import robot_at_hand
 from rover.commands.main import FAILED
 from rover.commands.output import new_record, person_at_terminal
+from rover.commands.paging import page_by_hand
 from rover.errors import UserError
 from rover.readiness.bring_up import CHECKS, BringUpResult, bring_up, is_off_the_ground
 from rover.readiness.finding import Finding, Verdict
+from rover.session.by_hand import guard_folder_of
 
 
 @click.command()
@@ -27,9 +29,16 @@ from rover.readiness.finding import Finding, Verdict
     is_flag=True,
     help="Ask nobody: the wheels are off the ground, and the encoders alone tell.",
 )
+@options.PAGE
 @options.JSON
 def command(
-    robot: Path, ports: dict[str, str], guard: Path | None, only: tuple[str, ...], yes: bool, as_json: bool
+    robot: Path,
+    ports: dict[str, str],
+    guard: Path | None,
+    only: tuple[str, ...],
+    yes: bool,
+    page: tuple[str, int] | None,
+    as_json: bool,
 ) -> int:
     """Bring a ROBOT up: each part by itself, wheels off the ground, saying which line of its file to change."""
     loaded = robot_at_hand(robot, ports)
@@ -39,7 +48,9 @@ def command(
         raise UserError("nothing was moved; put the robot on a stand first")
     record = new_record(f"{robot.stem}-bring-up")
     answering = None if yes or as_json else person
-    result = bring_up(loaded, (guard, record), names, answering, _no_finding if as_json else _show_finding)
+    guard, may_read = guard_folder_of(guard), loaded.model.page.read_without_token
+    with page_by_hand(page, "bring-up", guard, may_read=may_read) as shown:
+        result = bring_up(loaded, (guard, record), names, answering, _no_finding if as_json else _show_finding, shown)
     if as_json:
         click.echo(json.dumps(asdict(result)))
     else:

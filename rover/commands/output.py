@@ -17,6 +17,15 @@ from rover.record.run import TrueFigures
 from rover.session.from_outside import Outcome
 from rover.session.result import Result
 
+LINE = 79
+"""Letters of a line that is written over itself: one more than this would begin a new line on a narrow terminal."""
+
+
+def progress_line(minutes: int, seconds: int, delivered: int, state: str) -> str:
+    """Return the line of a run's progress, as wide as it may be; of what does not fit the end is left out."""
+    line = f"{minutes:3d}:{seconds:02d}  delivered {delivered}  {' '.join(state.split())}"
+    return f"{line:<{LINE}}" if len(line) <= LINE else f"{line[: LINE - 1]}\N{HORIZONTAL ELLIPSIS}"
+
 
 class ProgressLine:
     """The line of a run's progress, on a terminal written over itself; elsewhere silent."""
@@ -29,7 +38,7 @@ class ProgressLine:
         if sys.stderr.isatty():
             self._is_open = True
             minutes, seconds = divmod(int(robot_time_s), 60)
-            click.echo(f"\r{minutes:3d}:{seconds:02d}  delivered {delivered}  {state:<40.40}", err=True, nl=False)
+            click.echo(f"\r{progress_line(minutes, seconds, delivered, state)}", err=True, nl=False)
 
     def say(self, line: str) -> None:
         """Write another line, below it."""

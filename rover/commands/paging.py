@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from rover.errors import UserError
-from rover.session.watched import NoPage, Page
+from rover.session.watched import ByHandPage, NoByHandPage, NoPage, Page
 
 if TYPE_CHECKING:
     from rover.page.process import PageProcess
@@ -38,6 +38,30 @@ def run_page(
         except UserError as error:
             page.end(str(error))
             raise
+
+
+@contextmanager
+def page_by_hand(
+    address: tuple[str, int] | None, what: str, guard: Path, *, may_read: bool = False
+) -> Iterator[ByHandPage]:
+    """Serve the page of a session without an errand, where one is asked for; at that of ``jog`` people drive.
+
+    Raises:
+        UserError: the address is not to be had, or something is missing.
+    """
+    if address is None:
+        yield NoByHandPage()
+        return
+    from rover.page.by_hand_page import ShownByHand
+
+    with served(address, guard, may_read=may_read) as process:
+        page = ShownByHand(process, drives=what == "jog")
+        try:
+            yield page
+        except UserError as error:
+            page.end(str(error))
+            raise
+        page.end(f"{what} was ended")
 
 
 @contextmanager

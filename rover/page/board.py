@@ -26,6 +26,7 @@ class Seen:
     event: int = 0
     errand: int = 0
     now: int = 0
+    tick: int = 0
     picture: int = 0
 
 
@@ -36,14 +37,17 @@ class Board:
     Attributes:
         has_ended: the runtime has said how it ended, or is gone.
         acts: what may be asked for.
+        drives: people may drive.
     """
 
     has_ended: bool = False
     acts: frozenset[str] = frozenset()
+    drives: bool = False
     _sheet: dict[str, Any] = field(default_factory=dict)
     _events: list[str] = field(default_factory=list)
     _errand: str = ""
     _now: str = ""
+    _tick: str = ""
     _picture: bytes = b""
     _trail: list[tuple[float, float, str]] = field(default_factory=list)
     _latest: Seen = field(default_factory=Seen)
@@ -63,6 +67,9 @@ class Board:
                 self._now = text
                 self._latest.now += 1
                 self._go_to(facts)
+            case "tick":
+                self._tick = text
+                self._latest.tick += 1
             case "errand":
                 self._errand = text
                 self._latest.errand += 1
@@ -73,6 +80,7 @@ class Board:
 
     def _begin(self, facts: dict[str, Any]) -> None:
         self.acts = frozenset(facts["acts"])
+        self.drives = bool(facts.get("drives"))
         self._sheet = facts | {"plan": drawn_plan(facts)}
         self._trail.clear()
         self._latest.sheet += 1
@@ -112,9 +120,11 @@ class Board:
             told.append(self._errand)
         if seen.now != latest.now:
             told.append(self._now)
+        if seen.tick != latest.tick:
+            told.append(self._tick)
         news: list[Message] = [*told]
         if seen.picture != latest.picture:
             news.append(self._picture)
         seen.sheet, seen.event, seen.errand = latest.sheet, latest.event, latest.errand
-        seen.now, seen.picture = latest.now, latest.picture
+        seen.now, seen.tick, seen.picture = latest.now, latest.tick, latest.picture
         return news

@@ -20,6 +20,7 @@ from aiohttp import WSMsgType, web
 from rover.page.access import RateLimit, bearer, is_foreign, is_right
 from rover.page.board import Board, Seen
 from rover.page.channel import Channel
+from rover.page.driver import Driver
 
 STATIC = Path(__file__).parent / "static"
 MOST_VIEWERS = 24
@@ -70,6 +71,7 @@ class PageServer:
         self._wrong, self._acts = RateLimit(WRONG_TOKENS, PER_S), RateLimit(ACTS, PER_S)
         self._stopping: asyncio.Future[str] | None = None
         self._ended = asyncio.Event()
+        self._numbers = 0
 
     def application(self) -> web.Application:
         """Return what answers requests."""
@@ -172,7 +174,8 @@ class PageServer:
             why = self._why_wrong(request.remote or "", token)
             if why is None or (self._may_read and not token):
                 await viewer.send_json({"kind": "you", "may_act": why is None})
-                await self._attend(viewer, news)
+                self._numbers += 1
+                await self._attend(viewer, news, Driver(self._numbers, request.remote or "") if why is None else None)
             else:
                 await viewer.send_json({"kind": "refused", "text": str(why)})
         except ConnectionError:
@@ -182,15 +185,19 @@ class PageServer:
             self._tell(viewers=len(self._viewers))
         return viewer
 
-    async def _attend(self, viewer: web.WebSocketResponse, news: asyncio.Event) -> None:
-        """Show the viewer what there is, until it goes or takes nothing any more."""
+    async def _attend(self, viewer: web.WebSocketResponse, news: asyncio.Event, driver: Driver | None) -> None:
+        """Show the viewer what there is, until it goes or takes nothing any more; pass on how it drives, if it may."""
         self._tell(viewers=len(self._viewers))
         showing = asyncio.create_task(self._show(viewer, news))
         try:
             async for message in viewer:
                 if message.type is not WSMsgType.TEXT:
                     return
+                if driver is not None and self._board.drives and (push := driver.push(message.data)):
+                    self._tell(**push)
         finally:
+            if driver is not None and self._board.drives:
+                self._tell(**driver.let_go())
             showing.cancel()
 
     async def _show(self, viewer: web.WebSocketResponse, news: asyncio.Event) -> None:

@@ -20,6 +20,7 @@ from rover.readiness.stop_input import check_stop_input
 from rover.readiness.tried import moving_parts
 from rover.session.by_hand import manual_session
 from rover.session.hardware import simulated_in
+from rover.session.watched import ByHandPage
 
 OFF_THE_GROUND = (
     "First of all: put the robot on a stand, wheels off the ground, fingers and cables away from wheels and jaws. "
@@ -79,6 +80,7 @@ def bring_up(
     names: Sequence[str],
     person: Person | None,
     show: Callable[[Finding], None],
+    page: ByHandPage | None = None,
 ) -> BringUpResult:
     """Make checks one after the other, showing each finding as it comes.
 
@@ -88,6 +90,7 @@ def bring_up(
         names: of the checks.
         person: who answers; None: the encoders alone do.
         show: called with each finding.
+        page: on which people elsewhere watch.
 
     Raises:
         NobodyAnswersError: the input has ended.
@@ -95,7 +98,7 @@ def bring_up(
     """
     folder, record = where
     findings = []
-    with manual_session(loaded, folder, record, "Bring-up") as session:
+    with manual_session(loaded, folder, record, "Bring-up", page) as session:
         stand = RobotOnStand(loaded, session, person)
         for name in _that_concern(loaded.model, names):
             findings.append(_finding(name, stand))

@@ -21,9 +21,11 @@ from rover.session.hard_end import last_words, note_closing
 from rover.session.hardware import RobotDevices, open_devices, simulated_in
 from rover.session.header import header_of
 from rover.session.recorder import Recorder
+from rover.session.watched import ByHandPage, NoByHandPage, Standing
 from rover.stopping import Phase
 
 PERIOD_NS = 20_000_000
+SILENT_NS = 1_000_000_000
 HELLO_EVERY_NS = 100_000_000
 """So often the guard hears of this program though it commands nothing: well within its patience."""
 HELD_NO_LONGER_THAN_S = 1.0
@@ -49,7 +51,8 @@ class ManualSession:
         faults: why a driver is away, by family.
     """
 
-    def __init__(self, robot: Robot, devices: RobotDevices, recorder: Recorder) -> None:
+    def __init__(self, robot: Robot, devices: RobotDevices, recorder: Recorder, page: ByHandPage | None = None) -> None:
+        self._page = page or NoByHandPage()
         self.robot, self.devices, self.client = robot, devices, devices.client
         self.latest: dict[str, Reading] = {}
         self.faults: dict[str, str] = {}
@@ -104,7 +107,7 @@ class ManualSession:
         self._listen_to_guard(now_ns)
         new = self._drivers.poll(now_ns)
         for family, why in self._drivers.faults():
-            self._recorder.event(now_ns, HealthChange(family, Health.FAULTY if why else Health.OK, why))
+            self._note(now_ns, HealthChange(family, Health.FAULTY if why else Health.OK, why))
             if why:
                 self.faults[family] = why
             else:
@@ -115,7 +118,30 @@ class ManualSession:
             self._recorder.readings(now_ns, new)
         heard = [TimedReading(now_ns, *each) for each in new if self._can_be(*each)]
         self.latest.update((each.family, each.reading) for each in heard)
+        self._page.hear(now_ns, self._standing(now_ns), new, self.faults)
+        for wish in self._page.wishes():
+            self._do(wish.word, wish.whose)
         return heard
+
+    def _standing(self, now_ns: int) -> Standing:
+        state = self.client.state
+        if state is None or now_ns - state.now_ns > SILENT_NS:
+            return Standing("guard silent", "the motor guard does not answer")
+        is_others = state.phase is Phase.RUNNING and not self.is_running
+        phase = Phase.NOT_ENABLED if is_others else state.phase
+        return Standing(phase.name.lower().replace("_", " "), state.cause or state.note)
+
+    def _do(self, word: str, whose: str) -> None:
+        """Ask the guard for what somebody at the page wants."""
+        match word:
+            case "stop":
+                self.client.stop(f"stopped at the page by {whose}")
+            case "hold":
+                self.client.hold(f"held at the page by {whose}")
+            case "reset":
+                self.client.reset()
+            case "enable" | "go on":
+                self.client.go_on()
 
     def _can_be(self, name: str, reading: Reading) -> bool:
         """Tell whether a reading may be made something of; one that says what is wrong may."""
@@ -143,7 +169,11 @@ class ManualSession:
 
     def record(self, event: Event) -> None:
         """Record what happened, such as a `Note` that a person would want to read afterwards."""
-        self._recorder.event(self.now_ns, event)
+        self._note(self.now_ns, event)
+
+    def _note(self, now_ns: int, event: Event) -> None:
+        self._recorder.event(now_ns, event)
+        self._page.note(now_ns, event)
 
     def _listen_to_guard(self, now_ns: int) -> None:
         if now_ns >= self._hello_ns:
@@ -155,7 +185,7 @@ class ManualSession:
             elif word.phase is not self._phase:
                 self._phase = word.phase
                 is_stop = word.phase in (Phase.NOT_ENABLED, Phase.STOPPED)
-                self._recorder.event(now_ns, Stop(word.cause) if is_stop else Note("guard", word.phase.name.lower()))
+                self._note(now_ns, Stop(word.cause) if is_stop else Note("guard", word.phase.name.lower()))
 
 
 def step_held(session: ManualSession) -> list[TimedReading]:
@@ -173,9 +203,14 @@ def end_hold(session: ManualSession) -> None:
         session.wait_for(lambda: session.is_running, HELD_NO_LONGER_THAN_S)
 
 
+def guard_folder_of(given: Path | None) -> Path:
+    """Return the folder of the guard that a session has: the given one, or that of this user."""
+    return given or default_folder()
+
+
 @contextmanager
 def manual_session(
-    loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title: str
+    loaded: Loaded[Robot], guard_folder: Path | None, record: Path, title: str, page: ByHandPage | None = None
 ) -> Iterator[ManualSession]:
     """Start the guard, then everything else, motion not yet permitted.
 
@@ -187,6 +222,7 @@ def manual_session(
         guard_folder: the guard's; None: the one of this user.
         record: file of the run record; frames are kept beside it.
         title: of the record.
+        page: on which people elsewhere watch.
 
     Raises:
         RunError: the robot cannot be had; the message says what to do.
@@ -195,12 +231,14 @@ def manual_session(
     """
     robot = loaded.model
     header = header_of(f"{title}: {robot.robot}", "robot, by hand", texts_of([loaded.source]))
-    with open_devices(_without_simulated(robot), guard_folder or default_folder(), {}, 0) as devices:
+    with open_devices(_without_simulated(robot), guard_folder_of(guard_folder), {}, 0) as devices:
         recorder = Recorder(record, header, devices.drivers.newest_frame, robot.record)
         try:
             with last_words(recorder.cut), closing(devices.drivers):
                 try:
-                    yield ManualSession(robot, devices, recorder)
+                    if page is not None:
+                        page.begin(robot, header)
+                    yield ManualSession(robot, devices, recorder, page)
                 finally:
                     note_closing()
         except BaseException as error:

@@ -1,128 +1,36 @@
-"""Jog: driving by hand with the keys of a terminal, hold-to-run.
+"""Jog: driving by hand, hold-to-run: with the keys of a terminal, or at the operator page.
 
-*Hold-to-run* is the standards' term (ISO 12100:2010, 3.28.3): a control that starts and keeps up motion only as long
-as it is held. A terminal tells a held key by repeating it; each repetition is one word, and a word moves the robot
-for `WORD_LASTS_NS` at most. That expiry goes with every command to the motor guard, which enforces it, and nobody
-renews it. A key that is held makes a short move, then a steady one, as the terminal's repetition sets in.
+A word moves the robot for `WORD_LASTS_NS` at most. That expiry goes with every command to the motor guard, which
+enforces it, and nobody renews it. A key that is held makes a short move, then a steady one, as the terminal's
+repetition sets in. One at a time drives; who is at the terminal, beside the robot, comes first.
 """
 
 import contextlib
-import math
 import os
 import select
-import shutil
 import termios
 import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from enum import Enum
-from typing import Any
 
 from rover.events import HoldBack, Note
 from rover.files.robot import Robot
-from rover.guard.protocol import State
 from rover.motion.carriage import Carriage
 from rover.motion.request import Request
 from rover.session.by_hand import PERIOD_NS, ManualSession, TimedReading
-from rover.session.terminal import STALE_NS, STOP_KEYS
-from rover.stopping import Phase
+from rover.session.jog_keys import WORD_LASTS_NS, HoldToRun, Key, keys_in
+from rover.session.jog_line import HEAD, STANDING, standing, status
+from rover.session.terminal import STALE_NS
+from rover.session.watched import ByHandPage, NoByHandPage, Push
 
-WORD_LASTS_NS = 200_000_000
-"""Leaves 100 ms of the 300 ms for the way to the motors."""
+ShowLine = Callable[[str, bool], None]
 SHOW_EVERY_NS = 100_000_000
-SILENT_NS = 1_000_000_000
-SHARES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
-FIRST_SHARE = 2
-
-
-class Key(Enum):
-    """What a key means."""
-
-    FORWARDS = "forwards"
-    BACKWARDS = "backwards"
-    LEFT = "left"
-    RIGHT = "right"
-    STOP = "stop"
-    RESET = "reset"
-    RESUME = "resume"
-    FASTER = "faster"
-    SLOWER = "slower"
-    QUIT = "quit"
-    OTHER = "other"
-
-
-KEYS = {key.encode(): Key.STOP for key in STOP_KEYS} | {
-    b"i": Key.FORWARDS,
-    b"k": Key.BACKWARDS,
-    b"j": Key.LEFT,
-    b"l": Key.RIGHT,
-    b"r": Key.RESET,
-    b"g": Key.RESUME,
-    b"+": Key.FASTER,
-    b"=": Key.FASTER,
-    b"-": Key.SLOWER,
-    b"q": Key.QUIT,
-    b"\x04": Key.QUIT,
-}
-ARROWS = {b"A": Key.FORWARDS, b"B": Key.BACKWARDS, b"D": Key.LEFT, b"C": Key.RIGHT}
-DIRECTIONS = {
-    Key.FORWARDS: (1.0, 0.0),
-    Key.BACKWARDS: (-1.0, 0.0),
-    Key.LEFT: (0.0, 1.0),
-    Key.RIGHT: (0.0, -1.0),
-}
-"""Shares of speed and turn rate."""
-HELP = (
-    "i k j l or arrows: drive while held    s, space or Enter: stop    r: reset    g: permit motion (again)\n"
-    "+ -: speed    q: end    Keep the field clear of people: this is no substitute for a hard-wired emergency stop."
-)
-
-
-def keys_in(typed: bytes) -> tuple[list[Key], bytes]:
-    """Return the keys in what a terminal sent, and the beginning of a sequence whose end is still to come."""
-    keys: list[Key] = []
-    while typed:
-        if typed in (b"\x1b", b"\x1b[", b"\x1bO"):
-            return keys, typed
-        length = 3 if typed[:2] in (b"\x1b[", b"\x1bO") else 1
-        key, typed = typed[:length], typed[length:]
-        keys.append(ARROWS.get(key[2:], Key.OTHER) if length == 3 else KEYS.get(key, Key.OTHER))
-    return keys, b""
-
-
-class HoldToRun:
-    """What the keys want, by time: a word holds for `WORD_LASTS_NS`, and another key ends it at once. Pure.
-
-    Attributes:
-        share: of the robot file's limits.
-        until_ns: when the last word has run out; nothing but a new one moves it.
-    """
-
-    def __init__(self) -> None:
-        self.until_ns = 0
-        self._direction = (0.0, 0.0)
-        self._step = FIRST_SHARE
-
-    @property
-    def share(self) -> float:
-        """The share of the limits at which keys drive."""
-        return SHARES[self._step]
-
-    def press(self, key: Key, now_ns: int) -> None:
-        """Take a key."""
-        if key in DIRECTIONS:
-            self._direction, self.until_ns = DIRECTIONS[key], now_ns + WORD_LASTS_NS
-            return
-        self.until_ns = 0
-        if key in (Key.FASTER, Key.SLOWER):
-            self._step = max(0, min(len(SHARES) - 1, self._step + (1 if key is Key.FASTER else -1)))
-
-    def wanted(self, robot: Robot, now_ns: int) -> Request | None:
-        """Return the motion that is wanted now; None: no key is held."""
-        if now_ns >= self.until_ns:
-            return None
-        speed, turn = (self.share * share for share in self._direction)
-        return Request(speed * robot.limits.speed, turn * robot.limits.turn_rate)
+PUSH_LASTS_NS = 300_000_000
+"""So long after the time that a person at the page had last been told, a word of theirs moves nothing any more."""
+AT_TERMINAL = 0
+"""Viewers of the page are numbered from 1 on."""
+STAYS_DRIVER_NS = 1_000_000_000
+"""So long after the last word nobody else takes the wheel."""
 
 
 class Steering:
@@ -158,24 +66,74 @@ class Steering:
         self._carriage.limits.stop()
 
 
+class Wheel:
+    """Who drives: one at a time, and who is at the terminal at once. Pure.
+
+    Attributes:
+        driver: number of the one who drives; `AT_TERMINAL`, or a viewer's of the page.
+    """
+
+    def __init__(self) -> None:
+        self.driver = AT_TERMINAL
+        self._until_ns = 0
+
+    def is_taken(self, now_ns: int) -> bool:
+        """Tell whether somebody drives, or has only just let go."""
+        return now_ns < self._until_ns
+
+    def takes(self, who: int, now_ns: int) -> bool:
+        """Tell whether one who has a word to say drives now."""
+        if who not in (AT_TERMINAL, self.driver) and self.is_taken(now_ns):
+            return False
+        self.driver, self._until_ns = who, now_ns + STAYS_DRIVER_NS
+        return True
+
+
+class Display:
+    """The line at the terminal, and what the page shows beside."""
+
+    def __init__(self, session: ManualSession, show: ShowLine, page: ByHandPage) -> None:
+        self._session, self._show, self._page = session, show, page
+        self._shown_ns = 0
+        self._standing = ""
+        show(HEAD, True)
+
+    def show(self, now_ns: int, share: float, causes: tuple[str, ...], driver: str) -> None:
+        """Show how things stand, ten times a second: share of the speed, hold-backs, who drives at the page."""
+        if now_ns - self._shown_ns < SHOW_EVERY_NS:
+            return
+        self._shown_ns = now_ns
+        stands = standing(self._session, causes, now_ns)
+        if stands != self._standing and len(stands) > STANDING:
+            self._show(stands, True)  # the line has no room for all of it
+        self._standing = stands
+        self._show(status(self._session, share, causes, now_ns), False)
+        self._page.tell(speed=share, held_back=list(causes), driver=driver)
+
+
 class Jog:
     """Jogging with a robot at hand.
 
     Args:
         session: guard, drivers and record.
-        descriptor: the terminal, which gives keys as they are pressed.
-        show: shows a line in place of the last one.
+        descriptor: the terminal, which gives keys as they are pressed; None: there is none.
+        show: shows a line in place of the last one; with True it stays, and the next is below it.
+        page: at which others may drive.
     """
 
-    def __init__(self, session: ManualSession, descriptor: int, show: Callable[[str], None]) -> None:
-        self._session, self._descriptor, self._show = session, descriptor, show
-        self._held, self._steering = HoldToRun(), Steering(session.robot)
+    def __init__(
+        self, session: ManualSession, descriptor: int | None, show: ShowLine, page: ByHandPage | None = None
+    ) -> None:
+        self._session, self._descriptors = session, [] if descriptor is None else [descriptor]
+        self._page = page or NoByHandPage()
+        self._display = Display(session, show, self._page)
+        self._held, self._steering, self._wheel = HoldToRun(), Steering(session.robot), Wheel()
         self._typed = b""
         self._turn_ns = session.now_ns
-        self._shown_ns = 0
         self._stop_is_due = self._is_moving = self._ended = False
         self._noted: Key | None = None
         self._causes: tuple[str, ...] = ()
+        self._driver = ""
 
     def run(self) -> None:
         """Drive until the person ends it."""
@@ -184,22 +142,36 @@ class Jog:
             self._listen()
             self._drive(self._session.now_ns)
             self._tell(self._session.now_ns)
+        self._display.show(self._session.now_ns + SHOW_EVERY_NS, self._held.share, self._causes, "")
 
     def _listen(self) -> None:
         """Wait 20 ms for keys at most, and take them; what comes after a standstill is not a word of now."""
-        is_ready = select.select([self._descriptor], [], [], PERIOD_NS / 1e9)[0]
+        ready = select.select(self._descriptors, [], [], PERIOD_NS / 1e9)[0]
         now_ns = self._session.now_ns
         is_stale, self._turn_ns = now_ns - self._turn_ns > STALE_NS, now_ns
-        if not is_ready:
-            return
-        typed = os.read(self._descriptor, 1024)
-        keys, self._typed = keys_in(self._typed + typed)
-        for key in keys if typed else [Key.QUIT]:
-            if not is_stale or key in (Key.STOP, Key.QUIT):
-                self._take(key, now_ns)
+        for push in self._page.pushes():
+            if not is_stale:
+                self._take_push(push, now_ns)
+        for descriptor in ready:
+            typed = os.read(descriptor, 1024)
+            keys, self._typed = keys_in(self._typed + typed)
+            for key in keys if typed else [Key.QUIT]:
+                if not is_stale or key in (Key.STOP, Key.QUIT):
+                    self._wheel.takes(AT_TERMINAL, now_ns)
+                    self._take(key, now_ns)
 
-    def _take(self, key: Key, now_ns: int) -> None:
-        self._held.press(key, now_ns)
+    def _take_push(self, push: Push, now_ns: int) -> None:
+        """Take a word of somebody at the page, if it is of now and this one drives."""
+        lasts_ns = push.stamp_ns + PUSH_LASTS_NS - now_ns
+        if not push.way:
+            if push.viewer == self._wheel.driver:
+                self._take(Key.OTHER, now_ns)
+        elif 0 < lasts_ns <= PUSH_LASTS_NS and self._wheel.takes(push.viewer, now_ns):
+            self._driver = push.whose
+            self._take(Key(push.way), now_ns, lasts_ns)
+
+    def _take(self, key: Key, now_ns: int, lasts_ns: int = WORD_LASTS_NS) -> None:
+        self._held.press(key, now_ns, lasts_ns)
         client = self._session.client
         match key:
             case Key.STOP:
@@ -230,36 +202,8 @@ class Jog:
             self._session.record(HoldBack(cause, ended=cause in before))
 
     def _tell(self, now_ns: int) -> None:
-        if now_ns - self._shown_ns >= SHOW_EVERY_NS or self._ended:
-            self._shown_ns = now_ns
-            self._show(status(self._session, self._held.share, self._steering.causes, now_ns))
-
-
-def status(session: ManualSession, share: float, causes: tuple[str, ...], now_ns: int) -> str:
-    """Return one line: how the guard stands, the speed, and what the sensors say."""
-    standing = _standing(session.state, session.is_running, now_ns)
-    latest = [text(session.latest[family].value) for family, text in SHOWN.items() if family in session.latest]
-    held_back = [f"held back: {', '.join(causes)}"] if causes else []
-    return "  ".join([standing, f"speed {share:.0%}", *latest, *held_back])
-
-
-SHOWN: dict[str, Callable[[Any], str]] = {
-    "counts": lambda value: f"counts {value.left:+d} {value.right:+d}",
-    "heading": lambda value: f"heading {math.degrees(value.angle):+.1f} deg",
-    "range": lambda value: "range no echo" if value.distance is None else f"range {value.distance:.2f} m",
-    "battery": lambda value: f"battery {value.volts:.1f} V",
-}
-"""How the readings of a family are shown."""
-
-
-def _standing(state: State | None, is_running: bool, now_ns: int) -> str:
-    if state is None or now_ns - state.now_ns > SILENT_NS:
-        return "GUARD SILENT"
-    if is_running:
-        return "running"
-    if state.phase in (Phase.READY, Phase.HELD):
-        return f"{'reset' if state.phase is Phase.READY else 'held'}; g permits motion"
-    return f"STOPPED: {state.cause or state.note}"
+        driver = self._driver if self._wheel.driver != AT_TERMINAL and self._wheel.is_taken(now_ns) else ""
+        self._display.show(now_ns, self._held.share, self._causes, driver)
 
 
 @contextmanager
@@ -275,8 +219,3 @@ def keys_at_once(descriptor: int) -> Iterator[None]:
     finally:
         with contextlib.suppress(OSError, termios.error):
             termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
-
-
-def cropped(line: str) -> str:
-    """Return a line that fits the terminal's width."""
-    return line[: shutil.get_terminal_size().columns - 1]

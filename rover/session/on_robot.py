@@ -275,12 +275,14 @@ class RobotHost(loop.Host):
 
 
 def line_for_operator(event: Event) -> str:
-    """Return the line that an event is worth, mostly none: a stop, a question of the behaviour, a record that fails."""
+    """Return the line that an event is worth, mostly none: a stop, a hold, a question, a record that fails."""
     match event:
         case HealthChange("record", health, why):
             return "the run record is being written again" if health is Health.OK else why
         case Stop(cause) if cause != NOT_ENABLED:
             return f"stopped: {cause}; r resets, then g goes on"
+        case Note("operator", "held"):
+            return "held where it is; g goes on"
         case Note("question", text):
             return f"asked: {text}; y is yes, n is no"
     return ""

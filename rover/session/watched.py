@@ -1,12 +1,17 @@
-"""What a host shows of a run while it lasts, and what people who watch it want; the operator page takes part by this.
+"""What a session shows of itself while it lasts, and what people who watch it want; so the operator page takes part.
 
-The session knows no page: whoever starts a run hands one in.
+The session knows no page: whoever starts one hands it in.
 """
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from rover.core import Core, StepReadings, StepRecord
+from rover.devices.readings import Reading
+from rover.events import Event
+from rover.files.robot import Robot
+
+Readings = Sequence[tuple[str, Reading]]
 
 
 class Wish(NamedTuple):
@@ -19,6 +24,29 @@ class Wish(NamedTuple):
 
     word: str
     whose: str
+
+
+class Push(NamedTuple):
+    """A word of somebody who drives by hand from elsewhere, held to run.
+
+    Attributes:
+        way: ``forwards``, ``backwards``, ``left`` or ``right``; '': let go, or the connection is lost.
+        viewer: number of the one who drives.
+        whose: where that person is.
+        stamp_ns: the newest time that this one had been told when saying so: a word that was long under way is known.
+    """
+
+    way: str
+    viewer: int
+    whose: str
+    stamp_ns: int
+
+
+class Standing(NamedTuple):
+    """Whether a session may move: a phase of `rover.stopping` in words, or ``guard silent``; and why nothing moves."""
+
+    phase: str
+    cause: str
 
 
 class Page(Protocol):
@@ -38,7 +66,7 @@ class Page(Protocol):
 
 
 class NoPage(Page):
-    """Nobody watches."""
+    """Nobody watches the run."""
 
     def begin(self, core: Core, header: Mapping[str, str]) -> None:
         """Show nothing."""
@@ -52,3 +80,49 @@ class NoPage(Page):
 
     def end(self, text: str) -> None:
         """Tell nobody."""
+
+
+class ByHandPage(Protocol):
+    """Shows a session without a core, as bring-up and jog have them. Nothing waits."""
+
+    def begin(self, robot: Robot, header: Mapping[str, str]) -> None:
+        """Take the session in; ``header`` is that of its record."""
+
+    def wishes(self) -> Sequence[Wish]:
+        """Return what people want since the last call."""
+
+    def pushes(self) -> Sequence[Push]:
+        """Return the words of those who drive since the last call, oldest first."""
+
+    def hear(self, now_ns: int, stands: Standing, new: Readings, faults: Mapping[str, str]) -> None:
+        """Take in what came: how the guard stands, readings, and why drivers are away."""
+
+    def note(self, now_ns: int, event: Event) -> None:
+        """Take an event in."""
+
+    def tell(self, **facts: Any) -> None:
+        """Take in what else is to be shown, by name: speed, who drives, what holds back."""
+
+
+class NoByHandPage(ByHandPage):
+    """Nobody watches the session."""
+
+    def begin(self, robot: Robot, header: Mapping[str, str]) -> None:
+        """Show nothing."""
+
+    def wishes(self) -> Sequence[Wish]:
+        """Nobody wants anything."""
+        return ()
+
+    def pushes(self) -> Sequence[Push]:
+        """Nobody drives."""
+        return ()
+
+    def hear(self, now_ns: int, stands: Standing, new: Readings, faults: Mapping[str, str]) -> None:
+        """Show nothing."""
+
+    def note(self, now_ns: int, event: Event) -> None:
+        """Show nothing."""
+
+    def tell(self, **facts: Any) -> None:
+        """Show nothing."""

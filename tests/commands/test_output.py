@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from rover.commands.output import show_result
+from rover.commands.output import progress_line, show_result
 from rover.record.fates import Fate
 from rover.record.run import TrueFigures
 from rover.session.result import Result
@@ -72,3 +72,10 @@ def test_json_has_all_of_it(capsys):
     show_result(replace(ALL_IN, delivered=7, seen=6, believed=1, left=1), [], as_json=True)
     said = json.loads(capsys.readouterr().out)
     assert [said[name] for name in ("result", "delivered", "seen", "believed", "left")] == ["done", 7, 6, 1, 1]
+
+
+@pytest.mark.parametrize("state", ["seek/look", "stopped: the motor guard had to be started again, " * 3, ""])
+def test_the_progress_line_fits_80_columns_and_covers_the_one_before(state):
+    line = progress_line(123, 59, 9, state)
+    assert len(line) == 79
+    assert line.startswith(f"123:59  delivered 9  {state}"[:78])

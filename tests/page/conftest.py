@@ -47,7 +47,7 @@ def new_tab(browser: Any, errors: list[str]) -> Iterator[Any]:
         context = browser.new_context(viewport={"width": width, "height": height})
         contexts.append(context)
         tab = context.new_page()
-        tab.set_default_timeout(20_000)
+        tab.set_default_timeout(60_000)
         tab.on("pageerror", lambda error: errors.append(str(error)))
         tab.goto(url)
         return tab

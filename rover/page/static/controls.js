@@ -1,6 +1,8 @@
 // What a person does here. Everything is asked for, and shown only once the runtime says that it is so. A stop is sent
 // by every way there is, and needs no token.
 
+import { Driving } from "./driving.js";
+
 const by = (id) => document.getElementById(id);
 const KEYS = { h: "hold", r: "reset", g: "go-on", y: "yes", n: "no" };
 const STORED = "rover page token";
@@ -10,6 +12,12 @@ const OFFERED = {
   reset: (now) => now.phase === "stopped" || now.phase === "resetting",
   "go-on": (now) => now.phase === "held" || now.phase === "ready",
 };
+
+function drivenBy(now) {
+  const speed = `speed ${Math.round(100 * (now.speed ?? 0))} %`;
+  const held = now.held_back?.length ? `; held back: ${now.held_back.join(", ")}` : "";
+  return now.phase === "running" ? `${speed}${now.driver ? `; ${now.driver} drives` : ""}${held}` : "motion is not permitted";
+}
 
 export class Controls {
   constructor(reconnect) {
@@ -59,7 +67,8 @@ export class Controls {
 
   offer(acts, drives) {
     this.acts = acts;
-    this.drives = drives;
+    by("driving").hidden = !drives;
+    if (drives) this.driving ??= new Driving(by("pad"), (word) => this.say(word));
     for (const button of document.querySelectorAll("#acts [data-act]")) button.hidden = !acts.includes(button.dataset.act);
   }
 
@@ -68,14 +77,23 @@ export class Controls {
     for (const button of document.querySelectorAll("#acts [data-act]"))
       button.disabled = !this.mayAct || !OFFERED[button.dataset.act](now);
     for (const button of document.querySelectorAll("#question [data-act]")) button.disabled = !this.mayAct;
+    this.driving?.allow(this.mayAct && now.phase === "running");
+    if (this.driving) by("driver").textContent = drivenBy(now);
   }
 
   lose() {
     this.mayAct = false;
+    this.driving?.allow(false);
     for (const button of document.querySelectorAll("[data-act]")) button.disabled = true;
   }
 
-  tick() {}
+  tick({ stamp }) {
+    this.driving?.tick(stamp);
+  }
+
+  say(word) {
+    if (this.link?.readyState === WebSocket.OPEN) this.link.send(JSON.stringify(word));
+  }
 
   notice(text) {
     const place = by("notice");

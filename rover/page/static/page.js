@@ -58,6 +58,7 @@ function begin(facts) {
   draw();
   by("events").tBodies[0].replaceChildren();
   controls.offer(facts.acts, facts.drives);
+  by("waits").hidden = !facts.behaviour;
   if (facts.graph) {
     by("graph").hidden = false;
     by("drawing").innerHTML = facts.graph;
@@ -87,7 +88,7 @@ function stand() {
   else if (silent) text = "NOT CONNECTED: nothing here is up to date, and the page may not be able to stop the robot";
   else if (!now) text = "connected";
   else if (now.waits_for) text = now.waits_for;
-  else text = now.phase === "running" ? `running: ${now.state || "not begun"}` : `${now.phase.toUpperCase()}: ${now.cause}`;
+  else text = now.phase === "running" ? (sheet?.behaviour ? `running: ${now.state || "not begun"}` : "running") : `${now.phase.toUpperCase()}: ${now.cause}`;
   if (place.textContent !== text) place.textContent = text;
   place.classList.toggle("stands", !ended && (silent || (now && now.phase !== "running")));
 }
@@ -122,16 +123,17 @@ function showBlock() {
   const battery = now.devices.find(([name]) => name === "battery");
   const of = errand?.expected ?? null;
   cells([
-    ["Errand", sheet.title, true], ["Robot", sheet.robot, true], ["Behaviour", sheet.behaviour, true],
+    [sheet.behaviour ? "Errand" : "Session", sheet.title, true], ["Robot", sheet.robot, true],
+    ...(sheet.behaviour ? [["Behaviour", sheet.behaviour, true]] : []),
     ["Where", [sheet.host, ...Object.entries(sheet.about).map(([name, value]) => (name === "pace" ? value : `${name} ${value}`))].join(", "), true],
     ["Time / min:s", clock(now.t)],
-    ["Delivered", errand ? `${errand.delivered}${of === null ? "" : ` of ${of}`}${errand.believed ? `, ${errand.believed} only believed` : ""}` : "unknown"],
-    ["Carries", errand?.carried ?? "nothing"],
+    ...(!sheet.behaviour ? [] : [["Delivered", errand ? `${errand.delivered}${of === null ? "" : ` of ${of}`}${errand.believed ? `, ${errand.believed} only believed` : ""}` : "unknown"],
+    ["Carries", errand?.carried ?? "nothing"]]),
     ["Battery", battery ? battery[4] : "none"],
     ...(now.pose ? [
       ["Position", `${figure(x, 2, "m")}, ${figure(y, 2, "m")}`], ["Heading", `${figure(heading, 1, "deg")} ± ${figure(now.sigma, 1, "deg")}`],
       ["Position, 95 %", `± ${figure(now.ellipse[0], 2, "m")}`]] : []),
-    ["Wheels, left and right", now.duties ? now.duties.map((one) => `${Math.round(100 * one)} %`.replace("-", "\u2212")).join(", ") : "unknown"],
+    ...(now.duties ? [["Wheels, left and right", now.duties.map((one) => `${Math.round(100 * one)} %`.replace("-", "\u2212")).join(", ")]] : []),
     ["Loop", rate ? `${rate.toFixed(0)} steps/s, longest ${worst_ms.toFixed(0)} ms, ${late} late` : "measuring"],
   ]);
 }

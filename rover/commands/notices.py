@@ -14,7 +14,7 @@ from rover.files.load import load
 from rover.notices.drafts import Drafts
 from rover.notices.mail import Patience
 from rover.notices.outbox import ENDING, Notice, Outbox
-from rover.notices.sender import Sender, alone
+from rover.notices.sender import AtWorkError, Sender, alone
 from rover.notices.way import MAIL
 from rover.notices.ways import notices_of, opened
 
@@ -51,9 +51,13 @@ def _send_waiting(errand: Path) -> int:
     if not path.exists():
         click.echo(f"nothing waits: there is no {path}")
         return 0
-    with closing(Outbox(path)) as outbox, alone(path):
+    with closing(Outbox(path)) as outbox:
         before = outbox.waiting()
-        Sender(outbox, errand, patience=AT_HAND).send_due()
+        try:
+            with alone(path):
+                Sender(outbox, errand, patience=AT_HAND).send_due()
+        except AtWorkError as error:
+            click.echo(str(error), err=True)
         left = outbox.waiting()
     for one in left:
         why = "its run goes on" if one.notice.run else f"{one.tries} tries; {one.last or 'waits for those before it'}"

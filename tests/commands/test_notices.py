@@ -4,11 +4,15 @@ import email
 import socket
 import subprocess
 import sys
+from contextlib import closing
 from email.policy import default
 from pathlib import Path
 
 import pytest
 from aiosmtpd.controller import Controller
+
+from rover.notices.outbox import Notice, Outbox
+from rover.notices.sender import alone
 
 CONFIG = Path(__file__).parents[2] / "config"
 COMMAND = [sys.executable, "-c", "from rover.commands.main import main; main()"]
@@ -157,3 +161,30 @@ def test_what_waits_is_listed_with_why(rover, errand, project, monkeypatch):
     assert "command 'tell'  Rehearsal: " in out
     assert "1 tries; no command 'tell' on this computer" in out
     assert out.endswith("0 sent, 1 wait in runs/rectangle.notices.sqlite\n")
+
+
+def test_what_waits_is_listed_while_another_process_sends(rover, errand, project):
+    Path("runs").mkdir()
+    made = "2026-05-04T03:02:01+00:00"
+    path = Path("runs/rectangle.notices.sqlite")
+    with closing(Outbox(path)) as outbox, alone(path):
+        outbox.put([Notice("<1@b.org>", made, "find", "command", "tell", "Found amber", "x\n", "run.sqlite")])
+        code, out, err = rover("notices", errand("command: tell"))
+    assert (code, err) == (1, f"{path}: another process is at work sending these notices\n")
+    assert out.startswith(f"{made}  command 'tell'  Found amber: 0 tries; waits for those before it\n")
+
+
+def test_a_password_is_in_no_record_outbox_or_message(rover, errand, project, taker, monkeypatch):
+    """The library's server takes no login without TLS, and says so: the password has been read by then."""
+    monkeypatch.setattr("rover.notices.post.CLOSE_WITHIN_S", 0.2)
+    monkeypatch.setattr("rover.notices.process.SenderProcess.nudge", end)
+    person = project / "person.yaml"
+    person.write_text("person: Me\npasswords: {localhost: hush-4711}\n")
+    person.chmod(0o600)
+    path = errand(by_mail(taker.port, more=", user: me"))
+    said = [*rover("check", path), *rover("rehearse", path, "--notices"), *rover("notices", path)]
+    assert "SMTP AUTH extension not supported by server" in str(said)
+    assert "hush-4711" not in str(said)
+    kept = [file for file in (project / "runs").rglob("*") if file.is_file()]
+    assert len(kept) >= 2
+    assert not [file for file in kept if b"hush-4711" in file.read_bytes()]

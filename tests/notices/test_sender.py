@@ -1,5 +1,6 @@
 """Notices by a real mail server that refuses, hangs, drops in mid-message, greylists, and is restarted."""
 
+import random
 import time
 from collections.abc import Callable
 from contextlib import closing
@@ -91,6 +92,38 @@ def test_both_sides_are_restarted(errand: Path, outbox: Outbox, serving: Serving
         serving()
         send_all(Sender(again, errand, SOON, IMPATIENT))
     assert sorted(manners.ids) == [f"<{number}@b.org>" for number in range(1, 5)]
+
+
+ILLS = {
+    "EHLO": ["", "421 not now", "drop", "hang"],
+    "MAIL": ["", "451 later", "550 who are you?", "drop"],
+    "RCPT": ["", "451 greylisted", "450 busy", "drop", "hang"],
+    "DATA": ["", "drop", "drop", "452 no room"],
+    "taken": ["", "451 cannot store it", "554 looks like spam"],
+}
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_whatever_goes_wrong_in_whatever_order(
+    errand: Path, outbox: Outbox, serving: Serving, manners: Manners, seed: int
+) -> None:
+    """Ills drawn for each command, the server restarted in between, a new sender each time: 40 ills, 12 notices."""
+    draw = random.Random(seed)
+    outbox.put([notice(number) for number in range(1, 13)])
+    for _ in range(4):
+        for command, answers in ILLS.items():
+            manners.at[command] = draw.choices(answers, k=2)
+        server = serving()
+        sender = Sender(outbox, errand, SOON, IMPATIENT)
+        for _ in range(3):
+            sender.send_due()
+            time.sleep(SOON.first_s)
+        server.go()
+        sender.send_due()
+    manners.at.clear()
+    serving()
+    send_all(Sender(outbox, errand, SOON, IMPATIENT))
+    assert sorted(manners.ids) == sorted(f"<{number}@b.org>" for number in range(1, 13))
 
 
 def test_one_whose_taking_was_not_heard_comes_again_under_its_message_id(

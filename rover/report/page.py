@@ -1,11 +1,11 @@
 """The report of a run: one HTML file."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import partial
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
-from rover.events import HealthChange, HoldBack
+from rover.events import Delivery, HealthChange, HoldBack
 from rover.record.run import RecordedRun
 from rover.record.series import RunSeries
 from rover.report import tables
@@ -110,29 +110,37 @@ def _outcome_words(run: RecordedRun) -> str:
 
 
 def _facts(run: RecordedRun) -> list[tuple[str, str]]:
-    errors = errors_of(run)
-    worst = max(errors, key=lambda number: errors[number].larger_axis, default=0)
     facts = [
-        ("delivered", delivered_words(run)),
-        ("by the robot's own account", account_words(run)),
-        *([] if run.truth is None else [("truly in the tray", f"{run.truth.delivered} of {run.truth.objects}")]),
+        *(_delivery_facts(run) if _brings(run) else ()),
         ("robot time / min:s", clock(run.ended_ns - run.started_ns)),
-        (
-            "worst axis error / mm",
-            f"{millimetres(errors[worst].larger_axis)} (find {worst})" if errors else "not known",
-        ),
-        *_allowance_facts(run),
+        *(_error_facts(run) if run.finds else ()),
     ]
     header = [(name, run.header[name]) for name in ("started", "host", "seed", "version") if run.header.get(name)]
     lost = sum(gap.samples for gap in run.gaps)
     return facts + header + ([("samples lost", str(lost))] if lost else [])
 
 
-def _allowance_facts(run: RecordedRun) -> list[tuple[str, str]]:
+def _brings(run: RecordedRun) -> bool:
+    """Tell whether there was anything to bring, as far as is known: of an errand without a tray nothing is left."""
+    left = run.outcome.summary.get("left") if run.outcome else 0
+    return left is not None or bool(run.events_of(Delivery))
+
+
+def _delivery_facts(run: RecordedRun) -> Iterator[tuple[str, str]]:
+    yield "delivered", delivered_words(run)
+    yield "by the robot's own account", account_words(run)
+    if run.truth is not None:
+        yield "truly in the tray", f"{run.truth.delivered} of {run.truth.objects}"
+
+
+def _error_facts(run: RecordedRun) -> Iterator[tuple[str, str]]:
+    errors = errors_of(run)
+    worst = max(errors, key=lambda number: errors[number].larger_axis, default=0)
+    off = f"{millimetres(errors[worst].larger_axis)} (find {worst})" if errors else "not known"
+    yield "worst axis error / mm", off
     beyond = [str(number) for number, verdict in verdicts_of(run).items() if verdict.is_beyond]
-    if not beyond:
-        return []
-    return [("beyond the allowance, or not surely within", f"find{'s' * (len(beyond) > 1)} {', '.join(beyond)}")]
+    if beyond:
+        yield "beyond the allowance, or not surely within", f"find{'s' * (len(beyond) > 1)} {', '.join(beyond)}"
 
 
 def _add_footer(body: Element, run: RecordedRun) -> None:

@@ -76,3 +76,12 @@ def test_what_of_a_record_cannot_be_drawn_is_named(
 
     with pytest.raises(RecordError, match=named):
         write_report(run, tmp_path / "report.html")
+
+
+def test_an_errand_that_brings_nothing_says_nothing_of_deliveries(tmp_path: Path) -> None:
+    run = replace(invented_run(()), outcome=RunEnd("done", "back", {"expected": 9, "left": None}))
+
+    text = page_of(run, tmp_path).text
+
+    assert "by the robot's own account" not in text
+    assert "worst axis error" not in text

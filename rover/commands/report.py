@@ -43,13 +43,12 @@ def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, vid
         run = with_measured(run, surveyed)
     series = read_series(record)
     with writing():
-        target = write_report(run, record.with_suffix(".html"), series, _said_of(record))
+        click.echo(f"report: {write_report(run, record.with_suffix('.html'), series, _said_of(record))}")
         folder = folder_beside(record)
         if as_csv:
-            write_tables(sections_of(run, series), run, folder)
+            write_tables(sections_of(run, series), run, series, folder)
         if as_png:
             write_pictures(sections_of(run, series), folder)
-    click.echo(f"report: {target}")
     if as_csv or as_png:
         click.echo(f"files: {folder}")
     if video:

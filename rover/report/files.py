@@ -7,7 +7,7 @@ has them too.
 
 import csv
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from copy import deepcopy
 from importlib.util import find_spec
 from pathlib import Path
@@ -16,6 +16,7 @@ from xml.etree.ElementTree import Element, tostring
 
 from rover.errors import UserError
 from rover.record.run import RecordedRun
+from rover.record.series import RunSeries
 from rover.report.document import Picture, Section
 from rover.report.look import PAPER
 from rover.report.table import Table, csv_of
@@ -28,6 +29,7 @@ PATH_HEADS = (
     *("time / s", "x / m", "y / m", "heading / rad", "sigma x / m", "sigma y / m", "sigma heading / rad"),
     *("left duty", "right duty", "state"),
 )
+READING_HEADS = ("time / s", "device", "what", "value in SI units")
 
 
 def folder_beside(record: Path) -> Path:
@@ -35,8 +37,8 @@ def folder_beside(record: Path) -> Path:
     return record.with_suffix(".report")
 
 
-def write_tables(sections: Sequence[Section], run: RecordedRun, folder: Path) -> None:
-    """Write each table that has rows, and the path, as CSV; what was there is replaced.
+def write_tables(sections: Sequence[Section], run: RecordedRun, series: RunSeries, folder: Path) -> None:
+    """Write each table that has rows, the path, and the readings' numbers as CSV; what was there is replaced.
 
     Raises:
         OSError: a file cannot be written.
@@ -45,16 +47,29 @@ def write_tables(sections: Sequence[Section], run: RecordedRun, folder: Path) ->
     for section in sections:
         if isinstance(section.content, Table) and section.content.rows:
             (folder / f"{_slug(section)}.csv").write_text(csv_of(section.content), encoding="utf-8")
-    with (folder / "path.csv").open("w", encoding="utf-8", newline="") as file:
+    _write(folder / "path.csv", PATH_HEADS, _path_rows(run))
+    if series.devices:
+        _write(folder / "readings.csv", READING_HEADS, _reading_rows(run, series))
+
+
+def _write(path: Path, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(PATH_HEADS)
-        writer.writerows(_path_rows(run))
+        writer.writerow(heads)
+        writer.writerows(rows)
 
 
 def _path_rows(run: RecordedRun) -> Iterator[list[str]]:
     for at_ns, point, duties in run.track:
         place = (point.x, point.y, point.heading, point.sigma_x, point.sigma_y, point.sigma_heading)
         yield [f"{(at_ns - run.started_ns) * 1e-9:.3f}", *(f"{each:.4f}" for each in (*place, *duties)), point.state]
+
+
+def _reading_rows(run: RecordedRun, series: RunSeries) -> Iterator[list[str]]:
+    for device, one in sorted(series.devices.items()):
+        for name, (times, values) in one.numbers.items():
+            for taken_ns, value in zip(times, values, strict=True):
+                yield [f"{(taken_ns - run.started_ns) * 1e-9:.3f}", device, name, f"{value:.6g}"]
 
 
 def write_pictures(sections: Sequence[Section], folder: Path) -> None:

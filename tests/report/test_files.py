@@ -3,6 +3,7 @@
 import csv
 import struct
 import sys
+from array import array
 from importlib.util import find_spec
 from pathlib import Path
 from xml.etree import ElementTree
@@ -10,7 +11,7 @@ from xml.etree import ElementTree
 import pytest
 
 from rover.errors import UserError
-from rover.record.series import RunSeries
+from rover.record.series import DeviceSeries, RunSeries
 from rover.report.files import png_of, svg_of, write_pictures, write_tables
 from rover.report.floor import read_ground
 from rover.report.page import sections_of
@@ -31,13 +32,16 @@ def rows_of(path: Path) -> list[list[str]]:
 def test_every_table_with_rows_is_a_file_with_plain_numbers(tmp_path: Path) -> None:
     run = invented_run()
 
-    write_tables(sections_of(run, RunSeries()), run, tmp_path / "files")
+    taken = array("q", [1_500_000_000])
+    series = RunSeries({"battery": DeviceSeries(taken, taken, numbers={"volts": (taken, array("d", [12.1]))})})
+    write_tables(sections_of(run, series), run, series, tmp_path / "files")
 
     heads, first, second = rows_of(tmp_path / "files" / "found.csv")
     assert dict(zip(heads, first, strict=True))["error in x / mm"] == "-20"
     assert dict(zip(heads, second, strict=True))["error in x / mm"] == ""
     assert rows_of(tmp_path / "files" / "set-down.csv")[1][:2] == ["6.000", "1"]
     assert rows_of(tmp_path / "files" / "path.csv")[1][:3] == ["0.000", "0.5000", "0.5000"]
+    assert rows_of(tmp_path / "files" / "readings.csv")[1] == ["1.500", "battery", "volts", "12.1"]
     assert {path.suffix for path in (tmp_path / "files").iterdir()} == {".csv"}
 
 

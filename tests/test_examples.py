@@ -18,6 +18,8 @@ from rover.commands.main import commands
 from rover.files import load, yaml_source
 from rover.files.behaviour import State
 from rover.readiness.files import check_file
+from rover.report.mermaid import mermaid
+from rover.session.assembly import check_behaviour
 
 ROOT = Path(__file__).parents[1]
 PAGES = [ROOT / name for name in ("README.md", "DEVELOPERS.md", "behaviours/README.md", "config/README.md")]
@@ -116,6 +118,11 @@ def test_every_example_is_sound(block, project):
     file = project / (block.file or f"{'behaviours' if kind == 'behaviour' else 'config'}/example.yaml")
     file.write_text(block.text, encoding="utf-8")
     assert check_file(file).warnings == ()
+
+
+def test_the_graph_shown_is_that_of_the_example_above_it(project):
+    (shown,) = (block for block in BLOCKS if block.language == "mermaid")
+    assert shown.text == mermaid(check_behaviour(load.load(project / "behaviours/ahead.yaml", "behaviour")))
 
 
 def test_the_bench_example_goes_with_the_errand_of_the_demo(project):

@@ -45,6 +45,7 @@ class Board:
     drives: bool = False
     _sheet: dict[str, Any] = field(default_factory=dict)
     _events: list[str] = field(default_factory=list)
+    _graph: str = ""
     _errand: str = ""
     _now: str = ""
     _tick: str = ""
@@ -73,6 +74,9 @@ class Board:
             case "errand":
                 self._errand = text
                 self._latest.errand += 1
+            case "graph":
+                self._graph = facts["svg"]
+                self._latest.sheet += 1
             case "event":
                 self._note(text)
             case "end":
@@ -112,7 +116,7 @@ class Board:
         """Return what a viewer has not been told, and count it as told; of what is fleeting only the newest."""
         latest, told = self._latest, []
         if seen.sheet != latest.sheet:
-            told.append(json.dumps(self._sheet | {"trail": self._trail}))
+            told.append(json.dumps(self._sheet | {"graph": self._graph, "trail": self._trail}))
             seen.event = 0
         missed = min(latest.event - seen.event, len(self._events))
         told += self._events[len(self._events) - missed :]

@@ -8,18 +8,22 @@ import math
 import time
 from collections.abc import Mapping, Sequence
 from typing import Any
+from xml.etree.ElementTree import tostring
 
 from rover.core import Core, StepReadings, StepRecord
 from rover.devices.families import reporting
+from rover.devices.readings import Reading
 from rover.estimate.ellipse import ellipse_95
 from rover.events import HealthChange, Note
 from rover.motion.outline import outline_of
+from rover.page.pictures import PictureMaker
 from rover.page.process import PageProcess
 from rover.page.timing import StepTiming
 from rover.page.words import event_words, exit_facts, reading_words, recognised, rounded
+from rover.report.behaviour_graph import behaviour_svg
 from rover.session.watched import Page, Wish
 
-NOW_EVERY_S, ERRAND_EVERY_S = 0.1, 0.5
+NOW_EVERY_S, ERRAND_EVERY_S, PICTURE_EVERY_S = 0.1, 0.5, 1.0
 UNWATCHED_EVERY_S = 0.5
 """So often the trail goes on while nobody watches."""
 RUN_ACTS = ("enable", "hold", "reset", "go-on", "yes", "no")
@@ -44,11 +48,14 @@ class RunPage(Page):
         self._health: dict[str, tuple[str, str]] = {}
         self._errand: dict[str, Any] = {}
         self._timing = StepTiming()
+        self._pictures: PictureMaker | None = None
+        self._picture_s = 0.0
 
     def begin(self, core: Core, header: Mapping[str, str]) -> None:
         """Show what does not change."""
         known = core.known
         robot, errand = known.robot, known.errand
+        self._robot, self._kinds = robot, dict(errand.kinds)
         self._health = dict.fromkeys(reporting(robot.devices), ("overdue", ""))
         self._timing = StepTiming(1.0 / robot.loop)
         parts = {
@@ -72,6 +79,22 @@ class RunPage(Page):
                 **parts,
             }
         )
+        graph = behaviour_svg(core.engine.graph, 1)
+        for style in graph.findall("style"):
+            graph.remove(style)  # the page has its own, and takes none from within
+        self._process.show({"kind": "graph", "svg": tostring(graph, encoding="unicode")})
+
+    def see(self, frame: Reading | None) -> None:
+        """Have a picture made of the newest frame, while somebody watches, and show the one that is ready."""
+        if self._pictures is not None and (made := self._pictures.made()):
+            self._process.show_picture(made)
+        now_s = time.monotonic()
+        if frame is None or not self._process.viewers or now_s < self._picture_s:
+            return
+        self._picture_s = now_s + PICTURE_EVERY_S
+        if self._pictures is None:
+            self._pictures = PictureMaker(self._robot, self._kinds)
+        self._pictures.see(frame)
 
     def wishes(self) -> Sequence[Wish]:
         """Return what people at the page want."""

@@ -190,6 +190,7 @@ class Rehearsal(loop.Host):
         """Keep a picture that is due, show the step, and see whether a stop latched that nobody resets."""
         if (frame := self.drivers.newest_frame()) is not None:
             self._pictures.keep(frame)
+        self._watched.page.see(frame)
         self._watched.page.take(self.core, given, decided)
         for event in decided.events:
             if isinstance(event, Stop) and not self._watched.has_people:

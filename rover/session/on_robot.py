@@ -246,6 +246,7 @@ class RobotHost(loop.Host):
             self._skipped_ns = now_ns + SKIPPED_NOTED_EVERY_NS
             self._recorder.note_skipped(self.skipped)
         self._heartbeat.beat(now_ns, self.status)
+        self._controls.page.see(self._drivers.newest_frame())
         self._controls.page.take(
             self._core, given, decided, waits_for="" if self._start.is_over else self._start.status
         )

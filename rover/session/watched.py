@@ -61,6 +61,9 @@ class Page(Protocol):
     def take(self, core: Core, given: StepReadings, decided: StepRecord, *, waits_for: str = "") -> None:
         """Take a step in, once it is recorded; ``waits_for``: what a run waits for that has not begun to move."""
 
+    def see(self, frame: Reading | None) -> None:
+        """Take the camera's newest frame in, if it has any."""
+
     def end(self, text: str) -> None:
         """Say how the run ended."""
 
@@ -76,6 +79,9 @@ class NoPage(Page):
         return ()
 
     def take(self, core: Core, given: StepReadings, decided: StepRecord, *, waits_for: str = "") -> None:
+        """Show nothing."""
+
+    def see(self, frame: Reading | None) -> None:
         """Show nothing."""
 
     def end(self, text: str) -> None:

@@ -62,6 +62,7 @@ function begin(facts) {
   if (facts.graph) {
     by("graph").hidden = false;
     by("drawing").innerHTML = facts.graph;
+    active = "";
   }
 }
 
@@ -201,6 +202,8 @@ function highlight() {
   const lineage = active.split("/").map((_, depth, parts) => parts.slice(0, depth + 1).join("/"));
   for (const one of by("drawing").querySelectorAll("[data-state]"))
     one.classList.toggle("active", lineage.includes(one.dataset.state));
+  const drawing = by("drawing"), innermost = [...drawing.querySelectorAll(".state.active")].at(-1);
+  if (innermost) drawing.scrollTop += innermost.getBoundingClientRect().top - drawing.getBoundingClientRect().top - 40;
 }
 
 function addEvent(at, what, text) {

@@ -1,6 +1,7 @@
 """What a person can put right: the base of all errors whose message is meant for them."""
 
 import errno
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -42,6 +43,26 @@ def _said_by(speak: Callable[[], str]) -> str:
         return speak()
     except Exception:
         return ""
+
+
+def to_install(extra: str) -> str:
+    """Return the command that brings what an extra of this package needs, into the Python that runs here.
+
+    It names the packages themselves: an index may hold something else under this package's own name.
+    """
+    import importlib.metadata
+    import shlex
+    import sys
+
+    try:
+        needed = importlib.metadata.requires("rover") or []
+    except importlib.metadata.PackageNotFoundError:
+        needed = []
+    of_extra = re.compile(rf"""\bextra\s*==\s*['"]{re.escape(extra)}['"]""")
+    names = [one.partition(";")[0].strip() for one in needed if of_extra.search(one)]
+    source = Path(__file__).parents[1]
+    what = names or (["-e", f"{source}[{extra}]"] if (source / "pyproject.toml").exists() else [extra])
+    return shlex.join([sys.executable or "python3", "-m", "pip", "install", *what])
 
 
 def is_loop(path: Path) -> bool:

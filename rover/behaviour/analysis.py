@@ -38,6 +38,8 @@ def _structure(graph: BehaviourGraph, activities: Mapping[str, ActivitySpec]) ->
         yield from _unreachable(part)
         yield from _unbounded_cycles(graph, part)
         yield from _dead_always(part)
+    for one in graph.exits():
+        yield from _leads_to_unsure_target(graph, one)
     for state in graph.states.values():
         if state.final is None:
             yield from _exits_due(graph, state, activities)
@@ -313,6 +315,16 @@ def _leads_to_need(graph: BehaviourGraph, one: ExitNode, activities: Mapping[str
         if spec is not None and family in spec.needs:
             why = f"leads to '{first.name}', whose activity '{first.activity}' needs {family}"
             yield _problem(one.where, one.text, why, warning=True)
+
+
+def _leads_to_unsure_target(graph: BehaviourGraph, one: ExitNode) -> Iterator[Problem]:
+    """Warn where a single frame leads to closing in, which gives up on a target that is not known."""
+    if one.when is None or True in could_be(one.when, {"target.seen": False}):
+        return
+    first = _first_activity(graph, one.go)
+    if first.activity == "close_in" and True in could_be(one.when, {"target.known": False}):
+        why = f"leads to '{first.name}', and 'close_in' fails while the target is not known; write 'target.known'"
+        yield _problem(one.where, one.text, why, warning=True)
 
 
 def _first_activity(graph: BehaviourGraph, path: str) -> StateNode:

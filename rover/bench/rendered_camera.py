@@ -13,7 +13,7 @@ from rover.bench.render_lens import Viewpoint
 from rover.bench.reporter import NOTHING, Reporter
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import Frame, Reading
-from rover.errors import UserError
+from rover.errors import UserError, to_install
 from rover.files.bench import BenchFile
 from rover.files.fault_table import ReportsFault
 from rover.files.robot import Robot
@@ -38,7 +38,7 @@ def with_rendered_camera(robot: Robot, bench: BenchFile) -> Robot:
     try:
         import cv2
     except ImportError as error:
-        raise UserError("--rendered needs the package 'opencv'; install it: pip install 'rover[vision]'") from error
+        raise UserError(f"--rendered needs the package 'opencv': {to_install('vision')}") from error
     cv2.setNumThreads(1)  # for frames this small, threads cost more than they bring
     size = {"frame_width": bench.rendering.frame_width, "frame_height": bench.rendering.frame_height}
     # Drawn through a pinhole, so there is no distortion to undo.

@@ -220,12 +220,14 @@ def take_pictures(robot: Robot, grab: Callable[[], Any], ready: Callable[[str], 
 
     Raises:
         CalibrationError: the robot file has no colours.
+        UserError: no frame comes; then nothing is asked.
         OSError: the pictures cannot be written.
     """
     if not robot.colours:
         raise CalibrationError(
             "the robot file has no 'colours:'; write one for each lid, such as amber: {hue: [14, 30]}"
         )
+    grab()  # where there is no camera, nobody is asked to hold a lid before it
     folder.mkdir(parents=True, exist_ok=True)
     lines = ["regions:"]
     for name in robot.colours:

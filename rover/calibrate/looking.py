@@ -15,7 +15,7 @@ from rover.devices.kernel.files import DeviceError
 from rover.devices.meanwhile import in_a_thread
 from rover.devices.protocols import DriverContext
 from rover.devices.readings import Fault, Frame
-from rover.errors import UserError, in_short
+from rover.errors import UserError, in_short, to_install
 from rover.files import load
 from rover.files.errand import Kind
 from rover.files.problems import FileProblems
@@ -148,7 +148,7 @@ def pictures_needed() -> Iterator[None]:
     except ImportError as error:
         if error.name != "cv2":
             raise
-        raise UserError("this needs the package 'opencv'; install it: pip install 'rover[vision]'") from error
+        raise UserError(f"this needs the package 'opencv': {to_install('vision')}") from error
 
 
 def look(name: str, image: Any, robot: Robot | None, kinds: Mapping[str, Kind]) -> Look:

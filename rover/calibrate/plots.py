@@ -1,4 +1,4 @@
-"""The plots of a calibration as a picture, where matplotlib is there (`pip install 'rover[report]'`)."""
+"""The plots of a calibration as a picture, where matplotlib is there (the extra `report`)."""
 
 from collections.abc import Sequence
 from pathlib import Path

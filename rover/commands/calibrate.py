@@ -17,7 +17,7 @@ from rover.calibrate.person import HumanAssistant
 from rover.commands import options
 from rover.commands.given_files import robot_at_hand
 from rover.commands.output import new_record, person_at_terminal, writing
-from rover.errors import UserError
+from rover.errors import UserError, to_install
 from rover.files.load import Loaded, load
 from rover.files.robot import Robot
 from rover.quantities import LENGTH, parse_as
@@ -44,6 +44,8 @@ ON_THE_ROBOT = "on the robot"
 @click.option("--write", is_flag=True, help="Write the robot file without asking.")
 def command(robot: Path, ports: dict[str, str], what: str, side: str, write: bool, **given: Any) -> int:
     """Calibrate a ROBOT's drive, heading, range, gripper, camera or its latency, and offer to correct its file."""
+    if write and given["bench"] is not None:
+        raise UserError("--write goes with the robot itself: what is found with --bench are values of the bench's robot")
     loaded = robot_at_hand(robot, ports)
     if what != "camera" and given["bench"] is None:
         see_that_all_are_tried(loaded)
@@ -61,7 +63,7 @@ def command(robot: Path, ports: dict[str, str], what: str, side: str, write: boo
         click.echo(line)
     click.echo(f"record: {', '.join(map(str, kept))}")
     if len(kept) == 1 and outcome.found.plots:
-        click.echo("no picture: pip install 'rover[report]' brings what draws it")
+        click.echo(f"no picture; this brings what draws it: {to_install('report')}")
     if outcome.found.changes and (write or _is_to_be_written(robot, outcome, person)):
         _write(robot, outcome.found)
     return 0
@@ -93,7 +95,8 @@ def _camera_findings(robot: Robot, path: Path, pictures: Path | None, person: Pe
 def _is_to_be_written(robot: Path, outcome: session.CalibrationOutcome, person: Person) -> bool:
     """Ask whether the robot file is to be written; who does not answer wants it as it was."""
     if outcome.where != ON_THE_ROBOT:
-        click.echo("these are the values of the bench's robot, not of a real one")
+        click.echo(f"these are the values of the bench's robot, not of a real one: {robot} is as it was")
+        return False
     try:
         is_to_be = person.ask(f"put the values into {robot}? Type yes [no]:") == "yes"
     except NobodyAnswersError:

@@ -33,7 +33,7 @@ from rover.trials.verdict import WRONG, Observed, judge
 @click.option("--device", "devices", multiple=True, metavar="DEVICE", help="Only this device, or 'link'.")
 @options.GIVEN
 @options.FAULTS
-@click.option("--jobs", type=click.IntRange(min=1), help="Processes side by side; one for each core by default.")
+@click.option("--jobs", type=options.WholeNumber(1), help="Processes side by side; one for each core by default.")
 @options.DRIVERS
 @options.JSON
 def command(

@@ -93,6 +93,21 @@ class SourceType(PathType):
         return value if str(value).startswith(SCHEMES) else super().convert(value, param, ctx)
 
 
+class WholeNumber(click.IntRange):
+    """A whole number within bounds; one that is none, or lies outside, is called that."""
+
+    name = "whole number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            ends = [f"{self.min} or more" if self.min is not None else "", f"{self.max} at most" if self.max else ""]
+            due = ", ".join(["a whole number", *filter(None, ends)])
+            self.fail(f"'{value}': {due} is due here.", param, ctx)
+
+
 A_PATH = PathType()
 AN_ERRAND = click.argument("errand", type=A_PATH)
 A_ROBOT = click.argument("robot", type=A_PATH)
@@ -177,4 +192,4 @@ DRIVERS_UNOPENED = _drivers(
 
 def seed(what: str) -> Callable[[F], F]:
     """Return the option for the seed of something."""
-    return click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help=f"Seed of {what}.")
+    return click.option("--seed", type=WholeNumber(0), default=1, show_default=True, help=f"Seed of {what}.")

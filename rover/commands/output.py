@@ -83,6 +83,13 @@ def show_result(result: Result, remarks: Iterable[str], *, as_json: bool) -> Non
         click.echo(remark, err=True)
 
 
+EXPLAINED = (
+    "(axis error: by how much x or y is off, the larger of the two, where the truth is known; 95 % ellipse: half its length "
+    "x half its width, and 19 of 20 objects stood within theirs)"
+)
+"""What the table of finds says, for who sees it for the first time."""
+
+
 def _show_to_person(result: Result) -> None:
     click.echo(f"{result.result} ({result.reason}){_delivered(result)} in {result.robot_time_s:.0f} s")
     if to_look_after := _account(result):
@@ -102,6 +109,8 @@ def _show_to_person(result: Result) -> None:
         click.echo(f"{number:4d}  {find.kind:<10}{find.x_m:7.3f} {find.y_m:7.3f}   {error:>14}   {ellipse:>27}")
     if result.worst_axis_error_m is not None:
         click.echo(f"worst axis error {result.worst_axis_error_m:.3f} m")
+    if result.finds:
+        click.echo(EXPLAINED)
     click.echo(f"record: {result.record}   (rover {'report' if result.is_clean else 'show'} {result.record})")
 
 

@@ -28,8 +28,8 @@ from rover.report.video import write_video
     "were typed in, if any.",
 )
 @click.option("--csv", "as_csv", is_flag=True, help="Write the tables and the path as CSV files, too.")
-@click.option("--png", "as_png", is_flag=True, help="Write the pictures as PNG, too (pip install 'rover[report]').")
-@click.option("--video", is_flag=True, help="Write a time-lapse, too (pip install 'rover[vision]').")
+@click.option("--png", "as_png", is_flag=True, help="Write the pictures as PNG, too (needs the extra 'report').")
+@click.option("--video", is_flag=True, help="Write a time-lapse, too (needs the extra 'vision').")
 @click.option("--type-in", is_flag=True, help="Ask for the true positions first, find by find, and keep them.")
 def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, video: bool, type_in: bool) -> int:
     """Write the report of a run RECORD: floor plan, finds, deliveries, as one HTML file beside it."""

@@ -39,8 +39,8 @@ LEFT_OUT = [name for name in SAFEGUARDS if name]
 
 @click.command()
 @options.AN_ERRAND
-@click.option("--count", type=click.IntRange(min=1), default=100, show_default=True, help="How many seeds to try.")
-@click.option("--seed", type=click.IntRange(0, 10**12), default=1, show_default=True, help="The first of them.")
+@click.option("--count", type=options.WholeNumber(1), default=100, show_default=True, help="How many seeds to try.")
+@click.option("--seed", type=options.WholeNumber(0, 10**12), default=1, show_default=True, help="The first of them.")
 @click.option("--ranges", type=options.A_PATH, metavar="FILE", help="Draw values for each seed as this file says.")
 @click.option("--vary", metavar="KEY=A,B,C", help="Try every seed with each of these values.")
 @click.option("--against", type=options.A_PATH, metavar="OTHER", help="Try every seed with this errand file as well.")
@@ -52,7 +52,7 @@ LEFT_OUT = [name for name in SAFEGUARDS if name]
 )
 @options.GIVEN
 @options.FAULTS
-@click.option("--jobs", type=click.IntRange(min=1), help="Processes side by side; one for each core by default.")
+@click.option("--jobs", type=options.WholeNumber(1), help="Processes side by side; one for each core by default.")
 @click.option("--cluster", metavar="ADDRESS", help="Address of a Dask scheduler, whose workers do the trials.")
 @click.option("--twice", is_flag=True, help="Rehearse each trial two times, and see that both decide the same.")
 @click.option("--into", type=options.A_PATH, metavar="FILE", help="File of the rows; by default one in runs/.")

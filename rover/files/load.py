@@ -22,7 +22,7 @@ from rover.files.person import PersonFile
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.ranges import RangesFile
 from rover.files.robot import Robot
-from rover.files.types import KeyMistakeError, Model, NameMistakeError, ValueMistakeError, keys_of
+from rover.files.types import NAME_PATTERN, KeyMistakeError, Model, NameMistakeError, ValueMistakeError, keys_of
 from rover.files.yaml_source import KeyPath, Source
 
 KINDS: dict[str, type[Model]] = {
@@ -218,7 +218,7 @@ def build(model: type[FileModel], source: Source) -> FileModel:
     source.is_secret = model.HAS_SECRETS
     bare = set(_bare_keys(source.values))
     for where in bare:
-        source.report(where, "nothing stands behind this key; give it a value, or remove it", of_key=True)
+        source.report(where, _why_bare(str(where[-1])), of_key=True)
     own = OwnDrivers(source)
     built: FileModel | None = None
     try:
@@ -240,6 +240,13 @@ def _bare_keys(values: Any, where: KeyPath = ()) -> Iterator[KeyPath]:
         if value is None and isinstance(values, dict):
             yield (*where, part)
         yield from _bare_keys(value, (*where, part))
+
+
+def _why_bare(key: str) -> str:
+    """Return what is to be said of a key that nothing stands behind; what a comma has cut off looks like one."""
+    if NAME_PATTERN.match(key) is None or " " in key:
+        return "a comma outside quotes ends what stands before it; put the whole text in quotes"
+    return "nothing stands behind this key; give it a value, or remove it"
 
 
 ModelAt = Callable[[KeyPath], type[Model] | None]
@@ -299,6 +306,8 @@ def _reason(detail: Any, model_of: ModelAt) -> str:
         return "one value more is due in this list" if short else (model_of(where[:-1]) or Model).why_missing(where[-1])
     if kind == "value_error":
         return str(detail["ctx"]["error"])
+    if kind == "model_type" and (block := model_of(where)) is not None and where[-1] in keys_of(block):
+        return f"'{where[-1]}' stands among names here, but is a key of one of them; indent it as far as its other keys"
     if kind in _DUE:
         return _DUE[kind].format(**detail.get("ctx", {}))
     return str(detail["msg"]).replace("Input should", "must")

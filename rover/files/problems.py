@@ -9,7 +9,10 @@ from rover.errors import UserError
 
 @dataclass(frozen=True, order=True)
 class Problem:
-    """One mistake, or (``warning``) one thing that is probably not meant."""
+    """One mistake, or (``warning``) one thing that is probably not meant.
+
+    Where an option has no line, ``file`` is the option.
+    """
 
     file: str
     line: int
@@ -21,7 +24,8 @@ class Problem:
     def __str__(self) -> str:
         shown = f" '{_printable(self.text, 60)}':" if self.text else ""
         warning = " warning:" if self.warning else ""
-        return f"{self.file}:{self.line}:{self.column}:{warning}{shown} {_printable(self.why, 600)}"
+        place = self.file if self.file.startswith("--") else f"{self.file}:{self.line}:{self.column}"
+        return f"{place}:{warning}{shown} {_printable(self.why, 600)}"
 
 
 def _printable(text: str, longest: int) -> str:

@@ -32,6 +32,7 @@ _WORDS = {"": None, "~": None} | {
 _NOT_TEXT = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
 _NO_ALIASES = "anchors and aliases (& and *) are not used in these files; write the value out, or quote the text"
 _NO_TAGS = "tags (!) are not used in these files; remove it, or quote a text that begins with '!'"
+_MISALIGNED = "this line is not aligned with those above it"
 _TOO_DEEP = f"nested deeper than {DEEPEST} levels"
 # a sign in the parser's message -> what to say, and whether it began where the parser's context began
 _YAML_MISTAKES = (
@@ -46,9 +47,9 @@ _YAML_MISTAKES = (
     ("start any token", "no value begins with this character; quote the text", False),
     ("nesting depth", _TOO_DEEP, False),
     ("expected ':'", "a line without ': ' behind its key (a colon and a space)", True),
-    ("expected <block end>", "this line is not aligned with those above it", False),
-    ("expected key", "this line is not aligned with those above it", False),
-    ("expected '-' indicator", "this line is not aligned with those above it", False),
+    ("expected <block end>", _MISALIGNED, False),
+    ("expected key", _MISALIGNED, False),
+    ("expected '-' indicator", _MISALIGNED, False),
     ("tag", _NO_TAGS, False),
 )
 
@@ -234,9 +235,19 @@ def _refused_yaml(error: yaml.MarkedYAMLError, text: str, name: str) -> FileProb
     marks = (error.context_mark, error.problem_mark) if at_start else (error.problem_mark, error.context_mark)
     line, column = next((_place(mark) for mark in marks if mark is not None), (1, 1))
     here = "".join(text.splitlines()[line - 1 : line])
+    if why == _MISALIGNED:
+        why += _how_to_align(here, next((row for row in reversed(text.splitlines()[: line - 1]) if row.strip()), ""))
     if "\t" in here[: len(here) - len(here.lstrip())] or "'\\t'" in reason:
         why = "a tab; indent with spaces, YAML allows no tab there"
     return _refusal(name, why, line, column)
+
+
+def _how_to_align(here: str, above: str) -> str:
+    """Return what to do with a line that does not fit to the one above it."""
+    begins, begins_above = (len(row) - len(row.lstrip()) + 1 for row in (here, above))
+    if begins != begins_above:
+        return f": it begins in column {begins}, that above in column {begins_above}; align it with one that it goes with"
+    return ": begin it with '- ' as the other lines of its list, or indent it by two more"
 
 
 def _place(mark: Any) -> tuple[int, int]:

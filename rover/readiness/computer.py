@@ -4,9 +4,11 @@ import grp
 import importlib.metadata
 import os
 import platform
+import sys
 from pathlib import Path
 
 from rover import __version__
+from rover.errors import to_install
 from rover.readiness.finding import Finding, Verdict, judged
 
 BASE = ("click", "numpy", "pydantic", "pyserial", "pyyaml", "transitions")
@@ -24,7 +26,7 @@ def _versions() -> list[Finding]:
     found = [judged("rover", True, __version__, ""), judged("python", True, python, "")]
     for name in BASE:
         version = _version(name)
-        found.append(judged(name, version is not None, version or "missing", "installed", "pip install rover"))
+        found.append(judged(name, version is not None, version or "missing", "installed", f"{sys.executable} -m pip install {name}"))
     return found
 
 
@@ -41,7 +43,7 @@ def _optional(name: str, fits: bool, measured: str, expected: str, advice: str) 
 
 
 def _extra(extra: str, package: str) -> Finding:
-    version, advice = _version(package), f"pip install 'rover[{extra}]'"
+    version, advice = _version(package), to_install(extra)
     return _optional(f"extra {extra}", version is not None, version or "not installed", "where it is used", advice)
 
 

@@ -39,7 +39,8 @@ def check_file(path: Path) -> CheckReport:
         return _errand(assemble(path, {}))
     loaded: Loaded[Any] = Loaded(load.build(load.KINDS[kind], source), source)
     if kind == "behaviour":
-        return CheckReport((), (_summary(check_behaviour(loaded)),))
+        graph, warnings = check_behaviour(loaded)
+        return CheckReport(warnings, (_summary(graph),))
     if kind == "robot":
         return _robot(path, loaded)
     return CheckReport((), (f"{load.show(path)}: a {kind} file, nothing wrong with it",))

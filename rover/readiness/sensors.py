@@ -131,6 +131,7 @@ def turn_finding(turned: float) -> Finding:
         )
     return judged(
         *("turn", abs(turned - QUARTER) <= QUARTER_WITHIN, measured, TURN_EXPECTED),
+        *(["nobody can turn an emulated robot by hand: with rover emulate this must fail"] if turned == 0.0 else []),
         "repeat it: rover bring-up ROBOT --only turn; one that stays behind is not calibrated, or near steel",
     )
 

@@ -1,6 +1,6 @@
 """What a report has as files of their own: pictures as PNG, tables as CSV, and the path.
 
-PNG is drawn by resvg (`pip install 'rover[report]'`), which has wheels for 64-bit ARM and needs neither a browser nor
+PNG is drawn by resvg (the extra `report`), which has wheels for 64-bit ARM and needs neither a browser nor
 libraries of the system; letters are those of DejaVu Serif, which comes with matplotlib, so that a board without fonts
 has them too.
 """
@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 from xml.etree.ElementTree import Element, tostring
 
-from rover.errors import UserError
+from rover.errors import UserError, to_install
 from rover.record.run import RecordedRun
 from rover.record.series import RunSeries
 from rover.report.document import Picture, Section
@@ -95,7 +95,7 @@ def png_of(picture: Element, zoom: float = ZOOM) -> bytes:
     try:
         from resvg_py import svg_to_bytes
     except ImportError:
-        raise UserError("no PNG: pip install 'rover[report]' brings what draws it") from None
+        raise UserError(f"no PNG; this brings what draws it: {to_install('report')}") from None
     return bytes(svg_to_bytes(svg_string=svg_of(picture), zoom=zoom, **_fonts()))
 
 

@@ -23,7 +23,7 @@ from rover.files.bench import BenchFile, fault_mistakes
 from rover.files.errand import Errand
 from rover.files.given import FAULT_OPTION, NOTHING, OPTION, Given
 from rover.files.load import Loaded
-from rover.files.problems import FileProblems, Problem
+from rover.files.problems import FileProblems, Problem, warnings_of
 from rover.files.robot import Robot
 from rover.files.yaml_source import KeptFiles, Source
 
@@ -172,17 +172,14 @@ def _named(
         return None
 
 
-def check_behaviour(behaviour: Loaded[Behaviour]) -> BehaviourGraph:
-    """Return the graph of a behaviour file looked at by itself.
+def check_behaviour(behaviour: Loaded[Behaviour]) -> tuple[BehaviourGraph, tuple[Problem, ...]]:
+    """Return the graph of a behaviour file looked at by itself, and warnings.
 
     Raises:
         FileProblems: every mistake in it.
     """
     graph = Builder(specs(), robot_is_known=False).build(behaviour)
-    problems = examine(graph, specs(), None)
-    if any(not problem.warning for problem in problems):
-        raise FileProblems(problems)
-    return graph
+    return graph, warnings_of(examine(graph, specs(), None))
 
 
 def _overrides(

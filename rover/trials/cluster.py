@@ -5,7 +5,7 @@ from collections.abc import Callable, Generator, Iterable
 from contextlib import closing
 from typing import Any, TypeVar
 
-from rover.errors import UserError
+from rover.errors import UserError, to_install
 
 Task = TypeVar("Task")
 Outcome = TypeVar("Outcome")
@@ -40,7 +40,7 @@ def on_cluster(
         distributed: Any = importlib.import_module("dask.distributed")
     except ImportError as error:
         raise UserError(
-            "--cluster needs the package 'distributed'; install it: pip install 'rover[cluster]'"
+            f"--cluster needs the package 'distributed': {to_install('cluster')}"
         ) from error
     try:
         client = distributed.Client(address, timeout=WITHIN_S)

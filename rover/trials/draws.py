@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from random import Random
 from typing import Any, NamedTuple
 
-from rover.errors import UserError
+from rover.errors import UserError, to_install
 from rover.files.ranges import RangesFile
 
 
@@ -41,7 +41,7 @@ def _shares(ranges: RangesFile, count: int, first_seed: int) -> Iterator[Sequenc
         from scipy.stats.qmc import LatinHypercube
     except ImportError as error:
         raise UserError(
-            "a Latin hypercube needs the package 'scipy'; install it: pip install 'rover[trials]', or write "
+            f"a Latin hypercube needs the package 'scipy': {to_install('trials')}, or write "
             "'sampling: random' in the ranges file"
         ) from error
     yield from LatinHypercube(len(ranges.draw), rng=first_seed).random(count).tolist()

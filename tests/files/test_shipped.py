@@ -26,7 +26,7 @@ states:
 def checked(folder: Path, name: str) -> list[str]:
     file = folder / "own.yaml"
     file.write_text(OWN.replace("NAME", name), encoding="utf-8")
-    return list(check_behaviour(load.load(file, "behaviour")).states)
+    return list(check_behaviour(load.load(file, "behaviour"))[0].states)
 
 
 def test_a_part_is_named_by_its_name(tmp_path):

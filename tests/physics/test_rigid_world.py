@@ -15,7 +15,7 @@ from rover.files.bench import BenchFile
 from rover.files.errand import Errand
 from rover.files.robot import Robot
 
-mujoco = pytest.importorskip("mujoco", reason="needs the rigid-body engine: pip install 'rover[dev]'")
+mujoco = pytest.importorskip("mujoco", reason="needs the rigid-body engine: pip install -e '.[dev]'")
 
 from rigid_world import devices, model  # noqa: E402
 from rigid_world.errand import HERE, ROOT, rehearse, write_errand  # noqa: E402

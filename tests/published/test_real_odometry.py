@@ -15,7 +15,7 @@ import pytest
 
 pytestmark = pytest.mark.skipif(
     importlib.util.find_spec("gtsam") is None,
-    reason="needs the data sets of the package gtsam: pip install 'rover[dev]'",
+    reason="needs the data sets of the package gtsam: pip install -e '.[dev]'",
 )
 
 

@@ -1,5 +1,6 @@
 import importlib.metadata
 import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -7,6 +8,7 @@ import pytest
 
 from rover import __version__
 from rover.commands import main as cli
+from rover.errors import to_install
 from rover.readiness import computer
 from rover.readiness.computer import BASE, EXTRAS, survey
 from rover.readiness.finding import Finding, Verdict
@@ -54,7 +56,7 @@ def test_a_missing_base_package_fails_the_check(
         cli.main(["check"])
     assert ended.value.code == cli.FAILED
     rows = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
-    assert rows[rows.index("pyyaml missing installed NOT OK") + 1] == "pip install rover"
+    assert rows[rows.index("pyyaml missing installed NOT OK") + 1] == f"{sys.executable} -m pip install pyyaml"
 
 
 def test_a_missing_extra_does_not_fail_the_check(
@@ -65,7 +67,7 @@ def test_a_missing_extra_does_not_fail_the_check(
         cli.main(["check"])
     assert ended.value.code == 0
     rows = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
-    assert rows[rows.index("extra vision not installed where it is used note") + 1] == "pip install 'rover[vision]'"
+    assert rows[rows.index("extra vision not installed where it is used note") + 1] == to_install("vision")
 
 
 def test_a_device_that_may_be_opened(tmp_path: Path) -> None:

@@ -84,7 +84,7 @@ def _read(number: int) -> dict[str, np.ndarray]:
 
     place = folder()
     if place is None:
-        raise SystemExit("the data sets are in the package gtsam: pip install 'rover[dev]'")
+        raise SystemExit("the data sets are in the package gtsam: pip install -e '.[dev]'")
     return {
         name: np.asarray(part, float) for name, part in loadmat(place / f"Plaza{number}_.mat").items() if name[0] != "_"
     }

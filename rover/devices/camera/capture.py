@@ -8,7 +8,7 @@ from typing import Any
 
 from rover.devices.kernel.files import DeviceError
 from rover.devices.readings import Frame, Reading
-from rover.errors import in_words
+from rover.errors import in_words, to_install
 
 
 def opencv() -> Any:
@@ -20,7 +20,7 @@ def opencv() -> Any:
     try:
         import cv2
     except ImportError as error:
-        raise DeviceError("a camera needs the package 'opencv'; install it: pip install 'rover[vision]'") from error
+        raise DeviceError(f"a camera needs the package 'opencv': {to_install('vision')}") from error
     os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
     cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
     return cv2

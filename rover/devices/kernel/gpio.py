@@ -10,6 +10,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
+from rover.errors import to_install
 from rover.devices.kernel.files import DeviceError, explain
 from rover.devices.kernel.folder_lines import FolderLines
 
@@ -159,5 +160,5 @@ def _package() -> Any:
         import gpiod
         import gpiod.line
     except ImportError as error:
-        raise DeviceError("pins need the package 'gpiod' (version 2); install it: pip install 'rover[gpio]'") from error
+        raise DeviceError(f"pins need the package 'gpiod' (version 2): {to_install('gpio')}") from error
     return gpiod

@@ -119,7 +119,7 @@ def test_what_is_no_camera_is_told(tmp_path):
 
 def test_a_missing_package_is_told_with_how_to_install_it(monkeypatch):
     monkeypatch.setitem(sys.modules, "cv2", None)
-    with pytest.raises(DeviceError, match=r"pip install 'rover\[vision\]'"):
+    with pytest.raises(DeviceError, match="-m pip install 'opencv-python-headless"):
         Camera(OPTIONS)
 
 

@@ -60,7 +60,7 @@ def test_each_refusal_says_what_to_do_in_one_line(board, refusal, said, kind):
 
 def test_a_missing_package_is_told_with_how_to_install_it(monkeypatch):
     monkeypatch.setitem(sys.modules, "gpiod", None)
-    with pytest.raises(DeviceError, match=r"pip install 'rover\[gpio\]'"):
+    with pytest.raises(DeviceError, match="-m pip install 'gpiod"):
         OutputLines("/dev/gpiochip0", [3])
 
 

@@ -38,7 +38,7 @@ GOOD = {path.stem: path.read_text("utf-8") for path in sorted((TABLES / "good").
 MODULES = TABLES / "modules"
 HARD_LIMIT_S = 20
 
-CONDITION = "when: target.seen, confirm: 3 of 5"
+CONDITION = "when: target.known, confirm: 3 of 5"
 
 
 def edited(text: str, edits: dict[str, str]) -> str:

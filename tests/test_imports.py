@@ -78,9 +78,11 @@ ALLOWED = {
     "trials": {*VALUES, *CORE, "session", "record", "report"},
     "calibrate": {*VALUES, "session", "motion", "estimate", "vision", "devices", "bench", "readiness.person"},
     "project": VALUES,
+    "survey": {*VALUES, "session", "estimate", "readiness.person"},
     "commands": {
         *VALUES,
         "project",
+        "survey",
         "readiness",
         "feasibility",
         "calibrate",

@@ -45,7 +45,9 @@ ON_THE_ROBOT = "on the robot"
 def command(robot: Path, ports: dict[str, str], what: str, side: str, write: bool, **given: Any) -> int:
     """Calibrate a ROBOT's drive, heading, range, gripper, camera or its latency, and offer to correct its file."""
     if write and given["bench"] is not None:
-        raise UserError("--write goes with the robot itself: what is found with --bench are values of the bench's robot")
+        raise UserError(
+            "--write goes with the robot itself: what is found with --bench are values of the bench's robot"
+        )
     loaded = robot_at_hand(robot, ports)
     if what != "camera" and given["bench"] is None:
         see_that_all_are_tried(loaded)

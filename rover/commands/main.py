@@ -44,6 +44,7 @@ COMMANDS = {
     "run": "Carry an ERRAND out on the real robot.",
     "show": "Say why a run went as its RECORD has it, and what to try.",
     "stop": "Stop the robot, from any terminal, also without a run.",
+    "survey": "Measure a floor by driving a ROBOT over it, into an errand file.",
     "trials": "Try an ERRAND over many seeds: how often it succeeds, and why not.",
 }
 """Every command with its line in the help; it is ``command`` in the module of its name, imported when it is used."""

@@ -246,7 +246,9 @@ def _how_to_align(here: str, above: str) -> str:
     """Return what to do with a line that does not fit to the one above it."""
     begins, begins_above = (len(row) - len(row.lstrip()) + 1 for row in (here, above))
     if begins != begins_above:
-        return f": it begins in column {begins}, that above in column {begins_above}; align it with one that it goes with"
+        return (
+            f": it begins in column {begins}, that above in column {begins_above}; align it with one that it goes with"
+        )
     return ": begin it with '- ' as the other lines of its list, or indent it by two more"
 
 

@@ -26,7 +26,11 @@ def _versions() -> list[Finding]:
     found = [judged("rover", True, __version__, ""), judged("python", True, python, "")]
     for name in BASE:
         version = _version(name)
-        found.append(judged(name, version is not None, version or "missing", "installed", f"{sys.executable} -m pip install {name}"))
+        found.append(
+            judged(
+                name, version is not None, version or "missing", "installed", f"{sys.executable} -m pip install {name}"
+            )
+        )
     return found
 
 

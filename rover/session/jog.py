@@ -12,6 +12,7 @@ import termios
 import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import Protocol
 
 from rover.events import HoldBack, Note
 from rover.files.robot import Robot
@@ -111,6 +112,16 @@ class Display:
         self._page.tell(speed=share, held_back=list(causes), driver=driver)
 
 
+class Onlooker(Protocol):
+    """Looks on while somebody jogs, such as a survey."""
+
+    def heard(self, readings: list[TimedReading]) -> None:
+        """Take in what devices reported."""
+
+    def typed(self, keys: bytes) -> None:
+        """Take in what a terminal sent; it drives as well."""
+
+
 class Jog:
     """Jogging with a robot at hand.
 
@@ -119,11 +130,18 @@ class Jog:
         descriptor: the terminal, which gives keys as they are pressed; None: there is none.
         show: shows a line in place of the last one; with True it stays, and the next is below it.
         page: at which others may drive.
+        onlooker: hears what devices report and what is typed, besides.
     """
 
     def __init__(
-        self, session: ManualSession, descriptor: int | None, show: ShowLine, page: ByHandPage | None = None
+        self,
+        session: ManualSession,
+        descriptor: int | None,
+        show: ShowLine,
+        page: ByHandPage | None = None,
+        onlooker: Onlooker | None = None,
     ) -> None:
+        self._onlooker = onlooker
         self._session, self._descriptors = session, [] if descriptor is None else [descriptor]
         self._page = page or NoByHandPage()
         self._display = Display(session, show, self._page)
@@ -138,7 +156,10 @@ class Jog:
     def run(self) -> None:
         """Drive until the person ends it."""
         while not self._ended:
-            self._steering.hear(self._session.poll())
+            heard = self._session.poll()
+            self._steering.hear(heard)
+            if self._onlooker is not None:
+                self._onlooker.heard(heard)
             self._listen()
             self._drive(self._session.now_ns)
             self._tell(self._session.now_ns)
@@ -154,6 +175,8 @@ class Jog:
                 self._take_push(push, now_ns)
         for descriptor in ready:
             typed = os.read(descriptor, 1024)
+            if self._onlooker is not None:
+                self._onlooker.typed(typed)
             keys, self._typed = keys_in(self._typed + typed)
             for key in keys if typed else [Key.QUIT]:
                 if not is_stale or key in (Key.STOP, Key.QUIT):

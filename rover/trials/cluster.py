@@ -39,9 +39,7 @@ def on_cluster(
     try:
         distributed: Any = importlib.import_module("dask.distributed")
     except ImportError as error:
-        raise UserError(
-            f"--cluster needs the package 'distributed': {to_install('cluster')}"
-        ) from error
+        raise UserError(f"--cluster needs the package 'distributed': {to_install('cluster')}") from error
     try:
         client = distributed.Client(address, timeout=WITHIN_S)
     except (OSError, ValueError) as error:

@@ -53,7 +53,7 @@ def annotated(image: Any, found: Iterable[MarkedDetection]) -> Any:
 
 
 def _write(image: Any, text: str, at: tuple[int, int]) -> None:
-    """Write a line of text on a ground of its own; letters of two weights do not lie on one another in every version."""
+    """Write a line of text on a ground of its own: letters of two weights are of different widths in some versions."""
     import cv2
 
     font, size = cv2.FONT_HERSHEY_SIMPLEX, 0.5

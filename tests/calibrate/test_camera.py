@@ -8,6 +8,7 @@ import pytest
 
 from rover.calibrate import camera
 from rover.calibrate.findings import CalibrationError
+from rover.errors import UserError
 from rover.files.problems import FileProblems
 from rover.files.robot import Robot
 from rover.vision.lens import pixel, view_of
@@ -113,7 +114,16 @@ def test_mistakes_in_the_file_have_their_line(tmp_path):
 
 def test_live_pictures_are_taken_with_a_persons_help(tmp_path):
     asked = []
-    frames = iter([picture(TINTS["amber"], half=(60, 50)), picture(TINTS["teal"], half=(60, 50))])
+    frames = iter([None, picture(TINTS["amber"], half=(60, 50)), picture(TINTS["teal"], half=(60, 50))])
     folder = camera.take_pictures(robot(), lambda: next(frames), asked.append, tmp_path / "taken")
     assert ["amber" in asked[0], "teal" in asked[1]] == [True, True]
     assert changes(camera.findings(folder, robot(), tmp_path / "masks"))["colours.teal.hue"] == "[86, 94]"
+
+
+def test_where_no_frame_comes_nobody_is_asked_to_hold_a_lid(tmp_path):
+    def grab():
+        raise UserError("no camera there")
+
+    with pytest.raises(UserError, match="no camera there"):
+        camera.take_pictures(robot(), grab, pytest.fail, tmp_path / "taken")
+    assert not (tmp_path / "taken").exists()

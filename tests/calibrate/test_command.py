@@ -40,34 +40,19 @@ def is_untouched(folder):
     return (folder / "cart.yaml").read_bytes() == (CONFIG / "cart.yaml").read_bytes() and not list(folder.glob("*.bak"))
 
 
-def test_drive_tells_before_and_after_keeps_a_record_and_writes_at_a_yes(rover, folder):
+def test_drive_tells_before_and_after_and_keeps_a_record_and_practice_leaves_the_robot_file_alone(rover, folder):
     ended = rover("calibrate", "cart.yaml", "drive", "--bench", "mild.yaml", "--seed", "3", typed="yes\n")
 
     assert ended.returncode == 0, ended.stderr
     rows = dict(re.findall(r"^([a-z_.]+\w) +\S+(?: mm)? +(\S+)", ended.stdout, re.MULTILINE))
     assert {"body.wheel_diameter", "body.track_factor", "devices.counts.left_scale"} <= set(rows)
     assert "the bench's truth: effective track 401.6 mm" in ended.stdout
-    assert f"track_factor: {rows['body.track_factor']} " in (folder / "cart.yaml").read_text("utf-8")
-    assert (folder / "cart.yaml.bak").read_bytes() == (CONFIG / "cart.yaml").read_bytes()
+    assert "these are the values of the bench's robot, not of a real one: cart.yaml is as it was" in ended.stdout
+    assert "Type yes" not in ended.stderr
+    assert is_untouched(folder)
     (record,) = (folder / "runs").glob("*.json")
     assert json.loads(record.read_text("utf-8"))["changes"][0]["key"] == ["body", "wheel_diameter"]
     assert record.with_suffix(".png").read_bytes().startswith(b"\x89PNG")
-
-
-@pytest.mark.parametrize("typed", ["no\n", "\n", ""])
-def test_without_a_yes_nothing_is_written(typed, rover, folder):
-    ended = rover("calibrate", "cart.yaml", "heading", "--bench", "mild.yaml", typed=typed)
-
-    assert ended.returncode == 0
-    assert ended.stdout.endswith("cart.yaml is as it was\n")
-    assert is_untouched(folder)
-
-
-def test_write_asks_nothing(rover, folder):
-    ended = rover("calibrate", "cart.yaml", "heading", "--bench", "mild.yaml", "--write")
-
-    assert ended.stdout.splitlines()[-1] == "cart.yaml is written; as it was: cart.yaml.bak"
-    assert not is_untouched(folder)
 
 
 @pytest.mark.parametrize(
@@ -80,7 +65,7 @@ def test_write_asks_nothing(rover, folder):
 )
 def test_what_cannot_be_used_is_one_message_and_writes_nothing(arguments, why, rover, folder):
     (folder / "faulty.yaml").write_text("bench: No drive\nfaults: ['at 0 s: drive silent']\n", "utf-8")
-    ended = rover("calibrate", "cart.yaml", *arguments, "--write")
+    ended = rover("calibrate", "cart.yaml", *arguments)
 
     assert ended.returncode == 2
     assert re.search(why, ended.stderr)
@@ -115,6 +100,14 @@ class TestOnTheRobot:
         assert ended.returncode == 0, ended.stderr
         assert "open: 2050 us" in (folder / "cart.yaml").read_text("utf-8")
         assert list((folder / "runs").glob("*.sqlite"))
+
+    @pytest.mark.parametrize(("typed", "is_written"), [("yes\n", True), ("no\n", False), ("", False)])
+    def test_the_file_is_written_at_a_typed_yes_only(self, typed, is_written, port, rover, folder):
+        options = ("--port", f"main={port}", "--guard", str(folder / "guard"))
+        ended = rover("calibrate", "cart.yaml", "gripper", *options, typed=f"yes\n\nyes\n2050 us\nyes\n{typed}")
+
+        assert ended.returncode == 0, ended.stderr
+        assert is_untouched(folder) is not is_written
 
     def test_without_a_typed_yes_nothing_moves(self, port, rover, folder):
         options = ("--port", f"main={port}", "--guard", str(folder / "guard"), "--write")

@@ -155,7 +155,6 @@ LINES: dict[str, tuple[str, str]] = {
     "missing choice": (f"calibrate {CART}", "rover calibrate: Missing argument"),
     "one too many": ("check a b", "rover check: Got unexpected extra argument"),
     "seed": (f"rehearse {GREENHOUSE} --seed -3", "rover rehearse: Invalid value for '--seed'"),
-    "seed in words": (f"rehearse {GREENHOUSE} --seed one", "rover rehearse: Invalid value for '--seed'"),
     "set without value": (f"rehearse {GREENHOUSE} --set near", "--set near: write a setting and its value"),
     "set of nothing": (f"rehearse {GREENHOUSE} --set nosuch=1", "nosuch"),
     "set to nonsense": (f"rehearse {GREENHOUSE} --set near=[", "--set near"),
@@ -163,6 +162,16 @@ LINES: dict[str, tuple[str, str]] = {
     "no such link": (
         f"bring-up {CART} --yes-to-all --port aft=/dev/null",
         "--port aft: the robot file has no such link",
+    ),
+    "seed in words": (f"rehearse {GREENHOUSE} --seed abc", "'abc': a whole number, 0 or more is due here."),
+    "seed below zero": (f"rehearse {GREENHOUSE} --seed -1", "'-1': a whole number, 0 or more is due here."),
+    "setting that is none": (
+        f"rehearse {GREENHOUSE} --set neer=1",
+        "--set: 'neer': the behaviour has no setting 'neer'",
+    ),
+    "practice that writes": (
+        f"calibrate {CART} drive --bench {ROOT}/config/mild.yaml --write",
+        "--write goes with the robot itself",
     ),
     "port without path": (f"bring-up {CART} --port aft", "--port aft: write a link"),
     "drivers missing": (f"rehearse {GREENHOUSE} --drivers nosuch", "rover rehearse: Invalid value for '--drivers'"),

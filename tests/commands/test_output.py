@@ -6,9 +6,10 @@ from dataclasses import replace
 import pytest
 
 from rover.commands.output import progress_line, show_result
+from rover.events import Ellipse
 from rover.record.fates import Fate
 from rover.record.run import TrueFigures
-from rover.session.result import Result
+from rover.session.result import FindReport, Result
 
 ALL_IN = Result("done", "all_in", 9, 9, None, (), None, 640.0, 8.0, 32000, "run.sqlite", seen=9, believed=0, left=0)
 
@@ -79,3 +80,13 @@ def test_the_progress_line_fits_80_columns_and_covers_the_one_before(state):
     line = progress_line(123, 59, 9, state)
     assert len(line) == 79
     assert line.startswith(f"123:59  delivered 9  {state}"[:78])
+
+
+def test_the_columns_of_the_finds_are_explained_once(capsys):
+    find = FindReport("amber", 1.0, 2.0, Ellipse(0.1, 0.05, 0.0), 0.03)
+    show_result(replace(ALL_IN, finds=(find, find)), [], as_json=False)
+    said = capsys.readouterr().out
+    assert said.count("axis error: by how much x or y is off") == 1
+    assert said.count("19 of 20 objects stood within theirs") == 1
+    show_result(ALL_IN, [], as_json=False)
+    assert "axis error" not in capsys.readouterr().out

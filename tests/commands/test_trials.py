@@ -150,7 +150,7 @@ def test_each_trial_twice_is_the_same(short: ShortErrand) -> None:
         (["--ranges", "short.yaml"], "this is an errand file, but a ranges file is due here"),
         (["--given", "bench.flor.slip=3"], "unknown key; did you mean 'floor'?"),
         (["--cluster", "tcp://127.0.0.1:9"], "no scheduler answers there"),
-        (["--count", "0"], "0 is not in the range x>=1"),
+        (["--count", "0"], "'0': a whole number, 1 or more is due here."),
     ],
 )
 def test_bad_options_are_refused_before_anything_is_tried(short: ShortErrand, words: list[str], said: str) -> None:

@@ -40,6 +40,12 @@ def test_a_quarter_turn_to_the_left_is_ninety_degrees_more(degrees, verdict):
     assert ("wrong way" in "".join(finding.advice)) == (degrees == -90)
 
 
+def test_a_heading_that_did_not_move_at_all_may_be_an_emulators():
+    finding = sensors.turn_finding(0.0)
+    assert finding.verdict is ODD
+    assert "with rover emulate this must fail" in finding.advice[0]
+
+
 def test_a_heading_that_is_not_calibrated_or_loses_reports_is_told():
     heading = robot_with_more("heading", rate="10 Hz").heading
     assert sensors.heading_finding(readings("heading", [HeadingValue(0.1, 0.0, 3)] * 20), heading).verdict is FINE

@@ -82,6 +82,6 @@ def test_letters_are_drawn_with_letters_that_come_along() -> None:
 def test_what_draws_them_is_named_where_it_is_missing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setitem(sys.modules, "resvg_py", None)
 
-    with pytest.raises(UserError, match="no PNG; this brings what draws it: .* -m pip install "):
+    with pytest.raises(UserError, match=r"no PNG; this brings what draws it: .* -m pip install "):
         write_pictures(sections_of(invented_run(), RunSeries()), tmp_path)
     assert list(tmp_path.iterdir()) == []

@@ -133,15 +133,15 @@ def wait_for(condition: Callable[[], object]) -> None:
 
 
 class Terminal:
-    """A pseudo-terminal with `rover jog` on it. ``screen`` is what has been shown."""
+    """A pseudo-terminal with `rover jog` on it, or another command that jogs. ``screen`` is what has been shown."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *command: str) -> None:
         self._near, self._far = os.openpty()
         os.set_blocking(self._near, False)
         self.before = termios.tcgetattr(self._far)
         self.screen = ""
         self.process = subprocess.Popen(
-            [*COMMAND, "jog", "cart.yaml", "--guard", str(folder / "guard")],
+            [*COMMAND, *(command or ("jog", "cart.yaml")), "--guard", str(folder / "guard")],
             stdin=self._far,
             stdout=self._far,
             stderr=self._far,
@@ -197,8 +197,8 @@ class Stand:
         if is_at_work(self.folder / "guard"):
             retire(self.folder / "guard")
 
-    def jog(self) -> Terminal:
-        terminal = Terminal(self.folder)
+    def jog(self, *command: str) -> Terminal:
+        terminal = Terminal(self.folder, *command)
         self._closing.callback(terminal.close)
         terminal.shows("STOPPED")
         return terminal
@@ -341,3 +341,26 @@ def test_it_refuses_to_start_without_a_terminal(stand):
     assert ended.returncode == 2
     assert ended.stderr == f"{NO_TERMINAL}\n"
     assert not (stand.folder / "runs").exists()
+
+
+def test_a_survey_is_a_jog_with_marks(stand):
+    """Capital letters mark and move nothing; what is marked is in the errand file."""
+    terminal = stand.jog("survey", "cart.yaml", "--errand", "floor.yaml")
+    terminal.type(b"C")
+    terminal.shows("corner 1 marked; the robot's middle is at x 0.00 m, y 0.00 m")
+    stand.get_going(terminal)
+    for number, key in enumerate((b"i", b"j"), 2):
+        for _ in range(12):
+            stand.hold(terminal, key)
+        stand.come_to_rest()
+        terminal.type(b"C")
+        terminal.shows(f"corner {number} marked")
+    changes = len(stand.emulator.applied)
+    terminal.type(b"WPU")
+    terminal.shows("taken back: place")
+    assert "no wall is marked: the range finder hears none" in terminal.screen
+    assert len(stand.emulator.applied) == changes
+    assert terminal.end() == 0
+    text = (stand.folder / "floor.yaml").read_text("utf-8")
+    assert text.count("    - [") == 3
+    assert "behaviour: roam" in text

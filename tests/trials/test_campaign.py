@@ -54,7 +54,7 @@ def test_a_trial_without_a_safeguard_is_shown_so(short: ShortErrand) -> None:
 
 def test_mistakes_are_found_before_anything_is_tried(short: ShortErrand) -> None:
     wild = RangesFile.model_validate({"ranges": "R", "draw": {"bench.range.missing": {"between": ["50 %", "120 %"]}}})
-    with pytest.raises(UserError, match=r"--ranges:1:1: 'bench.range.missing'.*must lie between 0 % and 100 %"):
+    with pytest.raises(UserError, match=r"--ranges: 'bench.range.missing'.*must lie between 0 % and 100 %"):
         campaign(short, ranges=wild).check()
 
 

@@ -10,9 +10,9 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from rover.errors import to_install
 from rover.devices.kernel.files import DeviceError, explain
 from rover.devices.kernel.folder_lines import FolderLines
+from rover.errors import to_install
 
 CONSUMER = "rover"
 EVENTS_KEPT = 1024

@@ -27,7 +27,7 @@ def command(file: Path, form: str, into: Path | None) -> int:
     if load.kind_of(source) == "errand":
         graph = assemble(file, {}).graph
     else:
-        graph = check_behaviour(load.load(file, "behaviour"))
+        graph, _ = check_behaviour(load.load(file, "behaviour"))
     if form == "mermaid" and into is None:
         click.echo(mermaid(graph), nl=False)
         return 0

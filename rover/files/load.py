@@ -1,7 +1,7 @@
 """Files -> typed models: what kind a file is, its model, and every mistake with its place."""
 
 import typing
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from rover.errors import A_LOOP, is_loop
 from rover.files import shipped, yaml_source
+from rover.files.bare_keys import bare_keys, why_bare
 from rover.files.behaviour import Behaviour
 from rover.files.bench import BenchFile
 from rover.files.bounds import note_what_cannot_be
@@ -22,7 +23,7 @@ from rover.files.person import PersonFile
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.ranges import RangesFile
 from rover.files.robot import Robot
-from rover.files.types import NAME_PATTERN, KeyMistakeError, Model, NameMistakeError, ValueMistakeError, keys_of
+from rover.files.types import KeyMistakeError, Model, NameMistakeError, ValueMistakeError, keys_of
 from rover.files.yaml_source import KeyPath, Source
 
 KINDS: dict[str, type[Model]] = {
@@ -216,9 +217,9 @@ class OwnDrivers:
 def build(model: type[FileModel], source: Source) -> FileModel:
     """Return the model of a source; raises as `follow` does."""
     source.is_secret = model.HAS_SECRETS
-    bare = set(_bare_keys(source.values))
+    bare = set(bare_keys(source.values))
     for where in bare:
-        source.report(where, _why_bare(str(where[-1])), of_key=True)
+        source.report(where, why_bare(str(where[-1])), of_key=True)
     own = OwnDrivers(source)
     built: FileModel | None = None
     try:
@@ -231,22 +232,6 @@ def build(model: type[FileModel], source: Source) -> FileModel:
     if built is None or source.problems:
         raise FileProblems(source.problems)
     return built
-
-
-def _bare_keys(values: Any, where: KeyPath = ()) -> Iterator[KeyPath]:
-    """Yield the places of keys that are followed by nothing: left unfinished, or commented out below."""
-    pairs = values.items() if isinstance(values, dict) else enumerate(values) if isinstance(values, list) else ()
-    for part, value in pairs:
-        if value is None and isinstance(values, dict):
-            yield (*where, part)
-        yield from _bare_keys(value, (*where, part))
-
-
-def _why_bare(key: str) -> str:
-    """Return what is to be said of a key that nothing stands behind; what a comma has cut off looks like one."""
-    if NAME_PATTERN.match(key) is None or " " in key:
-        return "a comma outside quotes ends what stands before it; put the whole text in quotes"
-    return "nothing stands behind this key; give it a value, or remove it"
 
 
 ModelAt = Callable[[KeyPath], type[Model] | None]

@@ -6,12 +6,12 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from rover.devices.readings import Frame, Reading
+from rover.errors import to_install
 from rover.files.robot import RecordKeys
 
 ROOM_FOR_MORE = 200_000_000
 """Bytes that stay free on the disk: pictures are the first to be left out."""
 WRITTEN_WITHIN_S = 5.0
-MISSING = "the package 'opencv' writes them; install it: pip install 'rover[vision]'"
 
 
 def jpeg(frame: Frame, quality: float) -> bytes:
@@ -23,7 +23,7 @@ def jpeg(frame: Frame, quality: float) -> bytes:
     try:
         import cv2
     except ImportError as error:
-        raise OSError(MISSING) from error
+        raise OSError(f"the package 'opencv' writes them: {to_install('vision')}") from error
     try:
         good, packed = cv2.imencode(".jpg", frame.image, [cv2.IMWRITE_JPEG_QUALITY, round(100 * quality)])
     except cv2.error as error:

@@ -12,7 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from rover.errors import UserError
+from rover.errors import UserError, to_install
 from rover.events import Delivery, Find, GivenUp
 from rover.geometry import XY
 from rover.record.run import RecordedRun, TrackSample
@@ -49,7 +49,7 @@ def write_video(run: RecordedRun, frames: Path, target: Path) -> Path:
     try:
         import cv2
     except ImportError:
-        raise UserError("no video: pip install 'rover[vision]' brings OpenCV, which writes it") from None
+        raise UserError(f"no video; this brings what writes it: {to_install('vision')}") from None
     if not run.track:
         raise UserError("no video: the record has no path of the robot")
     film = _Film(cv2, run, _kept(frames))

@@ -50,7 +50,7 @@ class Track:
         if self._filter is None:
             return None
         self._filter.propagate()
-        return Stand(self._filter.pose, self._filter.sigma, self._filter.sigmas[2], self._travelled)
+        return Stand(self._filter.pose, self._filter.position_doubt.worst, self._filter.sigmas[2], self._travelled)
 
     @property
     def echo(self) -> float | None:

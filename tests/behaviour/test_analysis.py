@@ -345,24 +345,6 @@ def test_a_lost_device_that_leads_to_a_need_of_it_is_warned_of(findings_of, cond
         assert all("whose activity 'close_in' needs camera" in one.why for one in found)
 
 
-@pytest.mark.parametrize(
-    ("condition", "warned"),
-    [
-        ("target.seen", True),
-        ("target.seen and target.distance < 1 m", True),
-        ("target.seen and target.known", False),
-        ("target.known", False),
-        ("target.seen or pose.x > 1 m", False),
-    ],
-)
-def test_closing_in_on_what_one_frame_showed_is_warned_of(graph_of, condition, warned):
-    """`close_in` fails while the target is not known: seen in three frames."""
-    text = states(f"{{when: {condition}, go: b}}, {LEFT}", f"b: {CLOSE_IN}")
-    found = examine(graph_of(text), specs(), None)
-    assert [one.warning for one in found] == [True] * warned
-    assert all("leads to 'b', and 'close_in' fails while the target is not known" in one.why for one in found)
-
-
 def test_without_a_robot_only_the_structure_is_looked_at(graph_of):
     text = states(f"{{when: range.distance < 1 m, go: end}}, {LEFT}")
     assert examine(graph_of(text), specs(), None) == []

@@ -1,4 +1,4 @@
-"""`rover survey`: measures typed in; driving is tried in `tests/session/test_jog.py`, marks in `tests/survey`."""
+"""`rover survey`: measures typed in; driving is tried in `test_survey_by_hand.py`, marks in `tests/survey`."""
 
 import shutil
 import subprocess

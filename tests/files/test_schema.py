@@ -6,7 +6,6 @@ Validated by the `jsonschema` library (draft 7).
 import json
 from pathlib import Path
 
-import jsonschema
 import pytest
 import yaml
 
@@ -15,6 +14,7 @@ from rover.files.schema import schema_of, schema_of_any
 from rover.project.files import files_of
 from rover.project.questions import QUESTIONS
 
+jsonschema = pytest.importorskip("jsonschema", reason="needs jsonschema: pip install -c constraints.txt -e '.[dev]'")
 ROOT = Path(__file__).parents[2]
 SHIPPED = sorted(
     [*ROOT.glob("config/*.yaml"), *ROOT.glob("behaviours/**/*.yaml"), *ROOT.glob("tools/floors/robots/*.yaml")]

@@ -72,10 +72,12 @@ class Wheel:
 
     Attributes:
         driver: number of the one who drives; `AT_TERMINAL`, or a viewer's of the page.
+        whose: what the last one at the page is called.
     """
 
     def __init__(self) -> None:
         self.driver = AT_TERMINAL
+        self.whose = ""
         self._until_ns = 0
 
     def is_taken(self, now_ns: int) -> bool:
@@ -151,7 +153,6 @@ class Jog:
         self._stop_is_due = self._is_moving = self._ended = False
         self._noted: Key | None = None
         self._causes: tuple[str, ...] = ()
-        self._driver = ""
 
     def run(self) -> None:
         """Drive until the person ends it."""
@@ -190,7 +191,7 @@ class Jog:
             if push.viewer == self._wheel.driver:
                 self._take(Key.OTHER, now_ns)
         elif 0 < lasts_ns <= PUSH_LASTS_NS and self._wheel.takes(push.viewer, now_ns):
-            self._driver = push.whose
+            self._wheel.whose = push.whose
             self._take(Key(push.way), now_ns, lasts_ns)
 
     def _take(self, key: Key, now_ns: int, lasts_ns: int = WORD_LASTS_NS) -> None:
@@ -225,7 +226,7 @@ class Jog:
             self._session.record(HoldBack(cause, ended=cause in before))
 
     def _tell(self, now_ns: int) -> None:
-        driver = self._driver if self._wheel.driver != AT_TERMINAL and self._wheel.is_taken(now_ns) else ""
+        driver = self._wheel.whose if self._wheel.driver != AT_TERMINAL and self._wheel.is_taken(now_ns) else ""
         self._display.show(now_ns, self._held.share, self._causes, driver)
 
 

@@ -22,14 +22,14 @@ def test_a_survey_is_a_jog_with_marks(stand):
     terminal.type(b"C")
     terminal.shows("corner 1 marked; the robot's middle is at x 0.00 m, y 0.00 m")
     stand.get_going(terminal)
-    for number, key in enumerate((b"i", b"j"), 2):
+    for number, key in enumerate((b"w", b"a"), 2):
         for _ in range(12):
             stand.hold(terminal, key)
         stand.come_to_rest()
         terminal.type(b"C")
         terminal.shows(f"corner {number} marked")
     changes = len(stand.emulator.applied)
-    terminal.type(b"WPU")
+    terminal.type(b"BPU")
     terminal.shows("taken back: place")
     assert "no wall is marked: the range finder hears none" in terminal.screen
     assert len(stand.emulator.applied) == changes

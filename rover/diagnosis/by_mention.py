@@ -21,7 +21,6 @@ def said(
     *,
     least: int = 1,
     least_s: float = 0.0,
-    least_share: float = 0.0,
     gravity: Gravity = Gravity.SLOWER,
 ) -> Look:
     """Return the look that finds mentions of some kinds whose text a pattern is found in.
@@ -33,8 +32,7 @@ def said(
         pattern: a regular expression.
         whom: whom they suspect; ``{1}`` stands for the pattern's first group.
         least: so many mentions are needed...
-        least_s: ... lasting so long in all (s)...
-        least_share: ... and so large a share of the run.
+        least_s: ... lasting so long in all (s).
         gravity: what they cost.
     """
     compiled = re.compile(pattern)
@@ -46,8 +44,7 @@ def said(
                 named = whom.format("", *(group or "" for group in found.groups()))
                 by_whom.setdefault(named.replace("_", " "), []).append(mention)
         for named, mentions in by_whom.items():
-            lasted = seconds_of(mentions)
-            if len(mentions) >= least and lasted >= least_s and lasted >= least_share * evidence.lasts_s:
+            if len(mentions) >= least and seconds_of(mentions) >= least_s:
                 yield _suspicion(named, mentions, gravity)
 
     return look

@@ -74,13 +74,12 @@ def lost_devices(evidence: Evidence) -> Iterator[Suspicion]:
             spells.setdefault(mention.text.partition(" ")[0], []).append(mention)
     lost = {device: mentions for device, mentions in spells.items() if _is_lost(mentions, evidence.lasts_s)}
     for link, devices in devices_on_links(evidence.run).items():
-        together = [device for device in devices if device in lost]
-        if len(together) > 1 and all(_are_together(lost[together[0]], lost[other]) for other in together[1:]):
-            first = lost[together[0]]
-            told = f"{' and '.join(together)} were silent together{_how_much(first)}"
-            yield replace(_suspicion(f"link {link}", first, Gravity.LACKED), said=told)
-            for device in together:
-                del lost[device]
+        first = next((device for device in devices if device in lost), "")
+        others = [one for one in devices if first and one != first and _are_together(spells.get(one, ()), lost[first])]
+        if others:
+            told = f"{' and '.join([first, *others])} were silent together{_how_much(lost[first])}"
+            yield replace(_suspicion(f"link {link}", lost[first], Gravity.LACKED), said=told)
+            lost = {device: mentions for device, mentions in lost.items() if device not in (first, *others)}
     for device, mentions in lost.items():
         longest = max(mentions, key=lambda one: one.seconds)
         others = [one for one in mentions if one is not longest]
@@ -92,8 +91,8 @@ def _is_lost(mentions: Sequence[Mention], lasts_s: float) -> bool:
 
 
 def _are_together(some: Sequence[Mention], others: Sequence[Mention]) -> bool:
-    """Tell whether most of some spells overlap with one of the others."""
-    return sum(any(_overlap(one, other) for other in others) for one in some) > 0.5 * len(some)
+    """Tell whether there are some spells, and most of them overlap with one of the others."""
+    return len(some) > 0 and sum(any(_overlap(one, other) for other in others) for one in some) > 0.5 * len(some)
 
 
 def _overlap(one: Mention, other: Mention) -> bool:

@@ -75,11 +75,11 @@ def lost_devices(evidence: Evidence) -> Iterator[Suspicion]:
     lost = {device: mentions for device, mentions in spells.items() if _is_lost(mentions, evidence.lasts_s)}
     for link, devices in devices_on_links(evidence.run).items():
         first = next((device for device in devices if device in lost), "")
-        others = [one for one in devices if first and one != first and _are_together(spells.get(one, ()), lost[first])]
-        if others:
-            told = f"{' and '.join([first, *others])} were silent together{_how_much(lost[first])}"
+        along = [one for one in devices if first and one != first and _are_together(spells.get(one, ()), lost[first])]
+        if along:
+            told = f"{' and '.join([first, *along])} were silent together{_how_much(lost[first])}"
             yield replace(_suspicion(f"link {link}", lost[first], Gravity.LACKED), said=told)
-            lost = {device: mentions for device, mentions in lost.items() if device not in (first, *others)}
+            lost = {device: mentions for device, mentions in lost.items() if device not in (first, *along)}
     for device, mentions in lost.items():
         longest = max(mentions, key=lambda one: one.seconds)
         others = [one for one in mentions if one is not longest]

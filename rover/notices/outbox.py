@@ -18,13 +18,17 @@ KEPT = 1000
 """So many notices that were sent stay in the outbox, the newest."""
 BUSY_S = 10.0
 
-_TABLES = """
+VERSION = 1
+_TABLES = f"""
+BEGIN IMMEDIATE;
 CREATE TABLE IF NOT EXISTS notices (
   number INTEGER PRIMARY KEY, message_id TEXT UNIQUE NOT NULL, made TEXT NOT NULL, occasion TEXT NOT NULL,
   way TEXT NOT NULL, recipient TEXT NOT NULL, subject TEXT NOT NULL, text TEXT NOT NULL,
   record TEXT NOT NULL, run TEXT NOT NULL, tries INTEGER NOT NULL DEFAULT 0, last TEXT NOT NULL DEFAULT '',
   sent TEXT);
 CREATE INDEX IF NOT EXISTS waiting ON notices (tries, number) WHERE sent IS NULL;
+PRAGMA user_version = {VERSION};
+COMMIT;
 """
 
 
@@ -84,7 +88,12 @@ class Outbox:
             self._connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
             self._connection.execute("PRAGMA journal_mode=WAL")
             self._connection.execute("PRAGMA synchronous=FULL")
-            self._connection.executescript(_TABLES)
+            (version,) = self._connection.execute("PRAGMA user_version").fetchone()
+            if version == 0:
+                self._connection.executescript(_TABLES)
+        if version not in (0, VERSION):
+            self._connection.close()
+            raise OutboxError(f"{path}: an outbox of notices of another release (layout {version}); move it away")
 
     @contextmanager
     def _said(self) -> Iterator[None]:

@@ -69,7 +69,10 @@ class Post:
             return ""
         if self._unwritten or self._thread.is_alive():
             return f"notices: {len(self._unwritten) or 'some'} are lost: {self._trouble or 'is the disk hanging?'}"
-        return self._how_it_stands()
+        try:
+            return self._how_it_stands()
+        except OutboxError as error:
+            return f"notices: {error}"
 
     def _how_it_stands(self) -> str:
         until_s = time.monotonic() + CLOSE_WITHIN_S

@@ -21,7 +21,7 @@ import pytest
 from rover.events import SEEN, Delivery, Event, Find, StateChange, Stop, TrackPoint
 from rover.files.errand import Errand
 from rover.files.load import load
-from rover.notices.outbox import Outbox, Waiting, path_beside
+from rover.notices.outbox import Outbox, OutboxError, Waiting, path_beside
 from rover.notices.post import Post
 from rover.notices.sender import Sender
 from rover.record.writer import RunRecord
@@ -33,6 +33,12 @@ BEGINS = StateChange("", "seek", "", "")
 FIND = Find(1, "amber", 1.234, -0.5, 1e-4, 0.0, 4e-4)
 STOP = Stop("the stop input is open")
 Serving = Callable[..., BadServer]
+
+
+@pytest.fixture(autouse=True)
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a busy machine the process that sends takes its time to start."""
+    monkeypatch.setattr("rover.notices.post.CLOSE_WITHIN_S", PATIENCE_S)
 
 
 def until(done: Callable[[], object]) -> None:
@@ -60,8 +66,9 @@ def posting(errand: Path, record: Path, mark: str = "") -> Iterator[Post]:
         yield post
     finally:
         post.close()
-        post._sender._process.kill()  # it would go on until nothing waits
-        post._sender._process.wait()
+        if (process := post._sender._process) is not None:
+            process.kill()  # it would go on until nothing waits
+            process.wait()
 
 
 def take(post: Post, *events: Event) -> None:
@@ -158,6 +165,49 @@ def test_a_full_disk_costs_no_notice(errand: Path, tmp_path: Path, serving: Serv
         "Bring the jars in: done, 1 of 2 delivered",
         "Bring the jars in: found amber, number 1",
     }
+
+
+@pytest.mark.parametrize("when", ["before", "after"])
+def test_an_outbox_that_is_none_costs_no_run(
+    errand: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, when: str
+) -> None:
+    monkeypatch.setattr("rover.notices.post.CLOSE_WITHIN_S", 0.5)
+    record = recorded(tmp_path / "run.sqlite")
+    path = path_beside(record, errand)
+    junk = b"no database at all\n" * 1000
+    if when == "before":
+        path.write_bytes(junk)
+    with posting(errand, record) as post:
+        take(post, BEGINS, FIND)
+        if when == "after":
+            until(lambda: path.exists() and len(waiting(errand, record)) == 2)
+            path.unlink()
+            path.write_bytes(junk)
+        said = post.close()
+    assert "no outbox of notices, or a damaged one" in said
+    assert "move it away" in said
+
+
+def test_an_outbox_of_another_release_is_left_alone(tmp_path: Path) -> None:
+    with closing(sqlite3.connect(tmp_path / "x.sqlite")) as other:
+        other.execute("PRAGMA user_version = 7")
+    with pytest.raises(OutboxError, match=r"of another release \(layout 7\); move it away"):
+        Outbox(tmp_path / "x.sqlite")
+
+
+def test_where_no_process_can_be_started_the_run_goes_on(
+    errand: Path, tmp_path: Path, serving: Serving, manners: Manners, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    serving()
+    starting = monkeypatch.context()
+    with starting as patched:
+        patched.setattr("rover.notices.process.sys.executable", "/no/such/python")
+        post = posting(errand, recorded(tmp_path / "run.sqlite"))
+        told = post.__enter__()
+    take(told, BEGINS, FIND)
+    assert told.close() == "notices: all sent"
+    post.__exit__(None, None, None)
+    assert len(manners.taken) == 2
 
 
 def test_a_server_that_hangs_keeps_nobody(

@@ -13,14 +13,17 @@ from rover.errand.ledger import StateMismatchError
 from rover.errors import in_words
 from rover.files.given import NOTHING, Given
 from rover.files.load import kind_of, show
+from rover.files.problems import FileProblems
 from rover.files.robot import Robot
 from rover.files.yaml_source import KeptFiles, read
 from rover.record.run import RecordedRun, RecordError
 from rover.session.assembly import Assembly, KeptErrand, with_user_activities
-from rover.session.without import left_out
+from rover.session.without import SAFEGUARDS, left_out
 
 FILE = "file:"
 """Before the name of each file among the keys of a header."""
+NEEDED = ("settings", "without", "drivers", "code", "host", "version", "program", "computer")
+"""What a header has of every run besides its files and its seed."""
 CHANGEABLE = ("errand", "robot", "behaviour")
 """Kinds of file that the core decides by."""
 
@@ -50,6 +53,7 @@ class RecordedErrand:
         robot: as it was at work: what stood in for a driver on the bench is named in its place.
         seed: of the run.
         saved: the state that it was taken up from, None for a fresh start.
+        code: hashes of the files of activities of the person's own, as they were then.
     """
 
     assembly: Assembly
@@ -58,6 +62,7 @@ class RecordedErrand:
     robot: Robot
     seed: int
     saved: Mapping[str, Any] | None
+    code: Mapping[str, str]
 
     def core(self) -> Core:
         """Return a new core to carry it out.
@@ -98,10 +103,16 @@ def recorded_errand(
         kind = _kind_of(changes.file)
         of = changes.file if kind == "errand" else replace(header.errand, instead={kind: changes.file})
         given = NOTHING if kind == "errand" else given
-    assembly, activities = with_user_activities(of, {**header.settings, **(changes.settings or {})}, given, loading)
+    settings = {**header.settings, **(changes.settings or {})}
+    try:
+        assembly, activities = with_user_activities(of, settings, given, loading)
+    except FileProblems as error:
+        if changes == UNCHANGED:
+            error.add_note(f"in {path}, as these files were then: it is damaged, or this version takes them no more")
+        raise
     assembly, parts = left_out(header.without, assembly)
     robot = _as_at_work(assembly.robot, header.drivers)
-    return RecordedErrand(assembly, activities, parts, robot, header.seed, header.saved)
+    return RecordedErrand(assembly, activities, parts, robot, header.seed, header.saved, header.code)
 
 
 class _Header(NamedTuple):
@@ -112,6 +123,7 @@ class _Header(NamedTuple):
     drivers: Mapping[str, str]
     seed: int
     saved: Mapping[str, Any] | None
+    code: Mapping[str, str]
 
 
 def _header(path: Path, header: Mapping[str, str]) -> _Header:
@@ -125,8 +137,12 @@ def _header(path: Path, header: Mapping[str, str]) -> _Header:
     texts = {key.removeprefix(FILE): text for key, text in header.items() if key.startswith(FILE)}
     try:
         files, given = json.loads(header["files"]), json.loads(header.get("given", "{}"))
+        if missing := [key for key in NEEDED if key not in header]:
+            raise ValueError(f"it lacks '{missing[0]}'")
         if files["errand"] not in texts:
             raise ValueError(f"it lacks the file '{files['errand']}'")
+        if header["without"] not in SAFEGUARDS:
+            raise ValueError(f"no safeguard is called '{header['without']}'")
         return _Header(
             KeptErrand(files["errand"], KeptFiles(texts, files["named"])),
             dict(json.loads(header["settings"])),
@@ -135,6 +151,7 @@ def _header(path: Path, header: Mapping[str, str]) -> _Header:
             dict(json.loads(header["drivers"])),
             int(header["seed"]),
             json.loads(header["resumed"]) if "resumed" in header else None,
+            dict(json.loads(header["code"])),
         )
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise RecordError(f"{path}: damaged: its header cannot be read: {error}") from None

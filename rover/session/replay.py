@@ -5,7 +5,6 @@ in no record, since taking it down would keep the loop of a robot waiting, and a
 it went. So a span in which samples were lost is the end of what can be replayed.
 """
 
-import json
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
@@ -218,7 +217,7 @@ def causes(run: RecordedRun, again: Again, difference: Difference, rounding: Rou
     if again.host.unheld:
         yield f"{' and '.join(again.host.unheld)} reported what the record could not hold as it was"
     own = again.errand.assembly.user_activities
-    then = json.loads(run.header["code"])
+    then = again.errand.code
     changed = [name for name, now in digests_of(own).items() if then.get(name, now) != now]
     if changed:
         yield f"{' and '.join(changed)}: the file is not what it was when this was recorded"

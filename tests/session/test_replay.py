@@ -11,6 +11,7 @@ import pytest
 
 from rover.events import Health, HealthChange
 from rover.files.given import Given
+from rover.files.problems import FileProblems
 from rover.record.reader import read
 from rover.record.run import Gap, RecordError
 from rover.session.assembly import with_user_activities
@@ -191,6 +192,8 @@ def test_that_the_record_could_not_be_written_is_given_again(tmp_path):
         ("files", '{"errand": "gone.yaml", "named": {}}', "damaged: its header cannot be read: it lacks the file"),
         ("seed", "x", "damaged: its header cannot be read: "),
         ("drivers", "3", "damaged: its header cannot be read: "),
+        ("code", "3", "damaged: its header cannot be read: "),
+        ("without", "brakes", "damaged: its header cannot be read: no safeguard is called 'brakes'"),
     ],
 )
 def test_a_damaged_header_is_one_clear_line(record, key, value, message):
@@ -200,9 +203,23 @@ def test_a_damaged_header_is_one_clear_line(record, key, value, message):
     assert "\n" not in str(raised.value)
 
 
+def test_a_file_in_it_that_is_spoilt_is_not_taken_for_the_one_on_the_disk(record):
+    name = json.loads(read(record).header["files"])["errand"]
+    change(record, ("UPDATE header SET value = replace(value, 'errand:', 'erramd:') WHERE key = ?", (f"file:{name}",)))
+    with pytest.raises(FileProblems) as raised:
+        replayed(record)
+    assert raised.value.__notes__ == [
+        f"in {record}, as these files were then: it is damaged, or this version takes them no more"
+    ]
+
+
 @pytest.mark.parametrize(
     ("without", "message"),
-    [("seed", "is no errand's record"), ("files", "written by an earlier version")],
+    [
+        ("seed", "is no errand's record"),
+        ("files", "written by an earlier version"),
+        ("computer", "damaged: its header cannot be read: it lacks 'computer'"),
+    ],
 )
 def test_what_cannot_be_replayed_says_so(record, without, message):
     change(record, f"DELETE FROM header WHERE key = '{without}'")

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from functools import cache
 from types import CodeType
+from typing import NamedTuple
 
 from rover.awaited import Awaited, Lack, Part, Value
 from rover.behaviour.compile import Compiler, exits_in_order
@@ -40,6 +41,25 @@ def within(scope: str, exits: tuple[Awaited, ...]) -> tuple[Awaited, ...]:
         and one.left_s is None
         and (not scope or one.scope == scope or one.scope.startswith(f"{scope}/"))
     )
+
+
+class UnknownCondition(NamedTuple):
+    """An exit that could not be worked out: how often, and the robot times of the first and the last time."""
+
+    text: str
+    where: str
+    times: int
+    first_ns: int
+    last_ns: int
+
+
+def unknown_conditions(compiler: Compiler) -> tuple[UnknownCondition, ...]:
+    """Return the exits that could not be worked out so far, in the file's order: not a number, a division by zero."""
+    places, memory = compiler.places.unknown, compiler.memory
+    counted = (
+        (one, memory[place + 1 : place + 4]) for one in compiler.graph.exits() if (place := places.get(one.number))
+    )
+    return tuple(UnknownCondition(one.text, str(one.where), *counts) for one, counts in counted if counts[0])
 
 
 class _Looked:

@@ -38,7 +38,8 @@ class Places:
         fired: by exit number, whether its confirmation holds.
         window: by exit number, the samples of a window as bits, or the time of a lasting one's first true sample.
         answer: by exit number with 'until', the last answer.
-        unknown: by number of an exit that may be unknown, the step's time since when it is; 0 while it is not.
+        unknown: by number of an exit that may be unknown, the step's time since when it is; 0 while it is not. Behind
+            it stand how often it could not be worked out, and the step's times of the first and the last time.
     """
 
     entered: Mapping[str, int]
@@ -64,7 +65,7 @@ def allocate(graph: BehaviourGraph) -> Places:
         {one.number: next(new) for one in conditions},
         {one.number: next(new) for one in conditions},
         {one.number: next(new) for one in conditions if one.until is not None},
-        {one.number: next(new) for one in conditions if _may_be_unknown(one)},
+        {one.number: min(next(new) for _ in range(4)) for one in conditions if _may_be_unknown(one)},
         next(new),
     )
 
@@ -177,7 +178,8 @@ class Compiler:
         body.add("if v is None:")
         with body:
             body.add(f"w[{UNKNOWNS}] += 1; w[{self.places.fired[one.number]}] = 0")
-            body.add(f"w[{unknown}] = w[{unknown}] or s.step_ns")
+            body.add(f"w[{unknown}] = w[{unknown}] or s.step_ns; w[{unknown + 1}] += 1")
+            body.add(f"w[{unknown + 2}] = w[{unknown + 2}] or s.step_ns; w[{unknown + 3}] = s.step_ns")
             if isinstance(one.confirm, Lasting):
                 body.add(f"w[{self.places.window[one.number]}] = -1")
         body.add("else:")

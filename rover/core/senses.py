@@ -154,9 +154,12 @@ class Senses:
             pose_filter.see_rate(rate, reading.taken_ns)
 
     def _take_counts(self, reading: Reading) -> None:
+        restarts = self.odometer.restarts
         travel, pose_filter = self.odometer.travel(reading), self._known.filter
         if travel is None:
             pose_filter.lost(COUNTS_LOST)
+            if self.odometer.restarts > restarts:
+                self._known.note("restart", "counts: the device that counts has restarted, and begins from zero")
             return
         left, right = self._drive(*travel, reading.taken_ns)
         if reading.taken_ns >= self._next_sigma_ns:

@@ -10,6 +10,7 @@ from rover.activities.activity import Activity, Knowledge
 from rover.activities.output_values import OutputValues, in_words
 from rover.activities.sight import field_of_view, look_round
 from rover.awaited import Awaited
+from rover.behaviour.awaited import UnknownCondition, unknown_conditions
 from rover.behaviour.engine import Engine
 from rover.behaviour.model import BehaviourGraph
 from rover.behaviour.vocabulary import Signals
@@ -144,6 +145,11 @@ class Core:
         ``path`` is another state than the present one, which this step has left.
         """
         return self.engine.awaited(self._behaviour_ns, self.known.signals, path)
+
+    @property
+    def unknown_conditions(self) -> tuple[UnknownCondition, ...]:
+        """The exits that could not be worked out so far, and how often."""
+        return unknown_conditions(self.engine.compiler)
 
     def account(self) -> Account:
         """Return what the ledger says of the errand, as it stands; nothing is left where nothing is to be brought."""

@@ -6,6 +6,17 @@ This is software on a hobby-size machine, not a certified safety function.
 from rover.events import Event, Note, Stop
 from rover.stopping import Act, Latch, Phase
 
+DONE = {
+    (Phase.HELD, Phase.RUNNING): "hold ended",
+    (Phase.HELD, Phase.STOPPED): "hold ended by a stop",
+    (Phase.STOPPED, Phase.RESETTING): "reset begun",
+    (Phase.RESETTING, Phase.READY): "reset",
+    (Phase.RESETTING, Phase.STOPPED): "stopped again before the reset was over",
+    (Phase.READY, Phase.RUNNING): "motion resumed",
+    (Phase.NOT_ENABLED, Phase.RUNNING): "motion enabled",
+}
+"""What is noted of a change of phase, besides stops and holds."""
+
 
 class Stopping(Latch):
     """The core's latch: it runs from the beginning, and a host that may not move yet says so.
@@ -32,8 +43,10 @@ class Stopping(Latch):
         return why_not
 
     def _note(self, before: Phase) -> None:
-        if self.phase is Phase.HELD or before is Phase.HELD:
-            self._events.append(Note("operator", "held" if self.phase is Phase.HELD else "hold ended"))
+        if self.phase is Phase.HELD:
+            self._events.append(Note("operator", f"held: {self.cause}" if self.cause else "held"))
+        elif said := DONE.get((before, self.phase)):
+            self._events.append(Note("operator", said))
         if self.phase in (Phase.NOT_ENABLED, Phase.STOPPED) and before is not Phase.RESETTING:
             self._events.append(Stop(self.cause))
 

@@ -30,6 +30,7 @@ class Odometer:
 
     Attributes:
         refused: how many reports have been refused.
+        restarts: how often the device that counts has restarted.
         speed_left, speed_right: of the two sides (m/s); with coarse counts they settle over several reports.
     """
 
@@ -39,7 +40,7 @@ class Odometer:
         self._top_speed = top_speed
         self._last: Reading | None = None
         self._doubted: Reading | None = None
-        self.refused = 0
+        self.refused = self.restarts = 0
         self.speed_left = self.speed_right = 0.0
 
     def travel(self, reading: Reading) -> tuple[float, float, float] | None:
@@ -50,6 +51,7 @@ class Odometer:
         """
         last = self._last
         if last is None or reading.value.boot != last.value.boot:
+            self.restarts += last is not None
             self._rebase(reading)
             return None
         travel = self._between(last, reading)

@@ -113,8 +113,9 @@ def _run(connection: sqlite3.Connection) -> RecordedRun:
     incidents = [entry for kind in (TrueBump, TrueTouch) for entry in _entries(connection, kind)]
     outcomes = list(_entries(connection, RunEnd))
     times = [row[0] for rows in (track, true_track, happenings) for row in rows] + [at_ns for _, at_ns, _ in outcomes]
+    header = dict(connection.execute("SELECT key, value FROM header"))
     return RecordedRun(
-        header=dict(connection.execute("SELECT key, value FROM header")),
+        header=header,
         track=track,
         true_track=true_track,
         happenings=happenings,
@@ -124,7 +125,7 @@ def _run(connection: sqlite3.Connection) -> RecordedRun:
         final_objects=tuple(found for _, _, found in _entries(connection, FinalObject)),
         gaps=tuple(gap for _, _, gap in _entries(connection, Gap)),
         outcome=outcomes[-1][2] if outcomes else None,
-        started_ns=min(times, default=0),
+        started_ns=int(header["began_ns"]) if "began_ns" in header else min(times, default=0),
         ended_ns=max(times, default=0),
     )
 

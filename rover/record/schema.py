@@ -68,8 +68,12 @@ CREATE TABLE gaps (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, table_name
   samples INTEGER);
 CREATE TABLE outcome (entry INTEGER PRIMARY KEY, at_ns INTEGER NOT NULL, result TEXT, reason TEXT, summary TEXT);
 
--- For a person with a SQLite shell: SELECT * FROM story;
-CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
+-- For a person with a SQLite shell: SELECT * FROM story; times count from the run's start, wall_time is UTC.
+-- What comes again within 10 s, and is no decision, stands in one row, with how often and until when.
+CREATE VIEW story AS WITH began(ns, wall_s) AS (
+  SELECT coalesce((SELECT CAST(value AS INTEGER) FROM header WHERE key = 'began_ns'), 0),
+    (SELECT CAST(value AS INTEGER) FROM header WHERE key = 'began_wall_ns') / 1e9
+), told AS (
   SELECT entry, at_ns, 'state' AS what, left_state || ' -> ' || entered_state || ': ' || exit_taken
     || iif(outcome > '', ' (' || outcome || ')', '')
     || iif(diversions > '[]', ' diverted, tries used up: ' || diversions, '') AS text FROM state_changes
@@ -88,7 +92,16 @@ CREATE VIEW story AS SELECT entry, at_ns / 1e9 AS at_s, what, text FROM (
     FROM true_touches
   UNION ALL SELECT entry, at_ns, 'gap', samples || ' of ' || table_name || ' lost' FROM gaps
   UNION ALL SELECT entry, at_ns, 'end', result || ': ' || reason FROM outcome
-) ORDER BY entry;
+), apart AS (
+  SELECT *, what = 'state' OR ifnull(at_ns - lag(at_ns) OVER again > 10000000000, 1) AS is_first FROM told
+  WINDOW again AS (PARTITION BY what, text ORDER BY entry)
+), spans AS (
+  SELECT *, sum(is_first) OVER (PARTITION BY what, text ORDER BY entry) AS span FROM apart
+)
+SELECT min(entry) AS entry, (min(at_ns) - ns) / 1e9 AS at_s, what, text, count(*) AS times,
+  (max(at_ns) - ns) / 1e9 AS until_s,
+  strftime('%Y-%m-%d %H:%M:%S', wall_s + (min(at_ns) - ns) / 1e9, 'unixepoch') AS wall_time
+FROM spans, began GROUP BY what, text, span ORDER BY entry;
 """
 
 Entry = Event | TrueFind | TrueBump | TrueTouch | TrueFigures | FinalObject | Gap | RunEnd

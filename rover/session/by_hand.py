@@ -232,7 +232,7 @@ def manual_session(
     robot = loaded.model
     header = header_of(f"{title}: {robot.robot}", "robot, by hand", texts_of([loaded.source]))
     with open_devices(_without_simulated(robot), guard_folder_of(guard_folder), {}, 0) as devices:
-        recorder = Recorder(record, header, devices.drivers.newest_frame, robot.record)
+        recorder = Recorder(record, header, devices.drivers.newest_frame, robot.record, time.monotonic_ns())
         try:
             with last_words(recorder.cut), closing(devices.drivers):
                 try:

@@ -11,13 +11,13 @@ from typing import Any, NamedTuple
 from rover.core import Core, StepReadings, StepRecord
 from rover.events import Event, HealthChange, Note, StateChange
 from rover.record import schema
-from rover.record.run import RecordedRun, TrackSample
+from rover.record.run import CUT_OFF, RecordedRun, TrackSample
 from rover.record.steps import Commands, commands_of
 
 TOLERANCE = 1e-6
 """Numbers (m, rad, duty) that differ by no more than this, or this share of them, differ by rounding: another processor
 or library rounds the last of 16 digits otherwise, and a run of an hour carries that on. No threshold is as fine."""
-HOST_NOTES = ("loop", "refused")
+HOST_NOTES = ("loop", "refused", "record", "link", "driver", "unknown")
 """Kinds of the notes that the host of a run makes, besides those of `HOST_FAULTS`; the core decides nothing by them."""
 ACTIVITY_RAISED = "activity of '"
 IMPOSSIBLE = "gives impossible values ("
@@ -127,7 +127,7 @@ class Comparison:
 
 def _unfinished_from(run: RecordedRun) -> int:
     """Return the time from which on the record may lack what belongs to a step that it has, since the run was cut."""
-    is_whole = run.outcome is not None and run.outcome.result != "stopped"
+    is_whole = run.outcome is not None and run.outcome.result not in ("stopped", CUT_OFF)
     return run.ended_ns + 1 if is_whole else run.ended_ns
 
 

@@ -27,10 +27,11 @@ Renew = Callable[[Any], "Future[Any]"]
 
 @dataclass
 class Changes:
-    """What has become of drivers since a host last asked: (family, why) or (family, `BACK`), and why to stop."""
+    """What has become of drivers since a host last asked: (family, why) or (family, `BACK`), why to stop, and tries."""
 
     faults: list[tuple[str, str]] = field(default_factory=list)
     stops: list[str] = field(default_factory=list)
+    tries: list[str] = field(default_factory=list)
 
 
 class Waits:
@@ -167,7 +168,7 @@ class DriverAtWork:
         self._lost = self._returned = 0
         self._opening: Future[Any] | None = None
         self._could_not_act = self._waits_for_resume = False
-        self._tries = 0
+        self._tries = self._failed = 0
         self._waits, self._readings = Waits(), ReadingsInOrder()
 
     def poll(self, now_ns: int) -> Sequence[Reading]:
@@ -221,6 +222,8 @@ class DriverAtWork:
 
     def _lose(self, error: BaseException, now_ns: int) -> None:
         if self._why:
+            self._failed += 1
+            self._changes.tries.append(f"{self.family}: try {self._failed} to bring it back failed: {in_words(error)}")
             self._waits.lengthen(now_ns)
             return
         self._waits.begin(now_ns)
@@ -232,6 +235,7 @@ class DriverAtWork:
 
     def _come_back(self, now_ns: int) -> None:
         self._waits.end(now_ns)
+        self._changes.tries.append(f"{self.family}: brought back at try {self._failed + 1}")
         self._why = ""
         self._returned += 1
         self._changes.faults.append((self.family, BACK))

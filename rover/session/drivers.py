@@ -94,6 +94,13 @@ class Drivers:
         faults, self._changes.faults = self._changes.faults, []
         return faults
 
+    def tries(self) -> list[str]:
+        """Return the tries to bring drivers back since the last call, in sentences."""
+        if not self._changes.tries:
+            return []
+        tries, self._changes.tries = self._changes.tries, []
+        return tries
+
     def _hear_outputs(self) -> None:
         if self._outputs is not None:
             news = self._outputs.changes()

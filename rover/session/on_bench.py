@@ -104,6 +104,7 @@ class Rehearsal(loop.Host):
                 record,
                 header,
                 drivers=self.drivers,
+                links=self.wiring.links if self.wiring is not None else {},
                 truth=self.truth,
                 is_exact=is_exact and isinstance(self.bench, Bench) and not with_readings,
             )

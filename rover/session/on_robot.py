@@ -148,7 +148,13 @@ def _recorder(
     core: Core, assembly: Assembly, options: RunOptions, devices: RobotDevices, header: Mapping[str, str]
 ) -> RunRecorder:
     keeper, began_ns = StateKeeper(saved_state.path_beside(options.record), assembly.errand.errand), time.monotonic_ns()
-    return RunRecorder(core, options.record, header, drivers=devices.drivers, began_ns=began_ns, keeper=keeper)
+    return RunRecorder(
+        *(core, options.record, header),
+        drivers=devices.drivers,
+        links=devices.links,
+        began_ns=began_ns,
+        keeper=keeper,
+    )
 
 
 def _remarks(skipped: int, result: Result, options: RunOptions) -> list[str]:

@@ -3,7 +3,9 @@
 import time
 import traceback
 from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from rover.core import Core, StepReadings, StepRecord
@@ -12,6 +14,7 @@ from rover.devices.readings import Reading
 from rover.errand.entries import Account
 from rover.events import BELIEVED, Delivery, Event, Find, Health, HealthChange, Note
 from rover.files.robot import RecordKeys
+from rover.link.link import Link
 from rover.record.folder import tidy
 from rover.record.frames import CameraFrames
 from rover.record.run import Incident, TrueFigures
@@ -19,6 +22,7 @@ from rover.record.steps import StepRows
 from rover.record.writer import RunRecord
 from rover.session.aftermath import Aftermath
 from rover.session.drivers import Drivers
+from rover.session.link_watch import LinkWatch
 from rover.session.result import FindReport, Result, report_beside, report_of
 from rover.session.saved_state import StateKeeper
 from rover.session.truth import TruthKeeper
@@ -30,7 +34,8 @@ TRACK_EVERY = 5
 class Recorder:
     """The record of any session, with or without a core; beside it frames, those that ``newest_frame`` returns.
 
-    What the robot file says of records is in ``keys``; before one is made, its folder is tidied.
+    What the robot file says of records is in ``keys``; before one is made, its folder is tidied. ``began_ns`` is the
+    robot time at which the session begins: times are shown from there.
 
     Attributes:
         tidied: what was done to other records, in sentences.
@@ -40,13 +45,19 @@ class Recorder:
     """
 
     def __init__(
-        self, path: Path, header: Mapping[str, str], newest_frame: Callable[[], Reading | None], keys: RecordKeys
+        self,
+        path: Path,
+        header: Mapping[str, str],
+        newest_frame: Callable[[], Reading | None],
+        keys: RecordKeys,
+        began_ns: int,
     ) -> None:
         self.path = path
+        header = {**header, "began_ns": str(began_ns), "began_wall_ns": str(time.time_ns())}
         self.tidied = list(tidy(path.parent, keys.keep))
         self._record = RunRecord.create(path, header)
         self._frames = CameraFrames(path, newest_frame, keys)
-        self._latest_ns = 0
+        self._latest_ns = began_ns
 
     def readings(self, now_ns: int, rows: Sequence[tuple[str, Reading]]) -> None:
         """Record readings, and keep the frame of one that is among them."""
@@ -90,12 +101,14 @@ class RunRecorder(Recorder):
         core: at work in this run.
         path, header: of the record.
         drivers: at work; what one says of its device's trouble is noted, and on the robot the camera's frames are kept.
+        links: serial links that devices are on, by name.
         began_ns: the time at which the run begins.
         keeper: of the errand's state, where it can be taken up again.
         truth: of a rehearsal. Seed and bench give the same readings again, so they are recorded only where real threads
             have a part in them (``is_exact`` is false).
 
     Attributes:
+        links: what becomes of the serial links.
         unwell: sentences on devices that are faulty, and on what activities raised.
     """
 
@@ -106,13 +119,14 @@ class RunRecorder(Recorder):
         header: Mapping[str, str],
         *,
         drivers: Drivers | None = None,
+        links: Mapping[str, Link] = MappingProxyType({}),
         began_ns: int = 0,
         keeper: StateKeeper | None = None,
         truth: TruthKeeper | None = None,
         is_exact: bool = False,
     ) -> None:
         newest_frame = drivers.newest_frame if drivers is not None and truth is None else lambda: None
-        super().__init__(path, header, newest_frame, core.known.robot.record)
+        super().__init__(path, header, newest_frame, core.known.robot.record, began_ns)
         self.delivered = len(core.known.ledger.delivered)
         self._core, self._drivers, self._keeper, self._truth = core, drivers, keeper, truth
         self._takes_readings = not is_exact
@@ -123,7 +137,8 @@ class RunRecorder(Recorder):
         self._why = ""
         self._rows = StepRows()
         self._steps = self._skipped = 0
-        self._began_ns = self._latest_ns = began_ns
+        self.links = LinkWatch(links)
+        self._began_ns = began_ns
         self._began_s = time.monotonic()
         for said in self.tidied:
             self.note("record", said)
@@ -161,6 +176,10 @@ class RunRecorder(Recorder):
         self._record.step(now_ns, self._point, (decided.drive.left, decided.drive.right))
         if self._truth is not None:
             self._record.true_pose(now_ns, self._truth.pose)
+        for said in self.links.news():
+            self.note("link", said)
+        for said in self._drivers.tries() if self._drivers is not None else ():
+            self.note("driver", said)
 
     def _take_event(self, now_ns: int, event: Event) -> None:
         self._record.entry(now_ns, event)
@@ -220,11 +239,16 @@ class RunRecorder(Recorder):
         for name, count in self._core.refusals.items():
             if count:
                 self.note("refused", f"{name}: {count}")
+        for one in self._core.unknown_conditions:
+            span = [f"{(at_ns - self._began_ns) * 1e-9:.1f} s" for at_ns in (one.first_ns, one.last_ns)]
+            how_often = f"{one.times} times, from {span[0]} to {span[1]}"
+            self.note("unknown", f"{one.text} ({one.where}) could not be worked out {how_often}")
         for remark in self._drivers.remarks if self._drivers is not None else ():
             self.note("fault", remark)
         account, finds = self._core.account(), tuple(self._finds[number] for number in sorted(self._finds))
         counts = {"expected": expected, "delivered": self.delivered, **_beside(account)}
         counts |= {"steps": self._steps, "skipped": self._skipped, "figures": self._aftermath.figures}
+        counts |= {"links": self.links.figures(), "ended": datetime.now(UTC).isoformat(timespec="seconds")}
         counts["overlooked"] = _overlooked(self._core)
         self.close(result, reason, counts)
         if self._keeper is not None:

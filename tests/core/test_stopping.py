@@ -48,17 +48,24 @@ def test_a_stop_before_the_behaviour_went_on_takes_the_resume_back(stopping):
 
 def test_a_new_stop_after_the_reset_is_noted_too(stopping, events):
     after(stopping, Act.STOP, Act.PRESS, Act.RELEASE).stop("the stop input is open")
-    assert events == [Stop("stop"), Stop("the stop input is open")]
+    assert [event for event in events if isinstance(event, Stop)] == [Stop("stop"), Stop("the stop input is open")]
 
 
 def test_a_stop_while_the_reset_is_pressed_is_the_same_stop(stopping, events):
     after(stopping, Act.STOP, Act.PRESS, Act.STOP)
-    assert (stopping.phase, events) == (Phase.STOPPED, [Stop("stop")])
+    again = Note("operator", "stopped again before the reset was over")
+    assert (stopping.phase, events) == (Phase.STOPPED, [Stop("stop"), Note("operator", "reset begun"), again])
+
+
+def test_the_way_from_a_stop_to_motion_is_noted_step_by_step(stopping, events):
+    after(stopping, Act.STOP, Act.PRESS, Act.RELEASE, Act.RESUME)
+    said = [event.text for event in events if isinstance(event, Note)]
+    assert said == ["reset begun", "reset", "motion resumed"]
 
 
 def test_a_hold_leaves_its_mark_as_it_begins_and_ends(stopping, events):
     after(stopping, Act.HOLD, Act.RESUME)
-    assert events == [Note("operator", "held"), Note("operator", "hold ended")]
+    assert events == [Note("operator", "held: hold"), Note("operator", "hold ended")]
     assert stopping.is_resumed
 
 

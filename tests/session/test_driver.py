@@ -288,3 +288,15 @@ def test_numbers_of_an_array_library_become_pythons_own(reported, due):
     """With those of single precision the core would reckon in single precision, and the record could not hold them."""
     value = checked(Reading(0, 1, reported)).value
     assert (value, repr(value)) == (due, repr(due))
+
+
+def test_each_try_to_bring_a_driver_back_is_told():
+    changes = Changes()
+    at_work = DriverAtWork("range", Flaky({"fails": [0, 100, 300]}, None), None, changes)
+    for ms in (0, 100, 300, 700):
+        at_work.poll(ms * 1_000_000)
+    assert changes.tries == [
+        "range: try 1 to bring it back failed: OSError: [Errno 5] no answer",
+        "range: try 2 to bring it back failed: OSError: [Errno 5] no answer",
+        "range: brought back at try 3",
+    ]

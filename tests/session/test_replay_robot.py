@@ -39,7 +39,7 @@ def test_stops_holds_and_a_device_that_was_lost_are_given_again(stand):
     stand.wait_for(lambda: "battery" in faulty(happened(stand)), "the battery is lost")
     (stand.folder / "away").rename(raw)
     os.write(person, b"h")
-    stand.wait_for(lambda: Note("operator", "held") in happened(stand), "held")
+    stand.wait_for(lambda: Note("operator", "held: at the terminal; g goes on") in happened(stand), "held")
     os.write(person, b"g")
     stand.wait_for(lambda: Note("operator", "hold ended") in happened(stand), "going on")
     os.write(person, b"s")

@@ -18,6 +18,7 @@ from rover.devices.readings import Reading
 from rover.events import TrackPoint
 from rover.record import schema
 from rover.record.run import Gap, RecordError, RunEnd
+from rover.record.secrets import Hiding
 from rover.record.steps import reading_text
 
 Row = tuple[object, ...]
@@ -90,12 +91,9 @@ class RunRecord:
     def __init__(self, connection: sqlite3.Connection, path: Path, waiting_at_most: int = WAITING_AT_MOST) -> None:
         self.trouble = self.failing = ""
         self._connection = connection
-        self._number = path.stat().st_ino
-        self._path = path
-        self._track = SampleQueue("track", waiting_at_most)
-        self._true_track = SampleQueue("true_track", waiting_at_most)
-        self._readings = SampleQueue("readings", waiting_at_most)
-        self._queues = (self._track, self._true_track, self._readings)
+        self._path, self._number = path, path.stat().st_ino
+        self._queues = {name: SampleQueue(name, waiting_at_most) for name in ("track", "true_track", "readings")}
+        self._hide = Hiding()
         self._entries: deque[tuple[int, schema.Entry]] = deque()
         self._kept: list[tuple[int, schema.Entry]] = []  # the writer's own: entries that no commit has taken yet
         self._written = 0
@@ -124,17 +122,18 @@ class RunRecord:
     def step(self, at_ns: int, point: TrackPoint, duties: tuple[float, float]) -> None:
         """Record where the robot believes to be and its motor duties; about ten times a second."""
         self._latest_ns = at_ns
-        self._track.put(at_ns, (at_ns, *schema.point_values(point), *duties))
+        self._queues["track"].put(at_ns, (at_ns, *schema.point_values(point), *duties))
 
     def readings(self, at_ns: int, rows: Sequence[tuple[str, Reading]]) -> None:
         """Record the readings (device, reading) that the step at ``at_ns`` was given."""
-        self._readings.put(at_ns, (at_ns, tuple(rows)))
-        if len(self._readings) == self._readings.limit // 4:
+        queue = self._queues["readings"]
+        queue.put(at_ns, (at_ns, tuple(rows)))
+        if len(queue) == queue.limit // 4:
             self._wake.set()
 
     def true_pose(self, at_ns: int, pose: tuple[float, float, float]) -> None:
         """Record where the robot really was (x m, y m, heading rad), where a bench knows."""
-        self._true_track.put(at_ns, (at_ns, *pose))
+        self._queues["true_track"].put(at_ns, (at_ns, *pose))
 
     def entry(self, at_ns: int, entry: schema.Entry) -> None:
         """Record an event, or what a bench knows of an object; it is committed at once, and never dropped."""
@@ -150,7 +149,7 @@ class RunRecord:
         """
         if self._closing:
             return
-        for queue in self._queues:
+        for queue in self._queues.values():
             queue.close_gap()
         self.entry(self._latest_ns, RunEnd(result, reason, dict(summary)))
         self._closing = True
@@ -173,14 +172,16 @@ class RunRecord:
         self._close()
 
     def _commit(self) -> None:
-        batches = [(queue.table, queue.take()) for queue in self._queues]
+        batches = [(queue.table, queue.take()) for queue in self._queues.values()]
         self._take_entries()
         if not self._kept and not any(samples for _, samples in batches):
             return
         try:
             with self._connection:
                 for table, samples in batches:
-                    _insert(self._connection, table, _reading_rows(samples) if table == "readings" else samples)
+                    _insert(
+                        self._connection, table, _reading_rows(samples, self._hide) if table == "readings" else samples
+                    )
                 self._insert_kept()
         except Exception as error:  # whatever it is, the robot goes on: events are tried again, samples are gone
             self._fail(f"{self._path}: the run record could not be written: {error}; make room on its disk")
@@ -200,7 +201,7 @@ class RunRecord:
 
     def _take_entries(self) -> None:
         self._kept += [self._entries.popleft() for _ in range(len(self._entries))]
-        for queue in self._queues:
+        for queue in self._queues.values():
             gaps = [queue.gaps.popleft() for _ in range(len(queue.gaps))]
             self._kept += [(gap.to_ns, gap) for gap in gaps]
 
@@ -208,7 +209,8 @@ class RunRecord:
         by_table: dict[str, list[Row]] = {}
         for entry_number, (at_ns, entry) in enumerate(self._kept, self._written + 1):
             rows = by_table.setdefault(schema.ENTRY_TABLES[type(entry)], [])
-            rows.append((entry_number, at_ns, *schema.entry_row(entry)))
+            row = (self._hide(column) if isinstance(column, str) else column for column in schema.entry_row(entry))
+            rows.append((entry_number, at_ns, *row))
         for table, rows in by_table.items():
             _insert(self._connection, table, rows)
 
@@ -241,7 +243,9 @@ def _new_file(path: Path, header: Mapping[str, str]) -> sqlite3.Connection:
     connection.execute(f"PRAGMA synchronous={SYNCHRONOUS}")
     connection.executescript(f"BEGIN; {schema.TABLES} COMMIT;")
     with connection:
-        connection.executemany("INSERT INTO header VALUES (?, ?)", [*header.items(), ("schema", str(schema.VERSION))])
+        hide = Hiding()
+        rows = [(key, hide(value)) for key, value in header.items()]
+        connection.executemany("INSERT INTO header VALUES (?, ?)", [*rows, ("schema", str(schema.VERSION))])
     _sync_folder(path.parent)
     return connection
 
@@ -271,9 +275,9 @@ def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[Row]) -> 
         connection.execute(f"INSERT INTO {table} VALUES {','.join([row] * len(part))}", values)
 
 
-def _reading_rows(samples: Iterable[Any]) -> list[Row]:
+def _reading_rows(samples: Iterable[Any], hide: Hiding) -> list[Row]:
     return [
-        (at_ns, device, sequence, taken_ns, reading_text(device, value))
+        (at_ns, device, sequence, taken_ns, hide.in_reading(reading_text(device, value)))
         for at_ns, rows in samples
         for device, (taken_ns, sequence, value) in rows
     ]

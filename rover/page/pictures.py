@@ -4,6 +4,8 @@ They are made in a thread of their own, one at a time, since that takes longer t
 """
 
 import threading
+import time
+from collections.abc import Mapping
 from typing import Any
 
 from rover.devices.readings import Frame, Reading
@@ -14,6 +16,7 @@ from rover.vision.colour import mask_of, to_hsv
 from rover.vision.detector import detector_of
 from rover.vision.pictures import annotated
 
+EVERY_S = 1.0
 QUALITY = 0.6
 DIMMED = 0.45
 """Of its brightness what is of no lid's colour keeps so much."""
@@ -26,16 +29,18 @@ class PictureMaker:
         robot, kinds: as the vision has them.
     """
 
-    def __init__(self, robot: Robot, kinds: dict[str, Kind]) -> None:
-        self._detector, self._colours = detector_of(robot, kinds), list(robot.colours.values())
+    def __init__(self, robot: Robot, kinds: Mapping[str, Kind]) -> None:
+        self._robot, self._kinds = robot, kinds
         self._working = threading.Thread()
         self._made = b""
         self._latest_ns = -1
+        self._due_s = 0.0
 
     def see(self, reading: Reading) -> None:
-        """Have a picture made of a frame, unless there is one of it, or one is still being made."""
-        if reading.taken_ns != self._latest_ns and not self._working.is_alive():
-            self._latest_ns = reading.taken_ns
+        """Have a picture made of a frame, one a second, unless there is one of it, or one is still being made."""
+        now_s = time.monotonic()
+        if now_s >= self._due_s and reading.taken_ns != self._latest_ns and not self._working.is_alive():
+            self._due_s, self._latest_ns = now_s + EVERY_S, reading.taken_ns
             self._working = threading.Thread(target=self._make, args=(reading.value,), name="picture", daemon=True)
             self._working.start()
 
@@ -53,7 +58,7 @@ class PictureMaker:
     def _drawn(self, image: Any) -> Any:
         hsv = to_hsv(image)
         dimmed = (image * DIMMED).astype(image.dtype)
-        for colour in self._colours:
+        for colour in self._robot.colours.values():
             lids = mask_of(hsv, colour) > 0
             dimmed[lids] = image[lids]
-        return annotated(dimmed, self._detector.look(image))
+        return annotated(dimmed, detector_of(self._robot, self._kinds).look(image))

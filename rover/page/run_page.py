@@ -23,7 +23,7 @@ from rover.page.words import event_words, exit_facts, reading_words, recognised,
 from rover.report.behaviour_graph import behaviour_svg
 from rover.session.watched import Page, Wish
 
-NOW_EVERY_S, ERRAND_EVERY_S, PICTURE_EVERY_S = 0.1, 0.5, 1.0
+NOW_EVERY_S, ERRAND_EVERY_S = 0.1, 0.5
 UNWATCHED_EVERY_S = 0.5
 """So often the trail goes on while nobody watches."""
 RUN_ACTS = ("enable", "hold", "reset", "go-on", "yes", "no")
@@ -49,13 +49,12 @@ class RunPage(Page):
         self._errand: dict[str, Any] = {}
         self._timing = StepTiming()
         self._pictures: PictureMaker | None = None
-        self._picture_s = 0.0
 
     def begin(self, core: Core, header: Mapping[str, str]) -> None:
         """Show what does not change."""
         known = core.known
         robot, errand = known.robot, known.errand
-        self._robot, self._kinds = robot, dict(errand.kinds)
+        self._pictures = PictureMaker(robot, errand.kinds)
         self._health = dict.fromkeys(reporting(robot.devices), ("overdue", ""))
         self._timing = StepTiming(1.0 / robot.loop)
         parts = {
@@ -86,15 +85,11 @@ class RunPage(Page):
 
     def see(self, frame: Reading | None) -> None:
         """Have a picture made of the newest frame, while somebody watches, and show the one that is ready."""
-        if self._pictures is not None and (made := self._pictures.made()):
+        assert self._pictures is not None
+        if made := self._pictures.made():
             self._process.show_picture(made)
-        now_s = time.monotonic()
-        if frame is None or not self._process.viewers or now_s < self._picture_s:
-            return
-        self._picture_s = now_s + PICTURE_EVERY_S
-        if self._pictures is None:
-            self._pictures = PictureMaker(self._robot, self._kinds)
-        self._pictures.see(frame)
+        if frame is not None and self._process.viewers:
+            self._pictures.see(frame)
 
     def wishes(self) -> Sequence[Wish]:
         """Return what people at the page want."""

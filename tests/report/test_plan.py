@@ -34,7 +34,10 @@ def test_the_plan_shows_what_stands_there_and_what_was_met_and_the_legend_no_mor
     rich = {"tap", "named place", "marker at the tray", "N", "post, not on the map", "wall, not on the map"}
     rich |= {"met, touched; on no map", "met, only heard; on no map", "never looked at", "on the floor at the end"}
 
-    assert rich <= set(page_of(run, tmp_path).svg_texts)
+    page = page_of(run, tmp_path)
+    assert rich <= set(page.svg_texts)
+    bars = [(path["d"] or "").count("h") for path in page.tags("path") if (path["d"] or "").count("M") == 4]
+    assert bars == [4, 4]  # two for each square, on the wide plan and on the narrow one
     assert not rich & set(page_of(invented_run(), tmp_path).svg_texts)
 
 

@@ -88,3 +88,10 @@ def test_the_truth_of_a_bench_measured_gives_the_same_errors(tmp_path: Path) -> 
     tape.write_text("number,x,y\n" + "".join(f"{one.number},{one.x} m,{one.y} m\n" for one in run.true_finds.values()))
 
     assert errors_of(with_measured(replace(run, true_finds={}), tape)) == errors_of(run)
+
+
+def test_what_was_measured_goes_before_what_a_bench_knows(tmp_path: Path) -> None:
+    tape = tmp_path / "tape.csv"
+    tape.write_text("number,x,y\n1,1.4 m,2.5 m\n")
+
+    assert errors_of(with_measured(invented_run(), tape))[1].x == pytest.approx(0.1)

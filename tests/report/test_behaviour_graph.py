@@ -18,7 +18,7 @@ from rover.report.state_cards import LANE, Panel, panel_of, row_places
 from rover.session.assembly import check_behaviour
 
 HERE = Where("file.yaml", 1, 1)
-BEHAVIOURS = {name: check_behaviour(load(path, "behaviour")) for name, path in shipped().items()}
+BEHAVIOURS = {name: check_behaviour(load(path, "behaviour"))[0] for name, path in shipped().items()}
 
 
 def marked(picture: Element, name: str) -> list[str]:
@@ -54,7 +54,7 @@ def test_values_are_shown_as_they_are_written(tmp_path: Path) -> None:
         f"      - {{after: 9 s, go: {'long_' * 20}name}}\n  {'long_' * 20}name: {{final: done}}\n",
         "utf-8",
     )
-    panel = panel_of(check_behaviour(load(tmp_path / "b.yaml", "behaviour")).top, "")
+    panel = panel_of(check_behaviour(load(tmp_path / "b.yaml", "behaviour"))[0].top, "")
     assert panel.cards[0][0].about == ("drive_to (place: [1.5 m, 40 cm])",)
 
 

@@ -144,7 +144,8 @@ def test_every_command_line_can_be_given_and_names_files_that_are_there(where, l
     command = commands.get_command(click.Context(commands), name)
     assert command is not None
     command.make_context(name, list(arguments))  # it takes the list apart
-    assert [one for one in arguments if one.endswith(".yaml") and not Path(one).is_file()] == []
+    made = {value for option, value in pairwise(arguments) if (name, option) == ("survey", "--errand")}
+    assert [one for one in arguments if one.endswith(".yaml") and one not in made and not Path(one).is_file()] == []
 
 
 def test_the_examples_and_commands_are_found():

@@ -67,7 +67,10 @@ def read_measured(path: Path) -> list[Measured]:
         raise UserError(f"{path}: not a text in UTF-8; save it as CSV, UTF-8") from None
     except OSError as error:
         raise UserError(f"{path}: {error.strerror}; name the CSV file of the measured positions") from None
-    return _Sheet(path, text).measured()
+    try:
+        return _Sheet(path, text).measured()
+    except csv.Error as error:
+        raise UserError(f"{path}: not a CSV file: {error}; a quotation mark may lack its partner") from None
 
 
 class _Sheet:

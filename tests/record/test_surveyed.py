@@ -1,6 +1,8 @@
 """Positions measured with a tape: what may be written, what is refused and how, and whose they are."""
 
+import contextlib
 import math
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -151,8 +153,6 @@ def test_a_find_measured_twice_and_more_of_a_kind_than_can_be_told_apart() -> No
 
 @given(st.lists(st.tuples(st.floats(-50, 50), st.floats(-50, 50)), min_size=1, max_size=5))
 def test_what_is_written_is_read_back(places: list[tuple[float, float]]) -> None:
-    import tempfile
-
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "tape.csv"
         write_measured(path, [(find(number, "amber", 0.0, 0.0), place) for number, place in enumerate(places, 1)])
@@ -160,3 +160,17 @@ def test_what_is_written_is_read_back(places: list[tuple[float, float]]) -> None
 
     assert [row.number for row in back] == list(range(1, len(places) + 1))
     assert all(math.dist((row.x, row.y), place) < 1e-4 for row, place in zip(back, places, strict=True))
+
+
+@given(st.text(max_size=200) | st.text("number,kind;x y/cm.\t\"'#123-e\n", max_size=200))
+def test_whatever_stands_in_the_file_it_is_read_or_refused_in_words(text: str) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "tape.csv"
+        path.write_bytes(text.encode("utf-8", "surrogatepass"))
+        with contextlib.suppress(UserError):
+            assert all(math.isfinite(row.x + row.y) for row in read_measured(path))
+
+
+def test_a_cell_without_an_end_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(UserError, match=r"tape.csv: not a CSV file"):
+        read_measured(sheet(tmp_path, 'number,x,y\n1,"' + "9" * 200_000))

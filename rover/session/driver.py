@@ -4,6 +4,7 @@ import contextlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
+from operator import is_
 from typing import Any
 
 from rover.devices.keys import DeviceKeys
@@ -19,7 +20,7 @@ FIRST_WAIT_NS, LONGEST_WAIT_NS = 100_000_000, 10_000_000_000
 BACK = ""
 """In the place of what is wrong with a device: it is at work again."""
 
-PLAIN = (float, int, bool, str, type(None))
+PLAIN = frozenset((float, int, bool, str, type(None)))
 """What the core reckons with, and the record holds to the last bit."""
 Renew = Callable[[Any], "Future[Any]"]
 """Has a driver closed, and another one made in its place."""
@@ -111,7 +112,7 @@ def checked(reported: Any) -> Reading:
     value = reported.value
     if isinstance(value, Mapping):
         return reported._replace(value={name: plain(one) for name, one in value.items()})  # the core's own from now on
-    if isinstance(value, tuple) and not all(type(one) in PLAIN for one in value):
+    if isinstance(value, tuple) and not PLAIN.issuperset(map(type, value)):
         return reported._replace(value=plain(value))
     return reported
 
@@ -121,10 +122,12 @@ def plain(value: Any) -> Any:
     if type(value) in PLAIN:
         return value
     if isinstance(value, tuple):
-        inner = [plain(one) for one in value]
-        if all(after is before for after, before in zip(inner, value, strict=True)):
+        if PLAIN.issuperset(map(type, value)):
             return value
-        return value._make(inner) if hasattr(value, "_make") else tuple(inner)
+        inner = tuple(map(plain, value))
+        if all(map(is_, inner, value)):
+            return value
+        return value._make(inner) if hasattr(value, "_make") else inner
     is_scalar = getattr(value, "shape", None) == () and hasattr(value, "item")
     return value.item() if is_scalar else value
 

@@ -17,12 +17,16 @@ from rover.behaviour.build import Builder
 from rover.commands.main import commands
 from rover.files import load, yaml_source
 from rover.files.behaviour import State
+from rover.readiness.bring_up import CHECKS
 from rover.readiness.files import check_file
 from rover.report.mermaid import mermaid
 from rover.session.assembly import check_behaviour
 
 ROOT = Path(__file__).parents[1]
-PAGES = [ROOT / name for name in ("README.md", "DEVELOPERS.md", "behaviours/README.md", "config/README.md")]
+PAGES = [
+    ROOT / name
+    for name in ("README.md", "DEVELOPERS.md", "behaviours/README.md", "config/README.md", "TROUBLESHOOTING.md")
+]
 
 
 class Block(NamedTuple):
@@ -165,3 +169,15 @@ def test_every_link_leads_somewhere(page):
         linked = page.parent / name if name else page
         assert linked.exists(), target
         assert not anchor or anchor in anchors(linked), target
+
+
+def test_what_troubleshooting_names_is_explained_on_the_reference_pages():
+    """Keys and signals are in code letters there; commands exist, and so do the checks of bring-up."""
+    page = (ROOT / "TROUBLESHOOTING.md").read_text("utf-8")
+    explained = "".join((ROOT / folder / "README.md").read_text("utf-8") for folder in ("config", "behaviours"))
+    names = set(re.findall(r"`([a-z_]{2,}(?:\.[a-z_]+)?):?`", re.sub(r"(?ms)^```.*?^```$", "", page)))
+    assert len(names) > 30
+    assert [name for name in sorted(names) if not re.search(rf"`(\w+\.)?{re.escape(name)}[:`]", explained)] == []
+    for command in re.findall(r"rover ([a-z-]+)", page):
+        assert commands.get_command(click.Context(commands), command) is not None, command
+    assert set(re.findall(r"--only (\w+)", page)) <= set(CHECKS)

@@ -3,6 +3,7 @@
 import re
 import shlex
 import shutil
+import subprocess
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -181,3 +182,29 @@ def test_what_troubleshooting_names_is_explained_on_the_reference_pages():
     for command in re.findall(r"rover ([a-z-]+)", page):
         assert commands.get_command(click.Context(commands), command) is not None, command
     assert set(re.findall(r"--only (\w+)", page)) <= set(CHECKS)
+
+
+def test_the_first_page_names_the_tests_and_how_long_they_take():
+    page = (ROOT / "README.md").read_text("utf-8")
+    assert re.search(r"`tools/test\.sh`[^.]* minutes", page)
+
+
+@pytest.mark.skipif(shutil.which("sqlite3") is None, reason="needs sqlite3: apt install sqlite3")
+def test_looking_into_a_record_by_hand_makes_no_file(tmp_path):
+    """Where there is no record yet, or its name is mistyped."""
+    lines = [line for block in BLOCKS for line in block.text.splitlines() if line.startswith("sqlite3 ")]
+    assert lines
+    for line in lines:
+        subprocess.run(["sh", "-c", line], cwd=tmp_path, capture_output=True, check=False)
+        subprocess.run(
+            ["sh", "-c", re.sub(r'"[$].*?"', "no.sqlite", line)], cwd=tmp_path, capture_output=True, check=False
+        )
+        assert list(tmp_path.iterdir()) == []
+
+
+def test_the_wiring_fits_the_window_that_it_is_opened_in():
+    """An SVG without width and height takes the room there is."""
+    tag = re.search(r"<svg [^>]*>", (ROOT / "config/wiring.svg").read_text("utf-8"))
+    assert tag is not None
+    assert "viewBox=" in tag[0]
+    assert not re.search(r"\s(width|height)=", tag[0])

@@ -206,7 +206,10 @@ class Senses:
             pose = known.filter.at(reading.taken_ns)
             view = wall_in_view(pose, sensor.mount, 0.5 * sensor.beam, known.ground.walls, known.things)
         self._checks.hear(device, distance, None if view is None else view.distance)
-        if view is None or distance is None:
+        if view is None:
+            return
+        if distance is None:
+            known.fixes.hear_nothing(view)
             return
         before = known.filter.pose
         passed = fix_by_wall(known.filter, view, sensor.mount, distance)

@@ -89,8 +89,11 @@ def _not_in(evidence: Evidence) -> Iterator[str]:
     run, fates = evidence.run, Fates()
     for entry in evidence.entries:
         fates.take(entry.event)
-    left = None if run.outcome is None else run.outcome.summary.get("left")
-    missing = list(fates.not_in(fetched(run)))
+    summary = {} if run.outcome is None else run.outcome.summary
+    left = summary.get("left")
+    if "left" in summary and left is None:
+        return  # nothing was to be brought
+    missing = fates.not_in(fetched(run), left if isinstance(left, int) else None)
     unknown = left - len(missing) if isinstance(left, int) else 0
     believed = list(fates.believed())
     if not (missing or believed or unknown > 0):

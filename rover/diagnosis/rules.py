@@ -154,7 +154,7 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         "no echoes",
-        f"{by_figure.UNHEARD:.0%} of the pings bring no echo",
+        f"in {by_figure.UNHEARD:.0%} of the looks at known walls no echo comes",
         "see that nothing covers the range finder and that it looks level; rover bring-up shows its echoes",
         by_figure.unheard,
     ),

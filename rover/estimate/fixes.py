@@ -154,13 +154,14 @@ def fix_by_marker(pose_filter: PoseFilter, pose: Pose, camera_ahead: float, mark
 
 @dataclass
 class WallLooks:
-    """How often a known wall was ranged to, and how often that was refused.
+    """How often a known wall was heard, how often that was refused, and how often nothing was where it should be.
 
     ``beyond``: how much farther (m) it was, in all that passed; ``astray``: how far (m) all that were refused were off.
     """
 
     heard: int = 0
     refused: int = 0
+    unheard: int = 0
     beyond: float = 0.0
     astray: float = 0.0
 
@@ -189,6 +190,10 @@ class FixCounts:
         else:
             looks.astray += abs(off)
             looks.refused += 1
+
+    def hear_nothing(self, view: WallView) -> None:
+        """Count that no echo came from where a wall should be."""
+        self.looks.setdefault(view.number, WallLooks()).unheard += 1
 
     def move(self, before: Pose, after: Pose) -> None:
         """Count by how much a fix has moved the position."""

@@ -8,6 +8,7 @@ from rover.events import BELIEVED, Delivery, Event, Find, GivenUp, ObjectEvent
 NEVER_CHOSEN = "seen, and not gone for before the end"
 NOT_REACHED = "gone for, and not held before the end"
 STILL_HELD = "still in the jaws at the end"
+ONLY_SEEN = (NEVER_CHOSEN, NOT_REACHED)
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class Fates:
                 self._set(replace(fate, why_not_in=NOT_REACHED))
             case "gripped again":
                 self._set(replace(fate, why_not_in=STILL_HELD))
-            case "forgotten" if before is not None and before.why_not_in in (NEVER_CHOSEN, NOT_REACHED):
+            case "forgotten" if before is not None and before.why_not_in in ONLY_SEEN:
                 self._set(replace(fate, why_not_in=""))
             case "seen in the tray":
                 self._set(replace(fate, why_not_in=""))
@@ -73,9 +74,18 @@ class Fates:
     def _set(self, fate: Fate) -> None:
         self._by_number[fate.number] = fate
 
-    def not_in(self, kinds: Collection[str]) -> Iterator[Fate]:
-        """Yield those of some kinds that are not in the tray, by number."""
-        return (fate for _, fate in sorted(self._by_number.items()) if fate.why_not_in and fate.kind in kinds)
+    def not_in(self, kinds: Collection[str], left: int | None) -> list[Fate]:
+        """Return those of some kinds that are not in the tray, by number.
+
+        ``left`` is how many the ledger has as left, None where nobody knows. What was only seen may have been another
+        one, seen from afar: of these there are no more than that leaves, the latest.
+        """
+        out = [fate for fate in self._by_number.values() if fate.why_not_in and fate.kind in kinds]
+        seen = sorted((fate for fate in out if fate.why_not_in in ONLY_SEEN), key=lambda fate: fate.at)
+        sure = [fate for fate in out if fate.why_not_in not in ONLY_SEEN]
+        if left is not None:
+            seen = seen[max(len(seen) - max(left - len(sure), 0), 0) :]
+        return sorted([*sure, *seen], key=lambda fate: fate.number)
 
     def believed(self) -> Iterator[Fate]:
         """Yield those that are only believed to be in the tray, by number."""

@@ -35,11 +35,14 @@ class Aftermath:
         """What the run came to know of its devices, for the record."""
         return self._figures.summed_up(self._core)
 
-    @property
-    def not_in(self) -> tuple[Fate, ...]:
-        """The objects that were to be fetched, are known of, and are not in the tray."""
+    def not_in(self, left: int | None) -> tuple[Fate, ...]:
+        """Return the objects that were to be fetched and are not in the tray; ``left``: as many as the ledger has left.
+
+        There are none where nothing was to be brought (None).
+        """
         errand = self._core.known.errand
-        return tuple(self._fates.not_in([kind for kind in errand.kinds if errand.fetches(kind)]))
+        kinds = [kind for kind in errand.kinds if errand.fetches(kind)]
+        return () if left is None else tuple(self._fates.not_in(kinds, left))
 
     def gave_up(self, ended_ns: int) -> tuple[str, ...]:
         """Return the devices that are not well at the end, each with what is wrong, and since when."""

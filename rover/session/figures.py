@@ -92,7 +92,8 @@ class Figures:
                 figures[f"{name} off"] = source.innovations / source.heard
         for number, name in enumerate(known.errand.field.walls):
             if looks := known.fixes.looks.get(number):
-                figures |= {f"wall {name} heard": float(looks.heard), f"wall {name} refused": float(looks.refused)}
+                figures |= {f"wall {name} heard": float(looks.heard), f"wall {name} unheard": float(looks.unheard)}
+                figures[f"wall {name} refused"] = float(looks.refused)
                 figures[f"wall {name} beyond / m"] = looks.beyond / max(looks.heard - looks.refused, 1)
                 figures[f"wall {name} refused off / m"] = looks.astray / max(looks.refused, 1)
         figures |= {f"frames with {kind}": float(self._seen[kind]) for kind in known.errand.kinds}

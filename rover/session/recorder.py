@@ -258,7 +258,7 @@ class RunRecorder(Recorder):
         counted = (self.delivered, expected, truth, finds, worst)
         return Result(
             *(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path)),
-            not_in=self._aftermath.not_in,
+            not_in=self._aftermath.not_in(account.left),
             gave_up=self._aftermath.gave_up(self._latest_ns),
             **_beside(account),
         )

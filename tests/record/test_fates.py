@@ -35,13 +35,13 @@ def test_why_an_object_is_not_in(events: list[Event], why: str | None):
     fates = Fates()
     for event in events:
         fates.take(event)
-    assert [fate.why_not_in for fate in fates.not_in(["teal"])] == ([] if why is None else [why])
+    assert [fate.why_not_in for fate in fates.not_in(["teal"], None)] == ([] if why is None else [why])
 
 
 def test_other_kinds_are_not_asked_for():
     fates = Fates()
     fates.take(SEEN_ONE)
-    assert list(fates.not_in(["amber"])) == []
+    assert fates.not_in(["amber"], None) == []
 
 
 def test_what_is_only_believed_to_be_in_is_told_apart():
@@ -49,4 +49,12 @@ def test_what_is_only_believed_to_be_in_is_told_apart():
     for event in (SEEN_ONE, FOUND, Delivery(1, "teal", 0, 0.5, 0.5, known_by=BELIEVED, object=1)):
         fates.take(event)
     assert [fate.number for fate in fates.believed()] == [1]
-    assert list(fates.not_in(["teal"])) == []
+    assert fates.not_in(["teal"], None) == []
+
+
+def test_no_more_were_only_seen_than_the_ledger_has_left():
+    fates = Fates()
+    for event in (happens("seen", 1), happens("seen", 2), happens("seen", 3), LOST):
+        fates.take(event)
+    numbers = {left: [fate.number for fate in fates.not_in(["teal"], left)] for left in (None, 0, 1, 2, 3)}
+    assert numbers == {None: [1, 2, 3], 0: [1], 1: [1], 2: [1, 3], 3: [1, 2, 3]}

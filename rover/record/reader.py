@@ -57,14 +57,13 @@ def entry_numbers(path: Path) -> tuple[int, ...]:
 def summary(path: Path) -> RunSummary:
     """Return what a list of runs says of the one that is recorded in the file; raises as `read`."""
     with _opened(path) as connection:
+        header = dict(connection.execute("SELECT key, value FROM header WHERE key NOT LIKE 'file:%'"))
         outcomes = list(_entries(connection, RunEnd))
         times = "SELECT at_ns FROM track UNION ALL SELECT at_ns FROM state_changes"
         first_ns, last_ns = connection.execute(f"SELECT min(at_ns), max(at_ns) FROM ({times})").fetchone()
-        ended_ns = outcomes[-1][1] if outcomes else last_ns
-        header = dict(connection.execute("SELECT key, value FROM header WHERE key NOT LIKE 'file:%'"))
-        return RunSummary(
-            header, outcomes[-1][2] if outcomes else None, 0.0 if first_ns is None else (ended_ns - first_ns) * 1e-9
-        )
+        began_ns = int(header["began_ns"]) if "began_ns" in header else first_ns or 0
+        ended_ns = outcomes[-1][1] if outcomes else last_ns or began_ns
+        return RunSummary(header, outcomes[-1][2] if outcomes else None, (ended_ns - began_ns) * 1e-9)
 
 
 @contextmanager

@@ -81,7 +81,7 @@ def moment_at(path: Path, run: RecordedRun, at_s: float, progress: Progress) -> 
     """
     wanted_ns = run.started_ns + round(at_s * 1e9)
     latest: dict[str, Reading] = {}
-    followed = _Followed(run.started_ns)
+    followed = _Followed(run.started_ns, is_from_start=wanted_ns - WATCHED_NS <= run.started_ns)
     with given_again(path, run, recorded_errand(path, run)) as again:
         core, duties, now_ns = again.core, (0.0, 0.0), run.started_ns
         for number, (given, decided) in enumerate(loop.steps(core, again.host)):
@@ -110,8 +110,8 @@ def moment_at(path: Path, run: RecordedRun, at_s: float, progress: Progress) -> 
 class _Followed:
     """Follows how the exits stand that are waited for, and since when."""
 
-    def __init__(self, began_ns: int) -> None:
-        self._began_ns = began_ns
+    def __init__(self, began_ns: int, *, is_from_start: bool) -> None:
+        self._began_ns, self._is_from_start = began_ns, is_from_start
         self._first_ns: int | None = None
         self._since: dict[tuple[str, str, str], tuple[str, int]] = {}
         self.conditions: list[Condition] = []
@@ -126,7 +126,7 @@ class _Followed:
             was, since_ns = before.get(key, ("", now_ns))
             since_ns = since_ns if was == stands else now_ns
             self._since[key] = stands, since_ns
-            is_older = since_ns == self._first_ns and since_ns > self._began_ns
+            is_older = since_ns == self._first_ns and not self._is_from_start
             self.conditions.append(Condition(one, stands, None if is_older else (since_ns - self._began_ns) * 1e-9))
 
 

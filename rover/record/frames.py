@@ -96,9 +96,12 @@ class CameraFrames:
 
     def take(self, new: Sequence[tuple[str, Reading]]) -> None:
         """Keep the frame of a reading among a step's, unless an earlier one is still being packed."""
-        if self._packing.is_alive() or not any(family == "camera" for family, _ in new):
-            return
-        frame = self._newest()
+        for family, reading in new:
+            if family == "camera" and self._folder.is_due(reading):
+                self._take_newest()
+
+    def _take_newest(self) -> None:
+        frame = None if self._packing.is_alive() else self._newest()
         if frame is not None and self._folder.is_due(frame):
             self._packing = threading.Thread(target=self._folder.keep, args=(frame,), name="frames", daemon=True)
             self._packing.start()

@@ -14,12 +14,13 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
+from rover.core.interface import StepReadings, StepRecord
 from rover.devices.readings import Reading
 from rover.events import TrackPoint
 from rover.record import schema
 from rover.record.run import Gap, RecordError, RunEnd
 from rover.record.secrets import Hiding
-from rover.record.steps import reading_text
+from rover.record.steps import StepRows, reading_text
 
 Row = tuple[object, ...]
 
@@ -93,7 +94,7 @@ class RunRecord:
         self._connection = connection
         self._path, self._number = path, path.stat().st_ino
         self._queues = {name: SampleQueue(name, waiting_at_most) for name in ("track", "true_track", "readings")}
-        self._hide = Hiding()
+        self._hide, self._rows = Hiding(), StepRows()
         self._entries: deque[tuple[int, schema.Entry]] = deque()
         self._kept: list[tuple[int, schema.Entry]] = []  # the writer's own: entries that no commit has taken yet
         self._written = 0
@@ -125,9 +126,16 @@ class RunRecord:
         self._queues["track"].put(at_ns, (at_ns, *schema.point_values(point), *duties))
 
     def readings(self, at_ns: int, rows: Sequence[tuple[str, Reading]]) -> None:
-        """Record the readings (device, reading) that the step at ``at_ns`` was given."""
+        """Record the readings (device, reading) that came in at ``at_ns``."""
+        self._take_readings(at_ns, (at_ns, rows, None))
+
+    def given(self, given: StepReadings, decided: StepRecord) -> None:
+        """Record all that a step was given, and what it commanded; the rows of it are made in the writer's thread."""
+        self._take_readings(given.now_ns, (given.now_ns, given, decided))
+
+    def _take_readings(self, at_ns: int, sample: tuple[int, Any, StepRecord | None]) -> None:
         queue = self._queues["readings"]
-        queue.put(at_ns, (at_ns, tuple(rows)))
+        queue.put(at_ns, sample)
         if len(queue) == queue.limit // 4:
             self._wake.set()
 
@@ -180,7 +188,9 @@ class RunRecord:
             with self._connection:
                 for table, samples in batches:
                     _insert(
-                        self._connection, table, _reading_rows(samples, self._hide) if table == "readings" else samples
+                        self._connection,
+                        table,
+                        _reading_rows(samples, self._rows, self._hide) if table == "readings" else samples,
                     )
                 self._insert_kept()
         except Exception as error:  # whatever it is, the robot goes on: events are tried again, samples are gone
@@ -275,9 +285,9 @@ def _insert(connection: sqlite3.Connection, table: str, rows: Sequence[Row]) -> 
         connection.execute(f"INSERT INTO {table} VALUES {','.join([row] * len(part))}", values)
 
 
-def _reading_rows(samples: Iterable[Any], hide: Hiding) -> list[Row]:
+def _reading_rows(samples: Iterable[Any], rows_of: StepRows, hide: Hiding) -> list[Row]:
     return [
         (at_ns, device, sequence, taken_ns, hide.in_reading(reading_text(device, value)))
-        for at_ns, rows in samples
-        for device, (taken_ns, sequence, value) in rows
+        for at_ns, given, decided in samples
+        for device, (taken_ns, sequence, value) in (given if decided is None else rows_of.of(given, decided))
     ]

@@ -18,7 +18,6 @@ from rover.link.link import Link
 from rover.record.folder import tidy
 from rover.record.frames import CameraFrames
 from rover.record.run import Incident, TrueFigures
-from rover.record.steps import StepRows
 from rover.record.writer import RunRecord
 from rover.session.aftermath import Aftermath
 from rover.session.drivers import Drivers
@@ -135,7 +134,6 @@ class RunRecorder(Recorder):
         self._finds: dict[int, FindReport] = {}
         self.unwell: dict[str, str] = {}
         self._why = ""
-        self._rows = StepRows()
         self._steps = self._skipped = 0
         self.links = LinkWatch(links)
         self._began_ns = began_ns
@@ -158,7 +156,8 @@ class RunRecorder(Recorder):
         """Record a step: what the core was given, what it decided."""
         now_ns = self._latest_ns = given.now_ns
         if self._takes_readings:
-            self.readings(now_ns, self._rows.of(given, decided))
+            self._frames.take(given.new)
+            self._record.given(given, decided)
         self._aftermath.take(given, decided)
         if self._truth is not None:
             self._take_incidents(self._truth.step(now_ns))

@@ -130,7 +130,7 @@ def test_a_gap_is_the_end_of_what_can_be_replayed(record):
     found = replayed(record)
     assert found.difference is None
     assert found.gap == Gap("readings", 4_000_000_000, 6_000_000_000, 101)
-    assert found.until_s == pytest.approx(3.96)
+    assert found.until_s == pytest.approx(3.98)
 
 
 def test_steps_that_are_missing_without_a_gap_are_a_difference(record):

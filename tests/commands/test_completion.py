@@ -43,7 +43,7 @@ def test_bash_completes_commands_and_options(rover, home, monkeypatch):
     code, output, _ = rover("completion")
     script = home / ".local/share/bash-completion/completions/rover"
     assert (code, output) == (0, f"written: {script}\na new shell has it\n")
-    assert completed(script, home, "rover", "re") == ["rehearse", "report", "reset"]
+    assert completed(script, home, "rover", "reh") == ["rehearse"]
     assert completed(script, home, "rover", "rehearse", "--se") == ["--seed", "--set"]
 
 

@@ -57,17 +57,21 @@ def tried(known: Knowledge, target: Remembered, heading: float) -> int:
 class Approaches:
     """Looks at all directions, some in each step. `work` until ``is_over``; then ``goals`` has those that are free.
 
-    With none, they are looked at again with the room that is due at a creep, then with its neighbours left out:
-    these may be nudged.
+    With none, they are looked at again with its neighbours left out: these may be nudged.
+
+    Args:
+        known: what the robot knows.
+        target: the object.
+        speeds: at which the last straight way may be driven (m/s), in the order in which they are tried.
     """
 
-    def __init__(self, known: Knowledge, target: Remembered) -> None:
+    def __init__(self, known: Knowledge, target: Remembered, speeds: Sequence[float]) -> None:
         self.goals: list[Goal] = []
         self._target = target
         here = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
         self._all = [wrap(here + index * math.tau / DIRECTIONS) for index in range(DIRECTIONS)]
         self._left = list(self._all)
-        ways = ((neighbours, speed) for neighbours in (0.0, NEIGHBOUR) for speed in (math.inf, CREEP))
+        ways = ((neighbours, speed) for neighbours in (0.0, NEIGHBOUR) for speed in speeds)
         self._spare = [clearance_beside(known, target, neighbours, speed) for neighbours, speed in ways]
         self._last = self._spare.pop(0)
         self._stand = clearance_from(known, known.pose, CREEP)

@@ -9,12 +9,14 @@ from rover.activities.fixing import SurerPosition
 from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import Progress
 from rover.motion.goal import Goal
-from rover.motion.keep_clear import CREEP
+from rover.motion.keep_clear import CREEP, FEEL
 from rover.motion.request import STILL, Request
 from rover.vision.targets import Remembered
 
 FAR = 0.6
 """Farther than this (m) before the jaws the robot goes by a way; nearer it closes in by sight."""
+SPEEDS = (math.inf, CREEP)
+"""The last straight way is driven at a creep (m/s) only where there is no room for more."""
 NO_DIRECTION = "cannot be reached: there is no direction from which body and open jaws fit"
 
 
@@ -22,7 +24,7 @@ class DrawNear:
     """From wherever the robot is to where the target stands before it, near enough to close in on it by sight.
 
     Where no direction is free by what is known from afar, it is looked at from nearer, the position is made surer, and
-    what was only heard is doubted, before the target is said to be out of reach.
+    what was only heard is doubted, before it is felt for, or said to be out of reach.
 
     Attributes:
         why: why it failed; the target then knows it too.
@@ -36,7 +38,7 @@ class DrawNear:
         self._approaches: Approaches | None = None
         self._way: RouteFollower | None = None
         self._surer = SurerPosition()
-        self._is_viewed = self._is_last = False
+        self._is_viewed = self._is_last = self._feels = False
 
     def request(self, known: Knowledge, target: Remembered) -> Request:
         """Return what is wanted; ``progress`` tells when the target is near, or cannot be reached."""
@@ -50,7 +52,7 @@ class DrawNear:
         heading = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
         if can_close_in(known, target, CREEP) and not tried(known, target, heading):
             return self._go_straight(known, target, distance, heading)
-        self._approaches = Approaches(known, target)
+        self._approaches = Approaches(known, target, SPEEDS)
         return STILL
 
     def _go_straight(self, known: Knowledge, target: Remembered, distance: float, heading: float) -> Request:
@@ -76,9 +78,13 @@ class DrawNear:
         if self._surer.begin(known):
             return STILL
         if known.ledger.forget_heard():
-            self._approaches = Approaches(known, target)
-            return STILL
-        return self._fail(target, NO_DIRECTION)
+            self._approaches = Approaches(known, target, SPEEDS)
+        elif not self._feels:
+            self._feels = True
+            self._approaches = Approaches(known, target, (FEEL,))
+        else:
+            return self._fail(target, NO_DIRECTION)
+        return STILL
 
     def _go(self, known: Knowledge, target: Remembered, goals: Sequence[Goal], *, is_last: bool) -> Request:
         self._is_last = is_last
@@ -97,7 +103,7 @@ class DrawNear:
 
     def _arrive(self, known: Knowledge, target: Remembered) -> Request:
         self.progress = Progress.DONE
-        self.most = math.inf if can_close_in(known, target, math.inf) else CREEP
+        self.most = next((speed for speed in SPEEDS if can_close_in(known, target, speed)), FEEL)
         return STILL
 
     def _fail(self, target: Remembered, why: str) -> Request:

@@ -100,11 +100,12 @@ class LegsDriven:
     def _fastest(self, known: Knowledge, leg: Leg) -> float:
         """Return how fast (m/s) a leg may be driven with the room that it leaves; once held back, at a creep."""
         self._creeps = self._creeps or known.held_back_for > SOON
+        creep = min(CREEP, self._planned)
         if self._creeps:
-            return CREEP
+            return creep
         limits, doubt = known.robot.limits, known.filter.position_doubt
         spare = leg.room + room_due(limits, doubt, self._planned).worst - room_due(limits, doubt).worst
-        return CREEP + FASTER * max(0.0, spare)
+        return creep + FASTER * max(0.0, spare)
 
     def _angle(self, leg: Leg, bearing: float) -> float:
         """Return the angle (rad) to turn by next: to the bearing, the way round that the leg says is free."""

@@ -13,7 +13,7 @@ from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.kinds import PlaceName
 from rover.motion.goal import Goal
-from rover.motion.keep_clear import CREEP
+from rover.motion.keep_clear import CREEP, FEEL
 from rover.motion.planner import WaySearch, has_room
 from rover.motion.request import STILL, Request
 
@@ -92,14 +92,19 @@ class RouteFollower:
         return self._follow(known, self._legs)
 
     def _without_way(self, known: Knowledge) -> Request:
-        """Try what may yet show a way: a surer position, going at a creep, and doubt of what was only heard."""
+        """Try what may yet show a way: a surer position, going at a creep, and doubt of what was only heard.
+
+        A load is not given up as long as there may be a way.
+        """
         if self._surer.begin(known):
             self._search = None
             return STILL
         if self._planned_speed > CREEP:
             self._planned_speed = CREEP
         elif not known.ledger.forget_heard():
-            return self._fail("found no way round what stands in between")
+            if not known.loaded or self._planned_speed == FEEL:
+                return self._fail("found no way round what stands in between")
+            self._planned_speed = FEEL
         self._plan(known)
         return STILL
 

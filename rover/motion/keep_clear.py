@@ -19,7 +19,9 @@ DOUBT = 2.0
 """So many standard deviations of the position, across what is near, are left as room besides the robot file's margin
 when driving."""
 CREEP, DOUBT_AT_A_CREEP = 0.08, 1.0
-"""No faster than this (m/s), a robot that touches a wall does no harm, and goes where there is less room."""
+"""No faster than this (m/s), a robot that touches a wall does no harm, and goes where there is less room ..."""
+FEEL = 0.06
+"""... and no faster than this it goes where there may be none, as the last resort: it would feel a wall."""
 UNKNOWN = 0.5
 """A position less sure than this (m, standard deviation) is none: nothing is driven by it."""
 LEAST_WAY = 0.02
@@ -36,7 +38,7 @@ SHARES = (1.0, 0.5, 0.25)
 
 def room_due(limits: LimitSettings, position: Doubt, speed: float = math.inf) -> RoomDue:
     """Return the room due before boundary and walls at a position with this covariance, at a speed (m/s)."""
-    times = DOUBT if abs(speed) > CREEP else DOUBT_AT_A_CREEP
+    times = DOUBT if abs(speed) > CREEP else DOUBT_AT_A_CREEP if abs(speed) > FEEL else 0.0
     return RoomDue(limits.boundary_margin + GRAIN, position.at_most(UNKNOWN).times(times))
 
 

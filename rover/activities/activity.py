@@ -1,5 +1,6 @@
 """What an activity sees, and what an activity is."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from random import Random
@@ -38,6 +39,8 @@ class Knowledge:
         outputs: what outputs of one's own are set to.
         held_back_for: seconds for which the limits have taken motion away because of what is in the way. A device that
             is missing does not count: wheels stand still meanwhile, and the errand goes on when it returns.
+        obstacle: what is close ahead is among it.
+        gap_ahead: the way (m) to what was close ahead last.
         is_stalled: the wheels were driven and did not turn; true for one step, then they are driven again.
         answer: the operator's, to the last question: ``yes``, ``no`` or ``none``.
         random: a generator that depends on the run's seed, the state and its count of entries, and on nothing else.
@@ -58,6 +61,7 @@ class Knowledge:
     jaws: float | None = None
     held_back_for: float = 0.0
     obstacle: bool = False
+    gap_ahead: float = math.inf
     is_stalled: bool = False
     answer: str = "none"
     random: Random = field(default_factory=lambda: Random(0))

@@ -166,7 +166,8 @@ def touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:
 def heard(known: Knowledge) -> list[tuple[float, float]]:
     """Return where (m) what the range finder hears may stand: across the middle of the robot's lane."""
     front = max(part.front for part in known.space.outlines[0].parts)
-    return [known.pose.beside(front + known.robot.limits.stop_gap, left) for left in (-HEARD_ACROSS, 0.0, HEARD_ACROSS)]
+    gap = min(max(0.0, known.gap_ahead), known.robot.limits.stop_gap)
+    return [known.pose.beside(front + gap, left) for left in (-HEARD_ACROSS, 0.0, HEARD_ACROSS)]
 
 
 def _goals_at(known: Knowledge, place: PlaceXYH) -> list[Goal]:

@@ -34,7 +34,7 @@ from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.motion.carriage import Carriage
 from rover.motion.keep_clear import UNKNOWN, Whereabouts
-from rover.motion.limits import STALLED, Allowed
+from rover.motion.limits import OBSTACLE, STALLED, Allowed
 from rover.motion.request import STILL, Request
 from rover.stopping import Act, JawsRule
 from rover.vision.targets import TargetMemory
@@ -243,6 +243,8 @@ class Core:
         where = Whereabouts(known.pose, known.filter.position_doubt, known.loaded)
         missing = self._health.missing(known.now_ns)
         allowed = self._carriage.allow(request, known.now_ns, known.seconds, where, missing)
+        if OBSTACLE in limits.causes:
+            known.gap_ahead = self._carriage.echoes.room.ahead
         now = (*limits.causes, *limits.slowed_by)
         if now != before:
             known.events.extend(HoldBack(cause) for cause in now if cause not in before)

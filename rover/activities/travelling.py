@@ -46,6 +46,7 @@ class RouteFollower:
         self._goals, self._most = goals, most
         self._jams = 0
         self._planned_speed = math.inf
+        self._doubts_heard = False
         self._surer = SurerPosition()
         self._legs: LegsDriven | None = None
         self._away: _Away | None = None
@@ -101,10 +102,12 @@ class RouteFollower:
             return STILL
         if self._planned_speed > CREEP:
             self._planned_speed = CREEP
-        elif not known.ledger.forget_heard():
-            if not known.loaded or self._planned_speed == FEEL:
-                return self._fail("found no way round what stands in between")
+        elif not self._doubts_heard and known.ledger.forget_heard():
+            self._doubts_heard = True  # heard again, it is there
+        elif known.loaded and self._planned_speed > FEEL:
             self._planned_speed = FEEL
+        else:
+            return self._fail("found no way round what stands in between")
         self._plan(known)
         return STILL
 

@@ -121,6 +121,8 @@ class RouteFollower:
     def _jammed(self, known: Knowledge, legs: LegsDriven) -> Request:
         """Enter what was met, and begin to back away from it."""
         self._jams += 1
+        if self._planned_speed == FEEL and known.is_stalled:
+            return self._fail("touched a wall where no more room was to be had")
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
         if known.is_stalled and not legs.is_turning:

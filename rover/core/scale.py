@@ -1,5 +1,7 @@
 """How many times the way that its motor's duty makes a side has counted."""
 
+from typing import NamedTuple
+
 SCALE_WAY = 0.2
 """Counts are held against duties over so long a way (m)..."""
 SHORT_WAY, SHORT_COUNTS = 0.04, 4.0
@@ -12,6 +14,31 @@ KEEPS_UP = 0.7
 """A wheel that counts less than this share of what it was told is blocked, or at its end."""
 WELL_SCALED = (0.7, 1.4)
 """Within these they are not to blame for what a heading contradicts."""
+
+
+class Due(NamedTuple):
+    """The way (m) that is due by a duty: as far as at least, and at most, since dead bands are known roughly."""
+
+    least: float = 0.0
+    most: float = 0.0
+
+    def plus(self, other: "Due") -> "Due":
+        """Return both together."""
+        return Due(self.least + other.least, self.most + other.most)
+
+    def half(self) -> "Due":
+        """Return half of it."""
+        return Due(0.5 * self.least, 0.5 * self.most)
+
+    def amiss(self, counted: float) -> float:
+        """Return by how much (m) a counted way is more, or less, than may be due."""
+        return max(0.0, counted - self.most, self.least - counted)
+
+    def scale(self, counted: float) -> float:
+        """Return how many times what is due a counted way (m) is: 1 where it may be true."""
+        if counted > self.most:
+            return counted / self.most if self.most > 0.0 else 1.0
+        return counted / self.least if counted < self.least else 1.0
 
 
 class Scale:
@@ -31,16 +58,17 @@ class Scale:
 
     def begin(self) -> None:
         """Begin anew."""
-        self._long_due = self._long_counted = self._short_due = self._short_counted = 0.0
-        self._long_told = self._short_told = 0.0
+        self._long_counted = self._short_counted = self._long_told = self._short_told = 0.0
+        self._long_due = self._short_due = Due()
         self.settled = 1.0
         self.unaccounted = 0.0
 
     def mark(self) -> None:
         """Begin the short comparison anew, in which the heading is to be held against the counts."""
-        self._short_due = self._short_counted = self._short_told = 0.0
+        self._short_counted = self._short_told = 0.0
+        self._short_due = Due()
 
-    def count(self, due: float, counted: float, told: float) -> None:
+    def count(self, due: Due, counted: float, told: float) -> None:
         """Take in a way (m) that was due by the duty, what was counted in its direction, and what the wheels were told.
 
         The control of a wheel whose counts are too few gives it more, until they are as many as it was told; a wheel
@@ -49,39 +77,46 @@ class Scale:
         if told > 0.0:
             self._short_told += told
             self._long_told += told
-        self._short_due += due
+        self._short_due = self._short_due.plus(due)
         self._short_counted += counted
-        self._long_due += due
+        self._long_due = self._long_due.plus(due)
         self._long_counted += counted
-        if self._long_due >= SCALE_WAY:
-            self.settled = self._long_counted / self._long_due
-            if self.settled < LEAST_SCALE and self._long_counted < KEEPS_UP * self._long_told:
-                self.settled = 1.0
-            if self.settled > MOST_SCALE or STANDS_SCALE < self.settled < LEAST_SCALE:
-                self.unaccounted += 0.5 * abs(self._long_due - self._long_counted)
-            self._long_due, self._long_counted = 0.5 * self._long_due, 0.5 * self._long_counted
-            self._long_told *= 0.5
+        if self._long_due.most >= SCALE_WAY:
+            self._settle()
+
+    def _settle(self) -> None:
+        due, counted = self._long_due, self._long_counted
+        self.settled = due.scale(counted)
+        if self.settled < LEAST_SCALE and counted < KEEPS_UP * self._long_told:
+            self.settled = 1.0
+        if self.settled > MOST_SCALE or STANDS_SCALE < self.settled < LEAST_SCALE:
+            self.unaccounted += 0.5 * due.amiss(counted)
+        self._long_due, self._long_counted = due.half(), 0.5 * counted
+        self._long_told *= 0.5
 
     @property
     def lately(self) -> float:
         """As it seems to be becoming."""
-        return self._long_counted / self._long_due if self._long_due >= self._short_way else self.settled
+        due = self._long_due
+        return due.scale(self._long_counted) if due.most >= self._short_way else self.settled
 
     @property
     def is_acquitted(self) -> bool:
-        """Since the mark, the counts were surely what their duty makes."""
-        low, high = WELL_SCALED
-        return self._short_due >= self._short_way and low < self._short_counted / self._short_due < high
+        """Since the mark, the counts were what their duty makes, as far as that is known."""
+        (low, high), due = WELL_SCALED, self._short_due
+        middle = 0.5 * (due.least + due.most)
+        return due.most >= self._short_way and low * middle < self._short_counted < high * middle
 
     @property
     def contradicts(self) -> bool:
         """Since the mark, the counts were surely not what their duty makes."""
-        due = self._short_due
-        if self._short_counted < min(LEAST_SCALE * due, KEEPS_UP * self._short_told):
+        due, counted = self._short_due, self._short_counted
+        if counted < min(LEAST_SCALE * due.least, KEEPS_UP * self._short_told):
             return False
-        return due >= self._short_way and not LEAST_SCALE <= self._short_counted / due <= MOST_SCALE
+        return due.most >= self._short_way and not LEAST_SCALE <= due.scale(counted) <= MOST_SCALE
 
     @property
     def exceeds(self) -> bool:
         """Since the mark, they were surely more."""
-        return self._short_due >= self._short_way and self._short_counted > MOST_SCALE * self._short_due
+        due = self._short_due
+        return due.most >= self._short_way and self._short_counted > MOST_SCALE * due.most

@@ -3,7 +3,7 @@
 import math
 from typing import NamedTuple
 
-from rover.core.scale import LEAST_SCALE, MOST_SCALE, WELL_SCALED, Scale
+from rover.core.scale import LEAST_SCALE, MOST_SCALE, WELL_SCALED, Due, Scale
 from rover.core.turns import FACTOR_CHANGE, Turns
 from rover.files.robot import Robot
 from rover.motion.wheels import LAG
@@ -12,6 +12,8 @@ SURE = 1.5
 """A duty of so many dead bands turns a wheel, whatever the floor..."""
 FASTER = 2.0
 """Only from so many on does it tell how fast: dead bands differ."""
+DEAD_BANDS = (0.5, 1.75)
+"""The true dead band may be so many times what the robot file says: at a creep that is most of what a duty tells."""
 LEAST_DUTY = 0.1
 SETTLED = 0.25
 """... once it has been on for so long (s), the same way round."""
@@ -84,6 +86,7 @@ class Side:
     def begin(self) -> None:
         """Begin anew, at rest."""
         self._speed = self._due = self._judged = self._fast = self._steady = self._told = 0.0
+        self._speeds, self._dues = [0.0, 0.0], [0.0, 0.0]
         self.scale.begin()
         self._idle = self._rolled = 0.0
         self.agree()
@@ -94,10 +97,10 @@ class Side:
 
     def drive(self, duty: float, told: float, seconds: float) -> None:
         """Work out how far a duty brings the wheels in a time (s), in which they are told to go by ``told`` (m/s)."""
-        size = abs(duty)
-        share = (size - self._dead_band) / (1.0 - self._dead_band) if size > self._dead_band else 0.0
-        goal = math.copysign(share * self._top_speed, duty)
-        self._speed += (goal - self._speed) * min(1.0, seconds / LAG)
+        size, follows = abs(duty), min(1.0, seconds / LAG)
+        self._speed += (self._goal(duty, 1.0) - self._speed) * follows
+        for index, times in enumerate(DEAD_BANDS):
+            self._speeds[index] += (self._goal(duty, times) - self._speeds[index]) * follows
         self._idle = self._idle + seconds if duty == 0.0 else 0.0
         if duty:
             self._rolled = 0.0
@@ -106,10 +109,17 @@ class Side:
         self.sense = sense
         if sense and self._steady >= SETTLED:
             self._due += self._speed * seconds
+            self._dues = [due + speed * seconds for due, speed in zip(self._dues, self._speeds, strict=True)]
             self._told += abs(told) * seconds
             self._judged += seconds
             if size >= self._faster:
                 self._fast += seconds
+
+    def _goal(self, duty: float, times: float) -> float:
+        """Return the speed (m/s) that a duty leads to, with so many times the dead band of the robot file."""
+        dead_band = min(times * self._dead_band, 0.9)
+        share = max(0.0, abs(duty) - dead_band) / (1.0 - dead_band)
+        return math.copysign(share * self._top_speed, duty)
 
     def count(self, way: float, by_counts: float, turned: float, seconds: float) -> None:
         """Hold the way (m) that was counted in ``seconds`` against what was due in them.
@@ -119,7 +129,8 @@ class Side:
         if self._idle > RUN_OUT:
             self._rolled += abs(way)
         due, is_judged, is_fast = self._due, self._judged >= 0.5 * seconds, self._fast >= 0.5 * seconds
-        told = self._told
+        told, (most, least) = self._told, self._dues
+        self._dues = [0.0, 0.0]
         self._due = self._judged = self._fast = self._told = 0.0
         if not is_judged:
             if way:
@@ -135,7 +146,7 @@ class Side:
         self.turned += turned
         self.by_counts += by_counts
         if is_fast:
-            self.scale.count(abs(due), ahead, told)
+            self.scale.count(Due(abs(least), abs(most)), ahead, told)
 
     @property
     def is_well(self) -> bool:

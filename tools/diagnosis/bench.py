@@ -45,19 +45,21 @@ class Row:
     record: Path
 
 
-def run(drawn: Drawn, folder: Path) -> Row:
-    """Rehearse with a cause, and have the record explained."""
+def files_with(drawn: Drawn, folder: Path) -> Path:
+    """Copy the demo's files into a folder, edit a cause into them, and return the errand file's path."""
     shutil.copytree(ROOT / "config", folder / "config")
     shutil.copytree(ROOT / "behaviours", folder / "behaviours")
-    for file in FILES:
-        _edit(
-            folder / "config" / FILES[file],
-            [(key, value) for of, key, value in drawn.edits if of == file],
-            drawn.faults if file == "bench" else (),
-        )
-    record = folder / "run.sqlite"
+    for kind, name in FILES.items():
+        edits = [(key, value) for of, key, value in drawn.edits if of == kind]
+        _edit(folder / "config" / name, edits, drawn.faults if kind == "bench" else ())
+    return folder / "config" / FILES["errand"]
+
+
+def run(drawn: Drawn, folder: Path) -> Row:
+    """Rehearse with a cause, and have the record explained."""
+    errand, record = files_with(drawn, folder), folder / "run.sqlite"
     try:
-        result = rehearse(folder / "config" / FILES["errand"], seed=drawn.seed, drivers=[HERE], record=record)
+        result = rehearse(errand, seed=drawn.seed, drivers=[HERE], record=record)
     except UserError as error:
         return Row(drawn, f"refused: {error}", (), None, record)
     findings = found_in(evidence_of(record))

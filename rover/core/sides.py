@@ -12,8 +12,9 @@ SURE = 1.5
 """A duty of so many dead bands turns a wheel, whatever the floor..."""
 FASTER = 2.0
 """Only from so many on does it tell how fast: dead bands differ."""
-DEAD_BANDS = (0.5, 1.75)
-"""The true dead band may be so many times what the robot file says: at a creep that is most of what a duty tells."""
+DEAD_BANDS = (0.0, 1.75)
+"""The true dead band may be so many times what the robot file says: some boards make up for it, and at a creep it is
+most of what a duty tells."""
 LEAST_DUTY = 0.1
 SETTLED = 0.25
 """... once it has been on for so long (s), the same way round."""

@@ -10,9 +10,10 @@ from pathlib import Path
 from rover.record.frames import folder_of
 from rover.record.run import CUT_OFF, RunEnd
 from rover.record.schema import ENTRY_TABLES, entry_row
+from rover.record.unfinished import JOURNAL, LOG, is_unfinished, roll_back
 
 WHY_CUT_OFF = "the record ends before the run did: the program was killed, or the power went"
-BESIDE = ("-wal", "-shm")
+BESIDE = (LOG, JOURNAL, "-shm")
 """Ends of the names of files that the database keeps beside its own while it is written."""
 
 
@@ -26,18 +27,19 @@ def tidy(folder: Path, keep: float) -> Iterator[str]:
     hosts = {path: host for path in folder.glob("*.sqlite") if (host := host_of(path))}
     by_age = sorted(hosts, key=_changed_at)
     for path in by_age:
-        if Path(f"{path}-wal").exists() and (said := finish(path)):
+        if is_unfinished(path) and (said := finish(path)):
             yield said
     sizes = {path: _size(path) for path in by_age}
     excess = sum(sizes.values()) - keep
     for path in sorted(by_age[:-1], key=lambda path: hosts[path].startswith("robot")):
-        if excess > 0 and not Path(f"{path}-wal").exists() and _delete(path):
+        if excess > 0 and not is_unfinished(path) and _delete(path):
             excess -= sizes[path]
             yield f"{path.name} was deleted, {sizes[path] / 1e6:.1f} MB: records here take {keep / 1e6:.0f} MB at most"
 
 
 def host_of(path: Path) -> str:
     """Return where a record was made, ``robot`` or a bench; '' of a file that is no run record."""
+    roll_back(path)
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=0.0)) as connection:
             found = dict(connection.execute("SELECT key, value FROM header WHERE key IN ('schema', 'host')"))

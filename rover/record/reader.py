@@ -26,6 +26,7 @@ from rover.record.run import (
     TruePose,
     TrueTouch,
 )
+from rover.record.unfinished import JOURNAL, LOG, roll_back
 
 RESCUE = "the SQLite shell's '.recover' may bring back a part of it"
 
@@ -70,6 +71,7 @@ def summary(path: Path) -> RunSummary:
 def _opened(path: Path) -> Iterator[sqlite3.Connection]:
     if not path.is_file():
         raise RecordError(f"{path}: there is no such file; give the path of a run record")
+    roll_back(path)
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
             _check_version(path, connection)
@@ -83,8 +85,11 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def _advice(path: Path) -> str:
-    if Path(f"{path}-wal").exists():
-        return "copy it, with the file ending in -wal beside it, to a folder that can be written, and read it there"
+    for end in (LOG, JOURNAL):
+        if Path(f"{path}{end}").exists():
+            return (
+                f"copy it, with the file ending in {end} beside it, to a folder that can be written, and read it there"
+            )
     return "check that the file may be read"
 
 

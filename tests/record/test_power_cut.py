@@ -20,7 +20,7 @@ from tests.record import power
 
 pytestmark = pytest.mark.skipif(shutil.which("cc") is None, reason="needs a C compiler: apt install gcc libc6-dev")
 
-CUTS = 200
+CUTS, AT_THE_END = 200, 40
 NOTES = 150
 LOAD = """
 import os, sys, time
@@ -73,9 +73,10 @@ def under_load(library: Path, folder: Path, synchronous: str) -> list[power.Oper
 
 
 def cuts(done: Sequence[power.Operation], draw: Random) -> Iterator[power.Disk]:
-    """Yield the disk at moments all through the run, the first commit being over."""
+    """Yield the disk at moments all through the run, the first commit being over, and at each while it is finished."""
     first = next(at for at, one in enumerate(done) if one.name == power.MARKS and one.data.startswith(b"committed"))
     moments = Counter(draw.randrange(first, len(done)) for _ in range(CUTS))
+    moments.update(range(len(done) - AT_THE_END, len(done)))
     disk = power.Disk()
     for at, one in enumerate(done):
         disk.do(one)

@@ -1,6 +1,7 @@
 """Compiled modules are taken as long as every source is what was compiled; an edit is never without effect."""
 
 import os
+import runpy
 import shutil
 import subprocess
 import sys
@@ -92,3 +93,9 @@ def test_a_copy_of_the_project_does_not_take_those_of_another(tree, tmp_path):
 def test_a_build_that_was_thrown_away_is_not_missed(tree):
     shutil.rmtree(tree / "build")
     assert imported(tree, tree) == ("interpreted", "")
+
+
+def test_each_module_to_compile_is_there():
+    paths = runpy.run_path(str(COMPILED / "build.py"))["modules"]()
+    assert paths
+    assert [path for path in paths if not (COMPILED.parents[1] / path).is_file()] == []

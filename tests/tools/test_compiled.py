@@ -95,7 +95,8 @@ def test_a_build_that_was_thrown_away_is_not_missed(tree):
     assert imported(tree, tree) == ("interpreted", "")
 
 
-def test_each_module_to_compile_is_there():
+def test_each_module_to_compile_is_there(monkeypatch):
+    monkeypatch.syspath_prepend(str(COMPILED))
     paths = runpy.run_path(str(COMPILED / "build.py"))["modules"]()
     assert paths
     assert [path for path in paths if not (COMPILED.parents[1] / path).is_file()] == []

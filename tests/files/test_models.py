@@ -96,7 +96,7 @@ def test_a_behaviour_keeps_the_words_of_conditions_and_times() -> None:
     look = behaviour.states["look"]
     assert look.values == {"rate": "60 deg/s"}
     assert look.tries == Tries(at_most=3, go="home")
-    assert look.exits[0] == Exit(when="target.seen", confirm="3 of 5", go="fetch")
+    assert look.exits[0] == Exit(when="target.known", confirm="3 of 5", go="fetch")
     assert behaviour.always[1].after == "settings.longest"
 
 

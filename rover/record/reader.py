@@ -44,7 +44,10 @@ def read(path: Path) -> RecordedRun:
 
 def _check_integrity(path: Path, connection: sqlite3.Connection) -> None:
     """Look at every page: what is read from a damaged file could be anything."""
+    (page,) = connection.execute("PRAGMA page_size").fetchone()
     (found,) = connection.execute("PRAGMA quick_check(1)").fetchone()
+    if path.stat().st_size % page:
+        found = "its end is missing"
     if found != "ok":
         raise RecordError(f"{path}: damaged: {one_line(str(found))}; {RESCUE}")
 

@@ -99,7 +99,7 @@ RECORDS: dict[str, tuple[Callable[[Path], object], str]] = {
     ),
     "odd version": (
         made_by("CREATE TABLE header (key, value); INSERT INTO header VALUES ('schema', 'x')"),
-        "not a run record, or a damaged one",
+        "damaged: its layout is given as 'x'",
     ),
     "no tables": (
         made_by("CREATE TABLE header (key, value); INSERT INTO header VALUES ('schema', 1)"),

@@ -119,7 +119,7 @@ def test_another_behaviour_or_robot_or_errand_file_takes_the_place_of_the_record
 def test_what_cannot_stand_in_its_place(record, tmp_path):
     with pytest.raises(UserError, match="a bench file decides nothing; name an errand, a behaviour or a robot file"):
         parted(record, file=ROOT / "config/bay.yaml")
-    with pytest.raises(FileProblems, match=r"--set:1:1: 'naer': .*did you mean 'near'\?"):
+    with pytest.raises(FileProblems, match=r"--set: 'naer': .*did you mean 'near'\?"):
         parted(record, {"naer": "1 m"})
     with pytest.raises(FileProblems, match="no such file"):
         parted(record, file=tmp_path / "none.yaml")

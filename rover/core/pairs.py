@@ -75,8 +75,9 @@ PAIRS = (
     Pair(
         "counts and duties: scale",
         f"over {SCALE_WAY:g} m",
-        f"more than {MOST_SCALE:g} times what the duty makes, or less than {LEAST_SCALE:g} times while the heading "
-        f"turns as if the base had become {FACTOR_CHANGE:g} times narrower",
+        f"more than {MOST_SCALE:g} times what the duty makes at the most, whatever the dead band, or less than "
+        f"{LEAST_SCALE:g} times what it makes at the least while the heading turns as if the base had become "
+        f"{FACTOR_CHANGE:g} times narrower",
         "one side: its counts are doubted. Both: stop",
     ),
     Pair(

@@ -62,15 +62,17 @@ class Targeting:
             if is_placed and not (closed and is_between) and self._is_candidate(sighting):
                 candidates.append(sighting)
         steady = is_placed and abs(known.filter.heading_rate) < STEADY_TURN_RATE
-        known.targets.update(candidates, pose, steady)
+        in_jaws = closed and known.between_jaws is not None
+        known.targets.update(candidates, pose, steady and not in_jaws)  # what is gripped is not where it was
         self._tell_stories()
         if is_placed:
             self._look_into_tray(pose, steady=steady, closed=closed)
-        if known.ledger.carried is None and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
+        is_free = known.ledger.carried is None and not in_jaws
+        if is_free and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
             known.ledger.stories.choose(taken.number, taken.x, taken.y)
         if steady and not closed:
             self._count_as_looked_at(pose)
-        self._fill_signals(candidates, in_jaws=closed and known.between_jaws is not None)
+        self._fill_signals(candidates, in_jaws=in_jaws)
 
     def _tell_stories(self) -> None:
         """Note which objects are believed in now that were not before, and the other way round."""

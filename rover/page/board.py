@@ -27,6 +27,7 @@ class Seen:
     errand: int = 0
     now: int = 0
     tick: int = 0
+    exits: int = 0
     picture: int = 0
 
 
@@ -49,6 +50,7 @@ class Board:
     _errand: str = ""
     _now: str = ""
     _tick: str = ""
+    _exits: str = ""
     _picture: bytes = b""
     _trail: list[tuple[float, float, str]] = field(default_factory=list)
     _latest: Seen = field(default_factory=Seen)
@@ -71,6 +73,9 @@ class Board:
             case "tick":
                 self._tick = text
                 self._latest.tick += 1
+            case "exits":
+                self._exits = text
+                self._latest.exits += 1
             case "errand":
                 self._errand = text
                 self._latest.errand += 1
@@ -124,11 +129,14 @@ class Board:
             told.append(self._errand)
         if seen.now != latest.now:
             told.append(self._now)
+        if seen.exits != latest.exits:
+            told.append(self._exits)
         if seen.tick != latest.tick:
             told.append(self._tick)
         news: list[Message] = [*told]
         if seen.picture != latest.picture:
             news.append(self._picture)
         seen.sheet, seen.event, seen.errand = latest.sheet, latest.event, latest.errand
-        seen.now, seen.tick, seen.picture = latest.now, latest.tick, latest.picture
+        seen.now, seen.exits = latest.now, latest.exits
+        seen.tick, seen.picture = latest.tick, latest.picture
         return news

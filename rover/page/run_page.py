@@ -1,7 +1,7 @@
 """What the page shows of a run: taken from the core after a step, and often only while somebody watches.
 
-The loop's thread does this, so it costs little: the field once, the robot ten times a second, what it knows of its
-field twice, and each event as it comes.
+The loop's thread does this, so it costs little: the field once, the robot ten times a second, exits and what it knows
+of its field twice, each in a step of its own, and each event as it comes.
 """
 
 import math
@@ -23,7 +23,7 @@ from rover.page.words import event_words, exit_facts, reading_words, recognised,
 from rover.report.behaviour_graph import behaviour_svg
 from rover.session.watched import Page, Wish
 
-NOW_EVERY_S, ERRAND_EVERY_S = 0.1, 0.5
+NOW_EVERY_S, SELDOM_EVERY_S = 0.1, 0.5
 UNWATCHED_EVERY_S = 0.5
 """So often the trail goes on while nobody watches."""
 RUN_ACTS = ("enable", "hold", "reset", "go-on", "yes", "no")
@@ -42,7 +42,8 @@ class RunPage(Page):
         self._process = process
         self._about, self._acts = about, acts
         self._began_ns = self._entered_ns = 0
-        self._now_s = self._errand_s = 0.0
+        self._now_s = self._seldom_s = 0.0
+        self._errand_is_due = False
         self._state = self._question = ""
         self._latest: dict[str, Any] = {}
         self._health: dict[str, tuple[str, str]] = {}
@@ -100,18 +101,24 @@ class RunPage(Page):
         self._began_ns = self._began_ns or given.now_ns
         self._latest.update((name, reading.value) for name, reading in given.new)
         self._timing.step(given.now_ns)
-        for event in decided.events:
-            self._take_event(event, given.now_ns)
         if decided.state != self._state:
             self._state, self._entered_ns, self._question = decided.state, given.now_ns, ""
+        for event in decided.events:
+            self._take_event(event, given.now_ns)
         now_s = time.monotonic()
         is_watched = self._process.viewers > 0
-        if now_s >= self._now_s or decided.ending is not None:
+        if decided.ending is not None:
+            self._process.show(self._now(core, decided, waits_for))
+            self._show_errand(core)
+        elif is_watched and now_s >= self._seldom_s:
+            self._seldom_s = now_s + SELDOM_EVERY_S  # in steps of their own, so that none takes all
+            self._show_exits(core)
+        elif is_watched and self._errand_is_due:
+            self._errand_is_due = False
+            self._show_errand(core)
+        elif now_s >= self._now_s:
             self._now_s = now_s + (NOW_EVERY_S if is_watched else UNWATCHED_EVERY_S)
             self._process.show_or_drop(self._now(core, decided, waits_for))
-        if (is_watched and now_s >= self._errand_s) or decided.ending is not None:
-            self._errand_s = now_s + ERRAND_EVERY_S
-            self._show_errand(core)
 
     def _take_event(self, event: Any, now_ns: int) -> None:
         match event:
@@ -145,7 +152,6 @@ class RunPage(Page):
             "loaded": known.loaded,
             "jaws": known.jaws,
             "duties": [rounded(decided.drive.left, 2), rounded(decided.drive.right, 2)],
-            "exits": [exit_facts(one, now_ns) for one in core.awaited()],
             "devices": self._devices(core),
             "seen": recognised(self._latest.get("camera")),
             "timing": self._timing.facts(),
@@ -160,6 +166,12 @@ class RunPage(Page):
             said = reading_words(name, self._latest[name]) if name in self._latest else ""
             rows.append([name, health, why, age, said])
         return rows
+
+    def _show_exits(self, core: Core) -> None:
+        """Show what is waited for; of all that is shown this takes longest, so it is seldom done."""
+        exits = [exit_facts(one, core.known.now_ns) for one in core.awaited()]
+        self._process.show_or_drop({"kind": "exits", "state": core.engine.path, "exits": exits})
+        self._errand_is_due = True
 
     def _show_errand(self, core: Core) -> None:
         """Show what the robot knows of its field, where that is news."""

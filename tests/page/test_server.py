@@ -5,6 +5,7 @@ import json
 import socket
 import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from http.client import HTTPConnection, HTTPResponse
 from typing import Any, NamedTuple
 
@@ -53,8 +54,9 @@ class Served(NamedTuple):
         return f"http://127.0.0.1:{self.port}"
 
 
-@pytest.fixture(scope="module")
-def served() -> Iterator[Served]:
+@contextmanager
+def serving(*, may_read: bool) -> Iterator[Served]:
+    """Serve in a thread of its own, until the runtime's end of the channel is closed."""
     here, there = pair()
     stops: list[str] = []
 
@@ -64,7 +66,7 @@ def served() -> Iterator[Served]:
 
     listening = socket.create_server(("127.0.0.1", 0))
     port = listening.getsockname()[1]
-    made = server.PageServer(Channel(there), TOKEN, stop)
+    made = server.PageServer(Channel(there), TOKEN, stop, may_read=may_read)
     thread = threading.Thread(target=lambda: asyncio.run(made.serve(listening)))
     thread.start()
     here.send(json.dumps({"kind": "sheet", "acts": ACTS, "title": "A run"}).encode())
@@ -72,10 +74,18 @@ def served() -> Iterator[Served]:
     while served.ask("POST", "/act/hold", RIGHT) == 404:
         pass  # the sheet has not been taken in yet
     served.words()
-    yield served
-    here.close()
-    thread.join(20)
-    there.close()
+    try:
+        yield served
+    finally:
+        here.close()
+        thread.join(20)
+        there.close()
+
+
+@pytest.fixture(scope="module")
+def served() -> Iterator[Served]:
+    with serving(may_read=False) as served:
+        yield served
 
 
 def test_what_is_asked_for_with_the_token_reaches_the_runtime(served: Served) -> None:
@@ -165,6 +175,15 @@ def test_a_viewer_with_the_token_is_shown_all_there_is(served: Served) -> None:
 @pytest.mark.parametrize("token", ["", "wrong", None, {"a": 1}])
 def test_a_viewer_without_it_is_shown_nothing(served: Served, token: object) -> None:
     assert [one["kind"] for one in told(served, token)] == ["refused"]
+
+
+def test_where_the_robot_file_says_so_anyone_may_watch_and_nothing_else() -> None:
+    with serving(may_read=True) as served:
+        you, sheet = told(served, "", 2)
+        assert (you["may_act"], sheet["kind"]) == (False, "sheet")
+        assert [one["kind"] for one in told(served, "wrong")] == ["refused"]  # who gives one means to act
+        assert served.ask("POST", "/act/hold") == 401
+        assert served.words() == []
 
 
 METHODS = st.sampled_from(["GET", "POST", "PUT", "DELETE", "HEAD", "OPTIONS", "PATCH", "TRACE", "BREW"])

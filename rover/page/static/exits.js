@@ -6,9 +6,9 @@ import { svg } from "./plan.js";
 
 const BAR = 120;
 
-export function showExits(body, place, now) {
+export function showExits(body, place, now, told) {
   put(place, now.state ? `in ${now.state} for ${now.since.toFixed(1)} s` : "the behaviour has not begun");
-  const exits = now.exits ?? [];
+  const exits = told?.state === now.state ? told.exits : []; // those of a state that was left say nothing
   while (body.rows.length > exits.length) body.deleteRow(-1);
   exits.forEach((one, index) => show(body.rows[index] ?? made(body), one));
 }

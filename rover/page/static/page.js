@@ -10,7 +10,7 @@ const NARROW = matchMedia("(max-width: 700px)");
 const by = (id) => document.getElementById(id);
 
 const controls = new Controls(reconnect);
-let plan = null, sheet = null, errand = null, now = null, ended = "", heard = 0, live = null, showing = 0;
+let plan = null, sheet = null, errand = null, exits = null, now = null, ended = "", heard = 0, live = null, showing = 0;
 
 function connect() {
   const link = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/live`);
@@ -38,7 +38,7 @@ function reconnect() {
 function take(data) {
   if (data instanceof Blob) return showPicture(data);
   const facts = JSON.parse(data);
-  ({ you, refused, sheet: begin, now: showNow, errand: showErrand, event: showEvent, end, tick: (one) => controls.tick(one) })[facts.kind]?.(facts);
+  ({ you, refused, sheet: begin, now: showNow, exits: (one) => { exits = one; }, errand: showErrand, event: showEvent, end, tick: (one) => controls.tick(one) })[facts.kind]?.(facts);
 }
 
 function you(facts) {
@@ -102,7 +102,7 @@ function showNow(facts) {
     stand();
     plan?.showRobot(now, errand?.carried);
     showBlock();
-    showExits(by("exits").tBodies[0], by("state"), now);
+    showExits(by("exits").tBodies[0], by("state"), now, exits);
     showDevices();
     showRecognised();
     showQuestion();

@@ -1,0 +1,34 @@
+"""An errand that asks which object to fetch next is answered at the page."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.page.rehearsing import ROOT, Served, serving
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Served]:
+    for folder in ("config", "behaviours"):
+        for path in (ROOT / folder).rglob("*.yaml"):
+            copy = tmp_path / path.relative_to(ROOT)
+            copy.parent.mkdir(parents=True, exist_ok=True)
+            copy.write_text(path.read_text("utf-8"), "utf-8")
+    errand = tmp_path / "config" / "greenhouse.yaml"
+    asking = errand.read_text("utf-8").replace("order: nearest", "order: ask")
+    errand.write_text(asking, "utf-8")
+    with serving("rehearse", str(errand), "--pace", "20", cwd=tmp_path) as served:
+        yield served
+
+
+def test_the_next_object_is_chosen_at_the_page(served: Served, new_tab: Any) -> None:
+    tab = new_tab(served.address)
+    tab.wait_for_selector("#question:not([hidden])")
+    assert "The errand asks: yes or no: " in tab.inner_text("#asked")
+    tab.click("#question [data-act=no]")
+    tab.wait_for_selector("#events td:has-text('propose to')")
+    tab.wait_for_selector("#question:not([hidden])")
+    tab.keyboard.press("y")
+    tab.wait_for_selector("#standing:has-text('running: pick_up')")

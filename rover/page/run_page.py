@@ -35,12 +35,11 @@ class RunPage(Page):
     Args:
         process: that serves the page.
         about: what is shown of the run besides: seed, pace.
-        acts: what may be asked for.
     """
 
-    def __init__(self, process: PageProcess, about: Mapping[str, str], acts: Sequence[str] = RUN_ACTS) -> None:
+    def __init__(self, process: PageProcess, about: Mapping[str, str]) -> None:
         self._process = process
-        self._about, self._acts = about, acts
+        self._about = about
         self._began_ns = self._entered_ns = 0
         self._now_s = self._seldom_s = 0.0
         self._errand_is_due = False
@@ -74,7 +73,7 @@ class RunPage(Page):
                 "field": header.get("field", "{}"),
                 "kinds": header.get("kinds", "{}"),
                 "states": [path for path, state in core.engine.graph.states.items() if state.final is None],
-                "acts": list(self._acts),
+                "acts": list(RUN_ACTS),
                 "drives": False,
                 **parts,
             }

@@ -220,7 +220,7 @@ def clicks(run: Run, number: int) -> None:
     took_ms = sorted(ms for ms in took_ms if ms > 0.0)  # the others were stopped before the click
     centiles = {share: took_ms[min(len(took_ms) - 1, int(share * len(took_ms)))] for share in (0.5, 0.9, 0.99)}
     told = ", ".join(f"{share:.0%} within {ms:.0f} ms" for share, ms in centiles.items())
-    print(f"{number} clicks on Stop, to the guard's own time of the stop: {told}, the slowest {took_ms[-1]:.0f} ms")
+    print(f"{len(took_ms)} clicks on Stop, to the guard's own time of it: {told}, the slowest {took_ms[-1]:.0f} ms")
 
 
 def main() -> None:

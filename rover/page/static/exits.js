@@ -1,8 +1,7 @@
 // What the present state waits for: each exit with how far it is from firing. A bar tells how near a number is to its
 // threshold, and the words beside it tell the same.
 
-import { put } from "./page.js";
-import { svg } from "./plan.js";
+import { put, svg } from "./elements.js";
 
 const BAR = 120;
 

@@ -3,6 +3,7 @@
 
 import { Plan } from "./plan.js";
 import { Controls } from "./controls.js";
+import { put, rows } from "./elements.js";
 import { showExits } from "./exits.js";
 
 const TRY_AGAIN_MS = 1000, SILENT_MS = 3000, MOST_EVENTS = 200;
@@ -151,19 +152,6 @@ function cells(rows) {
     }));
   }
   rows.forEach(([, value], index) => put(list.children[index].lastChild, String(value)));
-}
-
-export function put(place, text) {
-  if (place.textContent !== text) place.textContent = text;
-}
-
-export function rows(body, wanted, columns) {
-  while (body.rows.length > wanted.length) body.deleteRow(-1);
-  wanted.forEach((texts, index) => {
-    const row = body.rows[index] ?? body.insertRow();
-    while (row.cells.length < columns) row.insertCell();
-    texts.forEach((text, column) => put(row.cells[column], text));
-  });
 }
 
 function showDevices() {

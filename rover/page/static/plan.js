@@ -1,16 +1,9 @@
 // What moves on the plan: path, ellipse, objects, things met, the robot. What stands still was drawn by the server.
 
-const SVG = "http://www.w3.org/2000/svg";
+import { svg } from "./elements.js";
+
 const INK = "#23262b", PAPER = "#fbf9f3", SOFT = "#6d6e6c";
 const STEP = 0.02; // m, as in board.py
-
-export function svg(parent, tag, attributes, text) {
-  const child = document.createElementNS(SVG, tag);
-  for (const [name, value] of Object.entries(attributes)) child.setAttribute(name, value);
-  if (text !== undefined) child.textContent = text;
-  parent.append(child);
-  return child;
-}
 
 export class Plan {
   // A view is the picture for a wide or for a narrow screen.

@@ -9,8 +9,8 @@ from rover.activities.fixing import SurerPosition
 from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import Progress
 from rover.motion.goal import Goal
-from rover.motion.keep_clear import CREEP, FEEL
-from rover.motion.request import STILL, Request
+from rover.motion.keep_clear import CREEP
+from rover.motion.request import FEEL, STILL, Request
 from rover.vision.targets import Remembered
 
 FAR = 0.6
@@ -103,7 +103,8 @@ class DrawNear:
 
     def _arrive(self, known: Knowledge, target: Remembered) -> Request:
         self.progress = Progress.DONE
-        self.most = next((speed for speed in SPEEDS if can_close_in(known, target, speed)), FEEL)
+        slowest = FEEL if self._feels else CREEP
+        self.most = next((speed for speed in SPEEDS if can_close_in(known, target, speed)), slowest)
         return STILL
 
     def _fail(self, target: Remembered, why: str) -> Request:

@@ -16,7 +16,7 @@ from rover.errand.entries import Grip
 from rover.geometry import Pose
 from rover.kinds import Number
 from rover.motion.profile import bearing_to, towards
-from rover.motion.request import STILL, Request
+from rover.motion.request import FEEL, STILL, Request
 from rover.quantities import wrap
 from rover.vision.targets import Remembered
 
@@ -77,7 +77,7 @@ class CloseIn(Driving):
             known.ledger.met(touched(known, back=False), known.now_ns, is_touched=True)
         elif known.obstacle and known.held_back_for > PATIENCE:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)
-        return self.drive(known, self._wanted(known, target)._replace(jaws=1.0), PATIENCE)
+        return self.drive(known, self._wanted(known, target)._replace(jaws=1.0, feels=self._most <= FEEL), PATIENCE)
 
     def _wanted(self, known: Knowledge, target: Remembered) -> Request:
         if self._last is not None:

@@ -9,7 +9,7 @@ from rover.activities.turning import TurnTowards
 from rover.motion.keep_clear import CREEP, room_due
 from rover.motion.legs import Leg
 from rover.motion.profile import bearing_to, towards
-from rover.motion.request import Request
+from rover.motion.request import FEEL, Request
 from rover.quantities import wrap
 
 NEAR, PASSED = 0.04, 0.12
@@ -95,12 +95,17 @@ class LegsDriven:
             distance if len(self._legs) == 1 else distance + 0.2, most, 0.6 * known.robot.limits.deceleration
         )
         speed *= max(0.25, math.cos(min(1.5, 1.5 * abs(bearing))))
-        return Request(-speed if leg.back else speed, HEADING_GAIN * bearing, range_blocked=known.loaded)
+        return Request(
+            -speed if leg.back else speed,
+            HEADING_GAIN * bearing,
+            feels=self._planned <= FEEL,
+            range_blocked=known.loaded,
+        )
 
     def _fastest(self, known: Knowledge, leg: Leg) -> float:
         """Return how fast (m/s) a leg may be driven with the room that it leaves; once held back, at a creep."""
         self._creeps = self._creeps or known.held_back_for > SOON
-        creep = min(CREEP, self._planned)
+        creep = min(CREEP, known.robot.limits.contact_speed, self._planned)
         if self._creeps:
             return creep
         limits, doubt = known.robot.limits, known.filter.position_doubt

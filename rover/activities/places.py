@@ -4,12 +4,14 @@ import math
 from typing import Any
 
 from rover.activities.activity import Knowledge
+from rover.estimate.doubt import SURE
 from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import Lookout
 from rover.geometry import Pose
 from rover.motion.free_space import Clearance, Thing
 from rover.motion.keep_clear import CREEP, room_due
 from rover.motion.outline import RoomDue
+from rover.motion.request import FEEL
 from rover.vision.targets import Remembered
 
 PlaceXYH = tuple[float, float, float | None]
@@ -117,13 +119,18 @@ def things_about(known: Knowledge) -> list[Thing]:
     return [*others, *(Thing(x, y, radius, CLEAR) for x, y in spots), *met]
 
 
+def _room_due(known: Knowledge, speed: float) -> RoomDue:
+    """Return the room that is due before boundary and walls at a speed (m/s); who feels leaves none for doubt."""
+    return room_due(known.robot.limits, SURE if speed <= FEEL else known.filter.position_doubt, speed)
+
+
 def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, speed: float = CREEP) -> Clearance:
     """Return what keeps the outline clear on the last straight way to an object, driven at a speed (m/s).
 
     Where things stand beside each other is known better than where they stand: they are seen together. Others that are
     nearer to the object than ``neighbours`` (m) may be nudged.
     """
-    due = room_due(known.robot.limits, known.filter.position_doubt, speed)
+    due = _room_due(known, speed)
     radius = 0.5 * known.errand.widest
     spots = [(one.x, one.y) for one in known.targets.others()]
     spots += [(one.x, one.y) for one in known.ledger.put_off]
@@ -139,6 +146,6 @@ def clearance_from(known: Knowledge, start: Pose, speed: float = math.inf) -> Cl
 
     A little more room is planned for than the limits insist on, since no way is followed to the centimetre.
     """
-    margin, doubt = room_due(known.robot.limits, known.filter.position_doubt, speed)
+    margin, doubt = _room_due(known, speed)
     due = RoomDue(margin + ASTRAY, doubt)
     return Clearance(known.space, known.space.outlines[known.loaded], due, things_about(known), start)

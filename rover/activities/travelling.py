@@ -13,9 +13,9 @@ from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.kinds import PlaceName
 from rover.motion.goal import Goal
-from rover.motion.keep_clear import CREEP, FEEL
+from rover.motion.keep_clear import CREEP
 from rover.motion.planner import WaySearch, has_room
-from rover.motion.request import STILL, Request
+from rover.motion.request import FEEL, STILL, Request
 
 NODES_A_SECOND = 2000
 """A search for a way goes on by so many nodes in a second, whatever time they take: a replay finds the same."""
@@ -46,7 +46,7 @@ class RouteFollower:
         self._goals, self._most = goals, most
         self._jams = 0
         self._planned_speed = math.inf
-        self._doubts_heard = False
+        self._doubts_heard = self._is_last = False
         self._surer = SurerPosition()
         self._legs: LegsDriven | None = None
         self._away: _Away | None = None
@@ -121,11 +121,11 @@ class RouteFollower:
     def _jammed(self, known: Knowledge, legs: LegsDriven) -> Request:
         """Enter what was met, and begin to back away from it."""
         self._jams += 1
-        if self._planned_speed == FEEL and known.is_stalled:
-            return self._fail("touched a wall where no more room was to be had")
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
-        if known.is_stalled and not legs.is_turning:
+        if self._planned_speed <= FEEL:
+            self._is_last = True  # what was touched is on the map: it is not where it was thought to be
+        elif known.is_stalled and not legs.is_turning:
             known.ledger.met(touched(known, legs.are_back), known.now_ns, is_touched=True)
         elif known.obstacle:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)
@@ -135,11 +135,13 @@ class RouteFollower:
 
     def _back_away(self, known: Knowledge, away: "_Away") -> Request:
         request = away.request(known)
-        if request is None:
-            self._away = None
-            self._plan(known)
-            return STILL
-        return request
+        if request is not None:
+            return request
+        self._away = None
+        if self._is_last:
+            return self._fail("touched a wall where no more room was to be had")
+        self._plan(known)
+        return STILL
 
 
 class _Away:
@@ -170,7 +172,8 @@ def touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:
 
 def heard(known: Knowledge) -> list[tuple[float, float]]:
     """Return where (m) what the range finder hears may stand: across the middle of the robot's lane."""
-    front = max(part.front for part in known.space.outlines[0].parts)
+    body = known.robot.body
+    front = max(0.5 * body.length, body.gripper_reach)
     gap = min(max(0.0, known.gap_ahead), known.robot.limits.stop_gap)
     return [known.pose.beside(front + gap, left) for left in (-HEARD_ACROSS, 0.0, HEARD_ACROSS)]
 

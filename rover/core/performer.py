@@ -76,7 +76,7 @@ class ActivityPerformer:
         if activity.progress == Progress.DONE:
             engine.done()
             return
-        why = getattr(activity, "why", "") or SAYS_NOTHING  # a user's own may set its progress itself
+        why = str(getattr(activity, "why", "") or SAYS_NOTHING)  # a user's own may set both itself, to anything
         self._known.note("activity", f"{engine.path} failed: {why}")
         self._known.trouble(why)
         engine.fail(why)

@@ -38,7 +38,7 @@ class Due(NamedTuple):
         """Return how many times what is due a counted way (m) is: 1 where it may be true."""
         if counted > self.most:
             return counted / self.most if self.most > 0.0 else 1.0
-        return counted / self.least if counted < self.least else 1.0
+        return counted / self.least if counted < self.least and self.least > 0.0 else 1.0
 
 
 class Scale:

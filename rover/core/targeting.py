@@ -63,12 +63,13 @@ class Targeting:
                 candidates.append(sighting)
         steady = is_placed and abs(known.filter.heading_rate) < STEADY_TURN_RATE
         in_jaws = closed and known.between_jaws is not None
-        known.targets.update(candidates, pose, steady and not in_jaws)  # what is gripped is not where it was
+        in_jaws = in_jaws and not (known.signals.gripper_ok and known.grip.felt is False)
+        is_free = known.ledger.carried is None
+        known.targets.update(candidates, pose, steady and not (in_jaws and is_free))  # what is gripped left its place
         self._tell_stories()
         if is_placed:
             self._look_into_tray(pose, steady=steady, closed=closed)
-        is_free = known.ledger.carried is None and not in_jaws
-        if is_free and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
+        if is_free and not in_jaws and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
             known.ledger.stories.choose(taken.number, taken.x, taken.y)
         if steady and not closed:
             self._count_as_looked_at(pose)
@@ -148,7 +149,7 @@ class Targeting:
         signals.target_seen = seen is not None
         signals.target_distance = math.nan if seen is None else math.hypot(seen.ahead, seen.left)
         signals.target_bearing = math.nan if seen is None else math.atan2(seen.left, seen.ahead)
-        signals.target_in_jaws = in_jaws and not (signals.gripper_ok and known.grip.felt is False)
+        signals.target_in_jaws = in_jaws
 
 
 def is_done_with(ledger: Ledger, one: Sighting) -> bool:

@@ -108,11 +108,14 @@ class Stories:
         number = self._by_find.get(find) or self._at_jaws or self._target or self._new(kind, x, y).number
         self._by_find[find] = self._at_jaws = number
         self._told[number - 1].is_open = False
+        self._target, self._latest = 0, (0, "")  # the tries at it are over
         return number
 
     def leave(self, x: float, y: float) -> int:
         """Return the number of the target, which is left where it is (m)."""
-        return self._put(self._target, x, y)
+        target, self._target = self._target, 0
+        self._latest = (0, "")
+        return self._put(target, x, y)
 
     def let_go(self, x: float, y: float) -> int:
         """Return the number of what was between the jaws, and is left at a place (m); 0 for nothing."""

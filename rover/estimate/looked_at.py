@@ -272,6 +272,7 @@ class LookedAt:
             raise ValueError("it is of another field")
         self._wanted = dict(looks_wanted)
         self._bits = sum(1 << number for number in looks_wanted)
+        self._ever = (1 << len(self._squares.middles)) - 1 & ~self._bits
         self._is_all = None
 
     def look(self, eye: XY, heading: float, sector: Sector) -> None:

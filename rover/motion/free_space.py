@@ -12,6 +12,8 @@ from rover.motion.outline import Barrier, BodyOutline, RoomDue, Surroundings, di
 
 TILE = 0.25
 """Side (m) of the squares for which the barriers nearby are looked up once."""
+TOUCHES = 0.005
+"""With less room (m) than this before a wall, the outline as good as touches it."""
 BEYOND = 0.15
 """More room (m) than this beyond what is due counts as none the better."""
 _HALF_DIAGONAL = TILE / math.sqrt(2.0)
@@ -104,6 +106,7 @@ class Clearance:
         space.look_beyond(due.worst)
         self._start = start
         self._lacking = min(0.0, self.at(start) - SWAY)
+        self._touching = min(TOUCHES, space.room(outline, start) - SWAY) if self._lacking < 0.0 else -math.inf
 
     def at(self, pose: Pose) -> float:
         """Return the room (m) at a pose beyond what is due; negative: so much is lacking."""
@@ -119,7 +122,7 @@ class Clearance:
     def if_free(self, pose: Pose) -> float:
         """Return the room (m) at a pose beyond what is due, -inf where the outline may not be."""
         room = self.at(pose)
-        return room if room >= self._due(pose) else -math.inf
+        return room if self._may_be(room, pose) else -math.inf
 
     def is_free(self, pose: Pose) -> bool:
         """Tell whether the outline may be at a pose."""
@@ -137,6 +140,15 @@ class Clearance:
         least -= self._outline.half_width
         return least if least >= self._due(Pose(x, y, 0.0)) else -math.inf
 
+    def _may_be(self, room: float, pose: Pose) -> bool:
+        """Tell whether the outline may be at a pose with so much room (m) beyond what is due.
+
+        Doubt of one wall, in which it begins, lets nothing into another.
+        """
+        if room < self._due(pose):
+            return False
+        return self._lacking == 0.0 or self._space.room(self._outline, pose) >= self._touching
+
     def _due(self, pose: Pose) -> float:
         if self._lacking == 0.0:
             return 0.0
@@ -152,7 +164,7 @@ class Clearance:
             signed = math.copysign(gone, way)
             there = Pose(pose.x + signed * c, pose.y + signed * s, pose.heading)
             room = self.at(there)
-            if room < self._due(there):
+            if not self._may_be(room, there):
                 return None
             least = min(least, room)
             if gone >= abs(way):
@@ -165,11 +177,11 @@ class Clearance:
         while True:
             there = Pose(pose.x, pose.y, pose.heading + math.copysign(turned, angle))
             room = self.at(there)
-            if room < self._due(there):
+            if not self._may_be(room, there):
                 return False
             if turned >= abs(angle):
                 return True
-            turned = min(abs(angle), turned + max(GRAIN, room) / radius)
+            turned = min(abs(angle), turned + max(GRAIN, room) / (radius + self._doubt.worst))
 
 
 def _apart(outline: BodyOutline, ahead: float, left: float) -> float:

@@ -19,9 +19,7 @@ DOUBT = 2.0
 """So many standard deviations of the position, across what is near, are left as room besides the robot file's margin
 when driving."""
 CREEP, DOUBT_AT_A_CREEP = 0.08, 1.0
-"""No faster than this (m/s), a robot that touches a wall does no harm, and goes where there is less room ..."""
-FEEL = 0.06
-"""... and no faster than this it goes where there may be none, as the last resort: it would feel a wall."""
+"""No faster than this (m/s), a robot that touches a wall does no harm, and goes where there is less room."""
 UNKNOWN = 0.5
 """A position less sure than this (m, standard deviation) is none: nothing is driven by it."""
 LEAST_WAY = 0.02
@@ -38,7 +36,7 @@ SHARES = (1.0, 0.5, 0.25)
 
 def room_due(limits: LimitSettings, position: Doubt, speed: float = math.inf) -> RoomDue:
     """Return the room due before boundary and walls at a position with this covariance, at a speed (m/s)."""
-    times = DOUBT if abs(speed) > CREEP else DOUBT_AT_A_CREEP if abs(speed) > FEEL else 0.0
+    times = DOUBT if abs(speed) > CREEP else DOUBT_AT_A_CREEP
     return RoomDue(limits.boundary_margin + GRAIN, position.at_most(UNKNOWN).times(times))
 
 
@@ -152,20 +150,32 @@ def _most(wanted: float, meets: Callable[[float], str]) -> tuple[float, str]:
 class _Sweep:
     """The outline, moved along ways from where the robot is.
 
-    Wherever that is, it may turn on the spot until it touches something; for a way, call `keep` first.
+    Wherever that is, it may turn on the spot until it touches something; for a way, call `keep` first. What it is too
+    near to already it may not come nearer to; that it is so to one barrier allows nothing before another.
     """
 
     def __init__(self, surroundings: Surroundings, outline: BodyOutline, pose: Pose, near: list[Barrier]) -> None:
         self._surroundings, self._outline, self._pose, self._near = surroundings, outline, pose, near
-        self._kept: list[tuple[Doubt, float]] = [(SURE, min(GRAIN, self._room_now(SURE)))]
+        self._beyond = 0.0 if surroundings.holds(pose) else surroundings.beyond(outline, pose) - SWAY
+        rooms = self._rooms(pose, SURE)
+        self._touched = [room < GRAIN for room in rooms]
+        self._kept = [(SURE, self._floors(rooms, GRAIN))]
 
     def keep(self, due: RoomDue) -> None:
         """Keep from now on as much room as is due, or almost as much as there is."""
-        self._kept.append((due.doubt, min(due.margin, self._room_now(due.doubt) - SWAY)))
+        rooms = [room - SWAY for room in self._rooms(self._pose, due.doubt)]
+        self._kept.append((due.doubt, self._floors(rooms, due.margin)))
 
-    def _room_now(self, doubt: Doubt) -> float:
-        room, _ = self._surroundings.room(self._outline, self._pose, self._near, doubt)
-        return room
+    def _floors(self, rooms: list[float], margin: float) -> list[float]:
+        """Return the room (m) to be kept before each barrier. Of several that are touched, the worst one counts: what
+        leads out of that may lead along another."""
+        worst = min([room for room, is_touched in zip(rooms, self._touched, strict=True) if is_touched], default=0.0)
+        return [
+            min(margin, worst if is_touched else room) for room, is_touched in zip(rooms, self._touched, strict=True)
+        ]
+
+    def _rooms(self, pose: Pose, doubt: Doubt) -> list[float]:
+        return self._surroundings.rooms(self._outline, pose, self._near, doubt)
 
     def meets(self, way: float, angle: float) -> str:
         """Return what a way (m) that turns by an angle (rad) comes nearer to than is kept, or ''."""
@@ -176,8 +186,17 @@ class _Sweep:
             x += way * math.cos(heading + 0.5 * angle)
             y += way * math.sin(heading + 0.5 * angle)
             heading += angle
-            for doubt, least in self._kept:
-                room, cause = self._surroundings.room(self._outline, Pose(x, y, heading), self._near, doubt)
-                if room < least - 1e-9:
-                    return cause
+            if cause := self._is_met(Pose(x, y, heading)):
+                return cause
+        return ""
+
+    def _is_met(self, pose: Pose) -> str:
+        if not self._surroundings.holds(pose):
+            return "boundary" if self._surroundings.beyond(self._outline, pose) < self._beyond - 1e-9 else ""
+        if self._beyond < 0.0:
+            return ""  # from outside, what leads in is free
+        for doubt, floors in self._kept:
+            for room, floor, barrier in zip(self._rooms(pose, doubt), floors, self._near, strict=True):
+                if room < floor - 1e-9:
+                    return barrier.cause
         return ""

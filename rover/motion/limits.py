@@ -7,13 +7,14 @@ This is software on a hobby-size machine, not a certified safety function.
 import math
 from typing import NamedTuple
 
+from rover.estimate.doubt import SURE
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
 from rover.motion.echo import Room, looks_along, swept_radius
 from rover.motion.hold_backs import ALL, BACKWARDS, FORWARDS, LEFT, RIGHT, Count, HoldBacks, all_of, motions_of
 from rover.motion.keep_clear import TURNS, KeepClear, Velocity, Whereabouts
 from rover.motion.profile import ramped
-from rover.motion.request import Request
+from rover.motion.request import FEEL, Request
 from rover.quantities import clamp
 
 BLOCKED_SHARE = 0.75
@@ -129,7 +130,8 @@ class Limits:
             self._now = _without(self._now, all_of(contacts))  # at once, without a ramp
         wanted = self._within(room, wanted, touches, found)
         if self._keep_clear is not None and situation.where is not None and wanted != _AT_REST:
-            wanted, held = self._keep_clear.allow(wanted, self._now, situation.where, situation.seconds)
+            where = situation.where._replace(doubt=SURE) if request.feels else situation.where
+            wanted, held = self._keep_clear.allow(wanted, self._now, where, situation.seconds)
             found += held
         if found or self._hold_backs.causes:
             self._note(self._hold_backs.take(found, situation.now_ns), situation.now_ns)
@@ -156,7 +158,9 @@ class Limits:
         if not (-math.inf < request.speed < math.inf and -math.inf < request.turn_rate < math.inf):
             return _AT_REST
         ahead, back = self._ahead, self._back
-        if request.expects_contact or self._caps.causes:
+        if request.feels:
+            ahead = back = min(FEEL, limits.speed, limits.contact_speed)
+        elif request.expects_contact or self._caps.causes:
             ahead, back = min(ahead, limits.contact_speed), min(back, limits.contact_speed)
         elif request.range_blocked:
             ahead, back = BLOCKED_SHARE * ahead, BLOCKED_SHARE * back

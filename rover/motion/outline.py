@@ -96,21 +96,32 @@ class Surroundings:
         As far it is at least, with so much doubt of where the robot stands. Negative: so far it stands in it. A robot
         whose middle is outside the boundary stands in that the deeper, the farther out it is.
         """
-        middle = (pose.x, pose.y)
-        if not inside(middle, self._boundary):
-            edges = (one for one in self._barriers if one.cause == "boundary")
-            out = min(distance_to_segment(middle, one.start, one.end) for one in edges)
-            return -outline.radius - out - doubt.worst, "boundary"
-        c, s = math.cos(pose.heading), math.sin(pose.heading)
+        if not self.holds(pose):
+            return self.beyond(outline, pose) - doubt.worst, "boundary"
         nearest, cause = math.inf, ""
+        for room, barrier in zip(self.rooms(outline, pose, barriers, doubt), barriers, strict=True):
+            if room < nearest:
+                nearest, cause = room, barrier.cause
+        return nearest, cause
+
+    def holds(self, pose: Pose) -> bool:
+        """Tell whether the robot's middle is within the boundary."""
+        return inside((pose.x, pose.y), self._boundary)
+
+    def beyond(self, outline: BodyOutline, pose: Pose) -> float:
+        """Return how deep (m, negative) a robot whose middle is outside the boundary stands in that."""
+        edges = (one for one in self._barriers if one.cause == "boundary")
+        return -outline.radius - min(distance_to_segment((pose.x, pose.y), one.start, one.end) for one in edges)
+
+    def rooms(self, outline: BodyOutline, pose: Pose, barriers: list[Barrier], doubt: Doubt) -> list[float]:
+        """Return the same (m) of each of some barriers, for a robot whose middle is within the boundary."""
+        c, s = math.cos(pose.heading), math.sin(pose.heading)
         off = doubt.seen_at(c, s)
+        rooms = []
         for barrier in barriers:
             line = _line(_seen_from(pose, c, s, barrier.start), _seen_from(pose, c, s, barrier.end), off)
-            for part in outline.parts:
-                room = _apart(part, line)
-                if room < nearest:
-                    nearest, cause = room, barrier.cause
-        return nearest, cause
+            rooms.append(min([_apart(part, line) for part in outline.parts]))
+        return rooms
 
 
 def _seen_from(pose: Pose, c: float, s: float, place: XY) -> XY:

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import NamedTuple
 
+FEEL = 0.06
+"""Who feels for a wall goes no faster than this (m/s)."""
 NONE: Mapping[str, float | bool] = MappingProxyType({})
 
 
@@ -15,6 +17,7 @@ class Request(NamedTuple):
         turn_rate: rad/s, counter-clockwise positive.
         jaws: wanted opening 0 (closed) to 1 (open); None leaves them as they are.
         expects_contact: what is close ahead is meant to be touched; speed is capped instead.
+        feels: no room is kept for what the position may be off, as the last resort; speed is capped at `FEEL`.
         range_blocked: the range finder looks at something carried; it is left out and speed is capped.
         outputs: values for outputs of one's own, by name, which they keep until they are set again; SI units.
     """
@@ -23,6 +26,7 @@ class Request(NamedTuple):
     turn_rate: float = 0.0
     jaws: float | None = None
     expects_contact: bool = False
+    feels: bool = False
     range_blocked: bool = False
     outputs: Mapping[str, float | bool] = NONE
 

@@ -46,7 +46,7 @@ def _check_integrity(path: Path, connection: sqlite3.Connection) -> None:
     """Look at every page: what is read from a damaged file could be anything."""
     (page,) = connection.execute("PRAGMA page_size").fetchone()
     (found,) = connection.execute("PRAGMA quick_check(1)").fetchone()
-    if path.stat().st_size % page:
+    if path.stat().st_size % page and not Path(f"{path}{LOG}").exists():  # what is in its log is not missing
         found = "its end is missing"
     if found != "ok":
         raise RecordError(f"{path}: damaged: {one_line(str(found))}; {RESCUE}")

@@ -5,7 +5,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from rover.errors import UserError
-from rover.files.load import load
+from rover.files import yaml_source
+from rover.files.load import kind_of, load, loaded, show
 from rover.files.robot import Robot
 from rover.guard.client import GuardError, reset_now, state_of, stop_now
 from rover.guard.find import FoundGuard, guard_at, guards, holds_the_same
@@ -85,7 +86,10 @@ def _outcome(found: FoundGuard, act: Callable[[Path], str], name: str) -> Outcom
 
 
 def _of(file: Path, found: list[FoundGuard]) -> list[FoundGuard]:
-    """Return the guards that hold the motors of a robot file; those whose settings cannot be read may do so."""
+    """Return the guards that hold the motors of a robot file or an errand's; one of unreadable settings may do so."""
+    source = yaml_source.read(file, show(file))
+    if kind_of(source) == "errand":
+        file = file.parent / loaded(source, "errand").model.files.robot
     robot: Robot = load(file, "robot").model
     try:
         wanted = settings_of(robot)
@@ -99,5 +103,7 @@ def _why_none(robot: Path | None, folder: Path | None, others: int) -> str:
     where = f" in {folder}" if folder is not None else " on this machine"
     if robot is None:
         return f"no robot is at work{where}: there is no motor guard"
-    also = f", but {others} of other robots; leave ROBOT out for all" if others else ""
-    return f"the robot of {robot} is not at work{where}: no motor guard holds its motors{also}"
+    holds_none = f"no motor guard holds the motors that {robot} names"
+    if not others:
+        return f"{holds_none}: no robot is at work{where}"
+    return f"{holds_none}: {others} at work{where}, which other files or --port name; leave ROBOT out to reach all"

@@ -138,8 +138,16 @@ class TestNothingThere:
     def test_a_robot_that_no_guard_holds(self, rover, bay, name):
         code, out, said = rover(name, bay.robot)
         assert (code, out) == (2, "")
-        assert said.startswith(f"the robot of {bay.robot} is not at work on this machine: no motor guard holds its")
+        assert said.startswith(f"no motor guard holds the motors that {bay.robot} names: ")
         assert len(said.splitlines()) == 1
+
+    def test_the_robot_of_an_errand(self, rover, bay, name):
+        errand = (ROOT / "config/stand.yaml").read_text()
+        errand = errand.replace("{robot: emulated.yaml, behaviour: ../behaviours/", "{robot: robot.yaml, behaviour: ")
+        (bay.folder / "errand.yaml").write_text(errand.replace("rectangle.yaml}", "rectangle}"))
+        code, _, said = rover(name, bay.folder / "errand.yaml")
+        assert code == 2
+        assert said.startswith(f"no motor guard holds the motors that {bay.folder / 'errand.yaml'} names: ")
 
     def test_a_robot_file_that_is_none(self, rover, tmp_path, name):
         (tmp_path / "robot.yaml").write_text("errand: no")

@@ -56,7 +56,7 @@ ROWS = {
         "[6 m, 4 m], [0 m, 4 m]]\n  start", "[6000 m, 4 m], [0 m, 4 m]]\n  start", 9, NO_SUCH_MACHINE, "1 km can be"
     ),
     "wall from a place to itself": in_errand(
-        NORTH, wall("[[3 m, 1 m], [3 m, 1 m]]"), 13, "both ends of this wall are the same place", "write where it ends"
+        NORTH, wall("[[3 m, 1 m], [3 m, 1 m]]"), 14, "both ends of this wall are the same place", "write where it ends"
     ),
     # the start
     "start outside": in_errand(
@@ -75,7 +75,7 @@ ROWS = {
     "start in a closet": in_errand(
         NORTH,
         wall("[[1.8 m, 0 m], [1.8 m, 80 cm]]", "[[1.8 m, 80 cm], [2.2 m, 80 cm]]", "[[2.2 m, 80 cm], [2.2 m, 0 m]]"),
-        19,
+        20,
         "cannot be reached from the start: boundary or walls shut it off",
         "leave a doorway",
     ),
@@ -89,32 +89,32 @@ ROWS = {
     # the tray
     "no tray": in_errand(f"  {ZONE}\n", "", 8, "sets things down", "add 'zone: {x: "),
     "tray outside": in_errand(
-        ZONE, zone("x: 75 m, y: 75 cm, width: 1.2 m, depth: 1.2 m"), 16, "the tray lies outside", "move it inside"
+        ZONE, zone("x: 75 m, y: 75 cm, width: 1.2 m, depth: 1.2 m"), 17, "the tray lies outside", "move it inside"
     ),
     "tray sticks out": in_errand(
         ZONE,
         zone("x: 30 cm, y: 75 cm, width: 1.2 m, depth: 1.2 m, entry: 180 deg"),
-        16,
+        17,
         "a corner of the tray lies outside",
         "move it inside",
     ),
     "tray behind a wall": in_errand(
         NORTH,
         wall("[[1.5 m, 0 m], [1.5 m, 1.8 m]]", "[[1.5 m, 1.8 m], [0 m, 1.8 m]]"),
-        18,
+        19,
         "the body or the jaws would be in a wall",
         "move the tray farther from it",
     ),
     "tray in a room without a door": in_errand(
         NORTH,
         wall("[[1.9 m, 0 m], [1.9 m, 1.8 m]]", "[[1.9 m, 1.8 m], [0 m, 1.8 m]]"),
-        18,
+        19,
         "cannot be reached from the start: boundary or walls shut it off",
         "leave a doorway",
     ),
     "body wider than the doorway": Row(
         {ERRAND: {NORTH: wall("[[3 m, 0 m], [3 m, 1.8 m]]", "[[3 m, 2.1 m], [3 m, 4 m]]"), "x: 2 m": "x: 5 m"}},
-        f"{ERRAND}:18:",
+        f"{ERRAND}:19:",
         "the widest way there is 30 cm wide at x 3.00 m, y 1.95 m",
         "the body, 26 cm wide, needs 36 cm; widen it",
     ),
@@ -126,28 +126,28 @@ ROWS = {
             },
             ROBOT: {"width: 26 cm": "width: 42 cm"},
         },
-        f"{ERRAND}:19:",
+        f"{ERRAND}:20:",
         "the widest way there is 48 cm wide at x 3.00 m, y 3.24 m",
         "the body, 42 cm wide, needs 52 cm; widen it",
     ),
     "tray too narrow for the jaws": in_errand(
         ZONE,
         zone("x: 75 cm, y: 75 cm, width: 1.2 m, depth: 15 cm, entry: 180 deg"),
-        16,
+        17,
         "no room for one slot and the jaws",
         "make this 20 cm or more",
     ),
     "tray too short for the jaws": in_errand(
         ZONE,
         zone("x: 75 cm, y: 75 cm, width: 6 cm, depth: 1.2 m, entry: 180 deg"),
-        16,
+        17,
         "no room for one slot and the jaws",
         "make this 11 cm or more",
     ),
     "tray entered from the wall": in_errand(
         ZONE,
         zone("x: 75 cm, y: 75 cm, width: 1.2 m, depth: 1.2 m, entry: 0 deg"),
-        16,
+        17,
         "heading 0 deg, the body or the jaws would be in the boundary",
         "write 'entry: 180 deg'",
     ),
@@ -156,18 +156,18 @@ ROWS = {
             ROBOT: {"stop_gap: 8 cm": "stop_gap: 8 cm\n  boundary_margin: 80 cm"},
             ERRAND: {"width: 1.2 m": "width: 40 cm"},
         },
-        f"{ERRAND}:16:",
+        f"{ERRAND}:17:",
         "would come nearer than 'boundary_margin' (80 cm) to the boundary",
         "move the tray farther from it",
     ),
     # what else has a place
     "lookout outside": in_errand(
-        PLACES, "  lookouts: [[2 m, 2 m], [2 m, 5 m]]\n" + PLACES, 16, "this lookout lies outside", "move it inside"
+        PLACES, "  lookouts: [[2 m, 2 m], [2 m, 5 m]]\n" + PLACES, 17, "this lookout lies outside", "move it inside"
     ),
     "lookout in a wall": in_errand(
         PLACES,
         "  lookouts: [[2 m, 2 m], [2 m, 3.95 m]]\n" + PLACES,
-        16,
+        17,
         "this lookout is 5 cm from a wall or the boundary",
         "the body, 26 cm wide, needs 13 cm there",
     ),
@@ -178,12 +178,12 @@ ROWS = {
                 PLACES: "  lookouts: [[2 m, 2 m], [5 m, 2 m]]\n" + PLACES,
             }
         },
-        f"{ERRAND}:17:",
+        f"{ERRAND}:18:",
         "this lookout cannot be reached from the start",
         "leave a doorway, or move it",
     ),
     "named place outside": in_errand(
-        PLACES, "  places: {door: {x: 7 m, y: 1 m}}\n" + PLACES, 16, "the place 'door' lies outside", "move it inside"
+        PLACES, "  places: {door: {x: 7 m, y: 1 m}}\n" + PLACES, 17, "the place 'door' lies outside", "move it inside"
     ),
     "named place shut off": Row(
         {
@@ -192,17 +192,17 @@ ROWS = {
                 PLACES: "  places: {door: {x: 5 m, y: 1 m}}\n" + PLACES,
             }
         },
-        f"{ERRAND}:17:",
+        f"{ERRAND}:18:",
         "the place 'door' cannot be reached from the start: the widest way there is 30 cm wide",
         "needs 36 cm; widen it",
     ),
     "marker outside": in_errand(
-        "marker: [10 cm, 75 cm]", "marker: [-10 cm, 75 cm]", 16, "the tray's marker lies outside", "move it inside"
+        "marker: [10 cm, 75 cm]", "marker: [-10 cm, 75 cm]", 17, "the tray's marker lies outside", "move it inside"
     ),
     "marker behind a wall": in_errand(
         NORTH,
         wall("[[12 cm, 0 m], [12 cm, 4 m]]"),
-        17,
+        18,
         "the camera cannot sight the marker here",
         "move it to where the tray is seen from",
     ),
@@ -212,7 +212,7 @@ ROWS = {
             ROBOT: {"feedback: none": "feedback: none, opens_to: 55 mm"},
             ERRAND: {"{lid: violet, height: 60 mm, width: 50": "{lid: violet, height: 60 mm, width: 60"},
         },
-        f"{ERRAND}:21:",
+        f"{ERRAND}:22:",
         "the open jaws take less than this",
         "'opens_to' is 55 mm",
     ),
@@ -244,7 +244,7 @@ ROWS = {
     "lid as wide as a barrel": in_errand(
         "teal: {lid: teal, height: 60 mm, width: 50 mm}",
         "teal: {lid: teal, height: 60 mm, width: 50 m}",
-        20,
+        21,
         NO_SUCH_MACHINE,
         "1 mm to 1 m can be",
     ),
@@ -284,4 +284,4 @@ def test_all_mistakes_of_the_field_are_told_at_once(project: Path) -> None:
     )
     with pytest.raises(FileProblems) as told:
         check_file(Path(ERRAND))
-    assert [problem.line for problem in told.value.problems] == [10, 11, 17]
+    assert [problem.line for problem in told.value.problems] == [10, 12, 18]

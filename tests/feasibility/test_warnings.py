@@ -12,7 +12,7 @@ WALLS = (
     "    south: [[0 m, 0 m], [6 m, 0 m]]\n    west: [[0 m, 0 m], [0 m, 4 m]]\n"
 )
 WARNINGS = {
-    "more expected than slots": in_errand("order: nearest", "order: nearest\nexpect: 26", 24, "(25)", "make it larger"),
+    "more expected than slots": in_errand("order: nearest", "order: nearest\nexpect: 26", 25, "(25)", "make it larger"),
     "limit above the top speed": in_robot(
         "top_speed: 0.6 m/s", "top_speed: 0.3 m/s", 33, "the limit is above what the drive can do", "0.3 m/s; lower it"
     ),
@@ -28,12 +28,12 @@ WARNINGS = {
     "a place too near a wall to turn": in_errand(
         PLACES,
         "  places: {door: {x: 5.85 m, y: 1 m}}\n" + PLACES,
-        16,
+        17,
         "the place 'door' is 15 cm from a wall or the boundary, and a turn on the spot there",
         "move it away",
     ),
     "too few lookouts": in_errand(
-        PLACES, "  lookouts: [[2 m, 2 m]]\n" + PLACES, 16, "of the field is seen from none of these", "add lookouts"
+        PLACES, "  lookouts: [[2 m, 2 m]]\n" + PLACES, 17, "of the field is seen from none of these", "add lookouts"
     ),
     "a hall": Row(
         {ERRAND: {BOUNDARY: "boundary: [[0 m, 0 m], [60 m, 0 m], [60 m, 40 m], [0 m, 40 m]]", WALLS: ""}},
@@ -44,7 +44,7 @@ WARNINGS = {
     "slots behind a partition": in_errand(
         NORTH,
         wall("[[50 cm, 0 m], [50 cm, 50 cm]]"),
-        17,
+        18,
         "of 25 cannot be driven in to",
         "in a wall; move the tray farther",
     ),

@@ -15,7 +15,7 @@ from rover.motion.keep_clear import CREEP, KeepClear, Velocity, Whereabouts
 from rover.motion.limits import Limits, Situation
 from rover.motion.outline import BodyOutline, Surroundings
 from rover.motion.profile import ramped
-from rover.motion.request import Request
+from rover.motion.request import FEEL, Request
 
 STEP = 0.02
 WALL = ((3.0, 1.0), (3.0, 3.0))
@@ -180,6 +180,32 @@ def test_doubt_along_a_wall_needs_no_room_before_it(cart, field):
     unsure_across = beside._replace(doubt=Doubt(1e-6, 0.0, 0.04))
     held = KeepClear(cart(), field, 0.05).allow(Velocity(0.3, 0.3), Velocity(0.0, 0.0), unsure_across, STEP)
     assert held[0].speed < 0.3
+
+
+def test_doubt_across_the_wall_beside_takes_nothing_from_the_room_ahead(cart, field):
+    """Along a wall that it has not ranged to, it stops as far before the next one as without it."""
+    robot, left = cart(boundary_margin="3 cm"), []
+    for y in (2.0, 4.0 - 0.06 - 0.13):
+        keep_clear, pose, now = KeepClear(robot, field, 0.05), Pose(5.0, y, 0.0), Velocity(0.0, 0.0)
+        for _ in range(400):
+            where = Whereabouts(pose, Doubt(0.02**2, 0.0, 0.1**2))
+            wanted, _ = keep_clear.allow(Velocity(0.3, 0.0), now, where, STEP)
+            now = Velocity(ramped(now.speed, wanted.speed, 0.6 * STEP, STEP), 0.0)
+            pose = moved(pose, now)
+        left.append(6.0 - pose.x - 0.19)
+    assert left[0] > 0.07
+    assert left[1] == pytest.approx(left[0], abs=0.01)
+
+
+def test_only_who_feels_for_a_wall_keeps_no_room_for_doubt(cart, field):
+    where = Whereabouts(Pose(5.76, 2.0, 0.0), doubt(0.1))
+    for feels, speed in ((False, 0.0), (True, FEEL)):
+        limits = Limits(cart(), field, 0.05)
+        for step in range(100):
+            allowed = limits.apply(
+                Request(0.3 if feels else 0.05, feels=feels), Situation(step * 20_000_000, STEP, where)
+            )
+        assert allowed.speed == pytest.approx(speed)
 
 
 def test_at_a_creep_less_room_is_due(cart, field):

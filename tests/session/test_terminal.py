@@ -6,7 +6,7 @@ import termios
 
 import pytest
 
-from rover.session import jog
+from rover.session import jog_keys
 from rover.session.terminal import KEYS, Terminal, words
 
 
@@ -25,7 +25,7 @@ def test_letters_and_words(letters, wanted):
 
 
 def test_a_key_that_stops_a_run_stops_a_jog_and_the_other_way_round():
-    stops = {key.decode() for key, meaning in jog.KEYS.items() if meaning is jog.Key.STOP}
+    stops = {key.decode() for key, meaning in jog_keys.KEYS.items() if meaning is jog_keys.Key.STOP}
     assert stops == {key for key, word in KEYS.items() if word == "stop"}
 
 

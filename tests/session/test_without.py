@@ -71,5 +71,5 @@ def test_without_commitment_the_best_of_each_frame_is_the_target() -> None:
 
 @pytest.mark.parametrize("name", ["fixes", "slip_gate", "confirmation"])
 def test_a_rehearsal_without_it_decides_otherwise(name: str) -> None:
-    brief = Trial(1, "", GREENHOUSE, 1, Given({"longest": "30 s"}))
+    brief = Trial(1, "", GREENHOUSE, 1, Given({"longest": "90 s"}))
     assert run_trial(replace(brief, without=name)).digest != run_trial(brief).digest

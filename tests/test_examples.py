@@ -26,7 +26,7 @@ from rover.session.assembly import check_behaviour
 ROOT = Path(__file__).parents[1]
 PAGES = [
     ROOT / name
-    for name in ("README.md", "DEVELOPERS.md", "behaviours/README.md", "config/README.md", "TROUBLESHOOTING.md")
+    for name in ("README.md", "DEVELOPERS.md", "behaviours/README.md", "config/README.md", "config/TROUBLESHOOTING.md")
 ]
 
 
@@ -174,7 +174,7 @@ def test_every_link_leads_somewhere(page):
 
 def test_what_troubleshooting_names_is_explained_on_the_reference_pages():
     """Keys and signals are in code letters there; commands exist, and so do the checks of bring-up."""
-    page = (ROOT / "TROUBLESHOOTING.md").read_text("utf-8")
+    page = (ROOT / "config/TROUBLESHOOTING.md").read_text("utf-8")
     explained = "".join((ROOT / folder / "README.md").read_text("utf-8") for folder in ("config", "behaviours"))
     names = set(re.findall(r"`([a-z_]{2,}(?:\.[a-z_]+)?):?`", re.sub(r"(?ms)^```.*?^```$", "", page)))
     assert len(names) > 30

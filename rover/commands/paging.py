@@ -1,7 +1,7 @@
 """The operator page of a command that has one: started before all else, and said where it is."""
 
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,11 +33,8 @@ def run_page(
 
     with served(address, guard, may_read=may_read) as process:
         page = RunPage(process, about)
-        try:
+        with _refusals_told_by(page.end):
             yield page
-        except UserError as error:
-            page.end(str(error))
-            raise
 
 
 @contextmanager
@@ -56,12 +53,18 @@ def page_by_hand(
 
     with served(address, guard, may_read=may_read) as process:
         page = ShownByHand(process, drives=what == "jog")
-        try:
+        with _refusals_told_by(page.end):
             yield page
-        except UserError as error:
-            page.end(str(error))
-            raise
         page.end(f"{what} was ended")
+
+
+@contextmanager
+def _refusals_told_by(tell: Callable[[str], None]) -> Iterator[None]:
+    try:
+        yield
+    except UserError as error:
+        tell(str(error))
+        raise
 
 
 @contextmanager

@@ -61,7 +61,8 @@ def _ending(evidence: Evidence) -> Iterator[str]:
         yield item(f"A stop latched{where}: {stop.cause} {place(stops[-1], run)}.")
     elif not evidence.ending:
         yield item(f"{run.outcome.reason or 'Nothing in the record says so'}.")
-    for happening in evidence.ending:
+    is_done = run.outcome is not None and run.outcome.result == "done"
+    for happening in evidence.ending[-1 if is_done else 0 :]:  # what went before the end of what went well is no answer
         yield item(f"{change_in_words(happening)} {place(happening, run)}.")
 
 

@@ -1,6 +1,7 @@
 """The strip beneath the plan: the axes, north, a scale bar, and what each sign and line means."""
 
 import textwrap
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 from xml.etree.ElementTree import Element
@@ -80,7 +81,12 @@ def run_entries(ground: DrawnField, run: RecordedRun) -> list[Entry]:
     """Return what the plan of a run has: signs and their meaning."""
     tags = [(tag_sign(sign.text, sign.tint), kind) for kind, sign in signs_in(run).items()]
     strokes = look.state_strokes(sample.point.state for sample in run.track)
-    paths = [(line_sign(stroke), f"path in {state}" if state else "path") for state, stroke in strokes.items()]
+    points = Counter(look.outermost(sample.point.state) for sample in run.track)
+    paths = [
+        (line_sign(stroke), f"path in {state}" if state else "path")
+        for state, stroke in strokes.items()
+        if points[state] > 1
+    ]
     return [*tags, *_run_signs(run), *ground_entries(ground), *paths]
 
 

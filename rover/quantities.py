@@ -137,6 +137,19 @@ def units_for(dimension: Dimension) -> str:
     return _NAMED[dimension][1] if dimension in _NAMED else symbol_of(dimension)
 
 
+SIGNS = {
+    "\N{DEGREE SIGN}": "'deg'",
+    "\N{MICRO SIGN}s": "'us'",
+    "\N{GREEK SMALL LETTER MU}s": "'us'",
+    '"': "'in'",
+    "\N{DOUBLE PRIME}": "'in'",
+    "\N{MINUS SIGN}": "a plain '-'",
+    "\N{NO-BREAK SPACE}": "a plain blank",
+    "\N{NARROW NO-BREAK SPACE}": "a plain blank",
+}
+"""Signs that people write, or paste, and what a file has for them."""
+
+
 def parse_unit(text: str) -> tuple[Dimension, float]:
     """Return (dimension, factor to SI) of a unit such as ``cm``, ``deg/s`` or ``m/s^2``.
 
@@ -163,6 +176,13 @@ def _unit_hint(name: str) -> str:
     return f"; did you mean '{near[0]}'?" if near else f" (known: {', '.join(UNITS)})"
 
 
+def _sign_hint(text: str) -> str:
+    """Return the cure for a sign that people write and files do not have; '' where there is none."""
+    if "," in text:
+        return "; write a decimal point, not a comma"
+    return next((f"; write {plain}, not '{sign}'" for sign, plain in SIGNS.items() if sign in text), "")
+
+
 def parse(text: str) -> Quantity:
     """Return the quantity that a text such as ``'25 cm'`` means.
 
@@ -171,8 +191,7 @@ def parse(text: str) -> Quantity:
     """
     match = _QUANTITY.fullmatch(text)
     if match is None:
-        hint = "; write a decimal point, not a comma" if "," in text else ""
-        raise QuantityError(f"'{text}' is not a number, with its unit if it has one, such as '25 cm'{hint}")
+        raise QuantityError(f"'{text}' is not a number, with its unit if it has one, such as '25 cm'{_sign_hint(text)}")
     number, unit = match.groups()
     dimension, factor = parse_unit(unit) if unit else (NONE, 1.0)
     value = float(number) * factor

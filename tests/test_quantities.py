@@ -1,4 +1,5 @@
 import math
+import re
 
 import pint
 import pytest
@@ -119,6 +120,21 @@ def test_what_is_no_quantity_is_refused_with_what_to_write(text: str, message: s
     with pytest.raises(QuantityError) as refused:
         parse(text)
     assert str(refused.value).startswith(message)
+
+
+@pytest.mark.parametrize(
+    ("text", "plain"),
+    [
+        ("15\N{DEGREE SIGN}", "'deg'"),
+        ("1900 \N{MICRO SIGN}s", "'us'"),
+        ('2.8"', "'in'"),
+        ("7\N{NO-BREAK SPACE}cm", "a plain blank"),
+        ("\N{MINUS SIGN}5 cm", "a plain '-'"),
+    ],
+)
+def test_what_files_have_for_a_sign_is_said(text: str, plain: str) -> None:
+    with pytest.raises(QuantityError, match=re.escape(f"; write {plain}, not ")):
+        parse(text)
 
 
 @pytest.mark.parametrize(

@@ -47,6 +47,13 @@ class Parsed(NamedTuple):
         return ConditionError(why, self.text[node.col_offset : node.end_col_offset], node.col_offset)
 
 
+CURLY = (
+    "\N{LEFT DOUBLE QUOTATION MARK}\N{RIGHT DOUBLE QUOTATION MARK}"
+    "\N{LEFT SINGLE QUOTATION MARK}\N{RIGHT SINGLE QUOTATION MARK}"
+)
+"""Quotes that word processors put for plain ones."""
+
+
 def parse(text: str) -> Parsed:
     """Return the syntax tree of a text; what its names mean is not looked at.
 
@@ -58,7 +65,8 @@ def parse(text: str) -> Parsed:
     text = text.strip(" ")
     odd = next((character for character in text if not " " <= character <= "~"), None)
     if odd is not None:
-        raise ConditionError(f"the character {odd!r} has no meaning here", odd, text.index(odd))
+        cure = "; write a plain blank" if odd.isspace() else "; write a plain quote" if odd in CURLY else ""
+        raise ConditionError(f"the character {odd!r} has no meaning here{cure}", odd, text.index(odd))
     found: dict[int, Quantity] = {}
     joined = _SETTING_NAME.sub(_raised, _NUMBER_UNIT.sub(lambda match: _join(match, found), text))
     try:

@@ -15,6 +15,8 @@ from rover.motion.outline import FINGER, Surroundings, outline_of
 
 UNREACHED_NOTED = 0.1
 """Of the field, so much may be out of the body's reach, or seen from no lookout, before that is worth a warning."""
+BLIND = 0.95
+"""With more of the field than this seen from no lookout, the camera as good as sees nothing that is to be fetched."""
 SOUND_AREA = 600.0
 """Fields up to this (m^2), 30 x 20 m, are planned and searched without a late step."""
 
@@ -217,6 +219,10 @@ def _note_field(layout: Layout, source: Source) -> None:
 def _note_unseen(layout: Layout, source: Source) -> None:
     """Note lookouts of the errand's, all in reach, that leave much of the field unseen."""
     outlook, given = layout.outlook, layout.errand.field.lookouts
+    if outlook is not None and outlook.unseen_share > BLIND and layout.errand.kinds:
+        why = "the camera sees them from nowhere in reach: check their 'height', and its own 'height' and 'tilt'"
+        source.report(("kinds",), why, warning=True)
+        return
     if outlook is None or not given or len(outlook.lookouts) < len(given) or outlook.unseen_share <= UNREACHED_NOTED:
         return
     why = (

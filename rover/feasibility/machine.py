@@ -34,6 +34,9 @@ def note_numbers_apart(robot: Robot, source: Source) -> None:
             f"wider than the body ({cm(body.width)}); its 'width' is measured over the wheels, and keeps them off walls"
         )
         source.report(("body", "track"), why, warning=True)
+    if body.wheel_diameter > body.length:
+        why = f"larger than the body is long ({cm(body.length)}); is the unit right?"
+        source.report(("body", "wheel_diameter"), why, warning=True)
     if drive is not None:
         top = drive.top_speed
         if limits.speed > top:

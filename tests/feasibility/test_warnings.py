@@ -22,6 +22,12 @@ WARNINGS = {
     "track wider than the body": in_robot(
         "track: 240 mm", "track: 280 mm", 6, "wider than the body (26 cm)", "'width'"
     ),
+    "wheel larger than the body": in_robot(
+        "wheel_diameter: 72 mm", "wheel_diameter: 72 cm", 5, "larger than the body is long (24 cm)", "the unit"
+    ),
+    "lid above the camera": in_errand(
+        "amber, height: 60 mm", "amber, height: 60 cm", 20, "from nowhere in reach", "'tilt'"
+    ),
     "a closed room": in_errand(
         NORTH, wall("[[4 m, 0 m], [4 m, 4 m]]"), 9, "33% of the field cannot be reached", "--picture"
     ),

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import click
 
+from rover.diagnosis.words import counted
 from rover.errors import UserError
 from rover.readiness.person import Person
 from rover.record.run import TrueFigures
@@ -139,20 +140,16 @@ def _in_words(truth: TrueFigures, result: Result) -> list[str]:
     said = {
         f"{truth.objects} stood there to be fetched": truth.objects != result.objects,
         f"{truth.delivered} in the tray, not {result.delivered}": truth.delivered != result.delivered,
-        _times(truth.empty_finds, "find") + " with nothing in the jaws": truth.empty_finds,
-        _times(truth.empty_deliveries, "delivery", "deliveries") + " of nothing": truth.empty_deliveries,
-        _times(truth.let_go_outside, "object") + " let go of outside the tray": truth.let_go_outside,
-        _times(truth.fallen, "object") + " knocked over": truth.fallen,
-        _times(truth.bumps, "bump") + f" at up to {truth.fastest_bump_m_s:.2f} m/s": truth.bumps,
-        _times(truth.touched, "object") + " touched and not gripped": truth.touched,
-        _times(truth.touched_in_tray, "object") + " touched in the tray": truth.touched_in_tray,
+        counted(truth.empty_finds, "find") + " with nothing in the jaws": truth.empty_finds,
+        counted(truth.empty_deliveries, "delivery", "deliveries") + " of nothing": truth.empty_deliveries,
+        counted(truth.let_go_outside, "object") + " let go of outside the tray": truth.let_go_outside,
+        counted(truth.fallen, "object") + " knocked over": truth.fallen,
+        counted(truth.bumps, "bump") + f" at up to {truth.fastest_bump_m_s:.2f} m/s": truth.bumps,
+        counted(truth.touched, "object") + " touched and not gripped": truth.touched,
+        counted(truth.touched_in_tray, "object") + " touched in the tray": truth.touched_in_tray,
         f"{truth.outside_s:.1f} s outside the field, by up to {truth.farthest_outside_m:.3f} m": truth.outside_s,
     }
     return [text for text, happened in said.items() if happened]
-
-
-def _times(number: int, one: str, more: str = "") -> str:
-    return f"{number} {one if number == 1 else more or f'{one}s'}"
 
 
 def show_outcomes(outcomes: Sequence[Outcome]) -> int:

@@ -7,9 +7,9 @@ import click
 from rover.commands import options, true_places
 from rover.commands.output import person_at_terminal, writing
 from rover.diagnosis.answer import answer
-from rover.diagnosis.evidence import evidence_of
-from rover.errors import UserError
-from rover.record.reader import read
+from rover.diagnosis.evidence import Evidence
+from rover.record.frames import folder_of
+from rover.record.reader import read_numbered
 from rover.record.series import read_series
 from rover.record.surveyed import path_beside
 from rover.report.files import folder_beside, write_pictures, write_tables
@@ -33,7 +33,8 @@ from rover.report.video import write_video
 @click.option("--type-in", is_flag=True, help="Ask for the true positions first, find by find, and keep them.")
 def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, video: bool, type_in: bool) -> int:
     """Write the report of a run RECORD: floor plan, finds, deliveries, as one HTML file beside it."""
-    run = read(record)
+    run, numbers = read_numbered(record)
+    said = list(answer(Evidence(run, numbers)))
     if type_in:
         person = person_at_terminal("write them into a CSV file, and give it with --surveyed")
         true_places.type_in(record, run, person)
@@ -43,7 +44,7 @@ def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, vid
         run = with_measured(run, surveyed)
     series = read_series(record)
     with writing():
-        click.echo(f"report: {write_report(run, record.with_suffix('.html'), series, _said_of(record))}")
+        click.echo(f"report: {write_report(run, record.with_suffix('.html'), series, said)}")
         folder = folder_beside(record)
         if as_csv:
             write_tables(sections_of(run, series), run, series, folder)
@@ -52,13 +53,5 @@ def command(record: Path, surveyed: Path | None, as_csv: bool, as_png: bool, vid
     if as_csv or as_png:
         click.echo(f"files: {folder}")
     if video:
-        click.echo(f"video: {write_video(run, record.with_suffix('.frames'), record.with_suffix('.webm'))}")
+        click.echo(f"video: {write_video(run, folder_of(record), record.with_suffix('.webm'))}")
     return 0
-
-
-def _said_of(record: Path) -> list[str]:
-    """Return what `rover show` says of a run; nothing where it cannot tell."""
-    try:
-        return list(answer(evidence_of(record)))
-    except UserError:
-        return []

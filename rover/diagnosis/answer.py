@@ -7,7 +7,7 @@ from rover.diagnosis.evidence import Evidence
 from rover.diagnosis.recorded_files import fetched, file_of
 from rover.diagnosis.rules import found_in
 from rover.diagnosis.spent import spent_held_back, spent_in_states
-from rover.diagnosis.words import at_place, counted, duration, item, more_on, paragraph, place, seconds, shown, times
+from rover.diagnosis.words import at_place, counted, duration, item, more_on, paragraph, place, saw, seconds, times
 from rover.events import StateChange, Stop
 from rover.record.fates import Fates
 from rover.record.run import RecordedRun, is_cut_off
@@ -80,9 +80,8 @@ def change_in_words(happening: Entry) -> str:
     assert isinstance(change, StateChange)
     if not change.left:
         return f"It began in '{change.entered}'"
-    seen = ", ".join(f"{name} {shown(value)}" for name, value in change.values.items())
-    saw = f"; it saw {seen}" if seen else ""
-    return f"'{change.left}' was left for '{change.entered}' by '{change.exit}' ({change.where}{saw}){more_on(change)}"
+    where = f"{change.where}{saw(change)}"
+    return f"'{change.left}' was left for '{change.entered}' by '{change.exit}' ({where}){more_on(change)}"
 
 
 def _not_in(evidence: Evidence) -> Iterator[str]:

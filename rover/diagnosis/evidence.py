@@ -13,7 +13,7 @@ from rover.diagnosis.entry import Entry
 from rover.diagnosis.visits import Visit, changes_of, visits_of
 from rover.diagnosis.words import at_place
 from rover.events import GivenUp, Health, HealthChange, HoldBack, Note, ObjectEvent, StateChange, Stop
-from rover.record.reader import entry_numbers, read
+from rover.record.reader import read_numbered
 from rover.record.run import CUT_OFF, RecordedRun
 
 STOP, DOUBT, HEALTH, HELD_BACK, GIVEN_UP = "stop", "doubted", "health", "held back", "given up"
@@ -31,14 +31,12 @@ class Mention:
         text: what is said, as a whole: ``heading overdue``, ``obstacle``, ``pick_up/approach failed: ...``.
         at: when it began, and the entry that says so.
         seconds: how long it lasted; of a failed activity, the visit of its state.
-        is_open: it lasted to the end of the record.
     """
 
     kind: str
     text: str
     at: Entry
     seconds: float = 0.0
-    is_open: bool = False
 
 
 class Evidence:
@@ -114,7 +112,7 @@ class Evidence:
             if not isinstance(change, HealthChange):
                 continue
             if change.health is Health.DOUBTED:
-                yield Mention(DOUBT, f"{change.device}: {change.why}", happening, self._to_end(happening), True)
+                yield Mention(DOUBT, f"{change.device}: {change.why}", happening, self._to_end(happening))
                 continue
             if change.device in begun:
                 yield from self._spell(begun.pop(change.device), happening.at_ns)
@@ -128,7 +126,7 @@ class Evidence:
         assert isinstance(change, HealthChange)
         seconds = self._to_end(begin) if end_ns is None else (end_ns - begin.at_ns) * 1e-9
         why = f": {change.why}" if change.why else ""
-        yield Mention(HEALTH, f"{change.device} {change.health.value}{why}", begin, seconds, end_ns is None)
+        yield Mention(HEALTH, f"{change.device} {change.health.value}{why}", begin, seconds)
 
     def _hold_backs(self) -> Iterator[Mention]:
         begun: dict[str, Entry] = {}
@@ -142,7 +140,7 @@ class Evidence:
                     if self.seconds_at(happening.at_ns) > AT_START_S:
                         yield Mention(HELD_BACK, cause, begin, seconds)
         for cause, begin in begun.items():
-            yield Mention(HELD_BACK, cause, begin, self._to_end(begin), True)
+            yield Mention(HELD_BACK, cause, begin, self._to_end(begin))
 
     def _others(self) -> Iterator[Mention]:
         for happening in self.entries:
@@ -169,7 +167,7 @@ def evidence_of(path: Path) -> Evidence:
     Raises:
         RecordError: it cannot be read.
     """
-    return Evidence(read(path), entry_numbers(path))
+    return Evidence(*read_numbered(path))
 
 
 def seconds_of(mentions: Iterable[Mention]) -> float:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from rover.diagnosis.evidence import Evidence
 from rover.diagnosis.visits import Visit, inside
-from rover.diagnosis.words import counted, duration, item, more_on, place, shown
+from rover.diagnosis.words import counted, duration, item, more_on, place, saw
 from rover.errors import UserError
 from rover.events import StateChange
 from rover.files.problems import nearest
@@ -40,6 +40,5 @@ def _end(evidence: Evidence, visit: Visit) -> str:
         return "in which the record ends"
     change = visit.left.event
     assert isinstance(change, StateChange)
-    seen = ", ".join(f"{name} {shown(value)}" for name, value in change.values.items())
-    saw = f"; it saw {seen}" if seen else ""
-    return f"left for '{change.entered}' by '{change.exit}'{saw}{more_on(change)} {place(visit.left, evidence.run)}"
+    exit_taken = f"'{change.exit}'{saw(change)}{more_on(change)}"
+    return f"left for '{change.entered}' by {exit_taken} {place(visit.left, evidence.run)}"

@@ -47,6 +47,12 @@ def shown(value: object) -> str:
     return "not known" if value is None else str(value)
 
 
+def saw(change: StateChange) -> str:
+    """Return what a change's condition saw; '' if nothing."""
+    seen = ", ".join(f"{name} {shown(value)}" for name, value in change.values.items())
+    return f"; it saw {seen}" if seen else ""
+
+
 def duration(length_s: float) -> str:
     """Return a length of time for a person: ``83.2 s``, ``14 min 3 s``."""
     if length_s < 120.0:

@@ -40,7 +40,12 @@ def folder_of(record: Path) -> Path:
 
 def frames_of(record: Path) -> list[Path]:
     """Return the frames that are kept beside a record, oldest first; earlier versions kept PNG files."""
-    found = [path for path in folder_of(record).glob("*") if path.suffix in (".jpg", ".png")]
+    return frames_in(folder_of(record))
+
+
+def frames_in(folder: Path) -> list[Path]:
+    """Return the frames in a folder of them, as `frames_of` does."""
+    found = [path for path in folder.glob("*") if path.suffix in (".jpg", ".png")]
     return sorted((path for path in found if path.stem.isdecimal()), key=lambda path: int(path.stem))
 
 

@@ -37,6 +37,11 @@ def read(path: Path) -> RecordedRun:
     Raises:
         RecordError: no such file, not a SQLite file, not a run record, damaged, or of a newer version.
     """
+    return read_numbered(path)[0]
+
+
+def read_numbered(path: Path) -> tuple[RecordedRun, tuple[int, ...]]:
+    """Return what `read` does, and the numbers that its events have in the file."""
     with _opened(path) as connection:
         _check_integrity(path, connection)
         return _run(connection)
@@ -50,12 +55,6 @@ def _check_integrity(path: Path, connection: sqlite3.Connection) -> None:
         found = "its end is missing"
     if found != "ok":
         raise RecordError(f"{path}: damaged: {one_line(str(found))}; {RESCUE}")
-
-
-def entry_numbers(path: Path) -> tuple[int, ...]:
-    """Return the numbers that the events of `read` have in the file, in the same order; raises as `read`."""
-    with _opened(path) as connection:
-        return tuple(number for number, _, _ in _numbered(connection))
 
 
 def summary(path: Path) -> RunSummary:
@@ -112,16 +111,17 @@ def _check_version(path: Path, connection: sqlite3.Connection) -> None:
         )
 
 
-def _run(connection: sqlite3.Connection) -> RecordedRun:
+def _run(connection: sqlite3.Connection) -> tuple[RecordedRun, tuple[int, ...]]:
     connection.execute("BEGIN")  # one view of the file, should a run still be writing to it
     track = tuple(_track(connection))
     true_track = tuple(TruePose(row[0], *map(_number, row[1:])) for row in connection.execute(_ordered("true_track")))
-    happenings = tuple(Happening(at_ns, event) for _, at_ns, event in _numbered(connection))
+    numbered = _numbered(connection)
+    happenings = tuple(Happening(at_ns, event) for _, at_ns, event in numbered)
     incidents = [entry for kind in (TrueBump, TrueTouch) for entry in _entries(connection, kind)]
     outcomes = list(_entries(connection, RunEnd))
     times = [row[0] for rows in (track, true_track, happenings) for row in rows] + [at_ns for _, at_ns, _ in outcomes]
     header = dict(connection.execute("SELECT key, value FROM header"))
-    return RecordedRun(
+    run = RecordedRun(
         header=header,
         track=track,
         true_track=true_track,
@@ -135,6 +135,7 @@ def _run(connection: sqlite3.Connection) -> RecordedRun:
         started_ns=int(header["began_ns"]) if "began_ns" in header else min(times, default=0),
         ended_ns=max(times, default=0),
     )
+    return run, tuple(number for number, _, _ in numbered)
 
 
 def _ordered(table: str) -> str:

@@ -32,11 +32,7 @@ class Hiding:
 
     def __call__(self, text: str) -> str:
         """Return a text without what is secret in it."""
-        for value in self._values:
-            if value in text:
-                text = text.replace(value, HIDDEN)
-        if "://" in text:
-            text = _IN_ADDRESS.sub(rf"\g<scheme>{HIDDEN}@", text)
+        text = self.in_reading(text)
         if ":" not in text and "=" not in text:
             return text
         text = _BLOCK.sub(rf"\g<indent>\g<key>\g<indent>  {HIDDEN}\n", text)
@@ -44,8 +40,6 @@ class Hiding:
 
     def in_reading(self, text: str) -> str:
         """Return a reading's text without what is secret; keys are left alone: they name what a device reports."""
-        if "://" not in text and not any(value in text for value in self._values):
-            return text
         for value in self._values:
             text = text.replace(value, HIDDEN)
-        return _IN_ADDRESS.sub(rf"\g<scheme>{HIDDEN}@", text)
+        return _IN_ADDRESS.sub(rf"\g<scheme>{HIDDEN}@", text) if "://" in text else text

@@ -11,6 +11,7 @@ from rover.geometry import XY
 from rover.record.run import RecordedRun
 from rover.report import look, symbols
 from rover.report.figures import (
+    FindError,
     ellipse_of,
     errors_of,
     left_on_the_floor,
@@ -216,7 +217,7 @@ class _Label(NamedTuple):
 
 def _draw_finds(sheet: Sheet, run: RecordedRun) -> None:
     picture, view, _ = sheet
-    signs, verdicts = signs_in(run), verdicts_of(run)
+    signs, verdicts, errors = signs_in(run), verdicts_of(run), errors_of(run)
     labels = []
     for lost in placed(run, GivenUp):
         at, sign = view.at(lost.x, lost.y), signs[lost.kind]
@@ -224,7 +225,7 @@ def _draw_finds(sheet: Sheet, run: RecordedRun) -> None:
         labels.append(_Label(at, 10.0, sign.text, sign))
     for find in (one for one in run.finds if _finite(one.x, one.y)):
         at, axes, sign = view.at(find.x, find.y), ellipse_of(find), signs[find.kind]
-        group = sheet.group(_find_words(run, find))
+        group = sheet.group(_find_words(find, errors.get(find.number)))
         if _finite(axes.major_m, axes.minor_m):
             symbols.ellipse(group, at, axes, (view.scale, sign.tint.fill))
         symbols.found(group, at, sign.tint)
@@ -236,9 +237,9 @@ def _draw_finds(sheet: Sheet, run: RecordedRun) -> None:
     _draw_labels(sheet, labels)
 
 
-def _find_words(run: RecordedRun, find: Find) -> str:
+def _find_words(find: Find, error: FindError | None) -> str:
     """Return what is said of a find where the pointer rests on it."""
-    axes, error = ellipse_of(find), errors_of(run).get(find.number)
+    axes = ellipse_of(find)
     words = f"find {find.number}, {find.kind}: x {metres(find.x)} m, y {metres(find.y)} m; 95 % ellipse, semi-axes "
     words += f"{millimetres(axes.major_m)} {TIMES} {millimetres(axes.minor_m)} mm"
     return words if error is None else f"{words}; larger axis error {millimetres(error.larger_axis)} mm"

@@ -15,6 +15,7 @@ from typing import Any
 from rover.errors import UserError, to_install
 from rover.events import Delivery, Find, GivenUp
 from rover.geometry import XY
+from rover.record.frames import frames_in
 from rover.record.run import RecordedRun, TrackSample
 from rover.report import look
 from rover.report.figures import ellipse_of, signs_in
@@ -52,7 +53,7 @@ def write_video(run: RecordedRun, frames: Path, target: Path) -> Path:
         raise UserError(f"no video; this brings what writes it: {to_install('vision')}") from None
     if not run.track:
         raise UserError("no video: the record has no path of the robot")
-    film = _Film(cv2, run, _kept(frames))
+    film = _Film(cv2, run, [(int(path.stem), path) for path in frames_in(frames)])
     writer = _writer(cv2, target, film.size)
     try:
         for at_ns in moments(run):
@@ -60,12 +61,6 @@ def write_video(run: RecordedRun, frames: Path, target: Path) -> Path:
     finally:
         writer.release()
     return target
-
-
-def _kept(folder: Path) -> list[tuple[int, Path]]:
-    """Return the frames in a folder with the times at which they were taken, in their order."""
-    files = [path for path in folder.glob("*") if path.suffix in (".png", ".jpg") and path.stem.isdecimal()]
-    return sorted((int(path.stem), path) for path in files)
 
 
 def moments(run: RecordedRun) -> Iterator[int]:

@@ -1,7 +1,7 @@
 """One moment of a run: all that the core saw, and which conditions held; worked out by giving it the run again."""
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,13 +15,11 @@ from rover.kinds import Number
 from rover.record.run import RecordedRun
 from rover.session import loop
 from rover.session.recorded_errand import recorded_errand
-from rover.session.replay import given_again
+from rover.session.replay import TELL_EVERY, Progress, given_again
 
 WATCHED_NS = 60_000_000_000
 """Conditions are followed for so long before the moment."""
 HOLDS, NEARLY, NOT_KNOWN, NOT, TIMED = "holds", "nearly", "not known", "not", "timed"
-Progress = Callable[[float, str], None]
-"""Shows robot time (s) since the run began, and the state."""
 
 
 @dataclass(frozen=True)
@@ -91,7 +89,7 @@ def moment_at(path: Path, run: RecordedRun, at_s: float, progress: Progress) -> 
                 followed.take(core, now_ns)
             if now_ns >= wanted_ns:
                 break
-            if number % 500 == 0:
+            if number % TELL_EVERY == 0:
                 progress((now_ns - run.started_ns) * 1e-9, decided.state)
         followed.take(core, now_ns)
         return Moment(

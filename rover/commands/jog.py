@@ -8,7 +8,7 @@ import click
 
 from rover.commands import options
 from rover.commands.given_files import robot_at_hand
-from rover.commands.output import new_record
+from rover.commands.output import new_record, show_over_itself
 from rover.commands.paging import page_by_hand
 from rover.commands.true_places import offer_latest
 from rover.errors import UserError
@@ -49,15 +49,11 @@ def command(robot: Path, ports: dict[str, str], guard: Path | None, page: tuple[
         if has_terminal:
             stack.enter_context(keys_at_once(0))
             click.echo(HELP)
-        show = _show_on_terminal if has_terminal else _show_nowhere
+        show = show_over_itself if has_terminal else _show_nowhere
         Jog(session, 0 if has_terminal else None, show, shown).run()
     click.echo(f"\nrecord: {record}")
     offer_latest(record.parent)
     return 0
-
-
-def _show_on_terminal(line: str, stays: bool) -> None:
-    click.echo(f"\r{line}\x1b[K", nl=stays)
 
 
 def _show_nowhere(line: str, stays: bool) -> None:

@@ -74,6 +74,11 @@ class TimeLeft:
             click.echo(err=True)
 
 
+def show_over_itself(line: str, stays: bool) -> None:
+    """Write a line over the one before; one that stays is gone on below."""
+    click.echo(f"\r{line}\x1b[K", nl=stays)
+
+
 def show_result(result: Result, remarks: Iterable[str], *, as_json: bool) -> None:
     """Write how a run ended and what it found, for a person or as JSON; remarks go to standard error."""
     if as_json:

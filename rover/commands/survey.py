@@ -10,7 +10,7 @@ import click
 
 from rover.commands import options
 from rover.commands.given_files import robot_at_hand
-from rover.commands.output import new_record, person_at_terminal, writing
+from rover.commands.output import new_record, person_at_terminal, show_over_itself, writing
 from rover.errors import UserError
 from rover.files.load import Loaded, load
 from rover.files.problems import FileProblems
@@ -65,19 +65,15 @@ def _driven(file: Path, loaded: Loaded[Robot], guard: Path | None) -> tuple[Floo
         raise UserError("rover survey drives by keys that are held down; at no terminal, take --type-in")
     see_that_all_are_tried(loaded)
     record = new_record(f"{file.stem}-survey")
-    surveyor = Surveyor(loaded.model, lambda line: _show(line, True))
+    surveyor = Surveyor(loaded.model, lambda line: show_over_itself(line, True))
     with manual_session(loaded, guard, record, "Survey") as session, keys_at_once(0):
         click.echo(f"{KEYS}\n{HELP}")
-        Jog(session, 0, _show, onlooker=surveyor).run()
+        Jog(session, 0, show_over_itself, onlooker=surveyor).run()
     click.echo(f"\nrecord: {record}")
     floor = surveyor.floor()
     if floor.places:
         floor = floor._replace(places=_called(floor.places))
     return floor, surveyor.start
-
-
-def _show(line: str, stays: bool) -> None:
-    click.echo(f"\r{line}\x1b[K", nl=stays)
 
 
 def _called(places: Mapping[str, tuple[Pose, float]]) -> dict[str, tuple[Pose, float]]:

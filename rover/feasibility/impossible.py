@@ -219,7 +219,7 @@ def _note_field(layout: Layout, source: Source) -> None:
 def _note_unseen(layout: Layout, source: Source) -> None:
     """Note lookouts of the errand's, all in reach, that leave much of the field unseen."""
     outlook, given = layout.outlook, layout.errand.field.lookouts
-    if outlook is not None and outlook.unseen_share > BLIND and layout.errand.kinds:
+    if outlook is not None and outlook.lookouts and outlook.unseen_share > BLIND and layout.errand.kinds:
         why = "the camera sees them from nowhere in reach: check their 'height', and its own 'height' and 'tilt'"
         source.report(("kinds",), why, warning=True)
         return

@@ -9,7 +9,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from rover.errors import UserError
 
@@ -128,18 +128,12 @@ class Outbox:
 
     def waiting(self) -> list[Waiting]:
         """Return all that has not been sent, least often tried first: one that is always refused stops no other."""
-        rows = self._all("WHERE sent IS NULL ORDER BY tries, number")
-        return [Waiting(number, Notice(*columns), tries, last) for number, *columns, tries, last, _ in rows]
-
-    def sent(self) -> list[tuple[Notice, str]]:
-        """Return what was sent, oldest first, each with what was said of it."""
-        rows = self._all("WHERE sent IS NOT NULL ORDER BY number")
-        return [(Notice(*columns), last) for _, *columns, _, last, _ in rows]
-
-    def _all(self, which: str) -> list[Any]:
-        columns = ", ".join(["number", *Notice._fields, "tries", "last", "sent"])
+        names = ", ".join(["number", *Notice._fields, "tries", "last"])
         with self._said():
-            return self._connection.execute(f"SELECT {columns} FROM notices {which}").fetchall()
+            rows = self._connection.execute(
+                f"SELECT {names} FROM notices WHERE sent IS NULL ORDER BY tries, number"
+            ).fetchall()
+        return [Waiting(number, Notice(*columns), tries, last) for number, *columns, tries, last in rows]
 
     def note_end_of(self, run: str) -> None:
         """Note that a run has ended: the notice of its end is due."""

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 
-from rover.estimate.ellipse import ellipse_95
 from rover.events import Find
 from rover.files.notices import USUAL, Templates
 from rover.record.run import RecordedRun
@@ -35,7 +34,7 @@ def filled(templates: Templates, occasion: str, values: Mapping[str, str]) -> tu
 
 def find_values(find: Find) -> dict[str, str]:
     """Return what a find puts into a template."""
-    axes = ellipse_95(find.xx, find.xy, find.yy)
+    axes = ellipse_of(find)
     return {
         "number": str(find.number),
         "kind": find.kind,

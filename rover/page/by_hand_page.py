@@ -39,6 +39,7 @@ class ShownByHand(ByHandPage):
 
     def begin(self, robot: Robot, header: Mapping[str, str]) -> None:
         """Show what does not change."""
+        self._began_ns = time.monotonic_ns()
         self._names = list(reporting(robot.devices))
         self._process.show(
             {
@@ -46,7 +47,6 @@ class ShownByHand(ByHandPage):
                 "title": header["title"],
                 "robot": robot.robot,
                 "host": header["host"],
-                "started": header["started"],
                 "about": {},
                 "acts": list(DRIVING_ACTS if self._drives else ACTS),
                 "drives": self._drives,
@@ -74,7 +74,6 @@ class ShownByHand(ByHandPage):
 
     def hear(self, now_ns: int, stands: Standing, new: Readings, faults: Mapping[str, str]) -> None:
         """Take in what came, and show what is due."""
-        self._began_ns = self._began_ns or now_ns
         self._latest.update(new)
         self._timing.step(now_ns)
         now_s = time.monotonic()
@@ -112,7 +111,7 @@ class ShownByHand(ByHandPage):
     def note(self, now_ns: int, event: Event) -> None:
         """Show an event."""
         what, text = event_words(event)
-        self._process.show({"kind": "event", "t": max(0.0, self._seconds(now_ns)), "what": what, "text": text})
+        self._process.show({"kind": "event", "t": self._seconds(now_ns), "what": what, "text": text})
 
     def tell(self, **facts: Any) -> None:
         """Show what else there is."""

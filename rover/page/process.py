@@ -11,11 +11,10 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from rover.errors import UserError
+from rover.errors import UserError, to_install
 from rover.page.access import read_token, token_file
 from rover.page.channel import pair
 
-HOW_TO_INSTALL = "--page needs the package aiohttp; install it with the program: pip install -e '.[page]'"
 ENDS_WITHIN_S = 3.0
 
 
@@ -55,7 +54,7 @@ class PageProcess:
 
     def __init__(self, address: Address, guard: Path | None, *, may_read: bool = False) -> None:
         if find_spec("aiohttp") is None:
-            raise UserError(HOW_TO_INSTALL)
+            raise UserError(f"--page needs the package 'aiohttp': {to_install('page')}")
         self.token_file = token_file()
         self.token = read_token(self.token_file)
         self.viewers = 0
@@ -63,11 +62,6 @@ class PageProcess:
         with contextlib.closing(there), contextlib.closing(_listening(address)) as listening:
             self.address = Address(address.host, listening.getsockname()[1])
             self._process = _start(listening, there, [str(self.token_file), "yes" if may_read else "no"], guard)
-
-    @property
-    def is_gone(self) -> bool:
-        """It has ended though nobody told it to."""
-        return self._channel.is_closed
 
     def show(self, facts: Mapping[str, Any]) -> None:
         """Tell what is worth being told sooner or later."""

@@ -68,7 +68,6 @@ class RunPage(Page):
                 "robot": robot.robot,
                 "behaviour": core.engine.graph.title,
                 "host": header.get("host", ""),
-                "started": header.get("started", ""),
                 "about": dict(self._about),
                 "field": header.get("field", "{}"),
                 "kinds": header.get("kinds", "{}"),
@@ -149,7 +148,6 @@ class RunPage(Page):
             "sigma": rounded(math.degrees(math.sqrt(max(tt, 0.0))), 1),
             "ellipse": [rounded(ellipse.major_m, 3), rounded(ellipse.minor_m, 3), rounded(ellipse.angle_rad, 3)],
             "loaded": known.loaded,
-            "jaws": known.jaws,
             "duties": [rounded(decided.drive.left, 2), rounded(decided.drive.right, 2)],
             "devices": self._devices(core),
             "seen": recognised(self._latest.get("camera")),
@@ -185,7 +183,6 @@ class RunPage(Page):
             "carried": ledger.carried,
             "delivered": account.counted,
             "believed": account.believed,
-            "left": account.left,
             "expected": known.errand.expect,
         }
         if facts != self._errand:

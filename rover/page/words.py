@@ -61,7 +61,6 @@ def exit_facts(one: Awaited, now_ns: int) -> dict[str, Any]:
     return {
         "text": one.text,
         "go": one.go,
-        "scope": one.scope,
         "parts": [[part_in_words(part), part.holds, _nearness(part)] for part in one.parts],
         "lacks": lacks,
         "left_s": None if one.left_s is None else rounded(max(one.left_s, 0.0), 1),

@@ -7,8 +7,8 @@ from pathlib import Path
 from rover.errors import UserError
 from rover.files import yaml_source
 from rover.files.robot import Robot
-from rover.geometry import Pose
-from rover.survey.marks import XY, Floor, Point
+from rover.geometry import XY, Pose
+from rover.survey.marks import LEAST_CORNERS, Floor, Point
 
 LID = "height: 60 mm, width: 50 mm"
 
@@ -19,7 +19,7 @@ def field_block(floor: Floor, start: Pose, day: str) -> str:
     Raises:
         UserError: there is no boundary, or less than a tray in it.
     """
-    if len(floor.boundary) < 3:
+    if len(floor.boundary) < LEAST_CORNERS:
         raise UserError(
             f"{len(floor.boundary)} corners are marked, and three are due: corners, or the walls of a room all round"
         )

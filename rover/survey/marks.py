@@ -12,10 +12,9 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from rover.files.robot import Robot
-from rover.geometry import Pose
+from rover.geometry import XY, Pose
 from rover.survey.track import Stand
 
-XY = tuple[float, float]
 CLOSES_WITHIN, SNAPS_WITHIN = 0.6, 0.3
 """Metres within which a corner is the first one again, and within which it stands at a wall."""
 SQUARE = math.radians(8.0)
@@ -263,7 +262,7 @@ def _named(walls: Sequence[tuple[Wall, XY, XY]]) -> dict[str, tuple[XY, XY, floa
     """Return walls by the side on which they stand: east is where the x axis leads."""
     found: dict[str, tuple[XY, XY, float]] = {}
     for wall, a, b in walls:
-        side = ("east", "north", "west", "south")[round(wall.normal / (0.5 * math.pi)) % 4]
+        side = ("east", "north", "west", "south")[round(wall.normal / RIGHT_ANGLE) % 4]
         names = [side, *(f"{side}_{number}" for number in range(2, 100))]
         found[next(name for name in names if name not in found)] = (a, b, wall.sigma)
     return found

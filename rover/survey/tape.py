@@ -4,10 +4,10 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from rover.errors import UserError
-from rover.geometry import Pose
+from rover.geometry import XY, Pose
 from rover.quantities import ANGLE, LENGTH, parse_as
 from rover.readiness.person import Person
-from rover.survey.marks import XY, Floor, Point
+from rover.survey.marks import LEAST_CORNERS, Floor, Point
 
 Asked = TypeVar("Asked")
 HOW = (
@@ -20,7 +20,8 @@ def typed_in(person: Person) -> tuple[Floor, Pose]:
     """Ask for a floor's measures; return it, and where the robot starts."""
     person.tell(HOW)
     corners: list[XY] = []
-    while (corner := _asked(person, f"corner {len(corners) + 1}: x, y (Enter alone ends)", _point)) or len(corners) < 3:
+    asks = "x, y (Enter alone ends)"
+    while (corner := _asked(person, f"corner {len(corners) + 1}: {asks}", _point)) or len(corners) < LEAST_CORNERS:
         corners += [corner] if corner else []
     walls: dict[str, tuple[XY, XY, float]] = {}
     for number, (a, b) in enumerate(zip(corners, [*corners[1:], corners[0]], strict=True), 1):

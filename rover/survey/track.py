@@ -14,7 +14,7 @@ from rover.geometry import Pose
 from rover.quantities import si
 
 GROWTH = 2e-4
-"""Metres of variance for each metre of a wheel, as the core has it at its start."""
+"""Metres of variance for each metre of a wheel, twice what a run takes."""
 ECHOES = 9
 """So many reports tell a wall; some are missing or stray."""
 ROLLS = si("2 mm")

@@ -21,8 +21,9 @@ def state_of_its_own(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pyte
     monkeypatch.delenv("STATE_DIRECTORY", raising=False)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
+    """Start a browser, for one file: while it is driven its own event loop runs here, and no other test's can."""
     if not CHROMIUM:
         pytest.skip("needs chromium: apt install chromium")
     sync_api = pytest.importorskip("playwright.sync_api", reason="needs playwright: pip install -e '.[dev]'")

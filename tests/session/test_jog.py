@@ -139,7 +139,7 @@ class Terminal:
         self._near, self._far = os.openpty()
         os.set_blocking(self._near, False)
         self.before = termios.tcgetattr(self._far)
-        self.screen = ""
+        self.screen, self._read = "", 0
         self.process = subprocess.Popen(
             [*COMMAND, *(command or ("jog", "cart.yaml")), "--guard", str(folder / "guard")],
             stdin=self._far,
@@ -151,6 +151,7 @@ class Terminal:
 
     def type(self, keys: bytes) -> int:
         """Type keys; return when that was done (ns)."""
+        self._read = len(self.look())
         os.write(self._near, keys)
         self.look()
         return time.monotonic_ns()
@@ -162,9 +163,12 @@ class Terminal:
         return self.screen
 
     def shows(self, text: str) -> None:
-        """Wait until a new line shows a text."""
-        seen = len(self.look())
-        wait_for(lambda: text in self.look()[seen:])
+        """Wait until a text is shown, since the last keys or what was waited for last."""
+        try:
+            wait_for(lambda: text in self.look()[self._read :])
+        except AssertionError:
+            raise AssertionError(f"no {text!r} in {self.screen[self._read :][:600]!r}") from None
+        self._read = len(self.screen)
 
     def attributes(self) -> list[object]:
         return termios.tcgetattr(self._far)

@@ -19,6 +19,7 @@ def stand() -> Iterator[Stand]:
 def test_a_survey_is_a_jog_with_marks(stand):
     """Capital letters mark and move nothing; what is marked is in the errand file."""
     terminal = stand.jog("survey", "cart.yaml", "--errand", "floor.yaml")
+    terminal.shows("+0.0 deg")  # what marks a place needs the heading to be told
     terminal.type(b"C")
     terminal.shows("corner 1 marked; the robot's middle is at x 0.00 m, y 0.00 m")
     stand.get_going(terminal)

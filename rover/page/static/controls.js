@@ -73,7 +73,6 @@ export class Controls {
   }
 
   stand(now) {
-    this.now = now;
     for (const button of document.querySelectorAll("#acts [data-act]"))
       button.disabled = !this.mayAct || !OFFERED[button.dataset.act](now);
     for (const button of document.querySelectorAll("#question [data-act]")) button.disabled = !this.mayAct;

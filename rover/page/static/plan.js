@@ -14,7 +14,7 @@ export class Plan {
     place.innerHTML = view.svg; // drawn by the server; what a person wrote is escaped in it
     const moving = place.querySelector(".moving");
     this.layers = {};
-    for (const name of ["trail", "way", "tray", "met", "targets", "robot"]) this.layers[name] = svg(moving, "g", { class: name });
+    for (const name of ["trail", "tray", "met", "targets", "robot"]) this.layers[name] = svg(moving, "g", { class: name });
     this.last = null;
     for (const [x, y, state] of sheet.trail) this.goTo(x, y, state);
   }
@@ -60,8 +60,8 @@ export class Plan {
   }
 
   showErrand(errand) {
-    const { tray, met, targets, way } = this.layers;
-    for (const layer of [tray, met, targets, way]) layer.replaceChildren();
+    const { tray, met, targets } = this.layers;
+    for (const layer of [tray, met, targets]) layer.replaceChildren();
     const side = Math.min(Math.max(0.09 * this.place.scale, 9), 16);
     for (const [x, y, kind] of [...errand.filled, ...errand.standing]) {
       const [px, py] = this.at(x, y);
@@ -79,9 +79,6 @@ export class Plan {
       this.letter(targets, px, py, kind, 12);
       if (barred) svg(targets, "path", { d: `M${px - 11} ${py + 11}l22 -22`, stroke: INK, "stroke-width": 1.4 });
     }
-    const points = (errand.way ?? []).map(([x, y]) => this.at(x, y).map((one) => one.toFixed(1)).join(","));
-    if (points.length > 1)
-      svg(way, "polyline", { points: points.join(" "), fill: "none", stroke: SOFT, "stroke-width": 1.6, "stroke-dasharray": "1 5", "stroke-linecap": "round" });
   }
 
   showRobot(now, carried) {

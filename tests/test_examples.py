@@ -1,9 +1,11 @@
 """What the pages show can be done: examples are sound, command lines are taken, links lead somewhere."""
 
+import os
 import re
 import shlex
 import shutil
 import subprocess
+import sys
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -40,7 +42,7 @@ class Block(NamedTuple):
     @property
     def file(self) -> str | None:
         """The file that it is meant as, where its first line is a comment that says so."""
-        match = re.match(r"# (\S+\.yaml)\n", self.text)
+        match = re.match(r"# (\S+\.(?:yaml|py))\n", self.text)
         return match[1] if match else None
 
 
@@ -51,12 +53,22 @@ def blocks(page: Path) -> Iterator[Block]:
         yield Block(f"{page.relative_to(ROOT)}:{line}", match[1], match[2])
 
 
+def tour() -> list[Block]:
+    """Return the blocks of the first page's tour, but for the one that installs."""
+    page = (ROOT / "README.md").read_text("utf-8")
+    start, end = (page.index(heading) for heading in ("## The first ten minutes\n", "## Use it\n"))
+    before, within = page.count("\n", 0, start), page.count("\n", 0, end)
+    lines = {block: int(block.where.partition(":")[2]) for block in blocks(ROOT / "README.md")}
+    return [block for block, line in lines.items() if before < line < within and "pip install" not in block.text]
+
+
 BLOCKS = [block for page in PAGES for block in blocks(page)]
+TOUR = tour()
 EXAMPLES = [block for block in BLOCKS if block.language == "yaml"]
 COMMANDS = [
     (block.where, line)
     for block in BLOCKS
-    if block.language == "sh"
+    if block.language == "sh" and block not in TOUR
     for line in block.text.splitlines()
     if line.startswith("rover ")
 ]
@@ -156,6 +168,26 @@ def test_every_command_line_can_be_given_and_names_files_that_are_there(where, l
 def test_the_examples_and_commands_are_found():
     assert {block.where.split(":")[0] for block in EXAMPLES} >= {"behaviours/README.md", "config/README.md"}
     assert {where.split(":")[0] for where, _ in COMMANDS} >= {"README.md", "DEVELOPERS.md", "behaviours/README.md"}
+
+
+def test_the_tour_of_the_first_page_leads_where_it_says(tmp_path):
+    """Each step is done as it stands there; what it shows is what comes, an ellipsis standing for what differs."""
+    here, said = tmp_path, ""
+    environment = os.environ | {"PATH": f"{Path(sys.executable).parent}:{os.environ['PATH']}", "HOME": str(tmp_path)}
+    for block in TOUR:
+        if block.language == "sh":
+            ran = subprocess.run(
+                ["sh", "-e", "-c", block.text], cwd=here, env=environment, capture_output=True, text=True, check=False
+            )
+            said = ran.stdout + ran.stderr
+            assert ran.returncode == 0, f"{block.where}: {said}"
+            here = tmp_path / "my_cart"
+        elif block.file:
+            (here / block.file).write_text(block.text, encoding="utf-8")
+        else:
+            for line in block.text.splitlines():
+                assert re.search(re.escape(line).replace("…", ".*"), said), f"{block.where}: {line}\n{said}"
+    assert len(TOUR) > 10
 
 
 def anchors(page: Path) -> set[str]:

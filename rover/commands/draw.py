@@ -16,6 +16,7 @@ from rover.session.assembly import assemble, check_behaviour
 @click.argument("file", type=options.A_PATH)
 @click.option("--as", "form", type=click.Choice(["svg", "mermaid"]), default="svg", show_default=True, help="The form.")
 @click.option("--into", type=options.A_PATH, metavar="FILE", help="File to write; by default FILE's name here, as SVG.")
+@options.DRIVERS_UNOPENED
 def command(file: Path, form: str, into: Path | None) -> int:
     """Draw the graph of a behaviour FILE with its parts, or of the one that an errand FILE names.
 

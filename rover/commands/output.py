@@ -91,7 +91,7 @@ def show_result(result: Result, remarks: Iterable[str], *, as_json: bool) -> Non
 
 EXPLAINED = (
     "(axis error: by how much x or y is off, the larger of the two, where the truth is known; 95 % ellipse: half its "
-    "length x half its width, and 19 of 20 objects stood within theirs)"
+    "length x half its width, drawn so that 19 of 20 objects should stand within theirs)"
 )
 """What the table of finds says, for who sees it for the first time."""
 

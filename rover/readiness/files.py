@@ -18,6 +18,9 @@ from rover.files.problems import Problem, warnings_of
 from rover.files.robot import Robot
 from rover.session.assembly import Assembly, assemble, check_behaviour, simulation_of, user_drivers
 
+NEVER = 1e-6
+"""Chances below this are not told apart."""
+
 
 @dataclass(frozen=True)
 class CheckReport:
@@ -135,7 +138,15 @@ def _confirmations(assembly: Assembly) -> Iterator[str]:
     rows = list(confirmation_costs(assembly.graph, assembly.robot, assembly.errand.kinds))
     if not rows:
         return
-    yield "what each confirmation buys:"
+    yield "what each confirmation buys: how late it decides at best, and how likely wrong samples pass it, one in"
+    yield f"twenty of them wrong by itself, or {BURST} in a row (to compare by; not measured):"
     yield f"  delay (s)   flicker {FLICKER:.0%} passes   burst of {BURST} passes   exit"
     for row in rows:
-        yield f"  {row.added_delay_s:9.2f}   {row.independent:17.2g}   {row.burst:17.2g}   {row.where}: {row.text}"
+        yield (
+            f"  {row.added_delay_s:9.2f}   {_chance(row.independent):>17}   {_chance(row.burst):>17}   "
+            f"{row.where}: {row.text}"
+        )
+
+
+def _chance(chance: float) -> str:
+    return f"{chance:.2g}" if chance >= NEVER else f"< {NEVER:g}"

@@ -87,6 +87,6 @@ def test_the_columns_of_the_finds_are_explained_once(capsys):
     show_result(replace(ALL_IN, finds=(find, find)), [], as_json=False)
     said = capsys.readouterr().out
     assert said.count("axis error: by how much x or y is off") == 1
-    assert said.count("19 of 20 objects stood within theirs") == 1
+    assert said.count("19 of 20 objects should stand within theirs") == 1
     show_result(ALL_IN, [], as_json=False)
     assert "axis error" not in capsys.readouterr().out

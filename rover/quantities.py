@@ -180,6 +180,8 @@ def _sign_hint(text: str) -> str:
     """Return the cure for a sign that people write and files do not have; '' where there is none."""
     if "," in text:
         return "; write a decimal point, not a comma"
+    if clock := re.fullmatch(r"(\d+):(\d\d)", text.strip()):
+        return f"; write one number: '{60 * int(clock[1]) + int(clock[2])} s' if minutes and seconds are meant"
     return next((f"; write {plain}, not '{sign}'" for sign, plain in SIGNS.items() if sign in text), "")
 
 

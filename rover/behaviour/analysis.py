@@ -226,8 +226,9 @@ def _dead_exits(state: StateNode, activities: Mapping[str, ActivitySpec]) -> Ite
         elif one.when is not None:
             if not any(True in could_be(one.when, _facts(progress)) for progress in possible):
                 yield _problem(one.where, one.text, f"never taken: this state cannot end so{_only(possible)}")
-            elif any(_overtakes(higher, one, possible) for higher in above):
-                yield _problem(one.where, one.text, "never taken: an exit above it fires first")
+            elif first := next((higher for higher in above if _overtakes(higher, one, possible)), None):
+                why = f"never taken: an exit above it fires first, in line {first.where.line}; put this one above that"
+                yield _problem(one.where, one.text, why)
             above.append(one)
 
 

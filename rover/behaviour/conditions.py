@@ -220,8 +220,18 @@ class _Reader:
             self._note_measured(left, right)
             return
         if not exact:
-            raise self.parsed.error(node, self._odd_word(left, right) or "only numbers can be greater or less")
+            raise self.parsed.error(node, self._odd_word(left, right) or self._no_order(node))
         self._same_words(node, left, right)
+
+    def _no_order(self, node: ast.Compare) -> str:
+        """Return which signal cannot be greater or less, and one called like it that can."""
+        known = self.scope.known
+        for name in (full_name(side) or "" for side in (node.left, *node.comparators)):
+            if name in known and not isinstance(known[name].kind, Number):
+                like = [one for one in known if one.startswith(f"{name}_") and isinstance(known[one].kind, Number)]
+                hint = f"; did you mean '{like[0]}'?" if like else ""
+                return f"'{name}' is {known[name].kind}, and only numbers can be greater or less{hint}"
+        return "only numbers can be greater or less"
 
     def _note_measured(self, *parts: _Typed) -> None:
         for part in parts:

@@ -10,7 +10,7 @@ from rover.files.load import Loaded
 from rover.files.problems import nearest
 from rover.files.types import NAME_PATTERN
 from rover.kinds import Choice, Kind, Number, Truth
-from rover.quantities import QuantityError
+from rover.quantities import NONE, QuantityError, units_for
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,13 @@ def same_kind(one: Kind, due: Kind) -> bool:
     return type(one) is type(due)
 
 
+def _unit_due(given: SettingValue, due: SettingValue) -> str:
+    """Return the cure of a bare number where a quantity is due."""
+    if not (isinstance(given.kind, Number) and given.kind.dimension == NONE and isinstance(due.kind, Number)):
+        return ""
+    return f"; write its unit ({units_for(due.kind.dimension)})" if due.kind.dimension != NONE else ""
+
+
 def declared_in(loaded: Loaded[Behaviour], given: Mapping[str, SettingValue]) -> dict[str, SettingValue]:
     """Return the settings of a file: as it declares them, unless given by the ``with`` of what names it."""
     settings = {}
@@ -81,7 +88,8 @@ def overridden(declared: Mapping[str, SettingValue], overrides: Mapping[str, Ove
         try:
             setting = setting_of(override.value)
             if not same_kind(setting.kind, declared[name].kind):
-                raise QuantityError(f"this setting is {declared[name].kind}, but here it is {setting.kind}")
+                cure = _unit_due(setting, declared[name])
+                raise QuantityError(f"this setting is {declared[name].kind}, but here it is {setting.kind}{cure}")
             settings[name] = setting
         except QuantityError as error:
             override.refuse(str(error))

@@ -135,6 +135,8 @@ def _in_one_line(error: click.ClickException) -> str:
     """Return what is wrong with a command line, and where to read how it is meant."""
     context = getattr(error, "ctx", None)
     command = "rover" if context is None else context.command_path
+    if isinstance(error, click.NoSuchOption) and (others := _with_option(error.option_name)):
+        return f"{command}: no option {error.option_name} here; {others} has it. See {command} --help"
     return f"{command}: {' '.join(error.format_message().split())} See {command} --help"
 
 
@@ -153,3 +155,13 @@ def _numbers(error: FileProblems) -> str:
     warnings = len(error.problems) - errors
     also = f" and {warnings} warning{'s' * (warnings != 1)}" if warnings else ""
     return f"{errors} problem{'s' * (errors != 1)}{also}"
+
+
+def _with_option(option: str) -> str:
+    """Return the commands that have an option, those of which it cannot be said without what they need left out."""
+    found = []
+    for name in COMMANDS:
+        command = commands.get_command(click.Context(commands), name)
+        if command is not None and any(option in one.opts for one in command.params):
+            found.append(f"rover {name}")
+    return " or ".join(found)

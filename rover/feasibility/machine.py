@@ -9,6 +9,9 @@ from rover.files.robot import Robot
 from rover.files.yaml_source import Source
 from rover.motion.wheels import LAG
 
+WIDEST = 2.0
+"""A body is seldom wider than this many tracks: common practice, no source."""
+
 
 def robot_facts(robot: Robot) -> Iterator[str]:
     """Yield what follows from a robot file alone."""
@@ -34,6 +37,9 @@ def note_numbers_apart(robot: Robot, source: Source) -> None:
             f"wider than the body ({cm(body.width)}); its 'width' is measured over the wheels, and keeps them off walls"
         )
         source.report(("body", "track"), why, warning=True)
+    if body.width > WIDEST * body.track:
+        why = f"more than {WIDEST:g} times the track ({cm(body.track)}); is the unit right?"
+        source.report(("body", "width"), why, warning=True)
     if body.wheel_diameter > body.length:
         why = f"larger than the body is long ({cm(body.length)}); is the unit right?"
         source.report(("body", "wheel_diameter"), why, warning=True)

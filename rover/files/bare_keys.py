@@ -20,4 +20,4 @@ def why_bare(key: str) -> str:
     """Return what is to be said of a key that nothing stands behind; what a comma has cut off looks like one."""
     if NAME_PATTERN.match(key) is None or " " in key:
         return "a comma outside quotes ends what stands before it; put the whole text in quotes"
-    return "nothing stands behind this key; give it a value, or remove it"
+    return "nothing stands behind this key; give it a value, indent what belongs to it, or remove it"

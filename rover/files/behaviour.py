@@ -112,6 +112,12 @@ class State(Model):
     always: list[Exit] = Field(default_factory=list)
     states: "dict[Name, State] | None" = None
 
+    @classmethod
+    def why_unknown(cls, key: str) -> str:
+        """See `Model.why_unknown`; what an activity takes is often written beside it."""
+        why = super().why_unknown(key)
+        return why if "did you mean" in why else f"{why}; what an activity takes goes into 'with: {{{key}: ...}}'"
+
     @model_validator(mode="after")
     def _one_nature(self) -> "State":
         natures = {"does": self.does, "from": self.part, "final": self.final, "states": self.states}

@@ -1,7 +1,7 @@
 """Files -> typed models: what kind a file is, its model, and every mistake with its place."""
 
 import typing
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -19,11 +19,12 @@ from rover.files.driver_keys import DriverKeysFile, file_of, kept_file_of
 from rover.files.errand import Errand
 from rover.files.given import NOTHING, Given
 from rover.files.hard_seeds import HardSeedsFile
+from rover.files.misplaced import ModelAt, goes_elsewhere
 from rover.files.person import PersonFile
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.ranges import RangesFile
 from rover.files.robot import Robot
-from rover.files.types import KeyMistakeError, Model, NameMistakeError, ValueMistakeError, keys_of
+from rover.files.types import UNKNOWN, KeyMistakeError, Model, NameMistakeError, ValueMistakeError, keys_of
 from rover.files.yaml_source import KeyPath, Source
 
 KINDS: dict[str, type[Model]] = {
@@ -165,7 +166,8 @@ def loaded(source: Source, kind: str, given: Given = NOTHING) -> Loaded[Any]:
     """As `load`, for a file that has been read."""
     found = kind_of(source)
     if found != kind:
-        source.report((found,), f"this is {_a(found)} file, but {_a(kind)} file is due here", of_key=True)
+        cure = "; name the errand file whose 'files:' name it" if kind == "errand" else ""
+        source.report((found,), f"this is {_a(found)} file, but {_a(kind)} file is due here{cure}", of_key=True)
         raise FileProblems(source.problems)
     given.put_into(source, kind)
     return Loaded(build(KINDS[kind], source), source)
@@ -234,10 +236,6 @@ def build(model: type[FileModel], source: Source) -> FileModel:
     return built
 
 
-ModelAt = Callable[[KeyPath], type[Model] | None]
-"""Returns the model of the block at a place in the file in hand."""
-
-
 def _note(detail: Any, model_of: ModelAt, source: Source) -> None:
     where = in_file(detail["loc"])
     of_key = detail["loc"][-1:] == ("[key]",) or detail["type"] == "extra_forbidden"
@@ -252,7 +250,7 @@ def _note(detail: Any, model_of: ModelAt, source: Source) -> None:
         where, of_key = (*where[:-1], *misspelt), True
         if misspelt:
             detail = {"type": "extra_forbidden", "loc": where}
-    source.report(where, _reason(detail, model_of), of_key=of_key)
+    source.report(where, _reason(detail, model_of, source.values), of_key=of_key)
 
 
 def in_file(where: KeyPath) -> KeyPath:
@@ -282,16 +280,21 @@ _DUE = {
 }
 
 
-def _reason(detail: Any, model_of: ModelAt) -> str:
+def _reason(detail: Any, model_of: ModelAt, values: Any) -> str:
     kind, where = detail["type"], detail["loc"]
     if kind == "extra_forbidden":
-        return (model_of(where[:-1]) or Model).why_unknown(where[-1])
+        why = (model_of(where[:-1]) or Model).why_unknown(where[-1])
+        elsewhere = goes_elsewhere(in_file(where), values, model_of) if why.startswith(UNKNOWN) else ""
+        return f"{UNKNOWN} here; {elsewhere}" if elsewhere else why
     if kind == "missing":
         short = isinstance(where[-1], int)
         return "one value more is due in this list" if short else (model_of(where[:-1]) or Model).why_missing(where[-1])
     if kind == "value_error":
         return str(detail["ctx"]["error"])
     if kind == "model_type" and (block := model_of(where)) is not None and where[-1] in keys_of(block):
+        outer = model_of(where[:-2])
+        if outer is not None and where[-1] in keys_of(outer):
+            return f"'{where[-1]}' stands among names here; it belongs beside '{where[-2]}', not under it"
         return f"'{where[-1]}' stands among names here, but is a key of one of them; indent it as far as its other keys"
     if kind in _DUE:
         return _DUE[kind].format(**detail.get("ctx", {}))

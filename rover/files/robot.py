@@ -99,7 +99,11 @@ class SerialLink(Model):
     """Bits in a second."""
 
 
-Hue = Annotated[WholeNumber, Field(ge=0, le=179)]
+HUE = must(
+    lambda hue: 0 <= hue <= 179,
+    "a hue lies between 0 and 179 here, half the degrees of a colour wheel; write half of it",
+)
+Hue = Annotated[WholeNumber, HUE, Field(ge=0, le=179)]
 Byte = Annotated[WholeNumber, Field(ge=0, le=255)]
 
 

@@ -15,8 +15,9 @@ from rover.quantities import Dimension, QuantityError
 
 NAME_PATTERN = re.compile(r"[a-z][a-z0-9_]*")
 _A_NAME = "a name is lower case letters, digits and underscores, a letter first"
+UNKNOWN = "unknown key"
 _WORDS_OF_CONDITIONS = {*(word.lower() for word in keyword.kwlist), *("done", "failed", "abs", "min", "max", "wrap")}
-SHARE = "must lie between 0 % and 100 %"
+SHARE = "must lie between 0 % and 100 %; a number without a unit is a share by itself: 0.12 is 12 %"
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ class Model(BaseModel):
     @classmethod
     def why_unknown(cls, key: str) -> str:
         """Return what is to be said of a key that such a block does not have."""
-        return f"unknown key{nearest(key, keys_of(cls))}"
+        return f"{UNKNOWN}{nearest(key, keys_of(cls))}"
 
     @classmethod
     def why_missing(cls, key: str) -> str:
@@ -167,8 +168,14 @@ Point = Annotated[tuple[float, float], BeforeValidator(point), Due("point")]
 
 def _name(value: Any) -> str:
     if not isinstance(value, str) or not NAME_PATTERN.fullmatch(value):
-        raise ValueError(_A_NAME)
+        raise ValueError(_A_NAME + _as_name(value))
     return value
+
+
+def _as_name(value: object) -> str:
+    """Return the cure: the same as a name, where it makes one."""
+    name = re.sub(r"[^a-z0-9]+", "_", str(value).lower()).strip("_")
+    return f"; write '{name}'" if NAME_PATTERN.fullmatch(name) else ""
 
 
 Name = Annotated[str, BeforeValidator(_name), Due("name")]

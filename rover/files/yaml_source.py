@@ -221,7 +221,10 @@ def _refusal(name: str, why: str, line: int = 1, column: int = 1) -> FileProblem
 
 def beside(path: Path) -> str:
     """Return the hint for a file that is not there: the nearest name in its folder."""
-    beside_it = sorted(path.parent.glob("*.yaml")) if path.parent.is_dir() else []
+    if not path.parent.is_dir():
+        folders = sorted(one.name for one in path.parent.parent.glob("*/"))
+        return f"; there is no folder '{path.parent.name}' there{nearest(path.parent.name, folders)}"
+    beside_it = sorted(path.parent.glob("*.yaml"))
     return nearest(path.name, [file.name for file in beside_it if file.is_file()])
 
 

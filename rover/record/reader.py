@@ -81,7 +81,9 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
     except sqlite3.OperationalError as error:
         raise RecordError(f"{path}: cannot be read: {one_line(str(error))}; {_advice(path)}") from None
     except sqlite3.DatabaseError as error:
-        raise RecordError(f"{path}: not a run record, or a damaged one: {one_line(str(error))}") from None
+        raise RecordError(
+            f"{path}: not a run record, or a damaged one: {one_line(str(error))}; 'rover records' lists those there are"
+        ) from None
     except (ValueError, TypeError, LookupError, ArithmeticError) as error:
         raise RecordError(f"{path}: damaged: {in_words(error)}; {RESCUE}") from None
 

@@ -54,7 +54,7 @@ def test_a_misspelt_driver_is_found_although_any_key_is_allowed_beside_it() -> N
 
 def test_a_key_with_nothing_behind_it_is_told_once() -> None:
     assert told(Colour, "hue:\n") == [
-        "file.yaml:1:1: 'hue': nothing stands behind this key; give it a value, or remove it"
+        "file.yaml:1:1: 'hue': nothing stands behind this key; give it a value, indent what belongs to it, or remove it"
     ]
 
 

@@ -111,6 +111,10 @@ class QuantityError(UserError, ValueError):
     """A text that is not the quantity that was due; the message says what to write instead."""
 
 
+class UnknownUnitError(QuantityError):
+    """What stands behind a number is no unit."""
+
+
 class Quantity(NamedTuple):
     """A number in SI units with its dimension. ``has_unit`` tells ``2`` from ``2 m/m``: files need it."""
 
@@ -161,7 +165,7 @@ def parse_unit(text: str) -> tuple[Dimension, float]:
         name, _, power_text = part.partition("^")
         power = int(power_text or 1) * (1 if position == 0 else -1)
         if name not in UNITS:
-            raise QuantityError(f"'{name}' is not a unit{_unit_hint(name)}")
+            raise UnknownUnitError(f"'{name}' is not a unit{_unit_hint(name)}")
         base, base_factor = UNITS[name]
         dimension = dimension.times(base, power)
         factor *= base_factor**power
@@ -211,7 +215,10 @@ def parse_as(value: object, dimension: Dimension) -> float:
     due, units = name_of(dimension), units_for(dimension)
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
         raise QuantityError(f"{due} is due here ({units})")
-    quantity = parse(value if isinstance(value, str) else repr(value))
+    try:
+        quantity = parse(value if isinstance(value, str) else repr(value))
+    except UnknownUnitError as error:
+        raise QuantityError(f"{due} is due here ({units}), and {error}" if units else str(error)) from None
     if dimension != NONE and not quantity.has_unit:
         example = f"{value} {units.split(',')[0]}"
         raise QuantityError(f"a bare number where {due} is due; write its unit ({units}), for example '{example}'")

@@ -291,7 +291,7 @@ def test_a_path_may_not_leave_the_project_by_a_symlink(project: Path, capsys: py
     said = check(_naming(project, "link.yaml"), capsys)
     assert said.code == cli.UNUSABLE
     assert "errand.yaml:2:" in said.lines[0]
-    assert "this path leads out of the project (project/)" in said.lines[0]
+    assert "this path leads out of the project project/ (the folder that has" in said.lines[0]
 
 
 CANNOT_BE = "this cannot be the path of a file"

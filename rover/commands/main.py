@@ -19,7 +19,7 @@ from click.shell_completion import CompletionItem
 from rover import __version__
 from rover.commands.streams import checked_streams
 from rover.errors import UserError
-from rover.files.problems import FileProblems
+from rover.files.problems import FileProblems, nearest
 
 FAILED, UNUSABLE, BUG, INTERRUPTED = 1, 2, 70, 130
 ENDINGS = {signal.SIGTERM: "terminated", signal.SIGHUP: "hung up"}
@@ -63,6 +63,14 @@ class CommandsByName(click.Group):
             return None
         command: click.Command = importlib.import_module(f"rover.commands.{cmd_name.replace('-', '_')}").command
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Return the command that is called for."""
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            ctx.fail(f"there is no command '{args[0]}'{nearest(args[0], COMMANDS) or '.'}")
+        return super().resolve_command(ctx, args)
 
     def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
         """Return the commands and options that begin so, importing none."""

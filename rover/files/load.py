@@ -96,7 +96,8 @@ def named_in(source: Source, where: KeyPath, kind: str, text: str) -> Path | Non
         source.report(where, "this cannot be the path of a file")
         return None
     if not resolved.is_relative_to(root):
-        source.report(where, f"this path leads out of the project ({root.name}/); keep the file inside it")
+        marks = "the folder that has pyproject.toml, .git or config"
+        source.report(where, f"this path leads out of the project {root.name}/ ({marks}); copy the file into it")
         return None
     if resolved.is_dir():
         source.report(where, f"{show(resolved)} is a folder; name a YAML file in it")

@@ -6,7 +6,7 @@ and several documents are refused: these files need none, and an alias can make 
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -30,6 +30,7 @@ _WORDS = {"": None, "~": None} | {
 }
 
 _NOT_TEXT = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+_BEGINS_QUOTE = re.compile(r"""(?:^|[:,\[{-])\s*(['"])""")
 _NO_ALIASES = "anchors and aliases (& and *) are not used in these files; write the value out, or quote the text"
 _NO_TAGS = "tags (!) are not used in these files; remove it, or quote a text that begins with '!'"
 _MISALIGNED = "this line is not aligned with those above it"
@@ -240,9 +241,21 @@ def _refused_yaml(error: yaml.MarkedYAMLError, text: str, name: str) -> FileProb
     here = "".join(text.splitlines()[line - 1 : line])
     if why == _MISALIGNED:
         why += _how_to_align(here, next((row for row in reversed(text.splitlines()[: line - 1]) if row.strip()), ""))
+    if open_quote := _open_quote(text.splitlines()[:line]):
+        why += f"; or is it the quote in line {open_quote} that is not closed?"
     if "\t" in here[: len(here) - len(here.lstrip())] or "'\\t'" in reason:
         why = "a tab; indent with spaces, YAML allows no tab there"
     return _refusal(name, why, line, column)
+
+
+def _open_quote(lines: Sequence[str]) -> int:
+    """Return the number of the first line with a text in quotes that ends in none, 0 without one."""
+    for number, line in enumerate(lines, 1):
+        if begun := _BEGINS_QUOTE.search(line):
+            rest = line[begun.end() :]
+            if begun[1] not in rest:
+                return number
+    return 0
 
 
 def _how_to_align(here: str, above: str) -> str:

@@ -148,7 +148,8 @@ def test_a_state_that_cannot_be_resumed(rover, tmp_path, kind):
 
 GREENHOUSE, CART = str(ROOT / "config/greenhouse.yaml"), str(ROOT / "config/cart.yaml")
 LINES: dict[str, tuple[str, str]] = {
-    "no command": ("nosuch", "rover: No such command 'nosuch'. See rover --help"),
+    "no command": ("nosuch", "rover: there is no command 'nosuch'. See rover --help"),
+    "misspelt command": ("rehears", "rover: there is no command 'rehears'; did you mean 'rehearse'? See rover --help"),
     "no option": ("check --nosuch", "rover check: No such option"),
     "no argument": ("rehearse", "rover rehearse: Missing argument 'ERRAND'."),
     "no choice": (f"calibrate {CART} wings", "rover calibrate: Invalid value for"),

@@ -104,8 +104,9 @@ def test_what_is_not_stopped_is_not_reset(rover, bay):
 
 def test_all_guards_of_a_robot_are_stopped_each_with_its_line(rover, bay):
     """The second one finds the line taken; what it is told to stop, it stops all the same."""
-    first, second = bay.guard("g1"), bay.guard("g2")
+    first = bay.guard("g1")
     bay.running(first)
+    second = bay.guard("g2")
     code, out, _ = rover("stop", bay.robot)
     assert code == 0
     assert [line.split(":")[0] for line in out.splitlines()] == [str(first), str(second)]

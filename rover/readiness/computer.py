@@ -12,7 +12,14 @@ from rover.errors import to_install
 from rover.readiness.finding import Finding, Verdict, judged
 
 BASE = ("click", "numpy", "pydantic", "pyserial", "pyyaml", "transitions")
-EXTRAS = {"gpio": "gpiod", "vision": "opencv-python-headless", "report": "matplotlib"}
+EXTRAS = {
+    "gpio": "gpiod",
+    "vision": "opencv-python-headless",
+    "report": "matplotlib",
+    "trials": "scipy",
+    "page": "aiohttp",
+    "cluster": "distributed",
+}
 MAY_BE_OPENED = "may be opened"
 
 

@@ -10,7 +10,7 @@ from rover.files.problems import nearest
 from rover.files.robot import Robot
 from rover.link import open_link
 from rover.readiness.finding import Finding, Verdict, not_tried
-from rover.testing import ContractError, DriverUnderTest, checks_for, guessed, in_robot
+from rover.testing import ContractError, DriverUnderTest, NothingReportedError, checks_for, guessed, in_robot
 from rover.testing.actuators import check_expired_commands_change_nothing
 from rover.testing.lifetime import check_it_is_made
 
@@ -41,7 +41,7 @@ def subjects(driver: str, robot: Robot | None) -> Iterator[list[DriverUnderTest]
 
 
 def check_driver(subject: DriverUnderTest) -> Iterator[Finding]:
-    """Try a driver on every check that ships, and yield what each found; one that cannot be made ends it."""
+    """Try a driver on every check that ships and yield what each found; not made, or nothing reported, ends it."""
     for check in checks_for(subject):
         name = check.__name__.removeprefix("check_").replace("_", " ")
         expected, _, reason = (" ".join(part.split()) for part in (check.__doc__ or "").partition("\n\n"))
@@ -52,7 +52,7 @@ def check_driver(subject: DriverUnderTest) -> Iterator[Finding]:
             check(subject)
         except (ContractError, UserError) as error:
             yield Finding(name, Verdict.OTHERWISE, str(error), expected, advice=(reason,))
-            if check is check_it_is_made:
+            if check is check_it_is_made or isinstance(error, NothingReportedError):
                 return
         else:
             yield Finding(name, Verdict.AS_EXPECTED, "", expected)

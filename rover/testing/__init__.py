@@ -47,13 +47,14 @@ from rover.testing.sensors import (
     check_times_do_not_run_ahead,
     check_values_are_possible,
 )
-from rover.testing.watch import ContractError
+from rover.testing.watch import ContractError, NothingReportedError
 
 __all__ = [
     "CHECKS",
     "ContractError",
     "DriverUnderTest",
     "MonotonicClock",
+    "NothingReportedError",
     "SteppedClock",
     "checks_for",
     "guessed",

@@ -9,7 +9,7 @@ from rover.devices.meanwhile import FAILURES
 from rover.devices.readings import Reading
 from rover.errors import in_short, in_words
 from rover.testing.driver import Clock, DriverUnderTest
-from rover.testing.watch import ContractError, Watch, watched
+from rover.testing.watch import NothingReportedError, Watch, watched
 
 MADE_WITHIN_S, CLOSED_WITHIN_S, HANGS_AFTER_S = 10.0, 10.0, 2.0
 """A constructor may wait for its hardware, and closing for a thread; a poll or a command may wait for nothing."""
@@ -94,7 +94,7 @@ class AtWork:
             polls.append(poll)
             if poll.readings:
                 return polls
-        raise ContractError(f"nothing was reported within {FIRST_WITHIN_S:g} s{_why(polls)}; no run would start")
+        raise NothingReportedError(f"nothing was reported within {FIRST_WITHIN_S:g} s{_why(polls)}; no run would start")
 
     def close(self) -> None:
         """Close it."""

@@ -15,6 +15,10 @@ class ContractError(AssertionError):
     """A driver does not do what the runtime relies on; the message says what, and why it matters."""
 
 
+class NothingReportedError(ContractError):
+    """It reports nothing: whatever else is to be seen of its reports cannot be."""
+
+
 class Watch:
     """Times calls."""
 

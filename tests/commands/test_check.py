@@ -82,6 +82,11 @@ class TestADriver:
         assert "Speeds and windows of time are worked out from one to the next." in wrong
         assert "apply" not in out
 
+    def test_one_that_reports_nothing_is_told_so_once(self, checked, tmp_path):
+        (tmp_path / "robot.yaml").write_text(ROBOT.replace("NewestFirst", "Silent"))
+        code, out, _ = checked("robot.yaml", "--driver", "broken_drivers:Silent")
+        assert (code, out.count("NOT OK"), out.count("nothing was reported")) == (1, 1, 1)
+
     def test_without_a_robot_file_the_device_is_guessed(self, checked):
         code, out, _ = checked("--driver", "broken_drivers:Pressed")
         assert (code, out.count("ok "), out.splitlines()[0]) == (0, 12, "device: broken_drivers:Pressed")

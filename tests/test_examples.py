@@ -64,7 +64,7 @@ def tour() -> list[Block]:
 
 BLOCKS = [block for page in PAGES for block in blocks(page)]
 TOUR = tour()
-EXAMPLES = [block for block in BLOCKS if block.language == "yaml"]
+EXAMPLES = [block for block in BLOCKS if block.language == "yaml" and block not in TOUR]
 COMMANDS = [
     (block.where, line)
     for block in BLOCKS

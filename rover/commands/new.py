@@ -20,7 +20,7 @@ from rover.readiness.person import Person
 NEXT = (
     "rover check config/errand.yaml --drivers .      # is all of it without a mistake, and can it work?",
     "rover rehearse config/errand.yaml --drivers .   # the errand on the bench",
-    "python -m pytest                                # the same, and the driver, as tests",
+    "pip install pytest && python -m pytest          # the same, and the driver, as tests",
 )
 
 

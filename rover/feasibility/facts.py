@@ -41,7 +41,8 @@ def errand_facts(layout: Layout, graph: BehaviourGraph, bench: BenchFile | None)
         yield f"one look round takes {look:.0f} s, in {_views(camera)} views"
     if layout.outlook is not None and look is not None:
         places, seen = len(layout.outlook.lookouts), 1.0 - layout.outlook.unseen_share
-        yield f"from its {places} places to look round the camera sees {seen:.0%} of the field outside the tray"
+        ground = "the field" if layout.ground.zone is None else "the field outside the tray"
+        yield f"from its {places} places to look round the camera sees {seen:.0%} of {ground}"
     if layout.gates and any(state.activity == SETS_DOWN for state in graph.states.values()):
         objects, whose = _objects(layout, bench)
         if objects:

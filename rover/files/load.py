@@ -19,7 +19,7 @@ from rover.files.driver_keys import DriverKeysFile, file_of, kept_file_of
 from rover.files.errand import Errand
 from rover.files.given import NOTHING, Given
 from rover.files.hard_seeds import HardSeedsFile
-from rover.files.misplaced import ModelAt, goes_elsewhere
+from rover.files.misplaced import BLOCK_DUE, ModelAt, goes_elsewhere, why_no_block
 from rover.files.person import PersonFile
 from rover.files.problems import FileProblems, meant, nearest
 from rover.files.ranges import RangesFile
@@ -275,7 +275,7 @@ _DUE = {
     "greater_than_equal": "must be {ge} or more",
     "less_than_equal": "must be {le} or less",
     "bool_type": "true or false is due here",
-    **dict.fromkeys(("model_type", "dict_type"), "a block of 'key: value' lines is due here"),
+    "dict_type": BLOCK_DUE,
     **dict.fromkeys(("list_type", "tuple_type"), "a list is due here: [a, b]"),
     **dict.fromkeys(("int_type", "int_from_float", "int_parsing"), "a whole number is due here"),
 }
@@ -292,11 +292,8 @@ def _reason(detail: Any, model_of: ModelAt, values: Any) -> str:
         return "one value more is due in this list" if short else (model_of(where[:-1]) or Model).why_missing(where[-1])
     if kind == "value_error":
         return str(detail["ctx"]["error"])
-    if kind == "model_type" and (block := model_of(where)) is not None and where[-1] in keys_of(block):
-        outer = model_of(where[:-2])
-        if outer is not None and where[-1] in keys_of(outer):
-            return f"'{where[-1]}' stands among names here; it belongs beside '{where[-2]}', not under it"
-        return f"'{where[-1]}' stands among names here, but is a key of one of them; indent it as far as its other keys"
+    if kind == "model_type":
+        return why_no_block(in_file(where), model_of)
     if kind in _DUE:
         return _DUE[kind].format(**detail.get("ctx", {}))
     return str(detail["msg"]).replace("Input should", "must")

@@ -10,6 +10,7 @@ from rover.files.yaml_source import KeyPath
 
 ModelAt = Callable[[KeyPath], type[Model] | None]
 """Returns the model of the block at a place in the file in hand."""
+BLOCK_DUE = "a block of 'key: value' lines is due here"
 
 
 def goes_elsewhere(where: KeyPath, values: Any, model_of: ModelAt) -> str:
@@ -64,3 +65,17 @@ def _names_before(key: str, written: Any, block: type[Model]) -> str:
 def _holds_names(block: type[Model], name: str) -> bool:
     annotations = [field.annotation for key, field in block.model_fields.items() if name == (field.alias or key)]
     return any(typing.get_origin(one) is dict for one in annotations)
+
+
+def why_no_block(where: KeyPath, model_of: ModelAt) -> str:
+    """Return what is to be said of a value where a block is due: its key stands at another depth, or what is due."""
+    block = model_of(where)
+    if block is None:
+        return BLOCK_DUE
+    if where and where[-1] in keys_of(block):
+        outer = model_of(where[:-2])
+        if outer is not None and where[-1] in keys_of(outer):
+            return f"'{where[-1]}' stands among names here; it belongs beside '{where[-2]}', not under it"
+        return f"'{where[-1]}' stands among names here, but is a key of one of them; indent it as far as its other keys"
+    due = [field.alias or name for name, field in block.model_fields.items() if field.is_required()]
+    return f"{BLOCK_DUE}: {{{', '.join(f'{name}: ...' for name in due)}}}" if due else BLOCK_DUE

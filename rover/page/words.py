@@ -1,7 +1,7 @@
 """Readings and events in words, as the page shows them."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from rover.awaited import Awaited, Part, confirmation_in_words, lack_in_words, part_in_words
@@ -34,6 +34,8 @@ def reading_words(family: str, value: Any) -> str:
     if isinstance(value, Detections):
         return f"{len(value.objects)} recognised"
     try:
+        if isinstance(value, Mapping):
+            return ", ".join(f"{name} {in_short(one)}" for name, one in value.items())
         return WORDS[family](value) if family in WORDS else in_short(value)
     except (AttributeError, TypeError, ValueError):
         return in_short(value)

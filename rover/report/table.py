@@ -8,7 +8,7 @@ from typing import NamedTuple
 from xml.etree.ElementTree import Element
 
 from rover.report.look import Tint
-from rover.report.markup import add
+from rover.report.markup import add, add_breakable
 from rover.report.numbers import TIMES, UNKNOWN, clock
 
 FIGURE = "+"
@@ -76,7 +76,7 @@ def _add_cell(line: Element, cell: Cell, attributes: dict[str, str]) -> None:
         case Time(ns):
             add(line, "td", attributes, clock(ns))
         case _:
-            add(line, "td", attributes, cell)
+            add_breakable(line, "td", attributes, cell)
 
 
 def csv_of(table: Table) -> str:

@@ -25,7 +25,7 @@ def typed_in(person: Person) -> tuple[Floor, Pose]:
         corners += [corner] if corner else []
     walls: dict[str, tuple[XY, XY, float]] = {}
     for number, (a, b) in enumerate(zip(corners, [*corners[1:], corners[0]], strict=True), 1):
-        if person.choose(f"is there a wall from corner {number} to the next?", ("yes", "no")) == "yes":
+        if person.choose(f"is there a wall from {_at(a)} to {_at(b)}?", ("yes", "no")) == "yes":
             walls[f"wall_{number}"] = (a, b, 0.0)
     start = None
     while start is None:
@@ -38,6 +38,10 @@ def typed_in(person: Person) -> tuple[Floor, Pose]:
     exact = tuple(Point(one, 0.0) for one in corners)
     plate = Point(marker, 0.0) if marker else None
     return Floor(exact, walls, tuple(Point(one, 0.0) for one in tray or ()), plate, places, None), start
+
+
+def _at(corner: XY) -> str:
+    return f"({corner[0]:g} m, {corner[1]:g} m)"
 
 
 def _asked(person: Person, question: str, read: Callable[[list[str]], Asked]) -> Asked | None:

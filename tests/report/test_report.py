@@ -86,7 +86,7 @@ def invented_run(
 class Page(HTMLParser):
     """A parsed page: its elements, its rows of cells, its texts; complains of elements that are not closed in order."""
 
-    VOID = frozenset({"meta", "input"})
+    VOID = frozenset({"meta", "input", "wbr"})
 
     def __init__(self, source: str) -> None:
         super().__init__()

@@ -102,6 +102,8 @@ def _show_to_person(result: Result) -> None:
         click.echo(f"by the robot's own account: {', '.join(to_look_after)}")
     for one in result.not_in:
         click.echo(f"not in: object {one.number}, {one.kind} at x {one.x:.2f} m, y {one.y:.2f} m: {one.why_not_in}")
+    for noted in result.noted:
+        click.echo(f"noted: {noted}")
     for device in result.gave_up:
         click.echo(f"gave up: {device}")
     if result.truth is not None and (worth_saying := _in_words(result.truth, result)):
@@ -122,7 +124,7 @@ def _show_to_person(result: Result) -> None:
 
 def _delivered(result: Result) -> str:
     """Return how many objects were delivered, of those expected, else of those there are; '' with nothing to bring."""
-    if not (result.objects or result.delivered) and result.left is None:
+    if result.left is None and not result.delivered:
         return ""
     of = "" if result.objects is None else f" of {result.objects}"
     is_other = result.truth is not None and result.objects not in (None, result.truth.objects)

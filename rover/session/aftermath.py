@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from rover.core import Core, StepReadings, StepRecord
-from rover.events import Event, Health, HealthChange
+from rover.events import Event, Health, HealthChange, Note
 from rover.record.fates import Fate, Fates
 from rover.session.figures import Figures
 
@@ -17,15 +17,21 @@ class Aftermath:
     Args:
         core: at work in it.
         began_ns: when it began.
+
+    Attributes:
+        noted: what the behaviour noted to have seen, as it did so last.
     """
 
     def __init__(self, core: Core, began_ns: int) -> None:
         self._core = core
         self._figures, self._fates, self._unwell = Figures(), Fates(), Unwell(began_ns)
+        self.noted: tuple[str, ...] = ()
 
     def take(self, given: StepReadings, decided: StepRecord) -> None:
         """Take a step in: what the core was given, what it decided."""
         self._figures.take(self._core, given, decided)
+        seen = tuple(one.text for one in decided.events if isinstance(one, Note) and one.kind == "seen")
+        self.noted = seen or self.noted
         for event in decided.events:
             self._fates.take(event)
             self._unwell.take(given.now_ns, event)

@@ -259,6 +259,7 @@ class RunRecorder(Recorder):
             *(result, reason, *counted, self.seconds, wall_s, self._steps, str(self.path)),
             not_in=self._aftermath.not_in(account.left),
             gave_up=self._aftermath.gave_up(self._latest_ns),
+            noted=self._aftermath.noted,
             **_beside(account),
         )
 

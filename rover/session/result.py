@@ -50,6 +50,7 @@ class Told:
         unseen: share of the field in which more may stand, since it could not be looked at.
         not_in: what is known of and not in the tray, where it stands, and why it is not in.
         gave_up: devices that were not well as the run ended, each with what was wrong, and since when.
+        noted: what the behaviour noted to have seen, in words, as it did so last.
     """
 
     seen: int = 0
@@ -58,6 +59,7 @@ class Told:
     unseen: float = 0.0
     not_in: tuple[Fate, ...] = ()
     gave_up: tuple[str, ...] = ()
+    noted: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,8 @@ def test_the_robots_own_account_stands_beside_the_behaviours_word(capsys, change
     assert result.is_clean is is_clean
     lines = capsys.readouterr().out.splitlines()
     assert [line for line in lines if line.startswith("by the robot's")] == said
-    assert lines[0].startswith(f"{result.result} ({result.reason}): {result.delivered} of 9 delivered")
+    delivered = "" if result.left is None else f": {result.delivered} of 9 delivered"
+    assert lines[0].startswith(f"{result.result} ({result.reason}){delivered} in ")
 
 
 def lines_of(capsys, **changed) -> list[str]:
@@ -65,7 +66,8 @@ def test_delivered_stands_beside_what_the_errand_expects_and_the_bench_beside_th
 
 
 def test_an_errand_that_brings_nothing_is_not_counted(capsys):
-    said = lines_of(capsys, reason="back", delivered=0, seen=0, objects=0, left=None)
+    said = lines_of(capsys, reason="back", delivered=0, seen=0, left=None, noted=("teal seen at x 1.00 m, y 2.00 m",))
+    assert said[1] == "noted: teal seen at x 1.00 m, y 2.00 m"
     assert said[0] == "done (back) in 640 s"
 
 

@@ -9,7 +9,7 @@ CONFIG = Path(__file__).parents[2] / "config"
 RECTANGLE = CONFIG / "rectangle.yaml"
 COMMAND = [sys.executable, "-c", "from rover.commands.main import main; main()"]
 KEYS = [
-    *("seen", "believed", "left", "unseen", "not_in", "gave_up"),
+    *("seen", "believed", "left", "unseen", "not_in", "gave_up", "noted"),
     "result",
     "reason",
     "delivered",

@@ -70,6 +70,8 @@ def _entries(signs: Mapping[str, Letter]) -> list[Entry]:
         (_robot, "robot, with its heading"),
         (_round, "95 % ellipse of the position"),
         (_chosen, "object gone for"),
+        (_unsure, "seen, not yet sure"),
+        (_barred, "put off"),
         (_crossed, "met, on no map"),
     ]
 
@@ -91,6 +93,18 @@ def _round(parent: Element, at: XY) -> None:
 def _chosen(parent: Element, at: XY) -> None:
     for radius in (5, 9):
         add(parent, "circle", {"cx": at[0], "cy": at[1], "r": radius, **look.stroke_attributes(look.Stroke(1.4))})
+
+
+def _unsure(parent: Element, at: XY) -> None:
+    ring = {"rx": 11, "ry": 7, **look.stroke_attributes(look.Stroke(1.0, "2 2"))}
+    add(parent, "ellipse", {"cx": at[0], "cy": at[1], **ring})
+    add(parent, "circle", {"cx": at[0], "cy": at[1], "r": 5, "fill": look.INK, "opacity": 0.3})
+
+
+def _barred(parent: Element, at: XY) -> None:
+    x, y = at
+    add(parent, "circle", {"cx": x, "cy": y, "r": 6, **look.stroke_attributes(look.Stroke(1.0))})
+    symbols.line(parent, (x - 8, y + 8), (x + 8, y - 8), look.Stroke(1.4))
 
 
 def _crossed(parent: Element, at: XY) -> None:

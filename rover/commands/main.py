@@ -166,7 +166,7 @@ def _numbers(error: FileProblems) -> str:
 
 
 def _with_option(option: str) -> str:
-    """Return the commands that have an option, those of which it cannot be said without what they need left out."""
+    """Return the commands that have an option; all are imported for it, which only a mistake pays for."""
     found = []
     for name in COMMANDS:
         command = commands.get_command(click.Context(commands), name)

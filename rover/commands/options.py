@@ -186,7 +186,7 @@ def _allow_for_one(context: click.Context, folders: Sequence[Path]) -> None:
 
 DRIVERS = _drivers(_allow, "Folder from which drivers and activities named in the files may be imported.")
 DRIVERS_UNOPENED = _drivers(
-    _allow_for_one, "Folder with drivers named in the files; what they declare is read, none but --driver is run."
+    _allow_for_one, "Folder with drivers named in the files; what they declare is read, their code is not run."
 )
 
 

@@ -7,7 +7,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field, StrictInt, model_validator
 
-from rover.files.types import Due, KeyMistakeError, Model, Name, Text
+from rover.files.problems import meant
+from rover.files.types import Due, KeyMistakeError, Model, Name, Text, keys_of
 
 
 def _condition(value: Any) -> str:
@@ -116,7 +117,7 @@ class State(Model):
     def why_unknown(cls, key: str) -> str:
         """See `Model.why_unknown`; what an activity takes is often written beside it."""
         why = super().why_unknown(key)
-        return why if "did you mean" in why else f"{why}; what an activity takes goes into 'with: {{{key}: ...}}'"
+        return why if meant(key, keys_of(cls)) else f"{why}; what an activity takes goes into 'with: {{{key}: ...}}'"
 
     @model_validator(mode="after")
     def _one_nature(self) -> "State":

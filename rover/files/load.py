@@ -167,7 +167,7 @@ def loaded(source: Source, kind: str, given: Given = NOTHING) -> Loaded[Any]:
     """As `load`, for a file that has been read."""
     found = kind_of(source)
     if found != kind:
-        cure = "; name the errand file whose 'files:' name it" if kind == "errand" else ""
+        cure = "; name the errand file that has it under 'files:'" if kind == "errand" else ""
         source.report((found,), f"this is {_a(found)} file, but {_a(kind)} file is due here{cure}", of_key=True)
         raise FileProblems(source.problems)
     given.put_into(source, kind)

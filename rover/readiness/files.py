@@ -138,8 +138,8 @@ def _confirmations(assembly: Assembly) -> Iterator[str]:
     rows = list(confirmation_costs(assembly.graph, assembly.robot, assembly.errand.kinds))
     if not rows:
         return
-    yield "what each confirmation buys: how late it decides at best, and how likely wrong samples pass it, one in"
-    yield f"twenty of them wrong by itself, or {BURST} in a row (to compare by; not measured):"
+    yield "what each confirmation buys: how late it decides at best, and how likely wrong samples pass it, each"
+    yield f"wrong by itself with a chance of {FLICKER:.0%}, or {BURST} of them in a row (to compare by; not measured):"
     yield f"  delay (s)   flicker {FLICKER:.0%} passes   burst of {BURST} passes   exit"
     for row in rows:
         yield (

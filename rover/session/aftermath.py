@@ -30,8 +30,9 @@ class Aftermath:
     def take(self, given: StepReadings, decided: StepRecord) -> None:
         """Take a step in: what the core was given, what it decided."""
         self._figures.take(self._core, given, decided)
-        seen = tuple(one.text for one in decided.events if isinstance(one, Note) and one.kind == "seen")
-        self.noted = seen or self.noted
+        if decided.events:
+            seen = tuple(one.text for one in decided.events if isinstance(one, Note) and one.kind == "seen")
+            self.noted = seen or self.noted
         for event in decided.events:
             self._fates.take(event)
             self._unwell.take(given.now_ns, event)

@@ -2,10 +2,12 @@
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from rover.activities.activity import Knowledge
 from rover.activities.driving import HEADING_GAIN
 from rover.activities.turning import TurnTowards
+from rover.geometry import XY, Pose, distance_to_segment
 from rover.motion.keep_clear import CREEP, room_due
 from rover.motion.legs import Leg
 from rover.motion.profile import bearing_to, towards
@@ -47,14 +49,19 @@ class LegsDriven:
         self._is_turned = False
 
     @property
-    def is_turning(self) -> bool:
-        """It turns on the spot."""
-        return self._turn is not None
+    def turns(self) -> float:
+        """The angle (rad, left positive) by which it turns on the spot now, or 0."""
+        return 0.0 if self._turn is None else self._turn.to_go
 
     @property
     def are_back(self) -> bool:
         """The present leg is driven backwards."""
         return bool(self._legs) and self._legs[0].back
+
+    def distance(self, pose: Pose, place: XY) -> float:
+        """Return how far (m) a place is from the way that is left to drive from a pose on."""
+        points = [(pose.x, pose.y), *((leg.x, leg.y) for leg in self._legs)]
+        return min([distance_to_segment(place, *leg) for leg in pairwise(points)], default=math.inf)
 
     def request(self, known: Knowledge) -> Request | None:
         """Return what is wanted, None once all legs are driven."""

@@ -17,8 +17,8 @@ from rover.vision.targets import Remembered
 PlaceXYH = tuple[float, float, float | None]
 GATE_CLEAR = 0.12
 """At the gate the jaws are this far (m) outside the tray."""
-CLEAR = 0.05
-"""Distance (m) kept between the body and a thing."""
+CLEAR, CLEAR_AT_A_CREEP = 0.05, 0.02
+"""Distance (m) kept between the body and a thing, and at a creep between it and what is not in the tray."""
 MET_RADIUS = 0.03
 """What was met is taken to be so thick (m): where it was touched or heard is known, and not what it is."""
 SAME = 0.07
@@ -103,20 +103,22 @@ def _is_free(known: Knowledge, lookout: Lookout) -> bool:
     return all(one.distance(lookout.x, lookout.y) > room for one in known.targets.objects)
 
 
-def things_about(known: Knowledge) -> list[Thing]:
-    """Return what is to be driven round: other objects, those put off, what stands in the tray, and what was met."""
+def things_about(known: Knowledge, speed: float = math.inf) -> list[Thing]:
+    """Return what is to be driven round at a speed (m/s): other objects, those put off, what stands in the tray, and
+    what was met."""
+    clear = CLEAR if speed > CREEP else CLEAR_AT_A_CREEP
     radius = 0.5 * known.errand.widest
     held_at = known.pose.beside(known.robot.body.gripper_reach, 0.0)
     others = [
-        Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), CLEAR)
+        Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), clear)
         for one in known.targets.others()
         if not (known.loaded and one.distance(*held_at) < IN_JAWS)
     ]
     chosen = known.targets.chosen
     spots = [(one.x, one.y) for one in known.ledger.put_off if chosen is None or chosen.distance(one.x, one.y) >= SAME]
-    spots += known.ledger.in_tray
-    met = [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in known.ledger.met_by(known.now_ns)]
-    return [*others, *(Thing(x, y, radius, CLEAR) for x, y in spots), *met]
+    others += [Thing(x, y, radius, clear) for x, y in spots]
+    met = [Thing(one.x, one.y, MET_RADIUS, clear) for one in known.ledger.met_by(known.now_ns)]
+    return [*others, *(Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray), *met]
 
 
 def _room_due(known: Knowledge, speed: float) -> RoomDue:
@@ -148,4 +150,4 @@ def clearance_from(known: Knowledge, start: Pose, speed: float = math.inf) -> Cl
     """
     margin, doubt = _room_due(known, speed)
     due = RoomDue(margin + ASTRAY, doubt)
-    return Clearance(known.space, known.space.outlines[known.loaded], due, things_about(known), start)
+    return Clearance(known.space, known.space.outlines[known.loaded], due, things_about(known, speed), start)

@@ -7,11 +7,13 @@ from typing import Any
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.driving import SPEED
 from rover.activities.fixing import HELD, SurerPosition
+from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, Piece, pieces_from
 from rover.activities.legs_driven import LegsDriven
-from rover.activities.places import MET_RADIUS, PlaceXYH, clearance_from, place_of
+from rover.activities.places import MET_RADIUS, PlaceXYH, clearance_from, place_of, things_about
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.kinds import PlaceName
+from rover.motion.free_space import Thing
 from rover.motion.goal import Goal
 from rover.motion.keep_clear import CREEP
 from rover.motion.planner import WaySearch, has_room
@@ -21,12 +23,12 @@ NODES_A_SECOND = 2000
 """A search for a way goes on by so many nodes in a second, whatever time they take: a replay finds the same."""
 BESIDE, AROUND = (0.1, 0.2, 0.3), 8
 """Where something stands at a place, so far (m) from it is near enough, in so many directions."""
+LOOK_EVERY = 0.2
+"""So often (s) the way is looked at for things that were not there when it was planned ..."""
+ANOTHER = 0.03
+"""... or were farther away (m) than this."""
 HEARD_ACROSS = 0.08
 """What is heard is taken to reach so far (m) to either side: an echo does not tell."""
-AWAY, AWAY_SPEED, AWAY_FOR = 0.12, 0.08, 6.0
-"""A jammed robot backs away so far (m), so fast (m/s), for so long (s) at most; then it looks for another way ..."""
-AWAY_FROM_ECHO = 0.36
-"""... and so far (m) from what it hears: from there silence means a free way again (`rover.motion.echo.CLOSE`)."""
 
 
 class RouteFollower:
@@ -49,12 +51,12 @@ class RouteFollower:
         self._doubts_heard = self._is_last = False
         self._surer = SurerPosition()
         self._legs: LegsDriven | None = None
-        self._away: _Away | None = None
+        self._free: GettingFree | None = None
         self._plan(known)
 
     def _plan(self, known: Knowledge) -> None:
         clearance = clearance_from(known, known.pose, self._planned_speed)
-        self._legs = None
+        self._legs, self._planned_round, self._unlooked = None, things_about(known, self._planned_speed), 0.0
         self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
 
     def _fail(self, why: str) -> Request:
@@ -65,8 +67,8 @@ class RouteFollower:
         """Return what is wanted; ``progress`` tells when a goal is reached or none is to be reached."""
         if self.progress == Progress.FAILED:
             return STILL
-        if self._away is not None:
-            return self._back_away(known, self._away)
+        if self._free is not None:
+            return self._get_free(known, self._free)
         if self._search is not None:
             return self._search_on(known, self._search)
         if self._legs is None:
@@ -112,53 +114,52 @@ class RouteFollower:
         return STILL
 
     def _follow(self, known: Knowledge, legs: LegsDriven) -> Request:
+        self._unlooked += known.seconds
+        if self._unlooked > LOOK_EVERY:
+            self._unlooked = 0.0
+            if self._is_barred(known, legs):
+                self._plan(known)
+                return STILL
         request = legs.request(known)
         if request is None:
             self.progress = Progress.DONE
             return STILL
         return request
 
+    def _is_barred(self, known: Knowledge, legs: LegsDriven) -> bool:
+        """Tell whether something stands in the way that was not known when that was planned, or elsewhere."""
+        new = [thing for thing in things_about(known, self._planned_speed) if not self._is_planned(thing)]
+        half_width = known.space.outlines[known.loaded].half_width
+        return any(legs.distance(known.pose, (one.x, one.y)) < half_width + one.radius + 0.5 * one.room for one in new)
+
+    def _is_planned(self, thing: Thing) -> bool:
+        return any(math.hypot(one.x - thing.x, one.y - thing.y) < ANOTHER for one in self._planned_round)
+
     def _jammed(self, known: Knowledge, legs: LegsDriven) -> Request:
-        """Enter what was met, and begin to back away from it."""
+        """Enter what was met, and begin to get free of it."""
         self._jams += 1
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
         if self._planned_speed <= FEEL:
             self._is_last = True  # what was touched is on the map: it is not where it was thought to be
-        elif known.is_stalled and not legs.is_turning:
+        elif known.is_stalled and not legs.turns:
             known.ledger.met(touched(known, legs.are_back), known.now_ns, is_touched=True)
         elif known.obstacle:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)
+        jammed = Piece(angle=legs.turns) if legs.turns else Piece(-1.0 if legs.are_back else 1.0)
         far = AWAY_FROM_ECHO if known.obstacle else AWAY
-        self._away = _Away(known, far if legs.are_back else -far)
+        self._free = GettingFree(known, pieces_from(known, jammed, far))
         return STILL
 
-    def _back_away(self, known: Knowledge, away: "_Away") -> Request:
-        request = away.request(known)
+    def _get_free(self, known: Knowledge, free: GettingFree) -> Request:
+        request = free.request(known)
         if request is not None:
             return request
-        self._away = None
+        self._free = None
         if self._is_last:
             return self._fail("touched a wall where no more room was to be had")
         self._plan(known)
         return STILL
-
-
-class _Away:
-    """A short straight way (m, backwards negative) away from what was met."""
-
-    def __init__(self, known: Knowledge, way: float) -> None:
-        self._from, self._way = known.pose, way
-        self._seconds = 0.0
-
-    def request(self, known: Knowledge) -> Request | None:
-        """Return what is wanted, None at the end."""
-        self._seconds += known.seconds
-        gone = math.hypot(known.pose.x - self._from.x, known.pose.y - self._from.y)
-        is_stuck = known.is_stalled and self._seconds > 0.5
-        if gone >= abs(self._way) or self._seconds > AWAY_FOR or is_stuck:
-            return None
-        return Request(math.copysign(AWAY_SPEED, self._way), 0.0, range_blocked=known.loaded)
 
 
 def touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:

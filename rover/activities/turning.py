@@ -20,16 +20,21 @@ TURNED_ENOUGH = math.radians(2.0)
 
 
 class TurnTowards:
-    """A turn on the spot to a heading; the part of other activities that turns."""
+    """A turn on the spot to a heading; the part of other activities that turns.
+
+    Attributes:
+        to_go: the angle (rad, left positive) that was left at the last step.
+    """
 
     def __init__(self, heading: float, most: float) -> None:
         self.heading = heading
+        self.to_go = 0.0
         self._most = most
         self._settled = 0
 
     def request(self, known: Knowledge) -> Request | None:
         """Return what is wanted, or None once the heading is reached and the robot has come to rest."""
-        error = wrap(self.heading - known.pose.heading)
+        error = self.to_go = wrap(self.heading - known.pose.heading)
         if abs(error) < TURNED_ENOUGH and abs(known.filter.heading_rate) < 0.15:
             self._settled += 1
             return STILL if self._settled < 3 else None

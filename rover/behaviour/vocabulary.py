@@ -135,7 +135,9 @@ SIGNALS: dict[str, Signal] = {
     "field.unseen": Signal(Number(), (), "share of the field that cannot be looked at; 0 once all expected are in"),
     "motion.held_back": Signal(_TRUTH, (), "the limits are taking motion away"),
     "motion.held_back_for": Signal(_TIME, (), "for how long they have done so"),
-    "motion.slowed": Signal(_TRUTH, (), "the limits let the robot go slowly only, for want of a device"),
+    "motion.slowed": Signal(
+        _TRUTH, (), "the limits let the robot go slowly only, for want of a device or after both sides stood"
+    ),
     "motion.obstacle": Signal(_TRUTH, (), "they do so because something is close ahead"),
     "record.ok": Signal(_TRUTH, (), "run record and saved state are being written; always known"),
     "operator.answer": Signal(Choice(frozenset({"none", "yes", "no"})), (), "the operator's last answer"),

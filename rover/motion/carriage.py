@@ -19,6 +19,9 @@ from rover.motion.request import Request
 from rover.motion.stall import StallWatch
 from rover.motion.wheels import WheelControl
 
+TRIES = 3
+"""Where a heading tells whether the robot turns without counts, so many ways out of a jam may be tried without one."""
+STOOD = "both sides stood"
 USABLE_SHARE = 0.95
 """Wheels are asked for this share of the top speed at most, so that their control has something left."""
 
@@ -37,7 +40,7 @@ class Carriage:
         self.limits = Limits(robot, ground, widest)
         self.echoes = Echoes(robot)
         self._contacts = Contacts(robot)
-        self._stall = StallWatch()
+        self._stall = StallWatch(1 if robot.devices.heading is None else TRIES)
         settles = settling_time(robot.body.metres_per_count)
         self._left = WheelControl(drive.top_speed, drive.dead_band, settles)
         self._right = WheelControl(drive.top_speed, drive.dead_band, settles)
@@ -72,6 +75,8 @@ class Carriage:
             where: where the robot is in the field, if it has one.
             missing: what the want of devices does to the wheels.
         """
+        if self._stall.stood and not missing.slowly:
+            missing = missing._replace(slowly=STOOD)
         in_the_way = InTheWay(self.echoes.room, self._contacts.found, self._stall.look())
         situation = Situation(now_ns, seconds, where, in_the_way, missing)
         return self.limits.apply(request, situation)

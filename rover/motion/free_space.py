@@ -88,7 +88,8 @@ class FreeSpace:
 class Clearance:
     """How much more room than is due one outline has, on ways that begin at one pose.
 
-    A robot that stands nearer to something than is due may move so that it is never nearer than at first.
+    A robot that stands nearer to something than is due may move so that it is never nearer than at first; what is
+    believed to stand within it stands elsewhere.
 
     Args:
         space: boundary and walls.
@@ -101,22 +102,32 @@ class Clearance:
     def __init__(
         self, space: FreeSpace, outline: BodyOutline, due: RoomDue, things: Sequence[Thing], start: Pose
     ) -> None:
-        self._space, self._outline, self._things = space, outline, things
+        self._space, self._outline = space, outline
         self._margin, self._doubt = due
+        self._things = [self._with_room_at(start, thing) for thing in things]
         space.look_beyond(due.worst)
         self._start = start
         self._lacking = min(0.0, self.at(start) - SWAY)
         self._touching = min(TOUCHES, space.room(outline, start) - SWAY) if self._lacking < 0.0 else -math.inf
 
+    def _with_room_at(self, start: Pose, thing: Thing) -> Thing:
+        """Return a thing with no more room to be left round it than there is at first."""
+        room = self._apart(start, thing) - thing.radius - SWAY
+        return thing if room >= thing.room else thing._replace(room=max(room, -thing.radius))
+
+    def _apart(self, pose: Pose, thing: Thing) -> float:
+        """Return how far (m) a thing's middle is from the outline at a pose; 0 within it."""
+        c, s = math.cos(pose.heading), math.sin(pose.heading)
+        dx, dy = thing.x - pose.x, thing.y - pose.y
+        return _apart(self._outline, dx * c + dy * s, dy * c - dx * s)
+
     def at(self, pose: Pose) -> float:
         """Return the room (m) at a pose beyond what is due; negative: so much is lacking."""
         least = self._space.room(self._outline, pose, self._doubt) - self._margin
-        c, s = math.cos(pose.heading), math.sin(pose.heading)
         for thing in self._things:
-            dx, dy = thing.x - pose.x, thing.y - pose.y
             due = thing.radius + thing.room
-            if math.hypot(dx, dy) - self._outline.radius - due < least:
-                least = min(least, _apart(self._outline, dx * c + dy * s, dy * c - dx * s) - due)
+            if math.hypot(thing.x - pose.x, thing.y - pose.y) - self._outline.radius - due < least:
+                least = min(least, self._apart(pose, thing) - due)
         return least
 
     def if_free(self, pose: Pose) -> float:

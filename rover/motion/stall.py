@@ -11,10 +11,18 @@ SLOW = 0.03
 
 
 class StallWatch:
-    """Compares what the wheels are told with what they do by their counts. Without counts it says nothing."""
+    """Compares what the wheels are told with what they do by their counts. Without counts it says nothing.
 
-    def __init__(self) -> None:
-        self._windows = self._stood = 0
+    Args:
+        tries: so often both sides may be driven anew, another way each time, before it is taken for good that not one
+            count comes.
+    """
+
+    def __init__(self, tries: int = 1) -> None:
+        self._tries = tries
+        self._windows = 0
+        self._driven = (True, True)
+        self._stood: list[tuple[bool, bool]] = []
         self._stands = False
         self._begin()
 
@@ -28,6 +36,8 @@ class StallWatch:
             stands = _stands(self._told_left, self._gone_left) or _stands(self._told_right, self._gone_right)
             self._windows = self._windows + 1 if stands and self._is_counted else 0
             self._begin()
+        if left and right:
+            self._driven = (left > 0.0, right > 0.0)
         self._told_left += left * seconds
         self._told_right += right * seconds
         self._seconds += seconds
@@ -37,13 +47,13 @@ class StallWatch:
         self._gone_left += left
         self._gone_right += right
         self._is_counted = True
-        if left or right:
-            self._stood = 0
+        if self._stood and (left or right):
+            self._stood.clear()
 
     def stand(self) -> None:
         """Take it that both sides should have gone by now, by what the motors are given, and have not."""
         self._stands = True
-        self._stood += 1
+        self._stood.append(self._driven)
 
     def look(self) -> bool:
         """Tell whether the wheels have stalled; after a stall they are watched anew."""
@@ -57,9 +67,14 @@ class StallWatch:
 
     @property
     def is_for_good(self) -> bool:
-        """It stalled on both sides, was driven anew, and not one count has come: whether wheels or counts stand still,
-        nobody knows where the robot goes."""
-        return self._stood > 1
+        """It stalled on both sides, was driven anew as often as it may or the same way again, and not one count has
+        come: whether wheels or counts stand still, nobody knows where the robot goes."""
+        return len(self._stood) > self._tries or len(set(self._stood)) < len(self._stood)
+
+    @property
+    def stood(self) -> bool:
+        """Both sides stood, and not one count has come since."""
+        return bool(self._stood)
 
 
 def _stands(told: float, gone: float) -> bool:

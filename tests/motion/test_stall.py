@@ -41,6 +41,27 @@ def test_both_sides_that_stand_stall_at_once_and_the_second_time_without_a_count
     assert watch.is_for_good
 
 
+def test_where_more_tries_are_allowed_each_is_another_way():
+    watch = StallWatch(tries=3)
+    for told in ((0.2, 0.2), (-0.1, -0.1), (-0.1, 0.1)):
+        watch.tell(*told, STEP)
+        watch.stand()
+        assert watch.stood
+        assert not watch.is_for_good
+    watch.tell(0.1, -0.1, STEP)
+    watch.stand()
+    assert watch.is_for_good
+
+
+def test_the_same_way_again_without_a_count_is_for_good():
+    watch = StallWatch(tries=3)
+    for told in ((0.2, 0.2), (-0.1, 0.1), (0.1, 0.15)):
+        assert not watch.is_for_good
+        watch.tell(*told, STEP)
+        watch.stand()
+    assert watch.is_for_good
+
+
 def test_one_count_between_tells_that_counts_come():
     watch = StallWatch()
     watch.stand()

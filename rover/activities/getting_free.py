@@ -1,0 +1,87 @@
+"""Getting free of what jams the robot: back along the way it came, else the other ways, in small pieces."""
+
+import math
+from typing import NamedTuple
+
+from rover.activities.activity import Knowledge
+from rover.activities.places import clearance_from
+from rover.motion.request import Request
+from rover.quantities import wrap
+
+AWAY, AWAY_SPEED, AWAY_FOR = 0.12, 0.08, 6.0
+"""A jammed robot backs away so far (m), so fast (m/s), for so long (s) at most; then it looks for another way ..."""
+AWAY_FROM_ECHO = 0.36
+"""... and so far (m) from what it hears: from there silence means a free way again (`rover.motion.echo.CLOSE`)."""
+TURN, TURN_RATE = math.radians(25.0), math.radians(30.0)
+"""So far and so fast it turns to get free."""
+MOVES_WITHIN, LEAST = 2.0, 0.2
+"""What has not made this share of a piece within so long (s) is jammed as well."""
+
+
+class Piece(NamedTuple):
+    """A straight way (m, backwards negative), or a turn on the spot (rad, left positive)."""
+
+    way: float = 0.0
+    angle: float = 0.0
+
+
+def pieces_from(known: Knowledge, jammed: Piece, far: float = AWAY) -> list[list[Piece]]:
+    """Return the pieces that lead out of a jam: one of each list has to be made, the first ones first.
+
+    Args:
+        known: what the robot knows.
+        jammed: the motion that led into it; only its sense counts.
+        far: how far (m) to go away from what was met straight on.
+    """
+    if jammed.angle:
+        return [[Piece(angle=-math.copysign(TURN, jammed.angle))], [Piece(-AWAY), Piece(AWAY)]]
+    clearance = clearance_from(known, known.pose)
+    turns = [Piece(angle=TURN), Piece(angle=-TURN)]
+    turns.sort(key=lambda piece: not clearance.can_turn(known.pose, piece.angle))
+    return [[Piece(-math.copysign(far, jammed.way)), *turns]]
+
+
+class GettingFree:
+    """The part of other activities that gets free. Whether it did or not, at its end another way is to be looked for.
+
+    Args:
+        known: what the robot knows.
+        pieces: of `pieces_from`.
+    """
+
+    def __init__(self, known: Knowledge, pieces: list[list[Piece]]) -> None:
+        self._pieces = pieces
+        self._begin(known)
+
+    def _begin(self, known: Knowledge) -> None:
+        self._from = known.pose
+        self._seconds = 0.0
+
+    def request(self, known: Knowledge) -> Request | None:
+        """Return what is wanted, None at the end."""
+        self._seconds += known.seconds
+        if self._pieces:
+            self._look(known, self._pieces[0][0])
+        if not self._pieces:
+            return None
+        way, angle = self._pieces[0][0]
+        speed = math.copysign(AWAY_SPEED, way) if way else 0.0
+        return Request(speed, math.copysign(TURN_RATE, angle) if angle else 0.0, range_blocked=known.loaded)
+
+    def _look(self, known: Knowledge, piece: Piece) -> None:
+        """Go on to the next list where a piece is made, and to the next piece where it cannot be."""
+        made = self._made(known, piece)
+        if made >= 1.0 or self._seconds > AWAY_FOR:
+            self._pieces = self._pieces[1:]
+        elif (known.is_stalled and self._seconds > 0.5) or (made < LEAST and self._seconds > MOVES_WITHIN):
+            others = self._pieces[0][1:]
+            self._pieces = [others, *self._pieces[1:]] if others else self._pieces[1:]
+        else:
+            return
+        self._begin(known)
+
+    def _made(self, known: Knowledge, piece: Piece) -> float:
+        """Return how much of a piece is made, as a share."""
+        if piece.angle:
+            return abs(wrap(known.pose.heading - self._from.heading)) / abs(piece.angle)
+        return math.hypot(known.pose.x - self._from.x, known.pose.y - self._from.y) / abs(piece.way)

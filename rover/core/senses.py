@@ -98,6 +98,8 @@ class Senses:
         if self._checks.found or self._checks.why_stop:
             self._doubt()
         known.pose = known.filter.pose_at(readings.now_ns)
+        if self.fresh_counts:
+            known.explored.stand(known.pose)
         self._health.look(readings.now_ns, readings.faults, known.events)
         self._look_at_grip()
 
@@ -200,6 +202,7 @@ class Senses:
         known.grip.hear(device, reading.value, reading.taken_ns)
         if known.loaded and math.cos(sensor.mount.towards) >= ALONG:
             return  # it hears what is carried
+        known.explored.hear(device, distance, reading.taken_ns, known.filter.at)
         view = None
         if reading.taken_ns >= self._next_wall_fix_ns.get(device, 0):
             self._next_wall_fix_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
@@ -229,6 +232,7 @@ class Senses:
     def _note_fix(self, what: str, before: Pose) -> None:
         after = self._known.filter.pose
         self._known.fixes.move(before, after)
+        self._known.explored.moved(before, after)
         if math.hypot(after.x - before.x, after.y - before.y) > FIX_WORTH_NOTING:
             text = f"by {what}: from x {before.x:.3f} m, y {before.y:.3f} m to x {after.x:.3f} m, y {after.y:.3f} m"
             self._known.note("fix", f"{text}, sigma now {self._known.filter.position_doubt.worst:.3f} m")

@@ -102,7 +102,7 @@ class Core:
         self.stop = Stopping(events)
         self.engine = Engine(graph, performer := ActivityPerformer(known, activities, seed))
         self._performer = performer
-        self._carriage = Carriage(robot, ground, errand.widest)
+        self._carriage = Carriage(robot, ground, errand.widest, known.explored)
         self._health = HealthWatch(robot, known.signals)
         checks = parts.cross_checks(robot, errand.field.heading_error)
         targeting = Targeting(known, parts.target_choice)

@@ -13,6 +13,7 @@ from rover.files.errand import USUAL_WIDTH
 from rover.files.robot import Robot
 from rover.motion.contact import Contacts
 from rover.motion.echo import Echoes
+from rover.motion.explored import Explored
 from rover.motion.keep_clear import Whereabouts
 from rover.motion.limits import NOTHING_MISSING, Allowed, InTheWay, Limits, Missing, Situation
 from rover.motion.request import Request
@@ -33,11 +34,18 @@ class Carriage:
         robot: the robot file.
         ground: the field; None where only the person knows where the floor ends.
         widest: width (m) of the widest thing that the jaws may hold.
+        explored: the ground that is known to be free; None where the person looks.
     """
 
-    def __init__(self, robot: Robot, ground: Ground | None = None, widest: float = USUAL_WIDTH) -> None:
+    def __init__(
+        self,
+        robot: Robot,
+        ground: Ground | None = None,
+        widest: float = USUAL_WIDTH,
+        explored: Explored | None = None,
+    ) -> None:
         drive = robot.devices.drive
-        self.limits = Limits(robot, ground, widest)
+        self.limits = Limits(robot, ground, widest, explored)
         self.echoes = Echoes(robot)
         self._contacts = Contacts(robot)
         self._stall = StallWatch(1 if robot.devices.heading is None else TRIES)

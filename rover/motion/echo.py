@@ -224,6 +224,11 @@ def looks_along(robot: Robot) -> tuple[bool, bool]:
 
 def swept_radius(robot: Robot) -> float:
     """Return the radius (m) of the circle that body and jaws sweep in a turn on the spot."""
+    return max(math.hypot(0.5 * robot.body.length, 0.5 * robot.body.width), foremost(robot))
+
+
+def foremost(robot: Robot) -> float:
+    """Return how far (m) body and jaws reach ahead of the robot's middle."""
     body = robot.body
-    corner = math.hypot(0.5 * body.length, 0.5 * body.width)
-    return corner if robot.devices.gripper is None else max(corner, body.gripper_reach + FINGER)
+    half = 0.5 * body.length
+    return half if robot.devices.gripper is None else max(half, body.gripper_reach + FINGER)

@@ -10,7 +10,9 @@ from typing import NamedTuple
 from rover.estimate.doubt import SURE
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
-from rover.motion.echo import Room, looks_along, swept_radius
+from rover.geometry import Pose
+from rover.motion.echo import Room, foremost, looks_along, swept_radius
+from rover.motion.explored import Explored
 from rover.motion.hold_backs import ALL, BACKWARDS, FORWARDS, LEFT, RIGHT, Count, HoldBacks, all_of, motions_of
 from rover.motion.keep_clear import TURNS, KeepClear, Velocity, Whereabouts
 from rover.motion.profile import ramped
@@ -79,15 +81,17 @@ class Limits:
         robot: the robot file.
         ground: the field; None where only the person knows where the floor ends.
         widest: width (m) of the widest thing that the jaws may hold.
+        explored: the ground that is known to be free; None where the person looks.
 
     Attributes:
         began: the hold-backs that began in the last step.
     """
 
-    def __init__(self, robot: Robot, ground: Ground | None, widest: float) -> None:
+    def __init__(self, robot: Robot, ground: Ground | None, widest: float, explored: Explored | None = None) -> None:
         limits = self._limits = robot.limits
+        self._explored = explored
         self._keep_clear = None if ground is None else KeepClear(robot, ground, widest)
-        self._swept = swept_radius(robot)
+        self._swept, self._front, self._half_width = swept_radius(robot), foremost(robot), 0.5 * robot.body.width
         self._ahead, self._back = (limits.speed,) * 2 if ground is None else fastest(robot)
         self._now = Velocity(0.0, 0.0)
         self._hold_backs, self._caps = HoldBacks(limits.resume_after), HoldBacks(limits.resume_after)
@@ -129,6 +133,8 @@ class Limits:
             found += contacts
             self._now = _without(self._now, all_of(contacts))  # at once, without a ramp
         wanted = self._within(room, wanted, touches, found)
+        if self._explored is not None and situation.where is not None:
+            wanted = self._where_known(self._explored, situation.where.pose, wanted)
         if self._keep_clear is not None and situation.where is not None and wanted != _AT_REST:
             where = situation.where._replace(doubt=SURE) if request.feels else situation.where
             wanted, held = self._keep_clear.allow(wanted, self._now, where, situation.seconds)
@@ -181,6 +187,19 @@ class Limits:
         if room.beside < self._swept and self._turns_on_the_spot(wanted):
             found.append((BESIDE, LEFT | RIGHT))
             turn_rate = 0.0
+        return Velocity(speed, turn_rate)
+
+    def _where_known(self, explored: Explored, pose: Pose, wanted: Velocity) -> Velocity:
+        """Return what is left of what is wanted where nobody knows whether something stands: it is touched gently."""
+        speed, turn_rate = wanted
+        limits, gently = self._limits, self._limits.contact_speed
+        if speed > gently and explored.is_looking:
+            braking = (speed * speed - gently * gently) / (2.0 * limits.deceleration)
+            way = explored.way_ahead(pose, self._front, self._half_width, braking)
+            speed = min(speed, math.sqrt(gently * gently + 2.0 * limits.deceleration * way))
+        is_fast = abs(turn_rate) * self._swept > gently and self._turns_on_the_spot(wanted)
+        if is_fast and not explored.is_round(pose, self._swept):
+            turn_rate = math.copysign(gently / self._swept, turn_rate)
         return Velocity(speed, turn_rate)
 
     def _turns_on_the_spot(self, wanted: Velocity) -> bool:

@@ -33,8 +33,8 @@ MODULES = {
     "core": "cross_checks health possible sameness scale senses sides signals step stopping targeting turns",
     "errand": "ledger",
     "estimate": "covariance doubt field fixes grip history looked_at odometry pose slip source turning unseen",
-    "motion": "carriage contact disc_ways echo free_space goal hold_backs keep_clear lattice legs limits outline "
-    "planner profile stall wheels",
+    "motion": "carriage contact disc_ways echo explored free_space goal hold_backs keep_clear lattice legs limits "
+    "outline planner profile stall wheels",
     "record": "schema",
     "session": "driver drivers recorder truth without",
     "vision": "location targets",

@@ -1,0 +1,129 @@
+"""Ground that is known to be free: where the body has been, and what echoes have shown."""
+
+import math
+from bisect import bisect_right
+from collections.abc import Callable, Iterable
+
+from rover.devices.range.keys import RangeKeys
+from rover.files.robot import Robot
+from rover.geometry import XY, Pose
+from rover.motion.echo import ALONG, STRAY_ECHOES
+
+CELL = 0.06
+"""Side (m) of the squares by which ground is known."""
+STEP = 0.7 * CELL
+"""Points so far apart leave no square out, whichever way it is turned (less than the side by the root of two)."""
+FARTHEST = 1.2
+"""Before an echo, and in silence, the ground is taken for free as far (m) as this."""
+BEFORE = 0.05
+"""What echoes reaches so far (m) towards the robot, at most."""
+JUMP = 0.05
+"""Where a fix has moved the position by more than this (m), what was known is elsewhere."""
+_HALF = 1 << 20
+
+
+class Explored:
+    """What is known to be free. What comes there later is not noticed; where nothing is known, something may stand.
+
+    A silent range finder is believed as one that hears: only a surface that mirrors the sound away is missed.
+
+    Args:
+        robot: the robot file.
+    """
+
+    def __init__(self, robot: Robot) -> None:
+        finders = robot.devices.of_family("range")
+        self._finders = {name: _Cone(keys) for name, keys in finders.items()}
+        self.is_looking = any(math.cos(keys.mount.towards) >= ALONG for keys in finders.values())
+        half_length, half_width = 0.5 * robot.body.length, 0.5 * robot.body.width
+        self._body = [(x, y) for x in _steps(-half_length, half_length) for y in _steps(-half_width, half_width)]
+        self._known: set[int] = set()
+        self._stood = Pose(math.inf, 0.0, 0.0)
+
+    def stand(self, pose: Pose) -> None:
+        """The body is at a pose."""
+        x, y, heading = self._stood
+        if abs(pose.x - x) + abs(pose.y - y) + CELL * abs(pose.heading - heading) > 0.5 * CELL:
+            self._stood = pose
+            self._take(pose, self._body)
+
+    def hear(self, device: str, distance: float | None, taken_ns: int, pose_at: Callable[[int], Pose]) -> None:
+        """A range finder has heard an echo (m), or None, with nothing held before it; ``pose_at`` tells the robot's pose
+        at a time."""
+        cone = self._finders[device]
+        points = cone.hear(distance)
+        if points:
+            mount, pose = cone.mount, pose_at(taken_ns)
+            self._take(Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards), points)
+
+    def moved(self, before: Pose, after: Pose) -> None:
+        """A fix has moved the position."""
+        if math.hypot(after.x - before.x, after.y - before.y) > JUMP:
+            self._known.clear()
+            self._stood = Pose(math.inf, 0.0, 0.0)
+
+    def holds(self, place: XY) -> bool:
+        """Tell whether a place is known to be free."""
+        return _cell(*place) in self._known
+
+    def way_ahead(self, pose: Pose, front: float, half_width: float, most: float) -> float:
+        """Return how far (m) the lane before a front is known to be free, infinite if at least as far as ``most``."""
+        c, s = math.cos(pose.heading), math.sin(pose.heading)
+        way = 0.5 * CELL
+        while way < most + CELL:
+            left = -half_width
+            while left <= half_width:
+                ahead = front + way
+                if _cell(pose.x + ahead * c - left * s, pose.y + ahead * s + left * c) not in self._known:
+                    return way - 0.5 * CELL
+                left += CELL
+            way += CELL
+        return math.inf
+
+    def is_round(self, pose: Pose, radius: float) -> bool:
+        """Tell whether the ground is known to be free that a circle round a pose runs over."""
+        count = math.ceil(math.tau * radius / CELL)
+        turns = (index * math.tau / count for index in range(count))
+        return all(self.holds((pose.x + radius * math.cos(turn), pose.y + radius * math.sin(turn))) for turn in turns)
+
+    def _take(self, origin: Pose, points: Iterable[XY]) -> None:
+        c, s = math.cos(origin.heading), math.sin(origin.heading)
+        for ahead, left in points:
+            self._known.add(_cell(origin.x + ahead * c - left * s, origin.y + ahead * s + left * c))
+
+
+class _Cone:
+    """The ground in a range finder's cone, as points in its own frame (m), the nearest first."""
+
+    def __init__(self, keys: RangeKeys) -> None:
+        self.mount = keys.mount
+        tangent = math.tan(min(0.5 * keys.beam, 1.2))
+        self._points = [
+            (ahead, left)
+            for ahead in _steps(0.0, FARTHEST)
+            for left in _steps(-ahead * tangent, ahead * tangent)
+            if abs(left) <= ahead * tangent - 0.5 * CELL and math.hypot(ahead, left) <= FARTHEST
+        ]
+        self._points.sort(key=lambda point: math.hypot(*point))
+        self._ways = [math.hypot(*point) for point in self._points]
+        self._least = math.inf
+        self._heard = 0
+
+    def hear(self, distance: float | None) -> list[XY]:
+        """Return the points that an echo (m), or None, shows to be free: by the nearest of some, the last of them."""
+        self._least = min(self._least, math.inf if distance is None else distance)
+        self._heard += 1
+        if self._heard < STRAY_ECHOES:
+            return []
+        least, self._least, self._heard = self._least, math.inf, 0
+        return self._points[: bisect_right(self._ways, least - BEFORE)]
+
+
+def _steps(low: float, high: float) -> list[float]:
+    """Return places from ``low`` to ``high``, both among them, no farther apart than a step."""
+    count = max(1, math.ceil((high - low) / STEP))
+    return [low + (high - low) * index / count for index in range(count + 1)]
+
+
+def _cell(x: float, y: float) -> int:
+    return (math.floor(x / CELL) + _HALF) * (2 * _HALF) + math.floor(y / CELL) + _HALF

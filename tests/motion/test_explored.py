@@ -1,0 +1,92 @@
+"""What is known to be free: where the body was, and what lies before an echo; and that the unknown is touched gently."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rover.files.load import load
+from rover.geometry import Pose
+from rover.motion.explored import BEFORE, FARTHEST, Explored
+
+HERE = Pose(0.3, -0.2, 0.5)
+
+
+@pytest.fixture(scope="module")
+def robot():
+    return load("config/cart.yaml", "robot").model
+
+
+@pytest.fixture
+def explored(robot):
+    return Explored(robot)
+
+
+def hear(explored, distances, pose=HERE):
+    for distance in distances:
+        explored.hear("range", distance, 0, lambda _: pose)
+
+
+def test_nothing_is_known_at_first(explored):
+    assert not explored.holds((0.0, 0.0))
+    assert explored.way_ahead(HERE, 0.2, 0.13, 1.0) == 0.0
+
+
+@given(ahead=st.floats(-0.119, 0.119), left=st.floats(-0.129, 0.129), heading=st.floats(-4.0, 4.0))
+def test_where_the_body_stands_is_free_whichever_way_it_is_turned(robot, ahead, left, heading):
+    explored, pose = Explored(robot), Pose(1.234, -5.678, heading)
+    explored.stand(pose)
+    assert explored.holds(pose.beside(ahead, left))
+    assert not explored.holds(pose.beside(0.4, 0.0))
+
+
+@given(way=st.floats(0.15, 0.9), aside=st.floats(-0.8, 0.8), heading=st.floats(-4.0, 4.0))
+def test_before_an_echo_the_cone_is_free_and_beyond_it_nothing(robot, way, aside, heading):
+    explored, pose = Explored(robot), Pose(0.1, 0.2, heading)
+    hear(explored, [1.0] * 3, pose)
+    half = robot.devices.range.beam / 2.0
+    within = aside * (math.tan(half) * way - 0.06)
+    assert explored.holds(pose.beside(robot.devices.range.mount.ahead + way, within))
+    assert not explored.holds(pose.beside(robot.devices.range.mount.ahead + 1.0 + 0.06, within))
+
+
+@pytest.mark.parametrize("distances", [[2.0, 0.4, None], [0.4, 3.0, 3.0]])
+def test_of_some_echoes_the_nearest_counts(explored, robot, distances):
+    hear(explored, distances)
+    ahead = robot.devices.range.mount.ahead
+    assert explored.holds(HERE.beside(ahead + 0.4 - BEFORE - 0.1, 0.0))
+    assert not explored.holds(HERE.beside(ahead + 0.5, 0.0))
+
+
+def test_silence_is_free_ground_but_not_without_end(explored, robot):
+    hear(explored, [None] * 3)
+    ahead = robot.devices.range.mount.ahead
+    assert explored.holds(HERE.beside(ahead + FARTHEST - 0.1, 0.0))
+    assert not explored.holds(HERE.beside(ahead + FARTHEST + 0.1, 0.0))
+
+
+def test_the_lane_is_free_as_far_as_all_of_its_width_is(explored):
+    for way in range(30):
+        explored.stand(Pose(*HERE.beside(0.02 * way, 0.0), HERE.heading))
+    assert explored.way_ahead(HERE, 0.12, 0.1, 0.3) == math.inf
+    assert explored.way_ahead(HERE, 0.12, 0.1, 2.0) == pytest.approx(0.58, abs=0.07)
+    assert explored.way_ahead(HERE, 0.12, 0.3, 0.3) == 0.0
+
+
+def test_a_whole_turn_on_the_spot_makes_the_ground_round_it_known(explored):
+    assert not explored.is_round(HERE, 0.12)
+    for degrees in range(0, 360, 5):
+        explored.stand(Pose(HERE.x, HERE.y, math.radians(degrees)))
+    assert explored.is_round(HERE, 0.12)
+    assert not explored.is_round(HERE, 0.3)
+
+
+def test_a_fix_that_moves_the_position_far_begins_anew(explored):
+    explored.stand(HERE)
+    explored.moved(HERE, Pose(HERE.x + 0.01, HERE.y, HERE.heading))
+    assert explored.holds((HERE.x, HERE.y))
+    explored.moved(HERE, Pose(HERE.x + 0.1, HERE.y, HERE.heading))
+    assert not explored.holds((HERE.x, HERE.y))
+    explored.stand(HERE)
+    assert explored.holds((HERE.x, HERE.y))

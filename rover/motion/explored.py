@@ -48,8 +48,10 @@ class Explored:
             self._take(pose, self._body)
 
     def hear(self, device: str, distance: float | None, taken_ns: int, pose_at: Callable[[int], Pose]) -> None:
-        """A range finder has heard an echo (m), or None, with nothing held before it; ``pose_at`` tells the robot's pose
-        at a time."""
+        """A range finder has heard an echo (m), or None, with nothing held before it.
+
+        ``pose_at`` returns the robot's pose at a time (ns).
+        """
         cone = self._finders[device]
         points = cone.hear(distance)
         if points:

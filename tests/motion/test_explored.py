@@ -1,6 +1,7 @@
 """What is known to be free: where the body was, and what lies before an echo; and that the unknown is touched gently."""
 
 import math
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -10,12 +11,13 @@ from rover.files.load import load
 from rover.geometry import Pose
 from rover.motion.explored import BEFORE, FARTHEST, Explored
 
+ROOT = Path(__file__).parents[2]
 HERE = Pose(0.3, -0.2, 0.5)
 
 
 @pytest.fixture(scope="module")
 def robot():
-    return load("config/cart.yaml", "robot").model
+    return load(ROOT / "config" / "cart.yaml", "robot").model
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from rover.activities.legs_driven import LegsDriven
 from rover.activities.places import MET_RADIUS, PlaceXYH, clearance_from, place_of, things_about
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
+from rover.geometry import XY
 from rover.kinds import PlaceName
 from rover.motion.free_space import Thing
 from rover.motion.goal import Goal
@@ -23,6 +24,9 @@ NODES_A_SECOND = 2000
 """A search for a way goes on by so many nodes in a second, whatever time they take: a replay finds the same."""
 BESIDE, AROUND = (0.1, 0.2, 0.3), 8
 """Where something stands at a place, so far (m) from it is near enough, in so many directions."""
+NEAR_WALL, WALL_TOUCHES = 0.05, 2
+"""What is touched where a known wall may be, by what the position may be off and so much more (m), is that wall, and no
+other thing; for so many times on one way."""
 LOOK_EVERY = 0.2
 """So often (s) the way is looked at for things that were not there when it was planned ..."""
 ANOTHER = 0.03
@@ -46,7 +50,7 @@ class RouteFollower:
         self.progress = Progress.UNDER_WAY
         self.why = ""
         self._goals, self._most = goals, most
-        self._jams = 0
+        self._jams = self._wall_touches = 0
         self._planned_speed = math.inf
         self._doubts_heard = self._is_last = False
         self._surer = SurerPosition()
@@ -143,13 +147,21 @@ class RouteFollower:
         if self._planned_speed <= FEEL:
             self._is_last = True  # what was touched is on the map: it is not where it was thought to be
         elif known.is_stalled and not legs.turns:
-            known.ledger.met(touched(known, legs.are_back), known.now_ns, is_touched=True)
+            self._enter(known, touched(known, legs.are_back))
         elif known.obstacle:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)
         jammed = Piece(angle=legs.turns) if legs.turns else Piece(-1.0 if legs.are_back else 1.0)
         far = AWAY_FROM_ECHO if known.obstacle else AWAY
         self._free = GettingFree(known, pieces_from(known, jammed, far))
         return STILL
+
+    def _enter(self, known: Knowledge, places: list[XY]) -> None:
+        """Enter what was touched, unless it is a wall that is on the map, a little aside of where it should be."""
+        near = NEAR_WALL + 2.0 * known.filter.position_doubt.worst
+        if self._wall_touches < WALL_TOUCHES and any(known.space.disc_room(*place) < near for place in places):
+            self._wall_touches += 1
+        else:
+            known.ledger.met(places, known.now_ns, is_touched=True)
 
     def _get_free(self, known: Knowledge, free: GettingFree) -> Request:
         request = free.request(known)
@@ -158,11 +170,14 @@ class RouteFollower:
         self._free = None
         if self._is_last:
             return self._fail("touched a wall where no more room was to be had")
-        self._plan(known)
+        if self._wall_touches and self._surer.begin(known):
+            self._legs = None
+        else:
+            self._plan(known)
         return STILL
 
 
-def touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:
+def touched(known: Knowledge, back: bool) -> list[XY]:
     """Return where (m) something may stand that the robot pushed at: along the whole of its front, or of its rear."""
     outline = known.space.outlines[known.loaded]
     part = outline.parts[0] if back else max(outline.parts, key=lambda one: one.front)
@@ -171,7 +186,7 @@ def touched(known: Knowledge, back: bool) -> list[tuple[float, float]]:
     return [known.pose.beside(ahead, left) for left in (-half, 0.0, half)]
 
 
-def heard(known: Knowledge) -> list[tuple[float, float]]:
+def heard(known: Knowledge) -> list[XY]:
     """Return where (m) what the range finder hears may stand: across the middle of the robot's lane."""
     body = known.robot.body
     front = max(0.5 * body.length, body.gripper_reach)

@@ -50,7 +50,8 @@ class RouteFollower:
         self.progress = Progress.UNDER_WAY
         self.why = ""
         self._goals, self._most = goals, most
-        self._jams = self._wall_touches = 0
+        self._jams = 0
+        self._meeting = Meeting()
         self._planned_speed = math.inf
         self._doubts_heard = self._is_last = False
         self._surer = SurerPosition()
@@ -60,7 +61,7 @@ class RouteFollower:
 
     def _plan(self, known: Knowledge) -> None:
         clearance = clearance_from(known, known.pose, self._planned_speed)
-        self._legs, self._planned_round, self._unlooked = None, things_about(known, self._planned_speed), 0.0
+        self._legs, self._watch = None, WayWatch(things_about(known, self._planned_speed))
         self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
 
     def _fail(self, why: str) -> Request:
@@ -118,26 +119,14 @@ class RouteFollower:
         return STILL
 
     def _follow(self, known: Knowledge, legs: LegsDriven) -> Request:
-        self._unlooked += known.seconds
-        if self._unlooked > LOOK_EVERY:
-            self._unlooked = 0.0
-            if self._is_barred(known, legs):
-                self._plan(known)
-                return STILL
+        if self._watch.is_barred(known, legs, self._planned_speed):
+            self._plan(known)
+            return STILL
         request = legs.request(known)
         if request is None:
             self.progress = Progress.DONE
             return STILL
         return request
-
-    def _is_barred(self, known: Knowledge, legs: LegsDriven) -> bool:
-        """Tell whether something stands in the way that was not known when that was planned, or elsewhere."""
-        new = [thing for thing in things_about(known, self._planned_speed) if not self._is_planned(thing)]
-        half_width = known.space.outlines[known.loaded].half_width
-        return any(legs.distance(known.pose, (one.x, one.y)) < half_width + one.radius + 0.5 * one.room for one in new)
-
-    def _is_planned(self, thing: Thing) -> bool:
-        return any(math.hypot(one.x - thing.x, one.y - thing.y) < ANOTHER for one in self._planned_round)
 
     def _jammed(self, known: Knowledge, legs: LegsDriven) -> Request:
         """Enter what was met, and begin to get free of it."""
@@ -147,21 +136,13 @@ class RouteFollower:
         if self._planned_speed <= FEEL:
             self._is_last = True  # what was touched is on the map: it is not where it was thought to be
         elif known.is_stalled and not legs.turns:
-            self._enter(known, touched(known, legs.are_back))
+            self._meeting.touch(known, touched(known, legs.are_back))
         elif known.obstacle:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)
         jammed = Piece(angle=legs.turns) if legs.turns else Piece(-1.0 if legs.are_back else 1.0)
         far = AWAY_FROM_ECHO if known.obstacle else AWAY
         self._free = GettingFree(known, pieces_from(known, jammed, far))
         return STILL
-
-    def _enter(self, known: Knowledge, places: list[XY]) -> None:
-        """Enter what was touched, unless it is a wall that is on the map, a little aside of where it should be."""
-        near = NEAR_WALL + 2.0 * known.filter.position_doubt.worst
-        if self._wall_touches < WALL_TOUCHES and any(known.space.disc_room(*place) < near for place in places):
-            self._wall_touches += 1
-        else:
-            known.ledger.met(places, known.now_ns, is_touched=True)
 
     def _get_free(self, known: Knowledge, free: GettingFree) -> Request:
         request = free.request(known)
@@ -170,11 +151,55 @@ class RouteFollower:
         self._free = None
         if self._is_last:
             return self._fail("touched a wall where no more room was to be had")
-        if self._wall_touches and self._surer.begin(known):
+        if self._meeting.walls and self._surer.begin(known):
             self._legs = None
         else:
             self._plan(known)
         return STILL
+
+
+class WayWatch:
+    """Looks from time to time whether something has come to be known in a way.
+
+    Args:
+        things: those that were known when it was planned.
+    """
+
+    def __init__(self, things: Sequence[Thing]) -> None:
+        self._things = things
+        self._seconds = 0.0
+
+    def is_barred(self, known: Knowledge, legs: LegsDriven, speed: float) -> bool:
+        """Tell whether in the legs, driven at a speed (m/s), stands what was not known before, or stood elsewhere."""
+        self._seconds += known.seconds
+        if self._seconds < LOOK_EVERY:
+            return False
+        self._seconds = 0.0
+        half_width = known.space.outlines[known.loaded].half_width
+        new = [thing for thing in things_about(known, speed) if not self._was_known(thing)]
+        return any(legs.distance(known.pose, (one.x, one.y)) < half_width + one.radius + 0.5 * one.room for one in new)
+
+    def _was_known(self, thing: Thing) -> bool:
+        return any(math.hypot(one.x - thing.x, one.y - thing.y) < ANOTHER for one in self._things)
+
+
+class Meeting:
+    """Enters what a robot touches on one way.
+
+    Attributes:
+        walls: so often it was taken for a wall of the map, a little aside of where it should be.
+    """
+
+    def __init__(self) -> None:
+        self.walls = 0
+
+    def touch(self, known: Knowledge, places: Sequence[XY]) -> None:
+        """Enter what was touched about some places (m), unless a wall of the map explains it."""
+        near = NEAR_WALL + 2.0 * known.filter.position_doubt.worst
+        if self.walls < WALL_TOUCHES and any(known.space.disc_room(*place) < near for place in places):
+            self.walls += 1
+        else:
+            known.ledger.met(places, known.now_ns, is_touched=True)
 
 
 def touched(known: Knowledge, back: bool) -> list[XY]:

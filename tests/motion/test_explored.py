@@ -9,7 +9,11 @@ from hypothesis import strategies as st
 
 from rover.files.load import load
 from rover.geometry import Pose
+from rover.motion.echo import swept_radius
 from rover.motion.explored import BEFORE, CELL, FARTHEST, Explored
+from rover.motion.request import Request
+
+from .limits_at_work import AHEAD, MIDDLE, Driving
 
 ROOT = Path(__file__).parents[2]
 HERE = Pose(0.3, -0.2, 0.5)
@@ -92,3 +96,34 @@ def test_a_fix_that_moves_the_position_far_begins_anew(explored):
     assert not explored.holds((HERE.x, HERE.y))
     explored.stand(HERE)
     assert explored.holds((HERE.x, HERE.y))
+
+
+class TestWhereNobodyHasLooked:
+    """What may stand there is touched gently: the bar is the contact speed, of corners too."""
+
+    @pytest.fixture
+    def at_work(self, cart, field):
+        robot = cart()
+        explored = Explored(robot)
+        return Driving(robot, field, explored), explored
+
+    def test_ahead(self, at_work):
+        driving, explored = at_work
+        assert driving.steps(AHEAD, 3.0)[-1].speed == pytest.approx(0.15)
+        for _ in range(3):
+            explored.hear("range", None, 0, lambda _: Pose(MIDDLE.x - 0.6, MIDDLE.y, MIDDLE.heading))
+        assert driving.steps(AHEAD, 3.0)[-1].speed == pytest.approx(0.4)
+
+    def test_with_a_load_too(self, at_work):
+        assert at_work[0].steps(AHEAD._replace(range_blocked=True), 3.0)[-1].speed == pytest.approx(0.15)
+
+    def test_turning_on_the_spot(self, at_work, cart):
+        driving, explored = at_work
+        radius = swept_radius(cart())
+        assert driving.steps(Request(0.0, 2.0), 3.0)[-1].turn_rate == pytest.approx(0.15 / radius)
+        for degrees in range(0, 360, 4):
+            explored.stand(Pose(MIDDLE.x + 0.1, MIDDLE.y, math.radians(degrees)))
+            explored.stand(Pose(MIDDLE.x - 0.1, MIDDLE.y, math.radians(degrees)))
+            explored.stand(Pose(MIDDLE.x, MIDDLE.y + 0.1, math.radians(degrees)))
+            explored.stand(Pose(MIDDLE.x, MIDDLE.y - 0.1, math.radians(degrees)))
+        assert driving.steps(Request(0.0, 2.0), 3.0)[-1].turn_rate == pytest.approx(math.radians(90.0))

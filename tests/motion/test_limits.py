@@ -6,37 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.files.errand import USUAL_WIDTH
 from rover.geometry import Pose
 from rover.motion.echo import Room
-from rover.motion.explored import Explored
 from rover.motion.hold_backs import FORWARDS
-from rover.motion.keep_clear import Whereabouts
-from rover.motion.limits import BLOCKED_SHARE, InTheWay, Limits, Missing, Situation
+from rover.motion.limits import BLOCKED_SHARE
 from rover.motion.request import STILL, Request
 
-STEP = 0.02
-MIDDLE = Pose(3.0, 2.0, 0.0)
-AHEAD = Request(0.4)
-
-
-class Driving:
-    """Limits at work, step by step, with the pose and the gap that the test sets."""
-
-    def __init__(self, robot, field):
-        self.limits = Limits(robot, field, USUAL_WIDTH)
-        self.now = 0.0
-
-    def step(
-        self, request, *, pose=MIDDLE, gap=math.inf, room=None, contacts=(), standstill="", slowly="", is_stalled=False
-    ):
-        self.now = round(self.now + STEP, 9)
-        in_the_way = InTheWay(room or Room(gap), contacts, is_stalled)
-        situation = Situation(round(self.now * 1e9), STEP, Whereabouts(pose), in_the_way, Missing(standstill, slowly))
-        return self.limits.apply(request, situation)
-
-    def steps(self, request, seconds, **situation):
-        return [self.step(request, **situation) for _ in range(round(seconds / STEP))]
+from .limits_at_work import AHEAD, STEP, Driving
 
 
 @pytest.fixture
@@ -322,36 +298,3 @@ class TestContact:
         at_work = driving()
         at_work.steps(Request(-0.1, 0.5), 1.0)
         assert at_work.step(Request(-0.1, 0.5), contacts=self.FRONT)[:2] == pytest.approx((-0.1, 0.5))
-
-
-class TestWhereNobodyHasLooked:
-    """What may stand there is touched gently: the bar is the contact speed, of corners too."""
-
-    @pytest.fixture
-    def at_work(self, cart, field):
-        robot = cart()
-        explored = Explored(robot)
-        driving = Driving(robot, field)
-        driving.limits = Limits(robot, field, USUAL_WIDTH, explored)
-        return driving, explored
-
-    def test_ahead(self, at_work):
-        driving, explored = at_work
-        assert driving.steps(AHEAD, 3.0)[-1].speed == pytest.approx(0.15)
-        for _ in range(3):
-            explored.hear("range", None, 0, lambda _: Pose(MIDDLE.x - 0.6, MIDDLE.y, MIDDLE.heading))
-        assert driving.steps(AHEAD, 3.0)[-1].speed == pytest.approx(0.4)
-
-    def test_with_a_load_too(self, at_work):
-        assert at_work[0].steps(AHEAD._replace(range_blocked=True), 3.0)[-1].speed == pytest.approx(0.15)
-
-    def test_turning_on_the_spot(self, at_work):
-        driving, explored = at_work
-        radius = driving.limits._swept
-        assert driving.steps(Request(0.0, 2.0), 3.0)[-1].turn_rate == pytest.approx(0.15 / radius)
-        for degrees in range(0, 360, 4):
-            explored.stand(Pose(MIDDLE.x + 0.1, MIDDLE.y, math.radians(degrees)))
-            explored.stand(Pose(MIDDLE.x - 0.1, MIDDLE.y, math.radians(degrees)))
-            explored.stand(Pose(MIDDLE.x, MIDDLE.y + 0.1, math.radians(degrees)))
-            explored.stand(Pose(MIDDLE.x, MIDDLE.y - 0.1, math.radians(degrees)))
-        assert driving.steps(Request(0.0, 2.0), 3.0)[-1].turn_rate == pytest.approx(math.radians(90.0))

@@ -55,7 +55,7 @@ class CrossChecks:
         self._along = {name: math.cos(keys.mount.towards) for name, keys in finders.items()}
         self._sightings = Sightings()
         self._volts = None if battery is None else Volts(battery)
-        self._duty = 0.0
+        self._duty = self._without_counts_s = 0.0
         self._doubted: set[str] = set()
 
     def is_doubted(self, device: str) -> bool:
@@ -71,11 +71,13 @@ class CrossChecks:
     def drive(self, duties: tuple[float, float], told: tuple[float, float], seconds: float) -> None:
         """Note what the two motor channels are given for a time (s), and the speeds (m/s) that the wheels are told."""
         self._sides.drive(duties, told, seconds)
+        self._without_counts_s += seconds
         self._duty = 0.5 * (abs(duties[0]) + abs(duties[1]))
 
     def count(self, left: float, right: float, seconds: float) -> Unsure:
         """Take in the ways (m) that both sides counted in a time (s); return what of it nobody can be blamed for."""
         turns, way, told = self._turns, 0.5 * (left + right), 0.0
+        self._without_counts_s = 0.0
         if turns is not None:
             turns.count(left, right)
             told, turns.turned = turns.turned, 0.0
@@ -99,6 +101,9 @@ class CrossChecks:
         if self._turns is None:
             return
         verdict = self._turns.tell(value, taken_ns)
+        if self._without_counts_s > GAP_S:
+            self._turns.begin()  # nothing is there that it could contradict
+            return
         if verdict is None or self._sides.in_question:
             return  # counts that are in question themselves prove nothing
         if not verdict.part:

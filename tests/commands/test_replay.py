@@ -31,7 +31,7 @@ def test_the_first_difference(rover, record):
     code, out, _ = rover("replay", record)
     assert code == 1
     *_, where, recorded, replayed, cause = out.splitlines()
-    assert where.startswith("first difference at 2.")
+    assert where.startswith("first difference at 3.")
     assert where.endswith(", in 'side/corner', of the events:")
     assert recorded.startswith("  recorded  side/along -> side/corner: after 1 s (")
     assert replayed.startswith("  replayed  side/along -> side/corner: when done (")

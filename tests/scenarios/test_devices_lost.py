@@ -14,7 +14,7 @@ def changes(done, device):
     return [change.health.value for change in done.run.events_of(HealthChange) if change.device == device]
 
 
-@pytest.mark.parametrize("at", [3, 12, 18])
+@pytest.mark.parametrize("at", [3, 7, 12, 18, 22])
 @pytest.mark.parametrize(
     ("device", "fault"),
     [

@@ -32,7 +32,7 @@ from rover.estimate.history import PoseHistory
 from rover.estimate.odometry import settled, settling_time
 from rover.estimate.slip import SlipGate
 from rover.estimate.source import REFUSALS_BEFORE_DOUBT, Drifting, Source
-from rover.estimate.turning import SCRUBS, HeldRate, MeasuredTurn, TurnWindow
+from rover.estimate.turning import SCRUBS, TELLS_FOR, HeldRate, MeasuredTurn, TurnWindow
 from rover.estimate.unseen import Unseen
 from rover.geometry import XY, Pose
 from rover.quantities import clamp, wrap
@@ -145,7 +145,9 @@ class PoseFilter:
         if rolled or self._unseen.is_commanded:
             self._rate.moved_ns = now_ns
         left, right = left * scale, right * scale
-        if self._rate.holds(now_ns):
+        if seconds > TELLS_FOR:
+            self.lost(abs(0.25 * (left + right) * (right - left) / self.track))  # who knows when on the way it turned
+        if self._rate.holds(now_ns, seconds):
             turn = self._rate.value * seconds
             left, right = self.without_slip(left, right, turn * self.track, seconds)
             if (measured := self._turning.add(turn, right - left, seconds)) is not None:
@@ -166,7 +168,7 @@ class PoseFilter:
         is as unsure as that.
         """
         travel *= 1.0 + self.scale
-        if self._rate.holds(now_ns):
+        if self._rate.holds(now_ns, seconds):
             turn, turn_variance = self._rate.value * seconds, self._rate_growth * seconds
         else:
             turn, turn_variance = 0.0, (travel / self.track) ** 2

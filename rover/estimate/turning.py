@@ -5,6 +5,8 @@ from typing import NamedTuple
 from rover.estimate.covariance import CHI_SQUARE_1_99
 from rover.quantities import clamp
 
+TELLS_FOR = 0.25
+"""One turn rate is enough for what wheels did in no longer a time (s): after a gap in the counts it is not."""
 LASTS_NS = 160_000_000
 """A turn rate is used for so long after it was taken."""
 RATE_VARIANCE = 5e-6
@@ -39,9 +41,9 @@ class HeldRate:
         self.moved_ns = 0
         self._until_ns = -1
 
-    def holds(self, now_ns: int) -> bool:
-        """Tell whether it is new enough to turn by."""
-        return now_ns <= self._until_ns
+    def holds(self, now_ns: int, seconds: float = 0.0) -> bool:
+        """Tell whether it is new enough to turn by, and enough for what took so long (s)."""
+        return now_ns <= self._until_ns and seconds <= TELLS_FOR
 
     def take(self, rate: float, taken_ns: int) -> float:
         """Take a new one, and return the turn (rad) that the old one missed while it was held, by the trapezium."""

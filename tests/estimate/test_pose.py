@@ -190,6 +190,26 @@ class TestSlip:
             driving.guided(-0.15, 0.15, rate * step * STEP, rate, 1)
         assert driving.filter.slips == 0
 
+    def test_a_turn_in_a_gap_of_the_counts_is_no_slip(self):
+        """At its end the robot stands again: that it does not turn now says nothing of the seconds before."""
+        driving = Driving()
+        driving.guided(0.0, 0.0, 0.0, 0.0, 10)
+        driving.now_ns += 3_000_000_000
+        driving.see(1.7, rate=0.0)
+        driving.filter.drive(-0.3, 0.3, 3.0, driving.now_ns)
+        x, y, heading = driving.filter.pose
+        assert (x, y) == pytest.approx((START.x, START.y), abs=0.01)
+        assert heading == pytest.approx(0.6 / TRACK, abs=0.1)
+        assert driving.filter.slips == 0
+
+    def test_what_was_driven_and_turned_in_a_gap_is_unsure_by_when(self):
+        turned, straight = Driving(), Driving()
+        turned.filter.drive(0.1, 0.5, 3.0, 3_000_000_000)
+        straight.filter.drive(0.3, 0.3, 3.0, 3_000_000_000)
+        for driving in (turned, straight):
+            driving.filter.propagate()
+        assert turned.filter.position_doubt.worst > straight.filter.position_doubt.worst + 0.05
+
     def test_the_effective_track_is_learned_while_turning(self):
         """The floor makes the base turn as if it were 1.9 times as wide as thought."""
         driving = Driving()

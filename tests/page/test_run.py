@@ -100,7 +100,7 @@ def test_a_page_that_goes_away_or_dies_while_it_watches_changes_nothing(
     ]
     before = stand.bench.pose.x
     os.kill(page, signal.SIGKILL)
-    stand.wait_for(lambda: stand.bench.pose.x > before + 0.2, "way made afterwards")
+    stand.wait_for(lambda: stand.bench.pose.x > before + 0.05, "way made afterwards")
     assert phase_of(stand) is Phase.RUNNING
 
 

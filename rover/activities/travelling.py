@@ -159,7 +159,7 @@ class RouteFollower:
 
 
 class WayWatch:
-    """Looks from time to time whether something has come to be known in a way.
+    """Looks every now and then whether something has come to be known in a way.
 
     Args:
         things: those that were known when it was planned.

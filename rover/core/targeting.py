@@ -10,6 +10,7 @@ from rover.errand.ledger import Ledger
 from rover.estimate.looked_at import Sector
 from rover.geometry import Pose, inside
 from rover.quantities import wrap
+from rover.vision.clear_view import ClearView
 from rover.vision.targets import LOOKING_SHARE, MISSES_TO_FORGET, Remembered, Sighting, TargetMemory, sight
 
 STEADY_TURN_RATE = 0.35
@@ -65,15 +66,23 @@ class Targeting:
         in_jaws = closed and known.between_jaws is not None
         in_jaws = in_jaws and not (known.signals.gripper_ok and known.grip.felt is False)
         is_free = known.ledger.carried is None
-        known.targets.update(candidates, pose, steady and not (in_jaws and is_free))  # what is gripped left its place
+        clear = self._clear_view() if steady else None
+        known.targets.update(candidates, pose, None if in_jaws and is_free else clear)  # what is gripped left its place
         self._tell_stories()
         if is_placed:
-            self._look_into_tray(pose, steady=steady, closed=closed)
+            self._look_into_tray(pose, clear, closed=closed)
         if is_free and not in_jaws and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
             known.ledger.stories.choose(taken.number, taken.x, taken.y)
         if steady and not closed:
             self._count_as_looked_at(pose)
         self._fill_signals(candidates, in_jaws=in_jaws)
+
+    def _clear_view(self) -> ClearView:
+        """Return what hides places from the camera in this frame: walls, what is seen, and what was met."""
+        known = self._known
+        things = [(one.x, one.y) for one in known.sighted]
+        things += [(one.x, one.y) for one in known.ledger.met_by(known.now_ns)]
+        return ClearView(known.ground.walls, things)
 
     def _tell_stories(self) -> None:
         """Note which objects are believed in now that were not before, and the other way round."""
@@ -81,6 +90,8 @@ class Targeting:
         for one in targets.forgotten:
             missed = one.misses >= MISSES_TO_FORGET
             stories.forget(one.number, f"in plain view, and not seen in {one.misses} frames" if missed else "")
+            if missed:
+                self._known.ledger.looked_at.look_again_about((one.x, one.y))
         targets.forgotten.clear()
         for one in targets.objects:
             if one.known and not stories.knows(one.number):
@@ -100,7 +111,7 @@ class Targeting:
             return False
         return not is_done_with(known.ledger, one)
 
-    def _look_into_tray(self, pose: Pose, *, steady: bool, closed: bool) -> None:
+    def _look_into_tray(self, pose: Pose, clear: ClearView | None, *, closed: bool) -> None:
         """Enter in the ledger what stands in the tray besides what was set down there."""
         known, ledger, reach = self._known, self._known.ledger, self._known.robot.body.gripper_reach
         may_hold = closed or ledger.carried is not None
@@ -112,7 +123,7 @@ class Targeting:
             and known.ground.in_zone(one.x, one.y)
             and not (may_hold and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # it is in the jaws
         ]
-        self._tray.update(in_tray, pose, steady)
+        self._tray.update(in_tray, pose, clear)
         for one in self._tray.objects:
             if one.sightings >= SIGHTINGS_IN_TRAY and self._was_not_set_down(one):
                 ledger.stands_in_tray(Standing(one.kind, one.x, one.y))

@@ -29,6 +29,8 @@ MOST_FAILURES = 2
 """A lookout that could not be reached so often is left out, and has one more chance after each find..."""
 FAILED = 0.1
 """... and before, others come first that are worth more than this share of it."""
+AGAIN_WITHIN = 0.4
+"""Where an object is no more seen, the ground so far (m) about it is looked at again: it was moved, or hides."""
 UNSEEN_SHARE, UNSEEN_AREA = 0.03, 1.0
 """So little that could not be looked at, as a share of the field and in m^2, is not worth a word: there are nooks."""
 
@@ -287,6 +289,13 @@ class LookedAt:
             is_in_view = abs(wrap(math.atan2(dy, dx) - heading)) <= half_view and math.hypot(dx, dy) >= nearest
             if is_in_view and not is_hidden(eye, middle, walls):
                 self._count(number)
+
+    def look_again_about(self, place: XY) -> None:
+        """Have the ground about a place (m) looked at anew."""
+        for number in self._squares.within(place, AGAIN_WITHIN):
+            self._wanted[number] = LOOKS
+            self._bits |= 1 << number
+        self._is_all = None
 
     def _count(self, number: int) -> None:
         self._wanted[number] -= 1

@@ -12,6 +12,7 @@ from typing import NamedTuple
 from rover.devices.readings import Detection
 from rover.geometry import Pose
 from rover.quantities import wrap
+from rover.vision.clear_view import ClearView
 
 SIGHTINGS_TO_KNOW = 3
 """Frames in which an object must have been seen before it is believed in."""
@@ -134,13 +135,13 @@ class TargetMemory:
         self.shown = self.missed = 0
         self._numbers = 0
 
-    def update(self, sightings: Sequence[Sighting], pose: Pose, steady: bool) -> None:
+    def update(self, sightings: Sequence[Sighting], pose: Pose, clear: ClearView | None) -> None:
         """Take one frame in.
 
         Args:
             sightings: what is in it, without what the jaws hold and what is done with.
             pose: of the frame's time.
-            steady: the robot turned slowly enough for absence to mean something.
+            clear: what hides other places from the camera; None where absence means nothing, as in a fast turn.
         """
         met: dict[int, Sighting] = {}
         self.seen = None
@@ -149,8 +150,8 @@ class TargetMemory:
             met[remembered.number] = sighting
             if remembered is self.chosen:
                 self.seen = sighting
-        if steady:
-            self._forget_missing(met, pose)
+        if clear is not None:
+            self._forget_missing(met, pose, clear)
 
     def _join(self, sighting: Sighting, met: Mapping[int, Sighting]) -> Remembered:
         """Return the object that a sighting is of; ``met`` are those of the frame's earlier sightings."""
@@ -179,8 +180,8 @@ class TargetMemory:
                 nearest, least = one, sigmas
         return nearest
 
-    def _forget_missing(self, met: Mapping[int, Sighting], pose: Pose) -> None:
-        eye_x, eye_y = self.view.place(pose)
+    def _forget_missing(self, met: Mapping[int, Sighting], pose: Pose, clear: ClearView) -> None:
+        eye_x, eye_y = eye = self.view.place(pose)
         nearest, farthest = self.view.nearest, PLAIN_SHARE * self.view.reach
         for one in list(self.objects):
             if one.number in met:
@@ -189,7 +190,9 @@ class TargetMemory:
             dx, dy = one.x - eye_x, one.y - eye_y
             if not nearest < math.hypot(dx, dy) < farthest:
                 continue
-            if abs(wrap(math.atan2(dy, dx) - pose.heading)) < 0.75 * self.view.half_view:
+            if abs(wrap(math.atan2(dy, dx) - pose.heading)) >= 0.75 * self.view.half_view:
+                continue
+            if clear.reaches(eye, (one.x, one.y), math.sqrt(max(one.xx, one.yy))):
                 one.misses += 1
                 self.missed += one.known
                 if one.misses >= MISSES_TO_FORGET or not one.known:

@@ -14,6 +14,7 @@ from rover.estimate.looked_at import LookedAt, LookRound
 from rover.files import yaml_source
 from rover.files.errand import Errand
 from rover.geometry import Pose
+from rover.vision.clear_view import ClearView
 from rover.vision.targets import FieldOfView, Sighting, TargetMemory, sight
 
 GREENHOUSE = Path(__file__).parents[2] / "config/greenhouse.yaml"
@@ -30,7 +31,7 @@ def look(memory, *things, pose=START, frames=1):
             bearing = math.remainder(math.atan2(y - eye_y, x - eye_x) - pose.heading, math.tau)
             distance = math.hypot(x - eye_x, y - eye_y)
             detections.append(Detection(*(kind or ["amber"]), bearing, distance, 0.01, 0.03 * distance, 0.1))
-        memory.update([sight(one, VIEW, pose, 0.01) for one in detections], pose, True)
+        memory.update([sight(one, VIEW, pose, 0.01) for one in detections], pose, ClearView((), ()))
 
 
 def seen(kind, x, y, sigma):

@@ -94,6 +94,13 @@ class TestLooking:
         looked_at.clear()
         assert not looked_at.all
 
+    def test_where_something_is_no_more_it_is_looked_again(self, looked_at):
+        search(looked_at)
+        looked_at.look_again_about((4.0, 2.0))
+        assert not looked_at.all
+        assert search(looked_at) == 1
+        assert looked_at.all
+
     def test_the_tray_needs_no_looking_at(self):
         assert not any(abs(x - 0.75) < 0.6 and abs(y - 0.75) < 0.6 for x, y in Squares(ground(zone=TRAY)).middles)
 

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from rover.devices.readings import Detection
 from rover.geometry import Pose
+from rover.vision.clear_view import ClearView
 from rover.vision.targets import (
     MISSES_TO_FORGET,
     SIGHTINGS_TO_KNOW,
@@ -33,12 +34,15 @@ def of_thing(pose, x, y, kind="amber"):
     return detection(bearing, math.hypot(x - eye_x, y - eye_y), kind)
 
 
-def look(memory, *things, pose=START, frames=1, steady=True, sigma=None):
+OPEN = ClearView((), ())
+
+
+def look(memory, *things, pose=START, frames=1, clear=OPEN, sigma=None):
     """Show the memory some frames with things at (x, y) or (x, y, kind); ``sigma``: of their distances (m)."""
     seen = [of_thing(pose, *thing) for thing in things]
     seen = [one if sigma is None else one._replace(distance_sigma=sigma) for one in seen]
     for _ in range(frames):
-        memory.update([sight(one, EYE, pose, 0.01) for one in seen], pose, steady)
+        memory.update([sight(one, EYE, pose, 0.01) for one in seen], pose, clear)
 
 
 @pytest.fixture
@@ -161,7 +165,7 @@ def remembered(poses, seed):
         believed = Pose(pose.x + off_x, pose.y + off_y, pose.heading)
         seen = sight(Detection("amber", bearing, distance, math.radians(0.3), sigma, 0.1), EYE, believed, 0.02)
         first = first or math.dist((seen.x, seen.y), THING)
-        memory.update([seen], believed, True)
+        memory.update([seen], believed, OPEN)
     one = max(memory.objects, key=lambda each: each.sightings)
     x, y = one.x - THING[0], one.y - THING[1]
     sigmas = (one.yy * x * x - 2.0 * one.xy * x * y + one.xx * y * y) / (one.xx * one.yy - one.xy**2)
@@ -209,7 +213,12 @@ class TestForgetting:
 
     def test_while_turning_absence_means_nothing(self, memory):
         look(memory, (2.0, 1.0), frames=5)
-        look(memory, frames=100, steady=False)
+        look(memory, frames=100, clear=None)
+        assert len(memory.objects) == 1
+
+    def test_what_a_wall_hides_is_kept(self, memory):
+        look(memory, (2.0, 1.0), frames=5)
+        look(memory, frames=100, clear=ClearView([((1.5, 0.9), (1.5, 1.4))], ()))
         assert len(memory.objects) == 1
 
     def test_seen_again_the_misses_count_from_the_start(self, memory):

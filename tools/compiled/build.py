@@ -37,7 +37,7 @@ MODULES = {
     "outline planner profile stall wheels",
     "record": "schema",
     "session": "driver drivers recorder truth without",
-    "vision": "location targets",
+    "vision": "clear_view location targets",
 }
 """By folder of the package."""
 SAME_ARITHMETIC = "-ffp-contract=off"

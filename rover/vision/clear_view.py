@@ -1,0 +1,41 @@
+"""Whether anything that is known of hides a place from the camera."""
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from rover.geometry import XY, cross
+
+HALF_WIDTH = 0.03
+"""What stands about hides so much (m) to either side of its middle, and an object can be hidden as much."""
+BESIDE = 0.08
+"""What is no nearer to the eye than an object, but for so much (m), stands beside it or behind it."""
+
+
+class ClearView(NamedTuple):
+    """What may hide an object.
+
+    Attributes:
+        walls: their ends (m).
+        things: middles of what stands about (m); the object itself may be among them.
+    """
+
+    walls: Sequence[tuple[XY, XY]]
+    things: Sequence[XY]
+
+    def reaches(self, eye: XY, place: XY, doubt: float) -> bool:
+        """Tell whether nothing stands between an eye and an object at a place, give or take ``doubt`` (m)."""
+        distance = math.dist(eye, place)
+        c, s = (place[0] - eye[0]) / distance, (place[1] - eye[1]) / distance
+
+        def hides(thing: XY) -> bool:
+            dx, dy = thing[0] - eye[0], thing[1] - eye[1]
+            along, across = dx * c + dy * s, abs(dy * c - dx * s)
+            return 0.0 < along < distance - BESIDE and across < HALF_WIDTH + (HALF_WIDTH + doubt) * along / distance
+
+        ends = (end for wall in self.walls for end in wall)
+        return not (
+            any(cross(eye, place, *wall) for wall in self.walls)
+            or any(hides(end) for end in ends)
+            or any(hides(thing) for thing in self.things)
+        )

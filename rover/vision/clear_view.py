@@ -25,17 +25,17 @@ class ClearView(NamedTuple):
 
     def reaches(self, eye: XY, place: XY, doubt: float) -> bool:
         """Tell whether nothing stands between an eye and an object at a place, give or take ``doubt`` (m)."""
-        distance = math.dist(eye, place)
-        c, s = (place[0] - eye[0]) / distance, (place[1] - eye[1]) / distance
-
-        def hides(thing: XY) -> bool:
-            dx, dy = thing[0] - eye[0], thing[1] - eye[1]
-            along, across = dx * c + dy * s, abs(dy * c - dx * s)
-            return 0.0 < along < distance - BESIDE and across < HALF_WIDTH + (HALF_WIDTH + doubt) * along / distance
-
-        ends = (end for wall in self.walls for end in wall)
+        ends = [end for wall in self.walls for end in wall]
         return not (
             any(cross(eye, place, *wall) for wall in self.walls)
-            or any(hides(end) for end in ends)
-            or any(hides(thing) for thing in self.things)
+            or any(_hides(thing, eye, place, doubt) for thing in (*ends, *self.things))
         )
+
+
+def _hides(thing: XY, eye: XY, place: XY, doubt: float) -> bool:
+    """Tell whether something narrow stands between an eye and what is within ``doubt`` (m) of a place."""
+    distance = math.dist(eye, place)
+    c, s = (place[0] - eye[0]) / distance, (place[1] - eye[1]) / distance
+    dx, dy = thing[0] - eye[0], thing[1] - eye[1]
+    along, across = dx * c + dy * s, abs(dy * c - dx * s)
+    return 0.0 < along < distance - BESIDE and across < HALF_WIDTH + (HALF_WIDTH + doubt) * along / distance

@@ -12,7 +12,8 @@ from rover.motion.legs import leg_to
 from rover.quantities import wrap
 from rover.vision.targets import Remembered
 
-DIRECTIONS = 16
+DIRECTIONS, FINER = 16, 3
+"""Directions that are looked at first; where none of them is free, those between them: so many times as many in all."""
 DIRECTIONS_A_STEP = 2
 """So many of them are looked at in one step."""
 RUNS = (0.5, 0.35, 0.25)
@@ -57,7 +58,7 @@ def tried(known: Knowledge, target: Remembered, heading: float) -> int:
 class Approaches:
     """Looks at all directions, some in each step. `work` until ``is_over``; then ``goals`` has those that are free.
 
-    With none, they are looked at again with its neighbours left out: these may be nudged.
+    With none, those between them are, and with none again they are looked at again with its neighbours left out: these may be nudged.
 
     Args:
         known: what the robot knows.
@@ -69,11 +70,13 @@ class Approaches:
         self.goals: list[Goal] = []
         self._target = target
         here = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
-        self._all = [wrap(here + index * math.tau / DIRECTIONS) for index in range(DIRECTIONS)]
-        self._left = list(self._all)
         ways = ((neighbours, speed) for neighbours in (0.0, NEIGHBOUR) for speed in speeds)
-        self._spare = [clearance_beside(known, target, neighbours, speed) for neighbours, speed in ways]
-        self._last = self._spare.pop(0)
+        self._spare = [
+            (clearance, directions)
+            for clearance in [clearance_beside(known, target, neighbours, speed) for neighbours, speed in ways]
+            for directions in _directions(here)
+        ]
+        self._last, self._left = self._spare.pop(0)
         self._stand = clearance_from(known, known.pose, CREEP)
 
     @property
@@ -89,7 +92,7 @@ class Approaches:
             if goal is not None:
                 self.goals.append(goal)
         if not self._left and not self.goals and self._spare:
-            self._last, self._left = self._spare.pop(0), list(self._all)
+            self._last, self._left = self._spare.pop(0)
 
     def _goal(self, known: Knowledge, heading: float) -> Goal | None:
         reach = known.robot.body.gripper_reach
@@ -100,6 +103,13 @@ class Approaches:
             if self._stand.is_free(start) and self._last.along(start, way + LEAST_RUN_OUT) is not None:
                 return Goal(x, y, heading, TRIED_COST * tried(known, self._target, heading))
         return None
+
+
+def _directions(first: float) -> tuple[list[float], list[float]]:
+    """Return headings (rad) all round, from a first one on, and those between them."""
+    count = DIRECTIONS * FINER
+    fine = [wrap(first + index * math.tau / count) for index in range(count)]
+    return fine[::FINER], [heading for index, heading in enumerate(fine) if index % FINER]
 
 
 def viewpoints(known: Knowledge, target: Remembered) -> list[Goal]:

@@ -20,6 +20,7 @@ HELD = 1.0
 """Held back for so long (s) by what is in the way, the robot is jammed."""
 PATIENCE = 4.0
 """Seconds that a fix is waited for, facing what it is taken from."""
+NO_RANGE_FINDER, NO_WALL = "the robot has no range finder", "no known wall is in reach of the range finder"
 
 
 class SightMarker(Activity):
@@ -54,6 +55,33 @@ class SightMarker(Activity):
         return STILL
 
 
+class Ranging:
+    """Turning to a heading, and listening there until so many echoes of a known wall have come; a part of activities.
+
+    Attributes:
+        why: why it failed, '' where it did not.
+    """
+
+    def __init__(self, known: Knowledge, heading: float, echoes: int) -> None:
+        self.why = ""
+        self._turn = TurnTowards(heading, known.robot.limits.turn_rate)
+        self._wanted = known.fixes.walls + echoes
+        self._seconds = PATIENCE
+
+    def request(self, known: Knowledge) -> Request | None:
+        """Return what is wanted, None at the end."""
+        request = self._turn.request(known)
+        if request is not None:
+            return request
+        self._seconds -= known.seconds
+        if known.fixes.walls >= self._wanted:
+            return None
+        if self._seconds <= 0.0:
+            self.why = "no echo came from where the wall should be"
+            return None
+        return STILL
+
+
 class SquareUp(Activity):
     """Turns square to a known wall and ranges to it: fixes the position along one axis."""
 
@@ -67,29 +95,22 @@ class SquareUp(Activity):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        self._wanted = known.fixes.walls + values.get("echoes", 4)
-        self._seconds = PATIENCE
         sensor = known.robot.devices.range
         if sensor is None:
-            self.fail("the robot has no range finder")
+            self.fail(NO_RANGE_FINDER)
             return
         heading = _square_to(known, values["wall"]) if "wall" in values else _most_telling(known, sensor)
         if heading is None:
-            self.fail("no known wall is in reach of the range finder")
+            self.fail(NO_WALL)
             return
-        self._turn = TurnTowards(heading, known.robot.limits.turn_rate)
+        self._ranging = Ranging(known, heading, values.get("echoes", 4))
 
     def step(self, known: Knowledge) -> Request:
         """Turn to it, then stand and listen."""
-        request = self._turn.request(known)
+        request = self._ranging.request(known)
         if request is not None:
             return request
-        self._seconds -= known.seconds
-        if known.fixes.walls >= self._wanted:
-            self.done()
-        elif self._seconds <= 0.0:
-            self.fail("no echo came from where the wall should be")
-        return STILL
+        return self.fail(self._ranging.why) if self._ranging.why else self.done()
 
 
 class SurerPosition:

@@ -3,7 +3,18 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
-from rover.activities import driving, fixing, gripping, looking, setting_down, switching, travelling, turning, waiting
+from rover.activities import (
+    driving,
+    fixing,
+    gripping,
+    looking,
+    ranging_walls,
+    setting_down,
+    switching,
+    travelling,
+    turning,
+    waiting,
+)
 from rover.activities.activity import Activity
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.files.robot import Robot
@@ -23,6 +34,7 @@ ACTIVITIES: dict[str, type[Activity]] = {
     "set_down": setting_down.SetDown,
     "sight_marker": fixing.SightMarker,
     "square_up": fixing.SquareUp,
+    "range_walls": ranging_walls.RangeWalls,
     "skip_target": looking.SkipTarget,
     "recall_put_off": looking.RecallPutOff,
     "note_seen": looking.NoteSeen,

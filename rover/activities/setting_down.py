@@ -14,6 +14,7 @@ from rover.estimate.field import Slot
 from rover.events import BELIEVED, FELT, SEEN
 from rover.geometry import XY
 from rover.kinds import Number
+from rover.motion.keep_clear import CREEP
 from rover.motion.profile import towards
 from rover.motion.request import Request
 from rover.quantities import clamp, wrap
@@ -23,6 +24,8 @@ SURE_ENOUGH = 0.5
 """With a smaller chance than this of landing inside the tray, nothing is set down."""
 IN_FRONT = 0.1
 """The way in may begin so far (m) aside of the slot's own line: half of what slots are apart."""
+HESITATION = 0.3
+"""Held back for so long (s) on the way in, the rest of it is driven at a creep."""
 OPENED_AT_MOST = 3
 """So often the jaws are opened where they are felt to hold on."""
 LOOKS_FOR = 2.0
@@ -88,6 +91,8 @@ class SetDown(Driving):
         ahead, aside = _to_slot(known, self._slot)
         if ahead <= 0.01:
             return self._arrive(known)
+        if known.held_back_for > HESITATION:
+            self._speed = min(self._speed, CREEP)  # at which less room is due
         self._given_up = why_give_up(known, PATIENCE)
         if not known.ground.is_open(self._slot, known.ledger.in_tray):
             self._given_up = "something stands in the free slot, or in the way to it"

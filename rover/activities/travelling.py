@@ -102,7 +102,7 @@ class RouteFollower:
     def _without_way(self, known: Knowledge) -> Request:
         """Try what may yet show a way: a surer position, going at a creep, and doubt of what was only heard.
 
-        A load is not given up as long as there may be a way.
+        A load is not given up as long as there may be a way, and who hears no walls has no surer position to hope for.
         """
         if self._surer.begin(known):
             self._search = None
@@ -111,7 +111,7 @@ class RouteFollower:
             self._planned_speed = CREEP
         elif not self._doubts_heard and known.ledger.forget_heard():
             self._doubts_heard = True  # heard again, it is there
-        elif known.loaded and self._planned_speed > FEEL:
+        elif self._planned_speed > FEEL and (known.loaded or known.robot.devices.range is None):
             self._planned_speed = FEEL
         else:
             return self._fail("found no way round what stands in between")

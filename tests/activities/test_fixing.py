@@ -64,6 +64,30 @@ class TestSquareUp:
         assert (did.progress, did.why) == ("failed", "no echo came from where the wall should be")
 
 
+class TestRangeWalls:
+    def test_it_is_sure_of_both_axes_afterwards(self, doing):
+        did = doing(("range_walls", {}), field={"walls": WALLS}, lasts="60 s")
+        assert did.progress == "done"
+        assert max(sigmas(did)) < 0.025
+
+    def test_where_no_wall_is_in_reach_it_drives_to_one(self, doing):
+        """From 3 m, 2 m in a hall of 6 by 4 m the west wall is beyond the range finder's reach."""
+        walls = {"west": WALLS["west"]}
+        did = doing(("range_walls", {}), field={"walls": walls}, lasts="60 s")
+        assert did.progress == "done"
+        assert did.way[0] < -0.3
+        assert sigmas(did)[0] < 0.02
+
+    def test_what_does_not_echo_is_not_tried_for_ever(self, doing):
+        did = doing(("range_walls", {}), field={"walls": WALLS}, range={"missing": "100 %"}, lasts="2 min")
+        assert did.progress == "failed"
+
+    def test_without_walls_it_fails_at_once(self, doing):
+        did = doing(("range_walls", {}))
+        assert (did.progress, did.why) == ("failed", "no known wall is in reach of the range finder")
+        assert did.way[:2] == pytest.approx((0.0, 0.0), abs=0.02)
+
+
 class TestSightMarker:
     def test_it_faces_the_marker_and_knows_both_axes_better(self, doing):
         did = doing(("sight_marker", {}), field={"zone": ZONE})

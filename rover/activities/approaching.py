@@ -58,7 +58,7 @@ def tried(known: Knowledge, target: Remembered, heading: float) -> int:
 class Approaches:
     """Looks at all directions, some in each step. `work` until ``is_over``; then ``goals`` has those that are free.
 
-    With none, those between them are, and with none again they are looked at again with its neighbours left out: these may be nudged.
+    With none, those between them are; then all are looked at again with its neighbours left out: these may be nudged.
 
     Args:
         known: what the robot knows.

@@ -36,6 +36,8 @@ FRAMES_TO_SEE, FRAMES_TO_MISS = 3, 15
 """In so many frames an object is seen in the tray; not in one of so many, nothing stands there."""
 LOOKS_TO_KNOW = 3
 """So many looks of the grip that say the same tell whether the jaws are empty."""
+OUT_OF_JAWS = 0.15
+"""What is seen farther than this (m) from the jaws' middle is neither held nor dragged along by them."""
 ASTRAY = 0.3
 """What is let go of stands within so far (m) of there: it may have slipped out a moment before."""
 
@@ -83,7 +85,10 @@ class SetDown(Driving):
         if self._wait > 0.0:
             return self._let_go(known)
         if self._look is None:
-            return self._back_out(known)
+            self._look = LookBack(known)
+        if (left := self._left_in_tray(known)) > 0.02:
+            self._look.watch(known)
+            return self.drive(known, self._backwards(known, left)._replace(jaws=1.0))
         return self._look_back(known, self._look)
 
     def _drive_in(self, known: Knowledge) -> Request:
@@ -123,12 +128,6 @@ class SetDown(Driving):
             self._opened += self._opening < 1.0
             self._opening, self._wait = 1.0 - self._opening, self._travel
         return Request(jaws=self._opening)
-
-    def _back_out(self, known: Knowledge) -> Request:
-        if (left := self._left_in_tray(known)) <= 0.02:
-            self._look = LookBack(known)
-            return Request(jaws=1.0)
-        return self.drive(known, self._backwards(known, left)._replace(jaws=1.0))
 
     def _left_in_tray(self, known: Knowledge) -> float:
         """Return how far (m) it is yet back to where the way in began."""
@@ -171,7 +170,10 @@ def _to_slot(known: Knowledge, slot: Slot) -> tuple[float, float]:
 
 
 class LookBack:
-    """Looks, standing, whether what was set down was left: in the tray, and out of the jaws."""
+    """Looks whether what was set down was left: in the tray, and out of the jaws.
+
+    On the way out it is seen from nearest; what speaks against it counts only from where the robot stands in the end.
+    """
 
     def __init__(self, known: Knowledge) -> None:
         setting_down = known.ledger.setting_down
@@ -186,6 +188,11 @@ class LookBack:
         self._frames = self._seen = 0
         self._held = {True: 0, False: 0}
         self._frame, self._grip_looks = known.signals.camera_n, known.grip.looks
+
+    def watch(self, known: Knowledge) -> None:
+        """Look at the newest frame on the way out."""
+        self._count_frame(known)
+        self._frames = self._seen  # one that does not show it tells nothing yet
 
     def step(self, known: Knowledge) -> str | None:
         """Return what became of it once that is clear, or clear no more: ``there``, ``not there``, ``in the jaws``,
@@ -235,7 +242,8 @@ class LookBack:
         """Tell whether a sighting is of it: in the tray, near where it was let go of, and no other that is there."""
         place = (one.x, one.y)
         apart = math.dist(place, self._place)
-        if apart > ASTRAY or not known.ground.in_zone(*place):
+        from_jaws = math.hypot(one.ahead - known.robot.body.gripper_reach, one.left)
+        if apart > ASTRAY or from_jaws < OUT_OF_JAWS or not known.ground.in_zone(*place):
             return False
         return all(math.dist(place, other) > apart for other in self._others)
 

@@ -182,6 +182,11 @@ class TestSetDown:
         did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0)], devices=near_sighted, seed=seed, **effects)
         assert [one.known_by for one in did.run.events_of(Delivery)] == [SEEN]
 
+    def test_one_that_is_out_of_sight_from_the_gate_was_seen_on_the_way_out(self, doing, jar):
+        devices = {"camera": {"sees_to": "1 m"}}
+        did = doing(*self.carried, self.down, objects=[jar(3.7, 2.0)], devices=devices)
+        assert [one.known_by for one in did.run.events_of(Delivery)] == [SEEN]
+
     @pytest.mark.parametrize("feedback", ["switch", "position"])
     def test_where_the_camera_is_lost_it_counts_as_felt(self, doing, jar, feedback):
         devices = self.stands_blind | {"gripper": {"feedback": feedback}}

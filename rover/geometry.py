@@ -47,6 +47,15 @@ def cross(p: XY, q: XY, a: XY, b: XY) -> bool:
     return _side(p, q, a) * _side(p, q, b) < 0.0 and _side(a, b, p) * _side(a, b, q) < 0.0
 
 
+def crossing(p: XY, q: XY, a: XY, b: XY) -> XY | None:
+    """Return where the segments pq and ab cross, None where they do not; to touch is not to cross."""
+    if not cross(p, q, a, b):
+        return None
+    from_p, from_q = abs(_side(a, b, p)), abs(_side(a, b, q))
+    share = from_p / (from_p + from_q)
+    return p[0] + share * (q[0] - p[0]), p[1] + share * (q[1] - p[1])
+
+
 def crossing_sides(polygon: Sequence[XY]) -> tuple[int, int] | None:
     """Return the first two sides of a polygon that cross, touch or run back on each other; None where it is simple.
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from rover.geometry import cross, crossing_sides, distance_to_segment, inside
+from rover.geometry import cross, crossing, crossing_sides, distance_to_segment, inside
 
 NOTCHED = [(0.0, 0.0), (2.0, 0.0), (2.0, 2.0), (1.0, 1.0), (0.0, 2.0)]
 CORNER_CUT_OUT = [(0, 0), (4, 0), (4, 2), (2, 2), (2, 4), (0, 4)]
@@ -50,3 +50,8 @@ def test_segments_cross_where_they_do_more_than_touch(end, crosses):
 )
 def test_sides_of_a_polygon_that_meet(polygon, sides):
     assert crossing_sides(polygon) == sides
+
+
+def test_where_segments_cross():
+    assert crossing((0.0, 0.0), (4.0, 2.0), (1.0, -1.0), (1.0, 3.0)) == pytest.approx((1.0, 0.5))
+    assert crossing((0.0, 0.0), (4.0, 2.0), (1.0, 0.5), (1.0, 3.0)) is None

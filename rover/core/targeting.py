@@ -11,7 +11,15 @@ from rover.estimate.looked_at import Sector
 from rover.geometry import Pose, inside
 from rover.quantities import wrap
 from rover.vision.clear_view import ClearView
-from rover.vision.targets import LOOKING_SHARE, MISSES_TO_FORGET, Remembered, Sighting, TargetMemory, sight
+from rover.vision.targets import (
+    LOOKING_SHARE,
+    MISSES_TO_FORGET,
+    Remembered,
+    Sighting,
+    TargetMemory,
+    before_walls,
+    sight,
+)
 
 STEADY_TURN_RATE = 0.35
 """Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
@@ -54,7 +62,9 @@ class Targeting:
         is_placed = bool(known.signals.counts_ok or known.signals.heading_ok)
         closed = known.jaws is not None and known.jaws < 0.5
         candidates: list[Sighting] = []
-        known.sighted = [sight(one, known.targets.view, pose, pose_sigma) for one in detections]
+        view, walls = known.targets.view, known.ground.walls
+        eye = view.place(pose)
+        known.sighted = [before_walls(sight(one, view, pose, pose_sigma), eye, walls) for one in detections]
         known.between_jaws = None
         for sighting in known.sighted:
             is_between = self._is_between(sighting)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from rover.devices.readings import Detection
-from rover.geometry import Pose
+from rover.geometry import XY, Pose, crossing
 from rover.quantities import wrap
 from rover.vision.clear_view import ClearView
 
@@ -30,6 +30,10 @@ RECALLED_SIGMA = 0.1
 """How well the place of an object is known that was left a while ago (m)."""
 SUREST = 0.02**2
 """No place is surer than this (m^2, in x and y)."""
+BEFORE_A_WALL = 0.03
+"""What is seen stands at least so far (m) before a wall."""
+PAST_AN_END, WRONG_BY = 0.15, 3.0
+"""Nearer than this (m) to a wall's end a line of sight may pass it; a distance is wrong by so many sigma at most."""
 PLAIN_SHARE = 0.7
 """Out to this share of the camera's farthest sight an object would surely be seen."""
 
@@ -113,6 +117,25 @@ def sight(detection: Detection, view: FieldOfView, pose: Pose, pose_sigma: float
     base = pose_sigma * pose_sigma
     xx, yy = along * dc * dc + across * ds * ds + base, along * ds * ds + across * dc * dc + base
     return Sighting(detection, ahead, left, x, y, xx, (along - across) * dc * ds, yy, base)
+
+
+def before_walls(one: Sighting, eye: XY, walls: Sequence[tuple[XY, XY]]) -> Sighting:
+    """Return a sighting that would stand behind a wall as just before it: nothing is seen through a wall.
+
+    One that cannot be so much nearer to the eye is left as it is, since the wall then is not where it should be; and so
+    is one that is seen past a wall's end.
+    """
+    distance = math.dist(eye, (one.x, one.y))
+    back = 0.0
+    for wall in walls:
+        at = crossing(eye, (one.x, one.y), *wall)
+        if at is not None and min(math.dist(at, end) for end in wall) > PAST_AN_END:
+            back = max(back, distance - math.dist(eye, at) + BEFORE_A_WALL)
+    if not 0.0 < back < min(distance, WRONG_BY * one.detection.distance_sigma + BEFORE_A_WALL):
+        return one
+    c, s = (one.x - eye[0]) / distance, (one.y - eye[1]) / distance
+    ahead, left = back * math.cos(one.detection.bearing), back * math.sin(one.detection.bearing)
+    return one._replace(ahead=one.ahead - ahead, left=one.left - left, x=one.x - back * c, y=one.y - back * s)
 
 
 class TargetMemory:

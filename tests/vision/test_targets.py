@@ -16,6 +16,7 @@ from rover.vision.targets import (
     SIGHTINGS_TO_KNOW,
     FieldOfView,
     TargetMemory,
+    before_walls,
     sight,
 )
 
@@ -80,6 +81,34 @@ class TestSight:
         across = u[1] ** 2 * seen.xx - 2.0 * u[0] * u[1] * seen.xy + u[0] ** 2 * seen.yy
         assert along == pytest.approx(one.distance_sigma**2 + 0.02**2)
         assert across == pytest.approx((distance * 0.01) ** 2 + 0.02**2)
+
+
+class TestBeforeWalls:
+    ACROSS = ((2.0, -1.0), (2.0, 3.0))
+
+    def seen_at(self, x, y, sigma=0.1):
+        return sight(of_thing(START, x, y)._replace(distance_sigma=sigma), EYE, START, 0.01)
+
+    def placed(self, one, *walls):
+        return before_walls(one, EYE.place(START), walls)
+
+    def test_what_seems_to_stand_behind_a_wall_stands_before_it(self):
+        one = self.placed(self.seen_at(2.1, 1.1), self.ACROSS)
+        assert (one.x, one.y) == pytest.approx((1.97, 1.0875), abs=2e-3)
+        assert START.beside(one.ahead, one.left) == pytest.approx((one.x, one.y))
+
+    @pytest.mark.parametrize("place", [(1.9, 1.1), (2.5, 1.1)])
+    def test_what_does_not_or_cannot_be_so_wrong_is_left(self, place):
+        one = self.seen_at(*place)
+        assert self.placed(one, self.ACROSS) == one
+
+    def test_and_so_is_what_may_be_seen_past_the_end(self):
+        one = self.seen_at(2.1, 1.1)
+        assert self.placed(one, ((2.0, 1.0), (2.0, 3.0))) == one
+
+    def test_of_two_walls_the_nearer_one_counts(self):
+        one = self.placed(self.seen_at(2.1, 1.0), self.ACROSS, ((1.95, -1.0), (1.95, 3.0)))
+        assert one.x == pytest.approx(1.92)
 
 
 class TestMemory:

@@ -133,16 +133,27 @@ class RouteFollower:
         self._jams += 1
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
-        if self._planned_speed <= FEEL:
-            self._is_last = True  # what was touched is on the map: it is not where it was thought to be
-        elif known.is_stalled and not legs.turns:
-            self._meeting.touch(known, touched(known, legs.are_back))
-        elif known.obstacle:
-            known.ledger.met(heard(known), known.now_ns, is_touched=False)
+        self._is_last = self._planned_speed <= FEEL
+        self._enter_what_jams(known, legs)
         jammed = Piece(angle=legs.turns) if legs.turns else Piece(-1.0 if legs.are_back else 1.0)
         far = AWAY_FROM_ECHO if known.obstacle else AWAY
         self._free = GettingFree(known, pieces_from(known, jammed, far))
         return STILL
+
+    def _enter_what_jams(self, known: Knowledge, legs: LegsDriven) -> None:
+        """Enter what the robot was jammed by.
+
+        What it touches where it feels its way is on the map, and not where it was thought to be. With a load that may
+        yet be the only way home; else it is not tried again.
+        """
+        if known.is_stalled and not legs.turns:
+            places = touched(known, legs.are_back)
+            if not self._is_last:
+                self._meeting.touch(known, places)
+            elif not known.loaded:
+                known.ledger.met(places, known.now_ns, is_touched=True)
+        elif known.obstacle and not self._is_last:
+            known.ledger.met(heard(known), known.now_ns, is_touched=False)
 
     def _get_free(self, known: Knowledge, free: GettingFree) -> Request:
         request = free.request(known)

@@ -98,6 +98,7 @@ def doing(tmp_path: Path) -> Callable[..., Did]:
         lasts: str = "60 s",
         seed: int = 1,
         devices: Mapping[str, Any] | None = None,
+        without: Sequence[str] = (),
         field: Mapping[str, Any] | None = None,
         errand: Mapping[str, Any] | None = None,
         **bench: Any,
@@ -105,6 +106,8 @@ def doing(tmp_path: Path) -> Callable[..., Did]:
         robot = yaml_source.read(CART, CART.name).values
         for family, keys in (devices or {}).items():
             robot["devices"][family] = robot["devices"][family] | keys
+        for family in without:
+            del robot["devices"][family]
         write("robot.yaml", robot)
         sections = {key: QUIET[key] | value if key in QUIET else value for key, value in bench.items()}
         write("bench.yaml", {"bench": "Quiet"} | QUIET | sections)

@@ -133,6 +133,23 @@ class TestDriveTo:
         assert did.progress == "done", did.why
         assert math.dist(did.way[:2], (2.0, 0.5)) < 0.08
 
+    @pytest.mark.parametrize(("without", "progress"), [(["range"], "done"), ([], "failed")])
+    def test_who_can_hear_no_wall_feels_for_a_doorway_that_doubt_would_close(self, doing, without, progress):
+        walls = {"one": [["4 m", "0 m"], ["4 m", "2.3 m"]], "other": [["4 m", "2.65 m"], ["4 m", "4 m"]]}
+        did = doing(
+            ("drive_to", {"place": ["5 m", "2.5 m"]}), field={"walls": walls}, without=without, range={"missing": 1.0}
+        )
+        assert did.progress == progress, did.why
+
+    def test_what_was_touched_while_feeling_is_not_tried_again(self, doing):
+        """The doorway is shut by what the map has not; felt for, it is touched once, and then there is no way."""
+        walls = {"one": [["4 m", "0 m"], ["4 m", "2.3 m"]], "other": [["4 m", "2.65 m"], ["4 m", "4 m"]]}
+        shut = [{"x": "4.1 m", "y": "2.48 m", "radius": "6 cm"}]
+        ways = [("drive_to", {"place": ["5 m", "2.5 m"]}) for _ in range(3)]
+        did = doing(*ways, field={"walls": walls}, without=["range"], obstacles=shut, lasts="2 min")
+        assert (did.progress, did.why) == ("failed", "found no way round what stands in between")
+        assert len([note for note in did.run.events_of(Note) if note.kind == "met"]) <= 2
+
     def test_beside_a_place_on_which_something_stands(self, doing, jar):
         did = doing(
             ("stand_still", {}), ("skip_target", {}), ("drive_to", {"place": ["4 m", "2 m"]}), objects=[jar(4.05, 2.0)]

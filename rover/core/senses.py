@@ -10,9 +10,11 @@ from rover.core.health import HealthWatch
 from rover.core.interface import StepReadings
 from rover.core.stopping import Stopping
 from rover.core.targeting import Targeting
+from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import MARKER, Detection, RangeValue, Reading
 from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_in_view
 from rover.estimate.odometry import Odometer
+from rover.estimate.walls_heard import is_explained
 from rover.geometry import Pose
 from rover.kinds import NOT_KNOWN
 from rover.motion.carriage import Carriage
@@ -30,6 +32,8 @@ POSE_SIGMA_AT_MOST = 0.05
 """The pose's share in a sighting's error is never taken for more than this (m)."""
 TOLD_WITHIN_NS = 60_000_000
 """Frames are held against the robot's turning where that is told to within this of when they were taken."""
+NOTHING_NEAR = RangeValue(100.0)
+"""What an echo from a known wall tells of what else is in the way."""
 STOP_INPUT_OPEN = "the stop input is open"
 
 
@@ -198,7 +202,7 @@ class Senses:
             return  # it waited somewhere, and tells nothing of what is there now
         if self._checks.is_doubted(device):
             return
-        self._carriage.take(device, reading.value)
+        self._carriage.take(device, NOTHING_NEAR if self._is_of_wall(sensor, reading) else reading.value)
         known.grip.hear(device, reading.value, reading.taken_ns)
         if known.loaded and math.cos(sensor.mount.towards) >= ALONG:
             return  # it hears what is carried
@@ -219,6 +223,15 @@ class Senses:
         known.fixes.range_to(view, distance, passed=passed)
         if passed:
             self._note_fix("a wall", before)
+
+    def _is_of_wall(self, sensor: RangeKeys, reading: Reading) -> bool:
+        """Tell whether an echo comes from a known wall: the map keeps the robot clear of that."""
+        distance, known = reading.value.distance, self._known
+        if distance is None:
+            return False
+        mount, pose = sensor.mount, known.filter.at(reading.taken_ns)
+        face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
+        return is_explained(distance, face, 0.5 * sensor.beam, known.ground.walls)
 
     def _fix_by_marker(self, seen: Detection, pose: Pose) -> None:
         known, before = self._known, self._known.filter.pose

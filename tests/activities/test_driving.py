@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from rover.events import Note, StateChange
+from rover.events import HoldBack, Note, StateChange
 
 DRIVE_SILENT = ["at 0 s: drive silent"]
 
@@ -132,6 +132,15 @@ class TestDriveTo:
         did = doing(("drive_to", {"place": ["5 m", "2.5 m"]}), field={"walls": walls})
         assert did.progress == "done", did.why
         assert math.dist(did.way[:2], (2.0, 0.5)) < 0.08
+
+    def test_what_is_heard_of_a_known_wall_holds_nobody_back_and_what_stands_before_it_does(self, doing):
+        """The wall itself is kept clear of by the map: beside one, or in a doorway, all the ways slant towards it."""
+        field = {"walls": {"east": [["6 m", "0 m"], ["6 m", "4 m"]]}}
+        before = [{"x": "5.8 m", "y": "2 m", "radius": "4 cm"}]
+        for obstacles, cause in (([], "boundary"), (before, "obstacle")):
+            did = doing(("run_straight", {"length": "4 m"}), field=field, obstacles=obstacles)
+            causes = {event.cause for event in did.run.events_of(HoldBack)}
+            assert causes & {"boundary", "obstacle"} == {cause}
 
     @pytest.mark.parametrize(("without", "progress"), [(["range"], "done"), ([], "failed")])
     def test_who_can_hear_no_wall_feels_for_a_doorway_that_doubt_would_close(self, doing, without, progress):

@@ -130,13 +130,13 @@ class Stories:
             self._latest = (number, why)
 
     def why_left(self) -> str:
-        """Return why the target is left: what the tries at it failed for, each reason once, the latest first."""
+        """Return why the target is left: what the tries at it failed for, each reason once, the most frequent first."""
         troubles = self._told[self._target - 1].troubles if self._target else []
-        counts = Counter(reversed(troubles))
-        times = [why if count == 1 else f"{why} ({count} times)" for why, count in counts.items()]
+        counts = Counter(reversed(troubles)).most_common(REASONS)  # of equals the latest first
+        times = [why if count == 1 else f"{why} ({count} times)" for why, count in counts]
         if times:
             troubles.clear()
-            return "; ".join(times[:REASONS])
+            return "; ".join(times)
         number, why = self._latest
         return f"the tries were used up on object {number}: {why}" if why else "by choice: no try failed"
 

@@ -7,12 +7,12 @@ from rover.geometry import XY, Pose
 
 BESIDE = math.radians(4.0)
 """A cone hears so much (rad) beyond its edges, the heading's own error included."""
-NEARER = 0.03
-"""What is heard so much (m) nearer than a known wall is not that wall."""
+NEARER, FARTHER = 0.03, 0.06
+"""What is heard so much (m) nearer than a known wall, or farther, is not that wall: one that slants may not echo."""
 
 
 def is_explained(distance: float, sensor: Pose, half_beam: float, walls: Iterable[tuple[XY, XY]]) -> bool:
-    """Tell whether an echo (m) comes from no nearer than a known wall in the cone of a range finder.
+    """Tell whether an echo (m) comes from where a known wall in the cone of a range finder is nearest.
 
     Args:
         distance: that was heard.
@@ -27,7 +27,7 @@ def is_explained(distance: float, sensor: Pose, half_beam: float, walls: Iterabl
         dx, dy = place[0] - sensor.x, place[1] - sensor.y
         return dx * c + dy * s, dy * c - dx * s
 
-    return any(_nearest(seen(a), seen(b), edges) - NEARER <= distance for a, b in walls)
+    return any(-NEARER <= distance - _nearest(seen(a), seen(b), edges) <= FARTHER for a, b in walls)
 
 
 def _nearest(a: XY, b: XY, edges: float) -> float:

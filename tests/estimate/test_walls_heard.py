@@ -13,7 +13,7 @@ HALF = math.radians(15.0)
 AHEAD = [((1.0, -2.0), (1.0, 2.0))]
 
 
-@pytest.mark.parametrize(("distance", "explained"), [(0.96, False), (0.98, True), (1.0, True), (1.5, True)])
+@pytest.mark.parametrize(("distance", "explained"), [(0.96, False), (0.98, True), (1.05, True), (1.07, False)])
 def test_a_wall_square_ahead(distance, explained):
     assert is_explained(distance, Pose(0.0, 0.0, 0.0), HALF, AHEAD) is explained
 

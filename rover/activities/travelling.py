@@ -134,26 +134,11 @@ class RouteFollower:
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
         self._is_last = self._planned_speed <= FEEL
-        self._enter_what_jams(known, legs)
+        self._meeting.jam(known, legs, is_felt=self._is_last)
         jammed = Piece(angle=legs.turns) if legs.turns else Piece(-1.0 if legs.are_back else 1.0)
         far = AWAY_FROM_ECHO if known.obstacle else AWAY
         self._free = GettingFree(known, pieces_from(known, jammed, far))
         return STILL
-
-    def _enter_what_jams(self, known: Knowledge, legs: LegsDriven) -> None:
-        """Enter what the robot was jammed by.
-
-        What it touches where it feels its way is on the map, and not where it was thought to be. With a load that may
-        yet be the only way home; else it is not tried again.
-        """
-        if known.is_stalled and not legs.turns:
-            places = touched(known, legs.are_back)
-            if not self._is_last:
-                self._meeting.touch(known, places)
-            elif not known.loaded:
-                known.ledger.met(places, known.now_ns, is_touched=True)
-        elif known.obstacle and not self._is_last:
-            known.ledger.met(heard(known), known.now_ns, is_touched=False)
 
     def _get_free(self, known: Knowledge, free: GettingFree) -> Request:
         request = free.request(known)
@@ -195,7 +180,7 @@ class WayWatch:
 
 
 class Meeting:
-    """Enters what a robot touches on one way.
+    """Enters what a robot meets on one way.
 
     Attributes:
         walls: so often it was taken for a wall of the map, a little aside of where it should be.
@@ -203,6 +188,21 @@ class Meeting:
 
     def __init__(self) -> None:
         self.walls = 0
+
+    def jam(self, known: Knowledge, legs: LegsDriven, *, is_felt: bool) -> None:
+        """Enter what the robot was jammed by on its legs.
+
+        What it touches where it feels its way (``is_felt``) is on the map, and not where it was thought to be. With a
+        load that may yet be the only way home; else it is not tried again.
+        """
+        if known.is_stalled and not legs.turns:
+            places = touched(known, legs.are_back)
+            if not is_felt:
+                self.touch(known, places)
+            elif not known.loaded:
+                known.ledger.met(places, known.now_ns, is_touched=True)
+        elif known.obstacle and not is_felt:
+            known.ledger.met(heard(known), known.now_ns, is_touched=False)
 
     def touch(self, known: Knowledge, places: Sequence[XY]) -> None:
         """Enter what was touched about some places (m), unless a wall of the map explains it."""

@@ -202,7 +202,7 @@ class Senses:
             return  # it waited somewhere, and tells nothing of what is there now
         if self._checks.is_doubted(device):
             return
-        self._carriage.take(device, NOTHING_NEAR if self._is_of_wall(sensor, reading) else reading.value)
+        self._carriage.take(device, NOTHING_NEAR if _is_of_wall(known, sensor, reading) else reading.value)
         known.grip.hear(device, reading.value, reading.taken_ns)
         if known.loaded and math.cos(sensor.mount.towards) >= ALONG:
             return  # it hears what is carried
@@ -223,15 +223,6 @@ class Senses:
         known.fixes.range_to(view, distance, passed=passed)
         if passed:
             self._note_fix("a wall", before)
-
-    def _is_of_wall(self, sensor: RangeKeys, reading: Reading) -> bool:
-        """Tell whether an echo comes from a known wall: the map keeps the robot clear of that."""
-        distance, known = reading.value.distance, self._known
-        if distance is None:
-            return False
-        mount, pose = sensor.mount, known.filter.at(reading.taken_ns)
-        face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
-        return is_explained(distance, face, 0.5 * sensor.beam, known.ground.walls)
 
     def _fix_by_marker(self, seen: Detection, pose: Pose) -> None:
         known, before = self._known, self._known.filter.pose
@@ -276,6 +267,16 @@ class Senses:
         self._targeting.see(objects, pose, sigma)
         self._known.grip.see(is_between=self._known.between_jaws is not None, taken_ns=reading.taken_ns)
         self.fresh_frame = True
+
+
+def _is_of_wall(known: Knowledge, sensor: RangeKeys, reading: Reading) -> bool:
+    """Tell whether an echo comes from a known wall: the map keeps the robot clear of that."""
+    distance = reading.value.distance
+    if distance is None:
+        return False
+    mount, pose = sensor.mount, known.filter.at(reading.taken_ns)
+    face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
+    return is_explained(distance, face, 0.5 * sensor.beam, known.ground.walls)
 
 
 def _or_unknown(value: Any) -> Any:  # a truth has to stay one: compiled, it would become the number 1.0 as a float

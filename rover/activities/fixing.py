@@ -8,6 +8,7 @@ from rover.activities.driving import why_give_up
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.devices.range.keys import RangeKeys
+from rover.estimate.doubt import Doubt
 from rover.estimate.fixes import facing, wall_in_view
 from rover.kinds import Number, WallName
 from rover.motion.profile import bearing_to
@@ -150,13 +151,12 @@ def _square_to(known: Knowledge, name: str) -> float | None:
 def _most_telling(known: Knowledge, sensor: RangeKeys) -> float | None:
     """Return the heading (rad) square to the wall in reach across which the position is least sure."""
     xx, xy, _, yy, _, _ = known.filter.covariance(known.now_ns)
+    doubt = Doubt(xx, xy, yy)
     best: tuple[float, float] | None = None
     for wall in known.ground.walls:
         heading = facing(known.pose, *wall)
         pose = known.pose._replace(heading=heading)
         view = wall_in_view(pose, sensor.mount, 0.5 * sensor.beam, known.ground.walls, known.things)
         if view is not None:
-            nx, ny = view.normal
-            variance = nx * nx * xx + 2.0 * nx * ny * xy + ny * ny * yy
-            best = max(best or (0.0, 0.0), (variance, heading))
+            best = max(best or (0.0, 0.0), (doubt.along(*view.normal), heading))
     return None if best is None else best[1]

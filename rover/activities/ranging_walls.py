@@ -11,8 +11,10 @@ from rover.activities.places import clearance_from
 from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.devices.range.keys import RangeKeys
+from rover.estimate.doubt import Doubt
 from rover.estimate.fixes import RANGE_SIGMA, WALL_PLACE_SIGMA, facing, wall_in_view
-from rover.geometry import XY, Pose, cross
+from rover.estimate.looked_at import is_hidden
+from rover.geometry import XY, Pose
 from rover.kinds import Number
 from rover.motion.goal import Goal
 from rover.motion.request import STILL, Request
@@ -124,27 +126,27 @@ class VantageSearch:
         self._clearance = clearance_from(known, known.pose)
         here = known.pose[:2]
         lookouts = [(one.x, one.y) for one in known.ledger.looked_at.lookouts]
-        near = [place for place in lookouts if math.dist(place, here) < FARTHEST and _is_open(known, here, place)]
+        walls = known.ground.walls
+        near = [one for one in lookouts if math.dist(one, here) < FARTHEST and not is_hidden(here, one, walls)]
         self._places: list[XY] = [here, *sorted(near, key=lambda place: math.dist(place, here))]
 
     def work(self, known: Knowledge) -> bool:
         """Look at some more places; return True once all have been looked at."""
         looked_at, self._places = self._places[:PLACES_A_STEP], self._places[PLACES_A_STEP:]
+        xx, xy, _, yy, _, _ = known.filter.covariance(known.now_ns)
         for place in looked_at:
-            self._look(known, place)
+            self._look(known, place, Doubt(xx, xy, yy))
         return not self._places
 
-    def _look(self, known: Knowledge, place: XY) -> None:
-        xx, xy, _, yy, _, _ = known.filter.covariance(known.now_ns)
+    def _look(self, known: Knowledge, place: XY, doubt: Doubt) -> None:
         mount, half_beam, walls = self.sensor.mount, 0.5 * self.sensor.beam, known.ground.walls
         for wall in walls:
             pose = Pose(*place, facing(Pose(*place, 0.0), *wall))
             view = wall_in_view(pose, mount, half_beam, walls, known.things)
             if view is None:
                 continue
-            nx, ny = view.normal
-            variance = nx * nx * xx + 2.0 * nx * ny * xy + ny * ny * yy
-            gain = math.sqrt(variance) - math.sqrt(1.0 / (1.0 / variance + 1.0 / self._variance))
+            sigma = doubt.along(*view.normal)
+            gain = sigma - sigma * math.sqrt(self._variance / (self._variance + sigma * sigma))
             worth = gain / (TURNING_COST + math.dist(place, known.pose[:2]))
             is_better = self.best is None or worth > self.best.worth
             if gain > WORTH and is_better and self._is_new(pose) and self._may_stand(known, pose):
@@ -158,8 +160,3 @@ class VantageSearch:
 
     def _may_stand(self, known: Knowledge, pose: Pose) -> bool:
         return pose[:2] == known.pose[:2] or self._clearance.is_free(pose)
-
-
-def _is_open(known: Knowledge, here: XY, place: XY) -> bool:
-    """Tell whether no known wall stands on the straight line between two places."""
-    return not any(cross(here, place, *wall) for wall in known.ground.walls)

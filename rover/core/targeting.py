@@ -137,6 +137,8 @@ class Targeting:
         for one in self._tray.objects:
             if one.sightings >= SIGHTINGS_IN_TRAY and self._was_not_set_down(one):
                 ledger.stands_in_tray(Standing(one.kind, one.x, one.y))
+                for gone in known.targets.forget_vaguer(one):
+                    ledger.looked_at.look_again_about((gone.x, gone.y))
 
     def _was_not_set_down(self, one: Remembered) -> bool:
         """Tell whether it is sure where something stands in the tray, and nothing was set down there."""

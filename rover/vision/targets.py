@@ -30,6 +30,8 @@ RECALLED_SIGMA = 0.1
 """How well the place of an object is known that was left a while ago (m)."""
 SUREST = 0.02**2
 """No place is surer than this (m^2, in x and y)."""
+VAGUE = 0.05
+"""What is known no better than this (m, a standard deviation without the pose's) may be one that is known better."""
 BEFORE_A_WALL = 0.03
 """What is seen stands at least so far (m) before a wall."""
 PAST_AN_END, WRONG_BY = 0.15, 3.0
@@ -239,6 +241,13 @@ class TargetMemory:
             self.chosen = None
             self.seen = None
 
+    def forget_vaguer(self, better: Remembered) -> list[Remembered]:
+        """Drop, and return, what was seen so vaguely that it can be an object kept elsewhere that is known better."""
+        vaguer = [one for one in self.objects if one.kind == better.kind and _may_be(one, better)]
+        for one in vaguer:
+            self.forget(one)
+        return vaguer
+
     def others(self) -> Iterable[Remembered]:
         """Return what is remembered besides the target: to be driven round."""
         return [one for one in self.objects if one is not self.chosen and one.known]
@@ -248,9 +257,15 @@ def _are_two(one: Sighting, other: Sighting) -> bool:
     return math.hypot(one.ahead - other.ahead, one.left - other.left) > APART
 
 
-def _square_sigmas(one: Remembered, sighting: Sighting, dx: float, dy: float) -> float:
-    """Return the square of the Mahalanobis distance between an object and a sighting that is (dx, dy) from it (m)."""
-    xx, xy, yy = one.xx + sighting.xx, one.xy + sighting.xy, one.yy + sighting.yy
+def _may_be(one: Remembered, better: Remembered) -> bool:
+    """Tell whether an object can be another that is known better; one whose place is sure enough is its own."""
+    square = _square_sigmas(one, better, better.x - one.x, better.y - one.y)
+    return square < JOIN_SIGMAS * JOIN_SIGMAS and max(one.xx, one.yy) - one.base > VAGUE * VAGUE
+
+
+def _square_sigmas(one: Remembered, other: Sighting | Remembered, dx: float, dy: float) -> float:
+    """Return the square of the Mahalanobis distance between an object and what is seen (dx, dy) from it (m)."""
+    xx, xy, yy = one.xx + other.xx, one.xy + other.xy, one.yy + other.yy
     return (yy * dx * dx - 2.0 * xy * dx * dy + xx * dy * dy) / (xx * yy - xy * xy)
 
 

@@ -61,6 +61,14 @@ def test_what_stands_in_the_tray_at_the_start_is_not_counted_and_not_touched(int
     assert [one.kind for one in done.run.events_of(ObjectEvent) if one.what == "seen in the tray"]
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_what_stands_behind_one_in_the_tray_is_another(into, seed):
+    """Seen from far off, it cannot be told from the one in the tray; from near it can, and is fetched."""
+    done = into(TRAY, [at(0.8, 1.45), at(0.6, 1.8)], seed)
+    assert done.ended == ("done", "all_in", 1)
+    assert done.result.truth.touched_in_tray == 0
+
+
 def test_a_tray_filled_by_others_is_full(into, small_bay):
     done = into(SMALL, [small_bay.JAR, at(0.6, 1.2, "teal")])
     assert done.ended == ("failed", "tray_full", 0)

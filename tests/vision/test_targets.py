@@ -284,3 +284,26 @@ def test_what_is_recalled_is_believed_in_unseen(memory):
     memory.recall("amber", 3.0, 1.0)
     [one] = memory.objects
     assert (one.kind, one.x, one.y, one.known) == ("amber", 3.0, 1.0, True)
+
+
+@pytest.fixture
+def better(memory):
+    """One in the tray at (2, 1), seen from near."""
+    other = TargetMemory(EYE)
+    look(other, (2.0, 1.0), pose=Pose(1.5, 1.0, 0.0), frames=10, sigma=0.01)
+    return other.objects[0]
+
+
+def test_what_was_seen_vaguely_may_be_another_that_is_known_better(memory, better):
+    look(memory, (2.3, 1.0), frames=3, sigma=0.3)
+    assert memory.forget_vaguer(better)
+    assert not memory.objects
+
+
+@pytest.mark.parametrize(
+    ("place", "sigma"), [((2.06, 1.0), 0.01), ((2.3, 1.4), 0.3), ((2.3, 1.0, "teal"), 0.3)], ids=str
+)
+def test_what_is_known_well_or_stands_elsewhere_or_is_another_kind_is_its_own(memory, better, place, sigma):
+    look(memory, place, frames=3, sigma=sigma)
+    assert not memory.forget_vaguer(better)
+    assert memory.objects

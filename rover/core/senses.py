@@ -28,8 +28,6 @@ SIGMA_EVERY_NS = 200_000_000
 """How unsure the pose is changes slowly, and costs more to work out than the pose itself."""
 FIX_WORTH_NOTING = 0.02
 """A fix that moves the estimate by more than this (m) is noted in the run record."""
-POSE_SIGMA_AT_MOST = 0.05
-"""The pose's share in a sighting's error is never taken for more than this (m)."""
 TOLD_WITHIN_NS = 60_000_000
 """Frames are held against the robot's turning where that is told to within this of when they were taken."""
 NOTHING_NEAR = RangeValue(100.0)
@@ -160,10 +158,12 @@ class Senses:
             pose_filter.see_rate(rate, reading.taken_ns)
 
     def _take_counts(self, reading: Reading) -> None:
-        restarts = self.odometer.restarts
+        restarts, rebased = self.odometer.restarts, self.odometer.rebased
         travel, pose_filter = self.odometer.travel(reading), self._known.filter
         if travel is None:
             pose_filter.lost(COUNTS_LOST)
+            if self.odometer.rebased > rebased:
+                pose_filter.never_told(reading.taken_ns)
             if self.odometer.restarts > restarts:
                 self._known.note("restart", "counts: the device that counts has restarted, and begins from zero")
             return
@@ -186,7 +186,7 @@ class Senses:
             pose_filter.lost(unsure.way)
         if unsure.stood:
             self._carriage.stood()
-        pose_filter.suspect(*checks.in_question)
+        pose_filter.unseen.suspect(*checks.in_question)
         if not checks.lying_side:
             pose_filter.drive(left, right, seconds, taken_ns)
             return left, right
@@ -206,6 +206,8 @@ class Senses:
         known.grip.hear(device, reading.value, reading.taken_ns)
         if known.loaded and math.cos(sensor.mount.towards) >= ALONG:
             return  # it hears what is carried
+        if not known.filter.knows(reading.taken_ns):
+            return
         known.explored.hear(device, distance, reading.taken_ns, known.filter.at)
         view = None
         if reading.taken_ns >= self._next_wall_fix_ns.get(device, 0):
@@ -251,28 +253,25 @@ class Senses:
 
     def _take_frame(self, reading: Reading) -> None:
         """Fix the position by the marker, if it is in the frame, and let the targeting have the rest."""
-        pose, sigma = (
-            self._known.filter.at(reading.taken_ns),
-            min(self._known.filter.position_doubt.worst, POSE_SIGMA_AT_MOST),
-        )
-        objects = []
-        told_ns = max(self._known.signals.heading_t, self._known.signals.counts_t)
-        if not self._known.loaded and reading.taken_ns <= told_ns + TOLD_WITHIN_NS:
+        known, objects = self._known, []
+        pose, is_placed = known.filter.at(reading.taken_ns), known.filter.knows(reading.taken_ns)
+        told_ns = max(known.signals.heading_t, known.signals.counts_t)
+        if is_placed and not known.loaded and reading.taken_ns <= told_ns + TOLD_WITHIN_NS:
             self._checks.see(reading.value.objects, pose.heading)
         for one in () if self._checks.is_doubted("camera") else reading.value.objects:
-            if one.kind == MARKER:
-                self._fix_by_marker(one, pose)
-            else:
+            if one.kind != MARKER:
                 objects.append(one)
-        self._targeting.see(objects, pose, sigma)
-        self._known.grip.see(is_between=self._known.between_jaws is not None, taken_ns=reading.taken_ns)
+            elif is_placed:
+                self._fix_by_marker(one, pose)
+        self._targeting.see(objects, reading.taken_ns)
+        known.grip.see(is_between=known.between_jaws is not None, taken_ns=reading.taken_ns)
         self.fresh_frame = True
 
 
 def _is_of_wall(known: Knowledge, sensor: RangeKeys, reading: Reading) -> bool:
     """Tell whether an echo comes from a known wall: the map keeps the robot clear of that."""
     distance = reading.value.distance
-    if distance is None:
+    if distance is None or not known.filter.knows(reading.taken_ns):
         return False
     mount, pose = sensor.mount, known.filter.at(reading.taken_ns)
     face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)

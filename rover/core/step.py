@@ -260,7 +260,7 @@ class Core:
         known, senses, carriage = self.known, self._senses, self._carriage
         if allowed.jaws is not None:
             known.jaws = allowed.jaws
-        known.filter.suppose(allowed.speed, allowed.turn_rate, known.seconds)
+        known.filter.unseen.command(allowed.speed, allowed.turn_rate, known.seconds, known.now_ns)
         speeds = carriage.wheel_speeds(allowed, known.filter.track)
         senses.drive(carriage.duties(speeds, senses.speeds, known.seconds), speeds)
         expires = known.now_ns + self._command_ns

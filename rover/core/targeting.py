@@ -21,6 +21,8 @@ from rover.vision.targets import (
     sight,
 )
 
+POSE_SIGMA_AT_MOST = 0.05
+"""The pose's share in a sighting's error is never taken for more than this (m)."""
 STEADY_TURN_RATE = 0.35
 """Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
 LOOKED_MOVED, LOOKED_TURNED = 0.15, 0.15
@@ -53,13 +55,12 @@ class Targeting:
         self._choice = make_choice(known.targets)
         self._tray = TargetMemory(known.targets.view)
 
-    def see(self, detections: Sequence[Detection], pose: Pose, pose_sigma: float) -> None:
-        """Take in the objects of a frame; the pose is that of the frame's time, its deviation in m.
-
-        While neither counts nor heading come nobody knows how far the robot turned until then: nothing is placed.
-        """
+    def see(self, detections: Sequence[Detection], taken_ns: int) -> None:
+        """Take in the objects of a frame of a time; nothing is placed if nobody knows where the robot was then."""
         known = self._known
-        is_placed = bool(known.signals.counts_ok or known.signals.heading_ok)
+        pose = known.filter.at(taken_ns)
+        is_placed = bool(known.signals.counts_ok or known.signals.heading_ok) and known.filter.knows(taken_ns)
+        pose_sigma = min(known.filter.position_doubt.worst, POSE_SIGMA_AT_MOST)
         closed = known.jaws is not None and known.jaws < 0.5
         candidates: list[Sighting] = []
         view, walls = known.targets.view, known.ground.walls

@@ -41,8 +41,8 @@ base turns as if its track were 1.2 to 1.9 times the geometric one."""
 TURN_SCALE_CHANGE = 0.03**2
 """Growth of that variance with each radian turned: it depends on the load, the floor, and how narrow a turn is."""
 
-X, Y, HEADING, PLACE_BIAS, DRIFT, SCALE, TURN_SCALE, TURN_AHEAD, TURN_LEFT = range(9)
-_STATES = range(9)
+STATES = 9
+X, Y, HEADING, PLACE_BIAS, DRIFT, SCALE, TURN_SCALE, TURN_AHEAD, TURN_LEFT = _STATES = range(STATES)
 
 
 class Errors(NamedTuple):
@@ -143,6 +143,12 @@ class Covariance:
         px, py = self.rows[X], self.rows[Y]
         return Doubt(px[X], px[Y], py[Y])
 
+    def of_pose(self, heading: float, way: float, turn: float) -> tuple[float, float, float, float, float, float]:
+        """Return (xx, xy, xt, yy, yt, tt), m and rad: with what is not known of a way ahead (m) and of a turn (rad)."""
+        px, py, pt = self.rows[:3]
+        c, s = way * math.cos(heading), way * math.sin(heading)
+        return (px[X] + c * c, px[Y] + c * s, px[HEADING], py[Y] + s * s, py[HEADING], pt[HEADING] + turn * turn)
+
     @property
     def sigmas(self) -> tuple[float, float, float]:
         """Standard deviations of x, y (m) and heading (rad)."""
@@ -206,6 +212,14 @@ class Covariance:
         for state, slope in slopes:
             total += shared[state] * slope
         return shared, total
+
+    def exchange(self, one: int, other: int, variance: float) -> None:
+        """Let one state be more, and another as much less, by something of this variance: their sum is as it was."""
+        rows = self.rows
+        rows[one][one] += variance
+        rows[other][other] += variance
+        rows[one][other] -= variance
+        rows[other][one] -= variance
 
     def widen(self, slopes: Sequence[tuple[int, float]], factor: float) -> None:
         """Let what a measurement with these slopes is predicted to be vary by ``factor`` as much, P + k (PH)(PH)^T."""

@@ -2,6 +2,7 @@
 
 from collections import deque
 
+from rover.estimate.turning import GAP_NS
 from rover.geometry import Pose
 from rover.quantities import wrap
 
@@ -11,17 +12,24 @@ KEPT_NS = 1_500_000_000
 class PoseHistory:
     """The poses of the last one and a half seconds."""
 
-    __slots__ = ("_entries",)
+    __slots__ = ("_entries", "_gap_ns")
 
     def __init__(self) -> None:
         self._entries: deque[tuple[int, float, float, float]] = deque()
+        self._gap_ns = 0, 0
 
     def append(self, at_ns: int, x: float, y: float, heading: float) -> None:
         """Keep a pose, the latest."""
         entries = self._entries
+        if entries and at_ns - entries[-1][0] > GAP_NS and (x, y, heading) != entries[-1][1:]:
+            self._gap_ns = entries[-1][0], at_ns
         entries.append((at_ns, x, y, heading))
         while at_ns - entries[0][0] > KEPT_NS:
             entries.popleft()
+
+    def is_in_gap(self, taken_ns: int) -> bool:
+        """Tell whether a time lies between two poses of which nobody knows when one became the other."""
+        return self._gap_ns[0] < taken_ns < self._gap_ns[1]
 
     def at(self, taken_ns: int) -> Pose | None:
         """Return the pose of a time: between two kept ones by proportion; None after the last, and where none is kept.

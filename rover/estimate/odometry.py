@@ -31,6 +31,7 @@ class Odometer:
     Attributes:
         refused: how many reports have been refused.
         restarts: how often the device that counts has restarted.
+        rebased: how often it was begun anew from a reading, so that no one tells of the way until then.
         speed_left, speed_right: of the two sides (m/s); with coarse counts they settle over several reports.
     """
 
@@ -40,7 +41,7 @@ class Odometer:
         self._top_speed = top_speed
         self._last: Reading | None = None
         self._doubted: Reading | None = None
-        self.refused = self.restarts = 0
+        self.refused = self.restarts = self.rebased = 0
         self.speed_left = self.speed_right = 0.0
 
     def travel(self, reading: Reading) -> tuple[float, float, float] | None:
@@ -80,5 +81,6 @@ class Odometer:
     def _rebase(self, reading: Reading) -> None:
         if isinstance(reading.value, WheelCounts):
             self._last = reading
+        self.rebased += 1
         self._doubted = None
         self.speed_left = self.speed_right = 0.0

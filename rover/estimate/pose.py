@@ -20,6 +20,7 @@ from rover.estimate.covariance import (
     DRIFT,
     HEADING,
     PLACE_BIAS,
+    STATES,
     TURN_SCALE,
     Covariance,
     Errors,
@@ -29,10 +30,11 @@ from rover.estimate.covariance import (
 )
 from rover.estimate.doubt import Doubt
 from rover.estimate.history import PoseHistory
+from rover.estimate.jump import turned_share
 from rover.estimate.odometry import settled, settling_time
 from rover.estimate.slip import SlipGate
-from rover.estimate.source import REFUSALS_BEFORE_DOUBT, Drifting, Source
-from rover.estimate.turning import SCRUBS, TELLS_FOR, HeldRate, MeasuredTurn, TurnWindow
+from rover.estimate.source import Drifting, Source
+from rover.estimate.turning import SCRUBS, TELLS_FOR, MeasuredTurn, TurnRates, TurnWindow
 from rover.estimate.unseen import Unseen
 from rover.geometry import XY, Pose
 from rover.quantities import clamp, wrap
@@ -69,25 +71,22 @@ class PoseFilter:
 
     Attributes:
         sources: of corrections, by name, with what each has proved to be worth.
+        unseen: what the wheels were told, and may have done, that no counts tell of.
     """
 
     def __init__(self, start: Pose, track: float, errors: Errors, turn_centre: XY = (0.0, 0.0)) -> None:
         self.x, self.y, self.heading = start.x, start.y, wrap(start.heading)
-        self.place_bias = self.drift = self.scale = 0.0
-        self.track = track
+        self.track, self.place_bias, self.drift, self.scale = track, 0.0, 0.0, 0.0
         self.turn_ahead, self.turn_left = turn_centre
         self.sources = {name: Source() for name in SOURCES}
         self._errors = errors
         self._covariance = Covariance.at_start(errors)
         self.speed = self.heading_rate = self.travelled = 0.0
-        self._unseen = Unseen(errors.resolution)
+        self.unseen = Unseen(errors.resolution)
         self.slips = 0
-        self._slip = SlipGate(errors.resolution)
-        self._settles = settling_time(errors.resolution)
-        self._history = PoseHistory()
-        self._rate = HeldRate()
-        self._motion = Motion()
-        self._turning = TurnWindow()
+        self._slip, self._settles = SlipGate(errors.resolution), settling_time(errors.resolution)
+        self._history, self._motion = PoseHistory(), Motion()
+        self._rates, self._turning = TurnRates(), TurnWindow()
         self._as_of_ns, self._next_heading_ns = 0, -1
         self._rolled_unseen = 0.0
         self._drifting = Drifting(self._covariance.drift_growth)
@@ -99,8 +98,6 @@ class PoseFilter:
 
     def pose_at(self, now_ns: int) -> Pose:
         """Return the estimate carried on to a time at the last speeds: counts are late by a few milliseconds."""
-        if self.speed == self.heading_rate == 0.0:
-            return self.pose
         age = clamp(now_ns - self._as_of_ns, 0, CARRY_ON_NS) * 1e-9
         turn, way = self.heading_rate * age, self.speed * age
         middle = self.heading + 0.5 * turn
@@ -116,23 +113,14 @@ class PoseFilter:
         grown = self._covariance.copy()
         if self._motion.seconds:
             grown.grow(self._motion)
-        px, py, pt = grown.rows[:3]
         age = max(0, now_ns - self._as_of_ns) * 1e-9
-        way, turn = self._unseen.sigmas(self.speed * age, self.heading_rate * age)
-        c, s = math.cos(self.heading), math.sin(self.heading)
-        return (
-            px[X] + way * way * c * c,
-            px[Y] + way * way * c * s,
-            px[HEADING],
-            py[Y] + way * way * s * s,
-            py[HEADING],
-            pt[HEADING] + turn * turn,
-        )
+        way, turn = self.unseen.sigmas(self.speed * age, self.heading_rate * age)
+        return grown.of_pose(self.heading, way, turn)
 
     @property
     def position_doubt(self) -> Doubt:
         """How unsure the position is, as of the last `propagate` or correction."""
-        return self._covariance.of_position.widened(self._unseen.suspected_way)
+        return self._covariance.of_position.widened(self.unseen.suspected_way)
 
     @property
     def sigmas(self) -> tuple[float, float, float]:
@@ -142,13 +130,13 @@ class PoseFilter:
     def drive(self, left: float, right: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of the left and right wheels over ``seconds`` up to ``now_ns``."""
         scale, rolled = 1.0 + self.scale, abs(left) + abs(right)
-        if rolled or self._unseen.is_commanded:
-            self._rate.moved_ns = now_ns
+        if rolled or self.unseen.is_commanded:
+            self._rates.moved_ns = now_ns
         left, right = left * scale, right * scale
         if seconds > TELLS_FOR:
             self.lost(abs(0.25 * (left + right) * (right - left) / self.track))  # who knows when on the way it turned
-        if self._rate.holds(now_ns, seconds):
-            turn = self._rate.value * seconds
+        if self._rates.tell(now_ns, seconds):
+            turn = self._rates.turn(now_ns, seconds)
             left, right = self.without_slip(left, right, turn * self.track, seconds)
             if (measured := self._turning.add(turn, right - left, seconds)) is not None:
                 self._learn_track(measured)
@@ -158,8 +146,8 @@ class PoseFilter:
             self._motion.turned_by_wheels += turn
             turn_variance = UNMEASURED_SLIP * 0.5 * rolled
             self._rolled_unseen += 0.5 * rolled
-        variances = 0.25 * self._errors.growth * rolled, turn_variance
-        self._go(0.5 * (left + right), turn, variances, seconds, now_ns)
+        way_variance = 0.25 * self._errors.growth * rolled
+        self._go(0.5 * (left + right), turn, (way_variance, turn_variance), seconds, now_ns)
 
     def drive_by_one(self, travel: float, is_left: bool, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of one side alone: the other's counts are not to be had, or not believed.
@@ -168,8 +156,8 @@ class PoseFilter:
         is as unsure as that.
         """
         travel *= 1.0 + self.scale
-        if self._rate.holds(now_ns, seconds):
-            turn, turn_variance = self._rate.value * seconds, self._rate_growth * seconds
+        if self._rates.tell(now_ns, seconds):
+            turn, turn_variance = self._rates.turn(now_ns, seconds), self._rate_growth * seconds
         else:
             turn, turn_variance = 0.0, (travel / self.track) ** 2
         way = travel + (0.5 if is_left else -0.5) * turn * self.track
@@ -186,15 +174,12 @@ class PoseFilter:
     @property
     def _rate_growth(self) -> float:
         """Growth of the heading's variance (rad^2 a second) by the sensor's turn rate: noise, and what it drifts."""
-        return self._rate.growth + self._covariance.drift_growth
+        return self._rates.growth + self._covariance.drift_growth
 
-    def suppose(self, speed: float, turn_rate: float, seconds: float) -> None:
-        """Note what the wheels are told (m/s, rad/s) for a time: until counts come, nobody knows what came of it."""
-        self._unseen.command(speed, turn_rate, seconds)
-
-    def suspect(self, way: float, turn: float) -> None:
-        """Note how far (m, rad) the robot may have gone otherwise than it was told, which is not decided yet."""
-        self._unseen.suspect(way, turn)
+    def never_told(self, now_ns: int) -> None:
+        """Move by what no counts will tell of up to a time: half of what the wheels were told, give or take as much."""
+        way, turn = (0.5 * told for told in self.unseen.told(now_ns))
+        self._go(way, turn, (way * way, turn * turn), (now_ns - self._as_of_ns) * 1e-9, now_ns)
 
     def turned_unseen(self, turn: float) -> None:
         """Make good a turn (rad) that a heading sensor kept to itself; half of it remains unsure."""
@@ -215,21 +200,20 @@ class PoseFilter:
             motion.swept_x += turn * c
             motion.swept_y += turn * s
             motion.turned += abs(turn)
-            gone = abs(way)
-            motion.path += gone
-            self.travelled += gone
+            motion.path += abs(way)
+            self.travelled += abs(way)
             motion.add_noise(way_variance, c, s)
         motion.turning_noise += turn_variance
         self.heading = wrap(self.heading + turn)
         if seconds < self._settles:
-            by_counts = 0.0 if self._rate.holds(now_ns) else self._settles
+            by_counts = 0.0 if self._rates.tell(now_ns) else self._settles
             self.speed = settled(self.speed, way, seconds, self._settles)
             self.heading_rate = settled(self.heading_rate, turn, seconds, by_counts)
         else:
             self.speed, self.heading_rate = way / seconds, turn / seconds
         motion.seconds += seconds
         self._as_of_ns = now_ns
-        self._unseen.count()
+        self.unseen.count(now_ns)
         self._history.append(now_ns, self.x, self.y, self.heading)
 
     def without_slip(self, left: float, right: float, turned: float, seconds: float) -> tuple[float, float]:
@@ -275,17 +259,23 @@ class PoseFilter:
         """Return the pose of a time, up to one and a half seconds ago; after the last counts it is carried on."""
         return self._history.at(taken_ns) or self.pose_at(taken_ns)
 
+    def knows(self, taken_ns: int) -> bool:
+        """Tell whether it is known where the robot was at a time: not where it moved, and counts do not say when."""
+        if self.unseen.is_commanded and taken_ns - self._as_of_ns > CARRY_ON_NS:
+            return False
+        return not self._history.is_in_gap(taken_ns)
+
     def see_heading(self, angle: float, rate: float | None, taken_ns: int) -> bool:
-        """Correct by a heading reading (rad, rad/s) of its time; return False when the gate refuses the angle."""
+        """Correct by a heading reading (rad, rad/s) of a known time; return False when the gate refuses the angle."""
         if rate is not None:
             self.see_rate(rate, taken_ns)
-        if taken_ns < self._next_heading_ns:
+        if taken_ns < self._next_heading_ns or not self.knows(taken_ns):
             return True
         self._next_heading_ns = taken_ns + HEADING_EVERY_NS
         innovation = wrap(angle - self.at(taken_ns).heading - self.place_bias - self.drift)
         passes = self.hear("heading", HEADING_SLOPES, innovation, self._errors.heading_noise**2)
-        if self.sources["heading"].refused_in_row >= REFUSALS_BEFORE_DOUBT:  # turned by hand, perhaps
-            self._covariance.rows[HEADING][HEADING] *= DOUBT * DOUBT
+        if self.sources["heading"].is_refused_often:
+            self._take_jump(innovation, taken_ns)
         if self._rolled_unseen and not passes:  # where no turn rate tells, it may have been a slip
             slip = SLIP_MOST * self._rolled_unseen
             self.lost_heading(slip / self.track)
@@ -294,6 +284,17 @@ class PoseFilter:
         if (growth := self._drifting.growth(self.drift, taken_ns)) is not None:
             self._covariance.drift_growth = growth
         return passes
+
+    def _take_jump(self, jump: float, taken_ns: int) -> None:
+        """Share out a lasting jump of the angle (rad) between the heading and the sensor's error, here or at all."""
+        heard = self.sources["heading"]
+        share = turned_share(jump, self._errors.heading_bias, is_told=self._rates.tell(taken_ns))
+        error = PLACE_BIAS if heard.is_refused_for_long(self.travelled) else DRIFT
+        gain = [0.0] * STATES
+        gain[HEADING], gain[error] = share, 1.0 - share
+        self._correct(gain, jump)
+        self._drifting.jump(gain[DRIFT] * jump)
+        self._covariance.exchange(HEADING, error, share * (1.0 - share) * jump * jump)
 
     def hear(
         self, name: str, slopes: Sequence[tuple[int, float]], innovation: float, variance: float, least: float = 0.0
@@ -325,7 +326,7 @@ class PoseFilter:
 
     def see_rate(self, rate: float, taken_ns: int) -> None:
         """Turn by a new rate from now on; what the old one missed while it was held is made good."""
-        self.heading = wrap(self.heading + self._rate.take(rate, taken_ns))
+        self.heading = wrap(self.heading + self._rates.take(rate, taken_ns, self._as_of_ns))
 
     def correct(self, slopes: Sequence[tuple[int, float]], innovation: float, variance: float) -> bool:
         """Correct by one scalar measurement, as `hear` does, but as it is; return False when the gate refuses it."""

@@ -81,9 +81,14 @@ class Source:
         self.refused += 1
         self.refused_in_row += 1
 
+    @property
+    def is_refused_often(self) -> bool:
+        """Whether so many have been refused in a row that not they may be wrong."""
+        return self.refused_in_row >= REFUSALS_BEFORE_DOUBT
+
     def is_refused_for_long(self, travelled: float) -> bool:
         """Tell whether so many have been refused in a row, and over such a way, that not they may be wrong."""
-        return self.refused_in_row >= REFUSALS_BEFORE_DOUBT and travelled - self.refused_since_m > WAY_BEFORE_DOUBT
+        return self.is_refused_often and travelled - self.refused_since_m > WAY_BEFORE_DOUBT
 
 
 class Drifting:
@@ -98,6 +103,10 @@ class Drifting:
     def __init__(self, growth: float) -> None:
         self._growth = self._stated = growth
         self._then, self._due_ns = 0.0, round(DRIFT_HOLDS * 1e9)
+
+    def jump(self, by: float) -> None:
+        """Note that the drift has jumped (rad): so much is not how fast it drifts."""
+        self._then += by
 
     def growth(self, drift: float, now_ns: int) -> float | None:
         """Return the growth (rad^2 a second) that the estimated drift (rad) tells; None until a while has passed."""

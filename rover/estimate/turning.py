@@ -1,12 +1,15 @@
 """Turns by the heading sensor's turn rate, and those in which the effective track is learned from it."""
 
+from collections import deque
 from typing import NamedTuple
 
 from rover.estimate.covariance import CHI_SQUARE_1_99
 from rover.quantities import clamp
 
 TELLS_FOR = 0.25
-"""One turn rate is enough for what wheels did in no longer a time (s): after a gap in the counts it is not."""
+"""Where no turn rate is known of before, one is enough for what wheels did in no longer a time (s)."""
+GAP_NS = round(TELLS_FOR * 1e9)
+KEPT_NS = 1_000_000_000
 LASTS_NS = 160_000_000
 """A turn rate is used for so long after it was taken."""
 RATE_VARIANCE = 5e-6
@@ -25,35 +28,71 @@ SCRUBS = 0.12
 """... each of which may differ by this share from the next: the base scrubs."""
 
 
-class HeldRate:
-    """The turn rate as it was told last.
+class TurnRates:
+    """The turn rates of the last second: between two told ones it is on the line from one to the other.
 
     Attributes:
-        value: rad/s.
-        growth: of the heading's variance (rad^2 a second) while it is integrated, learned where the robot stands.
+        growth: of the heading's variance (rad^2 a second) while they are integrated, learned where the robot stands.
         moved_ns: when the wheels last moved, or were told to.
     """
 
-    __slots__ = ("_until_ns", "growth", "moved_ns", "value")
+    __slots__ = ("_told", "growth", "moved_ns")
 
     def __init__(self) -> None:
-        self.value, self.growth = 0.0, RATE_VARIANCE
+        self._told: deque[tuple[int, float]] = deque()
+        self.growth = RATE_VARIANCE
         self.moved_ns = 0
-        self._until_ns = -1
 
-    def holds(self, now_ns: int, seconds: float = 0.0) -> bool:
-        """Tell whether it is new enough to turn by, and enough for what took so long (s)."""
-        return now_ns <= self._until_ns and seconds <= TELLS_FOR
+    def tell(self, now_ns: int, seconds: float = 0.0) -> bool:
+        """Tell whether they say how the robot turned in so long (s) up to a time: the last one is used for a while."""
+        told = self._told
+        if not told or not told[0][0] <= now_ns <= told[-1][0] + LASTS_NS:
+            return False
+        return seconds <= TELLS_FOR or told[0][0] <= now_ns - round(seconds * 1e9)
 
-    def take(self, rate: float, taken_ns: int) -> float:
-        """Take a new one, and return the turn (rad) that the old one missed while it was held, by the trapezium."""
-        held_ns = taken_ns + LASTS_NS - self._until_ns
+    def turn(self, now_ns: int, seconds: float) -> float:
+        """Return the turn (rad) in so long (s) up to a time, of which they tell."""
+        begun_ns = now_ns - round(seconds * 1e9)
+        turn, right_ns, right = 0.0, now_ns, self._at(now_ns)
+        for taken_ns, rate in reversed(self._told):
+            if taken_ns >= right_ns:
+                continue
+            left_ns = max(begun_ns, taken_ns)
+            left = rate + (right - rate) * (left_ns - taken_ns) / (right_ns - taken_ns)
+            turn += 0.5 * (left + right) * (right_ns - left_ns) * 1e-9
+            right_ns, right = left_ns, left
+            if left_ns == begun_ns:
+                return turn
+        return turn + right * (right_ns - begun_ns) * 1e-9
+
+    def _at(self, now_ns: int) -> float:
+        later_ns, later = self._told[-1]
+        for taken_ns, rate in reversed(self._told):
+            if taken_ns <= now_ns:
+                return (
+                    rate
+                    if taken_ns == later_ns
+                    else rate + (later - rate) * (now_ns - taken_ns) / (later_ns - taken_ns)
+                )
+            later_ns, later = taken_ns, rate
+        return later
+
+    def take(self, rate: float, taken_ns: int, turned_until_ns: int) -> float:
+        """Take a new one, and return the turn (rad) that the old one missed which was used until a time."""
+        told = self._told
         missed = 0.0
-        if 0 < held_ns < LASTS_NS:
-            missed = 0.5 * (rate - self.value) * held_ns * 1e-9
-            if taken_ns - self.moved_ns > STILL_NS:
-                self._learn(rate, held_ns * 1e-9)
-        self.value, self._until_ns = rate, taken_ns + LASTS_NS
+        if told:
+            last_ns, last = told[-1]
+            if not 0 < taken_ns - last_ns < LASTS_NS:
+                told.clear()
+            else:
+                held = clamp(turned_until_ns - last_ns, 0, taken_ns - last_ns)
+                missed = 0.5 * (rate - last) * held * held / (taken_ns - last_ns) * 1e-9
+                if taken_ns - self.moved_ns > STILL_NS:
+                    self._learn(rate, (taken_ns - last_ns) * 1e-9)
+        told.append((taken_ns, rate))
+        if taken_ns - told[0][0] > KEPT_NS:
+            told.popleft()
         return missed
 
     def _learn(self, rate: float, seconds: float) -> None:

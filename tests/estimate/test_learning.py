@@ -129,7 +129,7 @@ class TestLearning:
         for _ in range(1500):
             driving.see(0.0, draws.gauss(0.0, math.radians(2.0)))
             driving.roll(0.0, 0.0)
-        assert driving.filter._rate.growth == pytest.approx(math.radians(2.0) ** 2 * STEP, rel=0.3)
+        assert driving.filter._rates.growth == pytest.approx(math.radians(2.0) ** 2 * STEP, rel=0.3)
 
 
 class TestDoubt:

@@ -83,10 +83,10 @@ def run(seed, floor="mild", fixes=True, faults=(), mistune=None):
         root = Path(folder)
         path = errand_on(floor, root, fixes, faults)
         assembly, activities = with_user_activities(path, {})
-        rehearsal = Rehearsal(assembly, activities, seed, root / "run.sqlite", wired=False)
+        rehearsal = Watched(assembly, activities, seed, root / "run.sqlite", wired=False)
         if mistune is not None:
             mistune(rehearsal.core.known.filter)
-        return watch(rehearsal, assembly, seed)
+        return watch(rehearsal, seed)
 
 
 def copy_tree(source, target):
@@ -96,18 +96,24 @@ def copy_tree(source, target):
         place.write_text(file.read_text())
 
 
-def watch(rehearsal, assembly, seed):
-    """Run a rehearsal with the truth beside it."""
-    encoders = Encoders(assembly.robot, assembly.errand.field.start)
-    nees, heading, far = [], [], [0.0]
-    poll = rehearsal.drivers.poll
+class Watched(Rehearsal):
+    """A rehearsal in which dead reckoning from the encoders alone goes along."""
 
-    def listened(now_ns):
-        new = poll(now_ns)
-        for family, reading in new:
+    def __init__(self, assembly, activities, seed, record, *, wired):
+        super().__init__(assembly, activities, seed, record, wired=wired)
+        self.encoders = Encoders(assembly.robot, assembly.errand.field.start)
+
+    def after_step(self, given, decided):
+        super().after_step(given, decided)
+        for family, reading in given.new:
             if family == "counts":
-                encoders.take(reading.value)
-        return new
+                self.encoders.take(reading.value)
+
+
+def watch(rehearsal, seed):
+    """Run a rehearsal with the truth beside it."""
+    encoders = rehearsal.encoders
+    nees, heading, far = [], [], [0.0]
 
     def look(robot_time_s, state, delivered):
         truth, pose = rehearsal.bench.pose, rehearsal.core.pose
@@ -117,7 +123,6 @@ def watch(rehearsal, assembly, seed):
         heading.append(error[2])
         far.append(max(far[-1], abs(encoders.x - truth.x), abs(encoders.y - truth.y)))
 
-    rehearsal.drivers.poll = listened
     result = rehearsal.run(look)
     return Run(
         seed,

@@ -32,7 +32,7 @@ MODULES = {
     "rendered_camera report_faults reporter sight sonar",
     "core": "cross_checks health possible sameness scale senses sides signals step stopping targeting turns",
     "errand": "ledger",
-    "estimate": "covariance doubt field fixes grip history looked_at odometry pose slip source turning unseen "
+    "estimate": "covariance doubt field fixes grip history jump looked_at odometry pose slip source turning unseen "
     "walls_heard",
     "motion": "carriage contact disc_ways echo explored free_space goal hold_backs keep_clear lattice legs limits "
     "outline planner profile stall wheels",

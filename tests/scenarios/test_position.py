@@ -54,6 +54,15 @@ def test_a_silent_heading_leaves_the_filter_humble(position):
     assert of.mean_nees < position.NEES_MEAN_200[1]
 
 
+@pytest.mark.parametrize(
+    "fault", ["counts late by 150 ms for 2 s", "counts rebooting for 500 ms", "link silent for 700 ms"]
+)
+def test_what_comes_late_or_not_at_all_leaves_the_filter_humble(position, fault):
+    """Again and again. One run differs more than two hundred do: twice what is due is its limit, 17 to 30 was found."""
+    of = position.summary([position.run(1, faults=(f"at random every 10 s: {fault}",))])
+    assert of.mean_nees < 2.0 * position.NEES_MEAN_200[0]
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("floor", ["mild", "steel"])
 def test_two_hundred_runs_are_consistent(position, floor):

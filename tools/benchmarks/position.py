@@ -181,6 +181,9 @@ def main():
         "mild, with fixes": {"floor": "mild"},
         "mild, without fixes": {"floor": "mild", "fixes": False},
         "mild, heading silent 60 s": {"floor": "mild", "faults": silent},
+        "mild, link silent": {"floor": "mild", "faults": ("at random every 8 s: link silent for 700 ms",)},
+        "mild, counts late": {"floor": "mild", "faults": ("at random every 8 s: counts late by 150 ms for 2 s",)},
+        "mild, counts restart": {"floor": "mild", "faults": ("at random every 15 s: counts rebooting for 500 ms",)},
         "steel, with fixes": {"floor": "steel"},
     }
     print(f"{runs} runs each; worst axis error at finds and of dead reckoning: 95th percentiles")

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import why_give_up
+from rover.activities.driving import Driving, why_give_up
+from rover.activities.meeting import Meeting
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.devices.range.keys import RangeKeys
@@ -24,7 +25,7 @@ PATIENCE = 4.0
 NO_RANGE_FINDER, NO_WALL = "the robot has no range finder", "no known wall is in reach of the range finder"
 
 
-class SightMarker(Activity):
+class SightMarker(Driving):
     """Stands facing the tray's marker until it has been sighted often enough to fix the position."""
 
     spec = ActivitySpec(
@@ -47,7 +48,9 @@ class SightMarker(Activity):
         """Turn to it, then stand and look."""
         request = self._turn.request(known)
         if request is not None:
-            return request
+            if known.is_stalled:
+                Meeting().turn(known, self._turn.to_go)
+            return self.drive(known, request, HELD)
         self._seconds -= known.seconds
         if known.fixes.markers >= self._wanted:
             self.done()
@@ -68,6 +71,11 @@ class Ranging:
         self._turn = TurnTowards(heading, known.robot.limits.turn_rate)
         self._wanted = known.fixes.walls + echoes
         self._seconds = PATIENCE
+
+    @property
+    def turns(self) -> float:
+        """The angle (rad, left positive) that is left to turn."""
+        return self._turn.to_go
 
     def request(self, known: Knowledge) -> Request | None:
         """Return what is wanted, None at the end."""
@@ -106,6 +114,11 @@ class SquareUp(Activity):
             return
         self._ranging = Ranging(known, heading, values.get("echoes", 4))
 
+    @property
+    def turns(self) -> float:
+        """The angle (rad, left positive) that is left to turn."""
+        return self._ranging.turns
+
     def step(self, known: Knowledge) -> Request:
         """Turn to it, then stand and listen."""
         request = self._ranging.request(known)
@@ -117,11 +130,11 @@ class SquareUp(Activity):
 class SurerPosition:
     """Ranging to known walls before it is said that there is no way, since a surer position needs less room.
 
-    The part of other activities that does so, `MOST_FIXES` times at most.
+    The part of other activities that does so, `MOST_FIXES` times at most. What is met in that, ``meeting`` enters.
     """
 
-    def __init__(self) -> None:
-        self._fixes = 0
+    def __init__(self, meeting: Meeting) -> None:
+        self._fixes, self._meeting = 0, meeting
         self._square_up: SquareUp | None = None
 
     def begin(self, known: Knowledge) -> bool:
@@ -139,6 +152,8 @@ class SurerPosition:
             request = square_up.step(known)
             if square_up.progress == Progress.UNDER_WAY and not why_give_up(known, HELD):
                 return request
+            if known.is_stalled:
+                self._meeting.turn(known, square_up.turns)
         self._square_up = None
         return None
 

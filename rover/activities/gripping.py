@@ -9,7 +9,7 @@ from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.approaching import SHORT_OF
 from rover.activities.drawing_near import DrawNear
 from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
-from rover.activities.travelling import heard, touched
+from rover.activities.meeting import heard, touched
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.errand.entries import Grip

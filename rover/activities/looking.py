@@ -7,6 +7,7 @@ from typing import Any
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.driving import PATIENCE
+from rover.activities.meeting import Meeting
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.kinds import Number
@@ -41,6 +42,7 @@ class Sweep(Activity):
         self._look_seconds = FRAMES_A_LOOK / camera.rate + camera.latency
         self._turn: TurnTowards | None = None
         self._seconds = 0.0
+        self._meeting = Meeting()
 
     def step(self, known: Knowledge) -> Request:
         """Look, or turn to the next view."""
@@ -49,6 +51,8 @@ class Sweep(Activity):
         request = self._turn.request(known)
         if request is None or known.is_stalled or known.held_back_for > PATIENCE:
             if request is not None:
+                if known.is_stalled:
+                    self._meeting.turn(known, self._turn.to_go)
                 self._step = -self._step  # something stands in the way of the turn: look round the other way
             self._turn, self._seconds = None, 0.0
             return STILL

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.driving import why_give_up
 from rover.activities.fixing import HELD, NO_RANGE_FINDER, NO_WALL, Ranging
+from rover.activities.meeting import Meeting
 from rover.activities.places import clearance_from
 from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
@@ -58,6 +59,7 @@ class RangeWalls(Activity):
         self._in_vain: list[Pose] = []
         self._way: RouteFollower | None = None
         self._ranging: Ranging | None = None
+        self._meeting = Meeting()
         sensor = known.robot.devices.range
         if sensor is None:
             self.fail(NO_RANGE_FINDER)
@@ -78,10 +80,7 @@ class RangeWalls(Activity):
         if best is None or self._fixes + len(self._in_vain) >= MOST_FIXES:
             return self.done() if self._fixes else self.fail(NO_WALL)
         self._vantage = best.pose
-        if math.dist(best.pose[:2], known.pose[:2]) > 0.0:
-            self._way = RouteFollower(known, [Goal(*best.pose)], known.robot.limits.speed)
-        else:
-            self._ranging = Ranging(known, best.pose.heading, self._echoes)
+        self._way = RouteFollower(known, [Goal(*best.pose)], known.robot.limits.speed)
         return STILL
 
     def _go(self, known: Knowledge, way: RouteFollower) -> Request:
@@ -98,6 +97,8 @@ class RangeWalls(Activity):
         request = ranging.request(known)
         if request is not None and not why_give_up(known, HELD):
             return request
+        if known.is_stalled:
+            self._meeting.turn(known, ranging.turns)
         self._ranging = None
         self._look_on(known, is_in_vain=request is not None or bool(ranging.why))
         return STILL

@@ -9,10 +9,10 @@ from rover.activities.driving import SPEED
 from rover.activities.fixing import HELD, SurerPosition
 from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, Piece, pieces_from
 from rover.activities.legs_driven import LegsDriven
-from rover.activities.places import MET_RADIUS, PlaceXYH, clearance_from, place_of, things_about
+from rover.activities.meeting import Meeting
+from rover.activities.places import PlaceXYH, clearance_from, place_of, things_about
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
-from rover.geometry import XY
 from rover.kinds import PlaceName
 from rover.motion.free_space import Thing
 from rover.motion.goal import Goal
@@ -24,15 +24,10 @@ NODES_A_SECOND = 2000
 """A search for a way goes on by so many nodes in a second, whatever time they take: a replay finds the same."""
 BESIDE, AROUND = (0.1, 0.2, 0.3), 8
 """Where something stands at a place, so far (m) from it is near enough, in so many directions."""
-NEAR_WALL, WALL_TOUCHES = 0.05, 2
-"""What is touched where a known wall may be, by what the position may be off and so much more (m), is that wall, and no
-other thing; for so many times on one way."""
 LOOK_EVERY = 0.2
 """So often (s) the way is looked at for things that were not there when it was planned ..."""
 ANOTHER = 0.03
 """... or were farther away (m) than this."""
-HEARD_ACROSS = 0.08
-"""What is heard is taken to reach so far (m) to either side: an echo does not tell."""
 
 
 class RouteFollower:
@@ -54,7 +49,7 @@ class RouteFollower:
         self._meeting = Meeting()
         self._planned_speed = math.inf
         self._doubts_heard = self._is_last = False
-        self._surer = SurerPosition()
+        self._surer = SurerPosition(self._meeting)
         self._legs: LegsDriven | None = None
         self._free: GettingFree | None = None
         self._plan(known)
@@ -177,57 +172,6 @@ class WayWatch:
 
     def _was_known(self, thing: Thing) -> bool:
         return any(math.hypot(one.x - thing.x, one.y - thing.y) < ANOTHER for one in self._things)
-
-
-class Meeting:
-    """Enters what a robot meets on one way.
-
-    Attributes:
-        walls: so often it was taken for a wall of the map, a little aside of where it should be.
-    """
-
-    def __init__(self) -> None:
-        self.walls = 0
-
-    def jam(self, known: Knowledge, legs: LegsDriven, *, is_felt: bool) -> None:
-        """Enter what the robot was jammed by on its legs.
-
-        What it touches where it feels its way (``is_felt``) is on the map, and not where it was thought to be. With a
-        load that may yet be the only way home; else it is not tried again.
-        """
-        if known.is_stalled and not legs.turns:
-            places = touched(known, legs.are_back)
-            if not is_felt:
-                self.touch(known, places)
-            elif not known.loaded:
-                known.ledger.met(places, known.now_ns, is_touched=True)
-        elif known.obstacle and not is_felt:
-            known.ledger.met(heard(known), known.now_ns, is_touched=False)
-
-    def touch(self, known: Knowledge, places: Sequence[XY]) -> None:
-        """Enter what was touched about some places (m), unless a wall of the map explains it."""
-        near = NEAR_WALL + 2.0 * known.filter.position_doubt.worst
-        if self.walls < WALL_TOUCHES and any(known.space.disc_room(*place) < near for place in places):
-            self.walls += 1
-        else:
-            known.ledger.met(places, known.now_ns, is_touched=True)
-
-
-def touched(known: Knowledge, back: bool) -> list[XY]:
-    """Return where (m) something may stand that the robot pushed at: along the whole of its front, or of its rear."""
-    outline = known.space.outlines[known.loaded]
-    part = outline.parts[0] if back else max(outline.parts, key=lambda one: one.front)
-    ahead = part.back - MET_RADIUS if back else part.front + MET_RADIUS
-    half = part.half_width
-    return [known.pose.beside(ahead, left) for left in (-half, 0.0, half)]
-
-
-def heard(known: Knowledge) -> list[XY]:
-    """Return where (m) what the range finder hears may stand: across the middle of the robot's lane."""
-    body = known.robot.body
-    front = max(0.5 * body.length, body.gripper_reach)
-    gap = min(max(0.0, known.gap_ahead), known.robot.limits.stop_gap)
-    return [known.pose.beside(front + gap, left) for left in (-HEARD_ACROSS, 0.0, HEARD_ACROSS)]
 
 
 def _goals_at(known: Knowledge, place: PlaceXYH) -> list[Goal]:

@@ -1,0 +1,85 @@
+"""What a robot meets: where something may stand that it pushed at, turned against, or heard."""
+
+import math
+from collections.abc import Sequence
+
+from rover.activities.activity import Knowledge
+from rover.activities.legs_driven import LegsDriven
+from rover.activities.places import MET_RADIUS
+from rover.geometry import XY
+
+NEAR_WALL, WALL_TOUCHES = 0.05, 2
+"""What is touched where a known wall may be, by what the position may be off and so much more (m), is that wall, and no
+other thing; for so many times on one way."""
+HEARD_ACROSS = 0.08
+"""What is heard is taken to reach so far (m) to either side: an echo does not tell."""
+
+
+class Meeting:
+    """Enters what a robot meets on one way.
+
+    Attributes:
+        walls: so often it was taken for a wall of the map, a little aside of where it should be.
+    """
+
+    def __init__(self) -> None:
+        self.walls = 0
+
+    def jam(self, known: Knowledge, legs: LegsDriven, *, is_felt: bool) -> None:
+        """Enter what the robot was jammed by on its legs.
+
+        What it touches where it feels its way (``is_felt``) is on the map, and not where it was thought to be. With a
+        load that may yet be the only way home; else it is not tried again.
+        """
+        if known.is_stalled:
+            places = touched_turning(known, legs.turns) if legs.turns else touched(known, legs.are_back)
+            if not is_felt:
+                self.touch(known, places)
+            elif not known.loaded:
+                known.ledger.met(places, known.now_ns, is_touched=True)
+        elif known.obstacle and not is_felt:
+            known.ledger.met(heard(known), known.now_ns, is_touched=False)
+
+    def turn(self, known: Knowledge, turn: float) -> None:
+        """Enter what the robot turned against, with so much left to turn (rad)."""
+        self.touch(known, touched_turning(known, turn))
+
+    def touch(self, known: Knowledge, places: Sequence[XY]) -> None:
+        """Enter what was touched about some places (m), unless a wall of the map explains it."""
+        near = NEAR_WALL + 2.0 * known.filter.position_doubt.worst
+        if self.walls < WALL_TOUCHES and any(known.space.disc_room(*place) < near for place in places):
+            self.walls += 1
+        else:
+            known.ledger.met(places, known.now_ns, is_touched=True)
+
+
+def touched(known: Knowledge, back: bool) -> list[XY]:
+    """Return where (m) something may stand that the robot pushed at: along the whole of its front, or of its rear."""
+    outline = known.space.outlines[known.loaded]
+    part = outline.parts[0] if back else max(outline.parts, key=lambda one: one.front)
+    ahead = part.back - MET_RADIUS if back else part.front + MET_RADIUS
+    half = part.half_width
+    return [known.pose.beside(ahead, left) for left in (-half, 0.0, half)]
+
+
+def touched_turning(known: Knowledge, turn: float) -> list[XY]:
+    """Return where (m) something may stand that a turn (rad) ran into: before the corners that lead in it.
+
+    Those before which the ground is known to be free are left out, unless it is so before all.
+    """
+    parts, side = known.space.outlines[known.loaded].parts, math.copysign(1.0, turn)
+    corners = [(part.front, side * part.half_width) for part in parts] + [(parts[0].back, -side * parts[0].half_width)]
+    places = []
+    for ahead, left in corners:
+        before = side * MET_RADIUS / math.hypot(ahead, left)
+        places.append(known.pose.beside(ahead - before * left, left + before * ahead))
+    unknown = [place for place in places if not known.explored.holds(place)]
+    return unknown or places
+
+
+def heard(known: Knowledge) -> list[XY]:
+    """Return where (m) what the range finder hears may stand: across the middle of the robot's lane."""
+    body = known.robot.body
+    front = max(0.5 * body.length, body.gripper_reach)
+    gap = min(max(0.0, known.gap_ahead), known.robot.limits.stop_gap)
+    return [known.pose.beside(front + gap, left) for left in (-HEARD_ACROSS, 0.0, HEARD_ACROSS)]

@@ -1,0 +1,34 @@
+"""What a turn runs into goes onto the map, and is not run into again; it is not what was known to be free."""
+
+import math
+
+import pytest
+
+from rover.events import Note
+
+BESIDE = {"x": "3.1 m", "y": "2.17 m", "radius": "3 cm"}
+"""A post before the left side of the front, beside the beam."""
+
+
+def met(did):
+    return [note.text for note in did.run.events_of(Note) if note.kind == "met"]
+
+
+@pytest.mark.parametrize("post", [BESIDE, {**BESIDE, "y": "1.83 m"}], ids=["left", "right"])
+def test_the_marker_is_not_pushed_for(doing, post):
+    """It fails soon, and says what it touched: pushed at again and again it would stop the run."""
+    side = math.copysign(1.0, float(post["y"].split()[0]) - 2.0)
+    zone = {"x": "75 cm", "y": "2 m", "width": "1 m", "depth": "1 m", "entry": "180 deg"}
+    did = doing(
+        ("sight_marker", {}), field={"zone": zone | {"marker": ["1.5 m", f"{2.0 + side} m"]}}, obstacles=[post]
+    )
+    assert (did.progress, did.why) == ("failed", "the wheels are driven and do not turn")
+    assert did.seconds < 10.0
+    assert len(met(did)) == 1
+
+
+def test_a_wall_is_ranged_to_though_a_post_is_in_the_way_of_the_turn(doing):
+    walls = {"walls": {"north": [["0 m", "4 m"], ["6 m", "4 m"]]}}
+    did = doing(("range_walls", {}), field=walls, obstacles=[BESIDE], lasts="3 min")
+    assert did.progress == "done"
+    assert met(did)

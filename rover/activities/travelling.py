@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import SPEED
+from rover.activities.driving import SPEED, why_give_up
 from rover.activities.fixing import HELD, SurerPosition
 from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, Piece, pieces_from
 from rover.activities.legs_driven import LegsDriven
@@ -187,6 +187,10 @@ def _goals_at(known: Knowledge, place: PlaceXYH) -> list[Goal]:
     return [goal]
 
 
+MOST_WAYS = 2
+"""Jammed in the turn at the end, it goes there another way, until it has gone so many."""
+
+
 class DriveTo(Activity):
     """Drives to a place round what stands in the way, and turns to the place's heading if it has one."""
 
@@ -203,11 +207,13 @@ class DriveTo(Activity):
         place = place_of(known, values["place"])
         self._way: RouteFollower | None = None
         self._turn: TurnTowards | None = None
+        self._ways = 1
         self._is_lookout = values["place"] == "field.next_lookout"
         if place is None:
             self.fail(f"there is no {values['place']} now")
             return
-        self._way = RouteFollower(known, _goals_at(known, place), values.get("speed", known.robot.limits.speed))
+        self._place, self._speed = place, values.get("speed", known.robot.limits.speed)
+        self._way = RouteFollower(known, _goals_at(known, place), self._speed)
         if place[2] is not None:
             self._turn = TurnTowards(place[2], known.robot.limits.turn_rate)
 
@@ -222,5 +228,17 @@ class DriveTo(Activity):
                 if self._is_lookout:
                     known.ledger.looked_at.cannot_reach()
             return request
-        turn = self._turn.request(known) if self._turn is not None else None
-        return self.done() if turn is None else turn
+        return self.done() if self._turn is None else self._turn_there(known, self._turn)
+
+    def _turn_there(self, known: Knowledge, turn: TurnTowards) -> Request:
+        request = turn.request(known)
+        if request is None:
+            return self.done()
+        if why := why_give_up(known, HELD):
+            if known.is_stalled:
+                Meeting().turn(known, turn.to_go)
+            if self._ways >= MOST_WAYS:
+                return self.fail(why)
+            self._ways += 1
+            self._way = RouteFollower(known, _goals_at(known, self._place), self._speed)
+        return request

@@ -19,9 +19,7 @@ def test_the_marker_is_not_pushed_for(doing, post):
     """It fails soon, and says what it touched: pushed at again and again it would stop the run."""
     side = math.copysign(1.0, float(post["y"].split()[0]) - 2.0)
     zone = {"x": "75 cm", "y": "2 m", "width": "1 m", "depth": "1 m", "entry": "180 deg"}
-    did = doing(
-        ("sight_marker", {}), field={"zone": zone | {"marker": ["1.5 m", f"{2.0 + side} m"]}}, obstacles=[post]
-    )
+    did = doing(("sight_marker", {}), field={"zone": zone | {"marker": ["1.5 m", f"{2.0 + side} m"]}}, obstacles=[post])
     assert (did.progress, did.why) == ("failed", "the wheels are driven and do not turn")
     assert did.seconds < 10.0
     assert len(met(did)) == 1
@@ -31,4 +29,13 @@ def test_a_wall_is_ranged_to_though_a_post_is_in_the_way_of_the_turn(doing):
     walls = {"walls": {"north": [["0 m", "4 m"], ["6 m", "4 m"]]}}
     did = doing(("range_walls", {}), field=walls, obstacles=[BESIDE], lasts="3 min")
     assert did.progress == "done"
+    assert met(did)
+
+
+def test_the_turn_at_a_place_is_not_pushed_for(doing):
+    """What it touches there is on its map then: from another side it may do, else it fails."""
+    goal = {"gate": {"x": "3.5 m", "y": "2 m", "heading": "90 deg"}}
+    beside = {"x": "3.6 m", "y": "2.17 m", "radius": "3 cm"}
+    did = doing(("drive_to", {"place": "field.places.gate"}), field={"places": goal}, obstacles=[beside], lasts="2 min")
+    assert did.progress in ("done", "failed")
     assert met(did)

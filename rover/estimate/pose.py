@@ -179,7 +179,7 @@ class PoseFilter:
     def never_told(self, now_ns: int) -> None:
         """Move by what no counts will tell of up to a time: half of what the wheels were told, give or take as much."""
         way, turn = (0.5 * told for told in self.unseen.told(now_ns))
-        self._go(way, turn, (way * way, turn * turn), (now_ns - self._as_of_ns) * 1e-9, now_ns)
+        self._go(way, turn, (way * way, turn * turn), max(1, now_ns - self._as_of_ns) * 1e-9, now_ns)
 
     def turned_unseen(self, turn: float) -> None:
         """Make good a turn (rad) that a heading sensor kept to itself; half of it remains unsure."""

@@ -104,6 +104,15 @@ def test_what_no_counts_will_tell_is_half_of_what_was_told_give_or_take_as_much(
     assert not driving.filter.unseen.is_commanded
 
 
+def test_a_restart_at_the_time_of_the_last_counts_moves_nothing():
+    driving = Driving()
+    driving.run(0.4, 0.0, 50)
+    before = driving.filter.pose
+    driving.filter.never_told(driving.now_ns)
+    assert driving.filter.pose == before
+    assert driving.filter.speed == 0.0
+
+
 class TestJumps:
     """The angle jumps, and stays: the heading is as unsure as both things are that it can mean."""
 

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 
 from rover.activities.activity import Knowledge
-from rover.activities.places import clearance_beside, clearance_from
+from rover.activities.places import Manner, clearance_beside, clearance_from
 from rover.geometry import Pose
 from rover.motion.goal import Goal
 from rover.motion.keep_clear import CREEP, LEAST_WAY
@@ -42,7 +42,7 @@ def can_close_in(known: Knowledge, target: Remembered, speed: float) -> bool:
     way = distance - reach
     last = min(way, runs(known)[0])
     place = start.x + (way - last) * math.cos(heading), start.y + (way - last) * math.sin(heading)
-    if leg_to(clearance_from(known, start, speed), start, place) is None:
+    if leg_to(clearance_from(known, start, Manner(speed)), start, place) is None:
         return False
     return clearance_beside(known, target, 0.0, speed).along(Pose(*place, heading), last + LEAST_RUN_OUT) is not None
 
@@ -77,7 +77,7 @@ class Approaches:
             for directions in _directions(here)
         ]
         self._last, self._left = self._spare.pop(0)
-        self._stand = clearance_from(known, known.pose, CREEP)
+        self._stand = clearance_from(known, known.pose, Manner(CREEP))
 
     @property
     def is_over(self) -> bool:

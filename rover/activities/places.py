@@ -1,7 +1,7 @@
 """Places by name, and what stands about the field that is to be driven round."""
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
 from rover.activities.activity import Knowledge
 from rover.estimate.doubt import SURE
@@ -103,16 +103,25 @@ def _is_free(known: Knowledge, lookout: Lookout) -> bool:
     return all(one.distance(lookout.x, lookout.y) > room for one in known.targets.objects)
 
 
-def things_about(known: Knowledge, speed: float = math.inf) -> list[Thing]:
-    """Return what is to be driven round at a speed (m/s): other objects, those put off, what stands in the tray, and
-    what was met."""
-    clear = CLEAR if speed > CREEP else CLEAR_AT_A_CREEP
+class Manner(NamedTuple):
+    """How a way is planned: for which speed (m/s), and whether without objects of a vague place."""
+
+    speed: float = math.inf
+    without_vague: bool = False
+
+
+AS_USUAL = Manner()
+
+
+def things_about(known: Knowledge, manner: Manner = AS_USUAL) -> list[Thing]:
+    """Return what is to be driven round: other objects, those put off, what stands in the tray, and what was met."""
+    clear = CLEAR if manner.speed > CREEP else CLEAR_AT_A_CREEP
     radius = 0.5 * known.errand.widest
     held_at = known.pose.beside(known.robot.body.gripper_reach, 0.0)
     others = [
         Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), clear)
         for one in known.targets.others()
-        if not (known.loaded and one.distance(*held_at) < IN_JAWS)
+        if not (known.loaded and one.distance(*held_at) < IN_JAWS) and not (manner.without_vague and one.is_vague)
     ]
     chosen = known.targets.chosen
     spots = [(one.x, one.y) for one in known.ledger.put_off if chosen is None or chosen.distance(one.x, one.y) >= SAME]
@@ -143,11 +152,11 @@ def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, sp
     return Clearance(known.space, known.space.outlines[0], due, things, known.pose)
 
 
-def clearance_from(known: Knowledge, start: Pose, speed: float = math.inf) -> Clearance:
-    """Return what keeps the outline clear, with what it holds, on ways from a pose on that are driven at a speed (m/s).
+def clearance_from(known: Knowledge, start: Pose, manner: Manner = AS_USUAL) -> Clearance:
+    """Return what keeps the outline clear, with what it holds, on ways from a pose on that are planned in a manner.
 
     A little more room is planned for than the limits insist on, since no way is followed to the centimetre.
     """
-    margin, doubt = _room_due(known, speed)
+    margin, doubt = _room_due(known, manner.speed)
     due = RoomDue(margin + ASTRAY, doubt)
-    return Clearance(known.space, known.space.outlines[known.loaded], due, things_about(known, speed), start)
+    return Clearance(known.space, known.space.outlines[known.loaded], due, things_about(known, manner), start)

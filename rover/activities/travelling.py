@@ -10,7 +10,7 @@ from rover.activities.fixing import HELD, SurerPosition
 from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, Piece, pieces_from
 from rover.activities.legs_driven import LegsDriven
 from rover.activities.meeting import Meeting
-from rover.activities.places import PlaceXYH, clearance_from, place_of, things_about
+from rover.activities.places import AS_USUAL, Manner, PlaceXYH, clearance_from, place_of, things_about
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.kinds import PlaceName
@@ -47,7 +47,7 @@ class RouteFollower:
         self._goals, self._most = goals, most
         self._jams = 0
         self._meeting = Meeting()
-        self._planned_speed = math.inf
+        self._manner = AS_USUAL
         self._doubts_heard = self._is_last = False
         self._surer = SurerPosition(self._meeting)
         self._legs: LegsDriven | None = None
@@ -55,8 +55,8 @@ class RouteFollower:
         self._plan(known)
 
     def _plan(self, known: Knowledge) -> None:
-        clearance = clearance_from(known, known.pose, self._planned_speed)
-        self._legs, self._watch = None, WayWatch(things_about(known, self._planned_speed))
+        clearance = clearance_from(known, known.pose, self._manner)
+        self._legs, self._watch = None, WayWatch(known, self._manner)
         self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
 
     def _fail(self, why: str) -> Request:
@@ -91,30 +91,32 @@ class RouteFollower:
         if search.legs is None:
             return self._without_way(known)
         self._search = None
-        self._legs = LegsDriven(search.legs, self._most, self._planned_speed)
+        self._legs = LegsDriven(search.legs, self._most, self._manner.speed)
         return self._follow(known, self._legs)
 
     def _without_way(self, known: Knowledge) -> Request:
-        """Try what may yet show a way: a surer position, going at a creep, and doubt of what was only heard.
+        """Try what may yet show a way: a surer position, a creep, and doubt of what was only heard, or seen from afar.
 
         A load is not given up as long as there may be a way, and who hears no walls has no surer position to hope for.
         """
         if self._surer.begin(known):
             self._search = None
             return STILL
-        if self._planned_speed > CREEP:
-            self._planned_speed = CREEP
+        if self._manner.speed > CREEP:
+            self._manner = self._manner._replace(speed=CREEP)
         elif not self._doubts_heard and known.ledger.forget_heard():
             self._doubts_heard = True  # heard again, it is there
-        elif self._planned_speed > FEEL and (known.loaded or known.robot.devices.range is None):
-            self._planned_speed = FEEL
+        elif not self._manner.without_vague and any(one.is_vague for one in known.targets.others()):
+            self._manner = self._manner._replace(without_vague=True)  # seen better from nearer
+        elif self._manner.speed > FEEL and (known.loaded or known.robot.devices.range is None):
+            self._manner = self._manner._replace(speed=FEEL)
         else:
             return self._fail("found no way round what stands in between")
         self._plan(known)
         return STILL
 
     def _follow(self, known: Knowledge, legs: LegsDriven) -> Request:
-        if self._watch.is_barred(known, legs, self._planned_speed):
+        if self._watch.is_barred(known, legs):
             self._plan(known)
             return STILL
         request = legs.request(known)
@@ -128,7 +130,7 @@ class RouteFollower:
         self._jams += 1
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
-        self._is_last = self._planned_speed <= FEEL
+        self._is_last = self._manner.speed <= FEEL
         self._meeting.jam(known, legs, is_felt=self._is_last)
         jammed = Piece(angle=legs.turns) if legs.turns else Piece(-1.0 if legs.are_back else 1.0)
         far = AWAY_FROM_ECHO if known.obstacle else AWAY
@@ -150,24 +152,26 @@ class RouteFollower:
 
 
 class WayWatch:
-    """Looks every now and then whether something has come to be known in a way.
+    """Looks every now and then whether something has come to be known in a way that was planned now.
 
     Args:
-        things: those that were known when it was planned.
+        known: what is known.
+        manner: in which it was planned.
     """
 
-    def __init__(self, things: Sequence[Thing]) -> None:
-        self._things = things
+    def __init__(self, known: Knowledge, manner: Manner) -> None:
+        self._manner = manner
+        self._things = things_about(known, manner)
         self._seconds = 0.0
 
-    def is_barred(self, known: Knowledge, legs: LegsDriven, speed: float) -> bool:
-        """Tell whether in the legs, driven at a speed (m/s), stands what was not known before, or stood elsewhere."""
+    def is_barred(self, known: Knowledge, legs: LegsDriven) -> bool:
+        """Tell whether in the legs stands what was not known before, or stood elsewhere."""
         self._seconds += known.seconds
         if self._seconds < LOOK_EVERY:
             return False
         self._seconds = 0.0
         half_width = known.space.outlines[known.loaded].half_width
-        new = [thing for thing in things_about(known, speed) if not self._was_known(thing)]
+        new = [thing for thing in things_about(known, self._manner) if not self._was_known(thing)]
         return any(legs.distance(known.pose, (one.x, one.y)) < half_width + one.radius + 0.5 * one.room for one in new)
 
     def _was_known(self, thing: Thing) -> bool:

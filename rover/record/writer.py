@@ -194,7 +194,8 @@ class RunRecord:
                     )
                 self._insert_kept()
         except Exception as error:  # whatever it is, the robot goes on: events are tried again, samples are gone
-            self._fail(f"{self._path}: the run record could not be written: {error}; make room on its disk")
+            full = f"{self._path}: the run record could not be written: {error}; make room on its disk"
+            self._fail(_why_lost(self._path, self._number) or full)
             for table, samples in batches:
                 if samples:
                     first_ns, last_ns = samples[0][0], samples[-1][0]

@@ -68,6 +68,11 @@ class Remembered:
         """It was seen often enough to be believed in."""
         return self.sightings >= SIGHTINGS_TO_KNOW
 
+    @property
+    def is_vague(self) -> bool:
+        """Its place is not known well, as from afar."""
+        return max(self.xx, self.yy) - self.base > VAGUE * VAGUE
+
     def distance(self, x: float, y: float) -> float:
         """Distance (m) from a point."""
         return math.hypot(self.x - x, self.y - y)
@@ -260,7 +265,7 @@ def _are_two(one: Sighting, other: Sighting) -> bool:
 def _may_be(one: Remembered, better: Remembered) -> bool:
     """Tell whether an object can be another that is known better; one whose place is sure enough is its own."""
     square = _square_sigmas(one, better, better.x - one.x, better.y - one.y)
-    return square < JOIN_SIGMAS * JOIN_SIGMAS and max(one.xx, one.yy) - one.base > VAGUE * VAGUE
+    return one.is_vague and square < JOIN_SIGMAS * JOIN_SIGMAS
 
 
 def _square_sigmas(one: Remembered, other: Sighting | Remembered, dx: float, dy: float) -> float:

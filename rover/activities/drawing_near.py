@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from rover.activities.activity import Knowledge
 from rover.activities.approaching import Approaches, can_close_in, tried, viewpoints
 from rover.activities.fixing import SurerPosition
-from rover.activities.meeting import Meeting
 from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import Progress
 from rover.motion.goal import Goal
@@ -38,7 +37,7 @@ class DrawNear:
         self.most = math.inf
         self._approaches: Approaches | None = None
         self._way: RouteFollower | None = None
-        self._surer = SurerPosition(Meeting())
+        self._surer = SurerPosition()
         self._is_viewed = self._is_last = self._feels = False
 
     def request(self, known: Knowledge, target: Remembered) -> Request:

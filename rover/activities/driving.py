@@ -17,6 +17,8 @@ LENGTH, SPEED = Number(quantities.LENGTH), Number(quantities.SPEED)
 HEADING_GAIN = 2.5
 PATIENCE = 3.0
 """Seconds of being held back after which a straight run has failed."""
+HELD = 1.0
+"""Held back for so long (s) by what is in the way, the robot is jammed."""
 
 
 def why_give_up(known: Knowledge, patience: float = math.inf) -> str:

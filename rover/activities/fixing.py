@@ -4,9 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import Driving, why_give_up
-from rover.activities.meeting import Meeting
-from rover.activities.turning import TurnTowards
+from rover.activities.turn_or_leave import TurnOrLeave
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.devices.range.keys import RangeKeys
 from rover.estimate.doubt import Doubt
@@ -18,14 +16,12 @@ from rover.quantities import wrap
 
 MOST_FIXES, SURE_ENOUGH, ECHOES = 2, 0.012, 10
 """So often, with a position less sure than this (m), known walls are ranged to, by so many echoes, to find a way."""
-HELD = 1.0
-"""Held back for so long (s) by what is in the way, the robot is jammed."""
 PATIENCE = 4.0
 """Seconds that a fix is waited for, facing what it is taken from."""
 NO_RANGE_FINDER, NO_WALL = "the robot has no range finder", "no known wall is in reach of the range finder"
 
 
-class SightMarker(Driving):
+class SightMarker(Activity):
     """Stands facing the tray's marker until it has been sighted often enough to fix the position."""
 
     spec = ActivitySpec(
@@ -42,15 +38,15 @@ class SightMarker(Driving):
             self.fail("the errand's zone has no 'marker'")
             return
         _, bearing = bearing_to(*known.pose, *marker)
-        self._turn = TurnTowards(wrap(known.pose.heading + bearing), known.robot.limits.turn_rate)
+        self._turn = TurnOrLeave(wrap(known.pose.heading + bearing), known.robot.limits.turn_rate)
 
     def step(self, known: Knowledge) -> Request:
         """Turn to it, then stand and look."""
         request = self._turn.request(known)
         if request is not None:
-            if known.is_stalled:
-                Meeting().turn(known, self._turn.to_go)
-            return self.drive(known, request, HELD)
+            return request
+        if self._turn.why:
+            return self.fail(self._turn.why)
         self._seconds -= known.seconds
         if known.fixes.markers >= self._wanted:
             self.done()
@@ -68,22 +64,18 @@ class Ranging:
 
     def __init__(self, known: Knowledge, heading: float, echoes: int) -> None:
         self.why = ""
-        self._turn = TurnTowards(heading, known.robot.limits.turn_rate)
+        self._turn = TurnOrLeave(heading, known.robot.limits.turn_rate)
         self._wanted = known.fixes.walls + echoes
         self._seconds = PATIENCE
-
-    @property
-    def turns(self) -> float:
-        """The angle (rad, left positive) that is left to turn."""
-        return self._turn.to_go
 
     def request(self, known: Knowledge) -> Request | None:
         """Return what is wanted, None at the end."""
         request = self._turn.request(known)
         if request is not None:
             return request
+        self.why = self._turn.why
         self._seconds -= known.seconds
-        if known.fixes.walls >= self._wanted:
+        if self.why or known.fixes.walls >= self._wanted:
             return None
         if self._seconds <= 0.0:
             self.why = "no echo came from where the wall should be"
@@ -114,11 +106,6 @@ class SquareUp(Activity):
             return
         self._ranging = Ranging(known, heading, values.get("echoes", 4))
 
-    @property
-    def turns(self) -> float:
-        """The angle (rad, left positive) that is left to turn."""
-        return self._ranging.turns
-
     def step(self, known: Knowledge) -> Request:
         """Turn to it, then stand and listen."""
         request = self._ranging.request(known)
@@ -130,11 +117,11 @@ class SquareUp(Activity):
 class SurerPosition:
     """Ranging to known walls before it is said that there is no way, since a surer position needs less room.
 
-    The part of other activities that does so, `MOST_FIXES` times at most. What is met in that, ``meeting`` enters.
+    The part of other activities that does so, `MOST_FIXES` times at most.
     """
 
-    def __init__(self, meeting: Meeting) -> None:
-        self._fixes, self._meeting = 0, meeting
+    def __init__(self) -> None:
+        self._fixes = 0
         self._square_up: SquareUp | None = None
 
     def begin(self, known: Knowledge) -> bool:
@@ -150,10 +137,8 @@ class SurerPosition:
         square_up = self._square_up
         if square_up is not None and square_up.progress == Progress.UNDER_WAY:
             request = square_up.step(known)
-            if square_up.progress == Progress.UNDER_WAY and not why_give_up(known, HELD):
+            if square_up.progress == Progress.UNDER_WAY:
                 return request
-            if known.is_stalled:
-                self._meeting.turn(known, square_up.turns)
         self._square_up = None
         return None
 

@@ -5,9 +5,7 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import why_give_up
-from rover.activities.fixing import HELD, NO_RANGE_FINDER, NO_WALL, Ranging
-from rover.activities.meeting import Meeting
+from rover.activities.fixing import NO_RANGE_FINDER, NO_WALL, Ranging
 from rover.activities.places import clearance_from
 from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
@@ -59,7 +57,6 @@ class RangeWalls(Activity):
         self._in_vain: list[Pose] = []
         self._way: RouteFollower | None = None
         self._ranging: Ranging | None = None
-        self._meeting = Meeting()
         sensor = known.robot.devices.range
         if sensor is None:
             self.fail(NO_RANGE_FINDER)
@@ -95,12 +92,10 @@ class RangeWalls(Activity):
 
     def _listen(self, known: Knowledge, ranging: Ranging) -> Request:
         request = ranging.request(known)
-        if request is not None and not why_give_up(known, HELD):
+        if request is not None:
             return request
-        if known.is_stalled:
-            self._meeting.turn(known, ranging.turns)
         self._ranging = None
-        self._look_on(known, is_in_vain=request is not None or bool(ranging.why))
+        self._look_on(known, is_in_vain=bool(ranging.why))
         return STILL
 
     def _look_on(self, known: Knowledge, *, is_in_vain: bool) -> None:

@@ -5,13 +5,13 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
-from rover.activities.driving import SPEED, why_give_up
-from rover.activities.fixing import HELD, SurerPosition
+from rover.activities.driving import HELD, SPEED
+from rover.activities.fixing import SurerPosition
 from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, Piece, pieces_from
 from rover.activities.legs_driven import LegsDriven
 from rover.activities.meeting import Meeting
 from rover.activities.places import AS_USUAL, Manner, PlaceXYH, clearance_from, place_of, things_about
-from rover.activities.turning import TurnTowards
+from rover.activities.turn_or_leave import TurnOrLeave
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.kinds import PlaceName
 from rover.motion.free_space import Thing
@@ -49,7 +49,7 @@ class RouteFollower:
         self._meeting = Meeting()
         self._manner = AS_USUAL
         self._doubts_heard = self._is_last = False
-        self._surer = SurerPosition(self._meeting)
+        self._surer = SurerPosition()
         self._legs: LegsDriven | None = None
         self._free: GettingFree | None = None
         self._plan(known)
@@ -210,16 +210,20 @@ class DriveTo(Activity):
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
         place = place_of(known, values["place"])
         self._way: RouteFollower | None = None
-        self._turn: TurnTowards | None = None
+        self._turn: TurnOrLeave | None = None
         self._ways = 1
         self._is_lookout = values["place"] == "field.next_lookout"
         if place is None:
             self.fail(f"there is no {values['place']} now")
             return
         self._place, self._speed = place, values.get("speed", known.robot.limits.speed)
-        self._way = RouteFollower(known, _goals_at(known, place), self._speed)
-        if place[2] is not None:
-            self._turn = TurnTowards(place[2], known.robot.limits.turn_rate)
+        self._set_out(known)
+
+    def _set_out(self, known: Knowledge) -> Request:
+        self._way = RouteFollower(known, _goals_at(known, self._place), self._speed)
+        if self._place[2] is not None:
+            self._turn = TurnOrLeave(self._place[2], known.robot.limits.turn_rate)
+        return STILL
 
     def step(self, known: Knowledge) -> Request:
         """Go on along the way, then turn."""
@@ -234,15 +238,13 @@ class DriveTo(Activity):
             return request
         return self.done() if self._turn is None else self._turn_there(known, self._turn)
 
-    def _turn_there(self, known: Knowledge, turn: TurnTowards) -> Request:
+    def _turn_there(self, known: Knowledge, turn: TurnOrLeave) -> Request:
         request = turn.request(known)
-        if request is None:
+        if request is not None:
+            return request
+        if not turn.why:
             return self.done()
-        if why := why_give_up(known, HELD):
-            if known.is_stalled:
-                Meeting().turn(known, turn.to_go)
-            if self._ways >= MOST_WAYS:
-                return self.fail(why)
-            self._ways += 1
-            self._way = RouteFollower(known, _goals_at(known, self._place), self._speed)
-        return request
+        if self._ways >= MOST_WAYS:
+            return self.fail(turn.why)
+        self._ways += 1
+        return self._set_out(known)

@@ -9,7 +9,9 @@ from rover.quantities import clamp
 TELLS_FOR = 0.25
 """Where no turn rate is known of before, one is enough for what wheels did in no longer a time (s)."""
 GAP_NS = round(TELLS_FOR * 1e9)
+"""Between counts farther apart in time than this nobody knows when the robot moved."""
 KEPT_NS = 1_000_000_000
+"""Turn rates are kept for so long: counts do not come later."""
 LASTS_NS = 160_000_000
 """A turn rate is used for so long after it was taken."""
 RATE_VARIANCE = 5e-6
@@ -67,13 +69,11 @@ class TurnRates:
 
     def _at(self, now_ns: int) -> float:
         later_ns, later = self._told[-1]
+        if now_ns >= later_ns:
+            return later
         for taken_ns, rate in reversed(self._told):
             if taken_ns <= now_ns:
-                return (
-                    rate
-                    if taken_ns == later_ns
-                    else rate + (later - rate) * (now_ns - taken_ns) / (later_ns - taken_ns)
-                )
+                return rate + (later - rate) * (now_ns - taken_ns) / (later_ns - taken_ns)
             later_ns, later = taken_ns, rate
         return later
 

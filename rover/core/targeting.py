@@ -8,7 +8,7 @@ from rover.devices.readings import Detection
 from rover.errand.entries import Standing
 from rover.errand.ledger import Ledger
 from rover.estimate.looked_at import Sector
-from rover.geometry import Pose, inside
+from rover.geometry import XY, Pose, inside
 from rover.quantities import wrap
 from rover.vision.clear_view import ClearView
 from rover.vision.targets import (
@@ -35,6 +35,9 @@ VANISHED_OFTEN = 3
 """What was not there this many times, when the robot came near, is no longer believed in at that place."""
 SET_DOWN_RADIUS = 0.13
 """What stands this near (m) to a filled slot is what was set down there."""
+BEYOND_SIGMAS = 6.0
+"""What stands in the tray seems now and then to stand so many sigma of its distance beyond its place: where only the
+frames count in which it does, and there are hundreds, three of them would make an object."""
 SURE_IN_TRAY, NEAR_TRAY, SIGHTINGS_IN_TRAY = 0.05, 0.9, 6
 """Only what is seen as surely as this (m, a standard deviation without the pose's) from so near (m) and so often takes
 room in the tray: from farther off tilt and heading, wrong by the same in all frames, have it stand elsewhere."""
@@ -67,11 +70,13 @@ class Targeting:
         eye = view.place(pose)
         known.sighted = [before_walls(sight(one, view, pose, pose_sigma), eye, walls) for one in detections]
         known.between_jaws = None
+        in_tray = seen_in_tray(known.ledger, known.sighted, eye)
         for sighting in known.sighted:
             is_between = self._is_between(sighting)
             if is_between:
                 known.between_jaws = sighting
-            if is_placed and not (closed and is_between) and self._is_candidate(sighting):
+            is_other = is_placed and sighting not in in_tray and not (closed and is_between)
+            if is_other and self._is_candidate(sighting):
                 candidates.append(sighting)
         steady = is_placed and abs(known.filter.heading_rate) < STEADY_TURN_RATE
         in_jaws = closed and known.between_jaws is not None
@@ -189,8 +194,30 @@ def is_done_with(ledger: Ledger, one: Sighting) -> bool:
     if any(_is_near(one, left.x, left.y, max(DONE_WITH_RADIUS, sigma)) for left in ledger.put_off):
         return True
     reach = max(SET_DOWN_RADIUS, 3.0 * sigma)
-    in_tray = [(each.kind, each.slot.x, each.slot.y) for each in ledger.filled] + ledger.standing
-    return any(one.detection.kind == kind and _is_near(one, x, y, reach) for kind, x, y in in_tray)
+    return any(one.detection.kind == kind and _is_near(one, x, y, reach) for kind, x, y in ledger.known_in_tray)
+
+
+def seen_in_tray(ledger: Ledger, sighted: Sequence[Sighting], eye: XY) -> list[Sighting]:
+    """Return the sightings that are of what stands in the tray, though they seem to stand beyond it.
+
+    It hides from the eye what stands right behind it. Of each thing there is one in a frame at most, the nearest to its
+    place: where it is seen there, another beyond it is another.
+    """
+    found = []
+    for kind, x, y in ledger.known_in_tray:
+        on_line = [one for one in sighted if one.detection.kind == kind and _may_be_beyond(one, (x, y), eye)]
+        if on_line:
+            found.append(min(on_line, key=lambda one: math.dist((one.x, one.y), (x, y))))
+    return found
+
+
+def _may_be_beyond(one: Sighting, place: XY, eye: XY) -> bool:
+    """Tell whether a sighting is on the line from the eye through a place (m), about there or farther off."""
+    distance = math.dist(eye, (one.x, one.y))
+    c, s = (one.x - eye[0]) / distance, (one.y - eye[1]) / distance
+    dx, dy = place[0] - eye[0], place[1] - eye[1]
+    beyond, across = distance - (dx * c + dy * s), abs(dy * c - dx * s)
+    return across < SET_DOWN_RADIUS and -SET_DOWN_RADIUS < beyond < BEYOND_SIGMAS * one.detection.distance_sigma
 
 
 def _is_near(one: Sighting, x: float, y: float, radius: float) -> bool:

@@ -34,7 +34,7 @@ class Filled(NamedTuple):
 
 
 class Standing(NamedTuple):
-    """An object that stands in the tray and was not set down by this errand: its kind and place (m)."""
+    """An object that stands in the tray: its kind and place (m)."""
 
     kind: str
     x: float

@@ -273,9 +273,14 @@ class Ledger:
         return [slot for slot in self.ground.slots if self.ground.is_open(slot, things)]
 
     @property
+    def known_in_tray(self) -> list[Standing]:
+        """What stands in the tray: what was set down there, in the middles of its slots, and what was seen to stand."""
+        return [Standing(one.kind, one.slot.x, one.slot.y) for one in self.filled] + self.standing
+
+    @property
     def in_tray(self) -> list[XY]:
         """Where things stand in the tray (m)."""
-        return [(one.slot.x, one.slot.y) for one in self.filled] + [(one.x, one.y) for one in self.standing]
+        return [(x, y) for _, x, y in self.known_in_tray]
 
     def left(self, known: int) -> int:
         """Return how many objects are not in the tray yet: counted, where the errand says how many there are.

@@ -16,6 +16,8 @@ from rover.vision.clear_view import ClearView
 
 SIGHTINGS_TO_KNOW = 3
 """Frames in which an object must have been seen before it is believed in."""
+FRAMES_TO_KNOW = 30
+"""... with no more frames than this from one to the next: errors that come now and then do not add up to an object."""
 MISSES_TO_FORGET = 12
 """Frames in a row in which an object is in plain view and not seen, before it is forgotten."""
 JOIN_DISTANCE, JOIN_SIGMAS, JOIN_AT_MOST = 0.15, 3.0, 0.6
@@ -48,7 +50,8 @@ class Remembered:
     """One object somewhere in the field: position (m), its covariance (m^2), how often it was seen and missed.
 
     ``base`` is the part of ``xx`` and ``yy`` that is the pose's: the same in all sightings, they do not average it out.
-    ``barred`` says why it cannot be reached, '' where nothing speaks against it.
+    ``barred`` says why it cannot be reached, '' where nothing speaks against it; ``unseen`` counts the frames since it
+    was seen last, wherever the camera looked.
     """
 
     number: int
@@ -62,6 +65,7 @@ class Remembered:
     sightings: int = 1
     misses: int = 0
     barred: str = ""
+    unseen: int = 0
 
     @property
     def known(self) -> bool:
@@ -175,6 +179,7 @@ class TargetMemory:
         """
         met: dict[int, Sighting] = {}
         self.seen = None
+        self._forget_doubtful()
         for sighting in sightings:
             remembered = self._join(sighting, met)
             met[remembered.number] = sighting
@@ -209,6 +214,12 @@ class TargetMemory:
             if sigmas < least and not (one.number in met and _are_two(met[one.number], sighting)):
                 nearest, least = one, sigmas
         return nearest
+
+    def _forget_doubtful(self) -> None:
+        """Drop what was seen too seldom for an object; called before each frame."""
+        for one in self.objects:
+            one.unseen += 1
+        self.objects = [one for one in self.objects if one.known or one.unseen <= FRAMES_TO_KNOW]
 
     def _forget_missing(self, met: Mapping[int, Sighting], pose: Pose, clear: ClearView) -> None:
         eye_x, eye_y = eye = self.view.place(pose)
@@ -298,4 +309,4 @@ def _merge(one: Remembered, sighting: Sighting) -> None:
     one.xy = xy - gain_xx * xy - gain_xy * yy
     one.base = base
     one.sightings += 1
-    one.misses = 0
+    one.misses = one.unseen = 0

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from rover.core.targeting import DONE_WITH_RADIUS, FRAMES_TO_SWITCH, TargetChoice, is_done_with
+from rover.core.targeting import DONE_WITH_RADIUS, FRAMES_TO_SWITCH, TargetChoice, is_done_with, seen_in_tray
 from rover.devices.readings import Detection
 from rover.errand.entries import Filled, Standing
 from rover.errand.ledger import Ledger
@@ -106,6 +106,39 @@ class TestDoneWith:
         errand.missed((3.0, 3.0))
         assert is_done_with(errand, seen("teal", 3.05, 3.0, 0.02))
         assert not is_done_with(errand, seen("teal", 3.5, 3.0, 0.02))
+
+
+class TestSeenInTray:
+    """A jar stands 30 cm from the west wall, and the eye is 80 cm east of it."""
+
+    EYE = (1.1, 0.75)
+
+    @pytest.fixture
+    def filled(self, ledger):
+        errand = ledger()
+        errand.standing.append(Standing("amber", 0.3, 0.75))
+        return errand
+
+    @pytest.mark.parametrize("x", [0.3, 0.2, 0.06])
+    def test_a_jar_seems_to_stand_far_beyond_its_place_when_the_camera_is_pitched(self, filled, x):
+        again = seen("amber", x, 0.75, 0.05)
+        assert seen_in_tray(filled, [again], self.EYE) == [again]
+
+    @pytest.mark.parametrize(
+        "other",
+        [
+            seen("teal", 0.1, 0.75, 0.05),
+            seen("amber", 0.1, 0.95, 0.05),  # beside the line
+            seen("amber", 0.1, 0.75, 0.02),  # too sure to be so wrong
+            seen("amber", 0.6, 0.75, 0.05),  # before it: it would be hidden, and is driven into if it is taken for it
+        ],
+    )
+    def test_another_is_another(self, filled, other):
+        assert seen_in_tray(filled, [other], self.EYE) == []
+
+    def test_where_both_are_seen_only_the_nearer_to_its_place_is_it(self, filled):
+        itself, beyond = seen("amber", 0.32, 0.76, 0.05), seen("amber", 0.12, 0.76, 0.05)
+        assert seen_in_tray(filled, [beyond, itself], self.EYE) == [itself]
 
 
 class TestChoice:

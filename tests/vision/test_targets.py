@@ -12,6 +12,7 @@ from rover.devices.readings import Detection
 from rover.geometry import Pose
 from rover.vision.clear_view import ClearView
 from rover.vision.targets import (
+    FRAMES_TO_KNOW,
     MISSES_TO_FORGET,
     SIGHTINGS_TO_KNOW,
     FieldOfView,
@@ -22,6 +23,7 @@ from rover.vision.targets import (
 
 EYE = FieldOfView(ahead=0.06, half_view=math.radians(30.0), reach=2.5, nearest=0.12)
 START = Pose(1.0, 1.0, 0.0)
+AWAY = Pose(1.0, 1.0, math.pi)
 
 
 def detection(bearing, distance, kind="amber"):
@@ -118,6 +120,17 @@ class TestMemory:
             look(memory, (2.0, 1.0))
             known.append(memory.objects[0].known)
         assert known == [False] * (SIGHTINGS_TO_KNOW - 1) + [True]
+
+    def test_now_and_then_is_not_often_enough(self, memory):
+        for _ in range(SIGHTINGS_TO_KNOW + 1):
+            look(memory, (2.0, 1.0))
+            look(memory, frames=FRAMES_TO_KNOW + 1, pose=AWAY)
+        assert memory.objects == []
+
+    def test_what_is_believed_in_is_kept_while_nobody_looks(self, memory):
+        look(memory, (2.0, 1.0), frames=SIGHTINGS_TO_KNOW)
+        look(memory, frames=10 * FRAMES_TO_KNOW, pose=AWAY)
+        assert [one.known for one in memory.objects] == [True]
 
     def test_two_sightings_of_one_object_are_joined(self, memory):
         look(memory, (2.0, 1.0))

@@ -18,6 +18,10 @@ from rover.trials.trial import Trial
 ROOT = Path(__file__).parents[2]
 
 
+POST_OF_24_CM = 502
+"""A floor on which the middle of a post that the map has is 12 cm from its sides."""
+
+
 @pytest.fixture(autouse=True)
 def path(monkeypatch):
     for folder in ("honesty", "floors"):
@@ -72,13 +76,22 @@ def test_a_start_is_free(floors):
         assert all(math.dist(place, one[1:]) > turning for one in floor.objects)
 
 
-def test_objects_stand_within_the_field_and_in_nothing(floors):
-    drawn, _ = floors
-    for floor in drawn:
+def test_objects_stand_within_the_field_and_in_nothing(floors, generator):
+    drawn, body = floors
+    for floor in [*drawn, generator.generate(POST_OF_24_CM, body)]:
         places = [one[1:] for one in floor.objects]
         assert places
         assert min(floor.clearance(place) for place in places) > 0.025
+        assert not any(post.holds(place) for post in floor.posts for place in places)
         assert all(math.dist(one, other) > 0.05 for one in places for other in places if one is not other)
+
+
+def test_a_post_of_the_map_is_among_its_walls(generator):
+    floor = generator.generate(POST_OF_24_CM, generator.robot_named("cart").body)
+    (post,) = floor.posts
+    assert {one for name, one in floor.walls.items() if name.startswith("post")} == set(
+        zip(post.corners, (*post.corners[1:], post.corners[0]), strict=True)
+    )
 
 
 def test_floors_are_of_all_kinds(generator):

@@ -70,7 +70,7 @@ class Floor:
 
     Attributes:
         boundary: corners of the field.
-        walls: of the map, by name.
+        walls: of the map, by name; ``posts`` are those rectangles that stand with their walls among them.
         hidden_walls, hidden_posts: what the map has not; of a post its middle and radius.
         doorways: the free ways through partitions, from jamb to jamb.
         rooms: what partitions leave; ``closed`` are those of them without a way in.
@@ -82,6 +82,7 @@ class Floor:
 
     boundary: list[XY] = field(default_factory=list)
     walls: dict[str, Segment] = field(default_factory=dict)
+    posts: list[Rect] = field(default_factory=list)
     hidden_walls: list[Segment] = field(default_factory=list)
     hidden_posts: list[tuple[float, float, float]] = field(default_factory=list)
     doorways: list[Segment] = field(default_factory=list)
@@ -105,7 +106,8 @@ class Floor:
         walls = (distance_to_segment(point, *one) for one in (*edges, *self.solids))
         posts = (math.dist(point, (x, y)) - radius for x, y, radius in self.hidden_posts)
         nearest = min(*walls, *posts)
-        return nearest if inside(point, self.boundary) else -nearest
+        is_in_post = any(post.holds(point) for post in self.posts)
+        return nearest if inside(point, self.boundary) and not is_in_post else -nearest
 
     def from_doorways(self, point: XY) -> float:
         """Return how far (m) a point is from the nearest doorway."""

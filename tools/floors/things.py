@@ -104,7 +104,9 @@ def draw_post(sketch: Sketch, number: int) -> None:
         x, y = sketch.tried(lambda: _somewhere(sketch), lambda point: _is_out_of_the_way(sketch, point, 1.5 * half))
     except NoRoomError:
         return
-    corners = Rect(round(x - half, 2), round(y - half, 2), round(x + half, 2), round(y + half, 2)).corners
+    post = Rect(round(x - half, 2), round(y - half, 2), round(x + half, 2), round(y + half, 2))
+    sketch.floor.posts.append(post)
+    corners = post.corners
     for name, one, other in zip("abcd", corners, (*corners[1:], corners[0]), strict=True):
         sketch.floor.walls[f"post_{number}{name}"] = (one, other)
 

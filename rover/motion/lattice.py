@@ -106,6 +106,25 @@ class LatticeSearch:
             room = self._rooms[node] = self._clearance.if_free(self._pose(node))
         return room
 
+    def leads_to(self, other: "FromGoals") -> bool:
+        """Tell whether a node that was reached is among those from which the goals are."""
+        return not other.nodes.isdisjoint(self._costs)
+
+    def is_free(self, node: int) -> bool:
+        """Tell whether the outline may be at a node."""
+        return self._room(node) > -math.inf
+
+    def goal_nodes(self) -> list[int]:
+        """Return the nodes that are at a goal."""
+        nodes = []
+        for goal in self._goals:
+            column, row = (goal.x - self._start.x) / self._step, (goal.y - self._start.y) / self._step
+            places = {
+                (x, y) for x in (math.floor(column), math.ceil(column)) for y in (math.floor(row), math.ceil(row))
+            }
+            nodes += [_node(*place, index) for place in sorted(places) for index in range(_COUNT)]
+        return [node for node in nodes if self.is_free(node) and self._reached(node) is not None]
+
     def _expand(self, node: int) -> None:
         column, row, index = _parts(node)
         dx, dy = MOVES[index]
@@ -134,6 +153,43 @@ class LatticeSearch:
 
     def _can_turn_to(self, pose: Pose, heading: float) -> bool:
         return abs(wrap(heading - pose.heading)) < NEXT and free_turn(self._clearance, pose, heading) is not None
+
+
+class FromGoals:
+    """The nodes from which the goals are reached, found from the goals on: every move can be made backwards.
+
+    Where a goal stands in a pocket these are few, and not all others need be searched to know that none leads there.
+
+    Args:
+        search: the search that the goals are those of.
+
+    Attributes:
+        nodes: found so far.
+    """
+
+    def __init__(self, search: LatticeSearch) -> None:
+        self._search = search
+        self._open = search.goal_nodes()
+        self.nodes = set(self._open)
+
+    @property
+    def is_exhausted(self) -> bool:
+        """All have been found."""
+        return not self._open
+
+    def work(self) -> None:
+        """Find those next to one more."""
+        column, row, index = _parts(self._open.pop())
+        dx, dy = MOVES[index]
+        for node in (
+            _node(column + dx, row + dy, index),
+            _node(column - dx, row - dy, index),
+            _node(column, row, (index + 1) % _COUNT),
+            _node(column, row, (index - 1) % _COUNT),
+        ):
+            if node not in self.nodes and self._search.is_free(node):
+                self.nodes.add(node)
+                self._open.append(node)
 
 
 def _node(column: int, row: int, index: int) -> int:

@@ -2,8 +2,9 @@
 
 Where it can turn towards a goal and drive straight there, that is the way. Otherwise it is searched for over places and
 headings (`lattice`). What is still to go is taken as the straight distance at first; where that leads into dead ends,
-as the way of a disc as wide as the body (`disc_ways`), which also tells of a goal that no way leads to. The way found
-is cut short wherever a straight leg is free (`legs`).
+as the way of a disc as wide as the body (`disc_ways`), which also tells of a goal that no way leads to. Of a goal that
+only the disc comes to, a search from the goals tells. The way found is cut short wherever a straight leg is free
+(`legs`).
 
 The same calls give the same way: no clock is read.
 """
@@ -15,13 +16,15 @@ from rover.geometry import Pose
 from rover.motion.disc_ways import DiscWays
 from rover.motion.free_space import Clearance
 from rover.motion.goal import Goal
-from rover.motion.lattice import HEADINGS, TURN_COST, LatticeSearch
+from rover.motion.lattice import HEADINGS, TURN_COST, FromGoals, LatticeSearch
 from rover.motion.legs import CutShort, Leg, can_end, leg_to
 
 QUICK_NODES = 1_000
 """After so many nodes by straight distances the disc's ways are worked out ..."""
 MOST_NODES = 40_000
 """... and after so many more the search is given up."""
+MOST_FROM_GOALS = 10_000
+"""With more nodes than this from which the goals are reached, they stand in no pocket."""
 DISC_NODES = 4
 """So many nodes of the disc's ways cost no more time than one of the body's."""
 LOOK_NODES = 10
@@ -50,6 +53,7 @@ class WaySearch:
         self.legs: list[Leg] | None = None
         self.goal: Goal | None = None
         self._disc: DiscWays | None = None
+        self._from_goals: FromGoals | None = None
         self._cut: CutShort | None = None
         self.is_over = not self._goals or self._is_straight()
         if not self.is_over:
@@ -73,12 +77,27 @@ class WaySearch:
         elif not self._disc.is_over:
             if self._disc.work(DISC_NODES):
                 self._lattice = LatticeSearch(self._clearance, self._start, self._step, self._goals, self._disc.to_go)
+                self._from_goals = FromGoals(self._lattice)
             return 1
-        elif self._lattice.is_exhausted or self._lattice.nodes >= MOST_NODES:
+        elif self._lattice.is_exhausted or self._lattice.nodes >= MOST_NODES or self._is_pocket():
             self.is_over = True
             return 1
         self._search_on()
-        return 1
+        return 1 if self._from_goals is None else 2
+
+    def _is_pocket(self) -> bool:
+        """Search on from the goals; tell whether all was found that leads to them, and the way begins elsewhere."""
+        found = self._from_goals
+        if found is None or len(found.nodes) > MOST_FROM_GOALS:
+            self._from_goals = None
+            return False
+        if not found.is_exhausted:
+            found.work()
+            return False
+        if self._lattice.leads_to(found):
+            self._from_goals = None
+            return False
+        return True
 
     def _search_on(self) -> None:
         found = self._lattice.work()

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rover.geometry import Pose
+from rover.motion import planner
 from rover.motion.free_space import Clearance, FreeSpace, Thing
 from rover.motion.goal import Goal
 from rover.motion.outline import RoomDue
@@ -110,6 +111,31 @@ def test_a_goal_that_cannot_be_turned_to_is_none(way):
     assert way(START, Goal(5.7, 2.5, math.pi / 2), walls=NICHE)[0] is None
 
 
+def bend(width):
+    """Return the walls of a passage from the west that turns north at a right angle and ends there."""
+    low, high = 2.0 - 0.5 * width, 2.0 + 0.5 * width
+    return (
+        *(((4.0, high), (5.0, high)), ((4.0, low), (5.0 + width, low))),
+        *(((x, y), (x, 3.4)) for x, y in ((5.0, high), (5.0 + width, low))),
+        ((5.0, 3.4), (5.0 + width, 3.4)),
+    )
+
+
+def test_a_bend_that_a_disc_goes_round_and_the_body_does_not_is_soon_known(robot, field):
+    """It stands in a pocket; to search all of the bay from the other side took 40,000 nodes, and most of a minute."""
+    space = FreeSpace(robot, replace(field, walls=bend(0.38)), 0.05)
+    searching = WaySearch(
+        Clearance(space, space.outlines[0], RoomDue(MARGIN), (), START), START, [Goal(5.19, 2.9)], robot.body.width
+    )
+    searching.work(5_000)
+    assert searching.is_over
+    assert searching.legs is None
+
+
+def test_a_bend_that_is_wide_enough_is_gone_round(way):
+    assert way(START, Goal(5.22, 2.9), walls=bend(0.44))[0] is not None
+
+
 def test_a_robot_with_its_nose_at_a_wall_gets_away_from_it(way):
     start = Pose(5.77, 2.5, 0.0)
     legs, _ = way(start, Goal(1.0, 2.0), walls=NICHE)
@@ -134,6 +160,15 @@ def test_no_way_takes_more_room_than_is_left(way, start, goal, walls, things):
         return
     for pose in driven(start, legs or []):
         assert clearance.at(pose) >= -0.02
+
+
+@settings(max_examples=25, deadline=None)
+@given(start=poses, goal=poses, width=st.floats(0.3, 0.7), things=things)
+def test_the_search_from_the_goals_bars_no_way(way, start, goal, width, things):
+    found, _ = way(start, Goal(goal.x, goal.y), walls=bend(width), things=things)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(planner, "MOST_FROM_GOALS", 0)
+        assert way(start, Goal(goal.x, goal.y), walls=bend(width), things=things)[0] == found
 
 
 @settings(max_examples=25, deadline=None)

@@ -312,7 +312,7 @@ class PoseFilter:
         source, covariance = self.sources[name], self._covariance
         shared, predicted = covariance.against(slopes)
         if source.takes(innovation, predicted, variance, least):
-            source.refused_in_row = 0
+            source.accept()
             variance = source.variance(variance, predicted, least)
             self._correct(covariance.shrink(shared, predicted + variance), innovation)
             return True

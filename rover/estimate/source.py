@@ -14,6 +14,8 @@ LEARNED_IN = 40.0
 """Innovations over which the noise is learned: so many more weigh as much as all before."""
 REFUSALS_BEFORE_DOUBT = 10
 """So many refused corrections of one source in a row, and the filter doubts itself rather than the source..."""
+MOST_IN_ROW = 2 * REFUSALS_BEFORE_DOUBT
+"""No more are counted: as many of the other sign, and it is as at first."""
 WAY_BEFORE_DOUBT = 0.5
 """... those of a place only after this way (m): what stands before a wall would move the estimate otherwise."""
 NO_NOISE = 3
@@ -31,7 +33,7 @@ class Source:
         factor: of the stated variance, learned.
         heard: innovations in all; ``innovations``: their sum, in the measurement's unit.
         refused: those that the gate refused, in all.
-        refused_in_row: those of one sign since the last that it let pass; 0: none.
+        refused_in_row: those of one sign, less those of the other; each that passes halves them.
         refused_since_m: the way travelled when the first of these came.
     """
 
@@ -40,7 +42,7 @@ class Source:
         self.heard = self.refused = self.refused_in_row = 0
         self.innovations = 0.0
         self.refused_since_m = 0.0
-        self._refused = 0.0
+        self._is_refused_high = False
 
     def takes(self, innovation: float, predicted: float, variance: float, least: float = 0.0) -> bool:
         """Learn from an innovation, and return whether the gate lets it pass.
@@ -72,14 +74,20 @@ class Source:
             return variance
         return max(variance, predicted * least / (predicted - least)) if predicted > least else math.inf
 
+    def accept(self) -> None:
+        """Note that one was let pass. By chance any may be: one alone does not refute those that were refused."""
+        self.refused_in_row //= 2
+
     def refuse(self, innovation: float, travelled: float) -> None:
         """Note that one was refused, after a way (m)."""
-        if not self.refused_in_row or innovation * self._refused < 0.0:
-            self.refused_in_row = 0
-            self.refused_since_m = travelled
-        self._refused = innovation
         self.refused += 1
-        self.refused_in_row += 1
+        is_high = innovation > 0.0
+        if not self.refused_in_row:
+            self._is_refused_high, self.refused_since_m = is_high, travelled
+        if is_high is self._is_refused_high:
+            self.refused_in_row = min(self.refused_in_row + 1, MOST_IN_ROW)
+        else:
+            self.refused_in_row -= 1
 
     @property
     def is_refused_often(self) -> bool:

@@ -19,8 +19,10 @@ CLOSE = 0.4
 
 VANISHED = 0.1
 """What is no longer heard where it was, by more than this (m), may have left the beam beside it ..."""
+BY_MOVING = 0.005
+"""... if the robot has gone on by more than this (m) since it was heard there: else it is gone. ..."""
 TURNED_OFF = 0.35
-"""... and is then met no more once the robot has turned by so much (rad)."""
+"""... It is met no more once the robot has turned by so much (rad)."""
 
 
 ALONG = 0.5
@@ -74,14 +76,13 @@ class EchoMemory:
 class Room(NamedTuple):
     """Free way (m) ahead of the robot and behind it, and from its middle to what stands beside it.
 
-    Infinite where nothing is known to stand. ``perhaps_ahead`` is the way to what has left the beam before the robot
-    was past it: near the robot a beam is narrower than the body.
+    Infinite where nothing is known to stand. What has left the beam before the robot was past it still stands there:
+    near the robot a beam is narrower than the body.
     """
 
     ahead: float = math.inf
     behind: float = math.inf
     beside: float = math.inf
-    perhaps_ahead: float = math.inf
 
 
 class Echoes:
@@ -98,12 +99,9 @@ class Echoes:
     def room(self) -> Room:
         """What is free now."""
         room = [math.inf, math.inf, math.inf]
-        perhaps = math.inf
         for finder in self._finders.values():
             room[finder.ROOM] = min(room[finder.ROOM], finder.room)
-            perhaps = min(perhaps, finder.perhaps)
-        ahead, behind, beside = room
-        return Room(ahead, behind, beside, perhaps)
+        return Room(*room)
 
     def hear(self, name: str, value: RangeValue) -> None:
         """Take in a reading of a range finder."""
@@ -137,14 +135,14 @@ class _Ahead:
         self._left, self._lane = mount.left, 0.5 * body.width
         self._widening = math.sin(0.5 * keys.beam)
         self._past = self._reach(body) - 0.5 * body.length + VANISHED
-        self._perhaps, self._turned = math.inf, 0.0
+        self._left_beam, self._turned, self._gone_on = math.inf, 0.0, 0.0
 
     def _reach(self, body: Body) -> float:
         return max(0.5 * body.length, body.gripper_reach)
 
     @property
     def room(self) -> float:
-        return self._memory.gap
+        return min(self._memory.gap, self._left_beam)
 
     def hear(self, value: RangeValue) -> None:
         distance = value.distance
@@ -152,29 +150,28 @@ class _Ahead:
             off = abs(self._left + distance * self._aside) - distance * self._widening
             distance = distance * self._along if off <= self._lane else math.inf
         before = self._memory.gap
+        if distance is not None and distance - self._front < before + VANISHED:
+            self._gone_on = 0.0
         self._memory.hear(RangeValue(distance))
-        self._note_what_left(before)
+        if self._memory.gap <= self._left_beam + VANISHED:
+            self._left_beam = math.inf  # it is heard again
+        if self._gone_on > BY_MOVING:
+            self._note_what_left(before)
 
     def _note_what_left(self, before: float) -> None:
         """Keep in mind what was heard at a gap (m) and is not any more, if the lane is wider than the beam there."""
         gap = self._memory.gap
-        if gap <= self._perhaps + VANISHED:
-            self._perhaps = math.inf
         if before < gap - VANISHED and (before + self._front) * self._widening < self._lane:
-            self._perhaps, self._turned = min(before, self._perhaps), 0.0
-
-    @property
-    def perhaps(self) -> float:
-        """Way (m) to what may stand in the lane, beside the beam."""
-        return self._perhaps
+            self._left_beam, self._turned = min(before, self._left_beam), 0.0
 
     def moved(self, metres: float, turned: float) -> None:
         self._memory.moved(self.SENSE * metres, turned)
-        if self._perhaps < math.inf:
-            self._perhaps -= self.SENSE * metres
+        self._gone_on += self.SENSE * metres
+        if self._left_beam < math.inf:
+            self._left_beam -= self.SENSE * metres
             self._turned += turned
-            if self._perhaps < -self._past or abs(self._turned) > TURNED_OFF:
-                self._perhaps = math.inf
+            if self._left_beam < -self._past or abs(self._turned) > TURNED_OFF:
+                self._left_beam = math.inf
 
 
 class _Behind(_Ahead):
@@ -182,7 +179,6 @@ class _Behind(_Ahead):
 
     ROOM: ClassVar = Room._fields.index("behind")
     SENSE: ClassVar = -1.0
-    perhaps = math.inf
 
     def _reach(self, body: Body) -> float:
         return 0.5 * body.length
@@ -194,7 +190,6 @@ class _Beside:
     """
 
     ROOM: ClassVar = Room._fields.index("beside")
-    perhaps = math.inf
 
     def __init__(self, keys: RangeKeys, body: Body) -> None:
         self._length, self._way = body.length, 0.0

@@ -21,6 +21,9 @@ from rover.quantities import clamp
 
 BLOCKED_SHARE = 0.75
 """Share of the speed limit that is left while the range finder looks at something carried."""
+GENTLE_SHARE, REACTION = 0.9, 0.2
+"""Where nobody knows what stands, this share of the contact speed is asked for, and the braking begins so long (s)
+before it must: motors lag, and overshoot."""
 STALLED, OBSTACLE, BEHIND, BESIDE = "stalled", "obstacle", "obstacle behind", "obstacle beside"
 
 
@@ -177,9 +180,6 @@ class Limits:
     def _within(self, room: Room, wanted: Velocity, touches: bool, found: list[tuple[str, int]]) -> Velocity:
         """Return what is left of what is wanted by what stands ahead, behind or beside; ``touches``: ahead it may."""
         speed, turn_rate = wanted
-        if speed > 0.0 and not touches and room.perhaps_ahead < math.inf:
-            way = 2.0 * self._limits.deceleration * max(0.0, room.perhaps_ahead)
-            speed = min(speed, math.sqrt(self._limits.contact_speed**2 + way))
         if speed > 0.0 and not touches and room.ahead < math.inf:
             speed = min(speed, self._fastest_before(room.ahead, (OBSTACLE, FORWARDS), found))
         elif speed < 0.0 and room.behind < math.inf:
@@ -192,11 +192,14 @@ class Limits:
     def _where_known(self, explored: Explored, pose: Pose, wanted: Velocity) -> Velocity:
         """Return what is left of what is wanted where nobody knows whether something stands: it is touched gently."""
         speed, turn_rate = wanted
-        limits, gently = self._limits, self._limits.contact_speed
+        gently = GENTLE_SHARE * self._limits.contact_speed
         if speed > gently and explored.is_looking:
-            braking = (speed * speed - gently * gently) / (2.0 * limits.deceleration)
-            way = explored.way_ahead(pose, self._front, self._half_width, braking)
-            speed = min(speed, math.sqrt(gently * gently + 2.0 * limits.deceleration * way))
+            slowing = self._limits.deceleration
+            braking = (speed * speed - gently * gently) / (2.0 * slowing) + speed * REACTION
+            way = explored.way_ahead(pose, self._front, self._half_width, braking) - gently * REACTION
+            lag = slowing * REACTION
+            faster = math.sqrt((gently + lag) ** 2 + 2.0 * slowing * max(0.0, way)) - (gently + lag)
+            speed = min(speed, gently + faster)
         is_fast = abs(turn_rate) * self._swept > gently and self._turns_on_the_spot(wanted)
         if is_fast and not explored.is_round(pose, self._swept):
             turn_rate = math.copysign(gently / self._swept, turn_rate)

@@ -86,10 +86,13 @@ class Stepping:
         return new
 
     def _with_noise(self, device: str) -> Any:
-        """A heading that stays the same to the last digit while the robot drives would be taken for a frozen one."""
-        value = self.values[device]
-        if isinstance(value, HeadingValue):
-            return value._replace(angle=value.angle + 1e-6 * (self.sequences[device] % 2))
+        """What stays the same to the last digit while the robot drives would be taken for frozen."""
+        value, noise = self.values[device], 1e-6 * (self.sequences[device] % 2)
+        match value:
+            case HeadingValue(angle):
+                return value._replace(angle=angle + noise)
+            case BatteryValue(volts):
+                return value._replace(volts=volts + noise)
         return value
 
     def step(self, *actions: Action, faults: Sequence[tuple[str, str]] = (), **values: Any) -> StepRecord:

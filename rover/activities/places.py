@@ -139,7 +139,8 @@ def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, sp
     """Return what keeps the outline clear on the last straight way to an object, driven at a speed (m/s).
 
     Where things stand beside each other is known better than where they stand: they are seen together. Others that are
-    nearer to the object than ``neighbours`` (m) may be nudged.
+    nearer to the object than ``neighbours`` (m) may be nudged, and what was met so near to it was perhaps met elsewhere
+    along the front.
     """
     due = _room_due(known, speed)
     radius = 0.5 * known.errand.widest
@@ -148,7 +149,8 @@ def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, sp
     apart = max(neighbours, SAME)
     things = [Thing(x, y, radius, 0.0) for x, y in spots if target.distance(x, y) >= apart]
     things += [Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray]
-    things += [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in known.ledger.met_by(known.now_ns)]
+    met = [one for one in known.ledger.met_by(known.now_ns) if target.distance(one.x, one.y) >= neighbours]
+    things += [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in met]
     return Clearance(known.space, known.space.outlines[0], due, things, known.pose)
 
 

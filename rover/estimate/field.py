@@ -17,8 +17,8 @@ USUAL_BODY = 0.26
 """Width (m) of what drives into the tray where nobody says."""
 BESIDE_BODY = 0.03
 """What stands in the tray keeps so far (m) from the body that drives in or backs out."""
-BEHIND_SLOT = 0.05
-"""The body stays so far (m) behind what its jaws reach: what stands farther in is not beside it."""
+ABREAST = 0.02
+"""What stands no farther in than a slot, but for this (m), is beside the body, whose jaws reach little farther."""
 ASLANT = math.sin(math.radians(3.0))
 """A heading so far from the field's axes, as a sine, is aslant."""
 ROOM_STEP, ROOM_ENOUGH = 0.1, 1.5
@@ -74,7 +74,7 @@ class Ground:
             dx, dy = x - slot.x, y - slot.y
             if math.hypot(dx, dy) < self.spacing:
                 return False
-            if dx * c + dy * s < -BEHIND_SLOT and abs(dy * c - dx * s) < self.lane:
+            if dx * c + dy * s < ABREAST and abs(dy * c - dx * s) < self.lane:
                 return False
         return True
 
@@ -101,8 +101,10 @@ def ground_of(field: FieldPlan, object_width: float, expected: int | None, body_
     if zone is None:
         return bare
     entry = _entry(bare, zone, 0.5 * body_width) if zone.entry is None else zone.entry
-    slots = tuple(Slot(number, *place) for number, place in enumerate(_slots(zone, entry, object_width, expected)))
     lane = 0.5 * (body_width + object_width) + BESIDE_BODY
+    pitch = object_width + JAWS_ROOM
+    pitches = pitch, max(pitch, lane + 1e-6)  # abreast, the body has to pass as well
+    slots = tuple(Slot(number, *place) for number, place in enumerate(_slots(zone, entry, pitches, expected)))
     spacing = object_width + 0.5 * JAWS_ROOM
     return Ground(corners, edges, walls, zone, entry, slots, zone.marker, lane, spacing)
 
@@ -133,15 +135,18 @@ def _sides(zone: Zone, entry: float) -> tuple[float, float]:
     return (zone.width, zone.depth) if abs(math.cos(entry)) > abs(math.sin(entry)) else (zone.depth, zone.width)
 
 
-def _slots(zone: Zone, entry: float, object_width: float, expected: int | None) -> list[XY]:
-    """Return the places of the slots (m), those of the farthest row first; entered aslant, the rows are aslant too."""
+def _slots(zone: Zone, entry: float, pitches: tuple[float, float], expected: int | None) -> list[XY]:
+    """Return the places of the slots (m), those of the farthest row first; entered aslant, the rows are aslant too.
+
+    ``pitches``: so far (m) apart they are at least, one behind the other and abreast.
+    """
     c, s = math.cos(entry), math.sin(entry)
     if min(abs(c), abs(s)) < ASLANT:
         along, across = _sides(zone, entry)
-        columns, rows = _grid(across, along, object_width, expected)
+        columns, rows = _grid((along, across), pitches, expected)
         places = list(product(reversed(_spread(rows, along)), _spread(columns, across)))
     else:
-        places = _aslant(zone, entry, object_width + JAWS_ROOM)
+        places = _aslant(zone, entry, max(pitches))
     return [(zone.x + forward * c - left * s, zone.y + forward * s + left * c) for forward, left in places]
 
 
@@ -161,10 +166,11 @@ def _aslant(zone: Zone, entry: float, pitch: float) -> list[XY]:
     ]
 
 
-def _grid(across: float, along: float, object_width: float, expected: int | None) -> tuple[int, int]:
-    """Return (columns, rows): as few as the expected number allows, never closer than jaws need."""
-    pitch = object_width + JAWS_ROOM
-    most_columns, most_rows = (max(1, math.floor(side / pitch - 2 * EDGE_SHARE + 1)) for side in (across, along))
+def _grid(sides: XY, pitches: tuple[float, float], expected: int | None) -> tuple[int, int]:
+    """Return (columns, rows): as few as the expected number allows, never closer than the pitches."""
+    most_rows, most_columns = (
+        max(1, math.floor(side / pitch - 2 * EDGE_SHARE + 1)) for side, pitch in zip(sides, pitches, strict=True)
+    )
     if expected is None:
         return most_columns, most_rows
     for columns in range(1, most_columns + 1):

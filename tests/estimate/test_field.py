@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.field import BEHIND_SLOT, JAWS_ROOM, ground_of
+from rover.estimate.field import ABREAST, JAWS_ROOM, ground_of
 from rover.files.errand import FieldPlan
 
 CORNERS = [["0 m", "0 m"], ["6 m", "0 m"], ["6 m", "4 m"], ["0 m", "4 m"]]
@@ -111,13 +111,13 @@ class TestWayIn:
         body=st.floats(0.1, 0.6),
     )
     def test_an_open_slot_is_driven_into_past_everything(self, width, depth, entry, things, body):
-        """By hand: the body is a rectangle that comes up to 5 cm behind the slot, from as far off as you like."""
+        """By hand: the body is a rectangle that comes up to the slot, from as far off as you like."""
         made = ground(width, depth, entry=entry, body=body)
         c, s = math.cos(made.entry), math.sin(made.entry)
         for slot in (slot for slot in made.slots if made.is_open(slot, things)):
             for x, y in things:
                 ahead, left = (x - slot.x) * c + (y - slot.y) * s, (y - slot.y) * c - (x - slot.x) * s
-                assert ahead >= -BEHIND_SLOT or abs(left) >= 0.5 * (body + WIDTH)
+                assert ahead >= ABREAST or abs(left) >= 0.5 * (body + WIDTH)
 
     def test_a_slot_behind_a_filled_one_is_not_open(self):
         made = ground(1.2, 0.25, entry=0.0)

@@ -50,7 +50,7 @@ def fastest_turn(known: Knowledge) -> float:
     near = known.space.disc_room(pose.x, pose.y) < swept or any(
         math.hypot(one.x - pose.x, one.y - pose.y) < swept for one in known.ledger.met_by(known.now_ns)
     )
-    return known.robot.limits.contact_speed / outline.radius if near else math.inf
+    return known.robot.limits.gentle_speed / outline.radius if near else math.inf
 
 
 class Turn(Driving):

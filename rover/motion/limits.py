@@ -21,9 +21,8 @@ from rover.quantities import clamp
 
 BLOCKED_SHARE = 0.75
 """Share of the speed limit that is left while the range finder looks at something carried."""
-GENTLE_SHARE, REACTION = 0.9, 0.2
-"""Where nobody knows what stands, this share of the contact speed is asked for, and the braking begins so long (s)
-before it must: motors lag, and overshoot."""
+REACTION = 0.2
+"""Where nobody knows what stands the braking begins so long (s) before it must: motors lag."""
 STALLED, OBSTACLE, BEHIND, BESIDE = "stalled", "obstacle", "obstacle behind", "obstacle beside"
 
 
@@ -192,7 +191,7 @@ class Limits:
     def _where_known(self, explored: Explored, pose: Pose, wanted: Velocity) -> Velocity:
         """Return what is left of what is wanted where nobody knows whether something stands: it is touched gently."""
         speed, turn_rate = wanted
-        gently = GENTLE_SHARE * self._limits.contact_speed
+        gently = self._limits.gentle_speed
         if speed > gently and explored.is_looking:
             slowing = self._limits.deceleration
             braking = (speed * speed - gently * gently) / (2.0 * slowing) + speed * REACTION

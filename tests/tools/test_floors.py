@@ -11,8 +11,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rover.estimate.field import ground_of
+from rover.files import yaml_source
+from rover.files.errand import Errand
 from rover.files.given import Given
 from rover.session.assembly import with_user_activities
+from rover.simulation import TrueObject
 from rover.trials.trial import Trial
 
 ROOT = Path(__file__).parents[2]
@@ -290,6 +294,16 @@ def test_no_more_is_due_than_the_tray_has_room_for(results):
     row = rows(results, 1, **full)[0]
     assert row.brought == (1, 1)
     assert list(row.wrong) == []
+
+
+def test_what_stands_in_the_tray_takes_the_room_of_the_slots_that_it_bars(table):
+    errand = Errand.model_validate(yaml_source.read(ROOT / "config/greenhouse.yaml", "greenhouse.yaml").values)
+    ground = ground_of(errand.field, errand.widest, None)
+    whole = table._room(ground, [])
+    assert whole == len(ground.slots)
+    near = max(ground.slots, key=lambda slot: slot.number)
+    assert table._room(ground, [TrueObject("1", "amber", near.x, near.y)]) < whole - 1
+    assert table._room(ground, [TrueObject("1", "amber", 4.0, 3.0)]) == whole
 
 
 def test_of_a_run_it_is_told_what_was_left_and_why(table, generator, folder):

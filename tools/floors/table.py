@@ -32,8 +32,10 @@ from oracle import BARE, SAFE, XY, Circle, Part, Place, Reach, distance, reach, 
 from rehearsing import Runs, arguments, rehearsed
 from results import Row, show
 
+from rover.estimate.field import Ground
 from rover.events import GivenUp, HoldBack, Note, ObjectEvent, StateChange
 from rover.record.run import FinalObject, TrueBump
+from rover.simulation import TrueObject
 from rover.trials.campaign import command_of
 from rover.trials.trial import Trial, WatchedRehearsal, failed_row
 
@@ -54,7 +56,7 @@ class OnFloor(WatchedRehearsal):
 
     Attributes:
         can_reach, tightly: what can be, with the room that is due, and barely.
-        in_tray: ids of what stands in the tray at the start.
+        in_tray: ids of what stands in the tray at the start; ``room``: how many more it takes.
     """
 
     def __init__(self, *given: Any, **parts: Any) -> None:
@@ -66,6 +68,7 @@ class OnFloor(WatchedRehearsal):
         is_all = self.can_reach.tray and len(self.can_reach.objects) == len(self.place.objects)
         self.tightly = self.can_reach if is_all else reach(self.place, self.outline, BARE)
         self.in_tray = {one.id for one in self.bench.objects if known.ground.in_zone(one.x, one.y)}
+        self.room = _room(known.ground, self.bench.objects)
         self._stood = {one.id: (one.x, one.y) for one in self.bench.objects}
         self._tried: list[tuple[XY, str]] = []
         self._failure = self._held_back = ""
@@ -137,6 +140,16 @@ class OnFloor(WatchedRehearsal):
             self._tried[-1] = (self._tried[-1][0], f"tried: {how}")
 
 
+def _room(ground: Ground, objects: Iterable[TrueObject]) -> int:
+    """Return how many more the tray takes: what stands in it from the start bars more slots than one."""
+    things = [(one.x, one.y) for one in objects if ground.in_zone(one.x, one.y)]
+    before = len(things)
+    for slot in ground.slots:
+        if ground.is_open(slot, things):
+            things.append((slot.x, slot.y))
+    return len(things) - before
+
+
 def _apart(parts: Iterable[Part], pose: tuple[float, float, float], ends: Any) -> float:
     x, y, heading = pose
     return min(float(distance(part, np.array([x]), np.array([y]), heading, ends)[0]) for part in parts)
@@ -157,7 +170,7 @@ def run(task: Task) -> Row:
         **named,
         objects=len(final),
         reachable=reachable,
-        room=max(0, len(rehearsal.core.known.ground.slots) - len(rehearsal.in_tray)),
+        room=rehearsal.room,
         tight=[one for one in _ids(rehearsal.tightly, rehearsal.in_tray) if one not in reachable],
         delivered=delivered,
         counted=result.delivered,

@@ -9,6 +9,7 @@ from rover.activities.activity import Knowledge
 from rover.activities.driving import PATIENCE, Driving, drawn
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.kinds import Number
+from rover.motion.limits import gentle_speed
 from rover.motion.profile import turning
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
@@ -50,7 +51,7 @@ def fastest_turn(known: Knowledge) -> float:
     near = known.space.disc_room(pose.x, pose.y) < swept or any(
         math.hypot(one.x - pose.x, one.y - pose.y) < swept for one in known.ledger.met_by(known.now_ns)
     )
-    return known.robot.limits.gentle_speed / outline.radius if near else math.inf
+    return gentle_speed(known.robot.limits) / outline.radius if near else math.inf
 
 
 class Turn(Driving):

@@ -175,10 +175,6 @@ def _going(value: object) -> Going:
 Without = Annotated[Going, BeforeValidator(_going)]
 
 
-GENTLE_SHARE = 0.9
-"""Share of the contact speed that is asked for where something may be touched unawares."""
-
-
 class LimitSettings(Model):
     """What no behaviour may exceed."""
 
@@ -214,11 +210,6 @@ class LimitSettings(Model):
     """... within so long latch a stop."""
     command_lasts: Annotated[Time, POSITIVE] = si("250 ms")
     """A drive command that is not followed by another ends after so long: wheels at zero."""
-
-    @property
-    def gentle_speed(self) -> float:
-        """What is asked for where something may be touched that nobody knows of (m/s): wheels overshoot."""
-        return GENTLE_SHARE * self.contact_speed
 
 
 class RecordKeys(Model):

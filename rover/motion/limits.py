@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from rover.estimate.doubt import SURE
 from rover.estimate.field import Ground
-from rover.files.robot import Robot
+from rover.files.robot import LimitSettings, Robot
 from rover.geometry import Pose
 from rover.motion.echo import Room, foremost, looks_along, swept_radius
 from rover.motion.explored import Explored
@@ -21,6 +21,8 @@ from rover.quantities import clamp
 
 BLOCKED_SHARE = 0.75
 """Share of the speed limit that is left while the range finder looks at something carried."""
+GENTLE_SHARE = 0.9
+"""Share of the contact speed that is asked for where something may be touched unawares: wheels overshoot."""
 REACTION = 0.2
 """Where nobody knows what stands the braking begins so long (s) before it must: motors lag."""
 STALLED, OBSTACLE, BEHIND, BESIDE = "stalled", "obstacle", "obstacle behind", "obstacle beside"
@@ -74,6 +76,11 @@ def fastest(robot: Robot) -> tuple[float, float]:
     slow = min(limits.speed, limits.contact_speed)
     ahead, back = looks_along(robot)
     return limits.speed if ahead else slow, limits.speed if back else slow
+
+
+def gentle_speed(limits: LimitSettings) -> float:
+    """Return how fast (m/s) to go where something may be touched that nobody knows of."""
+    return GENTLE_SHARE * limits.contact_speed
 
 
 class Limits:
@@ -191,7 +198,7 @@ class Limits:
     def _where_known(self, explored: Explored, pose: Pose, wanted: Velocity) -> Velocity:
         """Return what is left of what is wanted where nobody knows whether something stands: it is touched gently."""
         speed, turn_rate = wanted
-        gently = self._limits.gentle_speed
+        gently = gentle_speed(self._limits)
         if speed > gently and explored.is_looking:
             slowing = self._limits.deceleration
             braking = (speed * speed - gently * gently) / (2.0 * slowing) + speed * REACTION

@@ -1,13 +1,14 @@
 """Places by name, and what stands about the field that is to be driven round."""
 
 import math
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from rover.activities.activity import Knowledge
 from rover.estimate.doubt import SURE
 from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import Lookout
-from rover.geometry import Pose
+from rover.geometry import XY, Pose
 from rover.motion.free_space import Clearance, Thing
 from rover.motion.keep_clear import CREEP, room_due
 from rover.motion.outline import RoomDue
@@ -54,8 +55,22 @@ def place_of(known: Knowledge, place: Any) -> PlaceXYH | None:
 
 
 def _gate(known: Knowledge) -> PlaceXYH | None:
-    slot = known.ledger.slot
-    return None if slot is None else gate_before(known.ground, slot, known.robot.body.gripper_reach)
+    slots = slots_to_fill(known)
+    return gate_before(known.ground, slots[0], known.robot.body.gripper_reach) if slots else None
+
+
+def slots_to_fill(known: Knowledge) -> list[Slot]:
+    """Return the free slots in the order in which to fill them: last those before which something stands."""
+    things = [(one.x, one.y) for one in things_about(known)]
+    return sorted(known.ledger.free_slots, key=lambda slot: not _is_clear_before(known, slot, things))
+
+
+def _is_clear_before(known: Knowledge, slot: Slot, things: Sequence[XY]) -> bool:
+    """Tell whether nothing stands where the body is at a slot's gate, or drives in from there."""
+    ground, body = known.ground, known.robot.body
+    gate = gate_before(ground, slot, body.gripper_reach)
+    most = math.dist((gate.x, gate.y), (slot.x, slot.y)) + 0.5 * math.hypot(body.length, body.width)
+    return ground.is_open(slot, [one for one in things if math.dist(one, (slot.x, slot.y)) < most])
 
 
 def gate_before(ground: Ground, slot: Slot, reach: float) -> Pose:

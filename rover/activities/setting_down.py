@@ -8,6 +8,7 @@ from rover import quantities
 from rover.activities.activity import Knowledge
 from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving, why_give_up
 from rover.activities.gripping import SETTLE, jaws_covariance, jaws_place
+from rover.activities.places import slots_to_fill
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.estimate.ellipse import chance_inside
 from rover.estimate.field import Slot
@@ -59,7 +60,8 @@ class SetDown(Driving):
     )
 
     def __init__(self, known: Knowledge, values: Mapping[str, Any]) -> None:
-        self._slot = known.ledger.slot
+        slots = slots_to_fill(known)
+        self._slot = next((slot for slot in slots if abs(_to_slot(known, slot)[1]) <= IN_FRONT), None)
         self._speed = values.get("speed", 0.5 * known.robot.limits.speed)
         self._in_from = (known.pose.x, known.pose.y)
         gripper = known.robot.devices.gripper
@@ -70,9 +72,7 @@ class SetDown(Driving):
         self._look: LookBack | None = None
         self._given_up = ""
         if self._slot is None:
-            self.fail("no slot is free")
-        elif abs(_to_slot(known, self._slot)[1]) > IN_FRONT:
-            self.fail("the free slot is not straight ahead")
+            self.fail("no free slot is straight ahead" if slots else "no slot is free")
         elif _chance_inside(known, known.ledger.carried or "", (self._slot.x, self._slot.y)) < SURE_ENOUGH:
             self.fail("the position is too unsure: it could be set down beside the tray")
 

@@ -266,7 +266,7 @@ RULES: tuple[Rule, ...] = (
         "position too unsure",
         "something was not done since the position is too unsure",
         "give it walls or a marker to fix its position by; see what is said of heading and counts",
-        said(("activity",), r"position is too unsure|free slot is not straight ahead", "position"),
+        said(("activity",), r"position is too unsure|free slot is (not )?straight ahead", "position"),
     ),
     Rule(
         "no fix",

@@ -160,6 +160,16 @@ class TestSetDown:
         assert (thing.x, thing.y) == pytest.approx((delivery.x, delivery.y), abs=0.06)
         assert did.run.true_track[-1].x > 1.25
 
+    def test_a_slot_before_which_another_stands_is_left_for_later(self, doing, jar):
+        """It stands 15 cm before the tray, in the lane to the slot that would be filled first."""
+        did = doing(*self.carried, self.down, objects=[jar(4.0, 2.0), jar(1.4, 2.33, "violet")], lasts="2 min")
+        assert did.progress == "done", did.why
+        (delivery,) = did.run.events_of(Delivery)
+        first, other = did.run.final_objects
+        assert delivery.slot > 0
+        assert first.place == "tray"
+        assert (other.x, other.y) == pytest.approx((1.4, 2.33), abs=1e-6)
+
     def test_out_straight_it_does_not_touch_the_jar_again(self, doing, jar):
         did = doing(*self.carried, ("set_down", {}), ("turn", {"by": "180 deg"}), objects=[jar(4.0, 2.0)])
         (delivery,) = did.run.events_of(Delivery)

@@ -4,7 +4,8 @@ import math
 from typing import NamedTuple
 
 from rover.activities.activity import Knowledge
-from rover.activities.places import clearance_from
+from rover.activities.places import barest_clearance, clearance_from
+from rover.geometry import Pose
 from rover.motion.request import Request
 from rover.quantities import wrap
 
@@ -14,6 +15,11 @@ AWAY_FROM_ECHO = 0.36
 """... and so far (m) from what it hears: from there silence means a free way again (`rover.motion.echo.CLOSE`)."""
 TURN, TURN_RATE = math.radians(25.0), math.radians(30.0)
 """So far and so fast it turns to get free."""
+EDGE_TURNS = tuple(math.radians(degrees) for degrees in (0, 2, -2, 4, -4, 8, -8, 12, -12, 16, -16))
+EDGE_WAYS = (0.1, -0.1, 0.2, -0.2, 0.3, -0.3)
+"""By such a turn (rad) and such a way (m) it edges away from what it stands too near to for turning round ..."""
+EDGE_GAIN = 0.01
+"""... if there is so much more room (m) at its end."""
 MOVES_WITHIN, LEAST = 2.0, 0.2
 """What has not made this share of a piece within so long (s) is jammed as well."""
 
@@ -41,12 +47,28 @@ def pieces_from(known: Knowledge, jammed: Piece, far: float = AWAY) -> list[list
     return [[Piece(-math.copysign(far, jammed.way)), *turns]]
 
 
+def edging_away(known: Knowledge) -> list[list[Piece]]:
+    """Return a small turn and a straight way that lead farthest off what the robot stands close to; none: none does."""
+    clearance, pose = barest_clearance(known), known.pose
+    most, best = clearance.at(pose) + EDGE_GAIN, Piece()
+    for angle in EDGE_TURNS:
+        if not clearance.can_turn(pose, angle):
+            continue
+        turned = pose._replace(heading=pose.heading + angle)
+        for way in EDGE_WAYS:
+            room = clearance.at(Pose(*turned.beside(way, 0.0), turned.heading))
+            if room > most and clearance.along(turned, way) is not None:
+                most, best = room, Piece(way, angle)
+    pieces = [Piece(angle=best.angle), Piece(best.way)]
+    return [[piece] for piece in pieces if any(piece)]
+
+
 class GettingFree:
     """The part of other activities that gets free. Whether it did or not, at its end another way is to be looked for.
 
     Args:
         known: what the robot knows.
-        pieces: of `pieces_from`.
+        pieces: of `pieces_from` or `edging_away`.
     """
 
     def __init__(self, known: Knowledge, pieces: list[list[Piece]]) -> None:

@@ -177,3 +177,9 @@ def clearance_from(known: Knowledge, start: Pose, manner: Manner = AS_USUAL) -> 
     margin, doubt = _room_due(known, manner.speed)
     due = RoomDue(margin + ASTRAY, doubt)
     return Clearance(known.space, known.space.outlines[known.loaded], due, things_about(known, manner), start)
+
+
+def barest_clearance(known: Knowledge) -> Clearance:
+    """Return what keeps the outline clear of what it would surely touch, and no more, from where the robot is."""
+    outline = known.space.outlines[known.loaded]
+    return Clearance(known.space, outline, _room_due(known, FEEL), things_about(known, Manner(FEEL)), known.pose)

@@ -7,7 +7,7 @@ from typing import Any
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.driving import HELD, SPEED
 from rover.activities.fixing import SurerPosition
-from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, Piece, pieces_from
+from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, Piece, edging_away, pieces_from
 from rover.activities.legs_driven import LegsDriven
 from rover.activities.meeting import Meeting
 from rover.activities.places import AS_USUAL, Manner, PlaceXYH, clearance_from, place_of, things_about
@@ -48,7 +48,7 @@ class RouteFollower:
         self._jams = 0
         self._meeting = Meeting()
         self._manner = AS_USUAL
-        self._doubts_heard = self._is_last = False
+        self._doubts_heard = self._is_last = self._edges = False
         self._surer = SurerPosition()
         self._legs: LegsDriven | None = None
         self._free: GettingFree | None = None
@@ -56,6 +56,7 @@ class RouteFollower:
 
     def _plan(self, known: Knowledge) -> None:
         clearance = clearance_from(known, known.pose, self._manner)
+        self._is_cramped = clearance.is_cramped
         self._legs, self._watch = None, WayWatch(known, self._manner)
         self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
 
@@ -97,7 +98,8 @@ class RouteFollower:
     def _without_way(self, known: Knowledge) -> Request:
         """Try what may yet show a way: a surer position, a creep, and doubt of what was only heard, or seen from afar.
 
-        A load is not given up as long as there may be a way, and who hears no walls has no surer position to hope for.
+        The last is to feel the way: a load is not given up as long as there may be one, who hears no walls has no surer
+        position to hope for, and who stands too near to something to turn round has to get off it.
         """
         if self._surer.begin(known):
             self._search = None
@@ -108,8 +110,12 @@ class RouteFollower:
             self._doubts_heard = True  # heard again, it is there
         elif not self._manner.without_vague and any(one.is_vague for one in known.targets.others()):
             self._manner = self._manner._replace(without_vague=True)  # seen better from nearer
-        elif self._manner.speed > FEEL and (known.loaded or known.robot.devices.range is None):
+        elif self._manner.speed > FEEL and (known.loaded or known.robot.devices.range is None or self._is_cramped):
             self._manner = self._manner._replace(speed=FEEL)
+        elif self._is_cramped and self._jams < self.MOST_JAMS and (pieces := edging_away(known)):
+            self._jams += 1
+            self._free, self._is_last, self._edges = GettingFree(known, pieces), False, True
+            return STILL
         else:
             return self._fail("found no way round what stands in between")
         self._plan(known)
@@ -140,7 +146,9 @@ class RouteFollower:
     def _get_free(self, known: Knowledge, free: GettingFree) -> Request:
         request = free.request(known)
         if request is not None:
-            return request
+            return request._replace(feels=self._edges)
+        if self._edges:
+            self._edges, self._manner = False, AS_USUAL
         self._free = None
         if self._is_last:
             return self._fail("touched a wall where no more room was to be had")

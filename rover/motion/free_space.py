@@ -110,6 +110,11 @@ class Clearance:
         self._lacking = min(0.0, self.at(start) - SWAY)
         self._touching = min(TOUCHES, space.room(outline, start) - SWAY) if self._lacking < 0.0 else -math.inf
 
+    @property
+    def is_cramped(self) -> bool:
+        """Whether the robot cannot turn round on the spot where the ways begin, one way or the other."""
+        return not (self.can_turn(self._start, math.pi) or self.can_turn(self._start, -math.pi))
+
     def _with_room_at(self, start: Pose, thing: Thing) -> Thing:
         """Return a thing with no more room to be left round it than there is at first."""
         room = self._apart(start, thing) - thing.radius - SWAY

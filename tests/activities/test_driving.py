@@ -113,6 +113,15 @@ class TestDriveTo:
         assert abs(math.remainder(end.heading - math.pi, math.tau)) < 0.08
         assert end.x > 1.25 + 0.16
 
+    @pytest.mark.parametrize("heading", ["0 deg", "4 deg", "-4 deg", "180 deg"])
+    @pytest.mark.parametrize("y", ["15 cm", "17 cm", "20 cm"])
+    def test_from_close_beside_the_boundary(self, doing, y, heading):
+        """The body is 26 cm wide: from 2 to 7 cm are left, too few to turn on the spot."""
+        start = {"x": "3 m", "y": y, "heading": heading}
+        did = doing(("drive_to", {"place": ["5 m", "2 m"]}), field={"start": start}, lasts="90 s")
+        assert did.progress == "done", did.why
+        assert did.run.truth.farthest_outside_m < 0.01
+
     def test_round_an_unknown_obstacle(self, doing):
         did = doing(("drive_to", {"place": ["5 m", "2 m"]}), obstacles=[{"x": "4 m", "y": "2 m", "radius": "6 cm"}])
         assert did.progress == "done", did.why

@@ -213,10 +213,10 @@ def seen_in_tray(ledger: Ledger, sighted: Sequence[Sighting], eye: XY) -> list[S
 
 def _may_be_beyond(one: Sighting, place: XY, eye: XY) -> bool:
     """Tell whether a sighting is on the line from the eye through a place (m), about there or farther off."""
-    distance = math.dist(eye, (one.x, one.y))
-    c, s = (one.x - eye[0]) / distance, (one.y - eye[1]) / distance
+    direction = math.atan2(one.y - eye[1], one.x - eye[0])
+    c, s = math.cos(direction), math.sin(direction)
     dx, dy = place[0] - eye[0], place[1] - eye[1]
-    beyond, across = distance - (dx * c + dy * s), abs(dy * c - dx * s)
+    beyond, across = math.dist(eye, (one.x, one.y)) - (dx * c + dy * s), abs(dy * c - dx * s)
     return across < SET_DOWN_RADIUS and -SET_DOWN_RADIUS < beyond < BEYOND_SIGMAS * one.detection.distance_sigma
 
 

@@ -21,6 +21,8 @@ VANISHED = 0.1
 """What is no longer heard where it was, by more than this (m), may have left the beam beside it ..."""
 BY_MOVING = 0.005
 """... if the robot has gone on by more than this (m) since it was heard there: else it is gone. ..."""
+WAITED = 30
+"""After so many echoes from farther off, heard while the robot stands before it, it has perhaps gone since ..."""
 TURNED_OFF = 0.35
 """... It is met no more once the robot has turned by so much (rad)."""
 
@@ -77,12 +79,13 @@ class Room(NamedTuple):
     """Free way (m) ahead of the robot and behind it, and from its middle to what stands beside it.
 
     Infinite where nothing is known to stand. What has left the beam before the robot was past it still stands there:
-    near the robot a beam is narrower than the body.
+    near the robot a beam is narrower than the body. ``perhaps_ahead`` is the way to what may have gone meanwhile.
     """
 
     ahead: float = math.inf
     behind: float = math.inf
     beside: float = math.inf
+    perhaps_ahead: float = math.inf
 
 
 class Echoes:
@@ -99,9 +102,12 @@ class Echoes:
     def room(self) -> Room:
         """What is free now."""
         room = [math.inf, math.inf, math.inf]
+        perhaps = math.inf
         for finder in self._finders.values():
             room[finder.ROOM] = min(room[finder.ROOM], finder.room)
-        return Room(*room)
+            perhaps = min(perhaps, finder.perhaps)
+        ahead, behind, beside = room
+        return Room(ahead, behind, beside, perhaps)
 
     def hear(self, name: str, value: RangeValue) -> None:
         """Take in a reading of a range finder."""
@@ -136,13 +142,19 @@ class _Ahead:
         self._widening = math.sin(0.5 * keys.beam)
         self._past = self._reach(body) - 0.5 * body.length + VANISHED
         self._left_beam, self._turned, self._gone_on = math.inf, 0.0, 0.0
+        self._way, self._waited = 0.0, 0
 
     def _reach(self, body: Body) -> float:
         return max(0.5 * body.length, body.gripper_reach)
 
     @property
     def room(self) -> float:
-        return min(self._memory.gap, self._left_beam)
+        return self._memory.gap if self._waited > WAITED else min(self._memory.gap, self._left_beam)
+
+    @property
+    def perhaps(self) -> float:
+        """Way (m) to what has left the beam, if it has perhaps gone since."""
+        return self._left_beam if self._waited > WAITED else math.inf
 
     def hear(self, value: RangeValue) -> None:
         distance = value.distance
@@ -155,6 +167,7 @@ class _Ahead:
         self._memory.hear(RangeValue(distance))
         if self._memory.gap <= self._left_beam + VANISHED:
             self._left_beam = math.inf  # it is heard again
+        self._waited += 1
         if self._gone_on > BY_MOVING:
             self._note_what_left(before)
 
@@ -162,11 +175,14 @@ class _Ahead:
         """Keep in mind what was heard at a gap (m) and is not any more, if the lane is wider than the beam there."""
         gap = self._memory.gap
         if before < gap - VANISHED and (before + self._front) * self._widening < self._lane:
-            self._left_beam, self._turned = min(before, self._left_beam), 0.0
+            self._left_beam, self._turned, self._waited = min(before, self._left_beam), 0.0, 0
 
     def moved(self, metres: float, turned: float) -> None:
         self._memory.moved(self.SENSE * metres, turned)
         self._gone_on += self.SENSE * metres
+        self._way += abs(metres)
+        if self._way > BY_MOVING and self._waited <= WAITED:
+            self._way, self._waited = 0.0, 0
         if self._left_beam < math.inf:
             self._left_beam -= self.SENSE * metres
             self._turned += turned
@@ -179,6 +195,7 @@ class _Behind(_Ahead):
 
     ROOM: ClassVar = Room._fields.index("behind")
     SENSE: ClassVar = -1.0
+    perhaps = math.inf
 
     def _reach(self, body: Body) -> float:
         return 0.5 * body.length
@@ -190,6 +207,7 @@ class _Beside:
     """
 
     ROOM: ClassVar = Room._fields.index("beside")
+    perhaps = math.inf
 
     def __init__(self, keys: RangeKeys, body: Body) -> None:
         self._length, self._way = body.length, 0.0

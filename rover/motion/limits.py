@@ -186,6 +186,9 @@ class Limits:
     def _within(self, room: Room, wanted: Velocity, touches: bool, found: list[tuple[str, int]]) -> Velocity:
         """Return what is left of what is wanted by what stands ahead, behind or beside; ``touches``: ahead it may."""
         speed, turn_rate = wanted
+        if speed > 0.0 and not touches and room.perhaps_ahead < math.inf:
+            way = 2.0 * self._limits.deceleration * max(0.0, room.perhaps_ahead)
+            speed = min(speed, math.sqrt(gentle_speed(self._limits) ** 2 + way))
         if speed > 0.0 and not touches and room.ahead < math.inf:
             speed = min(speed, self._fastest_before(room.ahead, (OBSTACLE, FORWARDS), found))
         elif speed < 0.0 and room.behind < math.inf:

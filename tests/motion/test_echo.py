@@ -143,6 +143,15 @@ class TestEchoes:
             echoes.hear("range", FAR)
         assert echoes.room.ahead > 1.6
 
+    def test_after_a_while_it_may_have_gone_too(self, heard):
+        """Somebody stepped across: who stands before where it was for two seconds goes on, but gently."""
+        echoes = heard({}, range=0.4)
+        echoes.moved(0.02, 0.0)
+        for _ in range(35):
+            echoes.hear("range", FAR)
+        assert echoes.room.ahead > 1.6
+        assert echoes.room.perhaps_ahead == pytest.approx(0.32)
+
     def test_heard_again_it_is_where_it_is_heard(self, heard):
         echoes = heard({}, range=0.5)
         echoes.moved(0.1, 0.0)

@@ -196,7 +196,7 @@ class TestStop:
         records = []
         for _ in range(25):
             records += moving.steps(0.6, range=RangeValue(0.1))  # it stands by then: what goes now goes by itself
-            records += moving.steps(1.0, range=RangeValue(3.0))
+            records += moving.steps(1.0, range=RangeValue(0.9))
         assert Stop("held back too often") in of(records, Stop)
         assert duties(records[-1]) == (0.0, 0.0)
 

@@ -15,8 +15,8 @@ AWAY_FROM_ECHO = 0.36
 """... and so far (m) from what it hears: from there silence means a free way again (`rover.motion.echo.CLOSE`)."""
 TURN, TURN_RATE = math.radians(25.0), math.radians(30.0)
 """So far and so fast it turns to get free."""
-EDGE_TURNS = tuple(math.radians(degrees) for degrees in (0, 2, -2, 4, -4, 8, -8, 12, -12, 16, -16))
-EDGE_WAYS = (0.1, -0.1, 0.2, -0.2, 0.3, -0.3)
+EDGE_TURNS = tuple(math.radians(degrees) for degrees in (0, 4, -4, 8, -8, 16, -16))
+EDGE_WAYS = (0.15, -0.15, 0.3, -0.3)
 """By such a turn (rad) and such a way (m) it edges away from what it stands too near to for turning round ..."""
 EDGE_GAIN = 0.01
 """... if there is so much more room (m) at its end."""

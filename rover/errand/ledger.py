@@ -262,11 +262,6 @@ class Ledger:
             raise StateMismatchError(str(error)) from error
 
     @property
-    def slot(self) -> Slot | None:
-        """The next free slot, None when the tray is full."""
-        return next(iter(self.free_slots), None)
-
-    @property
     def free_slots(self) -> list[Slot]:
         """Slots in which nothing stands, and that are driven into past nothing that does, in the order of filling."""
         things = self.in_tray

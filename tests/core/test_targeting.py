@@ -91,7 +91,7 @@ class TestDoneWith:
 
     def test_seen_vaguely_from_far_off_a_jar_in_the_tray_may_seem_to_stand_beside_it(self, ledger):
         errand = ledger(expect=1)
-        slot = errand.slot
+        slot = errand.free_slots[0]
         errand.carried = "amber"
         errand.set_down(slot, slot.x, slot.y, 1.0)
         assert is_done_with(errand, seen("amber", slot.x + 0.9, slot.y, 0.35))

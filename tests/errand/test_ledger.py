@@ -31,7 +31,7 @@ def ledger():
 
 
 def deliver(ledger, kind):
-    ledger.filled.append(Filled(ledger.slot, kind))
+    ledger.filled.append(Filled(ledger.free_slots[0], kind))
     ledger.delivered.append(kind)
 
 
@@ -47,15 +47,15 @@ class TestSlots:
     def test_they_are_filled_in_order(self, ledger):
         errand = ledger(expect=3)
         numbers = []
-        while errand.slot is not None:
-            numbers.append(errand.slot.number)
+        while free := errand.free_slots:
+            numbers.append(free[0].number)
             deliver(errand, "amber")
         assert numbers == sorted(numbers)
         assert len(numbers) >= 3
 
     def test_without_a_tray_there_is_none(self, ledger):
         field = yaml_source.read(GREENHOUSE, GREENHOUSE.name).values["field"]
-        assert ledger(field={key: value for key, value in field.items() if key != "zone"}).slot is None
+        assert ledger(field={key: value for key, value in field.items() if key != "zone"}).free_slots == []
 
 
 class TestLeft:
@@ -118,7 +118,7 @@ class TestEvents:
 
     def test_an_object_from_choice_to_delivery(self, ledger):
         errand = ledger(expect=2)
-        slot = errand.slot
+        slot = errand.free_slots[0]
         errand.stories.see(7, "amber", 2.02, 1.0, "in 3 frames")
         errand.stories.choose(7, 2.01, 1.0)
         errand.go_for(Pose(2.01, 1.0, 0.0))
@@ -158,7 +158,7 @@ class TestEvents:
 
     def test_jaws_that_open_over_a_slot_with_nothing_in_them_deliver_nothing(self, ledger):
         errand = ledger(expect=1)
-        errand.set_down(errand.slot, 1.0, 1.0, 0.9)
+        errand.set_down(errand.free_slots[0], 1.0, 1.0, 0.9)
         errand.delivered_by(BELIEVED)
         assert (errand.events, errand.delivered, errand.believed) == ([], [], [])
         assert len(errand.filled) == 1
@@ -174,7 +174,7 @@ class TestLeftThere:
         """A ledger whose jaws have been opened on an object in the tray."""
         errand = ledger(expect=3)
         errand.found(self.GRIP)
-        errand.set_down(errand.slot, 0.4, 1.2, 0.9)
+        errand.set_down(errand.free_slots[0], 0.4, 1.2, 0.9)
         return errand
 
     @pytest.mark.parametrize(
@@ -329,7 +329,6 @@ class TestStanding:
         in_way = max(free, key=lambda slot: slot.x)  # the tray is entered along -x: the nearest to its gate
         errand.stands_in_tray(Standing("amber", in_way.x, in_way.y))
         assert {slot.number for slot in errand.free_slots} == {one.number for one in free if one.y != in_way.y}
-        assert errand.slot in errand.free_slots
         assert errand.account(known=0).counted == 0
 
     def test_seen_again_a_little_elsewhere_it_is_the_same(self, ledger):

@@ -164,7 +164,7 @@ class SetDown:
         self.progress = Progress.UNDER_WAY
 
     def step(self, known):
-        ledger, slot = known.ledger, known.ledger.slot
+        ledger, slot = known.ledger, known.ledger.free_slots[0]
         ledger.filled.append(Filled(slot, "amber"))
         ledger.delivered.append("amber")
         known.events.append(Delivery(len(ledger.delivered), "amber", slot.number, slot.x, slot.y))

@@ -117,54 +117,49 @@ class TestEchoes:
     def test_without_any_echo_all_is_free(self, heard):
         assert heard({"rear": REAR, "beside": LEFT}).room == Room()
 
-    def test_what_leaves_a_beam_that_is_narrower_than_the_body_is_still_ahead(self, heard):
+    @pytest.fixture
+    def left(self, heard):
+        """Hear something at a distance (m), go on by a way (m), and hear it no more."""
+
+        def leave(distance, way, times=3):
+            echoes = heard({}, range=distance)
+            echoes.moved(way, 0.0)
+            for _ in range(times):
+                echoes.hear("range", FAR)
+            return echoes
+
+        return leave
+
+    def test_what_leaves_a_beam_that_is_narrower_than_the_body_is_still_ahead(self, left):
         """At 40 cm a beam of 30 deg is 20 cm wide, the body 26 cm."""
-        echoes = heard({}, range=0.5)
-        echoes.moved(0.1, 0.0)
-        for _ in range(3):
-            echoes.hear("range", FAR)
+        echoes = left(0.5, 0.1)
         assert echoes.room.ahead == pytest.approx(0.34)
         echoes.moved(0.6, 0.0)
         assert echoes.room.ahead > 1.0, "it has been passed"
 
-    def test_so_does_it_not_once_the_robot_has_turned(self, heard):
-        echoes = heard({}, range=0.4)
-        echoes.moved(0.02, 0.0)
-        for _ in range(3):
-            echoes.hear("range", FAR)
+    def test_so_does_it_not_once_the_robot_has_turned(self, left):
+        echoes = left(0.4, 0.02)
         assert echoes.room.ahead < 0.4
         echoes.moved(0.0, 0.5)
         assert echoes.room.ahead > 1.0
 
-    def test_what_is_gone_while_the_robot_stands_has_gone_by_itself(self, heard):
-        echoes = heard({}, range=0.4)
-        echoes.moved(0.001, 0.0)
-        for _ in range(3):
-            echoes.hear("range", FAR)
-        assert echoes.room.ahead > 1.6
+    def test_what_is_gone_while_the_robot_stands_has_gone_by_itself(self, left):
+        assert left(0.4, 0.001).room.ahead > 1.6
 
-    def test_after_a_while_it_may_have_gone_too(self, heard):
+    def test_after_a_while_it_may_have_gone_too(self, left):
         """Somebody stepped across: who stands before where it was for two seconds goes on, but gently."""
-        echoes = heard({}, range=0.4)
-        echoes.moved(0.02, 0.0)
-        for _ in range(35):
-            echoes.hear("range", FAR)
-        assert echoes.room.ahead > 1.6
-        assert echoes.room.perhaps_ahead == pytest.approx(0.32)
+        room = left(0.4, 0.02, times=35).room
+        assert room.ahead > 1.6
+        assert room.perhaps_ahead == pytest.approx(0.32)
 
-    def test_heard_again_it_is_where_it_is_heard(self, heard):
-        echoes = heard({}, range=0.5)
-        echoes.moved(0.1, 0.0)
-        for distance in (FAR, FAR, FAR, RangeValue(0.45), RangeValue(0.45)):
-            echoes.hear("range", distance)
+    def test_heard_again_it_is_where_it_is_heard(self, left):
+        echoes = left(0.5, 0.1)
+        for _ in range(2):
+            echoes.hear("range", RangeValue(0.45))
         assert echoes.room.ahead == pytest.approx(0.39)
 
-    def test_far_off_the_beam_is_wider_than_the_body(self, heard):
-        echoes = heard({}, range=1.5)
-        echoes.moved(0.02, 0.0)
-        for _ in range(3):
-            echoes.hear("range", FAR)
-        assert echoes.room.ahead > 1.6
+    def test_far_off_the_beam_is_wider_than_the_body(self, left):
+        assert left(1.5, 0.02).room.ahead > 1.6
 
     def test_one_that_looks_back_tells_of_what_is_behind(self, heard):
         """Its face is 10 cm behind the middle, the body's end 12 cm."""

@@ -22,6 +22,9 @@ from rover.motion.free_space import FreeSpace
 from rover.motion.request import STILL, Request
 from rover.vision.targets import Sighting, TargetMemory
 
+IN_JAWS_FOR_NS = 1_000_000_000
+"""What was seen between closed jaws is taken to be there for so long, though a frame misses it."""
+
 
 @dataclass
 class Knowledge:
@@ -38,6 +41,7 @@ class Knowledge:
         sighted: all objects of the newest frame, also those that are done with.
         between_jaws: the one of them that stands between the jaws, be they open or closed.
         jaws: opening last commanded, None before the first command.
+        in_jaws_ns: when something was last seen between closed jaws; None: since they were opened, never.
         outputs: what outputs of one's own are set to.
         held_back_for: seconds for which the limits have taken motion away because of what is in the way. A device that
             is missing does not count: wheels stand still meanwhile, and the errand goes on when it returns.
@@ -61,6 +65,7 @@ class Knowledge:
     now_ns: int = 0
     seconds: float = 0.02
     jaws: float | None = None
+    in_jaws_ns: int | None = None
     held_back_for: float = 0.0
     obstacle: bool = False
     gap_ahead: float = math.inf
@@ -89,8 +94,9 @@ class Knowledge:
     @property
     def loaded(self) -> bool:
         """The range finder looks at something held: recorded as carried, or known to be between the closed jaws."""
-        signals = self.signals
-        return self.ledger.carried is not None or bool(signals.target_in_jaws) or signals.grip_held is True
+        if self.ledger.carried is not None or self.signals.grip_held is True:
+            return True
+        return self.in_jaws_ns is not None and self.now_ns - self.in_jaws_ns < IN_JAWS_FOR_NS
 
     def trouble(self, why: str) -> None:
         """Count something that failed as a trouble with the object at hand, if there is one."""

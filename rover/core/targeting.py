@@ -81,6 +81,8 @@ class Targeting:
         steady = is_placed and abs(known.filter.heading_rate) < STEADY_TURN_RATE
         in_jaws = closed and known.between_jaws is not None
         in_jaws = in_jaws and not (known.signals.gripper_ok and known.grip.felt is False)
+        if in_jaws or not closed:
+            known.in_jaws_ns = known.now_ns if in_jaws else None
         is_free = known.ledger.carried is None
         clear = self._clear_view() if steady else None
         known.targets.update(candidates, pose, None if in_jaws and is_free else clear)  # what is gripped left its place

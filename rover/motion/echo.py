@@ -140,7 +140,6 @@ class _Ahead:
         self._along, self._aside = abs(math.cos(mount.towards)), math.sin(mount.towards)
         self._left, self._lane = mount.left, 0.5 * body.width
         self._widening = math.sin(0.5 * keys.beam)
-        self._past = self._reach(body) - 0.5 * body.length + VANISHED
         self._left_beam, self._turned, self._gone_on = math.inf, 0.0, 0.0
         self._way, self._waited = 0.0, 0
 
@@ -172,9 +171,12 @@ class _Ahead:
             self._note_what_left(before)
 
     def _note_what_left(self, before: float) -> None:
-        """Keep in mind what was heard at a gap (m) and is not any more, if the lane is wider than the beam there."""
+        """Keep in mind what was heard at a gap (m) and is not any more, if the lane is wider than the beam there.
+
+        With no gap it stands between the jaws.
+        """
         gap = self._memory.gap
-        if before < gap - VANISHED and (before + self._front) * self._widening < self._lane:
+        if 0.0 < before < gap - VANISHED and (before + self._front) * self._widening < self._lane:
             self._left_beam, self._turned, self._waited = min(before, self._left_beam), 0.0, 0
 
     def moved(self, metres: float, turned: float) -> None:
@@ -186,8 +188,8 @@ class _Ahead:
         if self._left_beam < math.inf:
             self._left_beam -= self.SENSE * metres
             self._turned += turned
-            if self._left_beam < -self._past or abs(self._turned) > TURNED_OFF:
-                self._left_beam = math.inf
+            if self._left_beam < 0.0 or abs(self._turned) > TURNED_OFF:
+                self._left_beam = math.inf  # it would have been touched, or is no more ahead
 
 
 class _Behind(_Ahead):

@@ -52,7 +52,7 @@ def test_the_errand_does_not_need_it(collect, small_bay, fault, at):
 
 
 def test_a_drive_that_hears_nothing_while_it_should_drive_latches_a_stop(collect, small_bay):
-    """Nobody can tell it from counts that stand still, with which the robot would go on blindly: three ways are tried."""
+    """Nobody can tell it from counts that stand still, with which it would go on blindly: three ways are tried."""
     done = collect([small_bay.JAR], SEED, faults=["at 3 s: drive silent for 5 s"])
     why = "both sides are driven and not one count comes: wheels or counts stand still"
     assert done.ended == ("stopped", why, 0)

@@ -69,9 +69,11 @@ class GettingFree:
     Args:
         known: what the robot knows.
         pieces: of `pieces_from` or `edging_away`.
+        feels: no room is left for what the position may be off.
     """
 
-    def __init__(self, known: Knowledge, pieces: list[list[Piece]]) -> None:
+    def __init__(self, known: Knowledge, pieces: list[list[Piece]], *, feels: bool = False) -> None:
+        self.feels = feels
         self._pieces = pieces
         self._begin(known)
 
@@ -88,7 +90,8 @@ class GettingFree:
             return None
         way, angle = self._pieces[0][0]
         speed = math.copysign(AWAY_SPEED, way) if way else 0.0
-        return Request(speed, math.copysign(TURN_RATE, angle) if angle else 0.0, range_blocked=known.loaded)
+        turn_rate = math.copysign(TURN_RATE, angle) if angle else 0.0
+        return Request(speed, turn_rate, range_blocked=known.loaded, feels=self.feels)
 
     def _look(self, known: Knowledge, piece: Piece) -> None:
         """Go on to the next list where a piece is made, and to the next piece where it cannot be."""

@@ -48,7 +48,7 @@ class RouteFollower:
         self._jams = 0
         self._meeting = Meeting()
         self._manner = AS_USUAL
-        self._doubts_heard = self._is_last = self._edges = False
+        self._doubts_heard = self._is_last = False
         self._surer = SurerPosition()
         self._legs: LegsDriven | None = None
         self._free: GettingFree | None = None
@@ -56,7 +56,6 @@ class RouteFollower:
 
     def _plan(self, known: Knowledge) -> None:
         clearance = clearance_from(known, known.pose, self._manner)
-        self._is_cramped = clearance.is_cramped
         self._legs, self._watch = None, WayWatch(known, self._manner)
         self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
 
@@ -104,17 +103,18 @@ class RouteFollower:
         if self._surer.begin(known):
             self._search = None
             return STILL
+        is_cramped = clearance_from(known, known.pose, self._manner).is_cramped
         if self._manner.speed > CREEP:
             self._manner = self._manner._replace(speed=CREEP)
         elif not self._doubts_heard and known.ledger.forget_heard():
             self._doubts_heard = True  # heard again, it is there
         elif not self._manner.without_vague and any(one.is_vague for one in known.targets.others()):
             self._manner = self._manner._replace(without_vague=True)  # seen better from nearer
-        elif self._manner.speed > FEEL and (known.loaded or known.robot.devices.range is None or self._is_cramped):
+        elif self._manner.speed > FEEL and (known.loaded or known.robot.devices.range is None or is_cramped):
             self._manner = self._manner._replace(speed=FEEL)
-        elif self._is_cramped and self._jams < self.MOST_JAMS and (pieces := edging_away(known)):
+        elif is_cramped and self._jams < self.MOST_JAMS and (pieces := edging_away(known)):
             self._jams += 1
-            self._free, self._is_last, self._edges = GettingFree(known, pieces), False, True
+            self._free, self._is_last = GettingFree(known, pieces, feels=True), False
             return STILL
         else:
             return self._fail("found no way round what stands in between")
@@ -146,9 +146,9 @@ class RouteFollower:
     def _get_free(self, known: Knowledge, free: GettingFree) -> Request:
         request = free.request(known)
         if request is not None:
-            return request._replace(feels=self._edges)
-        if self._edges:
-            self._edges, self._manner = False, AS_USUAL
+            return request
+        if free.feels:
+            self._manner = AS_USUAL
         self._free = None
         if self._is_last:
             return self._fail("touched a wall where no more room was to be had")

@@ -19,6 +19,7 @@ from rover.files.robot import Robot
 from rover.geometry import Pose
 from rover.motion.explored import Explored
 from rover.motion.free_space import FreeSpace
+from rover.motion.heard import Heard
 from rover.motion.request import STILL, Request
 from rover.vision.targets import Sighting, TargetMemory
 
@@ -37,6 +38,7 @@ class Knowledge:
         fixes: how often the position has been fixed so far.
         space: boundary and walls, as the robot's outline meets them.
         explored: the ground that is known to be free.
+        heard: what was heard to stand about.
         grip: what is known of what the jaws hold; conditions read it as ``grip.held``.
         sighted: all objects of the newest frame, also those that are done with.
         between_jaws: the one of them that stands between the jaws, be they open or closed.
@@ -79,11 +81,13 @@ class Knowledge:
     grip: GripEstimate = field(init=False)
     space: FreeSpace = field(init=False)
     explored: Explored = field(init=False)
+    heard: Heard = field(init=False)
 
     def __post_init__(self) -> None:
         """Begin to know nothing of the grip and the ground, and where the body may be."""
         self.space = FreeSpace(self.robot, self.ground, self.errand.widest)
         self.explored = Explored(self.robot)
+        self.heard = Heard(self.explored)
         self.grip = GripEstimate(self.robot, self.errand.kinds)
 
     @property

@@ -59,6 +59,7 @@ class Approaches:
     """Looks at all directions, some in each step. `work` until ``is_over``; then ``goals`` has those that are free.
 
     With none, those between them are; then all are looked at again with its neighbours left out: these may be nudged.
+    What was only heard is left out with them.
 
     Args:
         known: what the robot knows.
@@ -70,14 +71,13 @@ class Approaches:
         self.goals: list[Goal] = []
         self._target = target
         here = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
-        ways = ((neighbours, speed) for neighbours in (0.0, NEIGHBOUR) for speed in speeds)
-        self._spare = [
-            (clearance, directions)
-            for clearance in [clearance_beside(known, target, neighbours, speed) for neighbours, speed in ways]
-            for directions in _directions(here)
-        ]
-        self._last, self._left = self._spare.pop(0)
-        self._stand = clearance_from(known, known.pose, Manner(CREEP))
+        self._spare = []
+        for neighbours in (0.0, NEIGHBOUR):
+            stand = clearance_from(known, known.pose, Manner(CREEP, without_heard=neighbours > 0.0))
+            for speed in speeds:
+                last = clearance_beside(known, target, neighbours, speed)
+                self._spare += [(stand, last, directions) for directions in _directions(here)]
+        self._stand, self._last, self._left = self._spare.pop(0)
 
     @property
     def is_over(self) -> bool:
@@ -92,7 +92,7 @@ class Approaches:
             if goal is not None:
                 self.goals.append(goal)
         if not self._left and not self.goals and self._spare:
-            self._last, self._left = self._spare.pop(0)
+            self._stand, self._last, self._left = self._spare.pop(0)
 
     def _goal(self, known: Knowledge, heading: float) -> Goal | None:
         reach = known.robot.body.gripper_reach

@@ -8,9 +8,11 @@ from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.driving import PATIENCE
 from rover.activities.meeting import Meeting
+from rover.activities.places import Manner, clearance_from
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.kinds import Number
+from rover.motion.keep_clear import CREEP
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
 
@@ -38,7 +40,8 @@ class Sweep(Activity):
         assert camera is not None
         self._rate = values.get("rate", known.robot.limits.turn_rate)
         self._step = STEP_SHARE * camera.field_of_view
-        self._looks = math.ceil(2.0 * math.pi / self._step)
+        self._looks = self._all_round = math.ceil(2.0 * math.pi / self._step)
+        self._has_turned_back = False
         self._look_seconds = FRAMES_A_LOOK / camera.rate + camera.latency
         self._turn: TurnTowards | None = None
         self._seconds = 0.0
@@ -53,15 +56,23 @@ class Sweep(Activity):
             if request is not None:
                 if known.is_stalled:
                     self._meeting.turn(known, self._turn.to_go)
-                self._step = -self._step  # something stands in the way of the turn: look round the other way
+                self._turn_back()
             self._turn, self._seconds = None, 0.0
             return STILL
         return request
+
+    def _turn_back(self) -> None:
+        """Look round the other way, since something stands in the way of the turn; stood in the way there too: end."""
+        if self._has_turned_back:
+            self.done()
+        self._has_turned_back, self._step, self._looks = True, -self._step, self._all_round
 
     def _look(self, known: Knowledge) -> Request:
         self._seconds += known.seconds
         if self._seconds >= self._look_seconds:
             self._looks -= 1
+            if not clearance_from(known, known.pose, Manner(CREEP)).can_turn(known.pose, self._step):
+                self._turn_back()
             if self._looks <= 0:
                 self.done()
             self._turn = TurnTowards(wrap(known.pose.heading + self._step), self._rate)

@@ -119,13 +119,15 @@ def _is_free(known: Knowledge, lookout: Lookout) -> bool:
 
 
 class Manner(NamedTuple):
-    """How a way is planned: for which speed (m/s), and whether without objects of a vague place."""
+    """How a way is planned: for which speed (m/s), and whether without objects of a vague place, and what was heard."""
 
     speed: float = math.inf
     without_vague: bool = False
+    without_heard: bool = False
 
 
 AS_USUAL = Manner()
+FELT = Manner(FEEL, without_heard=True)
 
 
 def things_about(known: Knowledge, manner: Manner = AS_USUAL) -> list[Thing]:
@@ -142,7 +144,14 @@ def things_about(known: Knowledge, manner: Manner = AS_USUAL) -> list[Thing]:
     spots = [(one.x, one.y) for one in known.ledger.put_off if chosen is None or chosen.distance(one.x, one.y) >= SAME]
     others += [Thing(x, y, radius, clear) for x, y in spots]
     met = [Thing(one.x, one.y, MET_RADIUS, clear) for one in known.ledger.met_by(known.now_ns)]
+    met += [] if manner.without_heard else [Thing(x, y, MET_RADIUS, clear) for x, y in heard_standing(known)]
     return [*others, *(Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray), *met]
+
+
+def heard_standing(known: Knowledge) -> list[XY]:
+    """Return where (m) the range finders heard something near the robot that is no object which is known of."""
+    things = [*known.things, *((one.x, one.y) for one in known.ledger.put_off)]
+    return known.heard.standing(known.pose[:2], known.now_ns, things)
 
 
 def _room_due(known: Knowledge, speed: float) -> RoomDue:
@@ -155,7 +164,7 @@ def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, sp
 
     Where things stand beside each other is known better than where they stand: they are seen together. Others that are
     nearer to the object than ``neighbours`` (m) may be nudged, and what was met so near to it was perhaps met elsewhere
-    along the front.
+    along the front; and what was only heard, elsewhere on its arc.
     """
     due = _room_due(known, speed)
     radius = 0.5 * known.errand.widest
@@ -166,6 +175,7 @@ def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, sp
     things += [Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray]
     met = [one for one in known.ledger.met_by(known.now_ns) if target.distance(one.x, one.y) >= neighbours]
     things += [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in met]
+    things += [] if neighbours else [Thing(x, y, MET_RADIUS, CLEAR_AT_A_CREEP) for x, y in heard_standing(known)]
     return Clearance(known.space, known.space.outlines[0], due, things, known.pose)
 
 
@@ -182,4 +192,4 @@ def clearance_from(known: Knowledge, start: Pose, manner: Manner = AS_USUAL) -> 
 def barest_clearance(known: Knowledge) -> Clearance:
     """Return what keeps the outline clear of what it would surely touch, and no more, from where the robot is."""
     outline = known.space.outlines[known.loaded]
-    return Clearance(known.space, outline, _room_due(known, FEEL), things_about(known, Manner(FEEL)), known.pose)
+    return Clearance(known.space, outline, _room_due(known, FEEL), things_about(known, FELT), known.pose)

@@ -1,7 +1,7 @@
 """Going to a place by a way that is free for the whole body: the part that other activities have, and the activity."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from rover.activities.activity import Activity, Knowledge
@@ -10,9 +10,18 @@ from rover.activities.fixing import SurerPosition
 from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, Piece, edging_away, pieces_from
 from rover.activities.legs_driven import LegsDriven
 from rover.activities.meeting import Meeting
-from rover.activities.places import AS_USUAL, Manner, PlaceXYH, clearance_from, place_of, things_about
+from rover.activities.places import (
+    AS_USUAL,
+    Manner,
+    PlaceXYH,
+    clearance_from,
+    heard_standing,
+    place_of,
+    things_about,
+)
 from rover.activities.turn_or_leave import TurnOrLeave
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
+from rover.geometry import Pose
 from rover.kinds import PlaceName
 from rover.motion.free_space import Thing
 from rover.motion.goal import Goal
@@ -48,7 +57,7 @@ class RouteFollower:
         self._jams = 0
         self._meeting = Meeting()
         self._manner = AS_USUAL
-        self._doubts_heard = self._is_last = False
+        self._is_last = False
         self._surer = SurerPosition()
         self._legs: LegsDriven | None = None
         self._free: GettingFree | None = None
@@ -106,8 +115,8 @@ class RouteFollower:
         is_cramped = clearance_from(known, known.pose, self._manner).is_cramped
         if self._manner.speed > CREEP:
             self._manner = self._manner._replace(speed=CREEP)
-        elif not self._doubts_heard and known.ledger.forget_heard():
-            self._doubts_heard = True  # heard again, it is there
+        elif not self._manner.without_heard and (known.ledger.forget_heard() or heard_standing(known)):
+            self._manner = self._manner._replace(without_heard=True)  # held back by it again, it is there
         elif not self._manner.without_vague and any(one.is_vague for one in known.targets.others()):
             self._manner = self._manner._replace(without_vague=True)  # seen better from nearer
         elif self._manner.speed > FEEL and (known.loaded or known.robot.devices.range is None or is_cramped):
@@ -189,14 +198,32 @@ class WayWatch:
 def _goals_at(known: Knowledge, place: PlaceXYH) -> list[Goal]:
     """Return a place to drive to; where something stands, and any heading will do, the nearest places beside it."""
     goal, clearance = Goal(*place), clearance_from(known, known.pose)
-    if goal.heading is not None or has_room(clearance, goal):
+    if goal.heading is not None:
+        return [goal]
+    return _nearest(goal, lambda one: has_room(clearance, one)) or [goal]
+
+
+def _lookouts_at(known: Knowledge, place: PlaceXYH) -> list[Goal]:
+    """Return a place to look round from, or the nearest places where the robot can turn right round."""
+    clearance = clearance_from(known, known.pose, Manner(CREEP))
+
+    def is_wide(goal: Goal) -> bool:
+        ahead = Pose(goal.x, goal.y, 0.0)
+        return clearance.can_turn(ahead, math.pi) and clearance.can_turn(ahead, -math.pi)
+
+    return _nearest(Goal(*place), is_wide) or _goals_at(known, place)
+
+
+def _nearest(goal: Goal, is_good: Callable[[Goal], bool]) -> list[Goal]:
+    """Return a goal if it is good, else the nearest ones round it that are."""
+    if is_good(goal):
         return [goal]
     for away in BESIDE:
         turns = (index * math.tau / AROUND for index in range(AROUND))
         around = [Goal(goal.x + away * math.cos(turn), goal.y + away * math.sin(turn)) for turn in turns]
-        if free := [one for one in around if has_room(clearance, one)]:
-            return free
-    return [goal]
+        if good := [one for one in around if is_good(one)]:
+            return good
+    return []
 
 
 MOST_WAYS = 2
@@ -228,7 +255,8 @@ class DriveTo(Activity):
         self._set_out(known)
 
     def _set_out(self, known: Knowledge) -> Request:
-        self._way = RouteFollower(known, _goals_at(known, self._place), self._speed)
+        goals = _lookouts_at(known, self._place) if self._is_lookout else _goals_at(known, self._place)
+        self._way = RouteFollower(known, goals, self._speed)
         if self._place[2] is not None:
             self._turn = TurnOrLeave(self._place[2], known.robot.limits.turn_rate)
         return STILL

@@ -14,14 +14,17 @@ from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import MARKER, Detection, RangeValue, Reading
 from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_in_view
 from rover.estimate.odometry import Odometer
-from rover.estimate.walls_heard import is_explained
+from rover.estimate.walls_heard import is_explained, to_walls
 from rover.geometry import Pose
 from rover.kinds import NOT_KNOWN
 from rover.motion.carriage import Carriage
 from rover.motion.echo import ALONG
+from rover.motion.heard import Arc
 
 COUNTS_LOST = 0.01
 """Metres of doubt for counts that cannot be: a restarted device, a jump."""
+AT_WALL = 0.1
+"""What is heard so near (m) before a known wall, or beyond it, is no other thing: the map may err a little."""
 WALL_FIX_EVERY_NS = 300_000_000
 """Echoes from one wall err alike, so only so many of them count."""
 SIGMA_EVERY_NS = 200_000_000
@@ -101,7 +104,7 @@ class Senses:
             self._doubt()
         known.pose = known.filter.pose_at(readings.now_ns)
         if self.fresh_counts:
-            known.explored.stand(known.pose)
+            known.explored.stand(known.pose, readings.now_ns)
         self._health.look(readings.now_ns, readings.faults, known.events)
         self._look_at_grip()
 
@@ -202,13 +205,18 @@ class Senses:
             return  # it waited somewhere, and tells nothing of what is there now
         if self._checks.is_doubted(device):
             return
-        self._carriage.take(device, NOTHING_NEAR if _is_of_wall(known, sensor, reading) else reading.value)
+        face, walls = _look_at_walls(known, sensor, reading)
+        is_of_wall = distance is not None and is_explained(distance, walls)
+        self._carriage.take(device, NOTHING_NEAR if is_of_wall else reading.value)
         known.grip.hear(device, reading.value, reading.taken_ns)
         if known.loaded and math.cos(sensor.mount.towards) >= ALONG:
             return  # it hears what is carried
         if not known.filter.knows(reading.taken_ns):
             return
         known.explored.hear(device, distance, reading.taken_ns, known.filter.at)
+        most = min(walls, default=math.inf) - AT_WALL - 2.0 * known.filter.position_doubt.worst
+        is_other = distance is not None and distance < most
+        known.heard.hear(device, Arc(face, distance, 0.5 * sensor.beam, reading.taken_ns) if is_other else None)
         view = None
         if reading.taken_ns >= self._next_wall_fix_ns.get(device, 0):
             self._next_wall_fix_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
@@ -239,6 +247,7 @@ class Senses:
         after = self._known.filter.pose
         self._known.fixes.move(before, after)
         self._known.explored.moved(before, after)
+        self._known.heard.moved(before, after)
         if math.hypot(after.x - before.x, after.y - before.y) > FIX_WORTH_NOTING:
             text = f"by {what}: from x {before.x:.3f} m, y {before.y:.3f} m to x {after.x:.3f} m, y {after.y:.3f} m"
             self._known.note("fix", f"{text}, sigma now {self._known.filter.position_doubt.worst:.3f} m")
@@ -268,14 +277,13 @@ class Senses:
         self.fresh_frame = True
 
 
-def _is_of_wall(known: Knowledge, sensor: RangeKeys, reading: Reading) -> bool:
-    """Tell whether an echo comes from a known wall: the map keeps the robot clear of that."""
-    distance = reading.value.distance
-    if distance is None or not known.filter.knows(reading.taken_ns):
-        return False
+def _look_at_walls(known: Knowledge, sensor: RangeKeys, reading: Reading) -> tuple[Pose, list[float]]:
+    """Return where a range finder's face was, and how far (m) known walls in its cone were: the map tells of those."""
+    if reading.value.distance is None or not known.filter.knows(reading.taken_ns):
+        return known.pose, []
     mount, pose = sensor.mount, known.filter.at(reading.taken_ns)
     face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
-    return is_explained(distance, face, 0.5 * sensor.beam, known.ground.walls)
+    return face, to_walls(face, 0.5 * sensor.beam, known.ground.walls)
 
 
 def _or_unknown(value: Any) -> Any:  # a truth has to stay one: compiled, it would become the number 1.0 as a float

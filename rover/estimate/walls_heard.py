@@ -11,11 +11,15 @@ NEARER, FARTHER = 0.03, 0.06
 """What is heard so much (m) nearer than a known wall, or farther, is not that wall: one that slants may not echo."""
 
 
-def is_explained(distance: float, sensor: Pose, half_beam: float, walls: Iterable[tuple[XY, XY]]) -> bool:
-    """Tell whether an echo (m) comes from where a known wall in the cone of a range finder is nearest.
+def is_explained(distance: float, ways: Iterable[float]) -> bool:
+    """Tell whether an echo (m) comes from where a known wall is nearest; ``ways`` as of `to_walls`."""
+    return any(-NEARER <= distance - way <= FARTHER for way in ways)
+
+
+def to_walls(sensor: Pose, half_beam: float, walls: Iterable[tuple[XY, XY]]) -> list[float]:
+    """Return how near (m) each known wall comes in the cone of a range finder, infinite for one that is not in it.
 
     Args:
-        distance: that was heard.
         sensor: the sensor's face, and where it looks.
         half_beam: half the cone's angle (rad).
         walls: the known walls.
@@ -27,7 +31,7 @@ def is_explained(distance: float, sensor: Pose, half_beam: float, walls: Iterabl
         dx, dy = place[0] - sensor.x, place[1] - sensor.y
         return dx * c + dy * s, dy * c - dx * s
 
-    return any(-NEARER <= distance - _nearest(seen(a), seen(b), edges) <= FARTHER for a, b in walls)
+    return [_nearest(seen(a), seen(b), edges) for a, b in walls]
 
 
 def _nearest(a: XY, b: XY, edges: float) -> float:

@@ -19,13 +19,16 @@ BEFORE = 0.05
 """What echoes reaches so far (m) towards the robot, at most."""
 JUMP = 0.05
 """Where a fix has moved the position by more than this (m), what was known is elsewhere."""
+SILENCE = 0
+"""A time (ns) before all others."""
 _HALF = 1 << 20
 
 
 class Explored:
     """What is known to be free. What comes there later is not noticed; where nothing is known, something may stand.
 
-    A silent range finder is believed as one that hears: only a surface that mirrors the sound away is missed.
+    A silent range finder is believed as one that hears, unless something was heard there: only a surface that mirrors
+    the sound away is missed.
 
     Args:
         robot: the robot file.
@@ -37,15 +40,15 @@ class Explored:
         self.is_looking = any(math.cos(keys.mount.towards) >= ALONG for keys in finders.values())
         half_length, half_width = 0.5 * robot.body.length, 0.5 * robot.body.width
         self._body = [(x, y) for x in _steps(-half_length, half_length) for y in _steps(-half_width, half_width)]
-        self._known: set[int] = set()
+        self._known: dict[int, int] = {}  # by square: when (ns) it was last known to be free
         self._stood = Pose(math.inf, 0.0, 0.0)
 
-    def stand(self, pose: Pose) -> None:
+    def stand(self, pose: Pose, now_ns: int) -> None:
         """The body is at a pose."""
         x, y, heading = self._stood
         if abs(pose.x - x) + abs(pose.y - y) + CELL * abs(pose.heading - heading) > 0.5 * CELL:
             self._stood = pose
-            self._take(pose, self._body)
+            self._take(pose, self._body, now_ns)
 
     def hear(self, device: str, distance: float | None, taken_ns: int, pose_at: Callable[[int], Pose]) -> None:
         """A range finder has heard an echo (m), or None, with nothing held before it.
@@ -53,10 +56,11 @@ class Explored:
         ``pose_at`` returns the robot's pose at a time (ns).
         """
         cone = self._finders[device]
-        points = cone.hear(distance)
-        if points:
+        way = cone.hear(distance)
+        if way is not None:
             mount, pose = cone.mount, pose_at(taken_ns)
-            self._take(Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards), points)
+            face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
+            self._take(face, cone.before(way), SILENCE if way == math.inf else taken_ns)
 
     def moved(self, before: Pose, after: Pose) -> None:
         """A fix has moved the position."""
@@ -66,7 +70,11 @@ class Explored:
 
     def holds(self, place: XY) -> bool:
         """Tell whether a place is known to be free."""
-        return _cell(*place) in self._known
+        return cell_at(*place) in self._known
+
+    def free_at_ns(self, cell: int) -> int | None:
+        """Return when (ns) a square was last known to be free, None if never; `SILENCE` if only nothing was heard."""
+        return self._known.get(cell)
 
     def way_ahead(self, pose: Pose, front: float, half_width: float, most: float) -> float:
         """Return how far (m) the lane before a front is known to be free, infinite if at least as far as ``most``."""
@@ -76,7 +84,7 @@ class Explored:
             left = -half_width
             while left <= half_width:
                 ahead = front + way
-                if _cell(pose.x + ahead * c - left * s, pose.y + ahead * s + left * c) not in self._known:
+                if cell_at(pose.x + ahead * c - left * s, pose.y + ahead * s + left * c) not in self._known:
                     return way - 0.5 * CELL
                 left += CELL
             way += CELL
@@ -88,10 +96,12 @@ class Explored:
         turns = (index * math.tau / count for index in range(count))
         return all(self.holds((pose.x + radius * math.cos(turn), pose.y + radius * math.sin(turn))) for turn in turns)
 
-    def _take(self, origin: Pose, points: Iterable[XY]) -> None:
+    def _take(self, origin: Pose, points: Iterable[XY], taken_ns: int) -> None:
         c, s = math.cos(origin.heading), math.sin(origin.heading)
         for ahead, left in points:
-            self._known.add(_cell(origin.x + ahead * c - left * s, origin.y + ahead * s + left * c))
+            cell = cell_at(origin.x + ahead * c - left * s, origin.y + ahead * s + left * c)
+            if self._known.get(cell, -1) < taken_ns:
+                self._known[cell] = taken_ns
 
 
 class _Cone:
@@ -111,14 +121,24 @@ class _Cone:
         self._least = math.inf
         self._heard = 0
 
-    def hear(self, distance: float | None) -> list[XY]:
-        """Return the points that an echo (m), or None, shows to be free: by the nearest of some, the last of them."""
+    def hear(self, distance: float | None) -> float | None:
+        """Return how far (m) the nearest of some echoes was, None until there are so many; infinite: all was silent."""
         self._least = min(self._least, math.inf if distance is None else distance)
         self._heard += 1
         if self._heard < STRAY_ECHOES:
-            return []
+            return None
         least, self._least, self._heard = self._least, math.inf, 0
-        return self._points[: bisect_right(self._ways, least - BEFORE)]
+        return least
+
+    def before(self, way: float) -> list[XY]:
+        """Return the points that are free before what echoes so far (m) off."""
+        return self._points[: bisect_right(self._ways, way - BEFORE)]
+
+
+def middle_of(cell: int) -> XY:
+    """Return the middle (m) of a square."""
+    column, row = divmod(cell, 2 * _HALF)
+    return (column - _HALF + 0.5) * CELL, (row - _HALF + 0.5) * CELL
 
 
 def _steps(low: float, high: float) -> list[float]:
@@ -127,5 +147,6 @@ def _steps(low: float, high: float) -> list[float]:
     return [low + (high - low) * index / count for index in range(count + 1)]
 
 
-def _cell(x: float, y: float) -> int:
+def cell_at(x: float, y: float) -> int:
+    """Return the number of the square of the ground that a place (m) is in."""
     return (math.floor(x / CELL) + _HALF) * (2 * _HALF) + math.floor(y / CELL) + _HALF

@@ -105,6 +105,7 @@ class Clearance:
         self._space, self._outline = space, outline
         self._margin, self._doubt = due
         self._things = [self._with_room_at(start, thing) for thing in things]
+        self._nearby: dict[tuple[int, int], tuple[list[Thing], float]] = {}
         space.look_beyond(due.worst)
         self._start = start
         self._lacking = min(0.0, self.at(start) - SWAY)
@@ -129,7 +130,9 @@ class Clearance:
     def at(self, pose: Pose) -> float:
         """Return the room (m) at a pose beyond what is due; negative: so much is lacking."""
         least = self._space.room(self._outline, pose, self._doubt) - self._margin
-        for thing in self._things:
+        things, others = self._things_near(pose.x, pose.y)
+        least = min(least, others - self._outline.radius)
+        for thing in things:
             due = thing.radius + thing.room
             if math.hypot(thing.x - pose.x, thing.y - pose.y) - self._outline.radius - due < least:
                 least = min(least, self._apart(pose, thing) - due)
@@ -150,11 +153,27 @@ class Clearance:
         Whoever drives only ahead and back needs as much, whichever way it is turned.
         """
         x, y = place
-        least = self._space.disc_room(x, y, self._doubt) - self._margin
-        for thing in self._things:
+        things, others = self._things_near(x, y)
+        least = min(others, self._space.disc_room(x, y, self._doubt) - self._margin)
+        for thing in things:
             least = min(least, math.hypot(thing.x - x, thing.y - y) - thing.radius - thing.room)
         least -= self._outline.half_width
         return least if least >= self._due(Pose(x, y, 0.0)) else -math.inf
+
+    def _things_near(self, x: float, y: float) -> tuple[list[Thing], float]:
+        """Return the things that come into question at a place, and how far from it the others' room is, at least."""
+        column, row = math.floor(x / TILE), math.floor(y / TILE)
+        tile = self._nearby.get((column, row))
+        if tile is None:
+            middle, near, others = ((column + 0.5) * TILE, (row + 0.5) * TILE), [], math.inf
+            for thing in self._things:
+                away = math.dist(middle, (thing.x, thing.y)) - thing.radius - thing.room - _HALF_DIAGONAL
+                if away < self._outline.radius + BEYOND:
+                    near.append(thing)
+                else:
+                    others = min(others, away)
+            tile = self._nearby[column, row] = (near, others)
+        return tile
 
     def _may_be(self, room: float, pose: Pose) -> bool:
         """Tell whether the outline may be at a pose with so much room (m) beyond what is due.

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.walls_heard import BESIDE, NEARER, is_explained
+from rover.estimate.walls_heard import BESIDE, NEARER, is_explained, to_walls
 from rover.geometry import Pose, distance_to_segment
 
 HALF = math.radians(15.0)
@@ -15,7 +15,7 @@ AHEAD = [((1.0, -2.0), (1.0, 2.0))]
 
 @pytest.mark.parametrize(("distance", "explained"), [(0.96, False), (0.98, True), (1.05, True), (1.07, False)])
 def test_a_wall_square_ahead(distance, explained):
-    assert is_explained(distance, Pose(0.0, 0.0, 0.0), HALF, AHEAD) is explained
+    assert is_explained(distance, to_walls(Pose(0.0, 0.0, 0.0), HALF, AHEAD)) is explained
 
 
 @pytest.mark.parametrize(
@@ -27,7 +27,7 @@ def test_a_wall_square_ahead(distance, explained):
     ],
 )
 def test_one_that_is_not_in_the_cone_explains_nothing(wall):
-    assert not is_explained(1.2, Pose(0.0, 0.0, 0.0), HALF, [wall])
+    assert not is_explained(1.2, to_walls(Pose(0.0, 0.0, 0.0), HALF, [wall]))
 
 
 def test_one_that_slants_is_heard_by_the_nearer_edge_of_the_cone():
@@ -35,8 +35,8 @@ def test_one_that_slants_is_heard_by_the_nearer_edge_of_the_cone():
     wall = [((-1.0, 0.2), (3.0, 0.2))]
     angle = HALF + BESIDE
     nearest = 0.2 / math.sin(angle)
-    assert is_explained(nearest - NEARER + 1e-6, Pose(0.0, 0.0, 0.0), HALF, wall)
-    assert not is_explained(nearest - NEARER - 1e-6, Pose(0.0, 0.0, 0.0), HALF, wall)
+    assert is_explained(nearest - NEARER + 1e-6, to_walls(Pose(0.0, 0.0, 0.0), HALF, wall))
+    assert not is_explained(nearest - NEARER - 1e-6, to_walls(Pose(0.0, 0.0, 0.0), HALF, wall))
 
 
 @given(
@@ -51,9 +51,10 @@ def test_it_is_the_nearest_of_the_walls_places_in_the_cone(ends, x, y, heading):
     within = [
         math.dist(place, (x, y))
         for place in places
-        if abs(math.remainder(math.atan2(place[1] - y, place[0] - x) - heading, math.tau)) <= HALF + BESIDE
+        if math.dist(place, (x, y)) > 1e-6  # at the sensor itself there is no bearing
+        and abs(math.remainder(math.atan2(place[1] - y, place[0] - x) - heading, math.tau)) <= HALF + BESIDE
     ]
     sensor = Pose(x, y, heading)
     if within:
-        assert is_explained(min(within) - NEARER + 1e-6, sensor, HALF, [(a, b)])
-    assert not is_explained(distance_to_segment((x, y), a, b) - NEARER - 1e-6, sensor, HALF, [(a, b)])
+        assert is_explained(min(within) - NEARER + 1e-6, to_walls(sensor, HALF, [(a, b)]))
+    assert not is_explained(distance_to_segment((x, y), a, b) - NEARER - 1e-6, to_walls(sensor, HALF, [(a, b)]))

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from rover.files.load import load
 from rover.geometry import Pose
 from rover.motion.echo import swept_radius
-from rover.motion.explored import BEFORE, CELL, FARTHEST, Explored
+from rover.motion.explored import BEFORE, CELL, FARTHEST, Explored, cell_at
 from rover.motion.request import Request
 
 from .limits_at_work import AHEAD, MIDDLE, Driving
@@ -31,9 +31,9 @@ def explored(robot):
     return Explored(robot)
 
 
-def hear(explored, distances, pose=HERE):
+def hear(explored, distances, pose=HERE, taken_ns=0):
     for distance in distances:
-        explored.hear("range", distance, 0, lambda _: pose)
+        explored.hear("range", distance, taken_ns, lambda _: pose)
 
 
 def test_nothing_is_known_at_first(explored):
@@ -44,7 +44,7 @@ def test_nothing_is_known_at_first(explored):
 @given(ahead=st.floats(-0.119, 0.119), left=st.floats(-0.129, 0.129), heading=st.floats(-4.0, 4.0))
 def test_where_the_body_stands_is_free_whichever_way_it_is_turned(robot, ahead, left, heading):
     explored, pose = Explored(robot), Pose(1.234, -5.678, heading)
-    explored.stand(pose)
+    explored.stand(pose, 0)
     assert explored.holds(pose.beside(ahead, left))
     assert not explored.holds(pose.beside(0.4, 0.0))
 
@@ -67,16 +67,25 @@ def test_of_some_echoes_the_nearest_counts(explored, robot, distances):
     assert not explored.holds(HERE.beside(ahead + 0.5, 0.0))
 
 
-def test_silence_is_free_ground_but_not_without_end(explored, robot):
-    hear(explored, [None] * 3)
+@pytest.mark.parametrize("distances", [[3.0] * 3, [None] * 3])
+def test_silence_and_echoes_from_far_off_show_free_ground_but_not_without_end(explored, robot, distances):
+    hear(explored, distances)
     ahead = robot.devices.range.mount.ahead
     assert explored.holds(HERE.beside(ahead + FARTHEST - 0.1, 0.0))
     assert not explored.holds(HERE.beside(ahead + FARTHEST + 0.1, 0.0))
 
 
+def test_of_when_ground_was_free_the_last_time_counts_and_silence_for_nothing(explored, robot):
+    cell = cell_at(*HERE.beside(robot.devices.range.mount.ahead + 0.3, 0.0))
+    assert explored.free_at_ns(cell) is None
+    for distance, taken_ns, free_at_ns in [(None, 5, 0), (1.0, 6, 6), (None, 7, 6), (1.0, 8, 8)]:
+        hear(explored, [distance] * 3, taken_ns=taken_ns)
+        assert explored.free_at_ns(cell) == free_at_ns
+
+
 def test_the_lane_is_free_as_far_as_all_of_its_width_is(explored):
     for way in range(30):
-        explored.stand(Pose(*HERE.beside(0.02 * way, 0.0), HERE.heading))
+        explored.stand(Pose(*HERE.beside(0.02 * way, 0.0), HERE.heading), 0)
     assert explored.way_ahead(HERE, 0.12, 0.1, 0.3) == math.inf
     assert explored.way_ahead(HERE, 0.12, 0.1, 2.0) == pytest.approx(0.58, abs=0.07)
     assert explored.way_ahead(HERE, 0.12, 0.3, 0.3) == 0.0
@@ -85,18 +94,18 @@ def test_the_lane_is_free_as_far_as_all_of_its_width_is(explored):
 def test_a_whole_turn_on_the_spot_makes_the_ground_round_it_known(explored):
     assert not explored.is_round(HERE, 0.12)
     for degrees in range(0, 360, 5):
-        explored.stand(Pose(HERE.x, HERE.y, math.radians(degrees)))
+        explored.stand(Pose(HERE.x, HERE.y, math.radians(degrees)), 0)
     assert explored.is_round(HERE, 0.12)
     assert not explored.is_round(HERE, 0.3)
 
 
 def test_a_fix_that_moves_the_position_far_begins_anew(explored):
-    explored.stand(HERE)
+    explored.stand(HERE, 0)
     explored.moved(HERE, Pose(HERE.x + 0.01, HERE.y, HERE.heading))
     assert explored.holds((HERE.x, HERE.y))
     explored.moved(HERE, Pose(HERE.x + 0.1, HERE.y, HERE.heading))
     assert not explored.holds((HERE.x, HERE.y))
-    explored.stand(HERE)
+    explored.stand(HERE, 0)
     assert explored.holds((HERE.x, HERE.y))
 
 
@@ -124,8 +133,8 @@ class TestWhereNobodyHasLooked:
         radius = swept_radius(cart())
         assert driving.steps(Request(0.0, 2.0), 3.0)[-1].turn_rate == pytest.approx(GENTLY / radius)
         for degrees in range(0, 360, 4):
-            explored.stand(Pose(MIDDLE.x + 0.1, MIDDLE.y, math.radians(degrees)))
-            explored.stand(Pose(MIDDLE.x - 0.1, MIDDLE.y, math.radians(degrees)))
-            explored.stand(Pose(MIDDLE.x, MIDDLE.y + 0.1, math.radians(degrees)))
-            explored.stand(Pose(MIDDLE.x, MIDDLE.y - 0.1, math.radians(degrees)))
+            explored.stand(Pose(MIDDLE.x + 0.1, MIDDLE.y, math.radians(degrees)), 0)
+            explored.stand(Pose(MIDDLE.x - 0.1, MIDDLE.y, math.radians(degrees)), 0)
+            explored.stand(Pose(MIDDLE.x, MIDDLE.y + 0.1, math.radians(degrees)), 0)
+            explored.stand(Pose(MIDDLE.x, MIDDLE.y - 0.1, math.radians(degrees)), 0)
         assert driving.steps(Request(0.0, 2.0), 3.0)[-1].turn_rate == pytest.approx(math.radians(90.0))

@@ -34,8 +34,8 @@ MODULES = {
     "errand": "ledger",
     "estimate": "covariance doubt field fixes grip history jump looked_at odometry pose slip source turning unseen "
     "walls_heard",
-    "motion": "carriage contact disc_ways echo explored free_space goal hold_backs keep_clear lattice legs limits "
-    "outline planner profile stall wheels",
+    "motion": "carriage contact disc_ways echo explored free_space goal heard hold_backs keep_clear lattice legs "
+    "limits outline planner profile stall wheels",
     "record": "schema",
     "session": "driver drivers recorder truth without",
     "vision": "clear_view location targets",

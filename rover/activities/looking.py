@@ -6,13 +6,10 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
-from rover.activities.driving import PATIENCE
-from rover.activities.meeting import Meeting
-from rover.activities.places import Manner, clearance_from
-from rover.activities.turning import TurnTowards
+from rover.activities.places import clearance_to_turn
+from rover.activities.turn_or_leave import TurnOrLeave
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.kinds import Number
-from rover.motion.keep_clear import CREEP
 from rover.motion.request import STILL, Request
 from rover.quantities import wrap
 
@@ -43,23 +40,20 @@ class Sweep(Activity):
         self._looks = self._all_round = math.ceil(2.0 * math.pi / self._step)
         self._has_turned_back = False
         self._look_seconds = FRAMES_A_LOOK / camera.rate + camera.latency
-        self._turn: TurnTowards | None = None
+        self._turn: TurnOrLeave | None = None
         self._seconds = 0.0
-        self._meeting = Meeting()
 
     def step(self, known: Knowledge) -> Request:
         """Look, or turn to the next view."""
         if self._turn is None:
             return self._look(known)
         request = self._turn.request(known)
-        if request is None or known.is_stalled or known.held_back_for > PATIENCE:
-            if request is not None:
-                if known.is_stalled:
-                    self._meeting.turn(known, self._turn.to_go)
-                self._turn_back()
-            self._turn, self._seconds = None, 0.0
-            return STILL
-        return request
+        if request is not None:
+            return request
+        if self._turn.why:
+            self._turn_back()
+        self._turn, self._seconds = None, 0.0
+        return STILL
 
     def _turn_back(self) -> None:
         """Look round the other way, since something stands in the way of the turn; stood in the way there too: end."""
@@ -71,11 +65,11 @@ class Sweep(Activity):
         self._seconds += known.seconds
         if self._seconds >= self._look_seconds:
             self._looks -= 1
-            if not clearance_from(known, known.pose, Manner(CREEP)).can_turn(known.pose, self._step):
-                self._turn_back()
             if self._looks <= 0:
                 self.done()
-            self._turn = TurnTowards(wrap(known.pose.heading + self._step), self._rate)
+            elif not clearance_to_turn(known).can_turn(known.pose, self._step):
+                self._turn_back()
+            self._turn = TurnOrLeave(wrap(known.pose.heading + self._step), self._rate)
         return STILL
 
 

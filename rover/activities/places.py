@@ -131,8 +131,14 @@ FELT = Manner(FEEL, without_heard=True)
 
 
 def things_about(known: Knowledge, manner: Manner = AS_USUAL) -> list[Thing]:
-    """Return what is to be driven round: other objects, those put off, what stands in the tray, and what was met."""
-    clear = CLEAR if manner.speed > CREEP else CLEAR_AT_A_CREEP
+    """Return what is to be driven round: what is seen or heard to stand about, and what was met."""
+    met = [Thing(one.x, one.y, MET_RADIUS, _clear(manner)) for one in known.ledger.met_by(known.now_ns)]
+    return [*_seen_and_heard(known, manner), *met]
+
+
+def _seen_and_heard(known: Knowledge, manner: Manner) -> list[Thing]:
+    """Return other objects, those put off, what stands in the tray, and what was heard."""
+    clear = _clear(manner)
     radius = 0.5 * known.errand.widest
     held_at = known.pose.beside(known.robot.body.gripper_reach, 0.0)
     others = [
@@ -143,9 +149,13 @@ def things_about(known: Knowledge, manner: Manner = AS_USUAL) -> list[Thing]:
     chosen = known.targets.chosen
     spots = [(one.x, one.y) for one in known.ledger.put_off if chosen is None or chosen.distance(one.x, one.y) >= SAME]
     others += [Thing(x, y, radius, clear) for x, y in spots]
-    met = [Thing(one.x, one.y, MET_RADIUS, clear) for one in known.ledger.met_by(known.now_ns)]
-    met += [] if manner.without_heard else [Thing(x, y, MET_RADIUS, clear) for x, y in heard_standing(known)]
-    return [*others, *(Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray), *met]
+    others += [Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray]
+    heard = [] if manner.without_heard else heard_standing(known)
+    return [*others, *(Thing(x, y, MET_RADIUS, clear) for x, y in heard)]
+
+
+def _clear(manner: Manner) -> float:
+    return CLEAR if manner.speed > CREEP else CLEAR_AT_A_CREEP
 
 
 def heard_standing(known: Knowledge) -> list[XY]:
@@ -187,6 +197,15 @@ def clearance_from(known: Knowledge, start: Pose, manner: Manner = AS_USUAL) -> 
     margin, doubt = _room_due(known, manner.speed)
     due = RoomDue(margin + ASTRAY, doubt)
     return Clearance(known.space, known.space.outlines[known.loaded], due, things_about(known, manner), start)
+
+
+def clearance_to_turn(known: Knowledge) -> Clearance:
+    """Return what keeps the outline clear in a turn on the spot from where the robot is.
+
+    What it touched in a turn before it touched with any of its corners: that bars no turn the other way.
+    """
+    outline, due = known.space.outlines[known.loaded], _room_due(known, CREEP)
+    return Clearance(known.space, outline, due, _seen_and_heard(known, Manner(CREEP)), known.pose)
 
 
 def barest_clearance(known: Knowledge) -> Clearance:

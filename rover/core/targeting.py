@@ -1,7 +1,7 @@
 """What a frame shows: what stands between the jaws, what is a candidate, and which candidate is chosen."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rover.activities.activity import Knowledge
 from rover.devices.readings import Detection
@@ -85,7 +85,9 @@ class Targeting:
             known.in_jaws_ns = known.now_ns if in_jaws else None
         is_free = known.ledger.carried is None
         clear = self._clear_view() if steady else None
+        places = {one.number: (one.x, one.y) for one in known.targets.objects}
         known.targets.update(candidates, pose, None if in_jaws and is_free else clear)  # what is gripped left its place
+        self._keep_in_field(places)
         self._tell_stories()
         if is_placed:
             self._look_into_tray(pose, clear, closed=closed)
@@ -94,6 +96,13 @@ class Targeting:
         if steady and not closed:
             self._count_as_looked_at(pose)
         self._fill_signals(candidates, in_jaws=in_jaws)
+
+    def _keep_in_field(self, places: Mapping[int, XY]) -> None:
+        """Leave an object where it was if a sighting would move it out of the field: nobody could look for it there."""
+        boundary = self._known.ground.boundary
+        for one in self._known.targets.objects:
+            if one.number in places and not inside((one.x, one.y), boundary):
+                one.x, one.y = places[one.number]
 
     def _clear_view(self) -> ClearView:
         """Return what hides places from the camera in this frame: walls, what is seen, and what was met."""

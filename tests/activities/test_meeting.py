@@ -39,3 +39,38 @@ def test_the_turn_at_a_place_is_not_pushed_for(doing):
     did = doing(("drive_to", {"place": "field.places.gate"}), field={"places": goal}, obstacles=[beside], lasts="2 min")
     assert did.progress in ("done", "failed")
     assert met(did)
+
+
+def test_a_sweep_goes_the_other_way_round_from_what_it_touched(doing):
+    did = doing(("sweep", {}), obstacles=[BESIDE], lasts="2 min")
+    assert did.progress == "done"
+    assert did.run.truth.bumps == len(met(did)) == 1
+    assert math.degrees(did.way[2]) < -180.0
+
+
+HEARD = {"x": "3.6 m", "y": "2.19 m", "radius": "3 cm"}
+"""A post beside a lane along y = 2 m, before the body's side, that the range finder hears while it turns."""
+ZONE = {"x": "2.6 m", "y": "2 m", "width": "10 cm", "depth": "10 cm", "entry": "180 deg"}
+THERE = {"places": {"there": {"x": "4.2 m", "y": "2 m"}}}
+
+
+def test_what_was_heard_beside_the_lane_is_driven_round(doing):
+    did = doing(("sweep", {}), ("drive_to", {"place": "field.places.there"}), field=THERE, obstacles=[HEARD])
+    assert did.progress == "done"
+    assert did.run.truth.bumps == 0
+    assert did.way[:2] == pytest.approx((1.2, 0.0), abs=0.05)
+
+
+def test_where_what_was_heard_leaves_no_way_one_is_tried(doing):
+    """In a lane between the boundaries that is little wider than the robot; the posts stand beyond the boundary."""
+    lane = [["2.5 m", "1.75 m"], ["4.6 m", "1.75 m"], ["4.6 m", "2.25 m"], ["2.5 m", "2.25 m"]]
+    posts = [{"x": "3.6 m", "y": y, "radius": "3 cm"} for y in ("2.29 m", "1.71 m")]
+    did = doing(
+        ("sweep", {}),
+        ("drive_to", {"place": "field.places.there"}),
+        field={**THERE, "boundary": lane, "zone": ZONE},
+        obstacles=posts,
+        lasts="2 min",
+    )
+    assert did.progress == "done"
+    assert did.run.truth.bumps == 0

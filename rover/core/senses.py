@@ -71,11 +71,15 @@ class Senses:
         self._next_sigma_ns = 0
 
     def take(self, readings: StepReadings) -> None:
-        """Take a step's readings in, then bring pose and health up to date."""
+        """Take a step's readings in, then bring pose and health up to date.
+
+        They are taken in the order in which they were taken: after a stall of the link come all counts at once, then
+        all turn rates, and each says how the robot moved while the other counted.
+        """
         known = self._known
         known.grip.commanded(known.jaws, readings.now_ns)
         self.fresh_counts = self.fresh_frame = False
-        for device, reading in readings.new:
+        for device, reading in sorted(readings.new, key=_taken_ns):
             if not self._health.accept(device, reading, readings.now_ns):
                 continue
             if device in ("counts", "heading") and readings.now_ns - reading.taken_ns > LATE_NS:
@@ -284,6 +288,10 @@ def _look_at_walls(known: Knowledge, sensor: RangeKeys, reading: Reading) -> tup
     mount, pose = sensor.mount, known.filter.at(reading.taken_ns)
     face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
     return face, to_walls(face, 0.5 * sensor.beam, known.ground.walls)
+
+
+def _taken_ns(new: tuple[str, Reading]) -> int:
+    return new[1].taken_ns
 
 
 def _or_unknown(value: Any) -> Any:  # a truth has to stay one: compiled, it would become the number 1.0 as a float

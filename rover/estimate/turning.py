@@ -87,6 +87,8 @@ class TurnRates:
                 told.clear()
             else:
                 held = clamp(turned_until_ns - last_ns, 0, taken_ns - last_ns)
+                if turned_until_ns - last_ns > LASTS_NS:
+                    held = 0  # the wheels told of the turn, since nobody knew of a rate
                 missed = 0.5 * (rate - last) * held * held / (taken_ns - last_ns) * 1e-9
                 if taken_ns - self.moved_ns > STILL_NS:
                     self._learn(rate, (taken_ns - last_ns) * 1e-9)

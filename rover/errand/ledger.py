@@ -167,13 +167,20 @@ class Ledger:
         return setting_down
 
     def stands_in_tray(self, one: Standing) -> None:
-        """Enter something seen in the tray that was not set down there; seen again, where it was seen last."""
+        """Enter something seen in the tray that was not set down there; seen again, where it was seen last.
+
+        What was lost on its way into the tray lies there: it is not counted, and nobody need look for it.
+        """
         again = next((n for n, other in enumerate(self.standing) if _apart(one, other) < SAME_STANDING), None)
         if again is not None:
             self.standing[again] = one
             return
         self.standing.append(one)
         self.stories.stands_in_tray(*one)
+        place = Grip(*one, 0.0, 0.0, 0.0)
+        lost = next((other for other in self.let_go if other.find.kind == one.kind and other.may_be(place)), None)
+        if lost is not None:
+            self.let_go.remove(lost)
 
     def leave(self, kind: str, x: float, y: float, why: str = "put off") -> None:
         """Put an object off: it stays where it is (m) for now."""

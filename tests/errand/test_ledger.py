@@ -339,3 +339,11 @@ class TestStanding:
         assert [event.what for event in errand.events] == ["seen in the tray"]
         errand.stands_in_tray(Standing("amber", 0.95, 0.7))
         assert len(errand.standing) == len(errand.events) == 2
+
+    @pytest.mark.parametrize(("kind", "left"), [("amber", 0), ("teal", 1)])
+    def test_what_was_lost_on_its_way_in_is_looked_for_no_more(self, ledger, kind, left):
+        errand = ledger()
+        errand.found(TestOneFind.GRIP)
+        errand.lost(0.7, 0.7)
+        errand.stands_in_tray(Standing(kind, 0.72, 0.7))
+        assert len(errand.let_go) == left

@@ -86,9 +86,9 @@ class TurnRates:
             if not 0 < taken_ns - last_ns < LASTS_NS:
                 told.clear()
             else:
-                held = clamp(turned_until_ns - last_ns, 0, taken_ns - last_ns)
-                if turned_until_ns - last_ns > LASTS_NS:
-                    held = 0  # the wheels told of the turn, since nobody knew of a rate
+                # Beyond its time the wheels told of the turn: nothing was missed.
+                held_until_ns = turned_until_ns if turned_until_ns - last_ns <= LASTS_NS else last_ns
+                held = clamp(held_until_ns - last_ns, 0, taken_ns - last_ns)
                 missed = 0.5 * (rate - last) * held * held / (taken_ns - last_ns) * 1e-9
                 if taken_ns - self.moved_ns > STILL_NS:
                     self._learn(rate, (taken_ns - last_ns) * 1e-9)

@@ -7,6 +7,7 @@ from typing import Any
 from rover import quantities
 from rover.activities.activity import Knowledge
 from rover.activities.driving import PATIENCE, Driving, drawn
+from rover.activities.places import heard_standing
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.kinds import Number
 from rover.motion.limits import gentle_speed
@@ -45,12 +46,11 @@ class TurnTowards:
 
 
 def fastest_turn(known: Knowledge) -> float:
-    """Return how fast (rad/s) to turn on the spot: no corner touches a wall, or what was met, faster than it may."""
+    """Return how fast (rad/s) to turn on the spot: no corner touches what may be beside it faster than it may."""
     outline, pose = known.space.outlines[known.loaded], known.pose
     swept = outline.radius + BESIDE + 2.0 * known.filter.position_doubt.worst
-    near = known.space.disc_room(pose.x, pose.y) < swept or any(
-        math.hypot(one.x - pose.x, one.y - pose.y) < swept for one in known.ledger.met_by(known.now_ns)
-    )
+    beside = [(one.x, one.y) for one in known.ledger.met_by(known.now_ns)] + heard_standing(known)
+    near = known.space.disc_room(pose.x, pose.y) < swept or any(math.dist(one, pose[:2]) < swept for one in beside)
     return gentle_speed(known.robot.limits) / outline.radius if near else math.inf
 
 

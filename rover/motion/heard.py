@@ -91,17 +91,21 @@ class Heard:
 
     def standing(self, near: XY, now_ns: int, known: Iterable[XY]) -> list[XY]:
         """Return places (m) near the robot where something stands that is none of the things ``known`` to stand."""
-        self._arcs = {cell: arc for cell, arc in self._arcs.items() if self._stands(cell, arc, now_ns)}
         things, is_known = list(known), dict[Arc, bool]()
-        found = []
+        found, gone = [], []
         for cell, arc in self._arcs.items():
             place = middle_of(cell)
             if math.dist(place, near) > NEAR:
+                continue
+            if not self._stands(cell, arc, now_ns):
+                gone.append(cell)
                 continue
             if arc not in is_known:
                 is_known[arc] = any(arc.may_be(thing) for thing in things)
             if not is_known[arc]:
                 found.append(place)
+        for cell in gone:
+            del self._arcs[cell]
         return found
 
     def _stands(self, cell: int, arc: Arc, now_ns: int) -> bool:

@@ -1,11 +1,12 @@
 """From where an object can be fetched: directions in which body and open jaws fit, by what each would cost."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rover.activities.activity import Knowledge
 from rover.activities.places import Manner, clearance_beside, clearance_from
 from rover.geometry import Pose
+from rover.motion.free_space import Clearance
 from rover.motion.goal import Goal
 from rover.motion.keep_clear import CREEP, LEAST_WAY
 from rover.motion.legs import leg_to
@@ -70,14 +71,8 @@ class Approaches:
     def __init__(self, known: Knowledge, target: Remembered, speeds: Sequence[float]) -> None:
         self.goals: list[Goal] = []
         self._target = target
-        here = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
-        self._spare = []
-        for neighbours in (0.0, NEIGHBOUR):
-            stand = clearance_from(known, known.pose, Manner(CREEP, without_heard=neighbours > 0.0))
-            for speed in speeds:
-                last = clearance_beside(known, target, neighbours, speed)
-                self._spare += [(stand, last, directions) for directions in _directions(here)]
-        self._stand, self._last, self._left = self._spare.pop(0)
+        self._ways = _ways(known, target, speeds)
+        self._stand, self._last, self._left = next(self._ways)
 
     @property
     def is_over(self) -> bool:
@@ -91,8 +86,8 @@ class Approaches:
             goal = self._goal(known, heading)
             if goal is not None:
                 self.goals.append(goal)
-        if not self._left and not self.goals and self._spare:
-            self._stand, self._last, self._left = self._spare.pop(0)
+        if not self._left and not self.goals and (way := next(self._ways, None)):
+            self._stand, self._last, self._left = way
 
     def _goal(self, known: Knowledge, heading: float) -> Goal | None:
         reach = known.robot.body.gripper_reach
@@ -103,6 +98,19 @@ class Approaches:
             if self._stand.is_free(start) and self._last.along(start, way + LEAST_RUN_OUT) is not None:
                 return Goal(x, y, heading, TRIED_COST * tried(known, self._target, heading))
         return None
+
+
+def _ways(
+    known: Knowledge, target: Remembered, speeds: Sequence[float]
+) -> Iterator[tuple[Clearance, Clearance, list[float]]]:
+    """Yield what keeps clear where a run begins, and on it, and the headings (rad) to look at."""
+    here = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
+    for neighbours in (0.0, NEIGHBOUR):
+        stand = clearance_from(known, known.pose, Manner(CREEP, without_heard=neighbours > 0.0))
+        for speed in speeds:
+            last = clearance_beside(known, target, neighbours, speed)
+            for directions in _directions(here):
+                yield stand, last, directions
 
 
 def _directions(first: float) -> tuple[list[float], list[float]]:

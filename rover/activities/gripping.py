@@ -212,8 +212,10 @@ class RecordFind(Deed):
             return
         grip, held = known.ledger.grip or grip_now(known), _kind_between(known)
         known.ledger.found(grip._replace(kind=held) if held else grip)
-        if known.targets.chosen is not None:
-            known.targets.forget(known.targets.chosen)
+        known.heard.forget((grip.x, grip.y))
+        if (chosen := known.targets.chosen) is not None:
+            known.heard.forget((chosen.x, chosen.y))
+            known.targets.forget(chosen)
 
 
 def grip_now(known: Knowledge) -> Grip:

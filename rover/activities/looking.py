@@ -67,10 +67,18 @@ class Sweep(Activity):
             self._looks -= 1
             if self._looks <= 0:
                 self.done()
-            elif not clearance_to_turn(known).can_turn(known.pose, self._step):
-                self._turn_back()
+            else:
+                self._look_out(known)
             self._turn = TurnOrLeave(wrap(known.pose.heading + self._step), self._rate)
         return STILL
+
+    def _look_out(self, known: Knowledge) -> None:
+        """Turn back before something that stands in the way of the turn; in the way of both turns, end."""
+        clearance = clearance_to_turn(known)
+        if not clearance.can_turn(known.pose, self._step):
+            self._turn_back()
+            if not clearance.can_turn(known.pose, self._step):
+                self.done()
 
 
 class SkipTarget(Deed):

@@ -10,6 +10,7 @@ from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import Lookout
 from rover.geometry import XY, Pose
 from rover.motion.free_space import Clearance, Thing
+from rover.motion.heard import NEAR
 from rover.motion.keep_clear import CREEP, room_due
 from rover.motion.outline import RoomDue
 from rover.motion.request import FEEL
@@ -158,10 +159,10 @@ def _clear(manner: Manner) -> float:
     return CLEAR if manner.speed > CREEP else CLEAR_AT_A_CREEP
 
 
-def heard_standing(known: Knowledge) -> list[XY]:
-    """Return where (m) the range finders heard something near the robot that is no object which is known of."""
+def heard_standing(known: Knowledge, within: float = NEAR) -> list[XY]:
+    """Return where (m), so near to the robot, range finders heard something that is no object which is known of."""
     things = [*known.things, *((one.x, one.y) for one in known.ledger.put_off)]
-    return known.heard.standing(known.pose[:2], known.now_ns, things)
+    return known.heard.standing(known.pose[:2], known.now_ns, things, within)
 
 
 def _room_due(known: Knowledge, speed: float) -> RoomDue:

@@ -188,8 +188,11 @@ class WayWatch:
             return False
         self._seconds = 0.0
         half_width = known.space.outlines[known.loaded].half_width
-        new = [thing for thing in things_about(known, self._manner) if not self._was_known(thing)]
-        return any(legs.distance(known.pose, (one.x, one.y)) < half_width + one.radius + 0.5 * one.room for one in new)
+        return any(
+            legs.distance(known.pose, (one.x, one.y)) < half_width + one.radius + 0.5 * one.room
+            and not self._was_known(one)
+            for one in things_about(known, self._manner)
+        )
 
     def _was_known(self, thing: Thing) -> bool:
         return any(math.hypot(one.x - thing.x, one.y - thing.y) < ANOTHER for one in self._things)

@@ -49,8 +49,10 @@ def fastest_turn(known: Knowledge) -> float:
     """Return how fast (rad/s) to turn on the spot: no corner touches what may be beside it faster than it may."""
     outline, pose = known.space.outlines[known.loaded], known.pose
     swept = outline.radius + BESIDE + 2.0 * known.filter.position_doubt.worst
-    beside = [(one.x, one.y) for one in known.ledger.met_by(known.now_ns)] + heard_standing(known)
-    near = known.space.disc_room(pose.x, pose.y) < swept or any(math.dist(one, pose[:2]) < swept for one in beside)
+    near = known.space.disc_room(pose.x, pose.y) < swept or any(
+        math.hypot(one.x - pose.x, one.y - pose.y) < swept for one in known.ledger.met_by(known.now_ns)
+    )
+    near = near or bool(heard_standing(known, swept))
     return gentle_speed(known.robot.limits) / outline.radius if near else math.inf
 
 

@@ -23,6 +23,8 @@ from rover.motion.heard import Arc
 
 COUNTS_LOST = 0.01
 """Metres of doubt for counts that cannot be: a restarted device, a jump."""
+LOBE = math.radians(15.0)
+"""A wall is flat, and heard so far (rad) beyond the edges of the cone that a post is heard in."""
 AT_WALL = 0.1
 """What is heard so near (m) before a known wall, or beyond it, is no other thing: the map may err a little."""
 WALL_FIX_EVERY_NS = 300_000_000
@@ -208,6 +210,7 @@ class Senses:
         if known.now_ns - reading.taken_ns > sensor.overdue_after * 1e9:
             return  # it waited somewhere, and tells nothing of what is there now
         if self._checks.is_doubted(device):
+            known.heard.doubt(device)
             return
         face, walls = _look_at_walls(known, sensor, reading)
         is_of_wall = distance is not None and is_explained(distance, walls)
@@ -218,9 +221,10 @@ class Senses:
         if not known.filter.knows(reading.taken_ns):
             return
         known.explored.hear(device, distance, reading.taken_ns, known.filter.at)
-        most = min(walls, default=math.inf) - AT_WALL - 2.0 * known.filter.position_doubt.worst
-        is_other = distance is not None and distance < most
-        known.heard.hear(device, Arc(face, distance, 0.5 * sensor.beam, reading.taken_ns) if is_other else None)
+        if distance is None or is_of_wall:
+            known.heard.hear_other(device)
+        else:
+            _hear_thing(known, Arc(device, face, distance, 0.5 * sensor.beam, reading.taken_ns))
         view = None
         if reading.taken_ns >= self._next_wall_fix_ns.get(device, 0):
             self._next_wall_fix_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
@@ -288,6 +292,16 @@ def _look_at_walls(known: Knowledge, sensor: RangeKeys, reading: Reading) -> tup
     mount, pose = sensor.mount, known.filter.at(reading.taken_ns)
     face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
     return face, to_walls(face, 0.5 * sensor.beam, known.ground.walls)
+
+
+def _hear_thing(known: Knowledge, arc: Arc) -> None:
+    """Note an echo that comes neither from a known wall or beyond it, nor from an object that is known of."""
+    most = min(to_walls(arc.face, arc.half_beam + LOBE, known.ground.walls), default=math.inf)
+    is_wall = arc.distance > most - AT_WALL - 2.0 * known.filter.position_doubt.worst
+    if is_wall or any(arc.may_be(thing) for thing in known.things):
+        known.heard.hear_other(arc.device)
+    else:
+        known.heard.hear(arc)
 
 
 def _taken_ns(new: tuple[str, Reading]) -> int:

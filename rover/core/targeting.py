@@ -116,6 +116,7 @@ class Targeting:
         targets, stories = self._known.targets, self._known.ledger.stories
         for one in targets.forgotten:
             missed = one.misses >= MISSES_TO_FORGET
+            self._known.heard.forget((one.x, one.y))
             stories.forget(one.number, f"in plain view, and not seen in {one.misses} frames" if missed else "")
             if missed:
                 self._known.ledger.looked_at.look_again_about((one.x, one.y))

@@ -67,6 +67,7 @@ class Ledger:
     events: list[Event] = field(default_factory=list)
     stories: Stories = field(init=False)
     _carried_find: LetGo | None = None
+    _stood_before: int = 0
 
     def __post_init__(self) -> None:
         """Begin the objects' stories."""
@@ -92,6 +93,7 @@ class Ledger:
         if self.carried is not None:
             return
         self.carried = grip.kind
+        self._stood_before = len(self.standing)
         self.tried.clear()
         self.looked_at.clear()
         again = next((one for one in self.let_go if one.may_be(grip)), None)
@@ -121,6 +123,7 @@ class Ledger:
             self.events.append(GivenUp(self.carried, x, y, why, self.stories.let_go(x, y)))
             if self._carried_find is not None:
                 self.let_go.append(self._carried_find._replace(missed_at=(x, y)))
+                self._look_for_lost()
             self.carried = self._carried_find = None
 
     def set_down(self, slot: Slot, x: float, y: float, chance: float) -> None:
@@ -177,10 +180,15 @@ class Ledger:
             return
         self.standing.append(one)
         self.stories.stands_in_tray(*one)
-        place = Grip(*one, 0.0, 0.0, 0.0)
-        lost = next((other for other in self.let_go if other.find.kind == one.kind and other.may_be(place)), None)
-        if lost is not None:
-            self.let_go.remove(lost)
+        self._look_for_lost()
+
+    def _look_for_lost(self) -> None:
+        """Take what was first seen in the tray after an object was found for that object, if it was lost there."""
+        for one in self.standing[self._stood_before :]:
+            place = Grip(*one, 0.0, 0.0, 0.0)
+            lost = next((other for other in self.let_go if other.find.kind == one.kind and other.may_be(place)), None)
+            if lost is not None:
+                self.let_go.remove(lost)
 
     def leave(self, kind: str, x: float, y: float, why: str = "put off") -> None:
         """Put an object off: it stays where it is (m) for now."""

@@ -38,12 +38,13 @@ class TurnRates:
         moved_ns: when the wheels last moved, or were told to.
     """
 
-    __slots__ = ("_told", "growth", "moved_ns")
+    __slots__ = ("_told", "_used_until_ns", "growth", "moved_ns")
 
     def __init__(self) -> None:
         self._told: deque[tuple[int, float]] = deque()
         self.growth = RATE_VARIANCE
         self.moved_ns = 0
+        self._used_until_ns = 0  # after that the wheels told of the turn
 
     def tell(self, now_ns: int, seconds: float = 0.0) -> bool:
         """Tell whether they say how the robot turned in so long (s) up to a time: the last one is used for a while."""
@@ -55,6 +56,7 @@ class TurnRates:
     def turn(self, now_ns: int, seconds: float) -> float:
         """Return the turn (rad) in so long (s) up to a time, of which they tell."""
         begun_ns = now_ns - round(seconds * 1e9)
+        self._used_until_ns = now_ns
         turn, right_ns, right = 0.0, now_ns, self._at(now_ns)
         for taken_ns, rate in reversed(self._told):
             if taken_ns >= right_ns:
@@ -86,9 +88,7 @@ class TurnRates:
             if not 0 < taken_ns - last_ns < LASTS_NS:
                 told.clear()
             else:
-                # Beyond its time the wheels told of the turn: nothing was missed.
-                held_until_ns = turned_until_ns if turned_until_ns - last_ns <= LASTS_NS else last_ns
-                held = clamp(held_until_ns - last_ns, 0, taken_ns - last_ns)
+                held = clamp(min(turned_until_ns, self._used_until_ns) - last_ns, 0, taken_ns - last_ns)
                 missed = 0.5 * (rate - last) * held * held / (taken_ns - last_ns) * 1e-9
                 if taken_ns - self.moved_ns > STILL_NS:
                     self._learn(rate, (taken_ns - last_ns) * 1e-9)

@@ -113,8 +113,8 @@ class _Cone:
         self._points = [
             (ahead, left)
             for ahead in _steps(0.0, FARTHEST)
-            for left in _steps(-ahead * tangent, ahead * tangent)
-            if abs(left) <= ahead * tangent - 0.5 * CELL and math.hypot(ahead, left) <= FARTHEST
+            for left in _across(ahead * tangent - 0.5 * CELL)
+            if math.hypot(ahead, left) <= FARTHEST
         ]
         self._points.sort(key=lambda point: math.hypot(*point))
         self._ways = [math.hypot(*point) for point in self._points]
@@ -139,6 +139,11 @@ def middle_of(cell: int) -> XY:
     """Return the middle (m) of a square."""
     column, row = divmod(cell, 2 * _HALF)
     return (column - _HALF + 0.5) * CELL, (row - _HALF + 0.5) * CELL
+
+
+def _across(half: float) -> list[float]:
+    """Return places across a cone so much wider than a square to either side; where it is narrower, its axis."""
+    return [0.0] if half <= 0.0 else _steps(-half, half)
 
 
 def _steps(low: float, high: float) -> list[float]:

@@ -61,6 +61,15 @@ def test_what_was_heard_beside_the_lane_is_driven_round(doing):
     assert did.way[:2] == pytest.approx((1.2, 0.0), abs=0.05)
 
 
+def test_what_was_gripped_does_not_stand_where_it_was_heard(doing, jar):
+    """The turn home goes round with the load, though the jar was heard before it was seen, and then no more."""
+    grip = [("sweep", {}), ("close_in", {}), ("close_jaws", {}), ("record_find", {}), ("turn", {"by": "170 deg"})]
+    did = doing(*grip, objects=[jar(4.2, 2.0)], lasts="20 s")
+    assert did.progress == "done"
+    free = doing(*grip, objects=[jar(4.2, 2.0)], lasts="20 s", devices={"range": {"beam": "1 deg"}})
+    assert did.seconds == pytest.approx(free.seconds, rel=0.1)
+
+
 def test_where_what_was_heard_leaves_no_way_one_is_tried(doing):
     """In a lane between the boundaries that is little wider than the robot; the posts stand beyond the boundary."""
     lane = [["2.5 m", "1.75 m"], ["4.6 m", "1.75 m"], ["4.6 m", "2.25 m"], ["2.5 m", "2.25 m"]]

@@ -32,7 +32,10 @@ class Listening:
             self.now_ns += 66_000_000
             back = Pose(*face.beside(-self.ahead, 0.0), face.heading)
             self.explored.hear("range", distance, self.now_ns, lambda _, back=back: back)
-            self.heard.hear("range", None if distance is None else Arc(face, distance, HALF, self.now_ns))
+            if distance is None:
+                self.heard.hear_other("range")
+            else:
+                self.heard.hear(Arc("range", face, distance, HALF, self.now_ns))
 
     def look(self, face):
         """Hear the post where it is in the cone, else something far off."""
@@ -94,10 +97,11 @@ def test_where_the_ground_was_known_to_be_free_it_does_not_stand(listening):
     assert not any(listening.explored.holds(place) for place in found)
 
 
-def test_what_has_come_meanwhile_stands_on_ground_that_was_free(listening):
-    listening.hear(1.1)
+@pytest.mark.parametrize("before", [1.1, None])
+def test_what_has_come_meanwhile_stands_on_ground_that_was_free(listening, before):
+    listening.hear(before)
     listening.hear(0.5)
-    assert listening.standing()
+    assert any(math.dist(place, (0.52, 0.0)) < CELL for place in listening.standing())
 
 
 def test_what_has_gone_is_heard_to_be_gone(listening):
@@ -136,6 +140,29 @@ def test_it_is_forgotten_in_time_and_when_the_position_jumps(listening):
     assert listening.standing() == []
     listening.hear(0.5)
     listening.heard.moved(ORIGIN, Pose(1.1 * JUMP, 0.0, 0.0))
+    assert listening.standing() == []
+
+
+def test_what_has_been_taken_away_is_forgotten_with_its_whole_arc(listening):
+    listening.hear(0.5)
+    listening.heard.forget((0.5, 0.3))
+    assert listening.standing()
+    listening.heard.forget((0.52, 0.05))
+    assert listening.standing() == []
+
+
+def test_a_range_finder_that_is_not_believed_has_heard_nothing(listening):
+    listening.hear(0.5)
+    listening.heard.doubt("other")
+    assert listening.standing()
+    listening.heard.doubt("range")
+    assert listening.standing() == []
+
+
+def test_echoes_from_before_a_pause_make_no_stray_one_right(listening):
+    listening.hear(0.5, times=2)
+    listening.now_ns += 60_000_000_000
+    listening.hear(0.5, times=1)
     assert listening.standing() == []
 
 

@@ -73,6 +73,9 @@ class Sender:
     def send_due(self) -> float | None:
         """Try whatever is due by now, and return in how many seconds to try again; None: nothing waits.
 
+        The end of a run that goes on waits too: a process that is killed lets go of its pipe before it counts as ended,
+        and whoever sees the pipe end must not take that for nothing left to tell.
+
         Never raises for what it meets: it is noted in the outbox, and what waits stays.
         """
         if not self._is_due(ALL):
@@ -88,7 +91,7 @@ class Sender:
             self._put_off(ALL)
             return self._at(ALL) - time.monotonic()
         if not left:
-            return None
+            return LOOKS_EVERY_S if self.outbox.waiting() else None
         return min(max(self._at(one.notice.way), self._at(one.number)) for one in left) - time.monotonic()
 
     def _note_for_all(self, why: str) -> None:

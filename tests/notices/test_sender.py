@@ -1,6 +1,8 @@
 """Notices by a real mail server that refuses, hangs, drops in mid-message, greylists, and is restarted."""
 
+import os
 import random
+import threading
 import time
 from collections.abc import Callable
 from contextlib import closing
@@ -8,10 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from rover.files.notices import FIND
+from rover.files.notices import END, FIND
 from rover.notices.mail import Patience
 from rover.notices.outbox import Notice, Outbox
-from rover.notices.sender import AtWorkError, Pauses, Sender, alone
+from rover.notices.owner import this_process
+from rover.notices.sender import AtWorkError, Pauses, Sender, alone, serve
 
 from .conftest import PATIENCE_S, BadServer, Manners, full_disk
 
@@ -192,3 +195,25 @@ def test_one_process_at_a_time_sends(outbox: Outbox) -> None:
 def test_pauses_grow_to_the_longest() -> None:
     pauses = Pauses(5.0, 900.0)
     assert [pauses.after(failures) for failures in (1, 2, 3, 8, 9, 1000)] == [5.0, 10.0, 20.0, 640.0, 900.0, 900.0]
+
+
+def test_a_run_whose_pipe_has_ended_and_that_lives_on_is_waited_for(
+    errand: Path, outbox: Outbox, serving: Serving, manners: Manners, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Killed processes close their files first and are gone a moment later; so that it can be seen, we live on."""
+    monkeypatch.setattr("rover.notices.sender.LOOKS_EVERY_S", 0.05)
+    serving()
+    end = notice(1)._replace(occasion=END, subject="", text="", run=this_process())
+    outbox.put([end])
+    sender = Sender(outbox, errand, SOON, IMPATIENT)
+    reading, writing = os.pipe()
+    os.close(writing)
+    with closing(Outbox(outbox.path)) as ours:
+        at_work = threading.Thread(target=serve, args=(sender, reading))
+        at_work.start()
+        at_work.join(0.5)  # who takes the pipe's end for the run's is through by then
+        assert not manners.taken
+        ours.note_end_of(end.run)
+        at_work.join(PATIENCE_S)
+    os.close(reading)
+    assert manners.ids == ["<1@b.org>"]

@@ -197,7 +197,9 @@ def clearance_from(known: Knowledge, start: Pose, manner: Manner = AS_USUAL) -> 
     """
     margin, doubt = _room_due(known, manner.speed)
     due = RoomDue(margin + ASTRAY, doubt)
-    return Clearance(known.space, known.space.outlines[known.loaded], due, things_about(known, manner), start)
+    outline, things = known.space.outlines[known.loaded], things_about(known, manner)
+    is_blind = known.loaded or not known.explored.is_looking
+    return Clearance(known.space, outline, due, things, start, known.explored if is_blind else None)
 
 
 def clearance_to_turn(known: Knowledge) -> Clearance:

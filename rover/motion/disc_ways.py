@@ -16,12 +16,17 @@ FARTHER = 4.0
 """Places from which it is so much farther (m) than from the start are left out."""
 NEAR, NEAR_COST = 0.15, 2.0
 """With less room than this (m) a metre costs more, up to so many times more where there is none left."""
+UNKNOWN_COST = 2.0
+"""A metre costs so much more where nobody knows what stands there, and nothing is heard ahead: it is gone gently."""
 _STEPS = tuple((x, y, math.hypot(x, y)) for x in (-1, 0, 1) for y in (-1, 0, 1) if x or y)
 
 
-def dearness(room: float) -> float:
-    """Return how many times as dear as in the open a metre is with so much room (m) beyond what is due."""
-    return 1.0 + NEAR_COST * max(0.0, 1.0 - max(0.0, room) / NEAR)
+def dearness(room: float, unknown: float) -> float:
+    """Return how many times as dear as in the open a metre is with so much room (m) beyond what is due.
+
+    ``unknown``: as `Clearance.unknown` tells.
+    """
+    return 1.0 + NEAR_COST * max(0.0, 1.0 - max(0.0, room) / NEAR) + UNKNOWN_COST * unknown
 
 
 class DiscWays:
@@ -81,6 +86,7 @@ class DiscWays:
     def _look(self, place: tuple[int, int]) -> float:
         """Look at a place for the first time; return the cost below which it may be reached."""
         column, row = place
-        room = self._clearance.at_disc((self._start.x + column * self._step, self._start.y + row * self._step))
-        self._dear[place] = dearness(room)
+        middle = self._start.x + column * self._step, self._start.y + row * self._step
+        room = self._clearance.at_disc(middle)
+        self._dear[place] = dearness(room, self._clearance.unknown(middle))
         return math.inf if room > -math.inf else -math.inf

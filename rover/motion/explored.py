@@ -22,6 +22,7 @@ JUMP = 0.05
 SILENCE = 0
 """A time (ns) before all others."""
 _HALF = 1 << 20
+_EIGHT = tuple(index * math.tau / 8 for index in range(8))
 
 
 class Explored:
@@ -40,6 +41,8 @@ class Explored:
         self.is_looking = any(math.cos(keys.mount.towards) >= ALONG for keys in finders.values())
         half_length, half_width = 0.5 * robot.body.length, 0.5 * robot.body.width
         self._body = [(x, y) for x in _steps(-half_length, half_length) for y in _steps(-half_width, half_width)]
+        round_it = [(half_width * math.cos(turn), half_width * math.sin(turn)) for turn in _EIGHT]
+        self._disc = [(0.0, 0.0), *round_it]
         self._known: dict[int, int] = {}  # by square: when (ns) it was last known to be free
         self._stood = Pose(math.inf, 0.0, 0.0)
 
@@ -71,6 +74,11 @@ class Explored:
     def holds(self, place: XY) -> bool:
         """Tell whether a place is known to be free."""
         return cell_at(*place) in self._known
+
+    def unknown(self, x: float, y: float) -> float:
+        """Return which share is not known to be free of a disc as wide as the body about a place (m)."""
+        cells = [cell_at(x + dx, y + dy) for dx, dy in self._disc]
+        return sum([cell not in self._known for cell in cells]) / len(cells)
 
     def free_at_ns(self, cell: int) -> int | None:
         """Return when (ns) a square was last known to be free, None if never; `SILENCE` if only nothing was heard."""

@@ -8,6 +8,7 @@ from rover.estimate.doubt import SURE, Doubt
 from rover.estimate.field import Ground
 from rover.files.robot import Robot
 from rover.geometry import XY, Pose, inside
+from rover.motion.explored import CELL, Explored
 from rover.motion.outline import Barrier, BodyOutline, RoomDue, Surroundings, distance_less_doubt, outline_of
 
 TILE = 0.25
@@ -97,15 +98,25 @@ class Clearance:
         due: room before boundary and walls.
         things: other things, each with the room that is due round it.
         start: where the ways begin.
+        explored: the ground that is known to be free, for a robot that does not hear what stands ahead of it; None: it
+            hears that, and may as well go where nobody has been.
     """
 
     def __init__(
-        self, space: FreeSpace, outline: BodyOutline, due: RoomDue, things: Sequence[Thing], start: Pose
+        self,
+        space: FreeSpace,
+        outline: BodyOutline,
+        due: RoomDue,
+        things: Sequence[Thing],
+        start: Pose,
+        explored: Explored | None = None,
     ) -> None:
         self._space, self._outline = space, outline
         self._margin, self._doubt = due
         self._things = [self._with_room_at(start, thing) for thing in things]
         self._nearby: dict[tuple[int, int], tuple[list[Thing], float]] = {}
+        self._explored = explored
+        self._unknown: dict[XY, float] = {}
         space.look_beyond(due.worst)
         self._start = start
         self._lacking = min(0.0, self.at(start) - SWAY)
@@ -159,6 +170,26 @@ class Clearance:
             least = min(least, math.hypot(thing.x - x, thing.y - y) - thing.radius - thing.room)
         least -= self._outline.half_width
         return least if least >= self._due(Pose(x, y, 0.0)) else -math.inf
+
+    def unknown(self, place: XY) -> float:
+        """Return how much of the ground at a place (m) nobody knows to be free, and the robot would go on blindly: 0 to
+        1."""
+        if self._explored is None:
+            return 0.0
+        share = self._unknown.get(place)
+        if share is None:
+            share = self._unknown[place] = self._explored.unknown(*place)
+        return share
+
+    def unknown_way(self, start: XY, end: XY) -> float:
+        """Return how much (m) of a straight way nobody knows to be free, and the robot would go blindly."""
+        if self._explored is None:
+            return 0.0
+        way = math.dist(start, end)
+        count = max(1, math.ceil(way / CELL))
+        dx, dy = (end[0] - start[0]) / count, (end[1] - start[1]) / count
+        middles = [(start[0] + (index + 0.5) * dx, start[1] + (index + 0.5) * dy) for index in range(count)]
+        return way / count * sum([self._explored.unknown(*middle) for middle in middles])
 
     def _things_near(self, x: float, y: float) -> tuple[list[Thing], float]:
         """Return the things that come into question at a place, and how far from it the others' room is, at least."""

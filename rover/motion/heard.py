@@ -25,8 +25,8 @@ DEPTHS = (0.02, 0.08, 0.14)
 """What echoes stands so far (m) beyond where the echo comes from: only its face is heard, and it has a back."""
 NEAR = 1.5
 """What stands farther from the robot than this (m) bars no way yet."""
-FOR_NS = 300_000_000_000
-"""What was heard may be gone after so long."""
+FOR_NS = 1_800_000_000_000
+"""What was heard may be gone after so long; that the ground is seen to be free tells sooner."""
 SAME = 0.12
 """What is known to stand so near (m) to an arc is what was heard."""
 

@@ -4,16 +4,18 @@ import heapq
 import math
 from collections.abc import Callable, Sequence
 
-from rover.geometry import Pose
+from rover.geometry import XY, Pose
 from rover.motion.disc_ways import dearness
 from rover.motion.free_space import Clearance
 from rover.motion.goal import Goal
-from rover.motion.legs import free_turn
+from rover.motion.legs import COMFORT, free_turn
 from rover.quantities import wrap
 
 WEIGHT = 1.4
 TURN_COST = 0.2
-"""A turn by a radian costs as much as so many metres ahead."""
+"""A turn by a radian costs as much as so many metres ahead ..."""
+TIGHT_TURN = 3.0
+"""... and up to so many times as much more, the less room there is: doorways are passed straight, not turned in."""
 BACK_COST = 3.0
 """A metre back costs as much as so many ahead: nothing looks there."""
 NEXT = 0.5
@@ -87,8 +89,11 @@ class LatticeSearch:
         return [self._start, *(self._pose(one) for one in nodes)], [self._room(one) for one in nodes]
 
     def _pose(self, node: int) -> Pose:
-        column, row, index = _parts(node)
-        return Pose(self._start.x + column * self._step, self._start.y + row * self._step, HEADINGS[index])
+        return Pose(*self._place(node), HEADINGS[node % _COUNT])
+
+    def _place(self, node: int) -> XY:
+        column, row, _ = _parts(node)
+        return self._start.x + column * self._step, self._start.y + row * self._step
 
     def _reach(self, node: int, cost: float, before: int) -> None:
         if cost >= self._costs.get(node, math.inf):
@@ -132,14 +137,17 @@ class LatticeSearch:
         self._move(node, _node(column + dx, row + dy, index), way, 1.0)
         self._move(node, _node(column - dx, row - dy, index), way, BACK_COST)
         for other, angle in (((index + 1) % _COUNT, _TURNS[index]), (index - 1, _TURNS[index - 1])):
-            self._move(node, _node(column, row, other % _COUNT), abs(angle) * TURN_COST, 1.0)
+            to = _node(column, row, other % _COUNT)
+            tightness = max(0.0, 1.0 - max(0.0, self._room(to)) / COMFORT)
+            self._move(node, to, abs(angle) * TURN_COST, 1.0 + TIGHT_TURN * tightness)
 
     def _move(self, node: int, to: int, way: float, factor: float) -> None:
         if to in self._settled:
             return
         room = self._room(to)
         if room > -math.inf:
-            self._reach(to, self._costs[node] + way * (factor - 1.0 + dearness(room)), node)
+            dear = dearness(room, self._clearance.unknown(self._place(to)))
+            self._reach(to, self._costs[node] + way * (factor - 1.0 + dear), node)
 
     def _reached(self, node: int) -> Goal | None:
         """Return the goal that is at a node, if any: nearer than half a step, and to be turned to."""

@@ -2,15 +2,19 @@
 
 import math
 from collections.abc import Sequence
+from itertools import accumulate, pairwise
 from typing import NamedTuple
 
 from rover.geometry import XY, Pose
+from rover.motion.disc_ways import UNKNOWN_COST
 from rover.motion.free_space import Clearance
 from rover.motion.goal import Goal
 from rover.quantities import wrap
 
 COMFORT = 0.08
-"""A way is cut short where that leaves as much room (m) beyond what is due, or as much as it has now."""
+"""A way is cut short where that leaves as much room (m) beyond what is due, or as much as it has now ..."""
+DEARER = 0.05
+"""... and costs no more than this (m) above it: it may lead over known ground, where nothing is heard ahead."""
 
 
 class Leg(NamedTuple):
@@ -74,6 +78,7 @@ class CutShort:
     def __init__(self, clearance: Clearance, poses: Sequence[Pose], rooms: Sequence[float], goal: Goal) -> None:
         self._clearance, self._poses, self._rooms, self._goal = clearance, poses, rooms, goal
         self.legs: list[Leg] = []
+        self._costs = list(accumulate((self._cost(*ends) for ends in pairwise(poses)), initial=0.0))
         self._at, self._index = poses[0], 0
         self._free: tuple[int, Leg] | None = None
         self._near, self._far = 0, len(poses)
@@ -98,15 +103,26 @@ class CutShort:
 
     def _leg(self, index: int) -> Leg | None:
         """Return the leg straight ahead to a pose of the way, None where it is not free or leaves too little room."""
-        if index <= self._index + 1:
-            return None
         pose, last = self._poses[index], len(self._poses) - 1
+        if index <= self._index + 1 or (index < last and not self._may_turn_at(index)):
+            return None
         if math.dist(pose[:2], self._at[:2]) < 1e-6:
             return None
         leg = leg_to(self._clearance, self._at, (pose.x, pose.y))
         if leg is None or leg.room < min(COMFORT, *self._rooms[self._index : index]) - 1e-9:
             return None
+        if self._cost(self._at, pose) > self._costs[index] - self._costs[self._index] + DEARER:
+            return None
         return leg if index < last or can_end(self._clearance, self._at, leg, self._goal) else None
+
+    def _may_turn_at(self, index: int) -> bool:
+        """Tell whether a leg may end at a pose, with a turn there: where there is room enough, or the way has one."""
+        return self._rooms[index - 1] >= COMFORT or math.dist(self._poses[index + 1][:2], self._poses[index][:2]) < 1e-6
+
+    def _cost(self, here: Pose, there: Pose) -> float:
+        """Return the way (m) from one pose to another, what is gone blindly counted as much more as it costs more."""
+        here_to_there = here[:2], there[:2]
+        return math.dist(*here_to_there) + UNKNOWN_COST * self._clearance.unknown_way(*here_to_there)
 
     def _take(self) -> None:
         leg, index = self._single() if self._free is None else (self._free[1], self._free[0])

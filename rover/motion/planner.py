@@ -29,6 +29,8 @@ DISC_NODES = 4
 """So many nodes of the disc's ways cost no more time than one of the body's."""
 LOOK_NODES = 10
 """Looking whether a straight leg is free costs as much time as so many nodes."""
+BLINDLY = 0.1
+"""Of a straight way to a goal, no larger share may be ground that nobody knows, and that nothing is heard from."""
 FINEST, CELLS_A_WIDTH = 0.05, 5
 """A step of the lattice is so long (m), or so small a part of the body's width."""
 
@@ -120,6 +122,8 @@ class WaySearch:
             if leg is None or not can_end(self._clearance, self._start, leg, goal):
                 continue
             way = math.hypot(goal.x - self._start.x, goal.y - self._start.y)
+            if self._clearance.unknown_way(self._start[:2], (goal.x, goal.y)) > BLINDLY * way:
+                continue
             cost = goal.cost + way + TURN_COST * abs(leg.turn)
             if cost < best:
                 best, self.legs, self.goal = cost, [leg], goal

@@ -49,6 +49,13 @@ def test_where_the_body_stands_is_free_whichever_way_it_is_turned(robot, ahead, 
     assert not explored.holds(pose.beside(0.4, 0.0))
 
 
+def test_of_the_ground_under_a_body_nothing_is_unknown_and_beside_it_half(robot, explored):
+    explored.stand(HERE, 0)
+    assert explored.unknown(HERE.x, HERE.y) == 0.0
+    assert 0.3 < explored.unknown(*HERE.beside(0.0, 0.5 * robot.body.width + 0.5 * CELL)) < 0.8
+    assert explored.unknown(*HERE.beside(1.0, 0.0)) == 1.0
+
+
 @given(way=st.floats(0.4, 0.9), aside=st.floats(-1.0, 1.0), heading=st.floats(-4.0, 4.0))
 def test_before_an_echo_the_cone_is_free_and_beyond_it_nothing(robot, way, aside, heading):
     explored, pose = Explored(robot), Pose(0.1, 0.2, heading)

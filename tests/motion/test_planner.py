@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from rover.geometry import Pose
 from rover.motion import planner
+from rover.motion.explored import Explored
 from rover.motion.free_space import Clearance, FreeSpace, Thing
 from rover.motion.goal import Goal
 from rover.motion.outline import RoomDue
@@ -25,9 +26,9 @@ NICHE = (((5.0, 2.69), (6.0, 2.69)), ((5.0, 2.31), (6.0, 2.31)))
 def way(robot, field):
     """Search for a way over the field with some walls and things; return it with what keeps the outline clear."""
 
-    def search(start, *goals, walls=(), things=()):
+    def search(start, *goals, walls=(), things=(), explored=None):
         space = FreeSpace(robot, replace(field, walls=walls), 0.05)
-        clearance = Clearance(space, space.outlines[0], RoomDue(MARGIN), things, start)
+        clearance = Clearance(space, space.outlines[0], RoomDue(MARGIN), things, start, explored)
         searching = WaySearch(clearance, start, goals, robot.body.width)
         while not searching.is_over:
             searching.work(100)
@@ -136,6 +137,23 @@ def test_a_bend_that_is_wide_enough_is_gone_round(way):
     assert way(START, Goal(5.22, 2.9), walls=bend(0.44))[0] is not None
 
 
+@pytest.mark.parametrize(("aside", "is_worth_it"), [(0.5, True), (1.7, False)])
+def test_who_hears_nothing_ahead_goes_where_it_has_been_unless_that_is_far_round(way, robot, aside, is_worth_it):
+    explored, corners = Explored(robot), ((0.5, 2.0), (0.5, 2.0 + aside), (2.0, 2.0 + aside), (2.0, 2.0))
+    for (ax, ay), (bx, by) in pairwise(corners):
+        for share in range(101):
+            x, y = ax + 0.01 * share * (bx - ax), ay + 0.01 * share * (by - ay)
+            explored.stand(Pose(x, y, math.atan2(by - ay, bx - ax)), 0)
+    legs, _ = way(START, Goal(2.0, 2.0), explored=explored)
+    farthest = max(pose.y - START.y for pose in driven(START, legs))
+    assert (farthest > 0.7 * aside) == is_worth_it
+
+
+def test_who_hears_nothing_ahead_and_has_been_nowhere_goes_straight(way, robot):
+    legs, _ = way(START, Goal(3.0, 2.0), explored=Explored(robot))
+    assert len(legs) == 1
+
+
 def test_a_robot_with_its_nose_at_a_wall_gets_away_from_it(way):
     start = Pose(5.77, 2.5, 0.0)
     legs, _ = way(start, Goal(1.0, 2.0), walls=NICHE)
@@ -176,3 +194,12 @@ def test_the_search_from_the_goals_bars_no_way(way, start, goal, width, things):
 def test_the_same_search_finds_the_same_way(way, start, goal, things):
     first, _ = way(start, Goal(goal.x, goal.y), things=things)
     assert way(start, Goal(goal.x, goal.y), things=things)[0] == first
+
+
+@pytest.mark.parametrize("goal", [Goal(5.0, 3.0), Goal(5.5, 0.4), Goal(3.6, 3.6), Goal(4.0, 1.0)])
+@pytest.mark.parametrize("start", [START, Pose(2.0, 0.4, 1.0), Pose(2.6, 1.5, -1.6), Pose(1.0, 3.6, 2.0)])
+def test_a_gap_beside_a_wall_is_not_turned_in(way, robot, start, goal):
+    """Between a partition's end and the wall along y = 0 the corners of a turning body are nearest to both."""
+    legs, _ = way(start, goal, walls=(((3.0, robot.body.width + 0.15), (3.0, 4.0)),))
+    for at, leg in pairwise([start, *legs]):
+        assert abs(leg.turn) < 0.1 or abs(at.x - 3.0) > 0.5 * robot.body.length

@@ -41,6 +41,10 @@ frames count in which it does, and there are hundreds, three of them would make 
 SURE_IN_TRAY, NEAR_TRAY, SIGHTINGS_IN_TRAY = 0.05, 0.9, 6
 """Only what is seen as surely as this (m, a standard deviation without the pose's) from so near (m) and so often takes
 room in the tray: from farther off tilt and heading, wrong by the same in all frames, have it stand elsewhere."""
+TRAY_DOUBT = 2.0
+"""Nor may it stand so near to the tray's edge that it is outside of it if the position is wrong by so many standard
+deviations, those of a usual one (`USUAL_SIGMA`) left out: it is looked at again once that is better known."""
+USUAL_SIGMA = 0.02
 CLEARLY_BETTER = 0.6
 """Another object must be this share of the target's distance or nearer to take its place..."""
 FRAMES_TO_SWITCH = 5
@@ -152,8 +156,10 @@ class Targeting:
             and not (may_hold and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # it is in the jaws
         ]
         self._tray.update(in_tray, pose, clear)
+        margin = -TRAY_DOUBT * max(0.0, known.filter.position_doubt.worst - USUAL_SIGMA)
         for one in self._tray.objects:
-            if one.sightings >= SIGHTINGS_IN_TRAY and self._was_not_set_down(one):
+            is_in = one.sightings >= SIGHTINGS_IN_TRAY and known.ground.in_zone(one.x, one.y, margin)
+            if is_in and self._was_not_set_down(one):
                 ledger.stands_in_tray(Standing(one.kind, one.x, one.y))
                 for gone in known.targets.forget_vaguer(one):
                     ledger.looked_at.look_again_about((gone.x, gone.y))

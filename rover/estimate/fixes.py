@@ -24,6 +24,9 @@ WALL_PLACE_SIGMA = 0.006
 known than that."""
 MARKER_PLACE_SIGMA = 0.006
 """The same of the marker's (m)."""
+NEARER = 2.0
+"""An echo from so many standard deviations before a wall comes as likely from something that stands there: one in
+fifty of the wall's own is as near, and in more places than one in fifty something stands that nobody has seen."""
 SURELY_IN_BEAM = 0.7
 """A wall counts as heard when its perpendicular lies within this share of half the beam."""
 FARTHEST_WALL = 2.5
@@ -97,15 +100,19 @@ def _something_before(sensor: XY, heading: float, half_beam: float, distance: fl
 
 
 def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance: float) -> bool:
-    """Correct by a range (m) to a wall; return False when the gate refuses it."""
+    """Correct by a range (m) to a wall; return False when it may come from something before that, or the gate refuses
+    it."""
     nx, ny = view.normal
+    beyond = distance - view.distance
+    pose_filter.propagate()
+    if beyond < -NEARER * math.hypot(pose_filter.position_doubt.along(nx, ny), RANGE_SIGMA):
+        return False
     c, s = math.cos(pose_filter.heading), math.sin(pose_filter.heading)
     with_heading = nx * (-mount.ahead * s - mount.left * c) + ny * (mount.ahead * c - mount.left * s)
     slopes = ((X, nx), (Y, ny), (HEADING, with_heading))
-    beyond = distance - view.distance
     if pose_filter.hear("wall", slopes, beyond, RANGE_SIGMA**2, WALL_PLACE_SIGMA**2):
         return True
-    if beyond > 0.0:  # nearer than the wall may be anything; but nobody hears through a wall
+    if beyond > 0.0:  # nobody hears through a wall
         pose_filter.doubt("wall", slopes)
     return False
 

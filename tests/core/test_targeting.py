@@ -141,6 +141,24 @@ class TestSeenInTray:
         assert seen_in_tray(filled, [beyond, itself], self.EYE) == [itself]
 
 
+@pytest.mark.parametrize(
+    ("jar_x", "unsure", "is_entered"),
+    [(1.32, 0.0, True), (1.32, 0.05, False), (1.15, 0.05, True)],
+    ids=["by the edge", "by the edge, who knows", "well within"],
+)
+def test_what_stands_in_the_tray_is_entered_where_that_is_sure(stepping, jar, jar_x, unsure, is_entered):
+    """The tray's edge is at x = 1.35 m; seen from before it. Entered wrongly, it takes slots and is never fetched."""
+    robot = stepping()
+    robot.step()
+    estimate = robot.core.known.filter
+    estimate.x, estimate.y, estimate.heading = 1.9, 0.75, math.pi
+    robot.values["heading"] = robot.values["heading"]._replace(angle=-0.5 * math.pi)
+    estimate.lost(unsure)
+    for _ in range(12):
+        robot.step(camera=jar(1.9 - robot.core.known.targets.view.ahead - jar_x))
+    assert bool(robot.core.known.ledger.standing) == is_entered
+
+
 class TestChoice:
     def test_nothing_known_is_no_target(self, memory, choice):
         look(memory, (2.0, 1.0))

@@ -93,6 +93,14 @@ class TestFixByWall:
         assert pose_filter.y == 3.0
 
 
+    def test_of_two_as_unlikely_echoes_the_nearer_one_is_from_something_before_the_wall(self):
+        pose_filter = estimate(3.0, 3.0, math.pi / 2)
+        view = wall_in_view(pose_filter.pose, AHEAD, HALF_BEAM, [NORTH], [])
+        assert not fix_by_wall(pose_filter, view, AHEAD, 0.9 - 2.2 * 0.2)
+        assert pose_filter.pose == Pose(3.0, 3.0, math.pi / 2)
+        assert fix_by_wall(pose_filter, view, AHEAD, 0.9 + 2.2 * 0.2)
+
+
 class TestFixByMarker:
     MARKER = (0.5, 0.5)
 

@@ -38,6 +38,9 @@ BEFORE_A_WALL = 0.03
 """What is seen stands at least so far (m) before a wall."""
 PAST_AN_END, WRONG_BY = 0.15, 3.0
 """Nearer than this (m) to a wall's end a line of sight may pass it; a distance is wrong by so many sigma at most."""
+SAME_PLACE, ALIKE = 0.25, math.radians(45.0)
+"""What is seen this near (m) to where one of its kind was missed is that again: something hides it that nobody knows
+of. So it is missed only from where it is seen from, give or take so much (rad)."""
 PLAIN_SHARE = 0.7
 """Out to this share of the camera's farthest sight an object would surely be seen."""
 
@@ -168,6 +171,8 @@ class TargetMemory:
         self.forgotten: list[Remembered] = []
         self.shown = self.missed = 0
         self._numbers = 0
+        self._missed_at: list[tuple[str, XY]] = []
+        self._seen_again: dict[int, XY] = {}  # by number: from where, last
 
     def update(self, sightings: Sequence[Sighting], pose: Pose, clear: ClearView | None) -> None:
         """Take one frame in.
@@ -182,6 +187,8 @@ class TargetMemory:
         self._forget_doubtful()
         for sighting in sightings:
             remembered = self._join(sighting, met)
+            if remembered.number in self._seen_again:
+                self._seen_again[remembered.number] = self.view.place(pose)
             met[remembered.number] = sighting
             if remembered is self.chosen:
                 self.seen = sighting
@@ -196,6 +203,8 @@ class TargetMemory:
             return nearest
         _, _, _, x, y, xx, xy, yy, base = sighting
         new = Remembered(self._numbers, sighting.detection.kind, x, y, xx, xy, yy, base)
+        if any(kind == new.kind and new.distance(*place) < SAME_PLACE for kind, place in self._missed_at):
+            self._seen_again[new.number] = x, y
         self._numbers += 1
         self.objects.append(new)
         return new
@@ -233,11 +242,22 @@ class TargetMemory:
                 continue
             if abs(wrap(math.atan2(dy, dx) - pose.heading)) >= 0.75 * self.view.half_view:
                 continue
-            if clear.reaches(eye, (one.x, one.y), math.sqrt(max(one.xx, one.yy))):
+            doubt = math.sqrt(max(one.xx, one.yy))
+            if self._may_be_missed_from(eye, one) and clear.reaches(eye, (one.x, one.y), doubt):
                 one.misses += 1
                 self.missed += one.known
+                if one.misses >= MISSES_TO_FORGET:
+                    self._missed_at.append((one.kind, (one.x, one.y)))
                 if one.misses >= MISSES_TO_FORGET or not one.known:
                     self.forget(one)
+
+    def _may_be_missed_from(self, eye: XY, one: Remembered) -> bool:
+        """Tell whether an object would be seen from a place (m) if it still stood there, and nothing known hides it."""
+        seen_from = self._seen_again.get(one.number)
+        if seen_from is None:
+            return True
+        turn = math.atan2(eye[1] - one.y, eye[0] - one.x) - math.atan2(seen_from[1] - one.y, seen_from[0] - one.x)
+        return abs(wrap(turn)) < ALIKE
 
     def recall(self, kind: str, x: float, y: float) -> Remembered:
         """Remember an object again where it was left (m); it need not be seen anew to be believed in."""

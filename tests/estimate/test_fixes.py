@@ -92,7 +92,6 @@ class TestFixByWall:
         assert not fix_by_wall(pose_filter, view, AHEAD, 0.15)
         assert pose_filter.y == 3.0
 
-
     def test_of_two_as_unlikely_echoes_the_nearer_one_is_from_something_before_the_wall(self):
         pose_filter = estimate(3.0, 3.0, math.pi / 2)
         view = wall_in_view(pose_filter.pose, AHEAD, HALF_BEAM, [NORTH], [])

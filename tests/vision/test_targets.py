@@ -270,6 +270,18 @@ class TestForgetting:
             look(memory, (2.0, 1.0))
         assert len(memory.objects) == 1
 
+    def test_missed_from_one_side_and_seen_again_it_is_missed_only_from_where_it_was_seen(self, memory):
+        """Something that nobody knows of hides it from there."""
+        jar, there = (2.0, 1.2), Pose(2.2, 2.4, -math.pi / 2)
+        look(memory, jar, frames=SIGHTINGS_TO_KNOW)
+        look(memory, pose=there, frames=MISSES_TO_FORGET)
+        assert not memory.objects
+        look(memory, jar, frames=SIGHTINGS_TO_KNOW)
+        look(memory, pose=there, frames=2 * MISSES_TO_FORGET)
+        assert len(memory.objects) == 1
+        look(memory, frames=MISSES_TO_FORGET)
+        assert not memory.objects
+
     def test_with_the_target_forgotten_there_is_none(self, memory):
         look(memory, (2.0, 1.0), frames=5)
         memory.chosen = memory.objects[0]

@@ -38,7 +38,7 @@ BEFORE_A_WALL = 0.03
 """What is seen stands at least so far (m) before a wall."""
 PAST_AN_END, WRONG_BY = 0.15, 3.0
 """Nearer than this (m) to a wall's end a line of sight may pass it; a distance is wrong by so many sigma at most."""
-SAME_PLACE, ALIKE = 0.25, math.radians(45.0)
+SAME_PLACE, ALIKE = 0.25, math.radians(15.0)
 """What is seen this near (m) to where one of its kind was missed is that again: something hides it that nobody knows
 of. So it is missed only from where it is seen from, give or take so much (rad)."""
 PLAIN_SHARE = 0.7

@@ -39,8 +39,8 @@ BEFORE_A_WALL = 0.03
 PAST_AN_END, WRONG_BY = 0.15, 3.0
 """Nearer than this (m) to a wall's end a line of sight may pass it; a distance is wrong by so many sigma at most."""
 SAME_PLACE, ALIKE = 0.25, math.radians(15.0)
-"""What is seen this near (m) to where one of its kind was missed is that again: something hides it that nobody knows
-of. So it is missed only from where it is seen from, give or take so much (rad)."""
+"""What is seen this near (m) to where one of its kind was missed, and neither vaguely, is that again: something hides
+it that nobody knows of. So it is missed only from where it is seen from, give or take so much (rad)."""
 PLAIN_SHARE = 0.7
 """Out to this share of the camera's farthest sight an object would surely be seen."""
 
@@ -246,7 +246,7 @@ class TargetMemory:
             if self._may_be_missed_from(eye, one) and clear.reaches(eye, (one.x, one.y), doubt):
                 one.misses += 1
                 self.missed += one.known
-                if one.misses >= MISSES_TO_FORGET:
+                if one.misses >= MISSES_TO_FORGET and not one.is_vague:
                     self._missed_at.append((one.kind, (one.x, one.y)))
                 if one.misses >= MISSES_TO_FORGET or not one.known:
                     self.forget(one)
@@ -254,7 +254,7 @@ class TargetMemory:
     def _may_be_missed_from(self, eye: XY, one: Remembered) -> bool:
         """Tell whether an object would be seen from a place (m) if it still stood there, and nothing known hides it."""
         seen_from = self._seen_again.get(one.number)
-        if seen_from is None:
+        if seen_from is None or one.is_vague:
             return True
         turn = math.atan2(eye[1] - one.y, eye[0] - one.x) - math.atan2(seen_from[1] - one.y, seen_from[0] - one.x)
         return abs(wrap(turn)) < ALIKE

@@ -40,6 +40,7 @@ class LegsDriven:
 
     def __init__(self, legs: Sequence[Leg], most: float, planned: float) -> None:
         self._legs, self._most, self._planned = legs, most, planned
+        self._due: float | None = None
         self._begin_leg()
 
     def _begin_leg(self) -> None:
@@ -47,6 +48,7 @@ class LegsDriven:
         self._creeps = False
         self._turn: TurnTowards | None = None
         self._is_turned = False
+        self._is_weighed = False
 
     @property
     def turns(self) -> float:
@@ -57,6 +59,17 @@ class LegsDriven:
     def are_back(self) -> bool:
         """The present leg is driven backwards."""
         return bool(self._legs) and self._legs[0].back
+
+    def comes_unsure_to_a_tight_leg(self, known: Knowledge) -> bool:
+        """Tell, once for each leg, whether the one that begins now leaves less room (m) than the position has become
+        less sure by since it was planned."""
+        due = room_due(known.robot.limits, known.filter.position_doubt, self._planned).worst
+        if self._due is None:
+            self._due = due
+        if self._is_weighed or not self._legs:
+            return False
+        self._is_weighed = True
+        return due - self._due > self._legs[0].room
 
     def distance(self, pose: Pose, place: XY) -> float:
         """Return how far (m) a place is from the way that is left to drive from a pose on."""

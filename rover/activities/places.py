@@ -29,6 +29,8 @@ IN_JAWS = 0.1
 """What is seen so near to the loaded jaws' middle (m) is what they hold."""
 ASTRAY = 0.01
 """So far (m) the robot strays from a way at most."""
+LEAST_EXPLORED = 1.0
+"""With less ground (m^2) than this known to be free, no way is looked for over it."""
 HERE = 0.3
 """A lookout nearer than this (m) is the one that the robot stands at."""
 LAST_CHOICE = 1e-3
@@ -120,11 +122,13 @@ def _is_free(known: Knowledge, lookout: Lookout) -> bool:
 
 
 class Manner(NamedTuple):
-    """How a way is planned: for which speed (m/s), and whether without objects of a vague place, and what was heard."""
+    """How a way is planned: for which speed (m/s), whether as well over ground that nobody knows by a robot that hears
+    nothing ahead, and whether without objects of a vague place, and what was heard."""
 
     speed: float = math.inf
     without_vague: bool = False
     without_heard: bool = False
+    anywhere: bool = False
 
 
 AS_USUAL = Manner()
@@ -199,7 +203,8 @@ def clearance_from(known: Knowledge, start: Pose, manner: Manner = AS_USUAL) -> 
     due = RoomDue(margin + ASTRAY, doubt)
     outline, things = known.space.outlines[known.loaded], things_about(known, manner)
     is_blind = known.loaded or not known.explored.is_looking
-    return Clearance(known.space, outline, due, things, start, known.explored if is_blind else None)
+    prefers_known = is_blind and not manner.anywhere and known.explored.area > LEAST_EXPLORED
+    return Clearance(known.space, outline, due, things, start, known.explored if prefers_known else None)
 
 
 def clearance_to_turn(known: Knowledge) -> Clearance:

@@ -65,6 +65,7 @@ class RouteFollower:
 
     def _plan(self, known: Knowledge) -> None:
         clearance = clearance_from(known, known.pose, self._manner)
+        self._prefers_known = clearance.prefers_known
         self._legs, self._watch = None, WayWatch(known, self._manner)
         self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
 
@@ -104,11 +105,16 @@ class RouteFollower:
         return self._follow(known, self._legs)
 
     def _without_way(self, known: Knowledge) -> Request:
-        """Try what may yet show a way: a surer position, a creep, and doubt of what was only heard, or seen from afar.
+        """Try what may yet show a way: ground that nobody knows, a surer position, a creep, and doubt of what was only
+        heard, or seen from afar.
 
         The last is to feel the way: a load is not given up as long as there may be one, who hears no walls has no surer
         position to hope for, and who stands too near to something to turn round has to get off it.
         """
+        if self._prefers_known:
+            self._manner = self._manner._replace(anywhere=True)
+            self._plan(known)
+            return STILL
         if self._surer.begin(known):
             self._search = None
             return STILL
@@ -133,6 +139,9 @@ class RouteFollower:
     def _follow(self, known: Knowledge, legs: LegsDriven) -> Request:
         if self._watch.is_barred(known, legs):
             self._plan(known)
+            return STILL
+        if legs.comes_unsure_to_a_tight_leg(known) and self._surer.begin(known):
+            self._legs = None
             return STILL
         request = legs.request(known)
         if request is None:

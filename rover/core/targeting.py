@@ -43,8 +43,10 @@ SURE_IN_TRAY, NEAR_TRAY, SIGHTINGS_IN_TRAY = 0.05, 0.9, 6
 room in the tray: from farther off tilt and heading, wrong by the same in all frames, have it stand elsewhere."""
 TRAY_DOUBT = 2.0
 """Nor may it stand so near to the tray's edge that it is outside of it if the position is wrong by so many standard
-deviations, those of a usual one (`USUAL_SIGMA`) left out: it is looked at again once that is better known."""
+deviations, those of a usual one (`USUAL_SIGMA`) left out ..."""
 USUAL_SIGMA = 0.02
+SURER = 0.7
+"""... then it stands there perhaps, until the position's standard deviation is less than this share of what it was."""
 CLEARLY_BETTER = 0.6
 """Another object must be this share of the target's distance or nearer to take its place..."""
 FRAMES_TO_SWITCH = 5
@@ -61,6 +63,8 @@ class Targeting:
         self._looked_from: Pose | None = None
         self._choice = make_choice(known.targets)
         self._tray = TargetMemory(known.targets.view)
+        self._perhaps = TargetMemory(known.targets.view)
+        self._perhaps_doubt = 0.0
 
     def see(self, detections: Sequence[Detection], taken_ns: int) -> None:
         """Take in the objects of a frame of a time; nothing is placed if nobody knows where the robot was then."""
@@ -155,14 +159,35 @@ class Targeting:
             and known.ground.in_zone(one.x, one.y)
             and not (may_hold and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # it is in the jaws
         ]
-        self._tray.update(in_tray, pose, clear)
         margin = -TRAY_DOUBT * max(0.0, known.filter.position_doubt.worst - USUAL_SIGMA)
+        sure = [one for one in in_tray if known.ground.in_zone(one.x, one.y, margin)]
+        self._tray.update(sure, pose, clear)
+        self._look_at_edge([one for one in in_tray if one not in sure], pose, clear)
         for one in self._tray.objects:
-            is_in = one.sightings >= SIGHTINGS_IN_TRAY and known.ground.in_zone(one.x, one.y, margin)
-            if is_in and self._was_not_set_down(one):
+            if one.sightings >= SIGHTINGS_IN_TRAY and self._was_not_set_down(one):
                 ledger.stands_in_tray(Standing(one.kind, one.x, one.y))
                 for gone in known.targets.forget_vaguer(one):
                     ledger.looked_at.look_again_about((gone.x, gone.y))
+
+    def _look_at_edge(self, doubtful: Sequence[Sighting], pose: Pose, clear: ClearView | None) -> None:
+        """Keep in mind what stands in the tray perhaps, or just outside: it is kept clear of as if it did.
+
+        What is remembered as an object outside is kept clear of as that.
+        """
+        doubt = self._known.filter.position_doubt.worst
+        if doubt < SURER * self._perhaps_doubt:
+            self._perhaps = TargetMemory(self._perhaps.view)
+            self._perhaps_doubt = 0.0
+        if doubtful:
+            self._perhaps_doubt = doubt
+        self._perhaps.update(doubtful, pose, clear)
+        found = [one for one in self._perhaps.objects if one.known and self._was_not_set_down(one)]
+        others = [one for one in self._known.targets.objects if one.known]
+        self._known.ledger.perhaps_in_tray = [
+            (one.x, one.y)
+            for one in found
+            if not any(other.kind == one.kind and other.distance(one.x, one.y) < DONE_WITH_RADIUS for other in others)
+        ]
 
     def _was_not_set_down(self, one: Remembered) -> bool:
         """Tell whether it is sure where something stands in the tray, and nothing was set down there."""

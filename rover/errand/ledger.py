@@ -37,6 +37,7 @@ class Ledger:
         setting_down: the object that the jaws have just been opened on.
         filled: slots in which something stands, in the order of filling.
         standing: what else was seen in the tray: nobody knows since when, and it is not counted.
+        perhaps_in_tray: where something stands (m) in the tray or just beside, as far as the position is known now.
         put_off: objects left for later.
         let_go: objects lost on their way, and not gripped again yet.
         obstacles: what was met and is on no map.
@@ -58,6 +59,7 @@ class Ledger:
     setting_down: SettingDown | None = None
     filled: list[Filled] = field(default_factory=list)
     standing: list[Standing] = field(default_factory=list)
+    perhaps_in_tray: list[XY] = field(default_factory=list)
     put_off: list[PutOff] = field(default_factory=list)
     let_go: list[LetGo] = field(default_factory=list)
     obstacles: list[Met] = field(default_factory=list)
@@ -289,8 +291,8 @@ class Ledger:
 
     @property
     def in_tray(self) -> list[XY]:
-        """Where things stand in the tray (m)."""
-        return [(x, y) for _, x, y in self.known_in_tray]
+        """Where things stand in the tray (m), perhaps."""
+        return [(x, y) for _, x, y in self.known_in_tray] + self.perhaps_in_tray
 
     def left(self, known: int) -> int:
         """Return how many objects are not in the tray yet: counted, where the errand says how many there are.

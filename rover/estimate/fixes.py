@@ -105,7 +105,8 @@ def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance:
     nx, ny = view.normal
     beyond = distance - view.distance
     pose_filter.propagate()
-    if beyond < -NEARER * math.hypot(pose_filter.position_doubt.along(nx, ny), RANGE_SIGMA):
+    noise = RANGE_SIGMA * math.sqrt(max(1.0, pose_filter.sources["wall"].factor))
+    if beyond < -NEARER * math.hypot(pose_filter.position_doubt.along(nx, ny), noise):
         return False
     c, s = math.cos(pose_filter.heading), math.sin(pose_filter.heading)
     with_heading = nx * (-mount.ahead * s - mount.left * c) + ny * (mount.ahead * c - mount.left * s)

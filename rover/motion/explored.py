@@ -75,6 +75,11 @@ class Explored:
         """Tell whether a place is known to be free."""
         return cell_at(*place) in self._known
 
+    @property
+    def area(self) -> float:
+        """How much ground (m^2) is known to be free."""
+        return len(self._known) * CELL * CELL
+
     def unknown(self, x: float, y: float) -> float:
         """Return which share is not known to be free of a disc as wide as the body about a place (m)."""
         cells = [cell_at(x + dx, y + dy) for dx, dy in self._disc]

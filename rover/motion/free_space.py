@@ -123,6 +123,11 @@ class Clearance:
         self._touching = min(TOUCHES, space.room(outline, start) - SWAY) if self._lacking < 0.0 else -math.inf
 
     @property
+    def prefers_known(self) -> bool:
+        """Whether ground that is known to be free is to be preferred."""
+        return self._explored is not None
+
+    @property
     def is_cramped(self) -> bool:
         """Whether the robot cannot turn round on the spot where the ways begin, one way or the other."""
         return not (self.can_turn(self._start, math.pi) or self.can_turn(self._start, -math.pi))

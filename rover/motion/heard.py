@@ -120,11 +120,15 @@ class Heard:
         """Return places (m) near the robot where something stands that is none of the things ``known`` to stand."""
         found: list[tuple[XY, Arc]] = []
         gone = []
+        x, y = near
         for cell, arc in self._arcs.items():
-            if not self._stands(cell, arc, now_ns):
-                gone.append(cell)
-            elif math.dist(place := middle_of(cell), near) <= within:
+            place = middle_of(cell)
+            if abs(place[0] - x) > within or abs(place[1] - y) > within or math.dist(place, near) > within:
+                continue
+            if self._stands(cell, arc, now_ns):
                 found.append((place, arc))
+            else:
+                gone.append(cell)
         for cell in gone:
             del self._arcs[cell]
         return _others(found, list(known)) if found else []

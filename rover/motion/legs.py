@@ -78,7 +78,7 @@ class CutShort:
     def __init__(self, clearance: Clearance, poses: Sequence[Pose], rooms: Sequence[float], goal: Goal) -> None:
         self._clearance, self._poses, self._rooms, self._goal = clearance, poses, rooms, goal
         self.legs: list[Leg] = []
-        self._costs = list(accumulate((self._cost(*ends) for ends in pairwise(poses)), initial=0.0))
+        self._costs = list(accumulate((self._cost_of_step(*ends) for ends in pairwise(poses)), initial=0.0))
         self._at, self._index = poses[0], 0
         self._free: tuple[int, Leg] | None = None
         self._near, self._far = 0, len(poses)
@@ -111,7 +111,7 @@ class CutShort:
         leg = leg_to(self._clearance, self._at, (pose.x, pose.y))
         if leg is None or leg.room < min(COMFORT, *self._rooms[self._index : index]) - 1e-9:
             return None
-        if self._cost(self._at, pose) > self._costs[index] - self._costs[self._index] + DEARER:
+        if self._cost_straight(self._at, pose) > self._costs[index] - self._costs[self._index] + DEARER:
             return None
         return leg if index < last or can_end(self._clearance, self._at, leg, self._goal) else None
 
@@ -119,10 +119,13 @@ class CutShort:
         """Tell whether a leg may end at a pose, with a turn there: where there is room enough, or the way has one."""
         return self._rooms[index - 1] >= COMFORT or math.dist(self._poses[index + 1][:2], self._poses[index][:2]) < 1e-6
 
-    def _cost(self, here: Pose, there: Pose) -> float:
-        """Return the way (m) from one pose to another, what is gone blindly counted as much more as it costs more."""
-        here_to_there = here[:2], there[:2]
-        return math.dist(*here_to_there) + UNKNOWN_COST * self._clearance.unknown_way(*here_to_there)
+    def _cost_of_step(self, here: Pose, there: Pose) -> float:
+        """Return the way (m) of a step of the way, as many times as much as its ground costs more."""
+        return math.dist(here[:2], there[:2]) * (1.0 + UNKNOWN_COST * self._clearance.unknown((there.x, there.y)))
+
+    def _cost_straight(self, here: Pose, there: Pose) -> float:
+        """Return the same of the straight way from one pose to another."""
+        return math.dist(here[:2], there[:2]) + UNKNOWN_COST * self._clearance.unknown_way(here[:2], there[:2])
 
     def _take(self) -> None:
         leg, index = self._single() if self._free is None else (self._free[1], self._free[0])

@@ -27,10 +27,12 @@ MOST_FROM_GOALS = 10_000
 """With more nodes than this from which the goals are reached, they stand in no pocket."""
 DISC_NODES = 4
 """So many nodes of the disc's ways cost no more time than one of the body's."""
-LOOK_NODES = 10
-"""Looking whether a straight leg is free costs as much time as so many nodes."""
+LOOK_NODES, LOOK_NODES_KNOWN = 10, 30
+"""Looking whether a straight leg is free costs as much time as so many nodes, and whether its ground is known."""
 BLINDLY = 0.1
-"""Of a straight way to a goal, no larger share may be ground that nobody knows, and that nothing is heard from."""
+"""Of a straight way to a goal, no larger share may be ground that nobody knows, and that nothing is heard from ..."""
+KNOWN_NODES = 6_000
+"""... or a search for a way over known ground goes before, of so many nodes; whoever finds none goes anywhere."""
 FINEST, CELLS_A_WIDTH = 0.05, 5
 """A step of the lattice is so long (m), or so small a part of the body's width."""
 
@@ -57,6 +59,7 @@ class WaySearch:
         self._disc: DiscWays | None = None
         self._from_goals: FromGoals | None = None
         self._cut: CutShort | None = None
+        self._left = KNOWN_NODES if clearance.prefers_known else 1 << 62
         self.is_over = not self._goals or self._is_straight()
         if not self.is_over:
             self._lattice = LatticeSearch(clearance, start, self._step, self._goals, self._straight)
@@ -64,14 +67,17 @@ class WaySearch:
     def work(self, nodes: int) -> None:
         """Go on with the search by so many nodes at most."""
         while nodes > 0 and not self.is_over:
-            nodes -= self._work_on()
+            took = self._work_on()
+            nodes, self._left = nodes - took, self._left - took
+            if self._left <= 0 and self._cut is None:
+                self.is_over = True
 
     def _work_on(self) -> int:
         """Do a little; return how many nodes' time that took."""
         if self._cut is not None:
             if self._cut.work():
                 self.legs, self.is_over = self._cut.legs, True
-            return LOOK_NODES
+            return LOOK_NODES_KNOWN if self._clearance.prefers_known else LOOK_NODES
         if self._disc is None:
             if self._lattice.is_exhausted or self._lattice.nodes >= QUICK_NODES:
                 self._disc = DiscWays(self._clearance, self._start, self._step, self._goals)
@@ -122,10 +128,8 @@ class WaySearch:
             if leg is None or not can_end(self._clearance, self._start, leg, goal):
                 continue
             way = math.hypot(goal.x - self._start.x, goal.y - self._start.y)
-            if self._clearance.unknown_way(self._start[:2], (goal.x, goal.y)) > BLINDLY * way:
-                continue
             cost = goal.cost + way + TURN_COST * abs(leg.turn)
-            if cost < best:
+            if cost < best and self._clearance.unknown_way(self._start[:2], (goal.x, goal.y)) <= BLINDLY * way:
                 best, self.legs, self.goal = cost, [leg], goal
         return self.goal is not None
 

@@ -39,8 +39,8 @@ BEFORE_A_WALL = 0.03
 PAST_AN_END, WRONG_BY = 0.15, 3.0
 """Nearer than this (m) to a wall's end a line of sight may pass it; a distance is wrong by so many sigma at most."""
 SAME_PLACE, ALIKE = 0.25, math.radians(15.0)
-"""What is seen this near (m) to where one of its kind was missed, and neither vaguely, is that again: something hides
-it that nobody knows of. So it is missed only from where it is seen from, give or take so much (rad)."""
+"""What is seen this near (m) to where one of its kind was missed, neither vaguely, and from another side (rad), is that
+again: something hides it that nobody knows of. So it is missed only from the side that it is seen from."""
 PLAIN_SHARE = 0.7
 """Out to this share of the camera's farthest sight an object would surely be seen."""
 
@@ -171,7 +171,7 @@ class TargetMemory:
         self.forgotten: list[Remembered] = []
         self.shown = self.missed = 0
         self._numbers = 0
-        self._missed_at: list[tuple[str, XY]] = []
+        self._missed_at: list[tuple[str, XY, XY]] = []  # kind, place, and from where
         self._seen_again: dict[int, XY] = {}  # by number: from where, last
 
     def update(self, sightings: Sequence[Sighting], pose: Pose, clear: ClearView | None) -> None:
@@ -185,10 +185,11 @@ class TargetMemory:
         met: dict[int, Sighting] = {}
         self.seen = None
         self._forget_doubtful()
+        eye = self.view.place(pose)
         for sighting in sightings:
             remembered = self._join(sighting, met)
-            if remembered.number in self._seen_again:
-                self._seen_again[remembered.number] = self.view.place(pose)
+            if remembered.number in self._seen_again or self._is_seen_again(remembered, eye):
+                self._seen_again[remembered.number] = eye
             met[remembered.number] = sighting
             if remembered is self.chosen:
                 self.seen = sighting
@@ -203,8 +204,6 @@ class TargetMemory:
             return nearest
         _, _, _, x, y, xx, xy, yy, base = sighting
         new = Remembered(self._numbers, sighting.detection.kind, x, y, xx, xy, yy, base)
-        if any(kind == new.kind and new.distance(*place) < SAME_PLACE for kind, place in self._missed_at):
-            self._seen_again[new.number] = x, y
         self._numbers += 1
         self.objects.append(new)
         return new
@@ -229,6 +228,9 @@ class TargetMemory:
         for one in self.objects:
             one.unseen += 1
         self.objects = [one for one in self.objects if one.known or one.unseen <= FRAMES_TO_KNOW]
+        if self._seen_again:
+            kept = {one.number for one in self.objects}
+            self._seen_again = {number: eye for number, eye in self._seen_again.items() if number in kept}
 
     def _forget_missing(self, met: Mapping[int, Sighting], pose: Pose, clear: ClearView) -> None:
         eye_x, eye_y = eye = self.view.place(pose)
@@ -247,17 +249,21 @@ class TargetMemory:
                 one.misses += 1
                 self.missed += one.known
                 if one.misses >= MISSES_TO_FORGET and not one.is_vague:
-                    self._missed_at.append((one.kind, (one.x, one.y)))
+                    self._missed_at.append((one.kind, (one.x, one.y), eye))
                 if one.misses >= MISSES_TO_FORGET or not one.known:
                     self.forget(one)
 
     def _may_be_missed_from(self, eye: XY, one: Remembered) -> bool:
         """Tell whether an object would be seen from a place (m) if it still stood there, and nothing known hides it."""
         seen_from = self._seen_again.get(one.number)
-        if seen_from is None or one.is_vague:
-            return True
-        turn = math.atan2(eye[1] - one.y, eye[0] - one.x) - math.atan2(seen_from[1] - one.y, seen_from[0] - one.x)
-        return abs(wrap(turn)) < ALIKE
+        return seen_from is None or one.is_vague or _are_alike((one.x, one.y), eye, seen_from)
+
+    def _is_seen_again(self, one: Remembered, eye: XY) -> bool:
+        """Tell whether an object is one that was missed from another side."""
+        return one.sightings == 1 and any(
+            kind == one.kind and one.distance(*place) < SAME_PLACE and not _are_alike(place, eye, missed_from)
+            for kind, place, missed_from in self._missed_at
+        )
 
     def recall(self, kind: str, x: float, y: float) -> Remembered:
         """Remember an object again where it was left (m); it need not be seen anew to be believed in."""
@@ -287,6 +293,12 @@ class TargetMemory:
     def others(self) -> Iterable[Remembered]:
         """Return what is remembered besides the target: to be driven round."""
         return [one for one in self.objects if one is not self.chosen and one.known]
+
+
+def _are_alike(place: XY, eye: XY, other: XY) -> bool:
+    """Tell whether a place is seen from the same side from two others."""
+    turn = math.atan2(eye[1] - place[1], eye[0] - place[0]) - math.atan2(other[1] - place[1], other[0] - place[0])
+    return abs(wrap(turn)) < ALIKE
 
 
 def _are_two(one: Sighting, other: Sighting) -> bool:

@@ -142,6 +142,18 @@ class TestDriveTo:
         assert did.progress == "done", did.why
         assert math.dist(did.way[:2], (2.0, 0.5)) < 0.08
 
+    def test_before_a_tight_doorway_a_position_that_has_become_unsure_is_made_surer(self, doing):
+        """Three counts of a hundred are missed, the doorway is far off; who ranges first jams at none of its walls."""
+        walls = {"south": [["0 m", "0 m"], ["6 m", "0 m"]], "one": [["4.5 m", "45 cm"], ["4.5 m", "4 m"]]}
+        start = {"x": "1 m", "y": "3.4 m", "heading": "0 deg"}
+        goal = ("drive_to", {"place": ["5.3 m", "2 m"]})
+        did = doing(goal, field={"walls": walls, "start": start}, counts={"missed": 0.03}, lasts="2 min")
+        assert did.progress == "done", did.why
+        assert did.run.truth.bumps == 0
+        notes = [note.kind for note in did.run.events_of(Note)]
+        assert "fix" in notes
+        assert "met" not in notes
+
     def test_what_is_heard_of_a_known_wall_holds_nobody_back_and_what_stands_before_it_does(self, doing):
         """The wall itself is kept clear of by the map: beside one, or in a doorway, all the ways slant towards it."""
         field = {"walls": {"east": [["6 m", "0 m"], ["6 m", "4 m"]]}}

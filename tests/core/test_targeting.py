@@ -141,22 +141,49 @@ class TestSeenInTray:
         assert seen_in_tray(filled, [beyond, itself], self.EYE) == [itself]
 
 
-@pytest.mark.parametrize(
-    ("jar_x", "unsure", "is_entered"),
-    [(1.32, 0.0, True), (1.32, 0.05, False), (1.15, 0.05, True)],
-    ids=["by the edge", "by the edge, who knows", "well within"],
-)
-def test_what_stands_in_the_tray_is_entered_where_that_is_sure(stepping, jar, jar_x, unsure, is_entered):
-    """The tray's edge is at x = 1.35 m; seen from before it. Entered wrongly, it takes slots and is never fetched."""
-    robot = stepping()
-    robot.step()
-    estimate = robot.core.known.filter
-    estimate.x, estimate.y, estimate.heading = 1.9, 0.75, math.pi
-    robot.values["heading"] = robot.values["heading"]._replace(angle=-0.5 * math.pi)
-    estimate.lost(unsure)
-    for _ in range(12):
-        robot.step(camera=jar(1.9 - robot.core.known.targets.view.ahead - jar_x))
-    assert bool(robot.core.known.ledger.standing) == is_entered
+class TestTray:
+    """The tray's edge is at x = 1.35 m, and the jar is seen from 1.9 m on."""
+
+    @pytest.fixture
+    def before(self, stepping, jar):
+        """Stand before the tray, so unsure (m), and see a jar that seems to stand at an x."""
+
+        def stand(jar_x, unsure):
+            robot = stepping()
+            robot.step()
+            estimate = robot.core.known.filter
+            estimate.x, estimate.y, estimate.heading = 1.9, 0.75, math.pi
+            robot.values["heading"] = robot.values["heading"]._replace(angle=-0.5 * math.pi)
+            estimate.lost(unsure)
+            for _ in range(12):
+                robot.step(camera=jar(1.9 - robot.core.known.targets.view.ahead - jar_x))
+            return robot
+
+        return stand
+
+    @pytest.mark.parametrize(
+        ("jar_x", "unsure", "is_entered"),
+        [(1.32, 0.0, True), (1.32, 0.05, False), (1.15, 0.05, True)],
+        ids=["by the edge", "by the edge, who knows", "well within"],
+    )
+    def test_what_stands_there_is_entered_where_that_is_sure(self, before, jar_x, unsure, is_entered):
+        """Entered wrongly, it takes slots and is never fetched."""
+        robot = before(jar_x, unsure)
+        ledger = robot.core.known.ledger
+        assert bool(ledger.standing) == is_entered
+        assert len(ledger.in_tray) == 1
+
+    def test_what_stands_there_perhaps_is_forgotten_once_the_position_is_surer(self, before, jar):
+        """It was outside: it is fetched from where it is seen now."""
+        robot = before(1.32, 0.05)
+        known = robot.core.known
+        for state, slopes in enumerate((((0, 1.0),), ((1, 1.0),))):
+            known.filter.correct(slopes, (0.06, 0.0)[state], 1e-4)
+        robot.steps(0.1, camera=robot.values["camera"]._replace(objects=()))
+        assert not known.ledger.standing
+        assert not known.ledger.in_tray
+        robot.steps(0.3, camera=jar(known.pose.x - known.targets.view.ahead - 1.38))
+        assert [round(one.x, 2) for one in known.targets.objects] == [1.38]
 
 
 class TestChoice:

@@ -282,6 +282,13 @@ class TestForgetting:
         look(memory, frames=MISSES_TO_FORGET)
         assert not memory.objects
 
+    def test_another_beside_one_that_was_taken_away_is_missed_from_anywhere(self, memory):
+        look(memory, (2.0, 1.2), frames=SIGHTINGS_TO_KNOW)
+        look(memory, frames=MISSES_TO_FORGET)
+        look(memory, (2.0, 1.05), frames=SIGHTINGS_TO_KNOW)
+        look(memory, pose=Pose(2.2, 2.4, -math.pi / 2), frames=MISSES_TO_FORGET)
+        assert not memory.objects
+
     def test_with_the_target_forgotten_there_is_none(self, memory):
         look(memory, (2.0, 1.0), frames=5)
         memory.chosen = memory.objects[0]

@@ -3,6 +3,7 @@
 import math
 from bisect import bisect_right
 from collections.abc import Callable, Iterable
+from typing import NamedTuple
 
 from rover.devices.range.keys import RangeKeys
 from rover.files.robot import Robot
@@ -20,9 +21,18 @@ BEFORE = 0.05
 JUMP = 0.05
 """Where a fix has moved the position by more than this (m), what was known is elsewhere."""
 SILENCE = 0
-"""A time (ns) before all others."""
+"""A time (ns) before all others: when ground was free where only nothing was heard. A wall that stands aslant mirrors
+the sound away; who hears nothing ahead goes by what is `PROVED`."""
+PROVED = 1
 _HALF = 1 << 20
 _EIGHT = tuple(index * math.tau / 8 for index in range(8))
+
+
+class Lane(NamedTuple):
+    """The ground that a robot goes over: from its front on (m ahead of its middle), so wide to either side (m)."""
+
+    front: float
+    half_width: float
 
 
 class Explored:
@@ -51,7 +61,7 @@ class Explored:
         x, y, heading = self._stood
         if abs(pose.x - x) + abs(pose.y - y) + CELL * abs(pose.heading - heading) > 0.5 * CELL:
             self._stood = pose
-            self._take(pose, self._body, now_ns)
+            self._take(pose, self._body, max(PROVED, now_ns))
 
     def hear(self, device: str, distance: float | None, taken_ns: int, pose_at: Callable[[int], Pose]) -> None:
         """A range finder has heard an echo (m), or None, with nothing held before it.
@@ -63,7 +73,7 @@ class Explored:
         if way is not None:
             mount, pose = cone.mount, pose_at(taken_ns)
             face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
-            self._take(face, cone.before(way), SILENCE if way == math.inf else taken_ns)
+            self._take(face, cone.before(way), SILENCE if way == math.inf else max(PROVED, taken_ns))
 
     def moved(self, before: Pose, after: Pose) -> None:
         """A fix has moved the position."""
@@ -81,23 +91,27 @@ class Explored:
         return len(self._known) * CELL * CELL
 
     def unknown(self, x: float, y: float) -> float:
-        """Return which share is not known to be free of a disc as wide as the body about a place (m)."""
-        cells = [cell_at(x + dx, y + dy) for dx, dy in self._disc]
-        return sum([cell not in self._known for cell in cells]) / len(cells)
+        """Return which share is not surely free of a disc as wide as the body about a place (m)."""
+        known = [self._known.get(cell_at(x + dx, y + dy), -1) for dx, dy in self._disc]
+        return sum([free_ns < PROVED for free_ns in known]) / len(known)
 
     def free_at_ns(self, cell: int) -> int | None:
         """Return when (ns) a square was last known to be free, None if never; `SILENCE` if only nothing was heard."""
         return self._known.get(cell)
 
-    def way_ahead(self, pose: Pose, front: float, half_width: float, most: float) -> float:
-        """Return how far (m) the lane before a front is known to be free, infinite if at least as far as ``most``."""
+    def way_ahead(self, pose: Pose, lane: Lane, most: float, since_ns: int = SILENCE) -> float:
+        """Return how far (m) a lane is known to be free, infinite if at least as far as ``most``.
+
+        What was known to be free before ``since_ns`` does not count; `PROVED` leaves out where only nothing was heard.
+        """
         c, s = math.cos(pose.heading), math.sin(pose.heading)
         way = 0.5 * CELL
         while way < most + CELL:
-            left = -half_width
-            while left <= half_width:
-                ahead = front + way
-                if cell_at(pose.x + ahead * c - left * s, pose.y + ahead * s + left * c) not in self._known:
+            left = -lane.half_width
+            while left <= lane.half_width:
+                ahead = lane.front + way
+                cell = cell_at(pose.x + ahead * c - left * s, pose.y + ahead * s + left * c)
+                if self._known.get(cell, -1) < since_ns:
                     return way - 0.5 * CELL
                 left += CELL
             way += CELL

@@ -10,9 +10,8 @@ from typing import NamedTuple
 from rover.estimate.doubt import SURE
 from rover.estimate.field import Ground
 from rover.files.robot import LimitSettings, Robot
-from rover.geometry import Pose
 from rover.motion.echo import Room, foremost, looks_along, swept_radius
-from rover.motion.explored import Explored
+from rover.motion.explored import PROVED, SILENCE, Explored, Lane
 from rover.motion.hold_backs import ALL, BACKWARDS, FORWARDS, LEFT, RIGHT, Count, HoldBacks, all_of, motions_of
 from rover.motion.keep_clear import TURNS, KeepClear, Velocity, Whereabouts
 from rover.motion.profile import ramped
@@ -100,7 +99,7 @@ class Limits:
         limits = self._limits = robot.limits
         self._explored = explored
         self._keep_clear = None if ground is None else KeepClear(robot, ground, widest)
-        self._swept, self._front, self._half_width = swept_radius(robot), foremost(robot), 0.5 * robot.body.width
+        self._swept, self._lane = swept_radius(robot), Lane(foremost(robot), 0.5 * robot.body.width)
         self._ahead, self._back = (limits.speed,) * 2 if ground is None else fastest(robot)
         self._now = Velocity(0.0, 0.0)
         self._hold_backs, self._caps = HoldBacks(limits.resume_after), HoldBacks(limits.resume_after)
@@ -143,7 +142,7 @@ class Limits:
             self._now = _without(self._now, all_of(contacts))  # at once, without a ramp
         wanted = self._within(room, wanted, touches, found)
         if self._explored is not None and situation.where is not None:
-            wanted = self._where_known(self._explored, situation.where.pose, wanted)
+            wanted = self._where_known(self._explored, situation.where, wanted)
         if self._keep_clear is not None and situation.where is not None and wanted != _AT_REST:
             where = situation.where._replace(doubt=SURE) if request.feels else situation.where
             wanted, held = self._keep_clear.allow(wanted, self._now, where, situation.seconds)
@@ -198,19 +197,20 @@ class Limits:
             turn_rate = 0.0
         return Velocity(speed, turn_rate)
 
-    def _where_known(self, explored: Explored, pose: Pose, wanted: Velocity) -> Velocity:
+    def _where_known(self, explored: Explored, where: Whereabouts, wanted: Velocity) -> Velocity:
         """Return what is left of what is wanted where nobody knows whether something stands: it is touched gently."""
         speed, turn_rate = wanted
         gently = gentle_speed(self._limits)
         if speed > gently and explored.is_looking:
             slowing = self._limits.deceleration
             braking = (speed * speed - gently * gently) / (2.0 * slowing) + speed * REACTION
-            way = explored.way_ahead(pose, self._front, self._half_width, braking) - gently * REACTION
+            since_ns = PROVED if where.loaded else SILENCE
+            way = explored.way_ahead(where.pose, self._lane, braking, since_ns) - gently * REACTION
             lag = slowing * REACTION
             faster = math.sqrt((gently + lag) ** 2 + 2.0 * slowing * max(0.0, way)) - (gently + lag)
             speed = min(speed, gently + faster)
         is_fast = abs(turn_rate) * self._swept > gently and self._turns_on_the_spot(wanted)
-        if is_fast and not explored.is_round(pose, self._swept):
+        if is_fast and not explored.is_round(where.pose, self._swept):
             turn_rate = math.copysign(gently / self._swept, turn_rate)
         return Velocity(speed, turn_rate)
 

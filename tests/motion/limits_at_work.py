@@ -20,13 +20,16 @@ class Driving:
     def __init__(self, robot, field, explored=None):
         self.limits = Limits(robot, field, USUAL_WIDTH, explored)
         self.now = 0.0
+        self.loaded = False
 
     def step(
         self, request, *, pose=MIDDLE, gap=math.inf, room=None, contacts=(), standstill="", slowly="", is_stalled=False
     ):
         self.now = round(self.now + STEP, 9)
         in_the_way = InTheWay(room or Room(gap), contacts, is_stalled)
-        situation = Situation(round(self.now * 1e9), STEP, Whereabouts(pose), in_the_way, Missing(standstill, slowly))
+        situation = Situation(
+            round(self.now * 1e9), STEP, Whereabouts(pose, loaded=self.loaded), in_the_way, Missing(standstill, slowly)
+        )
         return self.limits.apply(request, situation)
 
     def steps(self, request, seconds, **situation):

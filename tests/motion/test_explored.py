@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from rover.files.load import load
 from rover.geometry import Pose
 from rover.motion.echo import swept_radius
-from rover.motion.explored import BEFORE, CELL, FARTHEST, Explored, cell_at
+from rover.motion.explored import BEFORE, CELL, FARTHEST, PROVED, Explored, Lane, cell_at
 from rover.motion.request import Request
 
 from .limits_at_work import AHEAD, MIDDLE, Driving
@@ -38,7 +38,7 @@ def hear(explored, distances, pose=HERE, taken_ns=0):
 
 def test_nothing_is_known_at_first(explored):
     assert not explored.holds((0.0, 0.0))
-    assert explored.way_ahead(HERE, 0.2, 0.13, 1.0) == 0.0
+    assert explored.way_ahead(HERE, Lane(0.2, 0.13), 1.0) == 0.0
 
 
 @given(ahead=st.floats(-0.119, 0.119), left=st.floats(-0.129, 0.129), heading=st.floats(-4.0, 4.0))
@@ -93,9 +93,19 @@ def test_of_when_ground_was_free_the_last_time_counts_and_silence_for_nothing(ex
 def test_the_lane_is_free_as_far_as_all_of_its_width_is(explored):
     for way in range(30):
         explored.stand(Pose(*HERE.beside(0.02 * way, 0.0), HERE.heading), 0)
-    assert explored.way_ahead(HERE, 0.12, 0.1, 0.3) == math.inf
-    assert explored.way_ahead(HERE, 0.12, 0.1, 2.0) == pytest.approx(0.58, abs=0.07)
-    assert explored.way_ahead(HERE, 0.12, 0.3, 0.3) == 0.0
+    assert explored.way_ahead(HERE, Lane(0.12, 0.1), 0.3) == math.inf
+    assert explored.way_ahead(HERE, Lane(0.12, 0.1), 2.0) == pytest.approx(0.58, abs=0.07)
+    assert explored.way_ahead(HERE, Lane(0.12, 0.3), 0.3) == 0.0
+
+
+def test_where_nothing_was_heard_the_lane_is_free_and_not_proved_to_be(explored):
+    hear(explored, [None] * 3)
+    ahead = Lane(0.2, 0.0)
+    assert explored.way_ahead(HERE, ahead, 0.5) == math.inf
+    assert explored.way_ahead(HERE, ahead, 0.5, PROVED) == 0.0
+    assert explored.unknown(*HERE.beside(0.6, 0.0)) == 1.0
+    hear(explored, [1.1] * 3)
+    assert explored.way_ahead(HERE, ahead, 0.5, PROVED) == math.inf
 
 
 def test_a_whole_turn_on_the_spot_makes_the_ground_round_it_known(explored):
@@ -132,8 +142,14 @@ class TestWhereNobodyHasLooked:
             explored.hear("range", None, 0, lambda _: Pose(MIDDLE.x - 0.6, MIDDLE.y, MIDDLE.heading))
         assert driving.steps(AHEAD, 3.0)[-1].speed == pytest.approx(0.4)
 
-    def test_with_a_load_too(self, at_work):
-        assert at_work[0].steps(AHEAD._replace(range_blocked=True), 3.0)[-1].speed == pytest.approx(GENTLY)
+    def test_with_a_load_too_also_where_only_nothing_was_heard(self, at_work):
+        driving, explored = at_work
+        driving.loaded = True
+        assert driving.steps(AHEAD, 3.0)[-1].speed == pytest.approx(GENTLY)
+        for distance, fastest in ((None, GENTLY), (1.15, 0.4)):
+            for _ in range(3):
+                explored.hear("range", distance, 0, lambda _: Pose(MIDDLE.x - 0.6, MIDDLE.y, MIDDLE.heading))
+            assert driving.steps(AHEAD, 3.0)[-1].speed == pytest.approx(fastest)
 
     def test_turning_on_the_spot(self, at_work, cart):
         driving, explored = at_work

@@ -24,6 +24,9 @@ SILENCE = 0
 """A time (ns) before all others: when ground was free where only nothing was heard. A wall that stands aslant mirrors
 the sound away; who hears nothing ahead goes by what is `PROVED`."""
 PROVED = 1
+ALIKE = math.radians(45.0)
+"""What is heard along a heading (rad) is heard along others this near to it, if it mirrors sound as a wall does: half a
+usual cone, and as much to either side as a wall's surface scatters."""
 _HALF = 1 << 20
 _EIGHT = tuple(index * math.tau / 8 for index in range(8))
 
@@ -54,6 +57,7 @@ class Explored:
         round_it = [(half_width * math.cos(turn), half_width * math.sin(turn)) for turn in _EIGHT]
         self._disc = [(0.0, 0.0), *round_it]
         self._known: dict[int, int] = {}  # by square: when (ns) it was last known to be free
+        self._heard_along: dict[int, float] = {}  # by square: the heading (rad) along which that was heard last
         self._stood = Pose(math.inf, 0.0, 0.0)
 
     def stand(self, pose: Pose, now_ns: int) -> None:
@@ -61,7 +65,7 @@ class Explored:
         x, y, heading = self._stood
         if abs(pose.x - x) + abs(pose.y - y) + CELL * abs(pose.heading - heading) > 0.5 * CELL:
             self._stood = pose
-            self._take(pose, self._body, max(PROVED, now_ns))
+            self._take(pose, self._body, max(PROVED, now_ns), None)
 
     def hear(self, device: str, distance: float | None, taken_ns: int, pose_at: Callable[[int], Pose]) -> None:
         """A range finder has heard an echo (m), or None, with nothing held before it.
@@ -73,12 +77,14 @@ class Explored:
         if way is not None:
             mount, pose = cone.mount, pose_at(taken_ns)
             face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
-            self._take(face, cone.before(way), SILENCE if way == math.inf else max(PROVED, taken_ns))
+            free_ns = SILENCE if way == math.inf else max(PROVED, taken_ns)
+            self._take(face, cone.before(way), free_ns, face.heading)
 
     def moved(self, before: Pose, after: Pose) -> None:
         """A fix has moved the position."""
         if math.hypot(after.x - before.x, after.y - before.y) > JUMP:
             self._known.clear()
+            self._heard_along.clear()
             self._stood = Pose(math.inf, 0.0, 0.0)
 
     def holds(self, place: XY) -> bool:
@@ -98,6 +104,14 @@ class Explored:
     def free_at_ns(self, cell: int) -> int | None:
         """Return when (ns) a square was last known to be free, None if never; `SILENCE` if only nothing was heard."""
         return self._known.get(cell)
+
+    def is_cleared(self, cell: int, since_ns: int, along: float) -> bool:
+        """Tell whether a square was known to be free after a time (ns): the body was there, or what is beyond was heard
+        along about a heading (rad). From elsewhere what stands there may mirror the sound away."""
+        if self._known.get(cell, -1) <= since_ns:
+            return False
+        heard_along = self._heard_along.get(cell)
+        return heard_along is None or abs(math.remainder(heard_along - along, math.tau)) < ALIKE
 
     def way_ahead(self, pose: Pose, lane: Lane, most: float, since_ns: int = SILENCE) -> float:
         """Return how far (m) a lane is known to be free, infinite if at least as far as ``most``.
@@ -123,12 +137,17 @@ class Explored:
         turns = (index * math.tau / count for index in range(count))
         return all(self.holds((pose.x + radius * math.cos(turn), pose.y + radius * math.sin(turn))) for turn in turns)
 
-    def _take(self, origin: Pose, points: Iterable[XY], taken_ns: int) -> None:
+    def _take(self, origin: Pose, points: Iterable[XY], taken_ns: int, along: float | None) -> None:
+        """Take some points in an origin's frame (m) to be free, heard along a heading (rad), or under the body."""
         c, s = math.cos(origin.heading), math.sin(origin.heading)
         for ahead, left in points:
             cell = cell_at(origin.x + ahead * c - left * s, origin.y + ahead * s + left * c)
             if self._known.get(cell, -1) < taken_ns:
                 self._known[cell] = taken_ns
+                if along is not None:
+                    self._heard_along[cell] = along
+                else:
+                    self._heard_along.pop(cell, None)
 
 
 class _Cone:

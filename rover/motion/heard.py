@@ -1,8 +1,9 @@
 """What stands where echoes come from, though neither map nor camera tells of it: posts, crates, walls nobody drew.
 
 An echo tells how far off something stands, and not where in the range finder's cone. So it may stand anywhere on an
-arc, but not where the ground is known to be free; turning, and going on, leaves less and less of the arc. (Arcs that
-free ground is cut from: common practice with ultrasonic range finders, no source.)
+arc, but not where the ground is known to be free; turning, and going on, leaves less and less of the arc. What is
+heard beyond it from quite another side takes nothing away: a wall is heard from about its normal only. (Arcs that free
+ground is cut from: common practice with ultrasonic range finders, no source.)
 """
 
 import math
@@ -134,8 +135,8 @@ class Heard:
         return _others(found, list(known)) if found else []
 
     def _stands(self, cell: int, arc: Arc, now_ns: int) -> bool:
-        free_ns = self._explored.free_at_ns(cell)
-        return now_ns - arc.taken_ns < FOR_NS and (free_ns is None or free_ns <= arc.taken_ns)
+        is_recent = now_ns - arc.taken_ns < FOR_NS
+        return is_recent and not self._explored.is_cleared(cell, arc.taken_ns, arc.face.heading)
 
 
 def _others(found: Iterable[tuple[XY, Arc]], things: Sequence[XY]) -> list[XY]:

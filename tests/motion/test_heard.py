@@ -110,6 +110,15 @@ def test_what_has_gone_is_heard_to_be_gone(listening):
     assert all(abs(y) > CELL for _, y in listening.standing())  # but at the edges of the cone
 
 
+@pytest.mark.parametrize(("degrees", "is_gone"), [(-20, True), (30, True), (70, False), (-100, False)])
+def test_what_is_heard_beyond_it_from_quite_another_side_takes_nothing_away(listening, degrees, is_gone):
+    """A wall across x, heard from its normal, mirrors the sound away that comes from aside."""
+    listening.hear(0.6)
+    across = Pose(0.66, 0.0, math.radians(degrees))
+    listening.hear(1.1, Pose(*across.beside(-0.5, 0.0), across.heading))
+    assert all(abs(y) > CELL for _, y in listening.standing()) == is_gone
+
+
 def test_where_the_body_stands_nothing_does(listening):
     listening.hear(0.3)
     listening.now_ns += 1

@@ -63,12 +63,12 @@ class LegsDriven:
     def comes_unsure_to_a_tight_leg(self, known: Knowledge) -> bool:
         """Tell, once for each leg, whether the one that begins now leaves less room (m) than the position has become
         less sure by since it was planned."""
-        due = room_due(known.robot.limits, known.filter.position_doubt, self._planned).worst
-        if self._due is None:
-            self._due = due
         if self._is_weighed or not self._legs:
             return False
         self._is_weighed = True
+        due = room_due(known.robot.limits, known.filter.position_doubt, self._planned).worst
+        if self._due is None:
+            self._due = due
         return due - self._due > self._legs[0].room
 
     def distance(self, pose: Pose, place: XY) -> float:

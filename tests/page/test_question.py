@@ -19,6 +19,10 @@ def served(tmp_path: Path) -> Iterator[Served]:
     errand = tmp_path / "config" / "greenhouse.yaml"
     asking = errand.read_text("utf-8").replace("order: nearest", "order: ask")
     errand.write_text(asking, "utf-8")
+    behaviour = tmp_path / "behaviours" / "collect.yaml"
+    patient = behaviour.read_text("utf-8").replace("after: 30 s, go: pick_up", "after: 40 min, go: pick_up")
+    assert patient.count("40 min") == 1  # in 30 s at this pace a slow machine's browser has not even looked
+    behaviour.write_text(patient, "utf-8")
     with serving("rehearse", str(errand), "--pace", "20", cwd=tmp_path) as served:
         yield served
 

@@ -8,12 +8,12 @@ import pytest
 
 from tests.page.rehearsing import ROOT, Served, serving
 
-ERRAND = str(ROOT / "config" / "rectangle.yaml")
+ERRAND = str(ROOT / "config" / "greenhouse.yaml")
 
 
 @pytest.fixture
 def served(tmp_path: Path) -> Iterator[Served]:
-    with serving("rehearse", ERRAND, "--pace", "3", cwd=tmp_path) as served:
+    with serving("rehearse", ERRAND, "--pace", "2", cwd=tmp_path) as served:
         yield served
 
 

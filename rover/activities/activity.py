@@ -10,13 +10,13 @@ from rover.activities.output_values import OutputValues
 from rover.behaviour.vocabulary import ActivitySpec, Progress, Signals
 from rover.errand.ledger import Ledger
 from rover.estimate.field import Ground
-from rover.estimate.fixes import FixCounts
+from rover.estimate.fixes import FARTHEST_WALL, FixCounts
 from rover.estimate.grip import GripEstimate
 from rover.estimate.pose import PoseFilter
 from rover.events import Event, Note
 from rover.files.errand import Errand
 from rover.files.robot import Robot
-from rover.geometry import Pose
+from rover.geometry import XY, Pose
 from rover.motion.explored import Explored
 from rover.motion.free_space import FreeSpace
 from rover.motion.heard import Heard
@@ -25,6 +25,8 @@ from rover.vision.targets import Sighting, TargetMemory
 
 IN_JAWS_FOR_NS = 1_000_000_000
 """What was seen between closed jaws is taken to be there for so long, though a frame misses it."""
+AT_WALL = 0.1
+"""What is met so near (m) before a wall of the map, or beyond it, is that wall: the map may err a little."""
 
 
 @dataclass
@@ -94,6 +96,12 @@ class Knowledge:
     def things(self) -> list[tuple[float, float]]:
         """Where objects stand that are known of: remembered ones, and those in the tray (m)."""
         return [(one.x, one.y) for one in self.targets.objects] + self.ledger.in_tray
+
+    def met_near(self, place: XY) -> list[XY]:
+        """Return where something was touched or heard about a place (m) that is neither a known thing nor a wall."""
+        met = [(one.x, one.y) for one in self.ledger.met_by(self.now_ns) if one.is_touched]
+        met += self.heard.standing(place, self.now_ns, self.things, FARTHEST_WALL)
+        return [one for one in met if self.space.disc_room(*one) > AT_WALL]
 
     @property
     def loaded(self) -> bool:

@@ -3,16 +3,16 @@
 import math
 from typing import Any
 
-from rover.activities.activity import Knowledge
+from rover.activities.activity import AT_WALL, Knowledge
 from rover.activities.gripping import jaws_place
 from rover.core.cross_checks import LATE_NS, CrossChecks
 from rover.core.health import HealthWatch
 from rover.core.interface import StepReadings
+from rover.core.position_fixes import PositionFixes
 from rover.core.stopping import Stopping
 from rover.core.targeting import Targeting
 from rover.devices.range.keys import RangeKeys
-from rover.devices.readings import MARKER, Detection, RangeValue, Reading
-from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_in_view
+from rover.devices.readings import MARKER, RangeValue, Reading
 from rover.estimate.odometry import Odometer
 from rover.estimate.walls_heard import is_explained, to_walls
 from rover.geometry import Pose
@@ -25,14 +25,8 @@ COUNTS_LOST = 0.01
 """Metres of doubt for counts that cannot be: a restarted device, a jump."""
 LOBE = math.radians(15.0)
 """A wall is flat, and heard so far (rad) beyond the edges of the cone that a post is heard in."""
-AT_WALL = 0.1
-"""What is heard so near (m) before a known wall, or beyond it, is no other thing: the map may err a little."""
-WALL_FIX_EVERY_NS = 300_000_000
-"""Echoes from one wall err alike, so only so many of them count."""
 SIGMA_EVERY_NS = 200_000_000
 """How unsure the pose is changes slowly, and costs more to work out than the pose itself."""
-FIX_WORTH_NOTING = 0.02
-"""A fix that moves the estimate by more than this (m) is noted in the run record."""
 TOLD_WITHIN_NS = 60_000_000
 """Frames are held against the robot's turning where that is told to within this of when they were taken."""
 NOTHING_NEAR = RangeValue(100.0)
@@ -69,7 +63,7 @@ class Senses:
         self._known, self._health, self._carriage, self._stopping = known, health, carriage, stopping
         self._targeting, self._checks = targeting, checks
         self._range_finders = robot.devices.of_family("range")
-        self._next_wall_fix_ns: dict[str, int] = {}
+        self._fixes = PositionFixes(known, checks)
         self._next_sigma_ns = 0
 
     def take(self, readings: StepReadings) -> None:
@@ -225,40 +219,7 @@ class Senses:
             known.heard.hear_other(device)
         else:
             _hear_thing(known, Arc(device, face, distance, 0.5 * sensor.beam, reading.taken_ns))
-        view = None
-        if reading.taken_ns >= self._next_wall_fix_ns.get(device, 0):
-            self._next_wall_fix_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
-            pose = known.filter.at(reading.taken_ns)
-            view = wall_in_view(pose, sensor.mount, 0.5 * sensor.beam, known.ground.walls, known.things)
-        self._checks.hear(device, distance, None if view is None else view.distance)
-        if view is None:
-            return
-        if distance is None:
-            known.fixes.hear_nothing(view)
-            return
-        before = known.filter.pose
-        passed = fix_by_wall(known.filter, view, sensor.mount, distance)
-        known.fixes.range_to(view, distance, passed=passed)
-        if passed:
-            self._note_fix("a wall", before)
-
-    def _fix_by_marker(self, seen: Detection, pose: Pose) -> None:
-        known, before = self._known, self._known.filter.pose
-        marker = known.ground.marker
-        if marker is None:
-            return
-        if fix_by_marker(known.filter, pose, known.targets.view.ahead, marker, seen):
-            known.fixes.markers += 1
-            self._note_fix("the marker", before)
-
-    def _note_fix(self, what: str, before: Pose) -> None:
-        after = self._known.filter.pose
-        self._known.fixes.move(before, after)
-        self._known.explored.moved(before, after)
-        self._known.heard.moved(before, after)
-        if math.hypot(after.x - before.x, after.y - before.y) > FIX_WORTH_NOTING:
-            text = f"by {what}: from x {before.x:.3f} m, y {before.y:.3f} m to x {after.x:.3f} m, y {after.y:.3f} m"
-            self._known.note("fix", f"{text}, sigma now {self._known.filter.position_doubt.worst:.3f} m")
+        self._fixes.hear(device, sensor, reading)
 
     def _take_battery(self, reading: Reading) -> None:
         """Where no current is measured, take what the motors were given for it."""
@@ -279,7 +240,7 @@ class Senses:
             if one.kind != MARKER:
                 objects.append(one)
             elif is_placed:
-                self._fix_by_marker(one, pose)
+                self._fixes.see(one, pose)
         self._targeting.see(objects, reading.taken_ns)
         known.grip.see(is_between=known.between_jaws is not None, taken_ns=reading.taken_ns)
         self.fresh_frame = True
@@ -289,8 +250,7 @@ def _look_at_walls(known: Knowledge, sensor: RangeKeys, reading: Reading) -> tup
     """Return where a range finder's face was, and how far (m) known walls in its cone were: the map tells of those."""
     if reading.value.distance is None or not known.filter.knows(reading.taken_ns):
         return known.pose, []
-    mount, pose = sensor.mount, known.filter.at(reading.taken_ns)
-    face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
+    face = sensor.mount.on(known.filter.at(reading.taken_ns))
     return face, to_walls(face, 0.5 * sensor.beam, known.ground.walls)
 
 

@@ -5,6 +5,7 @@ from typing import NamedTuple
 from pydantic import model_validator
 
 from rover.files.types import Angle, KeyMistakeError, Length, Model
+from rover.geometry import Pose
 from rover.quantities import si
 
 
@@ -14,6 +15,10 @@ class Mount(NamedTuple):
     ahead: float = 0.0
     left: float = 0.0
     towards: float = 0.0
+
+    def on(self, body: Pose) -> Pose:
+        """Return where it is in the field, and where it looks, with the robot's middle at a pose."""
+        return Pose(*body.beside(self.ahead, self.left), body.heading + self.towards)
 
 
 class MountKeys(Model):

@@ -56,18 +56,26 @@ def wall_in_view(
         walls: the known walls.
         things: objects that may stand nearer than the wall.
     """
-    cosine, sine = math.cos(pose.heading), math.sin(pose.heading)
-    sensor = (pose.x + mount.ahead * cosine - mount.left * sine, pose.y + mount.ahead * sine + mount.left * cosine)
-    heading = pose.heading + mount.towards
+    face = mount.on(pose)
     views = [
         view._replace(number=number)
         for number, (a, b) in enumerate(walls)
-        if (view := _view(sensor, heading, half_beam, a, b)) is not None
+        if (view := _view(face, half_beam, a, b)) is not None
     ]
     nearest = min(views, key=lambda view: view.distance, default=None)
-    if nearest is None or _something_before(sensor, heading, half_beam, nearest.distance, things):
+    if nearest is None or _ways_to(face, half_beam, nearest.distance, things):
         return None
     return nearest
+
+
+def is_of_another(distance: float, view: WallView, face: Pose, half_beam: float, things: Iterable[XY]) -> bool:
+    """Tell whether an echo (m) fits something before the wall that a range finder faces better than the wall.
+
+    The position may be off by more than the way between them, and has the echo fit either; then it is the better fit
+    that is likely.
+    """
+    ways = _ways_to(face, half_beam, view.distance, things)
+    return any(abs(distance - way) <= abs(distance - view.distance) for way in ways)
 
 
 def facing(pose: Pose, a: XY, b: XY) -> float:
@@ -77,26 +85,29 @@ def facing(pose: Pose, a: XY, b: XY) -> float:
     return wrap(along + math.copysign(math.pi / 2.0, aside))
 
 
-def _view(sensor: XY, heading: float, half_beam: float, a: XY, b: XY) -> WallView | None:
+def _view(face: Pose, half_beam: float, a: XY, b: XY) -> WallView | None:
     dx, dy = b[0] - a[0], b[1] - a[1]
     length = math.hypot(dx, dy)
     if length < 2.0 * END_MARGIN:
         return None
-    along = ((sensor[0] - a[0]) * dx + (sensor[1] - a[1]) * dy) / length
-    away = ((sensor[0] - a[0]) * dy - (sensor[1] - a[1]) * dx) / length
+    along = ((face.x - a[0]) * dx + (face.y - a[1]) * dy) / length
+    away = ((face.x - a[0]) * dy - (face.y - a[1]) * dx) / length
     side = 1.0 if away >= 0.0 else -1.0
     normal = (side * dy / length, -side * dx / length)
-    facing = wrap(math.atan2(-normal[1], -normal[0]) - heading)
-    plain = END_MARGIN <= along <= length - END_MARGIN and abs(facing) <= SURELY_IN_BEAM * half_beam
+    aslant = wrap(math.atan2(-normal[1], -normal[0]) - face.heading)
+    plain = END_MARGIN <= along <= length - END_MARGIN and abs(aslant) <= SURELY_IN_BEAM * half_beam
     return WallView(normal, abs(away)) if plain and abs(away) <= FARTHEST_WALL else None
 
 
-def _something_before(sensor: XY, heading: float, half_beam: float, distance: float, things: Iterable[XY]) -> bool:
-    ways = ((x - sensor[0], y - sensor[1]) for x, y in things)
-    return any(
-        math.hypot(dx, dy) < distance + 0.1 and abs(wrap(math.atan2(dy, dx) - heading)) < half_beam + 0.2
+def _ways_to(face: Pose, half_beam: float, distance: float, things: Iterable[XY]) -> list[float]:
+    """Return how far (m) things are from a range finder's face that may be heard before a wall at a distance."""
+    x, y, heading = face
+    ways = ((px - x, py - y) for px, py in things)
+    return [
+        way
         for dx, dy in ways
-    )
+        if (way := math.hypot(dx, dy)) < distance + 0.1 and abs(wrap(math.atan2(dy, dx) - heading)) < half_beam + 0.2
+    ]
 
 
 def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance: float) -> bool:

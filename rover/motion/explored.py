@@ -75,8 +75,7 @@ class Explored:
         cone = self._finders[device]
         way = cone.hear(distance)
         if way is not None:
-            mount, pose = cone.mount, pose_at(taken_ns)
-            face = Pose(*pose.beside(mount.ahead, mount.left), pose.heading + mount.towards)
+            face = cone.mount.on(pose_at(taken_ns))
             free_ns = SILENCE if way == math.inf else max(PROVED, taken_ns)
             self._take(face, cone.before(way), free_ns, face.heading)
 

@@ -1,0 +1,61 @@
+"""Position fixes: the range finders' by known walls, and the camera's by the tray's marker."""
+
+import math
+
+from rover.activities.activity import Knowledge
+from rover.core.cross_checks import CrossChecks
+from rover.devices.range.keys import RangeKeys
+from rover.devices.readings import Detection, Reading
+from rover.estimate.fixes import fix_by_marker, fix_by_wall, is_of_another, wall_in_view
+from rover.geometry import Pose
+
+WALL_FIX_EVERY_NS = 300_000_000
+"""Echoes from one wall err alike, so only so many of them count."""
+WORTH_NOTING = 0.02
+"""A fix that moves the estimate by more than this (m) is noted in the run record."""
+
+
+class PositionFixes:
+    """Fixes the position by what is seen and heard, and moves along what was entered by it."""
+
+    def __init__(self, known: Knowledge, checks: CrossChecks) -> None:
+        self._known, self._checks = known, checks
+        self._next_ns: dict[str, int] = {}
+
+    def hear(self, device: str, sensor: RangeKeys, reading: Reading) -> None:
+        """Hold a range finder against the known wall that it faces, and fix the position by that."""
+        known, distance, half_beam = self._known, reading.value.distance, 0.5 * sensor.beam
+        view, pose = None, known.filter.at(reading.taken_ns)
+        if reading.taken_ns >= self._next_ns.get(device, 0):
+            self._next_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
+            view = wall_in_view(pose, sensor.mount, half_beam, known.ground.walls, known.things)
+        self._checks.hear(device, distance, None if view is None else view.distance)
+        if view is None:
+            return
+        if distance is None:
+            known.fixes.hear_nothing(view)
+            return
+        before = known.filter.pose
+        is_of_thing = is_of_another(distance, view, sensor.mount.on(pose), half_beam, known.met_near(pose[:2]))
+        passed = not is_of_thing and fix_by_wall(known.filter, view, sensor.mount, distance)
+        known.fixes.range_to(view, distance, passed=passed)
+        if passed:
+            self._enter("a wall", before)
+
+    def see(self, marker: Detection, pose: Pose) -> None:
+        """Fix the position by the marker in a frame that was taken at a pose."""
+        known, before = self._known, self._known.filter.pose
+        place = known.ground.marker
+        if place is not None and fix_by_marker(known.filter, pose, known.targets.view.ahead, place, marker):
+            known.fixes.markers += 1
+            self._enter("the marker", before)
+
+    def _enter(self, what: str, before: Pose) -> None:
+        known = self._known
+        after = known.filter.pose
+        known.fixes.move(before, after)
+        known.explored.moved(before, after)
+        known.heard.moved(before, after)
+        if math.hypot(after.x - before.x, after.y - before.y) > WORTH_NOTING:
+            text = f"by {what}: from x {before.x:.3f} m, y {before.y:.3f} m to x {after.x:.3f} m, y {after.y:.3f} m"
+            known.note("fix", f"{text}, sigma now {known.filter.position_doubt.worst:.3f} m")

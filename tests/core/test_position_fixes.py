@@ -1,0 +1,67 @@
+"""The position is fixed by known walls; not by what is known to stand before them, however unsure the position is."""
+
+import math
+
+import pytest
+
+from rover.devices.readings import RangeValue
+from rover.geometry import Pose
+from rover.motion.echo import STRAY_ECHOES
+from rover.motion.heard import Arc
+
+EAST = 6.0
+BEFORE = 0.17
+"""So far (m) before the east wall stands one that nobody drew."""
+
+
+@pytest.fixture
+def unsure(stepping):
+    """A robot that drives towards the east wall, its position good to 10 cm either way."""
+    at_work = stepping()
+    at_work.steps(4.0)
+    at_work.core.known.filter.lost(0.1)
+    return at_work
+
+
+def drive_on(at_work, hearing):
+    """Take some steps on, with echoes from a place (m along x); return by how much fixes have moved the position (m)."""
+    known = at_work.core.known
+    ahead, way = known.robot.devices.of_family("range")["range"].mount.ahead, known.robot.body.metres_per_count
+    before = known.fixes.moved[0]
+    for _ in range(40):
+        x = 3.0 + at_work.values["counts"].left * way
+        at_work.step(range=RangeValue(hearing - x - ahead))
+    return known.fixes.moved[0] - before
+
+
+def test_an_echo_of_what_nobody_met_is_taken_for_the_wall(unsure):
+    assert drive_on(unsure, EAST - BEFORE) == pytest.approx(BEFORE, abs=0.03)
+
+
+def touch(known):
+    known.ledger.met([(EAST - BEFORE, 1.9), (EAST - BEFORE, 2.1)], known.now_ns, is_touched=True)
+
+
+def hear(known):
+    """Hear it from half a metre away, surely enough that it is no stray echo."""
+    for _ in range(STRAY_ECHOES):
+        known.heard.hear(Arc("range", Pose(EAST - BEFORE - 0.5, 2.0, 0.0), 0.5, math.radians(15.0), known.now_ns))
+
+
+@pytest.mark.parametrize("meet", [touch, hear])
+def test_an_echo_of_what_was_met_is_not(unsure, meet):
+    known = unsure.core.known
+    meet(known)
+    assert drive_on(unsure, EAST - BEFORE) == 0.0
+    assert next(iter(known.fixes.looks.values())).refused > 0
+
+
+def test_beside_it_the_wall_is_heard_as_ever(unsure):
+    touch(unsure.core.known)
+    assert drive_on(unsure, EAST - 0.05) == pytest.approx(0.05, abs=0.01)
+
+
+def test_what_was_touched_at_the_wall_is_the_wall(unsure):
+    known = unsure.core.known
+    known.ledger.met([(EAST - 0.08, 2.0)], known.now_ns, is_touched=True)
+    assert drive_on(unsure, EAST - 0.07) == pytest.approx(0.07, abs=0.01)

@@ -1,11 +1,12 @@
 """What the ledger has entries of, as plain values."""
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from rover.estimate.ellipse import CHI_SQUARE_2_95
 from rover.estimate.field import Slot
-from rover.geometry import XY, distance_to_segment
+from rover.geometry import XY, Pose, distance_to_segment
 
 NUDGE = 0.15
 """What slips out of the jaws, or is let go of, may be pushed by so much (m) before it is gripped again."""
@@ -70,6 +71,15 @@ class LetGo(NamedTuple):
     def is_where_found(self) -> bool:
         """It was let go of where it had been found, and hardly brought away."""
         return math.dist(self.missed_at, (self.find.x, self.find.y)) <= HARDLY
+
+
+def stood_at(grip: Grip, tried: Sequence[Pose]) -> list[Grip]:
+    """Return where what the jaws closed on may have stood, the last first: each try in vain may have pushed it on."""
+    places = [grip]
+    for one in reversed(tried):
+        if math.dist((one.x, one.y), (places[-1].x, places[-1].y)) < NUDGE:
+            places.append(grip._replace(x=one.x, y=one.y))
+    return places
 
 
 class SettingDown(NamedTuple):

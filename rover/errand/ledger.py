@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown, Standing
+from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown, Standing, stood_at
 from rover.errand.stories import Stories
 from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import LookedAt
@@ -96,9 +96,10 @@ class Ledger:
             return
         self.carried = grip.kind
         self._stood_before = len(self.standing)
+        stood = stood_at(grip, self.tried)
+        again = next((one for one in self.let_go if any(one.may_be(place) for place in stood)), None)
         self.tried.clear()
         self.looked_at.clear()
-        again = next((one for one in self.let_go if one.may_be(grip)), None)
         place = (grip.x, grip.y)
         if again is None:
             self.finds += 1

@@ -24,7 +24,7 @@ def unsure(stepping):
 
 
 def drive_on(at_work, hearing):
-    """Take some steps on, with echoes from a place (m along x); return by how much fixes have moved the position (m)."""
+    """Take some steps on, with echoes from a place (m along x); return how far (m) fixes have moved the position."""
     known = at_work.core.known
     ahead, way = known.robot.devices.of_family("range")["range"].mount.ahead, known.robot.body.metres_per_count
     before = known.fixes.moved[0]

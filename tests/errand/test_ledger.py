@@ -6,28 +6,14 @@ from pathlib import Path
 import pytest
 
 from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff, Standing
-from rover.errand.ledger import Ledger, StateMismatchError
+from rover.errand.ledger import StateMismatchError
 from rover.errand.stories import LOOKS_IN_A_ROW
-from rover.estimate.field import ground_of
-from rover.estimate.looked_at import MOST_FAILURES, LookedAt, LookRound, Sector
+from rover.estimate.looked_at import MOST_FAILURES, Sector
 from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, ObjectEvent
 from rover.files import yaml_source
-from rover.files.errand import Errand
 from rover.geometry import Pose
 
 GREENHOUSE = Path(__file__).parents[2] / "config/greenhouse.yaml"
-
-
-@pytest.fixture
-def ledger():
-    """Make a ledger of the greenhouse errand; keys of the errand file are changed by name."""
-
-    def make(**keys):
-        errand = Errand.model_validate(yaml_source.read(GREENHOUSE, GREENHOUSE.name).values | keys)
-        ground = ground_of(errand.field, 0.05, errand.expect)
-        return Ledger(errand, ground, LookedAt(ground, LookRound(0.0, 2.0, 0.25)))
-
-    return make
 
 
 def deliver(ledger, kind):
@@ -205,55 +191,6 @@ class TestLeftThere:
         assert opened.account(known=0) == Account(0, 0, 1, 2)
 
 
-class TestOneFind:
-    """One object makes one find, however often it is gripped."""
-
-    GRIP = Grip("amber", 2.0, 1.0, 1e-4, 0.0, 1e-4)
-
-    def gripped_again(self, ledger, lost_at, grip):
-        errand = ledger()
-        errand.found(self.GRIP)
-        errand.held(*lost_at)
-        errand.lost(*lost_at)
-        errand.events.clear()
-        errand.found(grip)
-        return errand
-
-    def test_gripped_again_where_it_was_found_the_later_find_counts(self, ledger):
-        again = self.GRIP._replace(x=2.08)
-        errand = self.gripped_again(ledger, (1.9, 1.0), again)
-        assert (errand.finds, errand.events) == (1, [Find(1, *again, object=1)])
-
-    def test_brought_away_and_lost_it_was_found_where_it_was_found_first(self, ledger):
-        errand = self.gripped_again(ledger, (1.0, 3.0), self.GRIP._replace(x=1.05, y=3.0))
-        assert (errand.finds, errand.events) == (1, [ObjectEvent(1, "amber", "gripped again", 1.05, 3.0, "find 1")])
-
-    def test_what_slipped_out_lies_anywhere_between_where_it_was_held_and_missed(self, ledger):
-        errand = ledger()
-        errand.found(self.GRIP)
-        errand.held(1.8, 1.0)
-        errand.lost(1.0, 1.0)
-        errand.found(self.GRIP._replace(x=1.4))
-        assert errand.finds == 1
-
-    @pytest.mark.parametrize(
-        "other", [GRIP._replace(x=3.0), GRIP._replace(x=2.2, kind="teal")], ids=["elsewhere", "other kind"]
-    )
-    def test_another_object_is_another_find(self, ledger, other):
-        errand = self.gripped_again(ledger, (2.0, 1.0), other)
-        assert errand.finds == 2
-        assert errand.left(known=0) == 2  # the one that was lost, and the one that is carried
-
-    def test_what_seems_to_be_of_another_kind_in_the_very_same_place_is_not(self, ledger):
-        assert self.gripped_again(ledger, (2.0, 1.0), self.GRIP._replace(x=2.05, kind="teal")).finds == 1
-
-    def test_what_is_carried_has_been_found_already(self, ledger):
-        errand = ledger()
-        errand.found(self.GRIP)
-        errand.found(self.GRIP)
-        assert errand.finds == 1
-
-
 class TestSaved:
     @pytest.fixture
     def begun(self, ledger):
@@ -343,7 +280,7 @@ class TestStanding:
     @pytest.mark.parametrize(("kind", "left"), [("amber", 0), ("teal", 1)])
     def test_what_was_lost_on_its_way_in_is_looked_for_no_more(self, ledger, kind, left):
         errand = ledger()
-        errand.found(TestOneFind.GRIP)
+        errand.found(Grip("amber", 2.0, 1.0, 1e-4, 0.0, 1e-4))
         errand.lost(0.7, 0.7)
         errand.stands_in_tray(Standing(kind, 0.72, 0.7))
         assert len(errand.let_go) == left

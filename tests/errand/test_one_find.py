@@ -1,0 +1,70 @@
+"""One object makes one find, however often it is gripped."""
+
+import pytest
+
+from rover.errand.entries import Grip
+from rover.events import Find, ObjectEvent
+from rover.geometry import Pose
+
+GRIP = Grip("amber", 2.0, 1.0, 1e-4, 0.0, 1e-4)
+
+
+def gripped_again(ledger, lost_at, grip):
+    errand = ledger()
+    errand.found(GRIP)
+    errand.held(*lost_at)
+    errand.lost(*lost_at)
+    errand.events.clear()
+    errand.found(grip)
+    return errand
+
+
+def test_gripped_again_where_it_was_found_the_later_find_counts(ledger):
+    again = GRIP._replace(x=2.08)
+    errand = gripped_again(ledger, (1.9, 1.0), again)
+    assert (errand.finds, errand.events) == (1, [Find(1, *again, object=1)])
+
+
+def test_brought_away_and_lost_it_was_found_where_it_was_found_first(ledger):
+    errand = gripped_again(ledger, (1.0, 3.0), GRIP._replace(x=1.05, y=3.0))
+    assert (errand.finds, errand.events) == (1, [ObjectEvent(1, "amber", "gripped again", 1.05, 3.0, "find 1")])
+
+
+def test_what_slipped_out_lies_anywhere_between_where_it_was_held_and_missed(ledger):
+    errand = ledger()
+    errand.found(GRIP)
+    errand.held(1.8, 1.0)
+    errand.lost(1.0, 1.0)
+    errand.found(GRIP._replace(x=1.4))
+    assert errand.finds == 1
+
+
+@pytest.mark.parametrize(
+    "other", [GRIP._replace(x=3.0), GRIP._replace(x=2.2, kind="teal")], ids=["elsewhere", "other kind"]
+)
+def test_another_object_is_another_find(ledger, other):
+    errand = gripped_again(ledger, (2.0, 1.0), other)
+    assert errand.finds == 2
+    assert errand.left(known=0) == 2  # the one that was lost, and the one that is carried
+
+
+def test_what_seems_to_be_of_another_kind_in_the_very_same_place_is_not(ledger):
+    assert gripped_again(ledger, (2.0, 1.0), GRIP._replace(x=2.05, kind="teal")).finds == 1
+
+
+def test_what_is_carried_has_been_found_already(ledger):
+    errand = ledger()
+    errand.found(GRIP)
+    errand.found(GRIP)
+    assert errand.finds == 1
+
+
+@pytest.mark.parametrize(("tried", "finds"), [([2.3, 2.4], 1), ([2.4], 2), ([2.3, 2.6], 2)], ids=["on", "far", "gap"])
+def test_each_try_in_vain_may_have_pushed_it_on(ledger, tried, finds):
+    errand = ledger()
+    errand.found(GRIP)
+    errand.lost(GRIP.x, GRIP.y)
+    for x in tried:
+        errand.go_for(Pose(x, GRIP.y, 0.0))
+    errand.found(GRIP._replace(x=2.5))
+    assert errand.finds == finds

@@ -28,7 +28,8 @@ quick)
         tests/test_quantities.py tests/test_imports.py tests/test_documentation.py tests/test_examples.py "$@"
     ;;
 "")
-    .venv/bin/pytest -n 2
+    .venv/bin/pytest -n 2 -m "not long and not real_time"
+    .venv/bin/pytest -n 2 -m "real_time and not long"  # with no computing beside: processes are held to deadlines
     # Measured in a pass of its own, over tests that neither start processes nor rehearse for minutes: what measures makes
     # those ten times as slow, and deadlines would be held against it.
     exec .venv/bin/pytest -n 2 -q --cov=rover --cov-report=term:skip-covered \

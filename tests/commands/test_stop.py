@@ -23,6 +23,8 @@ from rover.link.emulated_hardware import WheelsFree
 from rover.link.emulator import Emulator
 from tests.session.conftest import Stand
 
+pytestmark = pytest.mark.real_time
+
 ROOT = Path(__file__).parents[2]
 
 

@@ -15,6 +15,8 @@ from rover.link import Link
 
 from .test_port import ROBOT
 
+pytestmark = pytest.mark.real_time
+
 LASTS_NS = 250_000_000
 JAWS = CoProcessorGripperKeys(link="main").options
 

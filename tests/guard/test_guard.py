@@ -21,6 +21,8 @@ from rover.guard.serial_line import RETRY_NS
 from rover.guard.settings import LOCK_NAME, SOCKET_NAME
 from rover.stopping import Phase
 
+pytestmark = pytest.mark.real_time
+
 LOG_MOST_MS = 300
 PUSH_MS = 1500
 JAWS = CoProcessorGripperKeys(link="main").options | {"open": 0.0019, "closed": 0.0011}

@@ -18,6 +18,8 @@ from rover.link.sentences import CountsReport
 
 from .conftest import Stand
 
+pytestmark = pytest.mark.real_time
+
 PACE = 4
 MS = 1_000_000
 

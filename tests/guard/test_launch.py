@@ -13,6 +13,8 @@ from rover.guard.launch import is_at_work, prepare_folder, settings_of, start_gu
 from rover.guard.settings import GuardSettings, load_settings
 from rover.stopping import Phase
 
+pytestmark = pytest.mark.real_time
+
 BODY = {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"}
 COUNTS = {"driver": "co_processor", "link": "main"}
 ON_LINK = {"driver": "co_processor", "link": "main", "swap_sides": True}

@@ -13,6 +13,8 @@ from rover.guard.settings import LOCK_NAME
 from rover.link.emulated_firmware import Firmware
 from rover.stopping import Phase
 
+pytestmark = pytest.mark.real_time
+
 COMMANDING = """
 import itertools, sys, time
 from pathlib import Path

@@ -10,6 +10,8 @@ from rover.guard.client import GuardError
 from rover.guard.port import GuardPort
 from rover.link import Link
 
+pytestmark = pytest.mark.real_time
+
 ROBOT = Robot.model_validate(
     {
         "robot": "Cart",

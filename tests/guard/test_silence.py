@@ -9,6 +9,8 @@ from rover.devices.readings import DriveCommand
 from rover.guard.protocol import Ruling
 from rover.stopping import Phase
 
+pytestmark = pytest.mark.real_time
+
 ALLOWED_NS = 300_000_000
 
 

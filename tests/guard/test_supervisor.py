@@ -16,6 +16,8 @@ from rover.guard.launch import is_at_work, retire
 from rover.guard.settings import LOCK_NAME, LOG_NAME, SPARE_NS
 from rover.stopping import Phase
 
+pytestmark = pytest.mark.real_time
+
 
 def workers(bay) -> tuple[int, int]:
     """The processes of supervisor and guard."""

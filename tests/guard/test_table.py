@@ -4,6 +4,8 @@ import signal
 
 import pytest
 
+pytestmark = pytest.mark.real_time
+
 MANY = 10
 ROWS = (
     *("runtime killed, run, serial without deadline", "runtime killed, run, pins"),

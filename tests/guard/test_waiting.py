@@ -3,8 +3,12 @@
 import time
 from pathlib import Path
 
+import pytest
+
 from rover.guard.protocol import Ask
 from rover.guard.settings import LOCK_NAME
+
+pytestmark = pytest.mark.real_time
 
 
 def test_it_wakes_for_commands_and_not_for_every_few_bytes_of_the_line(bay, eventually):

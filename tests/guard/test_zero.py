@@ -11,6 +11,8 @@ from rover.guard.zero import REPEAT_NS, Zero, write_to_channels
 
 from .far_end import SESSION, on_line
 
+pytestmark = pytest.mark.real_time
+
 MS = 1_000_000
 
 

@@ -13,6 +13,8 @@ import pytest
 from tests.page.rehearsing import Served, serving
 from tests.session.test_jog import Stand
 
+pytestmark = pytest.mark.real_time
+
 aiohttp = pytest.importorskip("aiohttp", reason="needs aiohttp: pip install -e '.[page]'")
 
 

@@ -16,6 +16,8 @@ import pytest
 from tests.page.rehearsing import ROOT
 from tests.session.test_jog import COMMAND, MOST_NS, Stand, wait_for
 
+pytestmark = pytest.mark.real_time
+
 
 class Jogged(NamedTuple):
     """A robot on a stand, and what to open to drive it."""

@@ -13,6 +13,8 @@ from rover.guard.client import state_of
 from rover.stopping import Phase
 from tests.session.conftest import Stand, stand
 
+pytestmark = pytest.mark.real_time
+
 __all__ = ["stand"]
 
 

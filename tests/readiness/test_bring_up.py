@@ -8,7 +8,10 @@ import pytest
 from rover.readiness.finding import Verdict
 
 # A guard with a latched stop outlives its program, which here is this process: its supervisor is meant to go on.
-pytestmark = pytest.mark.filterwarnings("ignore:Exception ignored in. <function Popen.__del__")
+pytestmark = [
+    pytest.mark.real_time,
+    pytest.mark.filterwarnings("ignore:Exception ignored in. <function Popen.__del__"),
+]
 
 CROSSED = ((0, 1), (1, 0))
 FINE = Verdict.AS_EXPECTED

@@ -8,7 +8,10 @@ from rover.devices.readings import RangeValue
 from rover.readiness.finding import Verdict
 from rover.readiness.values import in_words
 
-pytestmark = pytest.mark.filterwarnings("ignore:Exception ignored in. <function Popen.__del__")
+pytestmark = [
+    pytest.mark.real_time,
+    pytest.mark.filterwarnings("ignore:Exception ignored in. <function Popen.__del__"),
+]
 
 OWN = """
 from rover import Fault, Reading

@@ -22,6 +22,8 @@ from rover.readiness import tried
 from rover.readiness.tried import TriedError, moving_parts, note_tried, path_beside, untried
 from rover.session.hardware import with_ports
 
+pytestmark = pytest.mark.real_time
+
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 40.0
 # A motor driver board of a person's own: wheels turn as told last; with a deadline they stand when nothing comes.

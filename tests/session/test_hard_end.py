@@ -12,6 +12,8 @@ from rover.events import Note
 from rover.session import end_watcher
 from tests.session.conftest import COMMAND
 
+pytestmark = pytest.mark.real_time
+
 ZERO_WITHIN_NS = 300_000_000
 IN_PYTHON = "    while True: pass\n"
 DEAF = """

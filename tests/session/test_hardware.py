@@ -5,6 +5,10 @@ Ports and pins: `test_bad_input.py`.
 
 import signal
 
+import pytest
+
+pytestmark = pytest.mark.real_time
+
 MISSING = """
 class Missing:
     def __init__(self, options, host):

@@ -29,6 +29,8 @@ from rover.session.by_hand import TimedReading
 from rover.session.jog import Steering
 from rover.session.jog_keys import KEYS, WORD_LASTS_NS, HoldToRun, Key, keys_in
 
+pytestmark = pytest.mark.real_time
+
 ROOT = Path(__file__).parents[2]
 COMMAND = [sys.executable, "-c", "from rover.commands.main import main; main()"]
 CART = load.load(ROOT / "config" / "cart.yaml", "robot").model

@@ -6,8 +6,12 @@ import signal
 import socket
 import time
 
+import pytest
+
 from rover.events import Stop
 from rover.guard.client import state_of, stop_now
+
+pytestmark = pytest.mark.real_time
 
 
 def test_without_a_person_it_stands_still_and_says_how_to_enable_motion(stand):

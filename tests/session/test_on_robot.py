@@ -15,6 +15,8 @@ from rover.guard.launch import is_at_work
 from rover.record.reader import read
 from rover.stopping import Phase
 
+pytestmark = pytest.mark.real_time
+
 ZERO_WITHIN_NS = 300_000_000
 
 

@@ -17,6 +17,8 @@ from rover.files.robot import Robot
 from rover.session.outputs import OutputsHere
 from rover.session.outputs_apart import SLOW, OutputsApart
 
+pytestmark = pytest.mark.real_time
+
 CART = Path(__file__).parents[2] / "config/cart.yaml"
 PATIENCE_S = 20.0
 LAMPS = """

@@ -13,6 +13,8 @@ from rover.events import Health, HealthChange
 from rover.record.reader import read
 from tests.devices.camera.motion_jpeg import Server
 
+pytestmark = pytest.mark.real_time
+
 cv2 = pytest.importorskip("cv2", reason="needs the extra 'vision': pip install -e '.[vision]'")
 
 LID = """

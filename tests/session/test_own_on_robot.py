@@ -1,6 +1,10 @@
 """`rover run` with devices and outputs of one's own beside the built-in ones."""
 
+import pytest
+
 from rover.events import HealthChange, Note
+
+pytestmark = pytest.mark.real_time
 
 OWN = """
 from rover import RangeValue, Reading

@@ -9,6 +9,8 @@ import pytest
 
 from .test_jog import Stand
 
+pytestmark = pytest.mark.real_time
+
 
 @pytest.fixture
 def stand() -> Iterator[Stand]:

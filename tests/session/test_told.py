@@ -3,9 +3,12 @@
 import signal
 import sys
 
+import pytest
 import yaml
 
 from rover.guard.client import stop_now
+
+pytestmark = pytest.mark.real_time
 
 KEEP = "import sys; print(sys.stdin.read(), file=open(sys.argv[1], 'a'))"
 

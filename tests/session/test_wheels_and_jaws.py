@@ -24,6 +24,8 @@ from rover.guard.settings import LOCK_NAME
 from rover.link.emulated_hardware import WheelsFree
 from rover.link.emulator import Emulator
 
+pytestmark = pytest.mark.real_time
+
 ALLOWED_NS = 300_000_000
 BODY = {"wheel_diameter": "72 mm", "track": "240 mm", "counts_per_rev": 1320, "gripper_reach": "14 cm"}
 ONE_LINE = "the motor guard holds wheels and jaws on one serial line, and the drive is on "

@@ -223,8 +223,18 @@ class Sides:
     def concede(self) -> None:
         """Take what is in question for unsure: from now on it is decided."""
         self._unsure += self.in_question
+        self._agree()
+
+    def _agree(self) -> None:
         self._left.agree()
         self._right.agree()
+
+    def _would_have_turned(self, noise: float) -> bool:
+        """Tell whether two sides of which not one count came surely stood: driven against each other they would have
+        turned the robot, and the heading (its noise in rad) tells no such turn."""
+        left, right = self._left, self._right
+        least = ONE_SIDE_TURNS[0] * (left.still + right.still) / self._track
+        return left.sense * right.sense < 0 and abs(left.turned) + NOISE_FACTOR * noise < least
 
     @property
     def are_acquitted(self) -> bool:
@@ -250,7 +260,10 @@ class Sides:
             return CountsVerdict("", "the heading turns, and neither side counts: look after the encoders")
         if left.stands and right.stands:
             self._stood = True
-            self.concede()
+            if turns is not None and self._would_have_turned(noise):
+                self._agree()
+            else:
+                self.concede()
             return None
         if left.rolls or right.rolls:
             return CountsVerdict("", "wheels turn though their motors are given nothing: use the hard-wired stop")

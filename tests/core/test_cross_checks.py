@@ -115,6 +115,20 @@ def test_at_a_creep_a_dead_band_that_is_known_roughly_makes_no_counts_doubtful(d
     assert rig.unsure == 0.0
 
 
+class TestBothSidesStand:
+    """Neither counts anything: the wheels stand, or nobody knows how far they went."""
+
+    def test_driven_straight_the_place_is_less_sure(self):
+        assert Rig(gains=(0.0, 0.0)).drive(*STRAIGHT, 0.8).unsure > 0.06
+
+    def test_driven_against_each_other_they_would_have_turned_the_robot(self):
+        rig = Rig(gains=(0.0, 0.0)).drive(*SPIN, 5.0)
+        assert (rig.verdict, rig.unsure) == ("", 0.0)
+
+    def test_which_it_does_in_truth(self):
+        assert Rig(counts=(0.0, 0.0)).drive(*SPIN, 5.0).verdict == "stop"
+
+
 @pytest.mark.parametrize("way", WAYS)
 class TestCountsThatLie:
     def test_one_side_stands_still(self, way):

@@ -62,7 +62,7 @@ class Side:
     """One side.
 
     Attributes:
-        still: way (m) that the wheels should have gone since the last count.
+        still: way (m) that the wheels should have gone since the last count; ``held``, the same with its sign.
         against: way (m) counted the wrong way.
         turned: what the heading tells (rad) since this side stands or errs; ``by_counts``, what both sides' counts do.
         sense: 1 while it is surely driven forwards, -1 backwards, else 0.
@@ -70,6 +70,7 @@ class Side:
     """
 
     still: float
+    held: float
     against: float
     turned: float
     by_counts: float
@@ -94,7 +95,7 @@ class Side:
 
     def agree(self) -> None:
         """Settle it: the counts so far are true."""
-        self.still = self.against = self.turned = self.by_counts = 0.0
+        self.still = self.held = self.against = self.turned = self.by_counts = 0.0
 
     def drive(self, duty: float, told: float, seconds: float) -> None:
         """Work out how far a duty brings the wheels in a time (s), in which they are told to go by ``told`` (m/s)."""
@@ -140,8 +141,9 @@ class Side:
         ahead = math.copysign(way, way * due)
         if not way:
             self.still += abs(due)
+            self.held += due
         elif ahead < 0.0:
-            self.still, self.against = 0.0, self.against - ahead
+            self.still, self.held, self.against = 0.0, 0.0, self.against - ahead
         else:
             self.agree()
         self.turned += turned
@@ -230,11 +232,10 @@ class Sides:
         self._right.agree()
 
     def _would_have_turned(self, noise: float) -> bool:
-        """Tell whether two sides of which not one count came surely stood: driven against each other they would have
-        turned the robot, and the heading (its noise in rad) tells no such turn."""
-        left, right = self._left, self._right
-        least = ONE_SIDE_TURNS[0] * (left.still + right.still) / self._track
-        return left.sense * right.sense < 0 and abs(left.turned) + NOISE_FACTOR * noise < least
+        """Tell whether two sides of which not one count came surely stood: they would have turned the robot, and the
+        heading, good to ``noise`` (rad), tells no such turn."""
+        least = ONE_SIDE_TURNS[0] * abs(self._right.held - self._left.held) / self._track
+        return abs(self._left.turned) + NOISE_FACTOR * noise < least
 
     @property
     def are_acquitted(self) -> bool:

@@ -25,8 +25,6 @@ from rover.vision.targets import Sighting, TargetMemory
 
 IN_JAWS_FOR_NS = 1_000_000_000
 """What was seen between closed jaws is taken to be there for so long, though a frame misses it."""
-AT_WALL = 0.1
-"""What is met so near (m) before a wall of the map, or beyond it, is that wall: the map may err a little."""
 
 
 @dataclass
@@ -98,10 +96,9 @@ class Knowledge:
         return [(one.x, one.y) for one in self.targets.objects] + self.ledger.in_tray
 
     def met_near(self, place: XY) -> list[XY]:
-        """Return where something was touched or heard about a place (m) that is neither a known thing nor a wall."""
+        """Return where something was touched or heard about a place (m) that is no known thing."""
         met = [(one.x, one.y) for one in self.ledger.met_by(self.now_ns) if one.is_touched]
-        met += self.heard.standing(place, self.now_ns, self.things, FARTHEST_WALL)
-        return [one for one in met if self.space.disc_room(*one) > AT_WALL]
+        return met + self.heard.standing(place, self.now_ns, self.things, FARTHEST_WALL)
 
     @property
     def loaded(self) -> bool:

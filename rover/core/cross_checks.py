@@ -76,13 +76,14 @@ class CrossChecks:
 
     def count(self, left: float, right: float, seconds: float) -> Unsure:
         """Take in the ways (m) that both sides counted in a time (s); return what of it nobody can be blamed for."""
-        turns, way, told = self._turns, 0.5 * (left + right), 0.0
+        turns, way = self._turns, 0.5 * (left + right)
+        told: float | None = None
         self._without_counts_s = 0.0
         if turns is not None:
             turns.count(left, right)
-            told, turns.turned = turns.turned, 0.0
+            told, turns.turned = turns.turned, None
         for name, echoes in self._echoes.items():
-            echoes.move(self._along[name] * way, abs(way), told)
+            echoes.move(self._along[name] * way, abs(way), told or 0.0)
         self._sightings.move(abs(way))
         if seconds > GAP_S:
             self.lose_track()

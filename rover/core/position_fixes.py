@@ -6,7 +6,15 @@ from rover.activities.activity import Knowledge
 from rover.core.cross_checks import CrossChecks
 from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import Detection, Reading
-from rover.estimate.fixes import fix_by_marker, fix_by_wall, is_of_another, wall_in_view
+from rover.estimate.fixes import (
+    RANGE_SIGMA,
+    WallView,
+    fix_by_marker,
+    fix_by_wall,
+    is_of_another,
+    wall_in_view,
+    ways_to,
+)
 from rover.geometry import Pose
 
 WALL_FIX_EVERY_NS = 300_000_000
@@ -36,11 +44,21 @@ class PositionFixes:
             known.fixes.hear_nothing(view)
             return
         before = known.filter.pose
-        is_of_thing = is_of_another(distance, view, sensor.mount.on(pose), half_beam, known.met_near(pose[:2]))
-        passed = not is_of_thing and fix_by_wall(known.filter, view, sensor.mount, distance)
+        passed = not self._is_of_another(view, sensor, pose, distance) and fix_by_wall(
+            known.filter, view, sensor.mount, distance
+        )
         known.fixes.range_to(view, distance, passed=passed)
         if passed:
             self._enter("a wall", before)
+
+    def _is_of_another(self, view: WallView, sensor: RangeKeys, pose: Pose, distance: float) -> bool:
+        """Tell whether an echo (m) is rather one of what was met before a wall."""
+        known = self._known
+        if distance > view.distance - RANGE_SIGMA:
+            return False
+        sigma = known.filter.position_doubt.along(*view.normal)
+        ways = ways_to(sensor.mount.on(pose), 0.5 * sensor.beam, view.distance, known.met_near(pose[:2]))
+        return is_of_another(distance, view, sigma, ways)
 
     def see(self, marker: Detection, pose: Pose) -> None:
         """Fix the position by the marker in a frame that was taken at a pose."""

@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from rover.activities.activity import AT_WALL, Knowledge
+from rover.activities.activity import Knowledge
 from rover.activities.gripping import jaws_place
 from rover.core.cross_checks import LATE_NS, CrossChecks
 from rover.core.health import HealthWatch
@@ -25,6 +25,8 @@ COUNTS_LOST = 0.01
 """Metres of doubt for counts that cannot be: a restarted device, a jump."""
 LOBE = math.radians(15.0)
 """A wall is flat, and heard so far (rad) beyond the edges of the cone that a post is heard in."""
+AT_WALL = 0.1
+"""What is heard so near (m) before a known wall, or beyond it, is no other thing: the map may err a little."""
 SIGMA_EVERY_NS = 200_000_000
 """How unsure the pose is changes slowly, and costs more to work out than the pose itself."""
 TOLD_WITHIN_NS = 60_000_000

@@ -62,7 +62,8 @@ class Side:
     """One side.
 
     Attributes:
-        still: way (m) that the wheels should have gone since the last count; ``held``, the same with its sign.
+        still: way (m) that the wheels should have gone since the last count.
+        held: the same with its sign, until the heading was told last.
         against: way (m) counted the wrong way.
         turned: what the heading tells (rad) since this side stands or errs; ``by_counts``, what both sides' counts do.
         sense: 1 while it is surely driven forwards, -1 backwards, else 0.
@@ -95,7 +96,7 @@ class Side:
 
     def agree(self) -> None:
         """Settle it: the counts so far are true."""
-        self.still = self.held = self.against = self.turned = self.by_counts = 0.0
+        self.still = self.held = self._held = self.against = self.turned = self.by_counts = 0.0
 
     def drive(self, duty: float, told: float, seconds: float) -> None:
         """Work out how far a duty brings the wheels in a time (s), in which they are told to go by ``told`` (m/s)."""
@@ -123,10 +124,11 @@ class Side:
         share = max(0.0, abs(duty) - dead_band) / (1.0 - dead_band)
         return math.copysign(share * self._top_speed, duty)
 
-    def count(self, way: float, by_counts: float, turned: float, seconds: float) -> None:
+    def count(self, way: float, by_counts: float, turned: float | None, seconds: float) -> None:
         """Hold the way (m) that was counted in ``seconds`` against what was due in them.
 
         ``by_counts`` is the turn that both sides' counts make of it without slip, ``turned`` what the heading tells.
+        None: no heading came.
         """
         if self._idle > RUN_OUT:
             self._rolled += abs(way)
@@ -141,12 +143,15 @@ class Side:
         ahead = math.copysign(way, way * due)
         if not way:
             self.still += abs(due)
-            self.held += due
+            self._held += due
         elif ahead < 0.0:
-            self.still, self.held, self.against = 0.0, 0.0, self.against - ahead
+            self.still, self.against = 0.0, self.against - ahead
+            self.held = self._held = 0.0
         else:
             self.agree()
-        self.turned += turned
+        if turned is not None:
+            self.turned += turned
+            self.held = self._held
         self.by_counts += by_counts
         if is_fast:
             self.scale.count(Due(abs(least), abs(most)), ahead, told)
@@ -200,8 +205,9 @@ class Sides:
         self._left.drive(duties[0], told[0], seconds)
         self._right.drive(duties[1], told[1], seconds)
 
-    def count(self, left: float, right: float, turned: float, seconds: float) -> None:
-        """Take in the ways (m) that both counted in a time (s), and the turn (rad) that the heading told in it."""
+    def count(self, left: float, right: float, turned: float | None, seconds: float) -> None:
+        """Take in the ways (m) that both counted in a time (s), and the turn (rad) that the heading told in it, None
+        where it told nothing."""
         by_counts = (right - left) / self._track
         self._left.count(left, by_counts, turned, seconds)
         self._right.count(right, by_counts, turned, seconds)
@@ -215,7 +221,7 @@ class Sides:
         """Return what counts have left open since the last look."""
         left, right = self._left.scale, self._right.scale
         way = self._unsure + max(left.unaccounted, right.unaccounted)
-        if not way:
+        if not way and not self._stood:
             return SURE_OF_ALL
         unsure = Unsure(way, self._stood)
         left.unaccounted = right.unaccounted = self._unsure = 0.0
@@ -232,10 +238,11 @@ class Sides:
         self._right.agree()
 
     def _would_have_turned(self, noise: float) -> bool:
-        """Tell whether two sides of which not one count came surely stood: they would have turned the robot, and the
-        heading, good to ``noise`` (rad), tells no such turn."""
-        least = ONE_SIDE_TURNS[0] * abs(self._right.held - self._left.held) / self._track
-        return abs(self._left.turned) + NOISE_FACTOR * noise < least
+        """Tell whether two sides of which not one count came surely stood: driven against each other they would have
+        turned the robot, and the heading, good to ``noise`` (rad), tells no such turn."""
+        left, right = self._left, self._right
+        least = ONE_SIDE_TURNS[0] * abs(right.held - left.held) / self._track
+        return left.held * right.held < 0.0 and abs(left.turned) + NOISE_FACTOR * noise < least
 
     @property
     def are_acquitted(self) -> bool:
@@ -262,6 +269,7 @@ class Sides:
         if left.stands and right.stands:
             self._stood = True
             if turns is not None and self._would_have_turned(noise):
+                self._unsure += 0.5 * abs(left.held + right.held)
                 self._agree()
             else:
                 self.concede()

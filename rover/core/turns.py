@@ -180,7 +180,8 @@ class Turns:
 
     Attributes:
         believes_counts: the counts are held against it; else only its angle and its rate against each other.
-        turned: by the heading since the last look at it (rad): by its rate, or by its angle where it has none.
+        turned: by the heading since the last look at it (rad): by its rate, or by its angle where it has none; None
+            where it has told nothing since.
         is_settled: counts and heading have agreed since the last look at it.
     """
 
@@ -199,7 +200,7 @@ class Turns:
         self._angle, self._rate = _Segment(), _Segment()
         self._equal = _Equal()
         self._part()
-        self.turned = 0.0
+        self.turned: float | None = None
         self.is_settled = True
 
     @property
@@ -237,7 +238,7 @@ class Turns:
             by_rate = 0.5 * (value.rate + last.rate) * seconds
             self._rate.tell(by_rate, seconds)
         told = by_angle if by_rate is None else by_rate
-        self.turned += told
+        self.turned = told + (self.turned or 0.0)
         if max(abs(by_counts), abs(told)) > TURNS_FAST * seconds:
             self._factor.turn(by_counts, told)
         if value[:2] != last[:2]:

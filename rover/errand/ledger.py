@@ -97,7 +97,7 @@ class Ledger:
         self.carried = grip.kind
         self._stood_before = len(self.standing)
         stood = stood_at(grip, self.tried)
-        again = next((one for one in self.let_go if any(one.may_be(place) for place in stood)), None)
+        again = next((one for place in stood for one in self.let_go if one.may_be(place)), None)
         self.tried.clear()
         self.looked_at.clear()
         place = (grip.x, grip.y)

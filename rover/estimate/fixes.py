@@ -63,19 +63,25 @@ def wall_in_view(
         if (view := _view(face, half_beam, a, b)) is not None
     ]
     nearest = min(views, key=lambda view: view.distance, default=None)
-    if nearest is None or _ways_to(face, half_beam, nearest.distance, things):
+    if nearest is None or ways_to(face, half_beam, nearest.distance, things):
         return None
     return nearest
 
 
-def is_of_another(distance: float, view: WallView, face: Pose, half_beam: float, things: Iterable[XY]) -> bool:
+def is_of_another(echo: float, view: WallView, sigma: float, ways: Iterable[float]) -> bool:
     """Tell whether an echo (m) fits something before the wall that a range finder faces better than the wall.
 
-    The position may be off by more than the way between them, and has the echo fit either; then it is the better fit
-    that is likely.
+    A position that is less sure than the way between them (``sigma``, m, across the wall) does not tell them apart: the
+    robot may have heard that very wall there, and been elsewhere than it believed.
+
+    Args:
+        echo: how far off it came from.
+        view: the wall.
+        sigma: standard deviation of the position across the wall.
+        ways: how far (m) other things are, as of `ways_to`.
     """
-    ways = _ways_to(face, half_beam, view.distance, things)
-    return any(abs(distance - way) <= abs(distance - view.distance) for way in ways)
+    before = (way for way in ways if view.distance - way > sigma)
+    return any(abs(echo - way) <= view.distance - echo for way in before)
 
 
 def facing(pose: Pose, a: XY, b: XY) -> float:
@@ -99,7 +105,7 @@ def _view(face: Pose, half_beam: float, a: XY, b: XY) -> WallView | None:
     return WallView(normal, abs(away)) if plain and abs(away) <= FARTHEST_WALL else None
 
 
-def _ways_to(face: Pose, half_beam: float, distance: float, things: Iterable[XY]) -> list[float]:
+def ways_to(face: Pose, half_beam: float, distance: float, things: Iterable[XY]) -> list[float]:
     """Return how far (m) things are from a range finder's face that may be heard before a wall at a distance."""
     x, y, heading = face
     ways = ((px - x, py - y) for px, py in things)

@@ -34,6 +34,8 @@ class Rig:
         told: speeds (m/s) that the wheels are told; None: as fast as they are by their counts, which a control sees to.
         dead_band: of the motors in truth.
         unsure: the way (m) by which the pose was made less sure so far.
+        is_told: headings come.
+        stood: so often both sides should have gone, and not one count came.
         gains: of the motors; ``kept``: shares of the ways that reach the ground.
     """
 
@@ -47,6 +49,8 @@ class Rig:
     noise: float = 0.005
     dead_band: float = ROBOT.devices.drive.dead_band
     unsure: float = 0.0
+    stood: int = 0
+    is_told: bool = True
     draws: Random = field(default_factory=lambda: Random(1))
 
     def __post_init__(self) -> None:
@@ -88,9 +92,11 @@ class Rig:
         self.heading += self.rate * STEP
         self.way += 0.5 * abs(ground[0] + ground[1])
         self.turned += abs(self.rate) * STEP
-        self.unsure += checks.count(*counted, STEP).way
+        left_open = checks.count(*counted, STEP)
+        self.unsure += left_open.way
+        self.stood += left_open.stood
         self.steps += 1
-        if self.steps % HEADING_EVERY == 0:
+        if self.steps % HEADING_EVERY == 0 and self.is_told:
             angle = wrap(self.heading + self.draws.gauss(0.0, self.noise))
             told = self.turns(angle, self.rate + self.draws.gauss(0.0, self.noise))
             checks.tell(told, round(self.steps * STEP * 1e9))
@@ -123,7 +129,17 @@ class TestBothSidesStand:
 
     def test_driven_against_each_other_they_would_have_turned_the_robot(self):
         rig = Rig(gains=(0.0, 0.0)).drive(*SPIN, 5.0)
-        assert (rig.verdict, rig.unsure) == ("", 0.0)
+        assert (rig.verdict, rig.unsure) == ("", pytest.approx(0.0, abs=0.005))
+        assert rig.stood > 1  # and is told of: nothing is pushed at for long
+
+    @pytest.mark.parametrize(("duties", "gains"), [((0.45, 0.55), (1.0, 0.77)), ((0.3, 0.4), (1.0, 0.64))])
+    def test_unequal_motors_that_go_straight_by_unequal_duties_would_not(self, duties, gains):
+        rig = Rig(gains=gains, counts=(0.0, 0.0)).drive(*duties, 3.0)
+        assert rig.unsure > 0.9 * rig.way > 0.1
+
+    def test_a_heading_that_has_fallen_silent_tells_nothing(self):
+        rig = Rig(counts=(0.0, 0.0), is_told=False).drive(*SPIN, 3.0)
+        assert rig.unsure > 0.06 * rig.stood > 0.0
 
     def test_which_it_does_in_truth(self):
         assert Rig(counts=(0.0, 0.0)).drive(*SPIN, 5.0).verdict == "stop"

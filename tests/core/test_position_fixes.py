@@ -65,3 +65,17 @@ def test_what_was_touched_at_the_wall_is_the_wall(unsure):
     known = unsure.core.known
     known.ledger.met([(EAST - 0.08, 2.0)], known.now_ns, is_touched=True)
     assert drive_on(unsure, EAST - 0.07) == pytest.approx(0.07, abs=0.01)
+
+
+@pytest.mark.parametrize("meet", [touch, hear])
+def test_who_is_less_sure_than_the_way_between_them_goes_by_the_wall(unsure, meet):
+    """What was met there may be that very wall, met by a robot that was elsewhere than it believed."""
+    meet(unsure.core.known)
+    unsure.core.known.filter.lost(0.15)
+    assert drive_on(unsure, EAST - BEFORE) == pytest.approx(BEFORE, abs=0.03)
+
+
+def test_an_echo_from_beyond_the_wall_is_of_nothing_before_it(unsure):
+    known = unsure.core.known
+    known.ledger.met([(EAST - BEFORE, 2.5)], known.now_ns, is_touched=True)
+    assert drive_on(unsure, EAST + 0.1) == pytest.approx(-0.1, abs=0.02)

@@ -68,3 +68,14 @@ def test_each_try_in_vain_may_have_pushed_it_on(ledger, tried, finds):
         errand.go_for(Pose(x, GRIP.y, 0.0))
     errand.found(GRIP._replace(x=2.5))
     assert errand.finds == finds
+
+
+def test_of_two_that_were_lost_it_is_the_one_that_lay_where_it_is_gripped(ledger):
+    errand = ledger()
+    for x in (2.0, 2.7):
+        errand.found(GRIP._replace(x=x))
+        errand.lost(x, GRIP.y)
+    for x in (2.36, 2.49, 2.62):
+        errand.go_for(Pose(x, GRIP.y, 0.0))
+    errand.found(GRIP._replace(x=2.7))
+    assert [one.number for one in errand.let_go] == [1]

@@ -64,7 +64,6 @@ class Side:
     Attributes:
         still: way (m) that the wheels should have gone since the last count.
         held: the same with its sign, until the heading was told last.
-        against: way (m) counted the wrong way.
         turned: what the heading tells (rad) since this side stands or errs; ``by_counts``, what both sides' counts do.
         sense: 1 while it is surely driven forwards, -1 backwards, else 0.
         scale: of its counts.
@@ -72,7 +71,7 @@ class Side:
 
     still: float
     held: float
-    against: float
+    _against: float
     turned: float
     by_counts: float
 
@@ -96,7 +95,7 @@ class Side:
 
     def agree(self) -> None:
         """Settle it: the counts so far are true."""
-        self.still = self.held = self._held = self.against = self.turned = self.by_counts = 0.0
+        self.still = self.held = self._held = self._against = self.turned = self.by_counts = 0.0
 
     def drive(self, duty: float, told: float, seconds: float) -> None:
         """Work out how far a duty brings the wheels in a time (s), in which they are told to go by ``told`` (m/s)."""
@@ -145,7 +144,7 @@ class Side:
             self.still += abs(due)
             self._held += due
         elif ahead < 0.0:
-            self.still, self.against = 0.0, self.against - ahead
+            self.still, self._against = 0.0, self._against - ahead
             self.held = self._held = 0.0
         else:
             self.agree()
@@ -159,7 +158,7 @@ class Side:
     @property
     def is_well(self) -> bool:
         """Nothing speaks against it."""
-        return not (self.still or self.against or self._rolled) and LEAST_SCALE <= self.scale.settled <= MOST_SCALE
+        return not (self.still or self._against or self._rolled) and LEAST_SCALE <= self.scale.settled <= MOST_SCALE
 
     @property
     def stands(self) -> bool:
@@ -174,12 +173,12 @@ class Side:
     @property
     def is_against(self) -> bool:
         """It goes the wrong way."""
-        return self.against >= max(AGAINST_WAY, STILL_COUNTS * self._count)
+        return self._against >= max(AGAINST_WAY, STILL_COUNTS * self._count)
 
     @property
     def in_question(self) -> float:
         """Way (m) that may have been gone otherwise than it was counted."""
-        return self.still + 2.0 * self.against
+        return self.still + 2.0 * self._against
 
 
 class Sides:

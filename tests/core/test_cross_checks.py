@@ -122,15 +122,13 @@ def test_at_a_creep_a_dead_band_that_is_known_roughly_makes_no_counts_doubtful(d
 
 
 class TestBothSidesStand:
-    """Neither counts anything: the wheels stand, or nobody knows how far they went."""
-
     def test_driven_straight_the_place_is_less_sure(self):
         assert Rig(gains=(0.0, 0.0)).drive(*STRAIGHT, 0.8).unsure > 0.06
 
     def test_driven_against_each_other_they_would_have_turned_the_robot(self):
         rig = Rig(gains=(0.0, 0.0)).drive(*SPIN, 5.0)
         assert (rig.verdict, rig.unsure) == ("", pytest.approx(0.0, abs=0.005))
-        assert rig.stood > 1  # and is told of: nothing is pushed at for long
+        assert rig.stood > 1
 
     @pytest.mark.parametrize(("duties", "gains"), [((0.45, 0.55), (1.0, 0.77)), ((0.3, 0.4), (1.0, 0.64))])
     def test_unequal_motors_that_go_straight_by_unequal_duties_would_not(self, duties, gains):
@@ -138,8 +136,7 @@ class TestBothSidesStand:
         assert rig.unsure > 0.9 * rig.way > 0.1
 
     def test_a_heading_that_has_fallen_silent_tells_nothing(self):
-        rig = Rig(counts=(0.0, 0.0), is_told=False).drive(*SPIN, 3.0)
-        assert rig.unsure > 0.06 * rig.stood > 0.0
+        assert Rig(counts=(0.0, 0.0), is_told=False).drive(*SPIN, 3.0).unsure > 0.3
 
     def test_which_it_does_in_truth(self):
         assert Rig(counts=(0.0, 0.0)).drive(*SPIN, 5.0).verdict == "stop"

@@ -164,7 +164,8 @@ class RunRecord:
         self._wake.set()
         self._thread.join(CLOSE_WITHIN_S)
         if self._thread.is_alive():
-            self.trouble = f"{self._path}: still not written {CLOSE_WITHIN_S:.0f} s after the end; is the disk hanging?"
+            hangs = f"{self._path}: still not written {CLOSE_WITHIN_S:.0f} s after the end; is the disk hanging?"
+            self.trouble = f"{self.trouble}; {hangs}" if self.trouble else hangs
 
     # What follows runs in the writer's thread.
 

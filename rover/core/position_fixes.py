@@ -24,7 +24,7 @@ WORTH_NOTING = 0.02
 
 
 class PositionFixes:
-    """Fixes the position by what is seen and heard, and moves along what was entered by it."""
+    """Fixes the position by what is seen and heard, and has those know who entered places by it."""
 
     def __init__(self, known: Knowledge, checks: CrossChecks) -> None:
         self._known, self._checks = known, checks
@@ -33,9 +33,10 @@ class PositionFixes:
     def hear(self, device: str, sensor: RangeKeys, reading: Reading) -> None:
         """Hold a range finder against the known wall that it faces, and fix the position by that."""
         known, distance, half_beam = self._known, reading.value.distance, 0.5 * sensor.beam
-        view, pose = None, known.filter.at(reading.taken_ns)
+        view, pose = None, known.pose
         if reading.taken_ns >= self._next_ns.get(device, 0):
             self._next_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
+            pose = known.filter.at(reading.taken_ns)
             view = wall_in_view(pose, sensor.mount, half_beam, known.ground.walls, known.things)
         self._checks.hear(device, distance, None if view is None else view.distance)
         if view is None:

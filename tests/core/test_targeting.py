@@ -1,23 +1,19 @@
 """What a frame shows: which sightings are of things done with, and which candidate is chosen and kept."""
 
 import math
-from pathlib import Path
 
 import pytest
 
 from rover.core.targeting import DONE_WITH_RADIUS, FRAMES_TO_SWITCH, TargetChoice, is_done_with, seen_in_tray
 from rover.devices.readings import Detection
 from rover.errand.entries import Filled, Standing
-from rover.errand.ledger import Ledger
-from rover.estimate.field import ground_of
-from rover.estimate.looked_at import LookedAt, LookRound
-from rover.files import yaml_source
-from rover.files.errand import Errand
 from rover.geometry import Pose
 from rover.vision.clear_view import ClearView
 from rover.vision.targets import FieldOfView, Sighting, TargetMemory, sight
+from tests.errand.conftest import ledger
 
-GREENHOUSE = Path(__file__).parents[2] / "config/greenhouse.yaml"
+__all__ = ["ledger"]
+
 VIEW = FieldOfView(ahead=0.06, half_view=math.radians(30.0), reach=2.5, nearest=0.12)
 START = Pose(1.0, 1.0, 0.0)
 
@@ -47,18 +43,6 @@ def memory():
 @pytest.fixture
 def choice(memory):
     return TargetChoice(memory)
-
-
-@pytest.fixture
-def ledger():
-    """Make a ledger of the greenhouse errand; keys of the errand file are changed by name."""
-
-    def make(**keys):
-        errand = Errand.model_validate(yaml_source.read(GREENHOUSE, GREENHOUSE.name).values | keys)
-        ground = ground_of(errand.field, 0.05, errand.expect)
-        return Ledger(errand, ground, LookedAt(ground, LookRound(0.0, 2.0, 0.25)))
-
-    return make
 
 
 class TestDoneWith:

@@ -87,7 +87,7 @@ class CrossChecks:
         self._sightings.move(abs(way))
         if seconds > GAP_S:
             self.lose_track()
-        elif "counts" not in self._doubted:
+        else:
             self._sides.count(left, right, told, seconds)
             if verdict := self._sides.judge(None if "heading" in self._doubted else turns):
                 self._doubt_counts(verdict)
@@ -153,7 +153,7 @@ class CrossChecks:
         why, turns = f"the {verdict.side} side {verdict.why}", self._turns
         self._doubt("counts", why)
         self.lying_side = verdict.side
-        self._sides.concede()
+        self._sides.leave_out(verdict.side)
         if turns is not None:
             turns.begin()
             turns.believes_counts = False

@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -11,99 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rover.core.cross_checks import CrossChecks
 from rover.core.pairs import table
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
-from rover.files.load import load
-from rover.files.robot import Robot
 from rover.quantities import wrap
-
-ROBOT: Robot = load(Path(__file__).parents[2] / "config/cart.yaml", "robot").model
-STEP = 0.02
-HEADING_EVERY = 3
-"""Steps between two headings."""
-
-
-@dataclass
-class Rig:
-    """A base with motors that obey their duties at once but for a lag, and sensors that tell of it.
-
-    Attributes:
-        counts: what the encoders make of the two sides' ways.
-        turns: what the heading sensor makes of angle and rate.
-        told: speeds (m/s) that the wheels are told; None: as fast as they are by their counts, which a control sees to.
-        dead_band: of the motors in truth.
-        unsure: the way (m) by which the pose was made less sure so far.
-        is_told: headings come.
-        stood: so often both sides should have gone, and not one count came.
-        gains: of the motors; ``kept``: shares of the ways that reach the ground.
-    """
-
-    robot: Robot = ROBOT
-    counts: tuple[float, float] = (1.0, 1.0)
-    turns: Callable[[float, float], HeadingValue] = HeadingValue
-    gains: tuple[float, float] = (1.0, 1.0)
-    told: tuple[float, float] | None = None
-    kept: tuple[float, float] = (1.0, 1.0)
-    track_factor: float = 1.5
-    noise: float = 0.005
-    dead_band: float = ROBOT.devices.drive.dead_band
-    unsure: float = 0.0
-    stood: int = 0
-    is_told: bool = True
-    draws: Random = field(default_factory=lambda: Random(1))
-
-    def __post_init__(self) -> None:
-        self.checks = CrossChecks(self.robot, math.radians(1.0))
-        self.speeds, self.rest = [0.0, 0.0], [0.0, 0.0]
-        self.heading = self.rate = self.way = self.turned = 0.0
-        self.steps = 0
-
-    def drive(self, left: float, right: float, seconds: float) -> "Rig":
-        """Drive with two duties until the time is over or somebody is blamed."""
-        for _ in range(round(seconds / STEP)):
-            if self.verdict:
-                break
-            self._step(left, right)
-        return self
-
-    @property
-    def verdict(self) -> str:
-        """The first device that is doubted, ``stop``, or ''."""
-        if self.checks.found:
-            return self.checks.found[0].device
-        return "stop" if self.checks.why_stop else ""
-
-    def _step(self, *duties: float) -> None:
-        drive, body, checks = self.robot.devices.drive, self.robot.body, self.checks
-        kept_up = [abs(speed * counted) for speed, counted in zip(self.speeds, self.counts, strict=True)]
-        checks.drive(duties, tuple(kept_up if self.told is None else self.told), STEP)
-        counted, ground = [], []
-        for side, duty in enumerate(duties):
-            share = max(0.0, abs(duty) - self.dead_band) / (1.0 - self.dead_band)
-            goal = math.copysign(share, duty) * drive.top_speed * self.gains[side]
-            self.speeds[side] += (goal - self.speeds[side]) * STEP / 0.1
-            way = self.speeds[side] * STEP
-            exact = way * self.counts[side] / body.metres_per_count + self.rest[side]
-            self.rest[side] = exact - round(exact)
-            counted.append(round(exact) * body.metres_per_count)
-            ground.append(way * self.kept[side])
-        self.rate = (ground[1] - ground[0]) / (body.track * self.track_factor) / STEP
-        self.heading += self.rate * STEP
-        self.way += 0.5 * abs(ground[0] + ground[1])
-        self.turned += abs(self.rate) * STEP
-        left_open = checks.count(*counted, STEP)
-        self.unsure += left_open.way
-        self.stood += left_open.stood
-        self.steps += 1
-        if self.steps % HEADING_EVERY == 0 and self.is_told:
-            angle = wrap(self.heading + self.draws.gauss(0.0, self.noise))
-            told = self.turns(angle, self.rate + self.draws.gauss(0.0, self.noise))
-            checks.tell(told, round(self.steps * STEP * 1e9))
-
-
-STRAIGHT, SPIN, ARC = (0.5, 0.5), (-0.45, 0.45), (0.35, 0.65)
-WAYS = {"straight": STRAIGHT, "spin": SPIN, "arc": ARC}
+from tests.core.rig import ROBOT, SPIN, STEP, STRAIGHT, WAYS, Rig
 
 
 def frozen_at(angle: float, rate: float | None) -> Callable[[float, float], HeadingValue]:

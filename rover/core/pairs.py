@@ -19,7 +19,7 @@ from rover.core.sameness import (
     UNHEARD,
     UNHEARD_WAY,
 )
-from rover.core.scale import IN_QUESTION, LEAST_SCALE, LINE_SCALES, MOST_SCALE, SCALE_WAY
+from rover.core.scale import BOTH_SCALES, IN_QUESTION, LEAST_SCALE, LINE_SCALES, MOST_SCALE, SCALE_WAY
 from rover.core.side import AGAINST_WAY, ROLL_WAY, RUN_OUT, STILL_COUNTS, STILL_WAY
 from rover.core.sides import SHORT_TURN
 from rover.core.turns import APART, APART_S, BOTH_WAYS, DRIFT_S, FACTOR_CHANGE, FROZEN, REVERSED, WANDERS
@@ -79,8 +79,9 @@ PAIRS = (
         "counts and what the duties made of them before",
         f"on a straight or a turn on the spot, by the line that was learned there, within {SIGMAS:g} sigmas; in an arc "
         "both sides together",
-        f"over {SCALE_WAY:g} m more than {LINE_SCALES[1]:g} times that, or less than {LINE_SCALES[0]:g} times and as "
-        f"much as was told; beyond {IN_QUESTION[0]:g} to {IN_QUESTION[1]:g} times the position is less sure meanwhile",
+        f"over {SCALE_WAY:g} m more than {LINE_SCALES[1]:g} times that (both: {BOTH_SCALES[1]:g}), or less than "
+        f"{LINE_SCALES[0]:g} times and as much as was told; beyond {IN_QUESTION[0]:g} to {IN_QUESTION[1]:g} times the "
+        "position is less sure meanwhile",
         "one side: its counts are doubted, where they are too few only once the heading turns "
         f"{math.degrees(SHORT_TURN):g} deg farther. "
         "Both, or the one that was left: stop; a floor that holds the robot back so much stops it as well",

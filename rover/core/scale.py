@@ -12,8 +12,9 @@ LEAST_SCALE, MOST_SCALE = 0.6, 1.6
 """Counts within these shares of the way that the duties should have made may be true: dead band, load, battery."""
 STANDS_SCALE = 0.25
 """With less than this the side stands in truth, and its counts say so."""
-LINE_SCALES = (0.6, 1.35)
-"""The same of what the duties made before, which says little of a floor that holds the robot back from now on."""
+LINE_SCALES, BOTH_SCALES = (0.6, 1.6), (0.6, 1.35)
+"""The same of what the duties made before: of one side, whose load changes as the robot bends, and of both at once.
+That says little of a floor that holds the robot back from now on."""
 IN_QUESTION = (0.8, 1.2)
 """Outside of these they are in question, until it is known better."""
 KEEPS_UP = 0.7
@@ -101,7 +102,12 @@ class Scale:
     @property
     def is_amiss(self) -> bool:
         """It is surely not, nor does the side stand in truth."""
-        return self.settled > self._most or STANDS_SCALE < self.settled < self._least
+        return self.is_beyond(self._least, self._most)
+
+    def is_beyond(self, least: float, most: float) -> bool:
+        """Tell whether counts were fewer or more times what was due, over a long way, and more than of a side that
+        stands."""
+        return self.settled > most or STANDS_SCALE < self.settled < least
 
     @property
     def in_question(self) -> float:

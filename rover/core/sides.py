@@ -4,7 +4,7 @@ import math
 from typing import NamedTuple
 
 from rover.core.course import Course
-from rover.core.scale import LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED, Scale
+from rover.core.scale import BOTH_SCALES, LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED, Scale
 from rover.core.side import Moved, Side
 from rover.core.turns import FACTOR_CHANGE, Turns
 from rover.files.robot import Robot
@@ -53,11 +53,12 @@ class Sides:
         self._track = robot.body.track
         self._course = Course(self._track, has_heading=robot.devices.heading is not None)
         self._left, self._right = Side(robot), Side(robot)
-        self._in_arcs = Scale(2.0 * robot.body.metres_per_count, *LINE_SCALES)
+        self._in_arcs = Scale(2.0 * robot.body.metres_per_count, *BOTH_SCALES)
         self._believed = {"left": self._left, "right": self._right}
 
     def begin(self) -> None:
-        """Begin anew with all that is not decided."""
+        """Begin anew with all that is not decided: it stays unsure."""
+        self._unsure += self.in_question
         self._left.begin()
         self._right.begin()
         self._in_arcs.begin()
@@ -139,7 +140,7 @@ class Sides:
             return self._judge_alone(*self._believed.items())
         left, right = self._left, self._right
         change = 1.0 if turns is None else turns.factor_change
-        if left.is_well and right.is_well and not self._in_arcs.is_amiss and change <= FACTOR_CHANGE:
+        if left.is_well and right.is_well and not self._are_both_amiss and change <= FACTOR_CHANGE:
             return None
         noise = 0.0 if turns is None else turns.noise
         if left.stands and right.stands and abs(left.turned) > TURN_TO_TELL + NOISE_FACTOR * noise:
@@ -167,19 +168,22 @@ class Sides:
             return CountsVerdict(
                 "", f"both sides count {lately:.1f} times what their motors do, as the heading says: {MEASURES}"
             )
-        if self._in_arcs.is_amiss or (left.by_line.is_amiss and right.by_line.is_amiss):
+        if self._are_both_amiss:
             settled = f"{left.by_line.settled:.1f} and {right.by_line.settled:.1f}"
             return CountsVerdict("", f"the sides count {settled} times what their motors made before: {CHANGED}")
         return self._judge("left", left, right, turns) or self._judge("right", right, left, turns)
+
+    @property
+    def _are_both_amiss(self) -> bool:
+        both = self._left.by_line, self._right.by_line
+        return self._in_arcs.is_amiss or all(side.is_beyond(*BOTH_SCALES) for side in both)
 
     def _judge_alone(self, believed: tuple[str, Side]) -> CountsVerdict | None:
         name, side = believed
         if side.stands:
             self._stood = True
             self._concede()
-        if side.is_well:
-            return None
-        if side.rolls or side.is_against or side.by_line.is_amiss or not side.scale.is_well:
+        if side.rolls or side.is_against or side.by_line.is_beyond(*BOTH_SCALES) or not side.scale.is_well:
             return CountsVerdict("", f"the {name} side, which alone is believed, counts otherwise than its motor does")
         return None
 

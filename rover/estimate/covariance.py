@@ -40,6 +40,13 @@ TURN_SCALE_SIGMA = 0.2
 base turns as if its track were 1.2 to 1.9 times the geometric one."""
 TURN_SCALE_CHANGE = 0.03**2
 """Growth of that variance with each radian turned: it depends on the load, the floor, and how narrow a turn is."""
+SCRUB_GROWTH = 0.01**2
+"""Growth of the position's variance (m^2), in either direction, with each radian turned: the wheels of a skid-steer
+base are dragged sideways over the ground, which moves it by some millimetres a radian, and not twice alike."""
+TURN_CENTRE_CHANGE = 0.003**2
+"""Growth of the variance of either measure of the turn centre (m^2) with each radian turned: it lies farther ahead in a
+bend than on the spot, behind in a bend backwards, and elsewhere with a load (both as seen on rigid bodies with contact
+and friction, which nobody fitted to this; common practice, no source)."""
 
 STATES = 9
 X, Y, HEADING, PLACE_BIAS, DRIFT, SCALE, TURN_SCALE, TURN_AHEAD, TURN_LEFT = _STATES = range(STATES)
@@ -64,7 +71,7 @@ class Errors(NamedTuple):
     heading_bias: float
     heading_drift: float = 1.5e-4
     resolution: float = 0.0
-    turn_centre: float = 0.015
+    turn_centre: float = 0.03
 
 
 class Motion:
@@ -176,14 +183,17 @@ class Covariance:
         for state, row in enumerate((pd, scale, by_wheels, ahead, left), DRIFT):  # by symmetry
             row[X], row[Y], row[HEADING], row[PLACE_BIAS] = px[state], py[state], pt[state], pb[state]
         rows[:DRIFT] = px, py, pt, pb
-        px[X] += motion.xx
+        scrubbed = SCRUB_GROWTH * motion.turned
+        px[X] += motion.xx + scrubbed
         px[Y] += motion.xy
         py[X] += motion.xy
-        py[Y] += motion.yy
+        py[Y] += motion.yy + scrubbed
         pt[HEADING] += motion.turning_noise
         scale[SCALE] += SCALE_CHANGE * motion.path
         pd[DRIFT] += self.drift_growth * motion.seconds
         by_wheels[TURN_SCALE] += TURN_SCALE_CHANGE * motion.turned
+        ahead[TURN_AHEAD] += TURN_CENTRE_CHANGE * motion.turned
+        left[TURN_LEFT] += TURN_CENTRE_CHANGE * motion.turned
         return kept
 
     def learn_bias(self, bias: float, kept: float) -> None:

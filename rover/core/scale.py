@@ -19,6 +19,8 @@ IN_QUESTION = (0.8, 1.2)
 """Outside of these they are in question, until it is known better."""
 KEEPS_UP = 0.7
 """A wheel that counts less than this share of what it was told is blocked, or at its end."""
+WINDOW_S = 0.2
+"""Whether it does is told in so long a time (s)."""
 WELL_SCALED = (0.7, 1.4)
 """Within these they are not to blame for what a heading contradicts."""
 
@@ -33,6 +35,32 @@ class Counted(NamedTuple):
     def plus(self, other: "Counted") -> "Counted":
         """Return both together."""
         return Counted(self.due.plus(other.due), self.way + other.way, self.told + other.told)
+
+
+NOTHING = Counted(Due(), 0.0, 0.0)
+
+
+class Window:
+    """Takes counts together for a while, and leaves them out where a wheel did not keep up with what it was told.
+
+    It speeds up, or something holds it: then its control gives it more and more, and the duty tells nothing of counts.
+    """
+
+    def __init__(self) -> None:
+        self._counted, self._seconds = NOTHING, 0.0
+
+    def begin(self) -> None:
+        """Begin anew."""
+        self._counted, self._seconds = NOTHING, 0.0
+
+    def add(self, counted: Counted, seconds: float) -> Counted | None:
+        """Add what was counted in a time (s); return all of it once it is a while, if the wheel has kept up."""
+        self._counted, self._seconds = self._counted.plus(counted), self._seconds + seconds
+        if self._seconds < WINDOW_S:
+            return None
+        whole = self._counted
+        self.begin()
+        return whole if whole.way >= KEEPS_UP * whole.told else None
 
 
 class Scale:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from rover.core.course import STEADY, STRAIGHT
 from rover.core.drive_curve import DriveCurve
 from rover.core.due import DueWay, Expected
-from rover.core.scale import LINE_SCALES, Counted, Scale
+from rover.core.scale import LINE_SCALES, Counted, Scale, Window
 from rover.files.robot import Robot
 
 STILL_WAY, STILL_COUNTS = 0.06, 4.0
@@ -49,6 +49,7 @@ class Side:
         drive, self._count = robot.devices.drive, robot.body.metres_per_count
         self._due = DueWay(drive.top_speed, drive.dead_band)
         self._curves = {course: DriveCurve(drive.top_speed, drive.dead_band, self._count) for course in STEADY}
+        self._window = Window()
         self.scale, self.by_line = Scale(self._count), Scale(self._count, *LINE_SCALES)
         self.begin()
 
@@ -57,6 +58,7 @@ class Side:
         self._due.begin()
         self.scale.begin()
         self.by_line.begin()
+        self._window.begin()
         self._idle = self._rolled = 0.0
         self.agree()
 
@@ -84,7 +86,7 @@ class Side:
             self._hold_against_duty(way, expected, moved)
         elif way:
             self.agree()
-        return self._hold_against_line(way, expected, moved.course)
+        return self._hold_against_line(way, expected, moved.course, seconds)
 
     def _hold_against_duty(self, way: float, expected: Expected, moved: Moved) -> None:
         due = expected.way
@@ -104,7 +106,7 @@ class Side:
         if expected.is_fast:
             self.scale.count(Counted(expected.due, ahead, abs(expected.driven.told)))
 
-    def _hold_against_line(self, way: float, expected: Expected, course: int) -> Counted | None:
+    def _hold_against_line(self, way: float, expected: Expected, course: int, seconds: float) -> Counted | None:
         driven, ahead = expected.driven.ahead, math.copysign(way, way * expected.driven.duty)
         if driven.seconds <= 0.0 or ahead < 0.0:
             return None
@@ -112,7 +114,8 @@ class Side:
         counted = Counted((curve or self._curves[STRAIGHT]).due(driven), ahead, driven.told)
         if curve is None:
             return counted
-        self.by_line.count(counted)
+        if (whole := self._window.add(counted, seconds)) is not None:
+            self.by_line.count(whole)
         if expected.is_judged:
             curve.learn(driven, ahead)
         return None

@@ -4,7 +4,7 @@ import math
 from typing import NamedTuple
 
 from rover.core.course import Course
-from rover.core.scale import BOTH_SCALES, LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED, Scale
+from rover.core.scale import BOTH_SCALES, LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED, Scale, Window
 from rover.core.side import Moved, Side
 from rover.core.turns import FACTOR_CHANGE, Turns
 from rover.files.robot import Robot
@@ -53,6 +53,7 @@ class Sides:
         self._track = robot.body.track
         self._course = Course(self._track, has_heading=robot.devices.heading is not None)
         self._left, self._right = Side(robot), Side(robot)
+        self._arc = Window()
         self._in_arcs = Scale(2.0 * robot.body.metres_per_count, *BOTH_SCALES)
         self._believed = {"left": self._left, "right": self._right}
 
@@ -62,6 +63,7 @@ class Sides:
         self._left.begin()
         self._right.begin()
         self._in_arcs.begin()
+        self._arc.begin()
 
     def mark(self) -> None:
         """Note that counts and heading agree."""
@@ -81,7 +83,9 @@ class Sides:
         of_left = self._left.count(left, moved, seconds)
         of_right = self._right.count(right, moved, seconds)
         if of_left is not None and of_right is not None:
-            self._in_arcs.count(of_left.plus(of_right))
+            whole = self._arc.add(of_left.plus(of_right), seconds)
+            if whole is not None:
+                self._in_arcs.count(whole)
 
     @property
     def in_question(self) -> float:
@@ -169,8 +173,9 @@ class Sides:
                 "", f"both sides count {lately:.1f} times what their motors do, as the heading says: {MEASURES}"
             )
         if self._are_both_amiss:
-            settled = f"{left.by_line.settled:.1f} and {right.by_line.settled:.1f}"
-            return CountsVerdict("", f"the sides count {settled} times what their motors made before: {CHANGED}")
+            times = (left.by_line.settled, right.by_line.settled, self._in_arcs.settled)
+            worst = max(times, key=lambda one: abs(one - 1.0))
+            return CountsVerdict("", f"both sides count {worst:.1f} times what their motors made before: {CHANGED}")
         return self._judge("left", left, right, turns) or self._judge("right", right, left, turns)
 
     @property

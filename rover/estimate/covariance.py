@@ -40,14 +40,6 @@ TURN_SCALE_SIGMA = 0.2
 base turns as if its track were 1.2 to 1.9 times the geometric one."""
 TURN_SCALE_CHANGE = 0.03**2
 """Growth of that variance with each radian turned: it depends on the load, the floor, and how narrow a turn is."""
-SCRUB_GROWTH = 0.01**2
-"""Growth of the position's variance (m^2), in either direction, with each radian turned: the wheels of a skid-steer
-base are dragged sideways over the ground, which moves it by some millimetres a radian, and not twice alike."""
-TURN_CENTRE_CHANGE = 0.003**2
-"""Growth of the variance of either measure of the turn centre (m^2) with each radian turned: it lies farther ahead in a
-bend than on the spot, behind in a bend backwards, and elsewhere with a load (both as seen on rigid bodies with contact
-and friction, which nobody fitted to this; common practice, no source)."""
-
 STATES = 9
 X, Y, HEADING, PLACE_BIAS, DRIFT, SCALE, TURN_SCALE, TURN_AHEAD, TURN_LEFT = _STATES = range(STATES)
 
@@ -62,7 +54,11 @@ class Errors(NamedTuple):
         heading_bias: of the heading sensor at a place (rad).
         heading_drift: of the rate at which its error changes everywhere alike (rad/s).
         resolution: travel of a wheel (m) in one encoder count: where it stands between two counts nobody knows.
-        turn_centre: of either measure of the point about which the base turns (m).
+        turn_centre: of either measure of the point about which the base turns (m); ``centre_moves``, by how much
+            that moves while it turns by a radian: it lies farther ahead in a bend than on the spot, behind in a bend
+            backwards, and elsewhere with a load.
+        scrub: of the position, in either direction, after a turn of a radian (m): the wheels of a skid-steer base are
+            dragged sideways over the ground, which moves it by some millimetres, and not twice alike.
     """
 
     start: tuple[float, float, float]
@@ -72,6 +68,8 @@ class Errors(NamedTuple):
     heading_drift: float = 1.5e-4
     resolution: float = 0.0
     turn_centre: float = 0.03
+    centre_moves: float = 0.003
+    scrub: float = 0.01
 
 
 class Motion:
@@ -125,12 +123,12 @@ class Covariance:
         drift_growth: of the variance of its drift (rad^2 a second).
     """
 
-    __slots__ = ("_stated_bias", "bias_variance", "drift_growth", "rows")
+    __slots__ = ("_errors", "bias_variance", "drift_growth", "rows")
 
-    def __init__(self, rows: list[list[float]], bias_variance: float, drift_growth: float) -> None:
-        self.rows = rows
-        self.bias_variance = self._stated_bias = bias_variance
-        self.drift_growth = drift_growth
+    def __init__(self, rows: list[list[float]], errors: Errors) -> None:
+        self.rows, self._errors = rows, errors
+        self.bias_variance = errors.heading_bias**2
+        self.drift_growth = DRIFT_HOLDS * errors.heading_drift**2
 
     @classmethod
     def at_start(cls, errors: Errors) -> "Covariance":
@@ -138,11 +136,13 @@ class Covariance:
         centre = errors.turn_centre
         sigmas = (*errors.start, errors.heading_bias, DRIFT_SIGMA, SCALE_SIGMA, TURN_SCALE_SIGMA, centre, centre)
         rows = [[sigmas[row] ** 2 if row == column else 0.0 for column in _STATES] for row in _STATES]
-        return cls(rows, errors.heading_bias**2, DRIFT_HOLDS * errors.heading_drift**2)
+        return cls(rows, errors)
 
     def copy(self) -> "Covariance":
         """Return another one of the same numbers."""
-        return Covariance([row[:] for row in self.rows], self.bias_variance, self.drift_growth)
+        copied = Covariance([row[:] for row in self.rows], self._errors)
+        copied.bias_variance, copied.drift_growth = self.bias_variance, self.drift_growth
+        return copied
 
     @property
     def of_position(self) -> Doubt:
@@ -183,7 +183,7 @@ class Covariance:
         for state, row in enumerate((pd, scale, by_wheels, ahead, left), DRIFT):  # by symmetry
             row[X], row[Y], row[HEADING], row[PLACE_BIAS] = px[state], py[state], pt[state], pb[state]
         rows[:DRIFT] = px, py, pt, pb
-        scrubbed = SCRUB_GROWTH * motion.turned
+        scrubbed = self._errors.scrub**2 * motion.turned
         px[X] += motion.xx + scrubbed
         px[Y] += motion.xy
         py[X] += motion.xy
@@ -192,8 +192,9 @@ class Covariance:
         scale[SCALE] += SCALE_CHANGE * motion.path
         pd[DRIFT] += self.drift_growth * motion.seconds
         by_wheels[TURN_SCALE] += TURN_SCALE_CHANGE * motion.turned
-        ahead[TURN_AHEAD] += TURN_CENTRE_CHANGE * motion.turned
-        left[TURN_LEFT] += TURN_CENTRE_CHANGE * motion.turned
+        moved = self._errors.centre_moves**2 * motion.turned
+        ahead[TURN_AHEAD] += moved
+        left[TURN_LEFT] += moved
         return kept
 
     def learn_bias(self, bias: float, kept: float) -> None:
@@ -205,7 +206,8 @@ class Covariance:
         """
         seen = bias * bias + self.rows[PLACE_BIAS][PLACE_BIAS]
         variance = self.bias_variance + (1.0 - kept) / BIAS_LEARNED_IN * (seen - self.bias_variance)
-        self.bias_variance = clamp(variance, BIAS_LEAST * self._stated_bias, BIAS_MOST * self._stated_bias)
+        stated = self._errors.heading_bias**2
+        self.bias_variance = clamp(variance, BIAS_LEAST * stated, BIAS_MOST * stated)
 
     def against(self, slopes: Sequence[tuple[int, float]]) -> tuple[list[float], float]:
         """Return P H^T and H P H^T for a measurement: how the states go with it, and the variance of what is predicted.

@@ -136,3 +136,12 @@ class TestWhatIsNoLie:
             for leg in LEGS:
                 rig.hold(*leg, 2.0)
         assert (rig.verdict, rig.unsure) == ("", 0.0)
+
+    def test_a_robot_that_pushes_at_a_wall_until_it_gives_up(self):
+        rig = well_driven()
+        rig.hold(0.06, 0.06, 4.0)
+        rig.gains = (0.0, 0.0)
+        rig.hold(0.06, 0.06, 0.8)
+        rig.gains = (1.0, 1.0)
+        rig.hold(0.06, 0.05, 6.0)
+        assert not rig.verdict

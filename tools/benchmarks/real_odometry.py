@@ -148,7 +148,8 @@ def integrated(start: Iterable[float], of: Course) -> np.ndarray:
 
 def _filter(start: Iterable[float], noise: Noise) -> PoseFilter:
     sigmas = (FIX_SIGMA, FIX_SIGMA, math.radians(3.0))
-    return PoseFilter(Pose(*map(float, start)), 0.5, Errors(sigmas, noise.growth, math.radians(2.0), math.radians(1.0)))
+    errors = Errors(sigmas, noise.growth, math.radians(2.0), math.radians(1.0), centre_moves=0.0, scrub=0.0)
+    return PoseFilter(Pose(*map(float, start)), 0.5, errors)
 
 
 def _driven(pose_filter: PoseFilter, of: Course, noise: Noise) -> Iterator[tuple[PoseFilter, int]]:

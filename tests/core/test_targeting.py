@@ -49,11 +49,12 @@ class TestDoneWith:
     def test_what_stands_in_the_tray_is(self, ledger):
         errand = ledger()
         assert is_done_with(errand, seen("amber", 0.75, 0.75, 0.02))
-        assert is_done_with(errand, seen("amber", 1.34, 0.75, 0.02))
+        assert is_done_with(errand, seen("amber", 1.31, 0.75, 0.02))
 
     def test_what_stands_beside_it_is_not(self, ledger):
         """4 cm off the edge, which is at 1.35 m; with the slot nearest to it filled by one of its kind, too."""
         errand = ledger()
+        assert not is_done_with(errand, seen("amber", 1.34, 0.75, 0.02))  # who knows
         assert not is_done_with(errand, seen("amber", 1.39, 0.75, 0.02))
         nearest = max(errand.ground.slots, key=lambda slot: slot.x)
         errand.filled.append(Filled(nearest, "amber"))
@@ -147,8 +148,8 @@ class TestTray:
 
     @pytest.mark.parametrize(
         ("jar_x", "unsure", "is_entered"),
-        [(1.32, 0.0, True), (1.32, 0.05, False), (1.15, 0.05, True)],
-        ids=["by the edge", "by the edge, who knows", "well within"],
+        [(1.29, 0.0, True), (1.29, 0.05, False), (1.15, 0.05, True)],
+        ids=["within", "within, who knows", "well within"],
     )
     def test_what_stands_there_is_entered_where_that_is_sure(self, before, jar_x, unsure, is_entered):
         """Entered wrongly, it takes slots and is never fetched."""
@@ -156,6 +157,11 @@ class TestTray:
         ledger = robot.core.known.ledger
         assert bool(ledger.standing) == is_entered
         assert len(ledger.in_tray) == 1
+
+    def test_what_stands_at_the_edge_is_gone_for(self, before):
+        """It may as well stand beside the tray, and nothing is lost by setting it down again."""
+        known = before(1.34, 0.0).core.known
+        assert (known.ledger.in_tray, [one.kind for one in known.targets.objects]) == ([], ["amber"])
 
     def test_what_stands_there_perhaps_is_forgotten_once_the_position_is_surer(self, before, jar):
         """It was outside: it is fetched from where it is seen now."""

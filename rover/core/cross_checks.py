@@ -55,7 +55,7 @@ class CrossChecks:
         self._along = {name: math.cos(keys.mount.towards) for name, keys in finders.items()}
         self._sightings = Sightings()
         self._volts = None if battery is None else Volts(battery)
-        self._duty = self._without_counts_s = 0.0
+        self._duty = self._without_counts_s = self._astray = 0.0
         self._doubted: set[str] = set()
 
     def is_doubted(self, device: str) -> bool:
@@ -95,7 +95,9 @@ class CrossChecks:
                 self._sides.mark()
         if turns is not None:
             turns.is_settled = False
-        return self._sides.take_unsure()
+        unsure, astray = self._sides.take_unsure(), self._astray
+        self._astray = 0.0
+        return unsure._replace(way=unsure.way + astray) if astray else unsure
 
     def tell(self, value: HeadingValue, taken_ns: int) -> None:
         """Take in a heading."""
@@ -143,6 +145,8 @@ class CrossChecks:
         self.takes_angle = self.takes_angle and verdict.part == "rate"
         self.takes_rate = self.takes_rate and verdict.part == "angle"
         self._doubt("heading", verdict.why)
+        if self._turns is not None:
+            self._astray, self._turns.lag.astray = self._astray + self._turns.lag.astray, 0.0
         if self.lying_side and not self.takes_rate:
             self._stop("neither the heading nor the counts tell where the robot goes")
 

@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 from rover.core.drive_curve import SIGMAS
 from rover.core.due import SETTLED, SURE
+from rover.core.lag import BIN_S, BINS, EXPLAINED, UNCOUNTED, UNLIKE
 from rover.core.sameness import (
     BEHIND,
     BEHIND_FROM,
@@ -103,6 +104,14 @@ PAIRS = (
         "the same",
         f"{math.degrees(BOTH_WAYS):g} deg that neither slip nor track explains",
         "stop: a side is off the ground, or somebody has turned the robot",
+    ),
+    Pair(
+        "heading and counts: lag",
+        "the same",
+        f"told turns differ from those of the counts by {math.degrees(UNLIKE):g} deg, {math.degrees(UNCOUNTED):g} deg "
+        f"of them come where none is counted, and turns of up to {BINS * BIN_S:g} s before explain "
+        f"all but {EXPLAINED:.0%}",
+        "the heading is doubted",
     ),
     Pair(
         "heading's angle and its turn rate",

@@ -8,6 +8,7 @@ the counts turn is frozen, one that turns against them is reversed, and what is 
 import math
 from typing import NamedTuple
 
+from rover.core.lag import Lag
 from rover.devices.readings import HeadingValue
 from rover.quantities import wrap
 
@@ -182,6 +183,7 @@ class Turns:
         believes_counts: the counts are held against it; else only its angle and its rate against each other.
         turned: by the heading since the last look at it (rad): by its rate, or by its angle where it has none; None
             where it has told nothing since.
+        lag: how late it comes.
         is_settled: counts and heading have agreed since the last look at it.
     """
 
@@ -189,6 +191,7 @@ class Turns:
         self._track, self._noise = track, noise
         self._drift = _Drift(WANDERS + 2.0 * iron + 3.0 * noise)
         self.believes_counts = True
+        self.lag = Lag(noise)
         self._factor = _Factor()
         self._by_counts_since = self._way_since = 0.0
         self._last: HeadingValue | None = None
@@ -199,6 +202,7 @@ class Turns:
         """Begin anew."""
         self._angle, self._rate = _Segment(), _Segment()
         self._equal = _Equal()
+        self.lag.begin()
         self._part()
         self.turned: float | None = None
         self.is_settled = True
@@ -225,7 +229,7 @@ class Turns:
         last, seconds = self._last, (taken_ns - self._last_ns) * 1e-9
         if last is not None and seconds <= 0.0:
             return None  # of the same moment, as a line's clock may have it
-        by_counts, rests = self._by_counts_since, self._by_counts_since == self._way_since == 0.0
+        by_counts, way = self._by_counts_since, self._way_since
         self._by_counts_since = self._way_since = 0.0
         self._last, self._last_ns = value, taken_ns
         if last is None or seconds > GAP_S:
@@ -244,13 +248,15 @@ class Turns:
         if value[:2] != last[:2]:
             self._equal = _Equal()
         verdict = self._equal.tell()
+        if self.believes_counts and (late := self.lag.tell(by_counts, told, way, seconds)):
+            verdict = Verdict("both", f"comes {late:.2g} s late")
         if self.believes_counts:
             verdict = verdict or self._against_counts(self._angle, self._noise, "angle")
         if by_rate is not None:
             if self.believes_counts:
                 verdict = verdict or self._against_counts(self._rate, 0.0, "rate")
             verdict = verdict or self._against_each_other(by_angle, by_rate, seconds)
-            drift = self._drift.tell(by_angle - by_rate, by_rate / seconds, seconds, rests=rests)
+            drift = self._drift.tell(by_angle - by_rate, by_rate / seconds, seconds, rests=by_counts == way == 0.0)
             verdict = verdict or drift
         elif verdict is not None and verdict.part == "angle":
             verdict = verdict._replace(part="both")

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from rover.core.pairs import table
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.quantities import wrap
-from tests.core.rig import ROBOT, SPIN, STEP, STRAIGHT, WAYS, Rig
+from tests.core.rig import HEADING_EVERY, ROBOT, SPIN, STEP, STRAIGHT, WAYS, Rig
 
 
 def frozen_at(angle: float, rate: float | None) -> Callable[[float, float], HeadingValue]:
@@ -132,6 +132,19 @@ class TestHeadingsThatLie:
         for _ in range(2):
             rig.checks.tell(HeadingValue(rig.heading, rig.rate), 10**9)
         assert not rig.verdict
+
+    @pytest.mark.parametrize("late_s", [0.5, 1.0, 1.5])
+    def test_one_that_comes_late(self, late_s):
+        rig, told = Rig(), []
+
+        def late(angle, rate):
+            told.append(HeadingValue(angle, rate))
+            return told[max(0, len(told) - 1 - round(late_s / STEP / HEADING_EVERY))]
+
+        rig.turns = late
+        for way in (STRAIGHT, (0.3, 0.6), (0.6, 0.3), (-0.3, 0.3), STRAIGHT, (0.4, -0.4)) * 2:
+            rig.drive(*way, 0.8)
+        assert rig.verdict == "heading"
 
     def test_a_jump_stops_since_the_robot_may_have_been_turned(self):
         rig = Rig().drive(*STRAIGHT, 2.0)

@@ -188,7 +188,8 @@ class Sides:
         if side.stands:
             self._stood = True
             self._concede()
-        if side.rolls or side.is_against or side.by_line.is_beyond(*BOTH_SCALES) or not side.scale.is_well:
+        is_scaled = side.by_line.is_beyond(*BOTH_SCALES) or side.scale.settled > MOST_SCALE
+        if side.rolls or side.is_against or is_scaled:
             return CountsVerdict("", f"the {name} side, which alone is believed, counts otherwise than its motor does")
         return None
 

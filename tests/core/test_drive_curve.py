@@ -107,6 +107,14 @@ class TestCountsThatChange:
 
 
 class TestWhatIsNoLie:
+    def test_the_side_that_is_left_of_motors_that_give_half_of_what_the_file_says(self):
+        rig = well_driven(gains=(0.5, 0.5))
+        rig.counts = (1.0, 0.0)
+        rig.hold(0.15, 0.15, 5.0)
+        assert rig.checks.lying_side == "right"
+        rig.checks.found.clear()
+        assert not rig.hold(0.15, 0.15, 10.0).verdict
+
     @settings(max_examples=40, deadline=None)
     @given(
         gains=st.tuples(st.floats(0.8, 1.3), st.floats(0.8, 1.3)),

@@ -8,7 +8,8 @@ STRAIGHT, SPIN, ARC = 0, 1, 2
 STEADY = (STRAIGHT, SPIN)
 """Courses on which a duty makes what it made before."""
 WITH = 0.8
-"""On a straight the slower side is told this share of the other's speed, or goes by it as the heading tells."""
+"""On a straight the slower side is told this share of the other's speed; where there is a heading, it turns by less
+than the counts would make of that."""
 AGAINST = 0.5
 """So in a turn on the spot."""
 JUDGED_WAY = 0.05

@@ -107,8 +107,8 @@ class CrossChecks:
         if self._without_counts_s > GAP_S:
             self._turns.begin()  # nothing is there that it could contradict
             return
-        if verdict is None or self._sides.in_question:
-            return  # counts that are in question themselves prove nothing
+        if verdict is None or self._sides.undecided:
+            return  # such counts prove nothing themselves
         if not verdict.part:
             self._stop(verdict.why)
         elif self.lying_side:

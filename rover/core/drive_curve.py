@@ -17,6 +17,10 @@ GAIN_WANDERS, BAND_WANDERS = 0.01, 0.0005
 share of full duty."""
 FITS = 0.1
 """A way differs from the line by this share (standard deviation): load, ground, and the motor's lag."""
+UNLIKE_A_LINE = 0.01
+"""And the line is off by what this share of full duty makes (standard deviation): motors bend, friction falls."""
+CREEPS = 0.1
+"""Wheels that are told less than this share of their top speed tell nothing: there a motor is least of all a line."""
 GATE = 3.0
 """What differs by more standard deviations is not learned."""
 LEARNED_S = 0.4
@@ -36,7 +40,7 @@ class DriveCurve:
     """
 
     def __init__(self, top_speed: float, dead_band: float, count: float) -> None:
-        self._count = count
+        self._top_speed, self._count = top_speed, count
         gain = top_speed / (1.0 - dead_band)
         self._gain, self._held_back = gain, gain * dead_band
         of_gain = GUESS[0] * gain
@@ -47,8 +51,11 @@ class DriveCurve:
         self._counted = 0.0
 
     def due(self, driven: Driven) -> Due:
-        """Return the way (m) that is due by the line, as far as that is known."""
-        way, sigma = self._way(driven), math.sqrt(self._variance(driven))
+        """Return the way (m) that is due by the line, as far as that is known; none at a creep."""
+        bent = UNLIKE_A_LINE * self._gain * driven.seconds
+        way, sigma = self._way(driven), math.sqrt(self._variance(driven) + bent * bent)
+        if driven.told < CREEPS * self._top_speed * driven.seconds:
+            return Due()
         return Due(max(0.0, way - SIGMAS * sigma), max(0.0, way + SIGMAS * sigma))
 
     def learn(self, driven: Driven, counted: float) -> None:

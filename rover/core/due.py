@@ -147,6 +147,11 @@ class DueWay:
         share = max(0.0, abs(duty) - dead_band) / (1.0 - dead_band)
         return math.copysign(share * self._top_speed, duty)
 
+    @property
+    def is_steady(self) -> bool:
+        """It has been driven the same way round for long enough."""
+        return self._same >= SETTLED
+
     def take(self, seconds: float) -> Expected:
         """Return what is to be expected of the counts of the last ``seconds``, and begin the next."""
         half, (most, least) = 0.5 * seconds, self._ways

@@ -1,5 +1,6 @@
 """How many times the way that its motor's duty makes a side has counted."""
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from rover.core.due import Due
@@ -15,7 +16,7 @@ STANDS_SCALE = 0.25
 LINE_SCALES, BOTH_SCALES = (0.6, 1.6), (0.6, 1.35)
 """The same of what the duties made before: of one side, whose load changes as the robot bends, and of both at once.
 That says little of a floor that holds the robot back from now on."""
-IN_QUESTION = (0.8, 1.2)
+IN_QUESTION = (0.85, 1.15)
 """Outside of these they are in question, until it is known better."""
 KEEPS_UP = 0.7
 """A wheel that counts less than this share of what it was told is blocked, or at its end."""
@@ -73,11 +74,9 @@ class Scale:
 
     Attributes:
         settled: over a long way; 1 until that can be told.
-        unaccounted: way (m) by which the two differ more than a healthy robot's do, to be taken from here.
     """
 
     settled: float
-    unaccounted: float
 
     def __init__(self, count: float, least: float = LEAST_SCALE, most: float = MOST_SCALE) -> None:
         self._least, self._most = least, most
@@ -89,7 +88,7 @@ class Scale:
         self._long_counted = self._short_counted = self._long_told = self._short_told = 0.0
         self._long_due = self._short_due = Due()
         self.settled = 1.0
-        self.unaccounted = 0.0
+        self._unaccounted = 0.0
 
     def mark(self) -> None:
         """Begin the short comparison anew, in which the heading is to be held against the counts."""
@@ -103,6 +102,8 @@ class Scale:
         that is blocked counts less than that, and tells nothing of its counts.
         """
         due, way, told = counted
+        if due.most <= 0.0:
+            return  # the motor creeps, or not even that
         self._short_told += told
         self._long_told += told
         self._short_due = self._short_due.plus(due)
@@ -118,7 +119,7 @@ class Scale:
         if self.settled < self._least and counted < KEEPS_UP * self._long_told:
             self.settled = 1.0
         if self.is_amiss:
-            self.unaccounted += 0.5 * due.amiss(counted)
+            self._unaccounted += 0.5 * due.amiss(counted)
         self._long_due, self._long_counted = due.half(), 0.5 * counted
         self._long_told *= 0.5
 
@@ -144,6 +145,11 @@ class Scale:
         if counted < KEEPS_UP * self._long_told or self.lately < STANDS_SCALE or low <= self.lately <= high:
             return 0.0
         return abs(counted - self._long_due.middle)
+
+    def take_unaccounted(self) -> float:
+        """Return the way (m) by which the two have differed more than a healthy robot's do, since the last look."""
+        way, self._unaccounted = self._unaccounted, 0.0
+        return way
 
     @property
     def lately(self) -> float:
@@ -171,3 +177,42 @@ class Scale:
         """Since the mark, they were surely more."""
         due = self._short_due
         return due.most >= self._short_way and self._short_counted > self._most * due.most
+
+
+class ByCourse:
+    """The scales of several courses, on each of which duties make something else: one does not clear another."""
+
+    def __init__(self, scales: Mapping[int, Scale]) -> None:
+        self._scales = scales
+
+    def begin(self) -> None:
+        """Begin anew."""
+        for scale in self._scales.values():
+            scale.begin()
+
+    def count(self, course: int, counted: Counted) -> None:
+        """Take in what was counted on one of them."""
+        self._scales[course].count(counted)
+
+    @property
+    def settled(self) -> float:
+        """Of the one that is farthest from 1."""
+        return max((scale.settled for scale in self._scales.values()), key=lambda one: abs(one - 1.0))
+
+    @property
+    def is_amiss(self) -> bool:
+        """One of them is."""
+        return any(scale.is_amiss for scale in self._scales.values())
+
+    def is_beyond(self, least: float, most: float) -> bool:
+        """Tell whether one of them is."""
+        return any(scale.is_beyond(least, most) for scale in self._scales.values())
+
+    @property
+    def in_question(self) -> float:
+        """The most of them (m)."""
+        return max(scale.in_question for scale in self._scales.values())
+
+    def take_unaccounted(self) -> float:
+        """Return that of all (m)."""
+        return sum(scale.take_unaccounted() for scale in self._scales.values())

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from rover.core.course import STEADY, STRAIGHT
 from rover.core.drive_curve import DriveCurve
 from rover.core.due import DueWay, Expected
-from rover.core.scale import LINE_SCALES, Counted, Scale, Window
+from rover.core.scale import LINE_SCALES, NOTHING, ByCourse, Counted, Scale, Window
 from rover.files.robot import Robot
 
 STILL_WAY, STILL_COUNTS = 0.06, 4.0
@@ -14,6 +14,8 @@ STILL_WAY, STILL_COUNTS = 0.06, 4.0
 RUN_OUT, ROLL_WAY = 1.0, 0.04
 """A motor that has been given nothing for so long (s) has run out; a wheel that goes so far (m) is driven."""
 AGAINST_WAY = 0.02
+THROUGHOUT = 0.8
+"""Only where a duty was on for such a share of a report's time is it held against what the duties made before."""
 
 
 class Moved(NamedTuple):
@@ -49,8 +51,9 @@ class Side:
         drive, self._count = robot.devices.drive, robot.body.metres_per_count
         self._due = DueWay(drive.top_speed, drive.dead_band)
         self._curves = {course: DriveCurve(drive.top_speed, drive.dead_band, self._count) for course in STEADY}
-        self._window = Window()
-        self.scale, self.by_line = Scale(self._count), Scale(self._count, *LINE_SCALES)
+        self._windows = {course: Window() for course in STEADY}
+        self.scale = Scale(self._count)
+        self.by_line = ByCourse({course: Scale(self._count, *LINE_SCALES) for course in STEADY})
         self.begin()
 
     def begin(self) -> None:
@@ -58,7 +61,9 @@ class Side:
         self._due.begin()
         self.scale.begin()
         self.by_line.begin()
-        self._window.begin()
+        for window in self._windows.values():
+            window.begin()
+        self._waiting = self._waited = 0.0
         self._idle = self._rolled = 0.0
         self.agree()
 
@@ -107,16 +112,21 @@ class Side:
             self.scale.count(Counted(expected.due, ahead, abs(expected.driven.told)))
 
     def _hold_against_line(self, way: float, expected: Expected, course: int, seconds: float) -> Counted | None:
+        way, seconds = self._waiting + way, self._waited + seconds  # counts may come more often than commands
         driven, ahead = expected.driven.ahead, math.copysign(way, way * expected.driven.duty)
-        if driven.seconds <= 0.0 or ahead < 0.0:
+        waits = driven.seconds <= 0.0 and self._due.is_steady
+        self._waiting, self._waited = (way, seconds) if waits else (0.0, 0.0)
+        if driven.seconds <= 0.0 and not waits and course not in self._curves:
+            return NOTHING  # in a pivot one side is not driven
+        if driven.seconds < THROUGHOUT * seconds or ahead < 0.0:
             return None
         curve = self._curves.get(course)
         counted = Counted((curve or self._curves[STRAIGHT]).due(driven), ahead, driven.told)
         if curve is None:
             return counted
-        if (whole := self._window.add(counted, seconds)) is not None:
-            self.by_line.count(whole)
-        if expected.is_judged:
+        if (whole := self._windows[course].add(counted, seconds)) is not None:
+            self.by_line.count(course, whole)
+        if expected.is_judged and not self.in_question:
             curve.learn(driven, ahead)
         return None
 
@@ -148,6 +158,11 @@ class Side:
         return self._against >= max(AGAINST_WAY, STILL_COUNTS * self._count)
 
     @property
+    def undecided(self) -> float:
+        """Way (m) that it stands, or runs the other way, or lies about."""
+        return self._still + 2.0 * self._against
+
+    @property
     def in_question(self) -> float:
-        """Way (m) that may have been gone otherwise than it was counted."""
-        return max(self._still + 2.0 * self._against, self.by_line.in_question)
+        """Way (m) that may have been gone otherwise than it was counted, for this or another reason."""
+        return max(self.undecided, self.by_line.in_question)

@@ -88,6 +88,11 @@ class Sides:
                 self._in_arcs.count(whole)
 
     @property
+    def undecided(self) -> float:
+        """Way (m) that a side stands, or runs the other way, or lies about: till then its counts prove nothing."""
+        return max(side.undecided for side in self._believed.values())
+
+    @property
     def in_question(self) -> float:
         """Way (m) that may have been gone otherwise than it was counted."""
         of_one = max(side.in_question for side in self._believed.values())
@@ -95,23 +100,24 @@ class Sides:
 
     def take_unsure(self) -> Unsure:
         """Return what counts have left open since the last look."""
-        scales = [scale for side in self._believed.values() for scale in (side.scale, side.by_line)]
-        way = self._unsure + max(scale.unaccounted for scale in scales)
+        of_sides = max(
+            max(side.scale.take_unaccounted(), side.by_line.take_unaccounted()) for side in self._believed.values()
+        )
+        way = self._unsure + max(of_sides, self._in_arcs.take_unaccounted())
         if not way and not self._stood:
             return SURE_OF_ALL
         unsure = Unsure(way, self._stood)
-        for scale in scales:
-            scale.unaccounted = 0.0
         self._unsure, self._stood = 0.0, False
         return unsure
 
     def leave_out(self, name: str) -> None:
         """Go on without the side whose counts lie, and take what is in question for unsure."""
-        self._concede()
+        self._unsure += self.in_question
+        self._agree()
         del self._believed[name]
 
     def _concede(self) -> None:
-        self._unsure += self.in_question
+        self._unsure += self.undecided
         self._agree()
 
     def _agree(self) -> None:
@@ -128,12 +134,12 @@ class Sides:
     @property
     def are_acquitted(self) -> bool:
         """Since the heading agreed with them, the counts were surely what their duties make."""
-        return self._left.scale.is_acquitted and self._right.scale.is_acquitted
+        return all(side.scale.is_acquitted and not side.by_line.in_question for side in (self._left, self._right))
 
     def blamed(self) -> CountsVerdict | None:
         """Return what is wrong with the counts by which a heading is contradicted; None if they are not to blame."""
         sides = {"left": self._left, "right": self._right}
-        wrong = [name for name, side in sides.items() if side.scale.contradicts]
+        wrong = [name for name, side in sides.items() if side.scale.contradicts or side.by_line.is_amiss]
         if len(wrong) == 2:
             return CountsVerdict("", "neither duties nor heading agree with the counts: look after the encoders")
         return CountsVerdict(wrong[0], "counts otherwise than its motor does, and the heading too") if wrong else None

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from rover.core.drive_curve import DriveCurve
 from rover.core.due import Driven
+from rover.devices.readings import HeadingValue
 from tests.core.rig import STEP, Rig
 
 COUNT = 0.0004
@@ -30,7 +31,7 @@ def in_time(rig: Rig) -> bool:
 
 def share_of(curve: DriveCurve, duty: float) -> tuple[float, float]:
     """Return what is due in a second at a duty: at least, and at most (m)."""
-    return tuple(curve.due(Driven(duty, 1.0)))
+    return tuple(curve.due(Driven(duty, 1.0, 0.2)))
 
 
 class TestTheLine:
@@ -43,11 +44,11 @@ class TestTheLine:
 
     def test_it_is_learned_from_two_speeds(self):
         least, most = share_of(self.learned(0.3, 0.5), 0.4)
-        assert 0.09 < least < 0.1 < most < 0.11
+        assert 0.085 < least < 0.1 < most < 0.115
 
     def test_from_one_speed_it_tells_of_others_less(self):
-        near, far = (share_of(self.learned(0.4), duty) for duty in (0.4, 0.8))
-        assert (near[1] - near[0]) / near[1] < 0.12 < (far[1] - far[0]) / far[1]
+        (one, two), (near, far) = (share_of(self.learned(*duties), 0.8) for duties in ((0.3, 0.8), (0.4,)))
+        assert two - one < 0.5 * (far - near)
 
     def test_the_first_guess_is_rough(self):
         least, most = share_of(DriveCurve(0.7, 0.12, COUNT), 0.4)
@@ -68,7 +69,7 @@ class TestTheLine:
 
 @pytest.mark.parametrize("leg", [(0.2, 0.2), (0.12, 0.12), (0.2, 0.14), (-0.2, -0.2)])
 class TestCountsThatChange:
-    @pytest.mark.parametrize("scale", [0.4, 0.5, 1.8, 2.0, 3.0])
+    @pytest.mark.parametrize("scale", [0.4, 0.5, 2.0])
     def test_of_both_sides(self, leg, scale):
         rig = well_driven()
         rig.counts = (scale, scale)
@@ -106,7 +107,45 @@ class TestCountsThatChange:
         )  # it goes straight, as a heading that is held has it
 
 
+class TestLiesThatHide:
+    def test_in_a_pivot(self):
+        rig = well_driven()
+        rig.counts = (2.0, 2.0)
+        assert rig.hold(0.0, 0.2, 20.0).verdict == "stop"
+
+    def test_behind_reports_that_come_late_now_and_then(self):
+        rig = well_driven()
+        rig.counts = (2.0, 2.0)
+        for _ in range(10):
+            rig.hold(0.2, 0.2, 0.9)
+            rig.checks.lose_track()
+            rig.hold(0.2, 0.2, 0.1)
+        assert rig.verdict or 3.0 * rig.unsure > rig.way
+
+    def test_a_heading_behind_motors_that_have_become_weak(self):
+        rig = well_driven()
+        stuck = HeadingValue(rig.heading, 0.001)
+        rig.gains, rig.turns = (0.75, 0.75), lambda _angle, _rate: stuck
+        for leg in LEGS * 3:
+            rig.hold(*leg, 2.0)
+        assert rig.verdict == "heading"
+
+
 class TestWhatIsNoLie:
+    @pytest.mark.parametrize("bends", [0.7, 1.3])
+    def test_a_creep_after_faster_legs(self, bends):
+        rig = Rig(bends=bends)
+        for speed in (0.2, 0.3, 0.4) * 3:
+            rig.hold(speed, speed, 2.0)
+        assert not rig.hold(0.03, 0.03, 30.0).hold(0.3, 0.3, 3.0).verdict
+
+    def test_friction_that_falls(self):
+        rig = Rig(dead_band=0.2)
+        for leg in LEGS * 2:
+            rig.hold(*leg, 2.0)
+        rig.dead_band = 0.14
+        assert not rig.hold(0.12, 0.12, 20.0).verdict
+
     def test_the_side_that_is_left_of_motors_that_give_half_of_what_the_file_says(self):
         rig = well_driven(gains=(0.5, 0.5))
         rig.counts = (1.0, 0.0)

@@ -11,7 +11,9 @@ import math
 from rover.core.due import Driven, Due
 
 GUESS = (0.3, 0.75)
-"""Standard deviations of the robot file's gain and dead band, as shares of them."""
+"""Standard deviations of the robot file's gain and dead band, as shares of them ..."""
+BAND_LEAST = 0.08
+"""... of the dead band at least this share of full duty: who gives none may have one."""
 GAIN_WANDERS, BAND_WANDERS = 0.01, 0.0005
 """In a second the gain wanders by this share of it (standard deviation; battery, warmth, floor), the dead band by this
 share of full duty."""
@@ -44,7 +46,7 @@ class DriveCurve:
         gain = top_speed / (1.0 - dead_band)
         self._gain, self._held_back = gain, gain * dead_band
         of_gain = GUESS[0] * gain
-        of_band = GUESS[1] * self._held_back
+        of_band = max(GUESS[1] * dead_band, BAND_LEAST) * gain
         self._gg, self._gh, self._hh = of_gain * of_gain, GUESS[0] * of_gain * self._held_back, of_band * of_band
         self._hh += (GUESS[0] * self._held_back) ** 2
         self._since = Driven()
@@ -68,7 +70,7 @@ class DriveCurve:
         self._since, self._counted = Driven(), 0.0
         self._wander(since.seconds)
         low, high = KEEPS_UP
-        if not low * since.told <= way <= high * since.told:
+        if since.told <= 0.0 or not low * since.told <= way <= high * since.told:
             return
         off = way - self._way(since)
         of_gain = self._gg * since.duty - self._gh * since.seconds

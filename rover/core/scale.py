@@ -102,8 +102,6 @@ class Scale:
         that is blocked counts less than that, and tells nothing of its counts.
         """
         due, way, told = counted
-        if due.most <= 0.0:
-            return  # the motor creeps, or not even that
         self._short_told += told
         self._long_told += told
         self._short_due = self._short_due.plus(due)
@@ -193,6 +191,10 @@ class ByCourse:
     def count(self, course: int, counted: Counted) -> None:
         """Take in what was counted on one of them."""
         self._scales[course].count(counted)
+
+    def is_in_question_but_on(self, course: int) -> bool:
+        """Tell whether one of another course is in question."""
+        return any(scale.in_question for one, scale in self._scales.items() if one != course)
 
     @property
     def settled(self) -> float:

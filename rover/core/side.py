@@ -122,11 +122,12 @@ class Side:
             return None
         curve = self._curves.get(course)
         counted = Counted((curve or self._curves[STRAIGHT]).due(driven), ahead, driven.told)
+        tells = counted.due.most > 0.0  # not at a creep
         if curve is None:
-            return counted
-        if (whole := self._windows[course].add(counted, seconds)) is not None:
+            return counted if tells else None
+        if tells and (whole := self._windows[course].add(counted, seconds)) is not None:
             self.by_line.count(course, whole)
-        if expected.is_judged and not self.in_question:
+        if expected.is_judged and not self.by_line.is_in_question_but_on(course):
             curve.learn(driven, ahead)
         return None
 

@@ -3,7 +3,7 @@
 import math
 from typing import NamedTuple
 
-from rover.core.course import Course
+from rover.core.course import ARC, Course
 from rover.core.scale import BOTH_SCALES, LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED, Scale, Window
 from rover.core.side import Moved, Side
 from rover.core.turns import FACTOR_CHANGE, Turns
@@ -79,7 +79,11 @@ class Sides:
     def count(self, left: float, right: float, turned: float | None, seconds: float) -> None:
         """Take in the ways (m) that both counted in a time (s), and the turn (rad) that the heading told in it, None
         where it told nothing."""
-        moved = Moved((right - left) / self._track, turned, self._course.move(left, right, turned))
+        course = self._course.move(left, right, turned)
+        if course != ARC and self._in_arcs.in_question:  # an arc that is over tells no more
+            self._unsure += self._in_arcs.in_question
+            self._in_arcs.begin()
+        moved = Moved((right - left) / self._track, turned, course)
         of_left = self._left.count(left, moved, seconds)
         of_right = self._right.count(right, moved, seconds)
         if of_left is not None and of_right is not None:

@@ -44,10 +44,10 @@ room in the tray: from farther off tilt and heading, wrong by the same in all fr
 TRAY_DOUBT = 2.0
 """Nor may it stand so near to the tray's edge that it is outside of it if the position is wrong by so many standard
 deviations, those of a usual one (`USUAL_SIGMA`) left out ..."""
-USUAL_SIGMA = 0.02
+USUAL_SIGMA = 0.03
 TRAY_EDGE = 0.03
 """What seems to stand in the tray, and so near to its edge (m), may as well stand beside it: it is gone for, as what
-stands outside. A jar that stood 6 mm outside was taken to be in."""
+stands outside, once it is seen surely. A jar that stood 6 mm outside was taken to be in."""
 SURER = 0.7
 """... then it stands there perhaps, until the position's standard deviation is less than this share of what it was."""
 CLEARLY_BETTER = 0.6
@@ -162,7 +162,7 @@ class Targeting:
             and known.ground.in_zone(one.x, one.y)
             and not (may_hold and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # it is in the jaws
         ]
-        margin = -TRAY_EDGE - TRAY_DOUBT * max(0.0, known.filter.position_doubt.worst - USUAL_SIGMA)
+        margin = -max(TRAY_EDGE, TRAY_DOUBT * (known.filter.position_doubt.worst - USUAL_SIGMA))
         sure = [one for one in in_tray if known.ground.in_zone(one.x, one.y, margin)]
         self._tray.update(sure, pose, clear)
         self._look_at_edge([one for one in in_tray if one not in sure], pose, clear)
@@ -233,7 +233,7 @@ def is_done_with(ledger: Ledger, one: Sighting) -> bool:
     From far off a distance is vague, so an object in the tray can seem to stand beyond it.
     """
     sigma = math.sqrt(max(one.xx, one.yy))
-    if ledger.ground.in_zone(one.x, one.y, -TRAY_EDGE):
+    if ledger.ground.in_zone(one.x, one.y, -TRAY_EDGE if sigma < SURE_IN_TRAY else 0.0):
         return True
     if sum(_is_near(one, x, y, DONE_WITH_RADIUS) for x, y in ledger.vanished) >= VANISHED_OFTEN:
         return True

@@ -148,7 +148,7 @@ class TestTray:
 
     @pytest.mark.parametrize(
         ("jar_x", "unsure", "is_entered"),
-        [(1.29, 0.0, True), (1.29, 0.05, False), (1.15, 0.05, True)],
+        [(1.29, 0.0, True), (1.32, 0.05, False), (1.15, 0.05, True)],
         ids=["within", "within, who knows", "well within"],
     )
     def test_what_stands_there_is_entered_where_that_is_sure(self, before, jar_x, unsure, is_entered):

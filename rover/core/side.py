@@ -160,10 +160,5 @@ class Side:
 
     @property
     def undecided(self) -> float:
-        """Way (m) that it stands, or runs the other way, or lies about."""
+        """Way (m) that it stands, or runs the other way, or lies about; not what its line leaves in question."""
         return self._still + 2.0 * self._against
-
-    @property
-    def in_question(self) -> float:
-        """Way (m) that may have been gone otherwise than it was counted, for this or another reason."""
-        return max(self.undecided, self.by_line.in_question)

@@ -99,7 +99,7 @@ class Sides:
     @property
     def in_question(self) -> float:
         """Way (m) that may have been gone otherwise than it was counted."""
-        of_one = max(side.in_question for side in self._believed.values())
+        of_one = max(max(side.undecided, side.by_line.in_question) for side in self._believed.values())
         return of_one if len(self._believed) == 1 else max(of_one, self._in_arcs.in_question)
 
     def take_unsure(self) -> Unsure:

@@ -28,7 +28,7 @@ GATE = 3.0
 LEARNED_S = 0.4
 """Ways are taken together over so long (s): beginnings and endings cancel."""
 SIGMAS = 2.0
-KEEPS_UP = (0.7, 1.4)
+LEARNED_SHARES = (0.7, 1.4)
 """Only where such a share of what was told is counted is the line learned: not of a wheel that is blocked, or jerks."""
 
 
@@ -69,7 +69,7 @@ class DriveCurve:
         since, way = self._since, self._counted
         self._since, self._counted = Driven(), 0.0
         self._wander(since.seconds)
-        low, high = KEEPS_UP
+        low, high = LEARNED_SHARES
         if since.told <= 0.0 or not low * since.told <= way <= high * since.told:
             return
         off = way - self._way(since)

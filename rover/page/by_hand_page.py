@@ -90,6 +90,7 @@ class ShownByHand(ByHandPage):
             "kind": "now",
             "t": self._seconds(now_ns),
             "phase": stands.phase,
+            "may_enable": True,
             "cause": stands.cause,
             "state": "",
             "devices": [self._device(name, now_ns, faults.get(name, "")) for name in self._names],

@@ -21,7 +21,7 @@ from rover.page.process import PageProcess
 from rover.page.timing import StepTiming
 from rover.page.words import event_words, exit_facts, reading_words, recognised, rounded
 from rover.report.behaviour_graph import behaviour_svg
-from rover.session.watched import Page, Wish
+from rover.session.watched import BEGUN, Page, Waiting, Wish
 
 NOW_EVERY_S, SELDOM_EVERY_S = 0.1, 0.5
 UNWATCHED_EVERY_S = 0.5
@@ -94,7 +94,7 @@ class RunPage(Page):
         """Return what people at the page want."""
         return [Wish(one["word"], one["whose"]) for one in self._process.heard() if "word" in one]
 
-    def take(self, core: Core, given: StepReadings, decided: StepRecord, *, waits_for: str = "") -> None:
+    def take(self, core: Core, given: StepReadings, decided: StepRecord, waiting: Waiting = BEGUN) -> None:
         """Take a step in; show what is due."""
         self._began_ns = self._began_ns or given.now_ns
         self._latest.update((name, reading.value) for name, reading in given.new)
@@ -106,7 +106,7 @@ class RunPage(Page):
         now_s = time.monotonic()
         is_watched = self._process.viewers > 0
         if decided.ending is not None:
-            self._process.show(self._now(core, decided, waits_for))
+            self._process.show(self._now(core, decided, waiting))
             self._show_errand(core)
         elif is_watched and now_s >= self._seldom_s:
             self._seldom_s = now_s + SELDOM_EVERY_S  # in steps of their own, so that none takes all
@@ -116,7 +116,7 @@ class RunPage(Page):
             self._show_errand(core)
         elif now_s >= self._now_s:
             self._now_s = now_s + (NOW_EVERY_S if is_watched else UNWATCHED_EVERY_S)
-            self._process.show_or_drop(self._now(core, decided, waits_for))
+            self._process.show_or_drop(self._now(core, decided, waiting))
 
     def _take_event(self, event: Any, now_ns: int) -> None:
         match event:
@@ -130,7 +130,7 @@ class RunPage(Page):
     def _seconds(self, now_ns: int) -> float:
         return round((now_ns - self._began_ns) * 1e-9, 2)
 
-    def _now(self, core: Core, decided: StepRecord, waits_for: str) -> dict[str, Any]:
+    def _now(self, core: Core, decided: StepRecord, waiting: Waiting) -> dict[str, Any]:
         known, stop, now_ns = core.known, core.stop, decided.now_ns
         xx, xy, _, yy, _, tt = core.covariance()
         ellipse = ellipse_95(xx, xy, yy)
@@ -140,7 +140,8 @@ class RunPage(Page):
             "t": self._seconds(now_ns),
             "phase": stop.phase.name.lower().replace("_", " "),
             "cause": stop.cause,
-            "waits_for": waits_for,
+            "waits_for": waiting.what,
+            "may_enable": waiting.may_enable,
             "question": self._question,
             "state": decided.state,
             "since": self._seconds(now_ns) - self._seconds(self._entered_ns),

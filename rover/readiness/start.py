@@ -82,9 +82,14 @@ class Start:
         """What is being done or waited for."""
         return self._stage.value
 
+    @property
+    def asks(self) -> bool:
+        """It waits for a person's word."""
+        return self._stage is Stage.WAITING
+
     def enable(self) -> None:
         """Take a person's word that motion is enabled, given at the operator page, where it waits for one."""
-        self._enable = self._enable or self._stage is Stage.WAITING
+        self._enable = self._enable or self.asks
 
     def advance(self, now_ns: int, devices: DeviceStates, watch: GuardWatch) -> None:
         """Do what is due in a step.

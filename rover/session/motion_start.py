@@ -56,6 +56,10 @@ class MotionStart(Protocol):
     def status(self) -> str:
         """What is being done or waited for, until then."""
 
+    @property
+    def asks(self) -> bool:
+        """It waits for a person's word."""
+
     def enable(self) -> None:
         """Take a person's word that motion is enabled, given elsewhere than at the terminal, where it waits for one."""
 

@@ -27,7 +27,7 @@ from rover.session.operator import OperatorControls, indication_of
 from rover.session.recorder import RunRecorder
 from rover.session.result import Result, ShowProgress
 from rover.session.saved_state import StateError, StateKeeper
-from rover.session.watched import NoPage, Page
+from rover.session.watched import BEGUN, NoPage, Page, Waiting
 from rover.stopping import LATCHED, Phase
 
 BY_THE_MARKER = "taking the errand up again: the tray's marker is sighted before anything else"
@@ -253,9 +253,9 @@ class RobotHost(loop.Host):
             self._recorder.note_skipped(self.skipped)
         self._heartbeat.beat(now_ns, self.status)
         self._controls.page.see(self._drivers.newest_frame())
-        self._controls.page.take(
-            self._core, given, decided, waits_for="" if self._start.is_over else self._start.status
-        )
+        start = self._start
+        waiting = BEGUN if start.is_over else Waiting(start.status, start.asks)
+        self._controls.page.take(self._core, given, decided, waiting)
 
     def _latch_at_guard(self) -> None:
         """Have the guard follow where the core has stopped or holds by itself."""

@@ -49,6 +49,16 @@ class Standing(NamedTuple):
     cause: str
 
 
+class Waiting(NamedTuple):
+    """What a run waits for before motion is enabled, '' for nothing, and whether that is a person's word."""
+
+    what: str
+    may_enable: bool
+
+
+BEGUN = Waiting("", may_enable=False)
+
+
 class Page(Protocol):
     """Shows a run. Every call comes from the loop's thread, and none of them may wait."""
 
@@ -58,8 +68,8 @@ class Page(Protocol):
     def wishes(self) -> Sequence[Wish]:
         """Return what people want since the last call."""
 
-    def take(self, core: Core, given: StepReadings, decided: StepRecord, *, waits_for: str = "") -> None:
-        """Take a step in, once it is recorded; ``waits_for``: what a run waits for that has not begun to move."""
+    def take(self, core: Core, given: StepReadings, decided: StepRecord, waiting: Waiting = BEGUN) -> None:
+        """Take a step in, once it is recorded; ``waiting``: what a run waits for that has not begun to move."""
 
     def see(self, frame: Reading | None) -> None:
         """Take the camera's newest frame in, if it has any."""
@@ -78,7 +88,7 @@ class NoPage(Page):
         """Nobody wants anything."""
         return ()
 
-    def take(self, core: Core, given: StepReadings, decided: StepRecord, *, waits_for: str = "") -> None:
+    def take(self, core: Core, given: StepReadings, decided: StepRecord, waiting: Waiting = BEGUN) -> None:
         """Show nothing."""
 
     def see(self, frame: Reading | None) -> None:

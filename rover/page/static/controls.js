@@ -7,7 +7,7 @@ const by = (id) => document.getElementById(id);
 const KEYS = { h: "hold", r: "reset", g: "go-on", y: "yes", n: "no" };
 const STORED = "rover page token";
 const OFFERED = {
-  enable: (now) => now.phase === "not enabled",
+  enable: (now) => now.phase === "not enabled" && now.may_enable, // before, nobody would listen
   hold: (now) => now.phase === "running",
   reset: (now) => now.phase === "stopped" || now.phase === "resetting",
   "go-on": (now) => now.phase === "held" || now.phase === "ready",

@@ -23,12 +23,15 @@ SIDEWAYS_SHARE = 0.15
 """Variance across the way, as a share of that along it: a skid-steer base scrubs sideways."""
 BIAS_DISTANCE = 1.0
 """Way (m) over which the sensor's bias of the place is another one, to 1/e."""
-DRIFT_SIGMA = math.radians(1.2)
-"""Standard deviation of the sensor's error that is the same everywhere (rad), at the start."""
+DRIFT_SIGMA = math.radians(3.0)
+"""Standard deviation of the sensor's error that is the same everywhere (rad), at the start: how it is mounted and
+calibrated, and iron on the robot itself (common practice, no source). Fixes soon tell it; one taken for less than it is
+turns the robot's first trips away from where they lead, and it is sure of them."""
 DRIFT_HOLDS = 60.0
 """The heading sensor drifts one way for about so long (s) before it drifts another."""
-BIAS_LEARNED_IN = 10.0
-"""How large the bias of the place is wont to be is learned over so many distances in which it changes."""
+BIAS_STATED_FOR, BIAS_LEARNED_IN = 3.0, 10.0
+"""How large the bias of the place is wont to be: what is stated counts as much as what is seen in so many distances in
+which it changes, and what was seen counts for so many at most."""
 BIAS_LEAST, BIAS_MOST = 0.5, 200.0
 """Its variance stays within these multiples of the stated one."""
 SCALE_SIGMA = 0.03
@@ -123,11 +126,12 @@ class Covariance:
         drift_growth: of the variance of its drift (rad^2 a second).
     """
 
-    __slots__ = ("_errors", "bias_variance", "drift_growth", "rows")
+    __slots__ = ("_errors", "_learned_in", "bias_variance", "drift_growth", "rows")
 
     def __init__(self, rows: list[list[float]], errors: Errors) -> None:
         self.rows, self._errors = rows, errors
         self.bias_variance = errors.heading_bias**2
+        self._learned_in = BIAS_STATED_FOR
         self.drift_growth = DRIFT_HOLDS * errors.heading_drift**2
 
     @classmethod
@@ -205,7 +209,8 @@ class Covariance:
         the EM Algorithm", 1982; from memory). ``kept`` is the share that was left of it in the last motion.
         """
         seen = bias * bias + self.rows[PLACE_BIAS][PLACE_BIAS]
-        variance = self.bias_variance + (1.0 - kept) / BIAS_LEARNED_IN * (seen - self.bias_variance)
+        self._learned_in = min(BIAS_LEARNED_IN, self._learned_in + 1.0 - kept)
+        variance = self.bias_variance + (1.0 - kept) / self._learned_in * (seen - self.bias_variance)
         stated = self._errors.heading_bias**2
         self.bias_variance = clamp(variance, BIAS_LEAST * stated, BIAS_MOST * stated)
 

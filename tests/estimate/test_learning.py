@@ -5,7 +5,7 @@ import random
 
 import pytest
 
-from rover.estimate.covariance import Errors
+from rover.estimate.covariance import Covariance, Errors
 from rover.estimate.pose import PoseFilter
 from rover.geometry import Pose
 
@@ -148,3 +148,18 @@ class TestDoubt:
 
     def test_standing_before_something_unknown_they_never_do(self):
         assert not self.refuse(Driving(), 0.5, 0.0)
+
+
+class TestSensorThatErrs:
+    """Steel pulls a heading sensor aside by more than anybody stated; the filter is not sure of what it tells."""
+
+    def test_at_the_start_it_may_be_off_by_some_degrees(self):
+        driving = Driving()
+        driving.guided(0.0, 0.0, 5.0 * DEGREE, 0.0, 200)
+        assert abs(driving.filter.heading) < 2.0 * driving.filter.sigmas[2]
+
+    def test_how_far_places_pull_it_is_learned_in_some_metres(self):
+        covariance = Covariance.at_start(ERRORS)
+        for _ in range(3):
+            covariance.learn_bias(6.0 * DEGREE, math.exp(-1.0))
+        assert 3.0 * DEGREE < math.sqrt(covariance.bias_variance) < 6.0 * DEGREE

@@ -24,6 +24,7 @@ from rover.core.senses import Senses
 from rover.core.stopping import Stopping
 from rover.core.targeting import Targeting
 from rover.devices.readings import DriveCommand, JawsCommand
+from rover.errand import saving
 from rover.errand.entries import Account
 from rover.errand.ledger import Ledger
 from rover.estimate.field import ground_of
@@ -89,7 +90,7 @@ class Core:
         looked_at = LookedAt(ground, look_round(robot, errand, view), errand.field.lookouts)
         ledger = Ledger(errand, ground, looked_at, events=events)
         if saved is not None:
-            ledger.restore(saved["ledger"])
+            saving.restore(ledger, saved["ledger"])
         targets = TargetMemory(view)
         known = Knowledge(
             *(robot, errand, ground, estimate, Signals(robot), targets, ledger, estimate.pose),
@@ -163,7 +164,7 @@ class Core:
         return {
             "pose": [point.x, point.y, point.heading],
             "sigmas": [point.sigma_x, point.sigma_y, point.sigma_heading],
-            "ledger": self.known.ledger.saved(),
+            "ledger": saving.saved(self.known.ledger),
         }
 
     def track_point(self) -> TrackPoint:

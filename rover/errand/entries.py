@@ -73,6 +73,14 @@ class LetGo(NamedTuple):
         return math.dist(self.missed_at, (self.find.x, self.find.y)) <= HARDLY
 
 
+class Counted(NamedTuple):
+    """A find that was left in the tray: in which slot, and by what that is known."""
+
+    find: LetGo
+    filled: Filled
+    known_by: str
+
+
 def stood_at(grip: Grip, tried: Sequence[Pose]) -> list[Grip]:
     """Return where what the jaws closed on may have stood, the last first: each try in vain may have pushed it on."""
     places = [grip]

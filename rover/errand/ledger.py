@@ -1,11 +1,11 @@
 """The errand's bookkeeping: what was found, delivered and put off, and which slots of the tray are filled."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from rover.errand.entries import Account, Filled, Grip, LetGo, Met, PutOff, SettingDown, Standing, stood_at
+from rover.errand.entries import Account, Counted, Filled, Grip, LetGo, Met, PutOff, SettingDown, Standing, stood_at
 from rover.errand.stories import Stories
 from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import LookedAt
@@ -13,15 +13,11 @@ from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note, O
 from rover.files.errand import Errand
 from rover.geometry import XY, Pose
 
-TOUCHED_NS, HEARD_NS, FOR_GOOD_NS = 600_000_000_000, 60_000_000_000, 1 << 62
+TOUCHED_NS, HEARD_NS = 600_000_000_000, 60_000_000_000
 """What was touched is avoided for so long, what was only heard for a shorter time: an echo may be a stray one."""
 
 SAME_STANDING = 0.12
 """What is seen in the tray this near (m) to something that stands there is that again."""
-
-
-class StateMismatchError(ValueError):
-    """What was saved is of another errand; the message says what does not fit."""
 
 
 @dataclass
@@ -70,6 +66,9 @@ class Ledger:
     stories: Stories = field(init=False)
     _carried_find: LetGo | None = None
     _stood_before: int = 0
+    _counted: dict[int, Counted] = field(default_factory=dict)
+    _gripped: int = 0
+    _taken_out: int = 0
 
     def __post_init__(self) -> None:
         """Begin the objects' stories."""
@@ -83,7 +82,7 @@ class Ledger:
     def gripped(self, grip: Grip) -> None:
         """Note on what the jaws closed, and where."""
         self.grip = grip
-        self.stories.close_jaws(grip.x, grip.y)
+        self._gripped = self.stories.close_jaws(grip.x, grip.y)
 
     def found(self, grip: Grip) -> None:
         """Enter the object in the jaws as found, and as carried from now on; the search begins afresh.
@@ -97,7 +96,7 @@ class Ledger:
         self.carried = grip.kind
         self._stood_before = len(self.standing)
         stood = stood_at(grip, self.tried)
-        again = next((one for place in stood for one in self.let_go if one.may_be(place)), None)
+        again = next((one for place in stood for one in self.let_go if one.may_be(place)), None) or self._take_out()
         self.tried.clear()
         self.looked_at.clear()
         place = (grip.x, grip.y)
@@ -105,7 +104,7 @@ class Ledger:
             self.finds += 1
             self._carried_find = LetGo(self.finds, grip, place, place)
         else:
-            self.let_go.remove(again)
+            self.let_go = [one for one in self.let_go if one is not again]
             find = grip if again.is_where_found else again.find
             self._carried_find = LetGo(again.number, find, place, place)
         number = self.stories.find(self._carried_find.number, grip.kind, *place)
@@ -113,6 +112,18 @@ class Ledger:
             self.events.append(ObjectEvent(number, grip.kind, "gripped again", *place, f"find {again.number}"))
         else:
             self.events.append(Find(self._carried_find.number, *grip, object=number))
+
+    def _take_out(self) -> LetGo | None:
+        """Return the find of what is between the jaws if it had been counted; it is no more, and its slot is free."""
+        counted = self._counted.pop(self._gripped, None)
+        if counted is None or counted.filled not in self.filled:
+            return None
+        find, filled, known_by = counted
+        self.filled.remove(filled)
+        (self.believed if known_by == BELIEVED else self.delivered).remove(filled.kind)
+        self.seen -= known_by == SEEN
+        self._taken_out += 1
+        return find
 
     def held(self, x: float, y: float) -> None:
         """Note where (m) what is carried was known to be in the jaws; nothing without it."""
@@ -144,11 +155,13 @@ class Ledger:
         kind, slot, x, y, chance = self._settled()
         if self.carried is None:
             return  # what stands there now was never found
-        self.carried = self._carried_find = None
+        find, self.carried, self._carried_find = self._carried_find, None, None
         (self.believed if known_by == BELIEVED else self.delivered).append(kind)
         self.seen += known_by == SEEN
-        number = len(self.delivered) + len(self.believed)
+        number = len(self.delivered) + len(self.believed) + self._taken_out
         object_number = self.stories.let_go(x, y)
+        if find is not None and object_number:
+            self._counted[object_number] = Counted(find._replace(missed_at=(x, y)), self.filled[-1], known_by)
         self.events.append(Delivery(number, kind, slot.number, x, y, chance, known_by, object_number, why))
 
     def kept(self) -> None:
@@ -230,54 +243,11 @@ class Ledger:
         self.visited_places += 1
         return self.visited_places - 1
 
-    def saved(self) -> dict[str, Any]:
-        """Return what outlasts a change of battery, as plain values.
-
-        What the jaws held does not: they went limp, and it lies where it was. What they had just been opened on may
-        stand in the tray.
-        """
-        lying = [*self.let_go, *([self._carried_find] if self._carried_find and not self.setting_down else [])]
-        return {
-            "finds": self.finds,
-            "delivered": list(self.delivered),
-            "seen": self.seen,
-            "believed": [*self.believed, *([self.setting_down.kind] if self.setting_down and self.carried else [])],
-            "filled": [[filled.slot.number, filled.kind] for filled in self.filled],
-            "put_off": [list(one) for one in self.put_off],
-            "let_go": [[one.number, list(one.find), list(one.held_at), list(one.missed_at)] for one in lying],
-            "obstacles": [[one.x, one.y] for one in self.obstacles if one.is_touched],
-            "visited_places": self.visited_places,
-            "to_look_at": [list(pair) for pair in self.looked_at.looks_wanted.items()],
-        }
-
-    def restore(self, saved: Mapping[str, Any]) -> None:
-        """Take up again what `saved` returned.
-
-        Raises:
-            StateMismatchError: it is of another tray or another field.
-            KeyError, TypeError, ValueError: it is not what `saved` returned.
-        """
-        slots = {slot.number: slot for slot in self.ground.slots}
-        if unknown := [number for number, _ in saved["filled"] if number not in slots]:
-            raise StateMismatchError(
-                f"it has an object in slot {unknown[0]}, and the tray has {len(slots)} slots, from 0"
-            )
-        self.filled = [Filled(slots[number], str(kind)) for number, kind in saved["filled"]]
-        self.delivered = [str(kind) for kind in saved["delivered"]]
-        self.believed = [str(kind) for kind in saved["believed"]]
-        self.finds, self.seen = int(saved["finds"]), int(saved["seen"])
-        self.visited_places = int(saved["visited_places"])
-        self.put_off = [PutOff(str(kind), float(x), float(y)) for kind, x, y in saved["put_off"]]
-        self.let_go = [
-            LetGo(int(number), Grip(str(kind), *map(float, place)), _xy(held_at), _xy(missed_at))
-            for number, (kind, *place), held_at, missed_at in saved["let_go"]
-        ]
-        self.obstacles = [Met(*_xy(place), is_touched=True, until_ns=FOR_GOOD_NS) for place in saved["obstacles"]]
-        to_look_at = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
-        try:
-            self.looked_at.restore(to_look_at)
-        except ValueError as error:
-            raise StateMismatchError(str(error)) from error
+    @property
+    def lying(self) -> list[LetGo]:
+        """What lies on the floor, should the jaws go limp now; what they had just been opened on stands in the tray."""
+        in_jaws = self._carried_find is not None and self.setting_down is None
+        return [*self.let_go, self._carried_find] if self._carried_find and in_jaws else list(self.let_go)
 
     @property
     def free_slots(self) -> list[Slot]:
@@ -337,8 +307,3 @@ class Ledger:
 
 def _apart(one: Standing, other: Standing) -> float:
     return math.dist((one.x, one.y), (other.x, other.y))
-
-
-def _xy(place: Sequence[Any]) -> XY:
-    x, y = place
-    return float(x), float(y)

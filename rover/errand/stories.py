@@ -1,6 +1,6 @@
 """Each object's own story: it has one number for the whole run, and what becomes of it is noted as events.
 
-For the record alone: nothing is decided by it.
+For the record; and what was counted as left in the tray, and is gripped again, is not counted twice.
 """
 
 import math
@@ -86,10 +86,14 @@ class Stories:
         """Note what happens, at a place (m), to the object at hand: what is between the jaws, or else the target."""
         self._happens(self._at_jaws or self._target, what, x, y, why)
 
-    def close_jaws(self, x: float, y: float) -> None:
-        """Note that the jaws closed on the target, at a place (m); what tells of the grip does so from now on."""
+    def close_jaws(self, x: float, y: float) -> int:
+        """Note that the jaws closed on the target, at a place (m), and return its number, 0 for none.
+
+        What tells of the grip does so from now on.
+        """
         self._grip, self._looks, self._at_jaws = None, 0, self._target
         self._happens(self._at_jaws, "gripped", x, y)
+        return self._at_jaws
 
     def open_jaws(self) -> None:
         """Note that the jaws are open: what they were closed on is not between them any more."""

@@ -193,8 +193,14 @@ class RecordedRun:
 
     @property
     def counted(self) -> tuple[Delivery, ...]:
-        """The deliveries that are counted: more than believed. Earlier layouts did not tell them apart."""
-        return tuple(one for one in self.events_of(Delivery) if one.known_by != BELIEVED)
+        """The deliveries that are counted: more than believed. Earlier layouts did not tell them apart.
+
+        Of an object that was taken out of the tray again, and brought once more, the last counts.
+        """
+        deliveries = self.events_of(Delivery)
+        last = {one.object: one for one in deliveries}
+        valid = (one for one in deliveries if not one.object or one is last[one.object])
+        return tuple(one for one in valid if one.known_by != BELIEVED)
 
     def events_of(self, kind: type[E]) -> tuple[E, ...]:
         """Return the events of one class, such as `rover.events.Find`, in order."""

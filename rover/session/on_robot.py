@@ -11,7 +11,7 @@ from rover.activities.activity import Activity
 from rover.activities.registry import specs
 from rover.core import Action, Core, StepReadings, StepRecord
 from rover.devices.panel.indicator import Indication
-from rover.errand.ledger import StateMismatchError
+from rover.errand.saving import StateMismatchError
 from rover.events import Event, Health, HealthChange, Note, Stop
 from rover.guard.client import default_folder
 from rover.guard.protocol import State

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from rover.activities.activity import Activity
 from rover.core import Core
 from rover.core.parts import Parts
-from rover.errand.ledger import StateMismatchError
+from rover.errand.saving import StateMismatchError
 from rover.errors import in_words
 from rover.files.given import NOTHING, Given
 from rover.files.load import kind_of, show

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from rover.errand.entries import Account, Filled, Grip, LetGo, PutOff, Standing
-from rover.errand.ledger import StateMismatchError
+from rover.errand.saving import StateMismatchError, restore, saved
 from rover.errand.stories import LOOKS_IN_A_ROW
 from rover.estimate.looked_at import MOST_FAILURES, Sector
 from rover.events import BELIEVED, FELT, SEEN, Delivery, Find, GivenUp, ObjectEvent
@@ -206,27 +206,27 @@ class TestSaved:
 
     def test_taken_up_again_it_goes_on_with_the_next_slot_and_knows_the_rest(self, ledger, begun):
         again = ledger(expect=4)
-        again.restore(json.loads(json.dumps(begun.saved())))
+        restore(again, json.loads(json.dumps(saved(begun))))
         assert again.free_slots == begun.free_slots
         assert again.free_slots[0].number == 2
-        assert again.saved() == begun.saved()
+        assert saved(again) == saved(begun)
         assert again.put_off == [PutOff("amber", 3.0, 2.5)]
         assert again.left(known=0) == 2
 
     def test_what_the_jaws_held_is_not_taken_up(self, ledger, begun):
         again = ledger(expect=4)
-        again.restore(begun.saved())
+        restore(again, saved(begun))
         assert again.carried is None
 
     def test_another_field_is_another_errand(self, ledger, begun):
-        saved = begun.saved()
-        saved["to_look_at"].append([100_000, 1])
+        of_another = saved(begun)
+        of_another["to_look_at"].append([100_000, 1])
         with pytest.raises(ValueError, match="another field"):
-            ledger(expect=4).restore(saved)
+            restore(ledger(expect=4), of_another)
 
     def test_a_tray_with_fewer_slots_is_another_errand(self, ledger, begun):
         with pytest.raises(StateMismatchError, match="slot 1"):
-            ledger(expect=1).restore(begun.saved())
+            restore(ledger(expect=1), saved(begun))
 
 
 class TestUnseen:

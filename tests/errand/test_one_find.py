@@ -3,7 +3,7 @@
 import pytest
 
 from rover.errand.entries import Grip
-from rover.events import Find, ObjectEvent
+from rover.events import SEEN, Find, ObjectEvent
 from rover.geometry import Pose
 
 GRIP = Grip("amber", 2.0, 1.0, 1e-4, 0.0, 1e-4)
@@ -79,3 +79,52 @@ def test_of_two_that_were_lost_it_is_the_one_that_lay_where_it_is_gripped(ledger
         errand.go_for(Pose(x, GRIP.y, 0.0))
     errand.found(GRIP._replace(x=2.7))
     assert [one.number for one in errand.let_go] == [1]
+
+
+class TestTakenOutOfTheTray:
+    """What stands beside the tray after all, pushed out or set down there, is gripped again and counted once."""
+
+    @pytest.fixture
+    def errand(self, ledger):
+        errand = ledger(expect=2)
+        errand.stories.see(1, "amber", 2.0, 1.0, "")
+        self.bring(errand, 1, GRIP)
+        return errand
+
+    def bring(self, errand, memory, grip):
+        """Grip what has this number in the target memory, and leave it in the tray."""
+        errand.stories.choose(memory, grip.x, grip.y)
+        errand.gripped(grip)
+        errand.found(grip)
+        slot = errand.free_slots[0]
+        errand.set_down(slot, slot.x, slot.y, 1.0)
+        errand.delivered_by(SEEN)
+        errand.stories.open_jaws()
+        errand.stories.forget(memory, "")
+        return slot
+
+    @pytest.mark.parametrize("beside", [0.1, -0.2])
+    def test_seen_anew_beside_where_it_was_set_down_it_is_the_same(self, errand, beside):
+        slot = errand.filled[0].slot
+        errand.stories.see(2, "amber", slot.x, slot.y + beside, "")
+        assert self.bring(errand, 2, GRIP._replace(x=slot.x, y=slot.y + beside)) == slot
+        assert (errand.finds, errand.delivered, errand.left(known=0)) == (1, ["amber"], 1)
+        assert errand.account(known=0).seen == 1
+
+    @pytest.mark.parametrize(
+        ("kind", "beside"), [("teal", 0.1), ("amber", 0.4)], ids=["of another kind", "farther off"]
+    )
+    def test_another_is_another(self, errand, kind, beside):
+        slot = errand.filled[0].slot
+        errand.stories.see(2, kind, slot.x, slot.y + beside, "")
+        self.bring(errand, 2, GRIP._replace(kind=kind, x=slot.x, y=slot.y + beside))
+        assert (errand.finds, errand.delivered) == (2, ["amber", kind])
+
+    def test_one_that_was_known_of_before_is_another(self, ledger):
+        errand = ledger(expect=2)
+        slot = errand.free_slots[0]
+        errand.stories.see(1, "amber", 2.0, 1.0, "")
+        errand.stories.see(2, "amber", slot.x, slot.y + 0.2, "")
+        self.bring(errand, 1, GRIP)
+        self.bring(errand, 2, GRIP._replace(x=slot.x, y=slot.y + 0.2))
+        assert (errand.finds, errand.delivered) == (2, ["amber", "amber"])

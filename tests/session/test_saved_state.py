@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rover.activities.registry import ACTIVITIES
 from rover.core import Core
-from rover.errand.ledger import StateMismatchError
+from rover.errand.saving import StateMismatchError, restore, saved
 from rover.files.errand import Errand
 from rover.session.assembly import assemble
 from rover.session.saved_state import StateError, StateKeeper, newest, path_beside, read, write_atomically
@@ -195,7 +195,7 @@ def places_in(value, at=()):
 
 GREENHOUSE = assemble(Path(__file__).parents[2] / "config/greenhouse.yaml", {})
 REAL = Core(GREENHOUSE.robot, GREENHOUSE.errand, GREENHOUSE.graph, ACTIVITIES, 1)
-REAL.known.ledger.restore(LEDGER | {"filled": [[0, "amber"], [1, "violet"]], "delivered": ["amber", "violet"]})
+restore(REAL.known.ledger, LEDGER | {"filled": [[0, "amber"], [1, "violet"]], "delivered": ["amber", "violet"]})
 SAVED = {
     "version": 4,
     "errand": GREENHOUSE.errand.errand,
@@ -232,7 +232,7 @@ def test_a_real_state_is_taken_up_whole(tmp_path):
     path.write_text(json.dumps(SAVED))
     state = read(path, GREENHOUSE.errand)
     core = Core(GREENHOUSE.robot, GREENHOUSE.errand, GREENHOUSE.graph, ACTIVITIES, 1, state)
-    assert core.known.ledger.saved() == SAVED["core"]["ledger"]
+    assert saved(core.known.ledger) == SAVED["core"]["ledger"]
 
 
 @given(mutated())
@@ -249,7 +249,7 @@ def test_a_mutated_state_is_taken_up_whole_or_refused_in_one_line(tmp_path_facto
     if refused:
         assert len(refused.splitlines()) == 1
         return
-    again = core.known.ledger.saved()
+    again = saved(core.known.ledger)
     assert {**again, "to_look_at": dict(map(tuple, again["to_look_at"]))} == {
         **state["ledger"],
         "to_look_at": dict(map(tuple, state["ledger"]["to_look_at"])),

@@ -296,6 +296,11 @@ def test_no_more_is_due_than_the_tray_has_room_for(results):
     assert list(row.wrong) == []
 
 
+def test_what_is_brought_from_a_tight_place_takes_room_too(results):
+    row = rows(results, 1, tight=["3"], room=2, delivered=["1", "3"], left={"2": "never chosen"})[0]
+    assert row.brought == (1, 1)
+
+
 def test_what_stands_in_the_tray_takes_the_room_of_the_slots_that_it_bars(table):
     errand = Errand.model_validate(yaml_source.read(ROOT / "config/greenhouse.yaml", "greenhouse.yaml").values)
     ground = ground_of(errand.field, errand.widest, None)

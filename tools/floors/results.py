@@ -64,8 +64,12 @@ class Row:
 
     @property
     def brought(self) -> tuple[int, int]:
-        """How many of the reachable ones were delivered, and of how many that the tray has room for."""
-        due = min(len(self.reachable), self.room)
+        """How many of the reachable ones were delivered, and of how many that the tray has room for.
+
+        What was brought although it could hardly be reached has taken room of theirs.
+        """
+        tight = len(set(self.tight).intersection(self.delivered))
+        due = max(0, min(len(self.reachable), self.room - tight))
         return min(due, len(set(self.reachable).intersection(self.delivered))), due
 
     @property

@@ -57,6 +57,10 @@ class StateChange:
     diversions: tuple[Diversion, ...] = ()
 
 
+TAKEN_OUT = "taken out"
+"""What happens to an object that had been counted as left in the tray and is in the jaws again: it counts no more."""
+
+
 @dataclass(frozen=True, slots=True)
 class ObjectEvent:
     """Something happened to an object, at (x, y) (m, field frame).
@@ -65,7 +69,8 @@ class ObjectEvent:
         number: of the object in this run, from 1; of finds, deliveries and what is given up it is their ``object``.
         what: ``seen``, ``seen again``, ``forgotten``, ``chosen``, ``tried`` (the last straight way to it begins),
             ``gripped`` (the jaws closed), ``held`` or ``not held`` (what told of the grip), ``gripped again`` (after it
-            was lost), ``recalled`` (after it was put off), ``set down`` (the jaws opened over a slot),
+            was lost, or counted), ``taken out`` (what was counted as left in the tray is in the jaws again, and counts
+            no more), ``recalled`` (after it was put off), ``set down`` (the jaws opened over a slot),
             ``seen in the tray``.
         why: what tells so.
     """

@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from rover.core.beyond import Beyond, Wall
 from rover.core.sameness import Echoes, Sightings, Volts
 from rover.core.sides import CountsVerdict, Sides, Unsure
 from rover.core.turns import FROZEN, Turns, Verdict
@@ -52,6 +53,7 @@ class CrossChecks:
         self._turns = None if heading is None else Turns(robot.body.track, heading.sigma, iron)
         finders = robot.devices.of_family("range")
         self._echoes = {name: Echoes(keys) for name, keys in finders.items()}
+        self._beyond = {name: Beyond() for name in finders}
         self._along = {name: math.cos(keys.mount.towards) for name, keys in finders.items()}
         self._sightings = Sightings()
         self._volts = None if battery is None else Volts(battery)
@@ -84,6 +86,7 @@ class CrossChecks:
             told, turns.turned = turns.turned, None
         for name, echoes in self._echoes.items():
             echoes.move(self._along[name] * way, abs(way), told or 0.0)
+            self._beyond[name].move(abs(way))
         self._sightings.move(abs(way))
         if seconds > GAP_S:
             self.lose_track()
@@ -118,9 +121,11 @@ class CrossChecks:
         elif self._sides.are_acquitted or abs(self._turns.least) > 2.0 * FROZEN:
             self._doubt_heading(verdict)
 
-    def hear(self, device: str, distance: float | None, expected: float | None) -> None:
-        """Take in an echo (m) of a range finder before which nothing is held; see `Echoes.hear`."""
-        self._doubt(device, self._echoes[device].hear(distance, expected))
+    def hear(self, device: str, distance: float | None, wall: Wall | None) -> None:
+        """Take in an echo (m) of a range finder before which nothing is held, and a known wall that it should hear."""
+        self._doubt(device, self._echoes[device].hear(distance, None if wall is None else wall.distance))
+        if distance is not None and wall is not None:
+            self._doubt(device, self._beyond[device].hear(distance, wall))
 
     def see(self, objects: Sequence[Detection], heading: float) -> None:
         """Take in what a frame shows where nothing is held before the camera; ``heading`` is the robot's then (rad)."""

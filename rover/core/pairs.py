@@ -3,6 +3,8 @@
 import math
 from typing import NamedTuple
 
+from rover.core.beyond import ALIKE, BEYOND, ECHOES, WITHIN_WAY
+from rover.core.beyond import SIGMAS as SIGMAS_BEYOND
 from rover.core.drive_curve import SIGMAS
 from rover.core.due import SETTLED, SURE
 from rover.core.lag import BIN_S, BINS, EXPLAINED, UNCOUNTED, UNLIKE
@@ -138,6 +140,13 @@ PAIRS = (
         "a wall of the map should be heard",
         f"{UNHEARD} times nothing heard at all, on {UNHEARD_WAY * 100:g} cm or more",
         "the same",
+    ),
+    Pair(
+        "echoes and known walls on two sides",
+        f"walls of the map on two sides should be heard, within {WITHIN_WAY * 100:g} cm of way",
+        f"{ECHOES} echoes that come {BEYOND * 100:g} cm and {SIGMAS_BEYOND:g} sigmas from beyond them; of walls that "
+        f"meet in a corner from as far beyond, give or take {ALIKE * 100:g} cm",
+        "the same: the robot cannot stand so that both are right",
     ),
     Pair(
         "sightings and the robot's own turn",

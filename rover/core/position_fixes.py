@@ -3,6 +3,7 @@
 import math
 
 from rover.activities.activity import Knowledge
+from rover.core.beyond import Wall
 from rover.core.cross_checks import CrossChecks
 from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import Detection, Reading
@@ -38,7 +39,7 @@ class PositionFixes:
             self._next_ns[device] = reading.taken_ns + WALL_FIX_EVERY_NS
             pose = known.filter.at(reading.taken_ns)
             view = wall_in_view(pose, sensor.mount, half_beam, known.ground.walls, known.things)
-        self._checks.hear(device, distance, None if view is None else view.distance)
+        self._checks.hear(device, distance, None if view is None else self._wall(view))
         if view is None:
             return
         if distance is None:
@@ -51,6 +52,11 @@ class PositionFixes:
         known.fixes.range_to(view, distance, passed=passed)
         if passed:
             self._enter("a wall", before)
+
+    def _wall(self, view: WallView) -> Wall:
+        """Return a wall as the cross-checks hold echoes against it."""
+        nx, ny = view.normal
+        return Wall(view.distance, math.atan2(-ny, -nx), self._known.filter.position_doubt.along(nx, ny))
 
     def _is_of_another(self, view: WallView, sensor: RangeKeys, pose: Pose, distance: float) -> bool:
         """Tell whether an echo (m) is rather one of what was met before a wall."""

@@ -9,7 +9,7 @@ from rover.errand.entries import Account, Counted, Filled, Grip, LetGo, Met, Put
 from rover.errand.stories import Stories
 from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import LookedAt
-from rover.events import BELIEVED, SEEN, Delivery, Event, Find, GivenUp, Note, ObjectEvent
+from rover.events import BELIEVED, SEEN, TAKEN_OUT, Delivery, Event, Find, GivenUp, Note, ObjectEvent
 from rover.files.errand import Errand
 from rover.geometry import XY, Pose
 
@@ -80,7 +80,8 @@ class Ledger:
         self.stories.happens("tried", place.x, place.y, f"heading {math.degrees(place.heading):.0f} deg")
 
     def gripped(self, grip: Grip) -> None:
-        """Note on what the jaws closed, and where."""
+        """Note on what the jaws closed, and where; nobody can look any more at what was set down before."""
+        self._believe_set_down()
         self.grip = grip
         self._gripped = self.stories.close_jaws(grip.x, grip.y)
 
@@ -88,7 +89,8 @@ class Ledger:
         """Enter the object in the jaws as found, and as carried from now on; the search begins afresh.
 
         What is carried already has been found. An object that was lost, and is gripped again, keeps its number; its
-        find is where it was gripped last, unless it had been brought away from there.
+        find is where it was gripped last, unless it had been brought away from there. So does one that had been counted
+        as left in the tray, and stands beside it: it is counted no more.
         """
         self._believe_set_down()
         if self.carried is not None:
@@ -96,7 +98,8 @@ class Ledger:
         self.carried = grip.kind
         self._stood_before = len(self.standing)
         stood = stood_at(grip, self.tried)
-        again = next((one for place in stood for one in self.let_go if one.may_be(place)), None) or self._take_out()
+        lost = (one for place in stood for one in self.let_go if one.may_be(place))
+        again = self._take_out(grip) or next(lost, None)
         self.tried.clear()
         self.looked_at.clear()
         place = (grip.x, grip.y)
@@ -113,16 +116,18 @@ class Ledger:
         else:
             self.events.append(Find(self._carried_find.number, *grip, object=number))
 
-    def _take_out(self) -> LetGo | None:
+    def _take_out(self, grip: Grip) -> LetGo | None:
         """Return the find of what is between the jaws if it had been counted; it is no more, and its slot is free."""
-        counted = self._counted.pop(self._gripped, None)
-        if counted is None or counted.filled not in self.filled:
+        counted = self._counted.get(self._gripped)
+        if counted is None or counted.filled not in self.filled or not counted.find.may_be(grip):
             return None
-        find, filled, known_by = counted
+        find, filled, known_by = self._counted.pop(self._gripped)
         self.filled.remove(filled)
         (self.believed if known_by == BELIEVED else self.delivered).remove(filled.kind)
         self.seen -= known_by == SEEN
         self._taken_out += 1
+        why = f"it had been counted as left in slot {filled.slot.number}"
+        self.events.append(ObjectEvent(self._gripped, filled.kind, TAKEN_OUT, grip.x, grip.y, why))
         return find
 
     def held(self, x: float, y: float) -> None:
@@ -161,7 +166,8 @@ class Ledger:
         number = len(self.delivered) + len(self.believed) + self._taken_out
         object_number = self.stories.let_go(x, y)
         if find is not None and object_number:
-            self._counted[object_number] = Counted(find._replace(missed_at=(x, y)), self.filled[-1], known_by)
+            stands = find._replace(held_at=(x, y), missed_at=(x, y))
+            self._counted[object_number] = Counted(stands, self.filled[-1], known_by)
         self.events.append(Delivery(number, kind, slot.number, x, y, chance, known_by, object_number, why))
 
     def kept(self) -> None:

@@ -19,7 +19,8 @@ def saved(ledger: Ledger) -> dict[str, Any]:
     """Return what outlasts a change of battery.
 
     What the jaws held does not: they went limp, and it lies where it was. What they had just been opened on may stand
-    in the tray.
+    in the tray. Objects have other numbers afterwards: one that was counted before, and is gripped beside the tray,
+    is taken for another.
     """
     opened_on = [ledger.setting_down.kind] if ledger.setting_down and ledger.carried else []
     return {

@@ -164,7 +164,8 @@ class Stories:
 
     def _again(self, kind: str, x: float, y: float) -> _Told | None:
         """Return the object of a kind that was last known of near a place (m), and is not at present."""
-        near = [one for one in self._told if one.kind == kind and not one.is_open and _apart(one, x, y) < SAME_PLACE]
+        gone = (one for one in self._told if one.kind == kind and not one.is_open and one.number != self._at_jaws)
+        near = [one for one in gone if _apart(one, x, y) < SAME_PLACE]
         return min(near, key=lambda one: _apart(one, x, y), default=None)
 
     def _new(self, kind: str, x: float, y: float) -> _Told:

@@ -1,11 +1,11 @@
 """A run as it is read back from its record: plain frozen values. Times are robot time in nanoseconds."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple, TypeVar
 
 from rover.errors import UserError
-from rover.events import BELIEVED, Delivery, Event, Find, TrackPoint
+from rover.events import BELIEVED, TAKEN_OUT, Delivery, Event, Find, ObjectEvent, TrackPoint
 
 E = TypeVar("E")
 CUT_OFF = "cut off"
@@ -193,18 +193,28 @@ class RecordedRun:
 
     @property
     def counted(self) -> tuple[Delivery, ...]:
-        """The deliveries that are counted: more than believed. Earlier layouts did not tell them apart.
+        """The deliveries that are counted: more than believed. Earlier layouts did not tell them apart."""
+        return tuple(one for one in self.left_there if one.known_by != BELIEVED)
 
-        Of an object that was taken out of the tray again, and brought once more, the last counts.
-        """
-        deliveries = self.events_of(Delivery)
-        last = {one.object: one for one in deliveries}
-        valid = (one for one in deliveries if not one.object or one is last[one.object])
-        return tuple(one for one in valid if one.known_by != BELIEVED)
+    @property
+    def left_there(self) -> tuple[Delivery, ...]:
+        """The deliveries of what was not taken out of the tray afterwards."""
+        return left_there(one.event for one in self.happenings)
 
     def events_of(self, kind: type[E]) -> tuple[E, ...]:
         """Return the events of one class, such as `rover.events.Find`, in order."""
         return tuple(happening.event for happening in self.happenings if isinstance(happening.event, kind))
+
+
+def left_there(events: Iterable[Event]) -> tuple[Delivery, ...]:
+    """Return the deliveries among some events, in order, but for those of what was taken out of the tray later."""
+    deliveries: list[Delivery] = []
+    for event in events:
+        if isinstance(event, Delivery):
+            deliveries.append(event)
+        elif isinstance(event, ObjectEvent) and event.what == TAKEN_OUT:
+            deliveries = [one for one in deliveries if one.object != event.number]
+    return tuple(deliveries)
 
 
 def is_cut_off(run: RecordedRun) -> bool:

@@ -215,7 +215,7 @@ def delivered_words(run: RecordedRun) -> str:
     known = run.outcome.summary.get("expected") if run.outcome else None
     total = known if isinstance(known, int) else len(run.final_objects) or None
     delivered = len(run.counted)
-    believed = len(run.events_of(Delivery)) - delivered
+    believed = len(run.left_there) - delivered
     words = f"{delivered}" if total is None else f"{delivered} of {total}"
     return f"{words}, {believed} more only believed" if believed else words
 
@@ -225,7 +225,7 @@ def account_words(run: RecordedRun) -> str:
 
     Of a field that could not be looked at everywhere also the share: ``8 % of the field not looked at``.
     """
-    known_by = [one.known_by for one in run.events_of(Delivery)]
+    known_by = [one.known_by for one in run.left_there]
     words = [f"{name} {known_by.count(name)}" for name in (SEEN, FELT, BELIEVED)]
     summary = run.outcome.summary if run.outcome else {}
     left, unseen = summary.get("left"), summary.get("unseen")

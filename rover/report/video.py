@@ -16,7 +16,7 @@ from rover.errors import UserError, to_install
 from rover.events import Delivery, Find, GivenUp
 from rover.geometry import XY
 from rover.record.frames import frames_in
-from rover.record.run import RecordedRun, TrackSample
+from rover.record.run import RecordedRun, TrackSample, left_there
 from rover.report import look
 from rover.report.figures import ellipse_of, signs_in
 from rover.report.floor import DrawnField, read_ground
@@ -122,7 +122,7 @@ class _Film:
         sample = self._run.track[max(self._drawn - 1, 0)]
         self._draw_robot(picture, sample)
         state = sample.point.state.encode("ascii", "replace").decode()
-        delivered = sum(isinstance(event, Delivery) for _, event in self._run.happenings[: self._happened])
+        delivered = len(left_there(event for _, event in self._run.happenings[: self._happened]))
         words = f"{clock(now_ns - self._run.started_ns)} min:s   {state}   delivered {delivered}"
         words += f"   squares of {self._view.bold:g} m"
         self._write(picture, (48.0, self.size[1] - 14.0), words)

@@ -12,7 +12,7 @@ from rover.core import Core, StepReadings, StepRecord
 from rover.core.health import RECORD
 from rover.devices.readings import Reading
 from rover.errand.entries import Account
-from rover.events import BELIEVED, Delivery, Event, Find, Health, HealthChange, Note
+from rover.events import BELIEVED, TAKEN_OUT, Delivery, Event, Find, Health, HealthChange, Note, ObjectEvent
 from rover.files.robot import RecordKeys
 from rover.link.link import Link
 from rover.record.folder import tidy
@@ -185,6 +185,10 @@ class RunRecorder(Recorder):
         match event:
             case Find():
                 self._take_find(now_ns, event)
+            case ObjectEvent(what=what) if what == TAKEN_OUT:
+                self.delivered = len(self._core.known.ledger.delivered)
+                if self._truth is not None:
+                    self._truth.take_out()
             case Delivery(known_by=known_by):
                 self.delivered = len(self._core.known.ledger.delivered)
                 if self._truth is not None and known_by != BELIEVED:

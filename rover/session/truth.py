@@ -42,6 +42,7 @@ class TruthKeeper:
         self._objects: Sequence[TrueObject] = ()
         self._by_id: dict[str, TrueObject] = {}
         self._stood: dict[str, XY] = {}
+        self._brought: set[str] = set()  # what has come into the tray
         self._claimed = self._came_in = 0  # since the last find: deliveries, objects that came into the tray
         self._empty_finds = self._empty_deliveries = self._let_go = self._fallen = 0
         self.incidents: list[Incident] = []
@@ -78,6 +79,12 @@ class TruthKeeper:
     def deliver(self) -> None:
         """Take note that the robot takes an object for delivered."""
         self._claimed += 1
+
+    def take_out(self) -> None:
+        """Take note that the robot counts what is in its jaws no more: that claim was wrong, and is no more."""
+        self._settle()
+        if self._empty_deliveries and not any(one.held and one.id in self._brought for one in self._objects):
+            self._empty_deliveries -= 1
 
     def end(self, now_ns: int) -> list[Incident]:
         """Settle what is open, and return the bumps and touches that were not over."""
@@ -130,7 +137,9 @@ class TruthKeeper:
             elif was.held and not one.held:
                 self._contacts.leave(one.id, now_ns)
                 self._let_go += self._ground.zone is not None and not self._is_in_tray(one)
-            self._came_in += self._is_in_tray(one) and not self._is_in_tray(was)
+            if self._is_in_tray(one) and not self._is_in_tray(was):
+                self._came_in += 1
+                self._brought.add(one.id)
             if not one.held or one.id not in self._stood:
                 self._stood[one.id] = (one.x, one.y)
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from rover.behaviour.model import AT_ONCE, BehaviourGraph, ExitNode, GraphNode, StateNode
+from rover.core.beyond import Wall
 from rover.core.cross_checks import CrossChecks
 from rover.core.parts import USUAL, Parts
 from rover.core.sides import SURE_OF_ALL, Unsure
@@ -56,7 +57,7 @@ class WithoutCrossChecks(CrossChecks):
     def tell(self, value: HeadingValue, taken_ns: int) -> None:
         """Believe it."""
 
-    def hear(self, device: str, distance: float | None, expected: float | None) -> None:
+    def hear(self, device: str, distance: float | None, wall: Wall | None) -> None:
         """Believe it."""
 
     def see(self, objects: Sequence[Detection], heading: float) -> None:

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rover.core.beyond import Wall
 from rover.core.pairs import table
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.quantities import wrap
@@ -213,7 +214,7 @@ class TestReportsThatStayTheSame:
     def hear(self, rig: Rig, distance: Callable[[float], float | None], expected: float | None = None) -> str:
         for _ in range(40):
             rig.drive(*STRAIGHT, 0.1)
-            rig.checks.hear("range", distance(rig.way), expected)
+            rig.checks.hear("range", distance(rig.way), None if expected is None else Wall(expected, 0.0, 0.03))
         return rig.verdict
 
     def test_an_echo_that_does_not_come_nearer(self, rig):

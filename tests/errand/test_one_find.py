@@ -3,7 +3,7 @@
 import pytest
 
 from rover.errand.entries import Grip
-from rover.events import SEEN, Find, ObjectEvent
+from rover.events import SEEN, TAKEN_OUT, Find, ObjectEvent
 from rover.geometry import Pose
 
 GRIP = Grip("amber", 2.0, 1.0, 1e-4, 0.0, 1e-4)
@@ -119,6 +119,56 @@ class TestTakenOutOfTheTray:
         errand.stories.see(2, kind, slot.x, slot.y + beside, "")
         self.bring(errand, 2, GRIP._replace(kind=kind, x=slot.x, y=slot.y + beside))
         assert (errand.finds, errand.delivered) == (2, ["amber", kind])
+
+    def test_it_is_told_and_counted_no_more_while_it_is_carried(self, errand):
+        slot = errand.filled[0].slot
+        grip = GRIP._replace(x=slot.x, y=slot.y + 0.1)
+        errand.stories.see(2, "amber", grip.x, grip.y, "")
+        errand.stories.choose(2, grip.x, grip.y)
+        errand.events.clear()
+        errand.gripped(grip)
+        errand.found(grip)
+        assert (
+            ObjectEvent(1, "amber", TAKEN_OUT, grip.x, grip.y, "it had been counted as left in slot 0") in errand.events
+        )
+        assert (errand.delivered, errand.seen, errand.filled, errand.left(known=0)) == ([], 0, [], 2)
+
+    def test_where_another_was_lost_near_by_it_is_still_the_one_in_the_jaws(self, errand):
+        slot = errand.filled[0].slot
+        errand.found(GRIP)
+        errand.lost(slot.x, slot.y + 0.4)
+        errand.stories.see(3, "amber", slot.x, slot.y + 0.2, "")
+        self.bring(errand, 3, GRIP._replace(x=slot.x, y=slot.y + 0.2))
+        assert (errand.finds, errand.delivered, [one.number for one in errand.let_go]) == (2, ["amber"], [2])
+
+    def test_one_that_was_hidden_behind_it_is_another(self, ledger):
+        errand = ledger(expect=2)
+        errand.stories.see(1, "amber", 2.0, 1.0, "")
+        errand.stories.choose(1, 2.0, 1.0)
+        errand.gripped(GRIP)
+        errand.found(GRIP)
+        behind = GRIP._replace(x=2.2)
+        errand.stories.see(2, "amber", behind.x, behind.y, "")
+        slot = errand.free_slots[0]
+        errand.set_down(slot, slot.x, slot.y, 1.0)
+        errand.delivered_by(SEEN)
+        assert self.bring(errand, 2, behind) != slot
+        assert (errand.finds, errand.delivered) == (2, ["amber", "amber"])
+
+    def test_what_nobody_looked_at_before_the_next_was_gripped_is_believed(self, ledger):
+        errand = ledger(expect=2)
+        errand.stories.see(1, "amber", 2.0, 1.0, "")
+        errand.stories.see(2, "teal", 3.0, 1.0, "")
+        errand.stories.choose(1, 2.0, 1.0)
+        errand.gripped(GRIP)
+        errand.found(GRIP)
+        slot = errand.free_slots[0]
+        errand.set_down(slot, slot.x, slot.y, 1.0)
+        errand.stories.choose(2, 3.0, 1.0)
+        teal = GRIP._replace(kind="teal", x=3.0)
+        errand.gripped(teal)
+        errand.found(teal)
+        assert (errand.believed, errand.carried, errand.finds) == (["amber"], "teal", 2)
 
     def test_one_that_was_known_of_before_is_another(self, ledger):
         errand = ledger(expect=2)

@@ -2,16 +2,17 @@
 
 import colorsys
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.events import Find, HoldBack, StateChange
+from rover.events import BELIEVED, SEEN, TAKEN_OUT, Delivery, Find, HoldBack, ObjectEvent, StateChange
 from rover.record.run import Happening, RecordedRun, TrueFind
 from rover.report.devices import hold_back_spans, total
-from rover.report.figures import ellipse_of, error_of
+from rover.report.figures import account_words, delivered_words, ellipse_of, error_of
 from rover.report.floor import DrawnField
 from rover.report.labels import Box, LabelSpace
 from rover.report.look import STATE_STROKES, letters, state_strokes
@@ -182,3 +183,20 @@ def test_numbers_have_true_minus_signs_and_no_minus_zero() -> None:
     assert (metres(-1.5), metres(-0.0001), metres(math.nan)) == ("\u22121.500", "0.000", "\u2013")
     assert millimetres(-0.0126) == "\u221213"
     assert clock(723_449_000_000) == "12:03.4"
+
+
+def test_what_was_taken_out_of_the_tray_again_is_counted_once() -> None:
+    brought = Delivery(1, "amber", 0, 0.5, 0.5, 0.9, SEEN, 1)
+    taken_out = ObjectEvent(1, "amber", TAKEN_OUT, 0.5, 0.7, "")
+    events = [brought, Delivery(2, "teal", 1, 0.7, 0.5, 0.9, BELIEVED, 2), taken_out]
+    told = []
+    for count in range(4):
+        happenings = tuple(Happening(number, event) for number, event in enumerate([*events, brought][: count + 1]))
+        run = replace(EMPTY, happenings=happenings)
+        told.append((delivered_words(run), account_words(run)))
+    assert told == [
+        ("1", "seen 1, felt 0, believed 0"),
+        ("1, 1 more only believed", "seen 1, felt 0, believed 1"),
+        ("0, 1 more only believed", "seen 0, felt 0, believed 1"),
+        ("1, 1 more only believed", "seen 1, felt 0, believed 1"),
+    ]

@@ -159,3 +159,30 @@ def test_what_stands_in_the_tray_from_the_start_or_is_not_wanted_is_not_to_be_fe
     played.objects = (IN_TRAY, there, other._replace(x=0.5, y=0.5))
     played.go_on()
     assert (played.keeper.in_figures().objects, played.keeper.in_figures().delivered) == (1, 1)
+
+
+def test_a_delivery_that_the_robot_takes_back_itself_was_no_false_one(played):
+    """It was let go of beside the tray, is gripped there and brought in."""
+    played.go_on(held=True)
+    played.keeper.find(FOUND)
+    played.go_on(x=0.75, y=1.6)
+    played.keeper.deliver()
+    played.go_on(held=False)
+    played.go_on(held=True)
+    played.keeper.take_out()
+    played.go_on(x=IN_TRAY.x, y=IN_TRAY.y)
+    played.keeper.deliver()
+    played.go_on(held=False)
+    assert "empty_deliveries" not in played.figures()
+
+
+def test_one_that_had_been_brought_in_hides_no_false_one(played):
+    played.go_on(held=True)
+    played.keeper.find(FOUND)
+    played.go_on(x=IN_TRAY.x, y=IN_TRAY.y)
+    played.keeper.deliver()
+    played.go_on(held=False)
+    played.keeper.deliver()  # of something that never came
+    played.go_on(held=True)
+    played.keeper.take_out()
+    assert played.figures()["empty_deliveries"] == 1

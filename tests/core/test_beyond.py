@@ -1,0 +1,63 @@
+"""A range finder that tells too much is known by walls on two sides of the robot; a robot that is elsewhere is not."""
+
+import math
+
+import pytest
+
+from rover.core.beyond import BEYOND, WITHIN_WAY, Beyond, Wall
+
+NORTH, WEST, SOUTH = math.pi / 2.0, math.pi, -math.pi / 2.0
+SIGMA = 0.02
+
+
+def heard(*echoes):
+    """Return what is said of echoes, each so far beyond (m) a wall in a direction; a number alone is a way between."""
+    beyond, said = Beyond(), ""
+    for echo in echoes:
+        if isinstance(echo, float):
+            beyond.move(echo)
+        else:
+            direction, off = echo
+            said = said or beyond.hear(1.5 + off, Wall(1.5, direction, SIGMA))
+    return said
+
+
+@pytest.mark.parametrize("off", [0.15, 0.3, 0.6])
+def test_beyond_the_walls_on_both_sides(off):
+    assert heard((NORTH, off), (SOUTH, off + 0.1), (NORTH, off))
+
+
+def test_as_far_beyond_both_walls_of_a_corner():
+    assert heard((NORTH, 0.3), (WEST, 0.32), (WEST, 0.31))
+
+
+@pytest.mark.parametrize(
+    "echoes",
+    [
+        [(NORTH, 0.3), (WEST, 0.45)] * 3,
+        [(NORTH, 0.3), (SOUTH, -0.3)] * 3,
+        [(NORTH, 0.3)] * 9,
+        [(NORTH, 0.05), (SOUTH, 0.05)] * 3,
+    ],
+    ids=["a corner, by chance", "a robot that is elsewhere", "a gate that stands open", "noise"],
+)
+def test_what_another_place_of_the_robot_explains_or_of_one_wall_tells_nothing(echoes):
+    assert not heard(*echoes)
+
+
+def test_two_stray_echoes_tell_nothing():
+    assert not heard((NORTH, 0.3), (SOUTH, 0.5))
+
+
+def test_what_was_heard_long_ago_tells_nothing():
+    assert not heard((NORTH, 0.3), (NORTH, 0.3), WITHIN_WAY, (SOUTH, 0.3))
+
+
+def test_a_wall_that_is_heard_where_it_is_takes_back_what_was_said_of_it():
+    assert not heard((NORTH, 0.3), (NORTH, 0.3), (NORTH, 0.0), (SOUTH, 0.3), (SOUTH, 0.3))
+
+
+def test_where_the_robot_is_unsure_of_its_place_more_is_due():
+    beyond = Beyond()
+    walls = [Wall(1.5, NORTH, BEYOND), Wall(1.5, SOUTH, BEYOND)] * 3
+    assert not any(beyond.hear(1.8, wall) for wall in walls)

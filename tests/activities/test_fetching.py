@@ -252,7 +252,7 @@ class TestSetDown:
         assert len([one for one in did.run.events_of(Delivery) if one.known_by != BELIEVED]) <= truly
 
     def test_with_no_slot_free_it_fails(self, doing, jar):
-        field = {"zone": {"x": "75 cm", "y": "2 m", "width": "25 cm", "depth": "25 cm", "entry": "180 deg"}}
+        field = {"zone": {"x": "75 cm", "y": "2 m", "width": "34 cm", "depth": "34 cm", "entry": "180 deg"}}
         did = doing(*self.carried, self.down, self.down, field=field, objects=[jar(4.0, 2.0)])
         assert (did.progress, did.why) == ("failed", "no slot is free")
 

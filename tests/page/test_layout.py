@@ -1,5 +1,6 @@
 """How the page is laid out, on a desk and on a phone, and whether everybody can use it."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -84,3 +85,11 @@ def test_the_page_is_plain_files_with_no_build_step() -> None:
     folder = Path(ROOT / "rover" / "page" / "static")
     assert {path.suffix for path in folder.iterdir()} == {".html", ".css", ".js"}
     assert max(len(path.read_text("utf-8").splitlines()) for path in folder.iterdir()) <= 350
+
+
+def test_nothing_is_offered_before_the_page_knows_how_the_run_stands() -> None:
+    """A press in the meantime would be lost."""
+    page = (ROOT / "rover" / "page" / "static" / "index.html").read_text("utf-8")
+    buttons = re.findall(r"<button data-act=[^>]*>", page)
+    assert len(buttons) == 6
+    assert all(" disabled" in button for button in buttons)

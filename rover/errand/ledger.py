@@ -251,9 +251,9 @@ class Ledger:
 
     @property
     def lying(self) -> list[LetGo]:
-        """What lies on the floor, should the jaws go limp now; what they had just been opened on stands in the tray."""
-        in_jaws = self._carried_find is not None and self.setting_down is None
-        return [*self.let_go, self._carried_find] if self._carried_find and in_jaws else list(self.let_go)
+        """What lies on the floor, should the jaws go limp now; what they were just opened on may be in the tray."""
+        in_jaws = [self._carried_find] if self._carried_find and self.setting_down is None else []
+        return [*self.let_go, *in_jaws]
 
     @property
     def free_slots(self) -> list[Slot]:

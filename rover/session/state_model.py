@@ -31,7 +31,7 @@ class _Strict(BaseModel):
 
 
 class LedgerState(_Strict):
-    """What `rover.errand.ledger.Ledger.saved` returns."""
+    """What `rover.errand.saving.saved` returns."""
 
     finds: Count
     delivered: Annotated[list[NonEmpty], Field(max_length=MOST)]

@@ -194,12 +194,7 @@ class RecordedRun:
     @property
     def counted(self) -> tuple[Delivery, ...]:
         """The deliveries that are counted: more than believed. Earlier layouts did not tell them apart."""
-        return tuple(one for one in self.left_there if one.known_by != BELIEVED)
-
-    @property
-    def left_there(self) -> tuple[Delivery, ...]:
-        """The deliveries of what was not taken out of the tray afterwards."""
-        return left_there(one.event for one in self.happenings)
+        return tuple(one for one in left_there(one.event for one in self.happenings) if one.known_by != BELIEVED)
 
     def events_of(self, kind: type[E]) -> tuple[E, ...]:
         """Return the events of one class, such as `rover.events.Find`, in order."""

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple, TypeVar
 from rover.estimate.ellipse import CHI_SQUARE_2_95, ellipse_95
 from rover.events import BELIEVED, FELT, SEEN, Delivery, Ellipse, Find, GivenUp, Note, ObjectEvent
 from rover.geometry import XY
-from rover.record.run import FinalObject, RecordedRun, RecordError, TrueFind
+from rover.record.run import FinalObject, RecordedRun, RecordError, TrueFind, left_there
 from rover.report.table import Letter
 from rover.report.tints import Lid, signs_of
 
@@ -215,7 +215,7 @@ def delivered_words(run: RecordedRun) -> str:
     known = run.outcome.summary.get("expected") if run.outcome else None
     total = known if isinstance(known, int) else len(run.final_objects) or None
     delivered = len(run.counted)
-    believed = len(run.left_there) - delivered
+    believed = len(left_there(one.event for one in run.happenings)) - delivered
     words = f"{delivered}" if total is None else f"{delivered} of {total}"
     return f"{words}, {believed} more only believed" if believed else words
 
@@ -225,7 +225,7 @@ def account_words(run: RecordedRun) -> str:
 
     Of a field that could not be looked at everywhere also the share: ``8 % of the field not looked at``.
     """
-    known_by = [one.known_by for one in run.left_there]
+    known_by = [one.known_by for one in left_there(one.event for one in run.happenings)]
     words = [f"{name} {known_by.count(name)}" for name in (SEEN, FELT, BELIEVED)]
     summary = run.outcome.summary if run.outcome else {}
     left, unseen = summary.get("left"), summary.get("unseen")

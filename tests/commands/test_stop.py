@@ -193,7 +193,8 @@ class TestARun:
             "motion is not permitted: stopped by rover stop; nobody is at a terminal here to press r and g: type "
             "'rover reset', then start the run again"
         )
-        assert rover("reset", robot)[0] == 0
+        answer = rover("reset", robot)
+        assert answer[0] == 0, answer
         stand.start("--enable-motion")
         stand.wait_until_moving()
 

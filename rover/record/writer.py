@@ -202,9 +202,9 @@ class RunRecord:
                     first_ns, last_ns = samples[0][0], samples[-1][0]
                     self._kept.append((last_ns, Gap(table, first_ns, last_ns, len(samples))))
         else:
+            self._fail(_why_lost(self._path, self._number))
             self._written += len(self._kept)
             self._kept.clear()
-            self._fail(_why_lost(self._path, self._number))
 
     def _fail(self, why: str) -> None:
         """Note what is wrong at present, '' for nothing; the first trouble is kept."""
@@ -238,13 +238,14 @@ class RunRecord:
 def _why_lost(path: Path, number: int) -> str:
     """Return what has become of the file (inode number given), or '': what is written to a deleted one goes nowhere."""
     log = Path(f"{path}-wal")
+    is_writable = os.access(path, os.W_OK) and os.access(log, os.W_OK)  # asked first: it may go while it is asked for
     try:
         is_ours = path.stat().st_ino == number and log.exists()
     except OSError:
         is_ours = False
     if not is_ours:
         return f"{path}: the run record was deleted or moved under the run, which goes on without"
-    if not (os.access(path, os.W_OK) and os.access(log, os.W_OK)):
+    if not is_writable:
         return f"{path}: the run record was made read-only under the run; give the right to write back"
     return ""
 

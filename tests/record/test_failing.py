@@ -1,5 +1,6 @@
 """A record that fails under a run: what becomes of its file is noticed with the next commit, and said."""
 
+import os
 import time
 from pathlib import Path
 
@@ -22,7 +23,6 @@ def failing(record: RunRecord, at_ns: int) -> str:
     while record._written == before or record._kept:
         assert time.monotonic() < end_s
         time.sleep(0.001)
-    time.sleep(0.01)
     return record.failing
 
 
@@ -55,6 +55,21 @@ def test_a_file_that_is_gone_is_noticed(path: Path, fate: object) -> None:
     assert failing(record, 2) == f"{path}: the run record was deleted or moved under the run, which goes on without"
     record.finish("done", "", {})
     assert "was deleted or moved" in record.trouble
+
+
+def test_one_that_goes_while_it_is_looked_at_was_not_made_read_only(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record = RunRecord.create(path, {"title": "going"})
+    may = os.access
+
+    def gone_before(asked: Path, mode: int) -> bool:
+        path.unlink(missing_ok=True)
+        return may(asked, mode)
+
+    monkeypatch.setattr(os, "access", gone_before)
+    assert "was deleted or moved" in failing(record, 1)
+    record.finish("done", "", {})
 
 
 def test_one_that_is_put_back_is_being_written_again(path: Path) -> None:

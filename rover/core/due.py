@@ -102,7 +102,8 @@ class DueWay:
     """
 
     def __init__(self, top_speed: float, dead_band: float) -> None:
-        self._top_speed, self._dead_band = top_speed, dead_band
+        self._top_speed = top_speed
+        self._band, self._narrow, self._wide = (min(times * dead_band, 0.9) for times in (1.0, *DEAD_BANDS))
         self._sure = max(SURE * dead_band, LEAST_DUTY)
         self._faster = FASTER * dead_band
         self.begin()
@@ -110,21 +111,21 @@ class DueWay:
     def begin(self) -> None:
         """Begin anew, at rest."""
         self.sense = 0
-        self._steady = self._same = self._speed = self._duty = self._on = 0.0
-        self._speeds = [0.0, 0.0]
+        self._steady = self._same = self._duty = self._on = 0.0
+        self._speed = self._most_speed = self._least_speed = 0.0
         self._forget()
 
     def _forget(self) -> None:
-        self._way = self._judged = self._fast = 0.0
-        self._ways, self._driven = [0.0, 0.0], Driven()
+        self._way = self._most = self._least = self._judged = self._fast = 0.0
+        self._driven = Driven()
 
     def drive(self, duty: float, told: float, seconds: float) -> None:
         """Take in a duty, for a time (s) in which the wheels are told to go by ``told`` (m/s)."""
         size, follows = abs(duty), min(1.0, seconds / LAG)
         on = math.copysign(1.0, duty) if duty else 0.0
-        self._speed += (self._goal(duty, 1.0) - self._speed) * follows
-        for index, times in enumerate(DEAD_BANDS):
-            self._speeds[index] += (self._goal(duty, times) - self._speeds[index]) * follows
+        self._speed += (self._goal(duty, self._band) - self._speed) * follows
+        self._most_speed += (self._goal(duty, self._narrow) - self._most_speed) * follows
+        self._least_speed += (self._goal(duty, self._wide) - self._least_speed) * follows
         self._duty += (duty - self._duty) * follows
         self._on += (on - self._on) * follows
         self._same = self._same + seconds if duty * self._duty > 0.0 else 0.0
@@ -136,16 +137,16 @@ class DueWay:
         if not sense or self._steady < SETTLED:
             return
         self._way += self._speed * seconds
-        self._ways = [way + speed * seconds for way, speed in zip(self._ways, self._speeds, strict=True)]
+        self._most += self._most_speed * seconds
+        self._least += self._least_speed * seconds
         self._judged += seconds
         if size >= self._faster:
             self._fast += seconds
 
-    def _goal(self, duty: float, times: float) -> float:
-        """Return the speed (m/s) that a duty leads to, with so many times the dead band of the robot file."""
-        dead_band = min(times * self._dead_band, 0.9)
-        share = max(0.0, abs(duty) - dead_band) / (1.0 - dead_band)
-        return math.copysign(share * self._top_speed, duty)
+    def _goal(self, duty: float, dead_band: float) -> float:
+        """Return the speed (m/s) that a duty leads to with such a dead band."""
+        over = abs(duty) - dead_band
+        return math.copysign(over / (1.0 - dead_band) * self._top_speed, duty) if over > 0.0 else 0.0
 
     @property
     def is_steady(self) -> bool:
@@ -154,8 +155,7 @@ class DueWay:
 
     def take(self, seconds: float) -> Expected:
         """Return what is to be expected of the counts of the last ``seconds``, and begin the next."""
-        half, (most, least) = 0.5 * seconds, self._ways
-        due = Due(abs(least), abs(most))
+        half, due = 0.5 * seconds, Due(abs(self._least), abs(self._most))
         expected = Expected(self._way, due, self._driven, self._judged >= half, self._fast >= half)
         self._forget()
         return expected

@@ -178,43 +178,50 @@ class Scale:
 
 
 class ByCourse:
-    """The scales of several courses, on each of which duties make something else: one does not clear another."""
+    """The scales of several courses, on each of which duties make something else: one does not clear another.
+
+    What they tell is worked out when one of them has counted, a few times a second, and asked for in each step.
+
+    Attributes:
+        settled: of the one that is farthest from 1.
+        in_question: the most of them (m).
+        is_amiss: one of them is.
+        is_beyond_both: one of them is farther off than the counts of both sides at once may be.
+    """
+
+    settled: float
+    in_question: float
 
     def __init__(self, scales: Mapping[int, Scale]) -> None:
         self._scales = scales
+        self.begin()
 
     def begin(self) -> None:
         """Begin anew."""
         for scale in self._scales.values():
             scale.begin()
+        self._unaccounted = 0.0
+        self._sum_up()
 
     def count(self, course: int, counted: Counted) -> None:
         """Take in what was counted on one of them."""
-        self._scales[course].count(counted)
+        scale = self._scales[course]
+        scale.count(counted)
+        self._unaccounted += scale.take_unaccounted()
+        self._sum_up()
+
+    def _sum_up(self) -> None:
+        scales = self._scales.values()
+        self.settled = max((scale.settled for scale in scales), key=lambda one: abs(one - 1.0))
+        self.in_question = max(scale.in_question for scale in scales)
+        self.is_amiss = any(scale.is_amiss for scale in scales)
+        self.is_beyond_both = any(scale.is_beyond(*BOTH_SCALES) for scale in scales)
 
     def is_in_question_but_on(self, course: int) -> bool:
         """Tell whether one of another course is in question."""
-        return any(scale.in_question for one, scale in self._scales.items() if one != course)
-
-    @property
-    def settled(self) -> float:
-        """Of the one that is farthest from 1."""
-        return max((scale.settled for scale in self._scales.values()), key=lambda one: abs(one - 1.0))
-
-    @property
-    def is_amiss(self) -> bool:
-        """One of them is."""
-        return any(scale.is_amiss for scale in self._scales.values())
-
-    def is_beyond(self, least: float, most: float) -> bool:
-        """Tell whether one of them is."""
-        return any(scale.is_beyond(least, most) for scale in self._scales.values())
-
-    @property
-    def in_question(self) -> float:
-        """The most of them (m)."""
-        return max(scale.in_question for scale in self._scales.values())
+        return self.in_question > 0.0 and any(scale.in_question for one, scale in self._scales.items() if one != course)
 
     def take_unaccounted(self) -> float:
         """Return that of all (m)."""
-        return sum(scale.take_unaccounted() for scale in self._scales.values())
+        way, self._unaccounted = self._unaccounted, 0.0
+        return way

@@ -4,7 +4,7 @@ import math
 from typing import NamedTuple
 
 from rover.core.course import ARC, Course
-from rover.core.scale import BOTH_SCALES, LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED, Scale, Window
+from rover.core.scale import BOTH_SCALES, LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED, ByCourse, Scale, Window
 from rover.core.side import Moved, Side
 from rover.core.turns import FACTOR_CHANGE, Turns
 from rover.files.robot import Robot
@@ -54,7 +54,7 @@ class Sides:
         self._course = Course(self._track, has_heading=robot.devices.heading is not None)
         self._left, self._right = Side(robot), Side(robot)
         self._arc = Window()
-        self._in_arcs = Scale(2.0 * robot.body.metres_per_count, *BOTH_SCALES)
+        self._in_arcs = ByCourse({ARC: Scale(2.0 * robot.body.metres_per_count, *BOTH_SCALES)})
         self._believed = {"left": self._left, "right": self._right}
 
     def begin(self) -> None:
@@ -89,7 +89,7 @@ class Sides:
         if of_left is not None and of_right is not None:
             whole = self._arc.add(of_left.plus(of_right), seconds)
             if whole is not None:
-                self._in_arcs.count(whole)
+                self._in_arcs.count(ARC, whole)
 
     @property
     def undecided(self) -> float:
@@ -190,15 +190,15 @@ class Sides:
 
     @property
     def _are_both_amiss(self) -> bool:
-        both = self._left.by_line, self._right.by_line
-        return self._in_arcs.is_amiss or all(side.is_beyond(*BOTH_SCALES) for side in both)
+        left, right = self._left.by_line, self._right.by_line
+        return self._in_arcs.is_amiss or (left.is_beyond_both and right.is_beyond_both)
 
     def _judge_alone(self, believed: tuple[str, Side]) -> CountsVerdict | None:
         name, side = believed
         if side.stands:
             self._stood = True
             self._concede()
-        is_scaled = side.by_line.is_beyond(*BOTH_SCALES) or side.scale.settled > MOST_SCALE
+        is_scaled = side.by_line.is_beyond_both or side.scale.settled > MOST_SCALE
         if side.rolls or side.is_against or is_scaled:
             return CountsVerdict("", f"the {name} side, which alone is believed, counts otherwise than its motor does")
         return None

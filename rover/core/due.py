@@ -123,9 +123,9 @@ class DueWay:
         """Take in a duty, for a time (s) in which the wheels are told to go by ``told`` (m/s)."""
         size, follows = abs(duty), min(1.0, seconds / LAG)
         on = math.copysign(1.0, duty) if duty else 0.0
-        self._speed += (self._goal(duty, self._band) - self._speed) * follows
-        self._most_speed += (self._goal(duty, self._narrow) - self._most_speed) * follows
-        self._least_speed += (self._goal(duty, self._wide) - self._least_speed) * follows
+        self._speed += (_goal(self._top_speed, duty, self._band) - self._speed) * follows
+        self._most_speed += (_goal(self._top_speed, duty, self._narrow) - self._most_speed) * follows
+        self._least_speed += (_goal(self._top_speed, duty, self._wide) - self._least_speed) * follows
         self._duty += (duty - self._duty) * follows
         self._on += (on - self._on) * follows
         self._same = self._same + seconds if duty * self._duty > 0.0 else 0.0
@@ -143,11 +143,6 @@ class DueWay:
         if size >= self._faster:
             self._fast += seconds
 
-    def _goal(self, duty: float, dead_band: float) -> float:
-        """Return the speed (m/s) that a duty leads to with such a dead band."""
-        over = abs(duty) - dead_band
-        return math.copysign(over / (1.0 - dead_band) * self._top_speed, duty) if over > 0.0 else 0.0
-
     @property
     def is_steady(self) -> bool:
         """It has been driven the same way round for long enough."""
@@ -159,3 +154,9 @@ class DueWay:
         expected = Expected(self._way, due, self._driven, self._judged >= half, self._fast >= half)
         self._forget()
         return expected
+
+
+def _goal(top_speed: float, duty: float, dead_band: float) -> float:
+    """Return the speed (m/s) that a duty leads to with such a dead band."""
+    over = abs(duty) - dead_band
+    return math.copysign(over / (1.0 - dead_band) * top_speed, duty) if over > 0.0 else 0.0

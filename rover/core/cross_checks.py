@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from rover.core.askew import Askew
 from rover.core.beyond import Beyond, Wall
 from rover.core.sameness import Echoes, Sightings, Volts
 from rover.core.sides import CountsVerdict, Sides, Unsure
@@ -55,7 +56,8 @@ class CrossChecks:
         self._echoes = {name: Echoes(keys) for name, keys in finders.items()}
         self._beyond = {name: Beyond() for name in finders}
         self._along = {name: math.cos(keys.mount.towards) for name, keys in finders.items()}
-        self._sightings = Sightings()
+        camera = robot.devices.camera
+        self._sightings, self._askew = Sightings(), Askew(0.0 if camera is None else camera.ahead)
         self._volts = None if battery is None else Volts(battery)
         self._duty = self._without_counts_s = self._astray = 0.0
         self._doubted: set[str] = set()
@@ -67,6 +69,7 @@ class CrossChecks:
     def lose_track(self) -> None:
         """Begin anew with all that is not decided: reports were held up, and commands may have been."""
         self._sides.begin()
+        self._askew.begin()
         if self._turns is not None:
             self._turns.begin()
 
@@ -88,6 +91,7 @@ class CrossChecks:
             echoes.move(self._along[name] * way, abs(way), told or 0.0)
             self._beyond[name].move(abs(way))
         self._sightings.move(abs(way))
+        self._askew.move(way)
         if seconds > GAP_S:
             self.lose_track()
         else:
@@ -127,9 +131,14 @@ class CrossChecks:
         if distance is not None and wall is not None:
             self._doubt(device, self._beyond[device].hear(distance, wall))
 
-    def see(self, objects: Sequence[Detection], heading: float) -> None:
+    def see(self, objects: Sequence[Detection], heading: float, taken_ns: int) -> None:
         """Take in what a frame shows where nothing is held before the camera; ``heading`` is the robot's then (rad)."""
+        if "camera" in self._doubted:
+            return
         self._doubt("camera", self._sightings.see(objects, heading))
+        if self.takes_angle and self.takes_rate:
+            self._doubt("camera", self._askew.see(objects, heading, taken_ns))
+            self._astray, self._askew.astray = self._astray + self._askew.astray, 0.0
 
     def measure(self, value: BatteryValue) -> None:
         """Take in what a battery monitor says."""

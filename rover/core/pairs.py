@@ -3,6 +3,8 @@
 import math
 from typing import NamedTuple
 
+from rover.core.askew import ASIDE, LOOKS, SPREAD
+from rover.core.askew import SIGMAS as SIGMAS_ASIDE
 from rover.core.beyond import ALIKE, BEYOND, ECHOES, WITHIN_WAY
 from rover.core.beyond import SIGMAS as SIGMAS_BEYOND
 from rover.core.drive_curve import SIGMAS
@@ -159,6 +161,13 @@ PAIRS = (
         f"something is seen alone of its kind, farther off than {BEHIND_FROM * 100:g} cm",
         f"{math.degrees(BEHIND):g} deg and {BEHIND_SHARE:.0%} of the turn, by which it goes otherwise",
         "the camera is doubted: its frames come late",
+    ),
+    Pair(
+        "sightings and the robot's own way",
+        f"something is seen alone of its kind from {LOOKS} places on {SPREAD * 100:g} cm, nothing is held",
+        f"{math.degrees(ASIDE):g} deg and {SIGMAS_ASIDE:g} sigmas, by which all sights are turned: of one thing, or of "
+        "all that were followed lately",
+        "the camera is doubted, and a place that was fixed by the tray's marker is less sure: its mount was knocked",
     ),
     Pair(
         "battery and load",

@@ -237,7 +237,7 @@ class Senses:
         pose, is_placed = known.filter.at(reading.taken_ns), known.filter.knows(reading.taken_ns)
         told_ns = max(known.signals.heading_t, known.signals.counts_t)
         if is_placed and not known.loaded and reading.taken_ns <= told_ns + TOLD_WITHIN_NS:
-            self._checks.see(reading.value.objects, pose.heading)
+            self._checks.see(reading.value.objects, pose.heading, reading.taken_ns)
         for one in () if self._checks.is_doubted("camera") else reading.value.objects:
             if one.kind != MARKER:
                 objects.append(one)

@@ -60,7 +60,7 @@ class WithoutCrossChecks(CrossChecks):
     def hear(self, device: str, distance: float | None, wall: Wall | None) -> None:
         """Believe it."""
 
-    def see(self, objects: Sequence[Detection], heading: float) -> None:
+    def see(self, objects: Sequence[Detection], heading: float, taken_ns: int) -> None:
         """Believe it."""
 
     def measure(self, value: BatteryValue) -> None:

@@ -232,7 +232,7 @@ class TestReportsThatStayTheSame:
     def test_frames_that_show_the_same_through_a_turn(self, rig):
         seen = (Detection("amber", 0.1, 1.0, 0.01, 0.05, 0.1),)
         for _ in range(10):
-            rig.checks.see(seen, rig.heading)
+            rig.checks.see(seen, rig.heading, round(rig.steps * STEP * 1e9))
             rig.drive(*SPIN, 0.1)
         assert rig.verdict == "camera"
 
@@ -244,7 +244,7 @@ class TestReportsThatStayTheSame:
             headings.append(rig.heading)
             if step % 5 == 0:
                 seen = Detection("amber", 0.4 - headings[-late - 1], 2.0, 0.01, 0.05, 0.1)
-                rig.checks.see((seen,), rig.heading)
+                rig.checks.see((seen,), rig.heading, round(rig.steps * STEP * 1e9))
         assert rig.verdict == verdict
 
     def test_a_gyro_that_turns_at_rest_is_doubted_alone(self, rig):

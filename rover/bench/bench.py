@@ -13,7 +13,7 @@ from threading import RLock
 from rover.bench.crowd import Crowd
 from rover.bench.draws import NEVER_NS, stream
 from rover.bench.faults import Schedule, Undo
-from rover.bench.floor import Rectangle, Solids, start_pose, turn_centre
+from rover.bench.floor import Rectangle, Solids, TurnCentre, start_pose
 from rover.bench.gripper import Jaws
 from rover.bench.happenings import HAPPENINGS
 from rover.bench.line import Line
@@ -71,7 +71,7 @@ class Bench(Simulation):
             Rectangle(self._outline.half_length, robot.body.gripper_reach + TIP, HALF_GAP + 2.0 * FINGER),
         )
         self.x, self.y, self.heading = start_pose(self.solids, self._rectangles, bench.off_the_map, errand, seed)
-        self._turn_ahead, self._turn_left = turn_centre(bench.floor, seed)
+        self._turn_centre = TurnCentre(bench.floor, seed)
         self._lips = Lips(bench.lips, robot.body, seed) if bench.lips else None
         # The next step's end: a caller that compares with it spares most of its calls of `advance`.
         self.next_ns = STEP_NS
@@ -203,7 +203,10 @@ class Bench(Simulation):
         before = (self.x, self.y, self.heading)
         middle = self.heading + 0.5 * turn
         # The point about which the base turns stays where it is: its middle goes round it.
-        along, aside = way + turn * self._turn_left, -turn * self._turn_ahead
+        centre = self._turn_centre
+        if turn:
+            centre.turn(turn)
+        along, aside = way + turn * centre.left, -turn * centre.ahead
         cosine, sine = math.cos(middle), math.sin(middle)
         self.x += along * cosine - aside * sine
         self.y += along * sine + aside * cosine

@@ -198,10 +198,38 @@ def _overlaps(post: Round, part: Rectangle) -> bool:
     return dx * dx + dy * dy < post.radius * post.radius
 
 
-def turn_centre(floor: Floor, seed: int) -> tuple[float, float]:
-    """Return how far (m) ahead and to the left of the wheels' middle the point lies about which the base turns."""
-    draws = stream(seed, "turn centre")
-    return drawn(floor.turn_ahead, draws), drawn(floor.turn_left, draws)
+class TurnCentre:
+    """The point about which the base turns, from the wheels' middle: load and tyres choose it anew all the time.
+
+    It wanders as a process of Ornstein and Uhlenbeck (1930), with the angle turned in place of time.
+
+    Attributes:
+        ahead, left: where it is now (m).
+    """
+
+    FORGETS = 1.0
+    """After so large a turn (rad) it keeps 1/e of where it was."""
+    PORTION = 0.1
+    """It moves after each so large a turn (rad)."""
+
+    def __init__(self, floor: Floor, seed: int) -> None:
+        draws = stream(seed, "turn centre")
+        self._usual = drawn(floor.turn_ahead, draws), drawn(floor.turn_left, draws)
+        self.ahead, self.left = self._usual
+        self._draws = stream(seed, "turn wander")
+        self._keeps = math.exp(-self.PORTION / self.FORGETS)
+        self._moves = drawn(floor.turn_wander, self._draws) * math.sqrt(1.0 - self._keeps * self._keeps)
+        self._turned = 0.0
+
+    def turn(self, angle: float) -> None:
+        """Have the base turn (rad)."""
+        self._turned += abs(angle)
+        if self._turned > self.PORTION:
+            self._turned = 0.0
+            self.ahead, self.left = (
+                usual + self._keeps * (now - usual) + self._draws.gauss(0.0, self._moves)
+                for usual, now in zip(self._usual, (self.ahead, self.left), strict=True)
+            )
 
 
 def start_pose(

@@ -49,6 +49,8 @@ class Floor(Model):
     """How far ahead of the wheels' middle the point lies about which the base turns."""
     turn_left: LengthSpan = (si("-1 cm"), si("1 cm"))
     """How far to the left of it."""
+    turn_wander: SomeLengthSpan = (si("2 mm"), si("10 mm"))
+    """How far that point is from where it usually is, either way (standard deviation), from one radian to the next."""
     slip: Annotated[ShareSpan, _BELOW_ONE] = (si("0 %"), si("3 %"))
     """Share of a wheel's way that is lost, each side by itself, all the time."""
     slip_every: Time = si("40 s")

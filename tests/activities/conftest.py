@@ -22,7 +22,7 @@ CART = Path(__file__).parents[2] / "config/cart.yaml"
 # Every effect at nothing, so that what an activity does is what it says.
 QUIET: dict[str, dict[str, Any]] = {
     "floor": {"track_factor": 1.5, "slip": 0, "slip_every": "0 s", "heading_bias": "0 deg", "bias_step": "0 deg"}
-    | {"turn_ahead": "0 m", "turn_left": "0 m"},
+    | {"turn_ahead": "0 m", "turn_left": "0 m", "turn_wander": "0 m"},
     "off_the_map": {"start": "0 m", "turned": "0 deg", "walls": "0 m", "marker": "0 m"},
     "motors": {"mismatch": 0, "dead_band": 0.12},
     "counts": {"missed": 0, "added": 0},

@@ -43,6 +43,7 @@ QUIET: dict[str, dict[str, Any]] = {
     "floor": {
         "track_factor": 1.0,
         "turn_ahead": "0 m",
+        "turn_wander": "0 m",
         "turn_left": "0 m",
         "slip": 0,
         "slip_every": "0 s",

@@ -7,7 +7,7 @@ import pytest
 
 from rover.bench.bench import Bench
 from rover.bench.draws import stream
-from rover.bench.floor import BiasField, turn_centre
+from rover.bench.floor import BiasField, TurnCentre
 from rover.bench.orientation import Orientation
 from rover.bench.sight import Sight
 from rover.estimate.covariance import BIAS_DISTANCE, DRIFT_HOLDS
@@ -36,9 +36,22 @@ def test_a_straight_way_does_not_care_where_the_turn_centre_is(bay):
 
 def test_the_turn_centre_is_drawn_by_the_seed_within_its_span(bay):
     floor = bay.bench_file(floor={"turn_ahead": ["-2 cm", "2 cm"], "turn_left": ["1 cm", "2 cm"]}).floor
-    centres = [turn_centre(floor, seed) for seed in range(100)]
-    assert all(-0.02 <= ahead <= 0.02 and 0.01 <= left <= 0.02 for ahead, left in centres)
-    assert statistics.stdev(ahead for ahead, _ in centres) == pytest.approx(0.04 / math.sqrt(12.0), rel=0.2)
+    centres = [TurnCentre(floor, seed) for seed in range(100)]
+    assert all(-0.02 <= centre.ahead <= 0.02 and 0.01 <= centre.left <= 0.02 for centre in centres)
+    assert statistics.stdev(centre.ahead for centre in centres) == pytest.approx(0.04 / math.sqrt(12.0), rel=0.2)
+
+
+def test_the_turn_centre_wanders_as_the_base_turns(bay):
+    floor = bay.bench_file(floor={"turn_ahead": "1 cm", "turn_left": "0 m", "turn_wander": "8 mm"}).floor
+    centre, places = TurnCentre(floor, 1), []
+    for _ in range(40_000):
+        centre.turn(0.11)
+        places.append(centre.ahead)
+    assert statistics.fmean(places) == pytest.approx(0.01, abs=0.0005)
+    assert statistics.stdev(places) == pytest.approx(0.008, rel=0.05)
+    rad_later = round(1.0 / 0.11)
+    kept = statistics.correlation(places[:-rad_later], places[rad_later:])
+    assert kept == pytest.approx(math.exp(-rad_later * TurnCentre.PORTION / TurnCentre.FORGETS), abs=0.03)
 
 
 LIP = {"ends": [["2.5 m", "1 m"], ["2.5 m", "3 m"]]}

@@ -30,6 +30,10 @@ STEP = 0.02
 """From nearer than this (m) to the last place, what is seen errs alike."""
 NOISE = 0.01
 """Where a thing is seen to be is off by at least this (m, standard deviation)."""
+TIMES = 0.6, 1.7
+"""The robot comes so many times nearer as what it sees does; else wheels spin, or somebody moves the thing..."""
+MOST = math.radians(60.0)
+"""... and so does what would be seen farther aside than this."""
 NEAR = 0.3
 """What is nearer (m) may be pushed."""
 ONE_THING = 0.2
@@ -108,10 +112,13 @@ class _Thing(NamedTuple):
         product = self.products - self.cameras * self.sights.conjugate() / self.looks
         if of_sights <= 0.0:
             return NOTHING
+        times, angle = abs(product) / of_sights, cmath.phase(-product)
+        if not TIMES[0] < times < TIMES[1] or abs(angle) > MOST:
+            return NOTHING
         unexplained = max(0.0, of_cameras - abs(product) ** 2 / of_sights)
         noise = max(NOISE, math.sqrt(unexplained / (2 * self.looks - 4)))
         weight = 1.0 / (ALIKE * ALIKE + noise * noise / of_sights)
-        return _Aside(weight, weight * cmath.phase(-product))
+        return _Aside(weight, weight * angle)
 
 
 class Askew:

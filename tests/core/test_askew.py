@@ -89,6 +89,15 @@ def test_two_of_a_kind_in_one_frame_tell_nothing():
     assert not said_of([("teal", (1.6, 0.2)), ("teal", (1.7, -0.2))], math.radians(20.0))
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_wheels_that_spin_where_something_holds_the_robot_tell_nothing(seed):
+    askew, random = Askew(AHEAD), Random(seed)
+    for frame in range(100):
+        askew.move(0.02)
+        thing = seen(Pose(0.0, 0.0, 0.0), (1.9, 0.1), "teal", 0.0, random)
+        assert not askew.see([thing], 0.0, frame * PERIOD_NS)
+
+
 def test_a_robot_that_stands_tells_nothing():
     askew, random = Askew(AHEAD), Random(1)
     for frame in range(200):

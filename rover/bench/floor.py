@@ -202,9 +202,6 @@ class TurnCentre:
     """The point about which the base turns, from the wheels' middle: load and tyres choose it anew all the time.
 
     It wanders as a process of Ornstein and Uhlenbeck (1930), with the angle turned in place of time.
-
-    Attributes:
-        ahead, left: where it is now (m).
     """
 
     FORGETS = 1.0
@@ -214,22 +211,23 @@ class TurnCentre:
 
     def __init__(self, floor: Floor, seed: int) -> None:
         draws = stream(seed, "turn centre")
-        self._usual = drawn(floor.turn_ahead, draws), drawn(floor.turn_left, draws)
-        self.ahead, self.left = self._usual
+        self._usual = self._now = drawn(floor.turn_ahead, draws), drawn(floor.turn_left, draws)
         self._draws = stream(seed, "turn wander")
         self._keeps = math.exp(-self.PORTION / self.FORGETS)
         self._moves = drawn(floor.turn_wander, self._draws) * math.sqrt(1.0 - self._keeps * self._keeps)
         self._turned = 0.0
 
-    def turn(self, angle: float) -> None:
-        """Have the base turn (rad)."""
+    def turn(self, angle: float) -> tuple[float, float]:
+        """Have the base turn (rad); return where the point is now (m): ahead of the wheels' middle, and to its left."""
         self._turned += abs(angle)
         if self._turned > self.PORTION:
             self._turned = 0.0
-            self.ahead, self.left = (
-                usual + self._keeps * (now - usual) + self._draws.gauss(0.0, self._moves)
-                for usual, now in zip(self._usual, (self.ahead, self.left), strict=True)
-            )
+            (ahead, left), (usual_ahead, usual_left) = self._now, self._usual
+            self._now = self._moved(ahead, usual_ahead), self._moved(left, usual_left)
+        return self._now
+
+    def _moved(self, place: float, usual: float) -> float:
+        return usual + self._keeps * (place - usual) + self._draws.gauss(0.0, self._moves)
 
 
 def start_pose(

@@ -83,6 +83,9 @@ class DriveCurve:
         self._gg -= of_gain * of_gain / variance
         self._gh -= of_gain * of_held / variance
         self._hh -= of_held * of_held / variance
+        if self._held_back < 0.0:  # no dead band is: the gain is as it would be with none
+            self._gain -= self._gh / self._hh * self._held_back
+            self._held_back = 0.0
 
     def _way(self, driven: Driven) -> float:
         return self._gain * driven.duty - self._held_back * driven.seconds

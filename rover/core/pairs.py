@@ -24,7 +24,7 @@ from rover.core.sameness import (
     UNHEARD,
     UNHEARD_WAY,
 )
-from rover.core.scale import BOTH_SCALES, IN_QUESTION, LEAST_SCALE, LINE_SCALES, MOST_SCALE, SCALE_WAY
+from rover.core.scale import ABOUT, BOTH_SCALES, IN_QUESTION, LEAST_SCALE, LINE_SCALES, MOST_SCALE, SCALE_WAY
 from rover.core.side import AGAINST_WAY, ROLL_WAY, RUN_OUT, STILL_COUNTS, STILL_WAY
 from rover.core.sides import SHORT_TURN
 from rover.core.turns import APART, APART_S, BOTH_WAYS, DRIFT_S, FACTOR_CHANGE, FROZEN, REVERSED, WANDERS
@@ -82,8 +82,8 @@ PAIRS = (
     ),
     Pair(
         "counts and what the duties made of them before",
-        f"on a straight or a turn on the spot, by the line that was learned there, within {SIGMAS:g} sigmas; in an arc "
-        "both sides together",
+        f"both sides together, by the line that was learned of both on straights or in turns on the spot, within "
+        f"{SIGMAS:g} sigmas; one by its own line, where both together are off by {ABOUT:.0%}: the ground couples them",
         f"over {SCALE_WAY:g} m more than {LINE_SCALES[1]:g} times that (both: {BOTH_SCALES[1]:g}), or less than "
         f"{LINE_SCALES[0]:g} times and as much as was told; beyond {IN_QUESTION[0]:g} to {IN_QUESTION[1]:g} times the "
         "position is less sure meanwhile",

@@ -18,6 +18,8 @@ LINE_SCALES, BOTH_SCALES = (0.6, 1.6), (0.6, 1.35)
 That says little of a floor that holds the robot back from now on."""
 IN_QUESTION = (0.85, 1.15)
 """Outside of these they are in question, until it is known better."""
+ABOUT = 0.1
+"""What differs by less than this share from what is due on average is what was due."""
 KEEPS_UP = 0.7
 """A wheel that counts less than this share of what it was told is blocked, or at its end."""
 WINDOW_S = 0.2
@@ -144,6 +146,12 @@ class Scale:
             return 0.0
         return abs(counted - self._long_due.middle)
 
+    @property
+    def is_as_due(self) -> bool:
+        """Over a long way it is about what is due on average."""
+        middle = self._long_due.middle
+        return abs(self._long_counted - middle) <= ABOUT * middle
+
     def take_unaccounted(self) -> float:
         """Return the way (m) by which the two have differed more than a healthy robot's do, since the last look."""
         way, self._unaccounted = self._unaccounted, 0.0
@@ -186,6 +194,7 @@ class ByCourse:
         settled: of the one that is farthest from 1.
         in_question: the most of them (m).
         is_amiss: one of them is.
+        is_as_due: all of them are.
         is_beyond_both: one of them is farther off than the counts of both sides at once may be.
     """
 
@@ -215,6 +224,7 @@ class ByCourse:
         self.settled = max((scale.settled for scale in scales), key=lambda one: abs(one - 1.0))
         self.in_question = max(scale.in_question for scale in scales)
         self.is_amiss = any(scale.is_amiss for scale in scales)
+        self.is_as_due = all(scale.is_as_due for scale in scales)
         self.is_beyond_both = any(scale.is_beyond(*BOTH_SCALES) for scale in scales)
 
     def is_in_question_but_on(self, course: int) -> bool:

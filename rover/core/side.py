@@ -3,10 +3,11 @@
 import math
 from typing import NamedTuple
 
-from rover.core.course import STEADY, STRAIGHT
+from rover.core.course import STEADY
 from rover.core.drive_curve import DriveCurve
 from rover.core.due import DueWay, Expected
-from rover.core.scale import LINE_SCALES, NOTHING, ByCourse, Counted, Scale, Window
+from rover.core.scale import LINE_SCALES, ByCourse, Counted, Scale, Window
+from rover.core.together import Went
 from rover.files.robot import Robot
 
 STILL_WAY, STILL_COUNTS = 0.06, 4.0
@@ -78,11 +79,11 @@ class Side:
         if duty:
             self._rolled = 0.0
 
-    def count(self, way: float, moved: Moved, seconds: float) -> Counted | None:
+    def count(self, way: float, moved: Moved, seconds: float) -> Went | None:
         """Hold the way (m) that was counted in ``seconds`` against what was due in them.
 
         Returns:
-            What it counted in an arc, where its load is not known, by the line of straights.
+            How far it went, where its duty was on for long enough to tell.
         """
         if self._idle > RUN_OUT:
             self._rolled += abs(way)
@@ -111,25 +112,24 @@ class Side:
         if expected.is_fast:
             self.scale.count(Counted(expected.due, ahead, abs(expected.driven.told)))
 
-    def _hold_against_line(self, way: float, expected: Expected, course: int, seconds: float) -> Counted | None:
+    def _hold_against_line(self, way: float, expected: Expected, course: int, seconds: float) -> Went | None:
         way, seconds = self._waiting + way, self._waited + seconds  # counts may come more often than commands
         driven, ahead = expected.driven.ahead, math.copysign(way, way * expected.driven.duty)
         waits = driven.seconds <= 0.0 and self._due.is_steady
         self._waiting, self._waited = (way, seconds) if waits else (0.0, 0.0)
-        if driven.seconds <= 0.0 and not waits and course not in self._curves:
-            return NOTHING  # in a pivot one side is not driven
+        curve = self._curves.get(course)
+        if driven.seconds <= 0.0 and not waits and curve is None:
+            return Went()  # in a pivot one side is not driven
         if driven.seconds < THROUGHOUT * seconds or ahead < 0.0:
             return None
-        curve = self._curves.get(course)
-        counted = Counted((curve or self._curves[STRAIGHT]).due(driven), ahead, driven.told)
-        tells = counted.due.most > 0.0  # not at a creep
-        if curve is None:
-            return counted if tells else None
-        if tells and (whole := self._windows[course].add(counted, seconds)) is not None:
-            self.by_line.count(course, whole)
-        if expected.is_judged and not self.by_line.is_in_question_but_on(course):
-            curve.learn(driven, ahead)
-        return None
+        if curve is not None:
+            counted = Counted(curve.due(driven), ahead, driven.told)
+            tells = counted.due.most > 0.0  # not at a creep
+            if tells and (whole := self._windows[course].add(counted, seconds)) is not None:
+                self.by_line.count(course, whole)
+            if expected.is_judged and not self.by_line.is_in_question_but_on(course):
+                curve.learn(driven, ahead)
+        return Went(ahead, driven, expected.is_judged)
 
     @property
     def sense(self) -> int:

@@ -4,8 +4,9 @@ import math
 from typing import NamedTuple
 
 from rover.core.course import ARC, Course
-from rover.core.scale import BOTH_SCALES, LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED, ByCourse, Scale, Window
+from rover.core.scale import LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED
 from rover.core.side import Moved, Side
+from rover.core.together import Together
 from rover.core.turns import FACTOR_CHANGE, Turns
 from rover.files.robot import Robot
 
@@ -53,8 +54,7 @@ class Sides:
         self._track = robot.body.track
         self._course = Course(self._track, has_heading=robot.devices.heading is not None)
         self._left, self._right = Side(robot), Side(robot)
-        self._arc = Window()
-        self._in_arcs = ByCourse({ARC: Scale(2.0 * robot.body.metres_per_count, *BOTH_SCALES)})
+        self._together = Together(robot)
         self._believed = {"left": self._left, "right": self._right}
 
     def begin(self) -> None:
@@ -62,8 +62,7 @@ class Sides:
         self._unsure += self.in_question
         self._left.begin()
         self._right.begin()
-        self._in_arcs.begin()
-        self._arc.begin()
+        self._together.begin()
 
     def mark(self) -> None:
         """Note that counts and heading agree."""
@@ -80,16 +79,15 @@ class Sides:
         """Take in the ways (m) that both counted in a time (s), and the turn (rad) that the heading told in it, None
         where it told nothing."""
         course = self._course.move(left, right, turned)
-        if course != ARC and self._in_arcs.in_question:  # an arc that is over tells no more
-            self._unsure += self._in_arcs.in_question
-            self._in_arcs.begin()
+        arcs = self._together.arcs
+        if course != ARC and arcs.in_question:  # an arc that is over tells no more
+            self._unsure += arcs.in_question
+            arcs.begin()
         moved = Moved((right - left) / self._track, turned, course)
         of_left = self._left.count(left, moved, seconds)
         of_right = self._right.count(right, moved, seconds)
         if of_left is not None and of_right is not None:
-            whole = self._arc.add(of_left.plus(of_right), seconds)
-            if whole is not None:
-                self._in_arcs.count(ARC, whole)
+            self._together.count(course, of_left.mean(of_right), seconds)
 
     @property
     def undecided(self) -> float:
@@ -99,20 +97,33 @@ class Sides:
     @property
     def in_question(self) -> float:
         """Way (m) that may have been gone otherwise than it was counted."""
-        of_one = max(max(side.undecided, side.by_line.in_question) for side in self._believed.values())
-        return of_one if len(self._believed) == 1 else max(of_one, self._in_arcs.in_question)
+        of_one = max(max(side.undecided, self._odd(side)) for side in self._believed.values())
+        return of_one if len(self._believed) == 1 else max(of_one, self._together.in_question)
+
+    def _odd(self, side: Side) -> float:
+        """Return the way (m) that a side may have gone otherwise than it counted, by its own line.
+
+        While both believed sides together go as they did before, the ground has one push for the other.
+        """
+        return side.by_line.in_question if len(self._believed) == 1 or not self._together.are_as_due else 0.0
+
+    def _is_amiss(self, side: Side) -> bool:
+        """Tell whether a side surely counts otherwise than before by its own line, with the same reserve."""
+        return side.by_line.is_amiss and self._odd(side) > 0.0
 
     def take_unsure(self) -> Unsure:
         """Return what counts have left open since the last look."""
-        of_sides = max(
-            max(side.scale.take_unaccounted(), side.by_line.take_unaccounted()) for side in self._believed.values()
-        )
-        way = self._unsure + max(of_sides, self._in_arcs.take_unaccounted())
+        of_sides = max(self._unaccounted(side) for side in self._believed.values())
+        way = self._unsure + max(of_sides, self._together.take_unaccounted())
         if not way and not self._stood:
             return SURE_OF_ALL
         unsure = Unsure(way, self._stood)
         self._unsure, self._stood = 0.0, False
         return unsure
+
+    def _unaccounted(self, side: Side) -> float:
+        by_file, by_line = side.scale.take_unaccounted(), side.by_line.take_unaccounted()
+        return max(by_file, by_line if self._odd(side) else 0.0)
 
     def leave_out(self, name: str) -> None:
         """Go on without the side whose counts lie, and take what is in question for unsure."""
@@ -138,12 +149,12 @@ class Sides:
     @property
     def are_acquitted(self) -> bool:
         """Since the heading agreed with them, the counts were surely what their duties make."""
-        return all(side.scale.is_acquitted and not side.by_line.in_question for side in (self._left, self._right))
+        return all(side.scale.is_acquitted and not self._odd(side) for side in (self._left, self._right))
 
     def blamed(self) -> CountsVerdict | None:
         """Return what is wrong with the counts by which a heading is contradicted; None if they are not to blame."""
         sides = {"left": self._left, "right": self._right}
-        wrong = [name for name, side in sides.items() if side.scale.contradicts or side.by_line.is_amiss]
+        wrong = [name for name, side in sides.items() if side.scale.contradicts or self._is_amiss(side)]
         if len(wrong) == 2:
             return CountsVerdict("", "neither duties nor heading agree with the counts: look after the encoders")
         return CountsVerdict(wrong[0], "counts otherwise than its motor does, and the heading too") if wrong else None
@@ -154,7 +165,7 @@ class Sides:
             return self._judge_alone(*self._believed.items())
         left, right = self._left, self._right
         change = 1.0 if turns is None else turns.factor_change
-        if left.is_well and right.is_well and not self._are_both_amiss and change <= FACTOR_CHANGE:
+        if left.is_well and right.is_well and not self._together.is_amiss and change <= FACTOR_CHANGE:
             return None
         noise = 0.0 if turns is None else turns.noise
         if left.stands and right.stands and abs(left.turned) > TURN_TO_TELL + NOISE_FACTOR * noise:
@@ -182,16 +193,10 @@ class Sides:
             return CountsVerdict(
                 "", f"both sides count {lately:.1f} times what their motors do, as the heading says: {MEASURES}"
             )
-        if self._are_both_amiss:
-            times = (left.by_line.settled, right.by_line.settled, self._in_arcs.settled)
-            worst = max(times, key=lambda one: abs(one - 1.0))
-            return CountsVerdict("", f"both sides count {worst:.1f} times what their motors made before: {CHANGED}")
+        if self._together.is_amiss:
+            times = self._together.settled
+            return CountsVerdict("", f"both sides count {times:.1f} times what their motors made before: {CHANGED}")
         return self._judge("left", left, right, turns) or self._judge("right", right, left, turns)
-
-    @property
-    def _are_both_amiss(self) -> bool:
-        left, right = self._left.by_line, self._right.by_line
-        return self._in_arcs.is_amiss or (left.is_beyond_both and right.is_beyond_both)
 
     def _judge_alone(self, believed: tuple[str, Side]) -> CountsVerdict | None:
         name, side = believed
@@ -211,7 +216,7 @@ class Sides:
             return CountsVerdict(name, f"counts {scale:.1f} times what its motor does, and the heading says so too")
         before, (least, most) = side.by_line.settled, LINE_SCALES
         is_short = before < least and _turns_as_if_short(turns, outwards * side.sense, SHORT_TURN)
-        if side.by_line.is_amiss and (before > most or is_short) and not other.by_line.in_question:
+        if self._is_amiss(side) and (before > most or is_short) and not self._odd(other):
             return CountsVerdict(name, f"counts {before:.1f} times what its motor made before")
         if side.is_against or (side.stands and not other.stands):
             return _judge_by_heading(name, side, turns)

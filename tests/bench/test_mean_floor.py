@@ -36,17 +36,15 @@ def test_a_straight_way_does_not_care_where_the_turn_centre_is(bay):
 
 def test_the_turn_centre_is_drawn_by_the_seed_within_its_span(bay):
     floor = bay.bench_file(floor={"turn_ahead": ["-2 cm", "2 cm"], "turn_left": ["1 cm", "2 cm"]}).floor
-    centres = [TurnCentre(floor, seed) for seed in range(100)]
-    assert all(-0.02 <= centre.ahead <= 0.02 and 0.01 <= centre.left <= 0.02 for centre in centres)
-    assert statistics.stdev(centre.ahead for centre in centres) == pytest.approx(0.04 / math.sqrt(12.0), rel=0.2)
+    centres = [TurnCentre(floor, seed).turn(0.0) for seed in range(100)]
+    assert all(-0.02 <= ahead <= 0.02 and 0.01 <= left <= 0.02 for ahead, left in centres)
+    assert statistics.stdev(ahead for ahead, _ in centres) == pytest.approx(0.04 / math.sqrt(12.0), rel=0.2)
 
 
 def test_the_turn_centre_wanders_as_the_base_turns(bay):
     floor = bay.bench_file(floor={"turn_ahead": "1 cm", "turn_left": "0 m", "turn_wander": "8 mm"}).floor
-    centre, places = TurnCentre(floor, 1), []
-    for _ in range(40_000):
-        centre.turn(0.11)
-        places.append(centre.ahead)
+    centre = TurnCentre(floor, 1)
+    places = [centre.turn(0.11)[0] for _ in range(40_000)]
     assert statistics.fmean(places) == pytest.approx(0.01, abs=0.0005)
     assert statistics.stdev(places) == pytest.approx(0.008, rel=0.05)
     rad_later = round(1.0 / 0.11)

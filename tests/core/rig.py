@@ -34,6 +34,7 @@ class Rig:
         gains: of the motors; ``kept``: shares of the ways that reach the ground.
         bends: the power of duty by which the motors' speed grows: 1 is a line.
         scrubs: how many times as fast a side goes that is driven against the other.
+        is_coupled: by the ground: driven the same way, both sides go as fast as each other, however they share it.
     """
 
     robot: Robot = ROBOT
@@ -44,6 +45,7 @@ class Rig:
     kept: tuple[float, float] = (1.0, 1.0)
     bends: float = 1.0
     scrubs: float = 1.0
+    is_coupled: bool = False
     track_factor: float = 1.5
     noise: float = 0.005
     dead_band: float = ROBOT.devices.drive.dead_band
@@ -94,7 +96,9 @@ class Rig:
         kept_up = [speed * counted for speed, counted in zip(self.speeds, self.counts, strict=True)]
         checks.drive(duties, tuple(kept_up if self.told is None else self.told), STEP)
         counted, ground = [], []
-        for side, duty in enumerate(duties):
+        mean = 0.5 * (duties[0] + duties[1])
+        for side, own in enumerate(duties):
+            duty = mean if self.is_coupled and duties[0] * duties[1] > 0.0 else own
             share = max(0.0, abs(duty) - self.dead_band) / (1.0 - self.dead_band)
             goal = math.copysign(share**self.bends, duty) * drive.top_speed * self.gains[side]
             goal *= self.scrubs if duties[0] * duties[1] < 0.0 else 1.0

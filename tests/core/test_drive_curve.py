@@ -1,5 +1,7 @@
 """Counts that change their scale in the middle of a run, held against what the duties made of them before."""
 
+import math
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -138,6 +140,23 @@ class TestWhatIsNoLie:
         for speed in (0.2, 0.3, 0.4) * 3:
             rig.hold(speed, speed, 2.0)
         assert not rig.hold(0.03, 0.03, 30.0).hold(0.3, 0.3, 3.0).verdict
+
+    @pytest.mark.parametrize("swing", [0.05, 0.12, 0.2])
+    def test_sides_that_share_what_the_ground_makes_them_do_together(self, swing):
+        rig = Rig(is_coupled=True)
+        for step in range(3000):
+            duty, more = 0.45 - 0.15 * math.sin(step / 700.0), swing * math.sin(step / 190.0)
+            rig.drive(duty + more, duty - more, 0.02)
+        assert not rig.verdict
+
+    def test_counts_of_both_that_change_while_the_sides_share(self):
+        rig = Rig(is_coupled=True)
+        for step in range(1500):
+            duty, more = 0.45 - 0.15 * math.sin(step / 300.0), 0.12 * math.sin(step / 190.0)
+            rig.drive(duty + more, duty - more, 0.02)
+        rig.counts = (2.0, 2.0)
+        rig.hold(0.2, 0.2, 20.0)
+        assert rig.verdict == "stop"
 
     def test_friction_that_falls(self):
         rig = Rig(dead_band=0.2)

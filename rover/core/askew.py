@@ -38,10 +38,11 @@ NEAR = 0.3
 """What is nearer (m) may be pushed."""
 ONE_THING = 0.2
 """What is seen to be farther (m) from where it was is another one."""
-GAP_NS = 3_000_000_000
-"""So is what was not seen for so long."""
+GAP_NS, GAP = 1_000_000_000, 0.15
+"""So is what was not seen for so long, or on so long a way (m): a look from afar has no other to be judged by."""
 TURNS = math.radians(15.0)
-"""While the robot turns faster (rad/s), a frame that comes late is turned as well."""
+"""While the robot turns faster (rad/s), a frame that comes late is turned as well, and wheels scrub: what is seen
+afterwards is followed anew."""
 
 
 class _Aside(NamedTuple):
@@ -103,6 +104,11 @@ class _Thing(NamedTuple):
             self.products + way * sight.conjugate(),
         )
 
+    def goes_on(self, camera: complex, place: complex, taken_ns: int) -> bool:
+        """Tell whether what is seen now at a place is surely the same, and seen soon after."""
+        is_same = abs(place - self.place) <= ONE_THING
+        return is_same and taken_ns - self.seen_ns <= GAP_NS and abs(camera - self.camera) <= GAP
+
     def tells(self) -> "_Aside":
         """Return what it tells of where the camera looks; nothing before it was seen often enough."""
         if self.looks < LOOKS or self.far < SPREAD:
@@ -140,8 +146,15 @@ class Askew:
         self.astray = self._marker_from = 0.0
 
     def begin(self) -> None:
-        """Begin anew: nobody knows where the robot went."""
+        """Follow all anew: nobody knows where the robot went."""
+        for thing in self._things.values():
+            self._keep(thing)
         self._things.clear()
+
+    def _keep(self, thing: _Thing | None) -> None:
+        """Keep what a thing has told that is not followed any more."""
+        if thing is not None and (told := thing.tells()).weight:
+            self._earlier = told.with_earlier(self._earlier)
 
     def move(self, way: float) -> None:
         """Account for the robot's way (m) by its counts, backwards negative."""
@@ -156,6 +169,7 @@ class Askew:
         self._middle += cmath.rect(self._way, heading - 0.5 * turned)
         self._heading, self._seen_ns, self._way = heading, taken_ns, 0.0
         if abs(turned) > TURNS * seconds:
+            self.begin()
             return ""
         camera = self._middle + cmath.rect(self._ahead, heading)
         kinds = [one.kind for one in objects]
@@ -172,9 +186,8 @@ class Askew:
     def _follow(self, kind: str, camera: complex, sight: complex, taken_ns: int) -> _Thing:
         """Return what is known of a thing with this look at it, or of another that has come in its place."""
         thing, place = self._things.get(kind), camera + sight
-        if thing is None or taken_ns - thing.seen_ns > GAP_NS or abs(place - thing.place) > ONE_THING:
-            if thing is not None and (told := thing.tells()).weight:
-                self._earlier = told.with_earlier(self._earlier)
+        if thing is None or not thing.goes_on(camera, place, taken_ns):
+            self._keep(thing)
             thing = _Thing(camera, taken_ns, camera, place)
         if thing.looks and abs(camera - thing.camera) < STEP:
             return thing._replace(seen_ns=taken_ns, place=place)

@@ -89,6 +89,18 @@ def test_two_of_a_kind_in_one_frame_tell_nothing():
     assert not said_of([("teal", (1.6, 0.2)), ("teal", (1.7, -0.2))], math.radians(20.0))
 
 
+@pytest.mark.parametrize("turn", [0.0, 0.5])
+def test_one_look_from_afar_tells_nothing_of_many_from_near(turn):
+    """It was off by 4 deg, as one look may be; a way that nobody saw anything on, or a turn, lies between."""
+    askew = Askew(AHEAD)
+    for frame in range(60):
+        heading = 0.0 if frame else turn
+        pose = Pose(0.4 + 0.01 * frame if frame else 0.0, 0.0, heading)
+        askew.move(0.4 if frame == 1 else 0.01)
+        thing = seen(pose, (1.4, 0.2), "teal", math.radians(0.0 if frame else 4.0), None)
+        assert not askew.see([thing], heading, frame * PERIOD_NS)
+
+
 @pytest.mark.parametrize("seed", range(20))
 def test_wheels_that_spin_where_something_holds_the_robot_tell_nothing(seed):
     askew, random = Askew(AHEAD), Random(seed)

@@ -221,7 +221,7 @@ class TurnCentre:
         """Have the base turn (rad); return where the point is now (m): ahead of the wheels' middle, and to its left."""
         self._turned += abs(angle)
         if self._turned > self.PORTION:
-            self._turned = 0.0
+            self._turned -= self.PORTION
             (ahead, left), (usual_ahead, usual_left) = self._now, self._usual
             self._now = self._moved(ahead, usual_ahead), self._moved(left, usual_left)
         return self._now

@@ -4,16 +4,14 @@ What stands still lies, from wherever it is seen, at one place: camera + sight. 
 angle contradict the way that the robot went between them, and turned back by it they fit. The angle is that of the
 least-squares fit of one figure, turned and scaled, to another: in the plane a regression of complex numbers
 (S. Umeyama, "Least-Squares Estimation of Transformation Parameters Between Two Point Patterns", IEEE Trans. PAMI 13,
-1991; from memory). Distances that are all too long, or wheels that slip, change the scale alone; a heading that is off
-turns both figures.
-"""
+1991; from XX"""
 
 import cmath
 import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from rover.devices.readings import MARKER, Detection
+from rover.devices.readings import Detection
 from rover.quantities import wrap
 
 ASIDE = math.radians(5.0)
@@ -34,15 +32,22 @@ TIMES = 0.6, 1.7
 """The robot comes so many times nearer as what it sees does; else wheels spin, or somebody moves the thing..."""
 MOST = math.radians(60.0)
 """... and so does what would be seen farther aside than this."""
-NEAR = 0.3
-"""What is nearer (m) may be pushed."""
-ONE_THING = 0.2
-"""What is seen to be farther (m) from where it was is another one."""
+BEFORE_JAWS = 0.1
+"""What is so near (m) to the jaws' tips may be pushed."""
+ONE_THING, ONE_BEARING = 0.2, math.radians(2.5)
+"""What is seen to be farther (m) from where it was, or aside by more (rad) than one frame's error, is another one."""
 GAP_NS, GAP = 1_000_000_000, 0.15
 """So is what was not seen for so long, or on so long a way (m): a look from afar has no other to be judged by."""
 TURNS = math.radians(15.0)
 """While the robot turns faster (rad/s), a frame that comes late is turned as well, and wheels scrub: what is seen
 afterwards is followed anew."""
+
+
+class Verdict(NamedTuple):
+    """What is wrong, and by which angle (rad) sights are turned."""
+
+    why: str
+    turned: float
 
 
 class _Aside(NamedTuple):
@@ -51,9 +56,13 @@ class _Aside(NamedTuple):
     weight: float
     weighted: float
 
-    def with_earlier(self, earlier: "_Aside") -> "_Aside":
+    def faded(self) -> "_Aside":
+        """Return the same, less sure."""
+        return _Aside(KEPT * self.weight, KEPT * self.weighted)
+
+    def plus(self, other: "_Aside") -> "_Aside":
         """Return both together."""
-        return _Aside(self.weight + KEPT * earlier.weight, self.weighted + KEPT * earlier.weighted)
+        return _Aside(self.weight + other.weight, self.weighted + other.weighted)
 
     @property
     def angle(self) -> float:
@@ -63,7 +72,11 @@ class _Aside(NamedTuple):
     @property
     def is_plain(self) -> bool:
         """It surely looks aside."""
-        return abs(self.angle) > ASIDE and abs(self.angle) > ASIDE + SIGMAS / math.sqrt(self.weight)
+        return self.weight > 0.0 and abs(self.angle) > ASIDE + SIGMAS / math.sqrt(self.weight)
+
+    def agrees(self, other: "_Aside") -> bool:
+        """Tell whether both tell of an angle to the same side."""
+        return self.angle * other.angle > 0.0 and min(abs(self.angle), abs(other.angle)) > 0.5 * ASIDE
 
 
 NOTHING = _Aside(0.0, 0.0)
@@ -104,10 +117,11 @@ class _Thing(NamedTuple):
             self.products + way * sight.conjugate(),
         )
 
-    def goes_on(self, camera: complex, place: complex, taken_ns: int) -> bool:
-        """Tell whether what is seen now at a place is surely the same, and seen soon after."""
-        is_same = abs(place - self.place) <= ONE_THING
-        return is_same and taken_ns - self.seen_ns <= GAP_NS and abs(camera - self.camera) <= GAP
+    def goes_on(self, camera: complex, sight: complex) -> bool:
+        """Tell whether what is seen now is surely the same, and from near enough."""
+        moved = (camera + sight - self.place) / sight  # along the line of sight, and across it
+        is_same = abs(moved * sight) <= ONE_THING and abs(moved.imag) <= ONE_BEARING
+        return is_same and abs(camera - self.camera) <= GAP
 
     def tells(self) -> "_Aside":
         """Return what it tells of where the camera looks; nothing before it was seen often enough."""
@@ -123,7 +137,7 @@ class _Thing(NamedTuple):
             return NOTHING
         unexplained = max(0.0, of_cameras - abs(product) ** 2 / of_sights)
         noise = max(NOISE, math.sqrt(unexplained / (2 * self.looks - 4)))
-        weight = 1.0 / (ALIKE * ALIKE + noise * noise / of_sights)
+        weight = 1.0 / (ALIKE**2 + (noise / times) ** 2 / of_sights)
         return _Aside(weight, weight * angle)
 
 
@@ -132,36 +146,26 @@ class Askew:
 
     Args:
         ahead: of the camera before the robot's middle (m).
-
-    Attributes:
-        astray: how far (m) off a position may be that was fixed by the tray's marker, once something is wrong.
+        reach: of the jaws' tips before it (m).
     """
 
-    def __init__(self, ahead: float) -> None:
-        self._ahead = ahead
+    def __init__(self, ahead: float, reach: float) -> None:
+        self._ahead, self._near = ahead, reach - ahead + BEFORE_JAWS
         self._middle, self._way = 0j, 0.0
         self._heading, self._seen_ns = 0.0, 0
         self._things: dict[str, _Thing] = {}
-        self._earlier = NOTHING
-        self.astray = self._marker_from = 0.0
+        self._last = self._earlier = NOTHING
 
     def begin(self) -> None:
         """Follow all anew: nobody knows where the robot went."""
-        for thing in self._things.values():
-            self._keep(thing)
-        self._things.clear()
-
-    def _keep(self, thing: _Thing | None) -> None:
-        """Keep what a thing has told that is not followed any more."""
-        if thing is not None and (told := thing.tells()).weight:
-            self._earlier = told.with_earlier(self._earlier)
+        self._end(*self._things)
 
     def move(self, way: float) -> None:
         """Account for the robot's way (m) by its counts, backwards negative."""
         self._way += way
 
-    def see(self, objects: Sequence[Detection], heading: float, taken_ns: int) -> str:
-        """Take in what a frame shows, where nothing is held before the camera; return what is wrong with it, or ''.
+    def see(self, objects: Sequence[Detection], heading: float, taken_ns: int) -> Verdict | None:
+        """Take in what a frame shows, where nothing is held before the camera; return what is wrong with it.
 
         ``heading`` is what is believed of the robot's (rad) when the frame was taken.
         """
@@ -170,35 +174,45 @@ class Askew:
         self._heading, self._seen_ns, self._way = heading, taken_ns, 0.0
         if abs(turned) > TURNS * seconds:
             self.begin()
-            return ""
+            return None
+        self._end(*(kind for kind, thing in self._things.items() if taken_ns - thing.seen_ns > GAP_NS))
         camera = self._middle + cmath.rect(self._ahead, heading)
         kinds = [one.kind for one in objects]
         for one in objects:
-            if one.kind == MARKER:
-                self._marker_from = one.distance
-            if kinds.count(one.kind) == 1 and one.distance > NEAR:
-                thing = self._follow(one.kind, camera, cmath.rect(one.distance, heading + one.bearing), taken_ns)
-                self._things[one.kind] = thing
-                if said := self._judge(thing):
-                    return said
-        return ""
+            if kinds.count(one.kind) > 1:
+                self._end(one.kind)
+            elif one.distance > self._near:
+                sight = cmath.rect(one.distance, heading + one.bearing)
+                self._follow(one.kind, camera, sight, taken_ns)
+                if verdict := self._judge(one.kind):
+                    return verdict
+        return None
 
-    def _follow(self, kind: str, camera: complex, sight: complex, taken_ns: int) -> _Thing:
-        """Return what is known of a thing with this look at it, or of another that has come in its place."""
+    def _follow(self, kind: str, camera: complex, sight: complex, taken_ns: int) -> None:
+        """Take in a look at a thing, or at another that has come in its place."""
         thing, place = self._things.get(kind), camera + sight
-        if thing is None or not thing.goes_on(camera, place, taken_ns):
-            self._keep(thing)
+        if thing is None or not thing.goes_on(camera, sight):
+            self._end(kind)
             thing = _Thing(camera, taken_ns, camera, place)
         if thing.looks and abs(camera - thing.camera) < STEP:
-            return thing._replace(seen_ns=taken_ns, place=place)
-        return thing.seen(camera, sight, taken_ns)
+            self._things[kind] = thing._replace(seen_ns=taken_ns, place=place)
+        else:
+            self._things[kind] = thing.seen(camera, sight, taken_ns)
 
-    def _judge(self, thing: _Thing) -> str:
-        told = thing.tells()
-        for aside in (told, told.with_earlier(self._earlier)) if told.weight else ():
-            if aside.is_plain:
-                self.astray = abs(aside.angle) * self._marker_from
-                side = "left" if aside.angle > 0.0 else "right"
-                angle = math.degrees(abs(aside.angle))
-                return f"looks {angle:.0f} deg to the {side} of where it should: was it knocked?"
-        return ""
+    def _end(self, *kinds: str) -> None:
+        """Follow things no more, and keep what they have told."""
+        for thing in [self._things.pop(kind) for kind in kinds if kind in self._things]:
+            if (told := thing.tells()).weight:
+                self._last, self._earlier = told, told.plus(self._earlier.faded())
+
+    def _judge(self, kind: str) -> Verdict | None:
+        """Hold what a thing tells together with another, or with all before it."""
+        told = self._things[kind].tells()
+        others = [thing.tells() for other, thing in self._things.items() if other != kind] if told.weight else []
+        for other in (*others, self._last, self._earlier):
+            aside = told.plus(other)
+            if told.agrees(other) and aside.is_plain:
+                side, angle = "left" if aside.angle > 0.0 else "right", abs(aside.angle)
+                where = f"{math.degrees(angle):.0f} deg to the {side} of where it should"
+                return Verdict(f"looks {where}: was it knocked?", angle)
+        return None

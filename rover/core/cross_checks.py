@@ -23,12 +23,20 @@ GAP_S = 0.2
 LATE_NS = 150_000_000
 """What comes later than this was held up, and commands may have been, too."""
 
+HEADED_NS = 500_000_000
+"""So long after the last heading it is still known how the robot is turned."""
+
 
 class Doubt(NamedTuple):
-    """A device that is no longer believed, and why."""
+    """A device that is no longer believed, and why.
+
+    Attributes:
+        turned: angle (rad) by which all was turned that it told.
+    """
 
     device: str
     why: str
+    turned: float = 0.0
 
 
 class CrossChecks:
@@ -57,7 +65,9 @@ class CrossChecks:
         self._beyond = {name: Beyond() for name in finders}
         self._along = {name: math.cos(keys.mount.towards) for name, keys in finders.items()}
         camera = robot.devices.camera
-        self._sightings, self._askew = Sightings(), Askew(0.0 if camera is None else camera.ahead)
+        self._sightings = Sightings()
+        self._askew = Askew(0.0 if camera is None else camera.ahead, robot.body.gripper_reach)
+        self._headed_ns = -HEADED_NS
         self._volts = None if battery is None else Volts(battery)
         self._duty = self._without_counts_s = self._astray = 0.0
         self._doubted: set[str] = set()
@@ -110,6 +120,7 @@ class CrossChecks:
         """Take in a heading."""
         if self._turns is None:
             return
+        self._headed_ns = taken_ns
         verdict = self._turns.tell(value, taken_ns)
         if self._without_counts_s > GAP_S:
             self._turns.begin()  # nothing is there that it could contradict
@@ -136,9 +147,11 @@ class CrossChecks:
         if "camera" in self._doubted:
             return
         self._doubt("camera", self._sightings.see(objects, heading))
-        if self.takes_angle and self.takes_rate:
-            self._doubt("camera", self._askew.see(objects, heading, taken_ns))
-            self._astray, self._askew.astray = self._astray + self._askew.astray, 0.0
+        is_headed = self.takes_angle and self.takes_rate and taken_ns - self._headed_ns < HEADED_NS
+        if not is_headed or self.lying_side:
+            self._askew.begin()  # nobody knows well enough where the camera was
+        elif verdict := self._askew.see(objects, heading, taken_ns):
+            self._doubt("camera", *verdict)
 
     def measure(self, value: BatteryValue) -> None:
         """Take in what a battery monitor says."""
@@ -178,10 +191,10 @@ class CrossChecks:
         if turns is None or not self.takes_rate or not turns.has_rate:
             self._stop(f"{why}, and there is no turn rate to go on with the other side alone")
 
-    def _doubt(self, device: str, why: str) -> None:
+    def _doubt(self, device: str, why: str, turned: float = 0.0) -> None:
         if why and device not in self._doubted:
             self._doubted.add(device)
-            self.found.append(Doubt(device, why))
+            self.found.append(Doubt(device, why, turned))
 
     def _stop(self, why: str) -> None:
         self.why_stop = self.why_stop or why

@@ -83,7 +83,8 @@ PAIRS = (
     Pair(
         "counts and what the duties made of them before",
         f"both sides together, by the line that was learned of both on straights or in turns on the spot, within "
-        f"{SIGMAS:g} sigmas; one by its own line, where both together are off by {ABOUT:.0%}: the ground couples them",
+        f"{SIGMAS:g} sigmas; one by its own line, where both together are off by {ABOUT:.0%}, "
+        "since the ground couples them, or it alone is left",
         f"over {SCALE_WAY:g} m more than {LINE_SCALES[1]:g} times that (both: {BOTH_SCALES[1]:g}), or less than "
         f"{LINE_SCALES[0]:g} times and as much as was told; beyond {IN_QUESTION[0]:g} to {IN_QUESTION[1]:g} times the "
         "position is less sure meanwhile",
@@ -165,8 +166,8 @@ PAIRS = (
     Pair(
         "sightings and the robot's own way",
         f"something is seen alone of its kind from {LOOKS} places on {SPREAD * 100:g} cm, nothing is held",
-        f"{math.degrees(ASIDE):g} deg and {SIGMAS_ASIDE:g} sigmas, by which all sights are turned: of one thing, or of "
-        "all that were followed lately",
+        f"{math.degrees(ASIDE):g} deg and {SIGMAS_ASIDE:g} sigmas, by which all sights are turned, of two things or of "
+        "the last few, each to the same side",
         "the camera is doubted, and a place that was fixed by the tray's marker is less sure: its mount was knocked",
     ),
     Pair(

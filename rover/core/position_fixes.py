@@ -73,6 +73,7 @@ class PositionFixes:
         place = known.ground.marker
         if place is not None and fix_by_marker(known.filter, pose, known.targets.view.ahead, place, marker):
             known.fixes.markers += 1
+            known.fixes.marker_from = marker.distance
             self._enter("the marker", before)
 
     def _enter(self, what: str, before: Pose) -> None:

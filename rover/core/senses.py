@@ -127,8 +127,11 @@ class Senses:
     def _doubt(self) -> None:
         """Have known what no longer is believed; where nobody knows any more where the robot goes, it stops."""
         checks = self._checks
-        for device, why in checks.found:
-            self._health.doubt(device, why, self._known.events)
+        known = self._known
+        for device, why, turned in checks.found:
+            self._health.doubt(device, why, known.events)
+            if turned:
+                known.filter.lost(turned * known.fixes.marker_from)
         checks.found.clear()
         if checks.why_stop:
             self._stopping.stop(checks.why_stop)

@@ -129,7 +129,7 @@ class Side:
                 self.by_line.count(course, whole)
             if expected.is_judged and not self.by_line.is_in_question_but_on(course):
                 curve.learn(driven, ahead)
-        return Went(ahead, driven, expected.is_judged)
+        return Went(ahead, seconds, driven, expected.is_judged)
 
     @property
     def sense(self) -> int:

@@ -55,6 +55,7 @@ class Sides:
         self._course = Course(self._track, has_heading=robot.devices.heading is not None)
         self._left, self._right = Side(robot), Side(robot)
         self._together = Together(robot)
+        self._was_arc = False
         self._believed = {"left": self._left, "right": self._right}
 
     def begin(self) -> None:
@@ -79,15 +80,15 @@ class Sides:
         """Take in the ways (m) that both counted in a time (s), and the turn (rad) that the heading told in it, None
         where it told nothing."""
         course = self._course.move(left, right, turned)
-        arcs = self._together.arcs
-        if course != ARC and arcs.in_question:  # an arc that is over tells no more
-            self._unsure += arcs.in_question
-            arcs.begin()
+        if course != ARC and self._was_arc:  # an arc that is over tells no more
+            self._unsure += self._together.arcs.in_question
+            self._together.end_arc()
+        self._was_arc = course == ARC
         moved = Moved((right - left) / self._track, turned, course)
         of_left = self._left.count(left, moved, seconds)
         of_right = self._right.count(right, moved, seconds)
-        if of_left is not None and of_right is not None:
-            self._together.count(course, of_left.mean(of_right), seconds)
+        if of_left is not None and of_right is not None and len(self._believed) == 2:
+            self._together.count(course, of_left.mean(of_right))
 
     @property
     def undecided(self) -> float:
@@ -129,6 +130,7 @@ class Sides:
         """Go on without the side whose counts lie, and take what is in question for unsure."""
         self._unsure += self.in_question
         self._agree()
+        self._together.begin()
         del self._believed[name]
 
     def _concede(self) -> None:

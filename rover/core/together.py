@@ -15,13 +15,14 @@ from rover.files.robot import Robot
 
 
 class Went(NamedTuple):
-    """How far (m) a side went by its counts in the direction of its duty, and how it was driven.
+    """How far (m) a side went by its counts in the direction of its duty, in which time (s), and how it was driven.
 
     Attributes:
         is_judged: for half of the time the duty surely turned the wheels.
     """
 
     way: float = 0.0
+    seconds: float = 0.0
     driven: Driven = Driven()
     is_judged: bool = False
 
@@ -29,7 +30,8 @@ class Went(NamedTuple):
         """Return the mean of two sides."""
         both = self.driven.plus(other.driven)
         driven = Driven(0.5 * both.duty, 0.5 * both.seconds, 0.5 * both.told)
-        return Went(0.5 * (self.way + other.way), driven, self.is_judged and other.is_judged)
+        way, seconds = 0.5 * (self.way + other.way), max(self.seconds, other.seconds)
+        return Went(way, seconds, driven, self.is_judged and other.is_judged)
 
 
 class Together:
@@ -54,9 +56,14 @@ class Together:
         for window in self._windows.values():
             window.begin()
 
-    def count(self, course: int, went: Went, seconds: float) -> None:
-        """Take in how far both went on a course in a time (s), on average."""
-        way, driven, is_judged = went
+    def end_arc(self) -> None:
+        """Begin anew in arcs."""
+        self.arcs.begin()
+        self._windows[ARC].begin()
+
+    def count(self, course: int, went: Went) -> None:
+        """Take in how far both went on a course, on average."""
+        way, seconds, driven, is_judged = went
         curve = self._curves.get(course)
         counted = Counted((curve or self._curves[STRAIGHT]).due(driven), way, driven.told)
         if counted.due.most > 0.0 and (whole := self._windows[course].add(counted, seconds)) is not None:

@@ -196,12 +196,13 @@ class FixCounts:
     """How often the position has been fixed in a run, by known walls and by the tray's marker.
 
     ``looks``: at each wall, by its number in the errand file. ``moved``: how far (m) along x and y all fixes together
-    have moved the position.
+    have moved the position. ``marker_from``: how far (m) the marker was off by which it was fixed last.
     """
 
     walls: int = 0
     markers: int = 0
     moved: XY = (0.0, 0.0)
+    marker_from: float = 0.0
     looks: dict[int, WallLooks] = field(default_factory=dict)
 
     def range_to(self, view: WallView, distance: float, *, passed: bool) -> None:

@@ -1,8 +1,11 @@
 """What follows from a doubt: the run goes on with what is left, slowly, or a stop latches."""
 
+import itertools
+import math
+
 import pytest
 
-from rover.devices.readings import HeadingValue, RangeValue, WheelCounts
+from rover.devices.readings import Detection, Detections, HeadingValue, RangeValue, WheelCounts
 from rover.events import Health, HealthChange, Stop
 
 
@@ -72,3 +75,24 @@ def test_a_position_that_is_not_known_stops(driving):
     driving.core.known.filter.lost(1.0)
     records = driving.steps(1.0)
     assert of(records, Stop)[0].cause.startswith("the position is sure to")
+
+
+def test_a_place_that_a_knocked_camera_fixed_by_the_marker_is_less_sure(driving):
+    def jar(kind, x, y):
+        """Return what a camera that looks 10 deg to the left sees of a jar (m)."""
+        pose, ahead = driving.core.pose, driving.core.known.targets.view.ahead
+        dx = x - pose.x - ahead * math.cos(pose.heading)
+        dy = y - pose.y - ahead * math.sin(pose.heading)
+        bearing = math.atan2(dy, dx) - pose.heading - math.radians(10.0)
+        return Detections((Detection(kind, bearing, math.hypot(dx, dy), 0.01, 0.05, 0.1),))
+
+    driving.core.known.fixes.marker_from = 1.5
+    x, y, _ = driving.core.pose
+    records, sigmas = [], [driving.core.known.filter.position_doubt.worst]
+    for kind, ahead in (("amber", 1.4), ("teal", 2.2)):
+        for _ in range(150):
+            records.append(driving.step(camera=jar(kind, x + ahead, y + 0.1)))
+            sigmas.append(driving.core.known.filter.position_doubt.worst)
+    assert doubts(records) == ["camera"]
+    most = max(after**2 - before**2 for before, after in itertools.pairwise(sigmas))
+    assert math.sqrt(most) == pytest.approx(math.radians(10.0) * 1.5, rel=0.1)

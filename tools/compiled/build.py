@@ -30,7 +30,7 @@ MODULES = {
     ".": "geometry",
     "bench": "bench crowd devices draws faults floor gripper happenings line lips motors objects orientation "
     "rendered_camera report_faults reporter sight sonar",
-    "core": "askew beyond course cross_checks drive_curve due health lag position_fixes possible sameness scale senses "
+    "core": "beyond course cross_checks drive_curve due health lag position_fixes possible sameness scale senses "
     "side sides signals step stopping targeting together turns",
     "errand": "ledger",
     "estimate": "covariance doubt field fixes grip history jump looked_at odometry pose slip source turning unseen "

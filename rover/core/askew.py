@@ -4,7 +4,10 @@ What stands still lies, from wherever it is seen, at one place: camera + sight. 
 angle contradict the way that the robot went between them, and turned back by it they fit. The angle is that of the
 least-squares fit of one figure, turned and scaled, to another: in the plane a regression of complex numbers
 (S. Umeyama, "Least-Squares Estimation of Transformation Parameters Between Two Point Patterns", IEEE Trans. PAMI 13,
-1991; from XX"""
+1991; from memory). Distances that are all too long, or wheels that slip, change the scale alone; a heading that is off
+all the time turns both figures. One that changes, or a thing that moves, looks like an angle: two things have to tell
+the same.
+"""
 
 import cmath
 import math

@@ -247,11 +247,16 @@ def seen_in_tray(ledger: Ledger, sighted: Sequence[Sighting], eye: XY) -> list[S
     """Return the sightings that are of what stands in the tray, though they seem to stand beyond it.
 
     It hides from the eye what stands right behind it. Of each thing there is one in a frame at most, the nearest to its
-    place: where it is seen there, another beyond it is another.
+    place: where it is seen there, another beyond it is another. Those in front come first: of two behind each other
+    that both seem to be too far off, the first stands where the second does.
     """
-    found = []
-    for kind, x, y in ledger.known_in_tray:
-        on_line = [one for one in sighted if one.detection.kind == kind and _may_be_beyond(one, (x, y), eye)]
+    found: list[Sighting] = []
+    for kind, x, y in sorted(ledger.known_in_tray, key=lambda thing: math.dist(thing[1:], eye)):
+        on_line = [
+            one
+            for one in sighted
+            if one.detection.kind == kind and one not in found and _may_be_beyond(one, (x, y), eye)
+        ]
         if on_line:
             found.append(min(on_line, key=lambda one: math.dist((one.x, one.y), (x, y))))
     return found

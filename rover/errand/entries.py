@@ -12,6 +12,8 @@ NUDGE = 0.15
 """What slips out of the jaws, or is let go of, may be pushed by so much (m) before it is gripped again."""
 SIGMAS_95 = math.sqrt(CHI_SQUARE_2_95)
 """Of a place in the plane, 95 % lie within so many standard deviations."""
+PUSHED = 1.0
+"""What lies before the jaws may be pushed so far (m) on from where it was lost before the robot turns away from it."""
 HARDLY = 0.3
 """What is let go of this near (m) to where it was found has hardly been brought away."""
 
@@ -51,12 +53,19 @@ class PutOff(NamedTuple):
 
 
 class LetGo(NamedTuple):
-    """The object of a find that was lost on its way: where it was found, and between which places (m) it lies now."""
+    """The object of a find that was lost on its way: where it was found, and between which places (m) it lies now.
+
+    Attributes:
+        story: number of its story, 0 where stories have other numbers by now.
+        known_of: how many objects were known of when it was lost: those with greater numbers were seen later.
+    """
 
     number: int
     find: Grip
     held_at: XY
     missed_at: XY
+    story: int = 0
+    known_of: int = 0
 
     def may_be(self, grip: Grip) -> bool:
         """Tell whether what the jaws closed on may be this object: the two ellipses overlap, give or take a nudge.
@@ -66,6 +75,14 @@ class LetGo(NamedTuple):
         spread = math.hypot(_sigma(grip), _sigma(self.find), NUDGE)
         apart = distance_to_segment((grip.x, grip.y), self.held_at, self.missed_at)
         return apart <= (SIGMAS_95 if grip.kind == self.find.kind else 1.0) * spread
+
+    def is_told_of(self, grip: Grip, story: int) -> bool:
+        """Tell whether what the jaws closed on is this object by its story: it has the same, or one that began later
+        and not far off, as that of what was pushed on would."""
+        if not self.story or grip.kind != self.find.kind:
+            return False
+        apart = distance_to_segment((grip.x, grip.y), self.held_at, self.missed_at)
+        return story == self.story or (story > self.known_of and apart <= PUSHED)
 
     @property
     def is_where_found(self) -> bool:

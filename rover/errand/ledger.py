@@ -97,9 +97,7 @@ class Ledger:
             return
         self.carried = grip.kind
         self._stood_before = len(self.standing)
-        stood = stood_at(grip, self.tried)
-        lost = (one for place in stood for one in self.let_go if one.may_be(place))
-        again = self._take_out(grip) or next(lost, None)
+        again = self._take_out(grip) or self._lost(grip)
         self.tried.clear()
         self.looked_at.clear()
         place = (grip.x, grip.y)
@@ -115,6 +113,12 @@ class Ledger:
             self.events.append(ObjectEvent(number, grip.kind, "gripped again", *place, f"find {again.number}"))
         else:
             self.events.append(Find(self._carried_find.number, *grip, object=number))
+
+    def _lost(self, grip: Grip) -> LetGo | None:
+        """Return which of the lost objects is between the jaws, by its place or else by its story; None for none."""
+        by_place = (one for place in stood_at(grip, self.tried) for one in self.let_go if one.may_be(place))
+        by_story = (one for one in reversed(self.let_go) if one.is_told_of(grip, self._gripped))
+        return next(by_place, None) or next(by_story, None)
 
     def _take_out(self, grip: Grip) -> LetGo | None:
         """Return the find of what is between the jaws if it had been counted; it is no more, and its slot is free."""
@@ -139,9 +143,10 @@ class Ledger:
         """Enter what was carried, if anything was, as left at a place (m), or on the way there."""
         self._believe_set_down()
         if self.carried is not None:
-            self.events.append(GivenUp(self.carried, x, y, why, self.stories.let_go(x, y)))
+            story, known_of = self.stories.let_go(x, y), len(self.stories)
+            self.events.append(GivenUp(self.carried, x, y, why, story))
             if self._carried_find is not None:
-                self.let_go.append(self._carried_find._replace(missed_at=(x, y)))
+                self.let_go.append(self._carried_find._replace(missed_at=(x, y), story=story, known_of=known_of))
                 self._look_for_lost()
             self.carried = self._carried_find = None
 

@@ -50,6 +50,10 @@ class Stories:
         self._verdict: bool | None = None
         self._latest: tuple[int, str] = (0, "")
 
+    def __len__(self) -> int:
+        """Return how many objects there have been: the greatest number."""
+        return len(self._told)
+
     def knows(self, memory: int) -> bool:
         """Tell whether an object, by its number in the target memory, has a place here."""
         return memory in self._by_memory

@@ -125,6 +125,12 @@ class TestSeenInTray:
         itself, beyond = seen("amber", 0.32, 0.76, 0.05), seen("amber", 0.12, 0.76, 0.05)
         assert seen_in_tray(filled, [beyond, itself], self.EYE) == [itself]
 
+    def test_of_two_behind_each_other_each_is_one(self, filled):
+        """Both seem to stand too far off, the one in front where the other stands."""
+        filled.standing.append(Standing("amber", 0.52, 0.75))
+        both = [seen("amber", 0.4, 0.75, 0.05), seen("amber", 0.08, 0.75, 0.05)]
+        assert seen_in_tray(filled, both, self.EYE) == both
+
 
 class TestTray:
     """The tray's edge is at x = 1.35 m, and the jar is seen from 1.9 m on."""

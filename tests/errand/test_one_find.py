@@ -3,6 +3,7 @@
 import pytest
 
 from rover.errand.entries import Grip
+from rover.errand.saving import restore, saved
 from rover.events import SEEN, TAKEN_OUT, Find, ObjectEvent
 from rover.geometry import Pose
 
@@ -68,6 +69,54 @@ def test_each_try_in_vain_may_have_pushed_it_on(ledger, tried, finds):
         errand.go_for(Pose(x, GRIP.y, 0.0))
     errand.found(GRIP._replace(x=2.5))
     assert errand.finds == finds
+
+
+class TestByItsStory:
+    """It was lost between (1.9, 1.0) and (1.5, 1.0), and lies elsewhere: the robot pushed it on when it turned away."""
+
+    def gripped(self, errand, kind, x, y, memory):
+        errand.stories.choose(memory, x, y)
+        grip = Grip(kind, x, y, 1e-4, 0.0, 1e-4)
+        errand.gripped(grip)
+        errand.found(grip)
+
+    @pytest.fixture
+    def errand(self, ledger):
+        errand = ledger()
+        errand.stories.see(1, "amber", 2.0, 1.0, "")
+        errand.stories.see(2, "amber", 1.5, 1.8, "")
+        self.gripped(errand, "amber", 2.0, 1.0, memory=1)
+        errand.held(1.9, 1.0)
+        errand.lost(1.5, 1.0)
+        return errand
+
+    def test_what_was_first_seen_later_and_near_by_is_it(self, errand):
+        errand.stories.see(3, "amber", 1.4, 0.2, "")
+        self.gripped(errand, "amber", 1.4, 0.2, memory=3)
+        assert (errand.finds, errand.let_go) == (1, [])
+
+    def test_what_has_its_story_is_it_wherever_it_is_gripped(self, errand):
+        errand.stories.see(3, "amber", 1.45, 1.1, "")
+        self.gripped(errand, "amber", 0.4, 1.1, memory=3)
+        assert (errand.finds, errand.let_go) == (1, [])
+
+    @pytest.mark.parametrize(
+        ("kind", "x", "y", "memory"),
+        [("amber", 1.5, 1.8, 2), ("amber", 3.2, 1.0, 3), ("teal", 1.4, 0.2, 3)],
+        ids=["seen before", "far off", "another kind"],
+    )
+    def test_another_is_another(self, errand, kind, x, y, memory):
+        if memory == 3:
+            errand.stories.see(3, kind, x, y, "")
+        self.gripped(errand, kind, x, y, memory)
+        assert (errand.finds, len(errand.let_go)) == (2, 1)
+
+    def test_after_a_restart_stories_tell_nothing(self, errand, ledger):
+        after = ledger()
+        restore(after, saved(errand))
+        after.stories.see(3, "amber", 1.4, 0.2, "")
+        self.gripped(after, "amber", 1.4, 0.2, memory=3)
+        assert (after.finds, len(after.let_go)) == (2, 1)
 
 
 def test_of_two_that_were_lost_it_is_the_one_that_lay_where_it_is_gripped(ledger):

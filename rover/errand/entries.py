@@ -78,11 +78,13 @@ class LetGo(NamedTuple):
 
     def is_told_of(self, grip: Grip, story: int) -> bool:
         """Tell whether what the jaws closed on is this object by its story: it has the same, or one that began later
-        and not far off, as that of what was pushed on would."""
+        and not far from the way on which it was carried, or believed to be."""
         if not self.story or grip.kind != self.find.kind:
             return False
-        apart = distance_to_segment((grip.x, grip.y), self.held_at, self.missed_at)
-        return story == self.story or (story > self.known_of and apart <= PUSHED)
+        place, found_at = (grip.x, grip.y), (self.find.x, self.find.y)
+        ways = ((found_at, self.held_at), (self.held_at, self.missed_at))
+        is_near = any(distance_to_segment(place, *way) <= PUSHED for way in ways)
+        return story == self.story or (story > self.known_of and is_near)
 
     @property
     def is_where_found(self) -> bool:

@@ -90,9 +90,10 @@ class TestByItsStory:
         errand.lost(1.5, 1.0)
         return errand
 
-    def test_what_was_first_seen_later_and_near_by_is_it(self, errand):
-        errand.stories.see(3, "amber", 1.4, 0.2, "")
-        self.gripped(errand, "amber", 1.4, 0.2, memory=3)
+    @pytest.mark.parametrize(("x", "y"), [(1.4, 0.2), (2.6, 1.7)], ids=["where it was missed", "where it was gripped"])
+    def test_what_was_first_seen_later_and_near_by_is_it(self, errand, x, y):
+        errand.stories.see(3, "amber", x, y, "")
+        self.gripped(errand, "amber", x, y, memory=3)
         assert (errand.finds, errand.let_go) == (1, [])
 
     def test_what_has_its_story_is_it_wherever_it_is_gripped(self, errand):

@@ -17,9 +17,13 @@ from rover.estimate.fixes import (
     ways_to,
 )
 from rover.geometry import Pose
+from rover.quantities import wrap
 
 WALL_FIX_EVERY_NS = 300_000_000
 """Echoes from one wall err alike, so only so many of them count."""
+FRAME_TIME_NS = 100_000_000
+"""When a frame was taken is known to about this (standard deviation): a camera's latency is measured roughly, and is
+not always the same. Meanwhile a turn sweeps what is seen aside, and a way brings it nearer."""
 WORTH_NOTING = 0.02
 """A fix that moves the estimate by more than this (m) is noted in the run record."""
 
@@ -67,14 +71,25 @@ class PositionFixes:
         ways = ways_to(sensor.mount.on(pose), 0.5 * sensor.beam, view.distance, known.met_near(pose[:2]))
         return is_of_another(distance, view, sigma, ways)
 
-    def see(self, marker: Detection, pose: Pose) -> None:
-        """Fix the position by the marker in a frame that was taken at a pose."""
+    def see(self, marker: Detection, taken_ns: int) -> None:
+        """Fix the position by the marker in a frame that was taken at a time."""
         known, before = self._known, self._known.filter.pose
-        place = known.ground.marker
+        place, pose = known.ground.marker, known.filter.at(taken_ns)
+        marker = self._as_timed(marker, pose, taken_ns)
         if place is not None and fix_by_marker(known.filter, pose, known.targets.view.ahead, place, marker):
             known.fixes.markers += 1
             known.fixes.marker_from = marker.distance
             self._enter("the marker", before)
+
+    def _as_timed(self, marker: Detection, pose: Pose, taken_ns: int) -> Detection:
+        """Return a sighting as sure as it is known when the frame was taken."""
+        turn = way = 0.0
+        for when_ns in (taken_ns - FRAME_TIME_NS, taken_ns + FRAME_TIME_NS):
+            x, y, heading = self._known.filter.at(when_ns)
+            turn = max(turn, abs(wrap(heading - pose.heading)))
+            way = max(way, math.hypot(x - pose.x, y - pose.y))
+        bearing_sigma = math.hypot(marker.bearing_sigma, turn)
+        return marker._replace(bearing_sigma=bearing_sigma, distance_sigma=math.hypot(marker.distance_sigma, way))
 
     def _enter(self, what: str, before: Pose) -> None:
         known = self._known

@@ -245,7 +245,7 @@ class Senses:
             if one.kind != MARKER:
                 objects.append(one)
             elif is_placed:
-                self._fixes.see(one, pose)
+                self._fixes.see(one, reading.taken_ns)
         self._targeting.see(objects, reading.taken_ns)
         known.grip.see(is_between=known.between_jaws is not None, taken_ns=reading.taken_ns)
         self.fresh_frame = True

@@ -1,13 +1,15 @@
 """The position is fixed by known walls; not by what is known to stand before them, however unsure the position is."""
 
+import dataclasses
 import math
 
 import pytest
 
-from rover.devices.readings import RangeValue
+from rover.devices.readings import MARKER, Detection, HeadingValue, RangeValue, WheelCounts
 from rover.geometry import Pose
 from rover.motion.echo import STRAY_ECHOES
 from rover.motion.heard import Arc
+from tests.core.conftest import STEP
 
 EAST = 6.0
 BEFORE = 0.17
@@ -79,3 +81,28 @@ def test_an_echo_from_beyond_the_wall_is_of_nothing_before_it(unsure):
     known = unsure.core.known
     known.ledger.met([(EAST - BEFORE, 2.5)], known.now_ns, is_touched=True)
     assert drive_on(unsure, EAST + 0.1) == pytest.approx(-0.1, abs=0.02)
+
+
+@pytest.mark.parametrize(("turn_rate", "is_believed"), [(0.0, True), (0.7, False)], ids=["at rest", "in a turn"])
+def test_in_a_turn_a_marker_tells_less_of_the_heading_since_frames_come_late(stepping, turn_rate, is_believed):
+    """The marker seems to be 4 deg aside: as it would 0.1 s later in the turn."""
+    at_work = stepping()
+    at_work.steps(1.0)
+    known = at_work.core.known
+    pose = known.pose
+    known.ground = dataclasses.replace(known.ground, marker=(pose.x + 1.5, pose.y))
+    for _ in range(15):
+        angle = at_work.values["heading"].angle + turn_rate * STEP
+        half = turn_rate * STEP * 0.5 * known.filter.track / known.robot.body.metres_per_count
+        counts = at_work.values["counts"]
+        counts = WheelCounts(counts.left - round(half), counts.right + round(half))
+        at_work.step(heading=HeadingValue(angle, turn_rate, 3), counts=counts)
+    known.filter.lost_heading(math.radians(3.5))
+    now, eye = known.filter.pose, known.targets.view.place(known.filter.pose)
+    bearing = math.atan2(known.ground.marker[1] - eye[1], known.ground.marker[0] - eye[0]) - now.heading
+    away = math.dist(eye, known.ground.marker)
+    aside = math.radians(4.0)
+    at_work.core._senses._fixes.see(Detection(MARKER, bearing + aside, away, 0.01, 0.02, 0.1), known.now_ns)
+    turned = abs(known.filter.pose.heading - now.heading)
+    assert (turned > 0.7 * aside) is is_believed
+    assert is_believed or turned < 0.4 * aside

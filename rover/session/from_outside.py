@@ -1,6 +1,7 @@
 """Stopping and resetting robots from outside their runs, through their guards, which are found wherever they are."""
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import NamedTuple
 
@@ -69,12 +70,16 @@ def _each(robot: Path | None, folder: Path | None, act: Callable[[Path], str], n
     found = [one for one in (guard_at(folder),) if one is not None] if folder is not None else guards()
     meant = found if robot is None else _of(robot, found)
     meant = [one for one in meant if one.is_ours] or meant
-    if not meant:
+    with ThreadPoolExecutor(max(1, len(meant))) as at_once:  # one that does not answer holds up no other's stop
+        told = list(at_once.map(lambda one: _outcome(one, act, name), meant))
+    outcomes = [outcome for outcome in told if outcome is not None]
+    if not outcomes:
         raise UserError(_why_none(robot, folder, len(found)))
-    return [_outcome(one, act, name) for one in meant]
+    return outcomes
 
 
-def _outcome(found: FoundGuard, act: Callable[[Path], str], name: str) -> Outcome:
+def _outcome(found: FoundGuard, act: Callable[[Path], str], name: str) -> Outcome | None:
+    """Act on a guard, and return what came of it; None: it has ended meanwhile, and commands nothing."""
     if not found.is_ours:
         return Outcome(
             found.folder, f"the robot belongs to another user; type: {found.how_to_reach} rover {name}", True
@@ -82,7 +87,7 @@ def _outcome(found: FoundGuard, act: Callable[[Path], str], name: str) -> Outcom
     try:
         return Outcome(found.folder, act(found.folder), False)
     except GuardError as error:
-        return Outcome(found.folder, str(error), True)
+        return Outcome(found.folder, str(error), True) if guard_at(found.folder) is not None else None
 
 
 def _of(file: Path, found: list[FoundGuard]) -> list[FoundGuard]:

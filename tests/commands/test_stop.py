@@ -5,6 +5,8 @@ import os
 import pwd
 import signal
 import socket
+import subprocess
+import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -129,6 +131,28 @@ def test_a_guard_that_hangs_is_no_silent_success(rover, bay):
     assert (code, out) == (1, "")
     assert "does not answer; use the hard-wired stop" in said
     assert len(said.splitlines()) == 1
+
+
+@pytest.fixture
+def ending(tmp_path):
+    """A guard that is about to end: its process is there, and nothing else of it."""
+    words = ["-c", "input()", "-m", "rover.guard", "guard", str(tmp_path), "last"]
+    with subprocess.Popen([sys.executable, *words], stdin=subprocess.PIPE) as process:
+        Stand.wait_for(lambda: any(one.folder == tmp_path for one in guards()), "it is found")
+        yield tmp_path
+        process.communicate(b"\n")
+
+
+def test_a_guard_that_has_ended_meanwhile_is_no_failure(rover, bay, ending):
+    folder = bay.guard("g")
+    bay.running(folder)
+    assert rover("stop", bay.robot) == (0, "stopped; was: running\n", "")
+
+
+def test_nor_does_it_pass_for_a_robot(rover, bay, ending):
+    code, out, said = rover("stop", bay.robot)
+    assert (code, out) == (2, "")
+    assert said.startswith("no motor guard holds the motors that ")
 
 
 @pytest.mark.parametrize("name", ["stop", "reset"])

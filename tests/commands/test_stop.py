@@ -66,7 +66,7 @@ def heard(client: GuardClient, ask: Callable[[], object], is_so: Callable[[State
         client.poll()
         return client.state is not None and is_so(client.state)
 
-    Stand.wait_for(asked, f"the guard's word; its last one: {client.state}")
+    Stand.wait_for(asked, lambda: f"the guard's word; its last one: {client.state}")
 
 
 @pytest.fixture
@@ -233,7 +233,7 @@ class TestARun:
         with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
             manager.bind(str(stand.folder / "told"))
             process = stand.start("--enable-motion", NOTIFY_SOCKET=str(stand.folder / "told"))
-            stand.wait_for(lambda: "waiting for 'rover reset'" in stand.said, f"it waits; said: {stand.said}")
+            stand.wait_for(lambda: "waiting for 'rover reset'" in stand.said, lambda: f"it waits; said: {stand.said}")
             assert rover("reset", robot)[0] == 0
             assert process.poll() is None
             assert not stand.is_moving

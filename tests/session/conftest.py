@@ -24,6 +24,7 @@ from rover.bench.bench import Bench
 from rover.bench.wired_hardware import BenchHardware
 from rover.files import yaml_source
 from rover.files.bench import BenchFile
+from rover.guard.client import GuardError, state_of
 from rover.guard.launch import is_at_work, retire
 from rover.link.emulator import Emulator, Firmware
 from rover.record.reader import read
@@ -151,17 +152,26 @@ class Stand:
         return read(next((self.folder / "runs").glob("*.sqlite")))
 
     @staticmethod
-    def wait_for(condition: Callable[[], Any], what: str) -> Any:
-        """Wait for real processes; only a generous limit ends the wait."""
+    def wait_for(condition: Callable[[], Any], what: str | Callable[[], str]) -> Any:
+        """Wait for real processes; only a generous limit ends the wait. ``what`` may be told only then."""
         end_s = time.monotonic() + PATIENCE_S
         while time.monotonic() < end_s:
             if answer := condition():
                 return answer
             time.sleep(0.005)
-        raise AssertionError(f"never: {what}")
+        raise AssertionError(f"never: {what if isinstance(what, str) else what()}")
 
     def wait_until_moving(self) -> None:
-        self.wait_for(lambda: self.is_moving, f"wheels turning; said: {self.said}")
+        self.wait_for(lambda: self.is_moving, self._why_still)
+
+    def _why_still(self) -> str:
+        """Return what there is to say of wheels that never turn."""
+        try:
+            state: object = state_of(self.guard)
+        except GuardError as error:
+            state = error
+        records = [str(read(one).happenings) for one in sorted((self.folder / "runs").glob("*.sqlite"))[-1:]]
+        return f"wheels turning; said: {self.said}; the guard: {state}; the record: {records}"
 
 
 @pytest.fixture

@@ -88,7 +88,7 @@ def hung(stand, *more):
     process = stand.start("--enable-motion", "--drivers", str(stand.folder / "own"), *more)
     stand.wait_until_moving()
     (stand.folder / "begin").touch()
-    stand.wait_for((stand.folder / "loops").exists, f"the loop; said: {stand.said}")
+    stand.wait_for((stand.folder / "loops").exists, lambda: f"the loop; said: {stand.said}")
     return process
 
 
@@ -172,7 +172,7 @@ def test_a_driver_that_never_returns_from_opening_or_closing(stand, where):
     stand.straight_on("30 cm" if where == "close" else "7 m")
     stand.emulate()
     process = stand.start("--enable-motion", "--drivers", str(stand.folder / "own"))
-    stand.wait_for((stand.folder / "loops").exists, f"the loop; said: {stand.said}")
+    stand.wait_for((stand.folder / "loops").exists, lambda: f"the loop; said: {stand.said}")
     assert ended_by(process, signal.SIGTERM, 40.0) == 143
     assert "loop() in mine.py" in stand.said.splitlines()[-1]
     assert not stand.is_moving

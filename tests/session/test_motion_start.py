@@ -40,7 +40,7 @@ def test_at_a_terminal_a_typed_yes_starts_and_keys_stop_reset_and_go_on(stand):
     person, terminal = pty.openpty()
     try:
         process = stand.start(stdin=terminal)
-        stand.wait_for(lambda: "Type yes" in stand.said, f"the question; said: {stand.said}")
+        stand.wait_for(lambda: "Type yes" in stand.said, lambda: f"the question; said: {stand.said}")
         os.write(person, b"no\n")
         os.write(person, b"yes\n")
         stand.wait_until_moving()

@@ -138,7 +138,9 @@ def test_a_disk_that_fills_up_is_said_at_once_and_is_a_signal(stand):
     log = next((stand.folder / "runs").glob("*.sqlite-wal"))
     _, most = resource.prlimit(process.pid, resource.RLIMIT_FSIZE)
     resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (log.stat().st_size, most))
-    stand.wait_for(lambda: "the run record could not be written" in stand.said, f"it is said; said: {stand.said}")
+    stand.wait_for(
+        lambda: "the run record could not be written" in stand.said, lambda: f"it is said; said: {stand.said}"
+    )
     stand.wait_for(lambda: not stand.is_moving, "the behaviour left on it")
     resource.prlimit(process.pid, resource.RLIMIT_FSIZE, (most, most))
     out, _ = process.communicate(timeout=60)
@@ -194,7 +196,7 @@ def test_taken_up_again_it_goes_on_with_the_next_slot(stand):
     for more in ((), ("--resume",), ("--resume",)):
         process = stand.start("--enable-motion", "--drivers", folder, *more)
         due = len(slots) + 1
-        state = stand.wait_for(lambda due=due: newest_delivered(stand, due), f"delivered; said: {stand.said}")
+        state = stand.wait_for(lambda due=due: newest_delivered(stand, due), lambda: f"delivered; said: {stand.said}")
         slots.append(state["filled"][-1][0])
         code, result = stand.end(process, signal.SIGINT)
         assert (code, result["delivered"]) == (130, len(slots))
@@ -247,7 +249,7 @@ def test_a_line_unplugged_in_mid_run_is_a_stop_that_a_person_ends(stand):
     process = stand.start("--enable-motion")
     stand.wait_until_moving()
     stand.emulator.unplug(1.0)
-    stand.wait_for(lambda: "stopped: the serial line" in stand.said, f"the stop; said: {stand.said}")
+    stand.wait_for(lambda: "stopped: the serial line" in stand.said, lambda: f"the stop; said: {stand.said}")
     assert stand.end(process, signal.SIGINT)[0] == 130
     assert stand.record().events_of(Stop)[-1].cause.startswith("the serial line")
     stand.wait_for(lambda: not stand.is_moving, "wheels at zero")

@@ -24,7 +24,9 @@ def test_a_stop_is_told_and_so_is_a_run_that_was_killed(stand):
     run = stand.start("--enable-motion", ROVER_PERSON=str(person))
     stand.wait_until_moving()
     stop_now(stand.guard, "somebody pressed stop")
-    stand.wait_for(lambda: told.exists() and "Stopped: " in told.read_text(), f"the stop told; said: {stand.said}")
+    stand.wait_for(
+        lambda: told.exists() and "Stopped: " in told.read_text(), lambda: f"the stop told; said: {stand.said}"
+    )
     assert "Subject: On the stand: stopped\n" in told.read_text()
     assert "somebody pressed stop" in told.read_text()
     run.send_signal(signal.SIGKILL)

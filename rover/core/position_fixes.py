@@ -74,16 +74,15 @@ class PositionFixes:
     def see(self, marker: Detection, taken_ns: int) -> None:
         """Fix the position by the marker in a frame that was taken at a time."""
         known, before = self._known, self._known.filter.pose
-        place, pose = known.ground.marker, known.filter.at(taken_ns)
-        marker = self._as_timed(marker, pose, taken_ns)
-        if place is not None and fix_by_marker(known.filter, pose, known.targets.view.ahead, place, marker):
+        place, marker = known.ground.marker, self._as_timed(marker, taken_ns)
+        if place is not None and fix_by_marker(known.filter, taken_ns, known.targets.view.ahead, place, marker):
             known.fixes.markers += 1
             known.fixes.marker_from = marker.distance
             self._enter("the marker", before)
 
-    def _as_timed(self, marker: Detection, pose: Pose, taken_ns: int) -> Detection:
+    def _as_timed(self, marker: Detection, taken_ns: int) -> Detection:
         """Return a sighting as sure as it is known when the frame was taken."""
-        turn = way = 0.0
+        pose, turn, way = self._known.filter.at(taken_ns), 0.0, 0.0
         for when_ns in (taken_ns - FRAME_TIME_NS, taken_ns + FRAME_TIME_NS):
             x, y, heading = self._known.filter.at(when_ns)
             turn = max(turn, abs(wrap(heading - pose.heading)))

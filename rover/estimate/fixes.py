@@ -32,6 +32,8 @@ SURELY_IN_BEAM = 0.7
 FARTHEST_WALL = 2.5
 END_MARGIN = 0.15
 """The perpendicular's foot must lie this far (m) from the wall's ends."""
+NEAREST_MARKER = 0.1
+"""From nearer than this (m) where it is believed to stand, a sighting tells no direction."""
 MARKER_FACTOR = 2.0
 """A sighting's own deviations are taken this many times larger: frames of one view err alike."""
 
@@ -135,46 +137,68 @@ def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance:
     return False
 
 
-def fix_by_marker(pose_filter: PoseFilter, pose: Pose, camera_ahead: float, marker: XY, seen: Detection) -> bool:
+def fix_by_marker(pose_filter: PoseFilter, taken_ns: int, camera_ahead: float, marker: XY, seen: Detection) -> bool:
     """Correct by a sighting of the marker; return False when the gate refuses its distance or bearing.
 
     Args:
         pose_filter: what is corrected.
-        pose: the robot's pose when the frame was taken.
+        taken_ns: when the frame was taken.
         camera_ahead: of the camera from the robot's middle (m).
         marker: where it stands in the field (m).
         seen: the marker, as the frame shows it.
     """
-    c, s = math.cos(pose.heading), math.sin(pose.heading)
-    dx, dy = marker[0] - pose.x - camera_ahead * c, marker[1] - pose.y - camera_ahead * s
-    distance = math.hypot(dx, dy)
-    if distance < 0.1:
-        return False
-    ux, uy = dx / distance, dy / distance
-    turn = camera_ahead * (ux * s - uy * c)  # how the distance grows with heading
-    across = camera_ahead * (ux * c + uy * s) / distance
-    looks = (
-        (
-            "marker's distance",
-            ((X, -ux), (Y, -uy), (HEADING, turn)),
-            seen.distance - distance,
-            seen.distance_sigma,
-            MARKER_PLACE_SIGMA,
-        ),
-        (
-            "marker's bearing",
-            ((X, uy / distance), (Y, -ux / distance), (HEADING, -1.0 - across)),
-            wrap(seen.bearing - wrap(math.atan2(dy, dx) - pose.heading)),
-            seen.bearing_sigma,
-            MARKER_PLACE_SIGMA / distance,
-        ),
-    )
     passed = True
-    for name, slopes, innovation, sigma, least in looks:
+    for look in (_look_at_distance, _look_at_bearing):  # the second from where the first has moved the estimate to
+        pose = pose_filter.at(taken_ns)
+        eye_x, eye_y = pose.beside(camera_ahead, 0.0)
+        aim = _Aim(pose.heading, camera_ahead, marker[0] - eye_x, marker[1] - eye_y)
+        if aim.distance < NEAREST_MARKER:
+            return False
+        name, slopes, innovation, sigma, least = look(aim, seen)
         if not pose_filter.hear(name, slopes, innovation, (MARKER_FACTOR * sigma) ** 2, least * least):
             pose_filter.doubt(name, slopes)
             passed = False
     return passed
+
+
+class _Aim(NamedTuple):
+    """From a camera so far ahead (m) of a robot that has a heading (rad) to the marker: m, field frame."""
+
+    heading: float
+    camera_ahead: float
+    x: float
+    y: float
+
+    @property
+    def distance(self) -> float:
+        return math.hypot(self.x, self.y)
+
+
+class _Look(NamedTuple):
+    """What a part of a sighting tells, as `PoseFilter.hear` takes it: with standard deviations."""
+
+    source: str
+    slopes: tuple[tuple[int, float], ...]
+    innovation: float
+    sigma: float
+    least: float
+
+
+def _look_at_distance(aim: _Aim, seen: Detection) -> _Look:
+    distance = aim.distance
+    ux, uy = aim.x / distance, aim.y / distance
+    with_heading = aim.camera_ahead * (ux * math.sin(aim.heading) - uy * math.cos(aim.heading))
+    slopes = ((X, -ux), (Y, -uy), (HEADING, with_heading))
+    return _Look("marker's distance", slopes, seen.distance - distance, seen.distance_sigma, MARKER_PLACE_SIGMA)
+
+
+def _look_at_bearing(aim: _Aim, seen: Detection) -> _Look:
+    distance = aim.distance
+    ux, uy = aim.x / distance, aim.y / distance
+    with_heading = -1.0 - aim.camera_ahead * (ux * math.cos(aim.heading) + uy * math.sin(aim.heading)) / distance
+    slopes = ((X, uy / distance), (Y, -ux / distance), (HEADING, with_heading))
+    innovation = wrap(seen.bearing - wrap(math.atan2(aim.y, aim.x) - aim.heading))
+    return _Look("marker's bearing", slopes, innovation, seen.bearing_sigma, MARKER_PLACE_SIGMA / distance)
 
 
 @dataclass

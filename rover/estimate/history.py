@@ -1,4 +1,7 @@
-"""Where the robot was a moment ago: readings that come late are held against the pose of their time."""
+"""Where the robot was a moment ago: readings that come late are held against the pose of their time.
+
+What has corrected the estimate since then has corrected that pose too: else what comes late would correct it again.
+"""
 
 from collections import deque
 
@@ -12,10 +15,11 @@ KEPT_NS = 1_500_000_000
 class PoseHistory:
     """The poses of the last one and a half seconds."""
 
-    __slots__ = ("_entries", "_gap_ns")
+    __slots__ = ("_corrections", "_entries", "_gap_ns")
 
     def __init__(self) -> None:
         self._entries: deque[tuple[int, float, float, float]] = deque()
+        self._corrections: deque[tuple[int, float, float, float]] = deque()  # with the time of the entry before each
         self._gap_ns = 0, 0
 
     def append(self, at_ns: int, x: float, y: float, heading: float) -> None:
@@ -26,6 +30,13 @@ class PoseHistory:
         entries.append((at_ns, x, y, heading))
         while at_ns - entries[0][0] > KEPT_NS:
             entries.popleft()
+        while self._corrections and self._corrections[0][0] < entries[0][0]:
+            self._corrections.popleft()
+
+    def correct(self, x: float, y: float, heading: float) -> None:
+        """Have all that is kept corrected by so much (m, rad), as the estimate is."""
+        if self._entries:
+            self._corrections.append((self._entries[-1][0], x, y, heading))
 
     def is_in_gap(self, taken_ns: int) -> bool:
         """Tell whether a time lies between two poses of which nobody knows when one became the other."""
@@ -39,9 +50,17 @@ class PoseHistory:
         later = None
         for entry in reversed(self._entries):
             if entry[0] <= taken_ns:
-                return None if later is None else _between(entry, later, taken_ns)
+                return None if later is None else _between(self._corrected(entry), self._corrected(later), taken_ns)
             later = entry
-        return None if later is None else Pose(*later[1:])
+        return None if later is None else Pose(*self._corrected(later)[1:])
+
+    def _corrected(self, entry: tuple[int, float, float, float]) -> tuple[int, float, float, float]:
+        at_ns, x, y, heading = entry
+        for before_ns, dx, dy, turn in reversed(self._corrections):
+            if before_ns < at_ns:
+                break
+            x, y, heading = x + dx, y + dy, heading + turn
+        return at_ns, x, y, wrap(heading)
 
 
 def _between(early: tuple[int, float, float, float], late: tuple[int, float, float, float], taken_ns: int) -> Pose:

@@ -339,9 +339,9 @@ class PoseFilter:
 
     def _correct(self, gain: Sequence[float], innovation: float) -> None:
         x, y, heading, place_bias, drift, scale, turn_scale, turn_ahead, turn_left = gain
-        self.x += x * innovation
-        self.y += y * innovation
-        self.heading = wrap(self.heading + heading * innovation)
+        dx, dy, turn = x * innovation, y * innovation, heading * innovation
+        self._history.correct(dx, dy, turn)
+        self.x, self.y, self.heading = self.x + dx, self.y + dy, wrap(self.heading + turn)
         self.place_bias += place_bias * innovation
         self.drift += drift * innovation
         self.scale += scale * innovation

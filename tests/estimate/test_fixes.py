@@ -101,11 +101,11 @@ class TestFixByWall:
 
 
 class TestFixByMarker:
-    MARKER = (0.5, 0.5)
+    PLACE = (0.5, 0.5)
 
-    def sighting(self, truth):
+    def sighting(self, truth, marker=PLACE):
         eye = truth.x + 0.06 * math.cos(truth.heading), truth.y + 0.06 * math.sin(truth.heading)
-        dx, dy = self.MARKER[0] - eye[0], self.MARKER[1] - eye[1]
+        dx, dy = marker[0] - eye[0], marker[1] - eye[1]
         bearing = math.remainder(math.atan2(dy, dx) - truth.heading, math.tau)
         return Detection(MARKER, bearing, math.hypot(dx, dy), 0.005, 0.02, 0.1)
 
@@ -116,28 +116,35 @@ class TestFixByMarker:
         y=st.floats(0.2, 2.0),
     )
     def test_it_fixes_both_axes(self, off_x, off_y, x, y):
-        truth = Pose(x, y, math.atan2(self.MARKER[1] - y, self.MARKER[0] - x))
+        truth = Pose(x, y, math.atan2(self.PLACE[1] - y, self.PLACE[0] - x))
         pose_filter = estimate(x + off_x, y + off_y, truth.heading)
         before = math.hypot(off_x, off_y)
         for _ in range(30):
-            fix_by_marker(pose_filter, pose_filter.pose, 0.06, self.MARKER, self.sighting(truth))
+            fix_by_marker(pose_filter, 0, 0.06, self.PLACE, self.sighting(truth))
         assert math.dist(pose_filter.pose[:2], truth[:2]) < 0.02 + 0.5 * before
         assert max(spread(pose_filter)) < 0.15
 
     def test_right_on_the_mark_it_changes_nothing(self):
         truth = Pose(2.0, 1.0, -2.8)
         pose_filter = estimate(*truth)
-        assert fix_by_marker(pose_filter, truth, 0.06, self.MARKER, self.sighting(truth))
+        assert fix_by_marker(pose_filter, 0, 0.06, self.PLACE, self.sighting(truth))
         assert pose_filter.pose == pytest.approx(truth)
+
+    def test_distance_and_bearing_correct_once_what_was_wrong_once(self):
+        """The robot was set down turned and drove on: both tell of the same error of its heading."""
+        off = math.radians(20.0)
+        errors = ERRORS._replace(start=(0.01, 0.01, off))
+        pose_filter = PoseFilter(Pose(3.0, 1.0, math.pi), 0.36, errors)
+        for step in range(50):
+            pose_filter.drive(0.02, 0.02, 0.02, 20_000_000 * (step + 1))
+        truth = Pose(3.0 - math.cos(off), 1.0 - math.sin(off), math.pi + off)
+        fix_by_marker(pose_filter, 1_000_000_000, 0.06, (0.5, 0.7), self.sighting(truth, (0.5, 0.7)))
+        assert math.remainder(pose_filter.heading - truth.heading, math.tau) == pytest.approx(0.0, abs=0.2 * off)
 
     def test_too_near_it_says_nothing(self):
         pose_filter = estimate(0.5, 0.5, 0.0)
-        assert not fix_by_marker(
-            pose_filter, pose_filter.pose, 0.06, self.MARKER, Detection(MARKER, 0.0, 0.02, 0.01, 0.01, 0.1)
-        )
+        assert not fix_by_marker(pose_filter, 0, 0.06, self.PLACE, Detection(MARKER, 0.0, 0.02, 0.01, 0.01, 0.1))
 
     def test_a_marker_where_there_can_be_none_is_refused(self):
         pose_filter = estimate(2.0, 1.0, -2.8)
-        assert not fix_by_marker(
-            pose_filter, pose_filter.pose, 0.06, self.MARKER, Detection(MARKER, 0.0, 8.0, 0.005, 0.02, 0.1)
-        )
+        assert not fix_by_marker(pose_filter, 0, 0.06, self.PLACE, Detection(MARKER, 0.0, 8.0, 0.005, 0.02, 0.1))

@@ -127,13 +127,10 @@ class TestJumps:
                 driving.filter.see_heading(jump, rate, driving.now_ns)
         return driving
 
-    @pytest.mark.parametrize("degrees", [12.0, -15.0])
+    @pytest.mark.parametrize("degrees", [12.0, -15.0, 60.0, 170.0])
     def test_the_heading_covers_both(self, degrees):
         driving = self.jumped(degrees * DEGREE)
         off_if_it_errs = abs(driving.filter.heading)
         off_if_turned = abs(driving.filter.heading - degrees * DEGREE)
         assert off_if_it_errs < 2.0 * driving.sigma
         assert off_if_turned < 4.0 * driving.sigma
-
-    def test_what_no_sensor_errs_by_is_believed(self):
-        assert self.jumped(60.0 * DEGREE).filter.heading == pytest.approx(60.0 * DEGREE, abs=0.05)

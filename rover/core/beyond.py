@@ -1,11 +1,16 @@
 """A range finder that hears known walls farther off than they are, on two sides of the robot: it tells too much.
 
 A robot that is elsewhere than it believes is nearer to the one wall by as much as it is farther from the opposite one;
-and it would be by chance that it is equally far beyond where it should be from two that meet in a corner.
+and it would be by chance that it is equally far beyond where it should be from two that meet in a corner. By how far
+walls are beyond counts from where the robot was before what was told of walls has moved the position: a wall that
+is told 30 cm too far off again and again is believed at last, and would then contradict nobody.
 """
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
+
+from rover.estimate.covariance import STATES
 
 BEYOND = 0.1
 """So much (m) farther off than it should be a wall is not that wall..."""
@@ -24,12 +29,14 @@ WITHIN_WAY = 1.0
 class Wall(NamedTuple):
     """A known wall that should be heard: how far off (m) and in which direction (rad, field frame).
 
-    ``sigma`` is the standard deviation of the position across it (m).
+    ``sigma`` is the standard deviation of the position across it (m), and ``moves`` by how much fixes by walls have
+    moved each state of the pose filter so far.
     """
 
     distance: float
     direction: float
     sigma: float
+    moves: Sequence[float] = (0.0,) * STATES
 
 
 class _Side(NamedTuple):
@@ -53,17 +60,27 @@ class Beyond:
     def __init__(self) -> None:
         self._way = 0.0
         self._sides: list[_Side] = []
+        self._moves: list[tuple[float, Sequence[float]]] = []  # where on the way (m), and as of `Wall`
 
     def move(self, way: float) -> None:
         """Account for the robot's way (m)."""
         self._way += way
+
+    @property
+    def moves(self) -> list[float]:
+        """By how much fixes by walls have moved each state of late."""
+        if not self._moves:
+            return [0.0] * STATES
+        return [now - then for now, then in zip(self._moves[-1][1], self._moves[0][1], strict=True)]
 
     def hear(self, distance: float, wall: Wall) -> str:
         """Take in an echo (m) where a wall should be heard; return what is wrong with the range finder, or ''."""
         sides = [one for one in self._sides if self._way - one.way < WITHIN_WAY]
         there = [one for one in sides if _apart(one.direction, wall.direction) < TWO_SIDES]
         self._sides = [one for one in sides if one not in there]
-        beyond = distance - wall.distance
+        self._moves = [one for one in self._moves if self._way - one[0] < WITHIN_WAY] + [(self._way, wall.moves)]
+        x, y = self.moves[:2]
+        beyond = distance - wall.distance - x * math.cos(wall.direction) - y * math.sin(wall.direction)
         if beyond < max(BEYOND, SIGMAS * wall.sigma):
             return ""
         now = _Side(wall.direction, beyond, 1 + sum(one.echoes for one in there), self._way)

@@ -32,11 +32,13 @@ class Doubt(NamedTuple):
 
     Attributes:
         turned: angle (rad) by which all was turned that it told.
+        moves: by how much it has moved each state of the pose filter, wrongly.
     """
 
     device: str
     why: str
     turned: float = 0.0
+    moves: Sequence[float] = ()
 
 
 class CrossChecks:
@@ -140,7 +142,8 @@ class CrossChecks:
         """Take in an echo (m) of a range finder before which nothing is held, and a known wall that it should hear."""
         self._doubt(device, self._echoes[device].hear(distance, None if wall is None else wall.distance))
         if distance is not None and wall is not None:
-            self._doubt(device, self._beyond[device].hear(distance, wall))
+            beyond = self._beyond[device]
+            self._doubt(device, beyond.hear(distance, wall), moves=beyond.moves)
 
     def see(self, objects: Sequence[Detection], heading: float, taken_ns: int) -> None:
         """Take in what a frame shows where nothing is held before the camera; ``heading`` is the robot's then (rad)."""
@@ -191,10 +194,10 @@ class CrossChecks:
         if turns is None or not self.takes_rate or not turns.has_rate:
             self._stop(f"{why}, and there is no turn rate to go on with the other side alone")
 
-    def _doubt(self, device: str, why: str, turned: float = 0.0) -> None:
+    def _doubt(self, device: str, why: str, turned: float = 0.0, moves: Sequence[float] = ()) -> None:
         if why and device not in self._doubted:
             self._doubted.add(device)
-            self.found.append(Doubt(device, why, turned))
+            self.found.append(Doubt(device, why, turned, moves))
 
     def _stop(self, why: str) -> None:
         self.why_stop = self.why_stop or why

@@ -44,7 +44,7 @@ class PositionFixes:
             pose = known.filter.at(reading.taken_ns)
             view = wall_in_view(pose, sensor.mount, half_beam, known.ground.walls, known.things)
         self._checks.hear(device, distance, None if view is None else self._wall(view))
-        if view is None:
+        if view is None or self._checks.is_doubted(device):
             return
         if distance is None:
             known.fixes.hear_nothing(view)
@@ -60,7 +60,9 @@ class PositionFixes:
     def _wall(self, view: WallView) -> Wall:
         """Return a wall as the cross-checks hold echoes against it."""
         nx, ny = view.normal
-        return Wall(view.distance, math.atan2(-ny, -nx), self._known.filter.position_doubt.along(nx, ny))
+        pose_filter = self._known.filter
+        sigma, moves = pose_filter.position_doubt.along(nx, ny), pose_filter.sources["wall"].moves
+        return Wall(view.distance, math.atan2(-ny, -nx), sigma, moves)
 
     def _is_of_another(self, view: WallView, sensor: RangeKeys, pose: Pose, distance: float) -> bool:
         """Tell whether an echo (m) is rather one of what was met before a wall."""

@@ -128,10 +128,12 @@ class Senses:
         """Have known what no longer is believed; where nobody knows any more where the robot goes, it stops."""
         checks = self._checks
         known = self._known
-        for device, why, turned in checks.found:
+        for device, why, turned, moves in checks.found:
             self._health.doubt(device, why, known.events)
             if turned:
                 known.filter.lost(turned * known.fixes.marker_from)
+            if moves:
+                known.filter.take_back(moves)
         checks.found.clear()
         if checks.why_stop:
             self._stopping.stop(checks.why_stop)

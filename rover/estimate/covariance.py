@@ -109,6 +109,15 @@ class Motion:
         self.x = self.y = self.xx = self.xy = self.yy = self.swept_x = self.swept_y = 0.0
         self.path = self.turning_noise = self.turned_by_wheels = self.turned = self.seconds = 0.0
 
+    def go(self, way: float, turn: float, c: float, s: float) -> None:
+        """Add a way (m) and a turn (rad) along a heading of this cosine and sine."""
+        self.x += way * c
+        self.y += way * s
+        self.swept_x += turn * c
+        self.swept_y += turn * s
+        self.turned += abs(turn)
+        self.path += abs(way)
+
     def add_noise(self, along: float, c: float, s: float) -> None:
         """Add variance (m^2) along a direction of this cosine and sine, and a share of it across."""
         across = SIDEWAYS_SHARE * along
@@ -230,13 +239,15 @@ class Covariance:
             total += shared[state] * slope
         return shared, total
 
-    def exchange(self, one: int, other: int, variance: float) -> None:
-        """Let one state be more, and another as much less, by something of this variance: their sum is as it was."""
-        rows = self.rows
-        rows[one][one] += variance
-        rows[other][other] += variance
-        rows[one][other] -= variance
-        rows[other][one] -= variance
+    def add(self, deviation: Sequence[float]) -> None:
+        """Let the states vary by a deviation that is all or nothing, of all of them together: P + d d^T."""
+        for row, a in zip(self.rows, deviation, strict=True):
+            row[:] = [p + a * b for p, b in zip(row, deviation, strict=True)]
+
+    def lose(self, way: float, turn: float) -> None:
+        """Grow by a way (m) and a turn (rad) that were not measured."""
+        for state, deviation in ((X, way), (Y, way), (HEADING, turn)):
+            self.rows[state][state] += deviation * deviation
 
     def widen(self, slopes: Sequence[tuple[int, float]], factor: float) -> None:
         """Let what a measurement with these slopes is predicted to be vary by ``factor`` as much, P + k (PH)(PH)^T."""

@@ -25,8 +25,6 @@ from rover.estimate.covariance import (
     Covariance,
     Errors,
     Motion,
-    X,
-    Y,
 )
 from rover.estimate.doubt import Doubt
 from rover.estimate.history import PoseHistory
@@ -107,7 +105,6 @@ class PoseFilter:
         """Return (xx, xy, xt, yy, yt, tt) of `pose_at`: m^2, m rad, rad^2.
 
         It is wider the older the last counts are: the wheels may have done what they did then, or what they were told.
-
         Looking changes nothing: a replay that looks more or less often goes the same way, to the last digit.
         """
         grown = self._covariance.copy()
@@ -195,14 +192,9 @@ class PoseFilter:
             along, aside = way + turn * self.turn_left, turn * self.turn_ahead
             self.x += along * c + aside * s
             self.y += along * s - aside * c
-            motion.x += way * c
-            motion.y += way * s
-            motion.swept_x += turn * c
-            motion.swept_y += turn * s
-            motion.turned += abs(turn)
-            motion.path += abs(way)
-            self.travelled += abs(way)
+            motion.go(way, turn, c, s)
             motion.add_noise(way_variance, c, s)
+            self.travelled += abs(way)
         motion.turning_noise += turn_variance
         self.heading = wrap(self.heading + turn)
         if seconds < self._settles:
@@ -247,13 +239,12 @@ class PoseFilter:
     def lost(self, metres: float) -> None:
         """Widen the covariance by travel that was not measured."""
         self.propagate()
-        for state, sigma in ((X, metres), (Y, metres), (HEADING, metres / self.track)):
-            self._covariance.rows[state][state] += sigma * sigma
+        self._covariance.lose(metres, metres / self.track)
 
     def lost_heading(self, angle: float) -> None:
         """Widen the covariance by a turn (rad) that was not measured, or told wrongly."""
         self.propagate()
-        self._covariance.rows[HEADING][HEADING] += angle * angle
+        self._covariance.lose(0.0, angle)
 
     def at(self, taken_ns: int) -> Pose:
         """Return the pose of a time, up to one and a half seconds ago; after the last counts it is carried on."""
@@ -287,14 +278,15 @@ class PoseFilter:
 
     def _take_jump(self, jump: float, taken_ns: int) -> None:
         """Share out a lasting jump of the angle (rad) between the heading and the sensor's error, here or at all."""
-        heard = self.sources["heading"]
         share = turned_share(jump, self._errors.heading_bias, is_told=self._rates.tell(taken_ns))
-        error = PLACE_BIAS if heard.is_refused_for_long(self.travelled) else DRIFT
+        error = PLACE_BIAS if self.sources["heading"].is_refused_for_long(self.travelled) else DRIFT
         gain = [0.0] * STATES
         gain[HEADING], gain[error] = share, 1.0 - share
         self._correct(gain, jump)
         self._drifting.jump(gain[DRIFT] * jump)
-        self._covariance.exchange(HEADING, error, share * (1.0 - share) * jump * jump)
+        deviation, either = [0.0] * STATES, math.sqrt(share * (1.0 - share)) * jump
+        deviation[HEADING], deviation[error] = either, -either
+        self._covariance.add(deviation)
 
     def hear(
         self, name: str, slopes: Sequence[tuple[int, float]], innovation: float, variance: float, least: float = 0.0
@@ -312,9 +304,8 @@ class PoseFilter:
         source, covariance = self.sources[name], self._covariance
         shared, predicted = covariance.against(slopes)
         if source.takes(innovation, predicted, variance, least):
-            source.accept()
             variance = source.variance(variance, predicted, least)
-            self._correct(covariance.shrink(shared, predicted + variance), innovation)
+            source.accept(self._correct(covariance.shrink(shared, predicted + variance), innovation))
             return True
         source.refuse(innovation, self.travelled)
         return False
@@ -323,6 +314,12 @@ class PoseFilter:
         """Let vary more what a source of fixes was held against, once it has been refused for long and far enough."""
         if self.sources[name].is_refused_for_long(self.travelled):
             self._covariance.widen(slopes, DOUBT)
+
+    def take_back(self, moves: Sequence[float]) -> None:
+        """Take back by how much corrections that were wrong have moved each state, and be as unsure of all as that."""
+        self.propagate()
+        self._correct(moves, -1.0)
+        self._covariance.add(moves)
 
     def see_rate(self, rate: float, taken_ns: int) -> None:
         """Turn by a new rate from now on; what the old one missed while it was held is made good."""
@@ -337,14 +334,16 @@ class PoseFilter:
         self._correct(self._covariance.shrink(shared, predicted + variance), innovation)
         return True
 
-    def _correct(self, gain: Sequence[float], innovation: float) -> None:
-        x, y, heading, place_bias, drift, scale, turn_scale, turn_ahead, turn_left = gain
-        dx, dy, turn = x * innovation, y * innovation, heading * innovation
-        self._history.correct(dx, dy, turn)
-        self.x, self.y, self.heading = self.x + dx, self.y + dy, wrap(self.heading + turn)
-        self.place_bias += place_bias * innovation
-        self.drift += drift * innovation
-        self.scale += scale * innovation
-        self.track /= 1.0 + turn_scale * innovation
-        self.turn_ahead += turn_ahead * innovation
-        self.turn_left += turn_left * innovation
+    def _correct(self, gain: Sequence[float], innovation: float) -> list[float]:
+        """Correct each state by its gain times the innovation, and return by how much."""
+        moves = [one * innovation for one in gain]
+        x, y, turn, place_bias, drift, scale, turn_scale, turn_ahead, turn_left = moves
+        self._history.correct(x, y, turn)
+        self.x, self.y, self.heading = self.x + x, self.y + y, wrap(self.heading + turn)
+        self.place_bias += place_bias
+        self.drift += drift
+        self.scale += scale
+        self.track /= 1.0 + turn_scale
+        self.turn_ahead += turn_ahead
+        self.turn_left += turn_left
+        return moves

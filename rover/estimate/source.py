@@ -6,8 +6,9 @@ both from memory): the mean of their squares is the predicted variance and the n
 """
 
 import math
+from collections.abc import Sequence
 
-from rover.estimate.covariance import CHI_SQUARE_1_99, DRIFT_HOLDS
+from rover.estimate.covariance import CHI_SQUARE_1_99, DRIFT_HOLDS, STATES
 from rover.quantities import clamp
 
 LEARNED_IN = 40.0
@@ -16,8 +17,9 @@ REFUSALS_BEFORE_DOUBT = 10
 """So many refused corrections of one source in a row, and the filter doubts itself rather than the source..."""
 MOST_IN_ROW = 2 * REFUSALS_BEFORE_DOUBT
 """No more are counted: as many of the other sign, and it is as at first."""
-WAY_BEFORE_DOUBT = 0.5
-"""... those of a place only after this way (m): what stands before a wall would move the estimate otherwise."""
+WAY_BEFORE_DOUBT, ELSEWHERE = 0.5, 3
+"""... those of a place only where so many came this way (m) before: what stands before a wall would move the estimate
+otherwise, and so would a range finder that tells too much before it has been held against a second wall."""
 NO_NOISE = 3
 """Those refused in a row beyond so many are of something else: noise, however large, lets one pass now and then."""
 LEAST, MOST = 0.02, 50.0
@@ -33,16 +35,21 @@ class Source:
         factor: of the stated variance, learned.
         heard: innovations in all; ``innovations``: their sum, in the measurement's unit.
         refused: those that the gate refused, in all.
-        refused_in_row: those of one sign, less those of the other; each that passes halves them.
-        refused_since_m: the way travelled when the first of these came.
+        moves: by how much it has moved each state of the filter, in all.
     """
 
     def __init__(self) -> None:
         self.factor = 1.0
-        self.heard = self.refused = self.refused_in_row = 0
+        self.heard = self.refused = 0
         self.innovations = 0.0
-        self.refused_since_m = 0.0
+        self.moves = [0.0] * STATES
+        self._refused_at: list[float] = []  # those in a row: the way travelled then (m)
         self._is_refused_high = False
+
+    @property
+    def refused_in_row(self) -> int:
+        """Those refused of one sign, less those of the other; each that passes halves them."""
+        return len(self._refused_at)
 
     def takes(self, innovation: float, predicted: float, variance: float, least: float = 0.0) -> bool:
         """Learn from an innovation, and return whether the gate lets it pass.
@@ -74,20 +81,24 @@ class Source:
             return variance
         return max(variance, predicted * least / (predicted - least)) if predicted > least else math.inf
 
-    def accept(self) -> None:
-        """Note that one was let pass. By chance any may be: one alone does not refute those that were refused."""
-        self.refused_in_row //= 2
+    def accept(self, moves: Sequence[float]) -> None:
+        """Note that one was let pass, and moved each state of the filter by so much.
+
+        By chance any may be: one alone does not refute those that were refused.
+        """
+        self._refused_at = self._refused_at[(len(self._refused_at) + 1) // 2 :]
+        self.moves = [a + b for a, b in zip(self.moves, moves, strict=True)]
 
     def refuse(self, innovation: float, travelled: float) -> None:
         """Note that one was refused, after a way (m)."""
         self.refused += 1
-        is_high = innovation > 0.0
-        if not self.refused_in_row:
-            self._is_refused_high, self.refused_since_m = is_high, travelled
+        is_high, refused = innovation > 0.0, self._refused_at
+        if not refused:
+            self._is_refused_high = is_high
         if is_high is self._is_refused_high:
-            self.refused_in_row = min(self.refused_in_row + 1, MOST_IN_ROW)
-        else:
-            self.refused_in_row -= 1
+            refused.append(travelled)
+        if is_high is not self._is_refused_high or len(refused) > MOST_IN_ROW:
+            refused.pop(0)
 
     @property
     def is_refused_often(self) -> bool:
@@ -96,7 +107,9 @@ class Source:
 
     def is_refused_for_long(self, travelled: float) -> bool:
         """Tell whether so many have been refused in a row, and over such a way, that not they may be wrong."""
-        return self.is_refused_often and travelled - self.refused_since_m > WAY_BEFORE_DOUBT
+        if not self.is_refused_often:
+            return False
+        return sum([travelled - one > WAY_BEFORE_DOUBT for one in self._refused_at]) >= ELSEWHERE
 
 
 class Drifting:

@@ -5,6 +5,7 @@ import math
 import pytest
 
 from rover.core.beyond import BEYOND, WITHIN_WAY, Beyond, Wall
+from rover.estimate.covariance import STATES
 
 NORTH, WEST, SOUTH = math.pi / 2.0, math.pi, -math.pi / 2.0
 SIGMA = 0.02
@@ -43,6 +44,36 @@ def test_as_far_beyond_both_walls_of_a_corner():
 )
 def test_what_another_place_of_the_robot_explains_or_of_one_wall_tells_nothing(echoes):
     assert not heard(*echoes)
+
+
+def moves(x, y):
+    return [x, y, *[0.0] * (STATES - 2)]
+
+
+def test_a_wall_that_was_believed_at_last_still_tells():
+    """The position was moved by 30 cm until the first wall agreed; the second contradicts that."""
+    beyond = Beyond()
+    for _ in range(3):
+        beyond.hear(1.8, Wall(1.5, WEST, SIGMA))
+    assert not beyond.hear(1.8, Wall(1.8, WEST, SIGMA, moves(0.3, 0.0)))
+    assert beyond.hear(1.8, Wall(1.5, NORTH, SIGMA, moves(0.3, 0.0)))
+    assert beyond.moves == moves(0.3, 0.0)
+
+
+def test_a_robot_that_truly_was_elsewhere_agrees_with_the_second_wall():
+    beyond = Beyond()
+    for _ in range(3):
+        beyond.hear(1.8, Wall(1.5, WEST, SIGMA))
+    assert not any(beyond.hear(1.5, Wall(1.6, NORTH, SIGMA, moves(0.3, -0.1))) for _ in range(5))
+
+
+def test_what_has_moved_the_position_long_ago_counts_no_more():
+    beyond = Beyond()
+    beyond.hear(1.5, Wall(1.5, WEST, SIGMA))
+    beyond.hear(1.5, Wall(1.5, WEST, SIGMA, moves(0.3, 0.0)))
+    beyond.move(WITHIN_WAY)
+    beyond.hear(1.5, Wall(1.5, WEST, SIGMA, moves(0.4, 0.0)))
+    assert beyond.moves == moves(0.0, 0.0)
 
 
 def test_two_stray_echoes_tell_nothing():

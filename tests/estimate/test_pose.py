@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rover.estimate.covariance import SCALE_SIGMA, Errors
+from rover.estimate.covariance import SCALE_SIGMA, STATES, Errors
 from rover.estimate.pose import HEADING_EVERY_NS, PoseFilter
 from rover.estimate.source import REFUSALS_BEFORE_DOUBT
 from rover.geometry import Pose
@@ -140,6 +140,17 @@ class TestGate:
             driving.guided(0.0, 0.0, 0.0, 0.0, REFUSALS_BEFORE_DOUBT - 1)
             driving.see(2.0)
         assert abs(driving.filter.heading) < 0.01
+
+
+class TestTakeBack:
+    def test_the_estimate_is_where_it_was_and_as_unsure_as_it_was_moved(self):
+        driving = Driving()
+        driving.guided(0.0, 0.0, 0.0, 0.0, 50)
+        before, variance = driving.filter.pose, driving.matrix[0, 0]
+        driving.filter.take_back([-0.3, 0.0, 0.1, *[0.0] * (STATES - 3)])
+        assert driving.filter.pose == pytest.approx((before.x + 0.3, before.y, before.heading - 0.1))
+        assert driving.matrix[0, 0] == pytest.approx(variance + 0.09)
+        assert driving.matrix[0, 2] == pytest.approx(-0.03, abs=1e-3)
 
 
 class TestBias:

@@ -5,7 +5,7 @@ import random
 
 import pytest
 
-from rover.estimate.covariance import DRIFT_HOLDS
+from rover.estimate.covariance import DRIFT_HOLDS, STATES
 from rover.estimate.source import DRIFT_MOST, LEAST, MOST, REFUSALS_BEFORE_DOUBT, Drifting, Source
 
 STATED = 0.025**2
@@ -41,12 +41,19 @@ def test_the_factor_has_bounds():
     assert (quiet.factor, loud.factor) == (LEAST, MOST)
 
 
-def test_refusals_tell_since_where():
+def test_refusals_are_counted():
     source = Source()
     for number in range(3):
         source.refuse(0.3, 5.0 + number)
-    assert (source.refused_in_row, source.refused_since_m) == (3, 5.0)
-    assert source.refused == 3
+    assert (source.refused, source.refused_in_row) == (3, 3)
+
+
+def test_one_that_passes_halves_them():
+    source = Source()
+    for _ in range(7):
+        source.refuse(0.3, 1.0)
+    source.accept([0.0] * STATES)
+    assert source.refused_in_row == 3
 
 
 def test_refusals_that_contradict_each_other_begin_anew():
@@ -66,7 +73,7 @@ def test_what_stands_before_a_wall_never_passes_for_noise_whatever_strays_among_
         innovation = draws.uniform(-1.0, 1.0) if draws.random() < 0.1 else draws.gauss(-0.26, 0.01)
         if source.takes(innovation, 0.03**2, STATED):
             assert abs(innovation) < 0.2
-            source.accept()
+            source.accept([0.0] * STATES)
         else:
             source.refuse(innovation, 0.0)
 
@@ -78,6 +85,22 @@ def test_long_refused_is_often_and_over_a_way():
         far.refuse(0.3, 1.0 + number)
     assert not often.is_refused_for_long(1.0)
     assert far.is_refused_for_long(10.0)
+
+
+def test_one_refusal_long_ago_and_many_at_one_place_are_not_of_a_way():
+    source = Source()
+    source.refuse(0.3, 1.0)
+    for _ in range(2 * REFUSALS_BEFORE_DOUBT):
+        source.refuse(0.3, 13.0)
+    assert not source.is_refused_for_long(13.0)
+    assert source.is_refused_for_long(14.0)
+
+
+def test_it_tells_by_how_much_it_has_moved_each_state():
+    source = Source()
+    source.accept([0.5] * STATES)
+    source.accept([0.25] * STATES)
+    assert source.moves == [0.75] * STATES
 
 
 def test_what_it_is_measured_against_counts_in_the_gate():

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 
 from rover.activities.activity import Knowledge
 from rover.activities.places import Manner, clearance_beside, clearance_from
-from rover.geometry import Pose
+from rover.geometry import Pose, cross
 from rover.motion.free_space import Clearance
 from rover.motion.goal import Goal
 from rover.motion.keep_clear import CREEP, LEAST_WAY
@@ -27,6 +27,9 @@ LEAST_RUN_OUT = LEAST_WAY - SHORT_OF
 """So much more (m) than the straight run has to be free."""
 SAME_SLANT, TRIED_COST = math.radians(30.0), 1.0
 """A direction nearer than this (rad) to one that was tried in vain costs as much as so much more way (m) each time."""
+GETS_AWAY, AGAINST_COST = 0.12, 1.0
+"""What gets away from closing jaws goes so far ahead (m); against a wall it then stands where body and jaws no longer
+fit. A direction in which a wall is that near behind the object costs as much as so much more way (m)."""
 NEIGHBOUR = 0.2
 """Objects nearer to each other than this (m) are neighbours."""
 SAME_PLACE = 0.25
@@ -54,6 +57,12 @@ def tried(known: Knowledge, target: Remembered, heading: float) -> int:
         target.distance(one.x, one.y) < SAME_PLACE and abs(wrap(one.heading - heading)) < SAME_SLANT
         for one in known.ledger.tried
     )
+
+
+def is_against_wall(known: Knowledge, target: Remembered, heading: float) -> bool:
+    """Tell whether a wall stands close behind an object that is gone for in a heading (rad)."""
+    behind = target.x + GETS_AWAY * math.cos(heading), target.y + GETS_AWAY * math.sin(heading)
+    return any(cross((target.x, target.y), behind, *wall) for wall in known.ground.walls)
 
 
 class Approaches:
@@ -96,7 +105,8 @@ class Approaches:
             y = self._target.y - (reach + way) * math.sin(heading)
             start = Pose(x, y, heading)
             if self._stand.is_free(start) and self._last.along(start, way + LEAST_RUN_OUT) is not None:
-                return Goal(x, y, heading, TRIED_COST * tried(known, self._target, heading))
+                cost = TRIED_COST * tried(known, self._target, heading)
+                return Goal(x, y, heading, cost + AGAINST_COST * is_against_wall(known, self._target, heading))
         return None
 
 

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 
 from rover.activities.activity import Knowledge
-from rover.activities.approaching import Approaches, can_close_in, tried, viewpoints
+from rover.activities.approaching import Approaches, can_close_in, is_against_wall, tried, viewpoints
 from rover.activities.fixing import SurerPosition
 from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import Progress
@@ -50,7 +50,8 @@ class DrawNear:
             return self._approach(known, target, self._approaches)
         distance = target.distance(known.pose.x, known.pose.y)
         heading = math.atan2(target.y - known.pose.y, target.x - known.pose.x)
-        if can_close_in(known, target, CREEP) and not tried(known, target, heading):
+        is_worse = tried(known, target, heading) or is_against_wall(known, target, heading)
+        if not is_worse and can_close_in(known, target, CREEP):
             return self._go_straight(known, target, distance, heading)
         self._approaches = Approaches(known, target, SPEEDS)
         return STILL

@@ -34,6 +34,13 @@ class TestCloseIn:
         )
         assert math.radians(40.0) < end.heading < math.radians(140.0)
 
+    def test_what_stands_before_a_wall_is_taken_aslant_where_that_fits(self, doing, jar):
+        """11 cm before it: what gets away from the jaws straight ahead would stand where they cannot fetch it."""
+        wall = {"before": [["4.11 m", "1 m"], ["4.11 m", "3 m"]]}
+        did = doing(LOOK, NEAR, objects=[jar(4.0, 2.0)], field={"walls": wall})
+        assert did.progress == "done", did.why
+        assert abs(did.run.true_track[-1].heading) > math.radians(20.0)
+
     def test_in_a_niche_narrower_than_the_body_it_cannot_be_reached(self, doing, jar):
         niche = {
             "left": [["3.6 m", "2.1 m"], ["4.2 m", "2.1 m"]],

@@ -20,7 +20,7 @@ DEVICES = ROOT / "rover" / "devices"
 
 LEAVES = {
     *("devices.readings", "devices.families", "devices.family", "devices.keys", "devices.with_driver"),
-    *("devices.mount", "devices.own", "devices.signals"),
+    *("devices.jaws", "devices.mount", "devices.own", "devices.signals"),
     *(
         f"devices.{path.parent.name}.{path.stem}"
         for name in ("family", "keys", "values", "signals")

@@ -6,7 +6,7 @@ from typing import Any
 
 from rover import quantities
 from rover.activities.activity import Activity, Deed, Knowledge
-from rover.activities.approaching import SHORT_OF
+from rover.activities.approaching import JAWS_PLAY, short_of
 from rover.activities.drawing_near import DrawNear
 from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
 from rover.activities.meeting import heard, touched, touched_turning
@@ -21,13 +21,6 @@ from rover.quantities import wrap
 from rover.vision.targets import Remembered
 
 CENTRED = math.radians(4.0)
-JAWS_PLAY = (0.009, 0.004)
-"""How far from the jaws' middle what they close on stood, along and across (m, standard deviations).
-
-Along, as far as the last straight leg is wrong: the camera's distance where it loses sight (0.6 deg of pitch at 25 cm:
-7 mm), and the roll of the wheels after the ramp. Across, as far as a bearing is wrong there. In 551 grips on 30 drawn
-benches: 8.0 and 1.9 mm.
-"""
 SHORT_AFTER = 0.5
 """Held back for so long (s) almost at the end of the last straight way, the target is between the jaws."""
 SETTLE = 0.2
@@ -126,7 +119,7 @@ class CloseIn(Driving):
         assert self._last is not None
         x, y, heading, length = self._last
         gone = (known.pose.x - x) * math.cos(heading) + (known.pose.y - y) * math.sin(heading)
-        if gone >= length - (SHORT_OF if known.held_back_for > SHORT_AFTER else 0.0):
+        if gone >= length - (short_of(known) if known.held_back_for > SHORT_AFTER else 0.0):
             return self.done()
         speed = towards(length - gone, min(0.12, self._most), 0.3 * known.robot.limits.deceleration, 0.06)
         return Request(speed, HEADING_GAIN * wrap(heading - known.pose.heading), expects_contact=True)

@@ -19,7 +19,7 @@ from rover.bench.happenings import HAPPENINGS
 from rover.bench.line import Line
 from rover.bench.lips import Lips
 from rover.bench.motors import STEP_NS, Base, encoders
-from rover.bench.objects import FINGER, HALF_GAP, TIP, Piece, outline, pieces, pushed
+from rover.bench.objects import Piece, outline, pieces, pushed
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand
 from rover.files.faults import ScheduledFault
@@ -62,13 +62,13 @@ class Bench(Simulation):
         self._crowd = Crowd(self.pieces, self.solids)
         self.base = Base(bench, robot, seed)
         self.encoders = encoders(bench, robot.body, seed)
-        self.jaws_state = Jaws(bench, robot, seed)
+        self.jaws_state = Jaws(bench, robot, errand.widest, seed)
         self.line = Line(bench.link, seed)
         self.lock = RLock()
-        self._outline = outline(robot.body)
+        self._outline = outline(robot.body, self.jaws_state.size)
         self._rectangles = (
             Rectangle(-self._outline.half_length, self._outline.half_length, self._outline.half_width),
-            Rectangle(self._outline.half_length, robot.body.gripper_reach + TIP, HALF_GAP + 2.0 * FINGER),
+            Rectangle(self._outline.half_length, self._outline.tips, self.jaws_state.size.half_width),
         )
         self.x, self.y, self.heading = start_pose(self.solids, self._rectangles, bench.off_the_map, errand, seed)
         self._turn_centre = TurnCentre(bench.floor, seed)
@@ -169,10 +169,9 @@ class Bench(Simulation):
             return self.jaws_state.held
         if self._free_way > 0.0:
             return None
-        between = [
-            (abs(left), one.number, one) for one, ahead, left in self._near() if self.jaws_state.takes(ahead, left)
-        ]
-        return min(between)[2] if between else None
+        takes = self.jaws_state.takes
+        near = [(abs(left), one.number, one) for one, ahead, left in self._near() if takes(ahead, left, one.radius)]
+        return min(near)[2] if near else None
 
     def _near(self) -> list[tuple[Piece, float, float]]:
         """Return the standing pieces within the robot's circle, with their places in its frame."""

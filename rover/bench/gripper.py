@@ -4,9 +4,10 @@ from random import Random
 
 from rover.bench.draws import NEVER_NS, drawn, stream
 from rover.bench.motors import STEP
-from rover.bench.objects import FINGER, HALF_DEPTH, HALF_GAP, TIP, Piece
+from rover.bench.objects import Piece
 from rover.devices.gripper.keys import GripperKeys
 from rover.devices.gripper.values import JawsValue
+from rover.devices.jaws import FINGER, jaws_size
 from rover.devices.keys import SIMULATED
 from rover.files.bench import BenchFile
 from rover.files.fault_table import RobotFault
@@ -27,8 +28,9 @@ class Jaws:
         drop_due_ns: when the held piece slips out, if it does.
     """
 
-    def __init__(self, file: BenchFile, robot: Robot, seed: int) -> None:
+    def __init__(self, file: BenchFile, robot: Robot, widest: float, seed: int) -> None:
         gripper = robot.devices.gripper or GripperKeys.model_validate({"driver": SIMULATED})
+        self.size = jaws_size(robot.devices.gripper, widest)
         self._errors = file.gripper
         self._draws: Random = stream(seed, "grip")
         self._share_a_step = self._healthy = STEP / gripper.travel_time
@@ -51,17 +53,18 @@ class Jaws:
         """Move as fast as what is wrong lets the jaws from now on."""
         self._share_a_step = self._healthy * wrong.jaws
 
-    def takes(self, ahead: float, left: float) -> bool:
-        """Whether a piece at (ahead, left) of the robot (m) stands between the jaws."""
-        return abs(left) <= HALF_GAP and abs(ahead - self.reach) <= HALF_DEPTH
+    def takes(self, ahead: float, left: float, radius: float) -> bool:
+        """Whether a piece at (ahead, left) of the robot (m) stands between the open jaws."""
+        size = self.size
+        return abs(left) <= size.half_open - radius and abs(ahead - self.reach) <= size.half_depth
 
     def halves(self, radius: float) -> tuple[float, float]:
         """Return the half widths (m) of the slot for a piece's middle (-1: none) and of the jaws from outside."""
         if self.held is not None:
             return -1.0, self.held.radius + FINGER
-        if self.opening < opening_on(radius):
+        if self.opening < self.opening_on(radius):
             return -1.0, 2.0 * FINGER
-        return HALF_GAP, HALF_GAP + radius + FINGER
+        return self.size.half_open - radius, self.size.half_width
 
     def move(self) -> None:
         """Turn the servo for one step."""
@@ -72,7 +75,7 @@ class Jaws:
 
     def closes_on(self, piece: Piece) -> bool:
         """Whether the jaws have just come so near together that they meet a piece between them."""
-        return not self.tried and not self.limp and self.target < self.opening <= opening_on(piece.radius)
+        return not self.tried and not self.limp and self.target < self.opening <= self.opening_on(piece.radius)
 
     def lets_go(self, now_ns: int) -> bool:
         """Whether the held piece is free from now on: jaws opened, gone limp, or the piece slipped out."""
@@ -84,7 +87,7 @@ class Jaws:
         if self._draws.random() < self._errors.missed:
             return False
         self.held = piece
-        self.opening = self.wanted = self._least = opening_on(piece.radius)
+        self.opening = self.wanted = self._least = self.opening_on(piece.radius)
         drops = self._draws.random() < self._errors.dropped
         after = drawn(self._errors.dropped_after, self._draws)
         self.drop_due_ns = now_ns + round(after * 1e9) if drops else NEVER_NS
@@ -93,7 +96,11 @@ class Jaws:
     def knocked(self, left: float, radius: float) -> tuple[float, float]:
         """Return where a piece ends (m ahead, m left) that the closing jaws have knocked away."""
         way = drawn(self._errors.pushed, self._draws)
-        return self.reach + TIP + radius + way, left + self._draws.uniform(-way, way)
+        return self.reach + self.size.tips + radius + way, left + self._draws.uniform(-way, way)
+
+    def opening_on(self, radius: float) -> float:
+        """Return the opening at which the jaws meet a piece that stands in the middle."""
+        return radius / self.size.half_open
 
     def release(self) -> Piece | None:
         """Forget the held piece and return it."""
@@ -108,8 +115,3 @@ def felt(jaws: Jaws, feedback: str) -> JawsValue:
         return JawsValue(None, jaws.held is not None)
     has_arrived = jaws.opening == jaws.wanted and not jaws.limp
     return JawsValue(jaws.opening, jaws.opening - jaws.target > HELD_OPEN_BY if has_arrived else None)
-
-
-def opening_on(radius: float) -> float:
-    """Return the opening at which the jaws meet a piece that stands in the middle."""
-    return radius / (radius + HALF_GAP)

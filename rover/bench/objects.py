@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from rover.bench.draws import stream
 from rover.bench.floor import Solids, distance_to, wall
+from rover.devices.jaws import JawsSize
 from rover.errors import UserError
 from rover.files.bench import BenchFile, mismatches
 from rover.files.errand import Errand, Zone
@@ -18,12 +19,6 @@ FROM_START = 0.6
 FROM_EDGE = 0.35
 APART = 0.35
 TRIALS = 10_000
-
-# The jaws, as measured from the line on which a held piece's middle stands (`gripper_reach` ahead of the robot's).
-HALF_GAP = 0.03
-HALF_DEPTH = 0.04
-FINGER = 0.015
-TIP = 0.02
 
 
 class Piece:
@@ -95,19 +90,24 @@ def outside_zone(x: float, y: float, zone: Zone) -> float:
 
 
 class Outline(NamedTuple):
-    """The robot's outline (m, its own frame): body and jaws; ``radius`` is that of a circle that holds both."""
+    """The robot's outline (m, its own frame): body and jaws; ``radius`` is that of a circle that holds both.
+
+    What the jaws hold stands ``reach`` ahead of the robot's middle, and the fingers end at ``tips``.
+    """
 
     half_length: float
     half_width: float
     reach: float
+    tips: float
     radius: float
 
 
-def outline(body: Body) -> Outline:
+def outline(body: Body, jaws: JawsSize) -> Outline:
     """Return the outline of a body with its jaws."""
     half_length, half_width = body.length / 2.0, body.width / 2.0
-    front = max(half_length, body.gripper_reach + TIP)
-    return Outline(half_length, half_width, body.gripper_reach, math.hypot(front, max(half_width, HALF_GAP * 4)))
+    tips = body.gripper_reach + jaws.tips
+    radius = math.hypot(max(half_length, tips), max(half_width, jaws.half_width))
+    return Outline(half_length, half_width, body.gripper_reach, tips, radius)
 
 
 def pushed(
@@ -127,7 +127,7 @@ def pushed(
         front = min(front, robot.reach)
     if -back < ahead < front and aside < side:
         return _least(ahead, left, (front - ahead, back + ahead, side - aside, math.inf))
-    tip = robot.reach + TIP + radius
+    tip = robot.tips + radius
     if robot.half_length < ahead < tip and slot < aside < outer:
         return _least(ahead, left, (tip - ahead, math.inf, outer - aside, aside - slot if slot > 0.0 else math.inf))
     return None

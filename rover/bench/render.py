@@ -13,13 +13,14 @@ from typing import NamedTuple
 import numpy as np
 
 from rover.bench.floor import Round, Segment, Solids, Standing, stands_between
-from rover.bench.objects import TIP, Piece
+from rover.bench.objects import Piece
 from rover.bench.render_ground import Facade, FloorTexture
 from rover.bench.render_lens import NEAR, Projection, Viewpoint, lens
 from rover.bench.render_light import Light, Sensor, Weather
 from rover.bench.render_paint import Colour, Image, from_hsv
 from rover.bench.render_things import Plate, Upright, body_and_lid, draw_jaws, draw_plate, draw_shadow, draw_upright
 from rover.devices.camera.keys import CameraKeys
+from rover.devices.jaws import jaws_size
 from rover.devices.keys import SIMULATED
 from rover.files.bench import BenchFile
 from rover.files.errand import Errand, Zone
@@ -137,6 +138,7 @@ class Renderer:
         tray = None if zone is None else _corners(zone)
         self._seed, self._shadow, self._exposure = seed, rendering.shadow, rendering.exposure
         self._reach = robot.body.gripper_reach
+        self._jaws = jaws_size(robot.devices.gripper, errand.widest)
         self.lens = lens(rendering.frame_width, rendering.frame_height, camera.field_of_view)
         # Jaws and what they hold stand still before the camera, however the body pitches.
         self._aboard = Projection(self.lens, Viewpoint(camera.ahead, 0.0, camera.height, 0.0, camera.tilt))
@@ -190,7 +192,7 @@ class Renderer:
             items.append(Item(plate.x, plate.y, plate.z, partial(draw_plate, plate=plate, light=light)))
         if opening is not None:
             # Behind what stands between the fingers, before all that stands beyond their tips.
-            way = self._reach + TIP - self._aboard.view.x
+            way = self._reach + self._jaws.tips - self._aboard.view.x
             x, y = view.x + way * math.cos(view.heading), view.y + way * math.sin(view.heading)
             items.append(Item(x, y, 0.0, partial(self._draw_aboard, scene=scene)))
         return items
@@ -198,7 +200,7 @@ class Renderer:
     def _draw_aboard(self, image: Image, camera: Projection, scene: Scene) -> None:
         """Draw the jaws and what they hold."""
         light = self._ground.light(scene.view.x, scene.view.y)
-        draw_jaws(image, self._aboard, self._reach, scene.opening or 0.0, light)
+        draw_jaws(image, self._aboard, self._reach, self._jaws, scene.opening or 0.0, light)
         for one in scene.pieces:
             if one.held:
                 for part in self._parts(one._replace(x=self._reach, y=0.0)):

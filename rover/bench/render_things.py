@@ -5,9 +5,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rover.bench.objects import FINGER, HALF_GAP, TIP
 from rover.bench.render_lens import Floats, Projection, Viewpoint
 from rover.bench.render_paint import Colour, Easel, Image, darken, hull, shaded
+from rover.devices.jaws import FINGER, JawsSize
 
 LID_DEPTH = 0.012
 """How far (m) a lid's rim comes down."""
@@ -142,12 +142,12 @@ def _fill_solid(image: Image, camera: Projection, corners: Floats, colour: Colou
         easel.put_back()
 
 
-def draw_jaws(image: Image, camera: Projection, reach: float, opening: float, light: float) -> None:
+def draw_jaws(image: Image, camera: Projection, reach: float, jaws: JawsSize, opening: float, light: float) -> None:
     """Draw the two fingers. The camera's place is in the robot's frame here: ``reach`` ahead of its middle (m)."""
-    gap = HALF_GAP * (0.25 + 0.9 * opening)
+    gap = jaws.half_open * (0.14 + 0.49 * opening)
     for side in (-1.0, 1.0):
         inner, outer = side * gap, side * (gap + FINGER)
-        back, front = reach - 0.09, reach + TIP
+        back, front = reach - 0.09, reach + jaws.tips
         ring = np.array([[back, inner], [front, inner], [front, outer], [back, outer]])
         top = np.column_stack([ring, np.full(4, JAW_HEIGHT)])
         foot = np.column_stack([ring, np.full(4, 0.012)])

@@ -27,7 +27,7 @@ from rover.devices.readings import DriveCommand, JawsCommand
 from rover.errand import saving
 from rover.errand.entries import Account
 from rover.errand.ledger import Ledger
-from rover.estimate.field import ground_of
+from rover.estimate.field import ground_for
 from rover.estimate.looked_at import LookedAt
 from rover.events import Event, HoldBack, TrackPoint
 from rover.files.errand import Errand
@@ -82,7 +82,7 @@ class Core:
         saved: Mapping[str, Any] | None = None,
         parts: Parts = USUAL,
     ) -> None:
-        ground = ground_of(errand.field, errand.widest, errand.expect, robot.body.width)
+        ground = ground_for(errand, robot)
         self._first_fix = FirstFix(saved is not None and can_sight_marker(robot, ground))
         estimate = pose_filter(robot, errand, saved if self._first_fix.is_due else None, parts.pose_filter)
         events: list[Event] = []

@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from rover.activities.activity import Knowledge
+from rover.devices.jaws import jaws_size
 from rover.devices.readings import Detection
 from rover.errand.entries import Standing
 from rover.errand.ledger import Ledger
@@ -27,8 +28,8 @@ STEADY_TURN_RATE = 0.35
 """Slower than this (rad/s) a frame is sharp enough for absence to mean something."""
 LOOKED_MOVED, LOOKED_TURNED = 0.15, 0.15
 """Nearer (m, by both axes) and turned less (rad) than this, a look is the last one again."""
-JAWS_WINDOW = (0.055, 0.05)
-"""A sighting so near the middle of the jaws, ahead and aside (m), stands between them."""
+SEEN_IN_JAWS = (0.015, 0.02)
+"""A sighting so much (m) farther from the jaws' middle than what they close on, ahead and aside, is between them."""
 DONE_WITH_RADIUS = 0.20
 """A sighting this near (m) to the place of something done with is that object again."""
 VANISHED_OFTEN = 3
@@ -68,6 +69,9 @@ class Targeting:
         self._tray = TargetMemory(known.targets.view)
         self._perhaps = TargetMemory(known.targets.view)
         self._perhaps_doubt = 0.0
+        widest, (ahead, aside) = known.errand.widest, SEEN_IN_JAWS
+        jaws = jaws_size(known.robot.devices.gripper, widest)
+        self._window = jaws.half_depth + ahead, jaws.spare(widest) + aside
 
     def see(self, detections: Sequence[Detection], taken_ns: int) -> None:
         """Take in the objects of a frame of a time; nothing is placed if nobody knows where the robot was then."""
@@ -141,7 +145,7 @@ class Targeting:
     def _is_between(self, one: Sighting) -> bool:
         reach = self._known.robot.body.gripper_reach
         slack = min(0.03, 2.0 * one.detection.distance_sigma)
-        return abs(one.ahead - reach) < JAWS_WINDOW[0] + slack and abs(one.left) < JAWS_WINDOW[1]
+        return abs(one.ahead - reach) < self._window[0] + slack and abs(one.left) < self._window[1]
 
     def _is_candidate(self, one: Sighting) -> bool:
         """Tell whether a sighting is of something to fetch: in the field, and not done with."""

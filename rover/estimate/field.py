@@ -5,14 +5,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import product
 
-from rover.files.errand import FieldPlan, Zone
+from rover.devices.jaws import jaws_size
+from rover.files.errand import Errand, FieldPlan, Zone
+from rover.files.robot import Robot
 from rover.geometry import XY, distance_to_segment, inside
 from rover.quantities import wrap
 
 EDGE_SHARE = 0.75
 """Slots keep this share of their pitch from the tray's edge: the position is never known exactly."""
 JAWS_ROOM = 0.15
-"""Room (m) that the open jaws need between two objects."""
+"""Room (m) that usual jaws, open, need between two objects."""
 USUAL_BODY = 0.26
 """Width (m) of what drives into the tray where nobody says."""
 BESIDE_BODY = 0.03
@@ -84,7 +86,19 @@ class Ground:
         return nearest if inside((x, y), self.boundary) else -nearest
 
 
-def ground_of(field: FieldPlan, object_width: float, expected: int | None, body_width: float = USUAL_BODY) -> Ground:
+def ground_for(errand: Errand, robot: Robot) -> Ground:
+    """Return the geometry of an errand's field as a robot takes it."""
+    jaws_room = jaws_size(robot.devices.gripper, errand.widest).room(errand.widest)
+    return ground_of(errand.field, errand.widest, errand.expect, robot.body.width, jaws_room)
+
+
+def ground_of(
+    field: FieldPlan,
+    object_width: float,
+    expected: int | None,
+    body_width: float = USUAL_BODY,
+    jaws_room: float = JAWS_ROOM,
+) -> Ground:
     """Return the geometry of an errand's field.
 
     Args:
@@ -92,6 +106,7 @@ def ground_of(field: FieldPlan, object_width: float, expected: int | None, body_
         object_width: the widest kind (m); slots keep clear of each other by it.
         expected: how many objects there are, where that is known.
         body_width: of the robot (m).
+        jaws_room: that its open jaws need between two objects (m).
     """
     corners = tuple(field.boundary)
     edges = tuple(zip(corners, (*corners[1:], corners[0]), strict=True))
@@ -102,10 +117,10 @@ def ground_of(field: FieldPlan, object_width: float, expected: int | None, body_
         return bare
     entry = _entry(bare, zone, 0.5 * body_width) if zone.entry is None else zone.entry
     lane = 0.5 * (body_width + object_width) + BESIDE_BODY
-    pitch = object_width + JAWS_ROOM
+    pitch = object_width + jaws_room
     pitches = pitch, max(pitch, lane + 1e-6)  # abreast, the body has to pass as well
     slots = tuple(Slot(number, *place) for number, place in enumerate(_slots(zone, entry, pitches, expected)))
-    spacing = object_width + 0.5 * JAWS_ROOM
+    spacing = object_width + 0.5 * jaws_room
     return Ground(corners, edges, walls, zone, entry, slots, zone.marker, lane, spacing)
 
 

@@ -4,14 +4,15 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from rover.estimate.field import JAWS_ROOM
-from rover.feasibility.layout import Layout, comes_to, ground_before, standing_room, ways_in
+from rover.devices.jaws import FINGER, jaws_size
+from rover.estimate.field import ground_for
+from rover.feasibility.layout import Layout, comes_to, standing_room, ways_in
 from rover.feasibility.machine import cm, note_numbers_apart
 from rover.files.errand import Errand
 from rover.files.problems import Problem
 from rover.files.yaml_source import KeyPath, Source
 from rover.geometry import XY, cross
-from rover.motion.outline import FINGER, Surroundings, outline_of
+from rover.motion.outline import Surroundings, outline_of
 
 UNREACHED_NOTED = 0.1
 """Of the field, so much may be out of the body's reach, or seen from no lookout, before that is worth a warning."""
@@ -68,7 +69,8 @@ def _note_tray(layout: Layout, source: Source) -> None:
         return
     widest, c = layout.errand.widest, abs(math.cos(layout.ground.entry))
     along, across = ("width", "depth") if c > math.sqrt(0.5) else ("depth", "width")
-    for key, due in ((across, widest + JAWS_ROOM), (along, widest + 2.0 * FINGER)):
+    jaws = jaws_size(layout.robot.devices.gripper, widest)
+    for key, due in ((across, widest + jaws.room(widest)), (along, widest + 4.0 * FINGER)):
         if getattr(zone, key) < due:
             why = f"no room for one slot and the jaws: for what is {cm(widest)} wide, make this {cm(due)} or more"
             source.report((*ZONE, key), why)
@@ -119,7 +121,7 @@ def _other_entry(layout: Layout) -> str:
     for heading in (0.0, 90.0, 180.0, -90.0):
         turned = zone and zone.model_copy(update={"entry": math.radians(heading)})
         entered = errand.model_copy(update={"field": errand.field.model_copy(update={"zone": turned})})
-        gates, _ = ways_in(entered, robot, ground_before(entered, robot))
+        gates, _ = ways_in(entered, robot, ground_for(entered, robot))
         if any(_is_reached(layout, gate[:2]) for gate in gates.values()):
             return f"write 'entry: {heading:g} deg', or move the tray"
     return "move the tray farther from it"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from rover.activities.places import gate_before
 from rover.activities.sight import field_of_view, look_round
-from rover.estimate.field import Ground, Slot, ground_of
+from rover.estimate.field import Ground, Slot, ground_for
 from rover.estimate.looked_at import LookedAt, LookRound, Squares
 from rover.feasibility.reachable import Passage, Reach, reach_of
 from rover.files.errand import Errand
@@ -74,7 +74,7 @@ class Layout:
 
 def layout_of(errand: Errand, robot: Robot) -> Layout:
     """Return the layout of an errand for a robot; the start lies inside the boundary."""
-    ground = ground_before(errand, robot)
+    ground = ground_for(errand, robot)
     start, need = (errand.field.start.x, errand.field.start.y), standing_room(robot) + ROOM_TO_PASS
     reach = reach_of(ground, start, need, robot.limits.boundary_margin)
     outlook = None if robot.devices.camera is None else _outlook(errand, robot, ground, reach)
@@ -82,11 +82,6 @@ def layout_of(errand: Errand, robot: Robot) -> Layout:
     return Layout(
         errand, robot, ground, reach, outlook, outline_of(robot, errand.widest, loaded=True).radius, gates, barred
     )
-
-
-def ground_before(errand: Errand, robot: Robot) -> Ground:
-    """Return the field's geometry as the robot takes it."""
-    return ground_of(errand.field, errand.widest, errand.expect, robot.body.width)
 
 
 def _outlook(errand: Errand, robot: Robot, ground: Ground, reach: Reach) -> Outlook:

@@ -53,6 +53,8 @@ BOUNDS: dict[str, dict[str, Bounds]] = {
         "devices.camera.frame_height": Bounds("16", "16384"),
         "devices.gripper.travel_time": Bounds("10 ms", "30 s"),
         "devices.gripper.opens_to": Bounds("1 mm", "1 m"),
+        "devices.gripper.depth": Bounds("1 mm", "1 m"),
+        "devices.gripper.tips": Bounds("1 mm", "1 m"),
         "devices.battery.full": Bounds("1 V", "100 V"),
         "devices.battery.inner_resistance": Bounds("0 ohm", "10 ohm"),
         "devices.battery.load_at_full_duty": Bounds("0 A", "200 A"),

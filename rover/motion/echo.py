@@ -7,7 +7,7 @@ from typing import ClassVar, NamedTuple
 from rover.devices.range.keys import RangeKeys
 from rover.devices.readings import RangeValue
 from rover.files.robot import Body, Robot
-from rover.motion.outline import FINGER
+from rover.motion.outline import BEFORE_TIPS
 
 STRAY_ECHOES = 3
 """A distance is the median of so many readings, so that one stray echo does not stop the robot."""
@@ -244,6 +244,6 @@ def swept_radius(robot: Robot) -> float:
 
 def foremost(robot: Robot) -> float:
     """Return how far (m) body and jaws reach ahead of the robot's middle."""
-    body = robot.body
+    body, gripper = robot.body, robot.devices.gripper
     half = 0.5 * body.length
-    return half if robot.devices.gripper is None else max(half, body.gripper_reach + FINGER)
+    return half if gripper is None else max(half, body.gripper_reach + gripper.tips + BEFORE_TIPS)

@@ -3,13 +3,14 @@
 import math
 from typing import NamedTuple
 
+from rover.devices.jaws import FINGER, JawsSize, jaws_size
 from rover.estimate.doubt import SURE, Doubt
 from rover.estimate.field import Ground
 from rover.files.robot import Body, Robot
 from rover.geometry import XY, Pose, distance_to_segment, inside
 
-FINGER = 0.03
-"""What a jaw's finger takes (m), ahead of what it holds and beside it."""
+BEFORE_TIPS = 0.01
+"""Ahead of the fingers' ends (m): no reach is measured to the millimetre."""
 
 
 class BodyPart(NamedTuple):
@@ -45,28 +46,31 @@ class BodyOutline:
 
     Args:
         body: the robot file's measures.
-        between: width (m) of the widest thing that the open jaws take; None: the robot has none.
-        loaded: such a thing is between them.
+        jaws: their measures; None: the robot has none.
+        widest: of what they take (m).
+        loaded: such a thing is between them; else they are open.
 
     Attributes:
         radius: of the circle round the robot's middle that holds it all (m).
-        half_width: of the body (m).
+        half_width: of the widest part (m).
     """
 
-    def __init__(self, body: Body, between: float | None, *, loaded: bool) -> None:
+    def __init__(self, body: Body, jaws: JawsSize | None, widest: float, *, loaded: bool) -> None:
         half_length, half_width = 0.5 * body.length, 0.5 * body.width
         parts = [BodyPart(-half_length, half_length, half_width)]
-        if between is not None:
-            tip = body.gripper_reach + (max(0.5 * between, FINGER) if loaded else FINGER)
-            parts.append(BodyPart(0.0, max(half_length, tip), min(half_width, 0.5 * between + FINGER)))
+        if jaws is not None:
+            tip = body.gripper_reach + max(0.5 * widest if loaded else 0.0, jaws.tips + BEFORE_TIPS)
+            beside = 0.5 * widest + 2.0 * FINGER if loaded else jaws.half_width
+            parts.append(BodyPart(0.0, max(half_length, tip), beside))
         self.parts = tuple(parts)
-        self.half_width = half_width
+        self.half_width = max(part.half_width for part in parts)
         self.radius = max(math.hypot(max(part.front, -part.back), part.half_width) for part in parts)
 
 
 def outline_of(robot: Robot, widest: float, *, loaded: bool) -> BodyOutline:
     """Return a robot's outline, whose jaws, if it has any, may take a thing that is ``widest`` (m) wide."""
-    return BodyOutline(robot.body, None if robot.devices.gripper is None else widest, loaded=loaded)
+    gripper = robot.devices.gripper
+    return BodyOutline(robot.body, None if gripper is None else jaws_size(gripper, widest), widest, loaded=loaded)
 
 
 class Surroundings:

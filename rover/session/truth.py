@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from rover.estimate.field import Ground, ground_of
+from rover.estimate.field import Ground, ground_for
 from rover.events import Find
 from rover.files.errand import Errand
 from rover.files.robot import Robot
@@ -34,10 +34,9 @@ class TruthKeeper:
     """
 
     def __init__(self, simulation: Simulation, robot: Robot, errand: Errand) -> None:
-        widest = max((kind.width for kind in errand.kinds.values()), default=0.0)
-        ground = ground_of(errand.field, widest, None)
+        ground = ground_for(errand, robot)
         self._simulation, self._ground = simulation, ground
-        self._way = _Way(outline_of(robot, widest, loaded=False), ground)
+        self._way = _Way(outline_of(robot, errand.widest, loaded=False), ground)
         self._contacts = _Contacts(ground)
         self._objects: Sequence[TrueObject] = ()
         self._by_id: dict[str, TrueObject] = {}

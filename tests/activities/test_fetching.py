@@ -293,3 +293,22 @@ class TestLooking:
         did = doing(LOOK, ("note_seen", {}))
         assert did.progress == "done"
         assert [note for note in did.run.events_of(Note) if note.kind == "seen"] == []
+
+
+class TestOtherJaws:
+    """Jaws of other measures than the cart's, on both sides: the planner's, and the bench's."""
+
+    @pytest.mark.parametrize("measures", [("7 cm", "3 cm", "3 cm"), ("20 cm", "10 cm", "5 cm")])
+    def test_they_hold_what_they_close_on(self, doing, jar, measures):
+        keys = dict(zip(("opens_to", "depth", "tips"), measures, strict=True))
+        did = doing(LOOK, NEAR, GRIP, objects=[jar(4.0, 2.0)], devices={"gripper": keys})
+        assert [thing.place for thing in did.run.final_objects] == ["held"]
+
+    def test_long_fingers_keep_off_a_wall_that_short_ones_reach(self, doing, jar):
+        wall = {"before": [["4.08 m", "1 m"], ["4.08 m", "3 m"]]}
+
+        def did(tips):
+            keys = {"gripper": {"tips": tips}}
+            return doing(LOOK, NEAR, objects=[jar(4.0, 2.0)], field={"walls": wall}, devices=keys).progress
+
+        assert (did("1 cm"), did("14 cm")) == ("done", "failed")

@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rover.bench.objects import outline, pushed
+from rover.devices.jaws import jaws_size
 
 WALL = [["3 m", "0 m"], ["3 m", "4 m"]]
 """Before the robot, which starts at (2, 2) and looks along x; its jaws reach 14 cm, their tips 2 cm more."""
@@ -51,7 +52,7 @@ def test_jaws_that_open_against_an_object_at_a_wall_can_be_drawn_back(bay):
 @pytest.mark.parametrize(("left", "ends"), [(0.05, 0.03), (0.08, 0.095), (-0.05, -0.03), (-0.08, -0.095)])
 def test_a_finger_pushes_an_object_to_the_nearer_side(bay, left, ends):
     """Into the slot between the jaws, or out past them: whichever is nearer."""
-    robot = outline(bay.robot().body)
+    robot = outline(bay.robot().body, jaws_size(None, 2.0 * RADIUS))
     assert pushed(0.15, left, RADIUS, robot, (0.03, 0.07)) == pytest.approx((0.15, ends))
 
 

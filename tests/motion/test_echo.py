@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from rover.devices.readings import RangeValue
 from rover.motion.echo import TURNED_AWAY, Echoes, EchoMemory, Room, swept_radius
-from rover.motion.outline import FINGER
+from rover.motion.outline import BEFORE_TIPS
 
 FRONT = 0.06
 NO_ECHO, FAR = RangeValue(None), RangeValue(3.0)
@@ -206,5 +206,5 @@ class TestEchoes:
 
     def test_the_swept_circle_is_that_of_corners_and_jaws(self, cart):
         body = cart().body
-        assert swept_radius(cart()) == pytest.approx(body.gripper_reach + FINGER)
+        assert swept_radius(cart()) == pytest.approx(body.gripper_reach + 0.02 + BEFORE_TIPS)
         assert swept_radius(cart({"gripper": None})) == pytest.approx(math.hypot(body.length, body.width) / 2.0)

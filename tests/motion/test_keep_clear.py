@@ -13,7 +13,7 @@ from rover.files.errand import USUAL_WIDTH
 from rover.geometry import Pose, distance_to_segment, inside
 from rover.motion.keep_clear import CREEP, KeepClear, Velocity, Whereabouts
 from rover.motion.limits import Limits, Situation
-from rover.motion.outline import BodyOutline, Surroundings
+from rover.motion.outline import Surroundings, outline_of
 from rover.motion.profile import ramped
 from rover.motion.request import FEEL, Request
 
@@ -72,7 +72,7 @@ def test_from_where_it_may_stand_no_request_brings_a_corner_across(cart, walled,
     """Whatever is asked for, forwards, backwards or turning, and the ramps count: it can always stop in time."""
     robot = cart()
     assume(is_legal(robot, walled, start))
-    assume(Surroundings(walled).room(BodyOutline(robot.body, 0.05, loaded=False), start, _all(walled))[0] > 0.0)
+    assume(Surroundings(walled).room(outline_of(robot, 0.05, loaded=False), start, _all(walled))[0] > 0.0)
     limits, pose, now = Limits(robot, walled, USUAL_WIDTH), start, 0
     for request in [one for one in wanted for _ in range(75)]:
         now += round(STEP * 1e9)
@@ -89,7 +89,7 @@ def _all(ground):
 def test_what_leads_away_stays_allowed_from_anywhere(cart, walled, pose):
     """Also from across the line: a way, or a turn, at whose every place there is more room than here."""
     robot = cart()
-    surroundings, outline = Surroundings(walled), BodyOutline(robot.body, 0.05, loaded=False)
+    surroundings, outline = Surroundings(walled), outline_of(robot, 0.05, loaded=False)
     here = surroundings.room(outline, pose, _all(walled))[0]
     for wanted in (Velocity(0.1, 0.0), Velocity(-0.1, 0.0), Velocity(0.0, 0.4), Velocity(0.0, -0.4)):
         later, room = pose, [here]
@@ -235,6 +235,6 @@ def test_what_is_held_counts(cart, field):
 def test_room_is_never_more_than_there_is(cart, walled, pose):
     """Held against the distances of points along the outline."""
     robot = cart()
-    room, _ = Surroundings(walled).room(BodyOutline(robot.body, 0.05, loaded=False), pose, _all(walled))
+    room, _ = Surroundings(walled).room(outline_of(robot, 0.05, loaded=False), pose, _all(walled))
     lines = (*walled.edges, *walled.walls)
     assert room <= min(distance_to_segment(place, *line) for place in corners(robot, pose) for line in lines) + 1e-9

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from rover.bench.objects import FINGER, HALF_GAP, TIP
+from rover.devices.jaws import JawsSize
 from rover.files.errand import Zone
 from rover.files.robot import Body
 
@@ -80,11 +80,11 @@ class Robot(NamedTuple):
     reach: float
 
 
-def robot_of(body: Body, widest: float) -> Robot:
+def robot_of(body: Body, jaws: JawsSize, widest: float) -> Robot:
     """Return the robot whose jaws are open, or hold something so wide (m)."""
     half, reach = 0.5 * body.length, body.gripper_reach
-    jaws = Part(half, reach + max(TIP, 0.5 * widest), HALF_GAP + 2.0 * FINGER)
-    return Robot((Part(-half, half, 0.5 * body.width), jaws), reach)
+    fingers = Part(half, reach + max(jaws.tips, 0.5 * widest), jaws.half_width)
+    return Robot((Part(-half, half, 0.5 * body.width), fingers), reach)
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,7 @@ from oracle import BARE, SAFE, XY, Circle, Part, Place, Reach, distance, reach, 
 from rehearsing import Runs, arguments, rehearsed
 from results import Row, show
 
+from rover.devices.jaws import jaws_size
 from rover.estimate.field import Ground
 from rover.events import GivenUp, HoldBack, Note, ObjectEvent, StateChange
 from rover.record.run import FinalObject, TrueBump
@@ -63,7 +64,8 @@ class OnFloor(WatchedRehearsal):
         super().__init__(*given, **parts)
         known = self.core.known
         self.place = self._true_place()
-        self.outline = robot_of(known.robot.body, known.errand.widest)
+        robot, widest = known.robot, known.errand.widest
+        self.outline = robot_of(robot.body, jaws_size(robot.devices.gripper, widest), widest)
         self.can_reach = reach(self.place, self.outline, SAFE)
         is_all = self.can_reach.tray and len(self.can_reach.objects) == len(self.place.objects)
         self.tightly = self.can_reach if is_all else reach(self.place, self.outline, BARE)

@@ -32,8 +32,12 @@ class GripperKeys(DeviceKeys):
     feedback: Literal["none", "position", "current", "switch"] = "none"
     """What tells about the jaws."""
     opens_to: Annotated[Length, POSITIVE] | None = None
-    """Between the jaws' faces when they are open: with it, the opening at which they stop is held against the width of
-    what they are to hold."""
+    """Between the jaws' faces when they are open; without it they are taken to open by 6 cm more than the widest kind.
+    With it, the opening at which they stop is held against the width of what they are to hold."""
+    depth: Annotated[Length, POSITIVE] = si("8 cm")
+    """Along the fingers: what stands within half of it of the jaws' middle, they close on."""
+    tips: Annotated[Length, POSITIVE] = si("2 cm")
+    """From the jaws' middle to the ends of the fingers."""
     on_stop: Literal["hold", "release", "limp"] = "hold"
     """How the driver leaves the jaws when a run is over."""
     push_for: Annotated[Time, POSITIVE] = si("60 s")

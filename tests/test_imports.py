@@ -111,7 +111,7 @@ OPEN = {
         "rover/bench/bench.py: Bench",
         "rover/bench/gripper.py: Jaws",
         "rover/errand/ledger.py: Ledger",
-        "rover/estimate/pose.py: PoseFilter",
+        "rover/estimate/dead_reckoning.py: DeadReckoning",
         "rover/files/bench.py: BenchFile",
     },
     "functions": set[str](),

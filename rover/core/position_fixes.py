@@ -61,7 +61,7 @@ class PositionFixes:
         """Return a wall as the cross-checks hold echoes against it."""
         nx, ny = view.normal
         pose_filter = self._known.filter
-        sigma, moves = pose_filter.position_doubt.along(nx, ny), pose_filter.sources["wall"].moves
+        sigma, moves = pose_filter.believed_doubt.along(nx, ny), pose_filter.sources["wall"].moves
         return Wall(view.distance, math.atan2(-ny, -nx), sigma, moves)
 
     def _is_of_another(self, view: WallView, sensor: RangeKeys, pose: Pose, distance: float) -> bool:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from rover.devices.mount import Mount
 from rover.devices.readings import Detection
+from rover.estimate.contradictions import LEAST, Off, Witness
 from rover.estimate.covariance import HEADING, X, Y
 from rover.estimate.pose import PoseFilter
 from rover.geometry import XY, Pose
@@ -125,11 +126,14 @@ def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance:
     beyond = distance - view.distance
     pose_filter.propagate()
     noise = RANGE_SIGMA * math.sqrt(max(1.0, pose_filter.sources["wall"].factor))
-    if beyond < -NEARER * math.hypot(pose_filter.position_doubt.along(nx, ny), noise):
+    if beyond < -NEARER * math.hypot(pose_filter.believed_doubt.along(nx, ny), noise):
         return False
     c, s = math.cos(pose_filter.heading), math.sin(pose_filter.heading)
     with_heading = nx * (-mount.ahead * s - mount.left * c) + ny * (mount.ahead * c - mount.left * s)
     slopes = ((X, nx), (Y, ny), (HEADING, with_heading))
+    if beyond > -LEAST:  # nearer, it may be something else
+        off = Off(view.normal, beyond, math.hypot(pose_filter.sigma_of(slopes), RANGE_SIGMA))
+        pose_filter.witness(Witness(f"wall {view.number}"), off)
     if pose_filter.hear("wall", slopes, beyond, RANGE_SIGMA**2, WALL_PLACE_SIGMA**2):
         return True
     if beyond > 0.0:  # nobody hears through a wall
@@ -154,7 +158,10 @@ def fix_by_marker(pose_filter: PoseFilter, taken_ns: int, camera_ahead: float, m
         aim = _Aim(pose.heading, camera_ahead, marker[0] - eye_x, marker[1] - eye_y)
         if aim.distance < NEAREST_MARKER:
             return False
-        name, slopes, innovation, sigma, least = look(aim, seen)
+        name, slopes, innovation, sigma, least, line, metres = look(aim, seen)
+        due = math.hypot(pose_filter.sigma_of(slopes), MARKER_FACTOR * sigma)
+        off = Off(line, metres * innovation, metres * due, name != "marker's bearing")
+        pose_filter.witness(Witness("marker", name), off)
         if not pose_filter.hear(name, slopes, innovation, (MARKER_FACTOR * sigma) ** 2, least * least):
             pose_filter.doubt(name, slopes)
             passed = False
@@ -175,13 +182,18 @@ class _Aim(NamedTuple):
 
 
 class _Look(NamedTuple):
-    """What a part of a sighting tells, as `PoseFilter.hear` takes it: with standard deviations."""
+    """What a part of a sighting tells, as `PoseFilter.hear` takes it: with standard deviations.
+
+    By it the position is off along ``line``, by so many ``metres`` for each unit.
+    """
 
     source: str
     slopes: tuple[tuple[int, float], ...]
     innovation: float
     sigma: float
     least: float
+    line: XY
+    metres: float
 
 
 def _look_at_distance(aim: _Aim, seen: Detection) -> _Look:
@@ -189,7 +201,8 @@ def _look_at_distance(aim: _Aim, seen: Detection) -> _Look:
     ux, uy = aim.x / distance, aim.y / distance
     with_heading = aim.camera_ahead * (ux * math.sin(aim.heading) - uy * math.cos(aim.heading))
     slopes = ((X, -ux), (Y, -uy), (HEADING, with_heading))
-    return _Look("marker's distance", slopes, seen.distance - distance, seen.distance_sigma, MARKER_PLACE_SIGMA)
+    innovation = seen.distance - distance
+    return _Look("marker's distance", slopes, innovation, seen.distance_sigma, MARKER_PLACE_SIGMA, (ux, uy), 1.0)
 
 
 def _look_at_bearing(aim: _Aim, seen: Detection) -> _Look:
@@ -198,7 +211,8 @@ def _look_at_bearing(aim: _Aim, seen: Detection) -> _Look:
     with_heading = -1.0 - aim.camera_ahead * (ux * math.cos(aim.heading) + uy * math.sin(aim.heading)) / distance
     slopes = ((X, uy / distance), (Y, -ux / distance), (HEADING, with_heading))
     innovation = wrap(seen.bearing - wrap(math.atan2(aim.y, aim.x) - aim.heading))
-    return _Look("marker's bearing", slopes, innovation, seen.bearing_sigma, MARKER_PLACE_SIGMA / distance)
+    place = MARKER_PLACE_SIGMA / distance
+    return _Look("marker's bearing", slopes, innovation, seen.bearing_sigma, place, (-uy, ux), distance)
 
 
 @dataclass

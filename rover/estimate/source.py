@@ -20,6 +20,8 @@ MOST_IN_ROW = 2 * REFUSALS_BEFORE_DOUBT
 WAY_BEFORE_DOUBT, ELSEWHERE = 0.5, 3
 """... those of a place only where so many came this way (m) before: what stands before a wall would move the estimate
 otherwise, and so would a range finder that tells too much before it has been held against a second wall."""
+WAY_OF_ONE = 3.0
+"""... and only after this way (m), where nothing else contradicts: on it, something else would have been met."""
 NO_NOISE = 3
 """Those refused in a row beyond so many are of something else: noise, however large, lets one pass now and then."""
 LEAST, MOST = 0.02, 50.0
@@ -89,27 +91,33 @@ class Source:
         self._refused_at = self._refused_at[(len(self._refused_at) + 1) // 2 :]
         self.moves = [a + b for a, b in zip(self.moves, moves, strict=True)]
 
+    def begin(self) -> None:
+        """Forget those that were refused in a row."""
+        self._refused_at.clear()
+
     def refuse(self, innovation: float, travelled: float) -> None:
         """Note that one was refused, after a way (m)."""
         self.refused += 1
         is_high, refused = innovation > 0.0, self._refused_at
         if not refused:
             self._is_refused_high = is_high
-        if is_high is self._is_refused_high:
-            refused.append(travelled)
-        if is_high is not self._is_refused_high or len(refused) > MOST_IN_ROW:
+        if is_high is not self._is_refused_high:
             refused.pop(0)
+            return
+        refused.append(travelled)
+        if len(refused) > MOST_IN_ROW:
+            refused.pop(ELSEWHERE)  # where the first of them were is kept
 
     @property
     def is_refused_often(self) -> bool:
         """Whether so many have been refused in a row that not they may be wrong."""
         return self.refused_in_row >= REFUSALS_BEFORE_DOUBT
 
-    def is_refused_for_long(self, travelled: float) -> bool:
+    def is_refused_for_long(self, travelled: float, way: float) -> bool:
         """Tell whether so many have been refused in a row, and over such a way, that not they may be wrong."""
         if not self.is_refused_often:
             return False
-        return sum([travelled - one > WAY_BEFORE_DOUBT for one in self._refused_at]) >= ELSEWHERE
+        return sum([travelled - one > way for one in self._refused_at]) >= ELSEWHERE
 
 
 class Drifting:

@@ -5,6 +5,7 @@ import random
 
 import pytest
 
+from rover.estimate.contradictions import ENOUGH, Off, Witness
 from rover.estimate.covariance import Covariance, Errors
 from rover.estimate.pose import PoseFilter
 from rover.geometry import Pose
@@ -135,8 +136,8 @@ class TestLearning:
 class TestDoubt:
     SLOPES = ((0, 1.0), (1, 0.0), (2, 0.0))
 
-    def refuse(self, driving, innovation, way_each):
-        for _ in range(60):
+    def refuse(self, driving, innovation, way_each, times=120):
+        for _ in range(times):
             driving.guided(way_each / STEP, way_each / STEP, 0.0, 0.0, 1)
             if driving.filter.hear("wall", self.SLOPES, innovation, 0.025**2):
                 return True
@@ -145,6 +146,23 @@ class TestDoubt:
 
     def test_fixes_refused_over_a_way_win_in_the_end(self):
         assert self.refuse(Driving(), 0.5, 0.05)
+
+    def test_where_a_second_witness_contradicts_they_win_sooner(self):
+        alone, of_two = Driving(), Driving()
+        for of in ("wall 1", "marker"):
+            for _ in range(ENOUGH):
+                of_two.filter.witness(Witness(of), Off((1.0, 0.0), 0.5, 0.03))
+        assert self.refuse(of_two, 0.5, 0.05, 20)
+        assert not self.refuse(alone, 0.5, 0.05, 20)
+
+    def test_what_agrees_has_those_that_were_refused_begin_anew(self):
+        driving = Driving()
+        self.refuse(driving, 0.5, 0.05, 20)
+        for _ in range(ENOUGH):
+            driving.filter.witness(Witness("wall 1"), Off((1.0, 0.0), 0.5, 0.03))
+        assert driving.filter.sources["wall"].refused_in_row
+        driving.filter.witness(Witness("marker"), Off((1.0, 0.0), 0.02, 0.03))
+        assert not driving.filter.sources["wall"].refused_in_row
 
     def test_standing_before_something_unknown_they_never_do(self):
         assert not self.refuse(Driving(), 0.5, 0.0)

@@ -6,7 +6,7 @@ import random
 import pytest
 
 from rover.estimate.covariance import DRIFT_HOLDS, STATES
-from rover.estimate.source import DRIFT_MOST, LEAST, MOST, REFUSALS_BEFORE_DOUBT, Drifting, Source
+from rover.estimate.source import DRIFT_MOST, LEAST, MOST, REFUSALS_BEFORE_DOUBT, WAY_BEFORE_DOUBT, Drifting, Source
 
 STATED = 0.025**2
 
@@ -62,7 +62,7 @@ def test_refusals_that_contradict_each_other_begin_anew():
     for number in range(40):
         source.refuse(0.3 if number % 2 else -0.3, 0.1 * number)
         assert source.refused_in_row <= 1
-        assert not source.is_refused_for_long(0.1 * number)
+        assert not source.is_refused_for_long(0.1 * number, WAY_BEFORE_DOUBT)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -83,8 +83,8 @@ def test_long_refused_is_often_and_over_a_way():
     for number in range(REFUSALS_BEFORE_DOUBT):
         often.refuse(0.3, 1.0)
         far.refuse(0.3, 1.0 + number)
-    assert not often.is_refused_for_long(1.0)
-    assert far.is_refused_for_long(10.0)
+    assert not often.is_refused_for_long(1.0, WAY_BEFORE_DOUBT)
+    assert far.is_refused_for_long(10.0, WAY_BEFORE_DOUBT)
 
 
 def test_one_refusal_long_ago_and_many_at_one_place_are_not_of_a_way():
@@ -92,8 +92,8 @@ def test_one_refusal_long_ago_and_many_at_one_place_are_not_of_a_way():
     source.refuse(0.3, 1.0)
     for _ in range(2 * REFUSALS_BEFORE_DOUBT):
         source.refuse(0.3, 13.0)
-    assert not source.is_refused_for_long(13.0)
-    assert source.is_refused_for_long(14.0)
+    assert not source.is_refused_for_long(13.0, WAY_BEFORE_DOUBT)
+    assert source.is_refused_for_long(14.0, WAY_BEFORE_DOUBT)
 
 
 def test_it_tells_by_how_much_it_has_moved_each_state():

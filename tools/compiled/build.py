@@ -33,8 +33,8 @@ MODULES = {
     "core": "beyond course cross_checks drive_curve due health lag position_fixes possible sameness scale senses "
     "side sides signals step stopping targeting together turns",
     "errand": "ledger",
-    "estimate": "covariance doubt field fixes grip history jump looked_at odometry pose slip source turning unseen "
-    "walls_heard",
+    "estimate": "contradictions covariance dead_reckoning doubt field fixes grip history jump looked_at odometry "
+    "pose slip source turning unseen walls_heard",
     "motion": "carriage contact disc_ways echo explored free_space goal heard hold_backs keep_clear lattice legs "
     "limits outline planner profile stall wheels",
     "record": "schema",

@@ -16,6 +16,8 @@ from rover.quantities import wrap
 
 NEAR, PASSED = 0.04, 0.12
 """The last leg's end is reached within the first (m); another's within the second, if that leaves as much room."""
+EXACT, EXACT_SHARE = 0.015, 0.25
+"""Where the next leg leaves little room, it begins within this (m) and this share of that room of where it should."""
 TURN_FIRST = math.radians(35.0)
 """A point further off the bow than this is turned to on the spot before driving ..."""
 TURN_FIRST_IN_TIGHT = math.radians(5.0)
@@ -90,12 +92,17 @@ class LegsDriven:
         return self._steer(known, leg, distance, bearing)
 
     def _has_arrived(self, leg: Leg, distance: float, bearing: float, last: bool) -> bool:
-        if distance < (NEAR if last else min(PASSED, NEAR + max(0.0, leg.room))):
+        if distance < (NEAR if last else self._near_enough(leg)):
             return True
         # Past the point: it was near, and is getting farther, to the side or behind.
         passed = self._nearest < 0.15 and distance > self._nearest + 0.01 and abs(bearing) > 1.0
         self._nearest = min(self._nearest, distance)
         return passed
+
+    def _near_enough(self, leg: Leg) -> float:
+        """Return how near (m) to a leg's end the next one may begin."""
+        near, ahead = min(PASSED, NEAR + max(0.0, leg.room)), max(0.0, self._legs[1].room)
+        return near if ahead > TIGHT else min(near, EXACT + EXACT_SHARE * ahead)
 
     def _steer(self, known: Knowledge, leg: Leg, distance: float, bearing: float) -> Request:
         is_tight = leg.room < TIGHT and not self._is_turned
@@ -111,9 +118,8 @@ class LegsDriven:
             self._turn = None
         self._is_turned = True
         most = min(self._most, self._fastest(known, leg))
-        speed = towards(
-            distance if len(self._legs) == 1 else distance + 0.2, most, 0.6 * known.robot.limits.deceleration
-        )
+        stops = len(self._legs) == 1 or self._legs[1].room <= TIGHT
+        speed = towards(distance if stops else distance + 0.2, most, 0.6 * known.robot.limits.deceleration)
         speed *= max(0.25, math.cos(min(1.5, 1.5 * abs(bearing))))
         return Request(
             -speed if leg.back else speed,

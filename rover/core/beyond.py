@@ -60,7 +60,7 @@ class Beyond:
     def __init__(self) -> None:
         self._way = 0.0
         self._sides: list[_Side] = []
-        self._moves: list[tuple[float, Sequence[float]]] = []  # where on the way (m), and as of `Wall`
+        self._heard: list[tuple[float, Wall]] = []  # where on the way (m)
 
     def move(self, way: float) -> None:
         """Account for the robot's way (m)."""
@@ -69,19 +69,21 @@ class Beyond:
     @property
     def moves(self) -> list[float]:
         """By how much fixes by walls have moved each state of late."""
-        if not self._moves:
+        if not self._heard:
             return [0.0] * STATES
-        return [now - then for now, then in zip(self._moves[-1][1], self._moves[0][1], strict=True)]
+        (_, first), (_, last) = self._heard[0], self._heard[-1]
+        return [now - then for now, then in zip(last.moves, first.moves, strict=True)]
 
     def hear(self, distance: float, wall: Wall) -> str:
         """Take in an echo (m) where a wall should be heard; return what is wrong with the range finder, or ''."""
         sides = [one for one in self._sides if self._way - one.way < WITHIN_WAY]
         there = [one for one in sides if _apart(one.direction, wall.direction) < TWO_SIDES]
         self._sides = [one for one in sides if one not in there]
-        self._moves = [one for one in self._moves if self._way - one[0] < WITHIN_WAY] + [(self._way, wall.moves)]
+        self._heard = [one for one in self._heard if self._way - one[0] < WITHIN_WAY] + [(self._way, wall)]
         x, y = self.moves[:2]
         beyond = distance - wall.distance - x * math.cos(wall.direction) - y * math.sin(wall.direction)
-        if beyond < max(BEYOND, SIGMAS * wall.sigma):
+        sigma = max(one.sigma for _, one in self._heard if _apart(one.direction, wall.direction) < TWO_SIDES)
+        if beyond < max(BEYOND, SIGMAS * sigma):  # as unsure as it was before it was moved
             return ""
         now = _Side(wall.direction, beyond, 1 + sum(one.echoes for one in there), self._way)
         is_told = any(now.tells_with(one) for one in self._sides)

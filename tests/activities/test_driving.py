@@ -142,6 +142,15 @@ class TestDriveTo:
         assert did.progress == "done", did.why
         assert math.dist(did.way[:2], (2.0, 0.5)) < 0.08
 
+    @pytest.mark.parametrize(("x", "y", "heading"), [(3.4, 1.8, -90), (3.5, 1.42, 0)])
+    def test_who_comes_from_beside_a_tight_doorway_passes_it_on_its_axis(self, doing, x, y, heading):
+        """A leg that ends where a tight one begins is driven to its end, and no corner is cut."""
+        walls = {"one": [["4 m", "0 m"], ["4 m", "1.3 m"]], "other": [["4 m", "1.71 m"], ["4 m", "4 m"]]}
+        start = {"x": f"{x} m", "y": f"{y} m", "heading": f"{heading} deg"}
+        did = doing(("drive_to", {"place": ["5 m", "1.6 m"]}), field={"walls": walls, "start": start})
+        assert did.progress == "done", did.why
+        assert max(abs(pose.y - 1.505) for pose in did.run.true_track if abs(pose.x - 4.0) < 0.15) < 0.03
+
     def test_before_a_tight_doorway_a_position_that_has_become_unsure_is_made_surer(self, doing):
         """Three counts of a hundred are missed, the doorway is far off; who ranges first jams at none of its walls."""
         walls = {"south": [["0 m", "0 m"], ["6 m", "0 m"]], "one": [["4.5 m", "45 cm"], ["4.5 m", "4 m"]]}

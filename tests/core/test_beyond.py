@@ -67,6 +67,14 @@ def test_a_robot_that_truly_was_elsewhere_agrees_with_the_second_wall():
     assert not any(beyond.hear(1.5, Wall(1.6, NORTH, SIGMA, moves(0.3, -0.1))) for _ in range(5))
 
 
+def test_what_moved_a_position_that_was_unsure_tells_nothing():
+    """Off by a tenth along both axes, as it may be at a sigma of 6 cm; the fixes make it sure, and agree."""
+    beyond = Beyond()
+    for direction, moved in ((SOUTH, moves(0.0, 0.1)), (0.0, moves(-0.1, 0.1))):
+        beyond.hear(1.6, Wall(1.5, direction, 0.06, moves(0.0, 0.1 if direction == 0.0 else 0.0)))
+        assert not any(beyond.hear(1.6, Wall(1.6, direction, 0.01, moved)) for _ in range(3))
+
+
 def test_what_has_moved_the_position_long_ago_counts_no_more():
     beyond = Beyond()
     beyond.hear(1.5, Wall(1.5, WEST, SIGMA))

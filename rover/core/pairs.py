@@ -28,6 +28,10 @@ from rover.core.scale import ABOUT, BOTH_SCALES, IN_QUESTION, LEAST_SCALE, LINE_
 from rover.core.side import AGAINST_WAY, ROLL_WAY, RUN_OUT, STILL_COUNTS, STILL_WAY
 from rover.core.sides import SHORT_TURN
 from rover.core.turns import APART, APART_S, BOTH_WAYS, DRIFT_S, FACTOR_CHANGE, FROZEN, REVERSED, WANDERS
+from rover.estimate.contradictions import ALIKE as ALIKE_OFF
+from rover.estimate.contradictions import ENOUGH, LEAST, MOST
+from rover.estimate.contradictions import SIGMAS as SIGMAS_OFF
+from rover.estimate.source import WAY_OF_ONE
 
 
 class Pair(NamedTuple):
@@ -169,6 +173,13 @@ PAIRS = (
         f"{math.degrees(ASIDE):g} deg and {SIGMAS_ASIDE:g} sigmas, by which all sights are turned, of two things or of "
         "the last few, each to the same side",
         "the camera is doubted, and a place that was fixed by the tray's marker is less sure: its mount was knocked",
+    ),
+    Pair(
+        "one wall, or the marker, and the position",
+        "it is heard or sighted, and walls not nearer than they are due",
+        f"{ENOUGH} in all that are {LEAST * 100:g} cm and {SIGMAS_OFF:g} sigmas off, alike to {ALIKE_OFF * 100:g} cm",
+        f"nobody is blamed: the position is as unsure as that, up to {MOST * 100:g} cm, until another agrees along the "
+        f"same line; it is moved once another contradicts, too, or none has agreed for {WAY_OF_ONE:g} m",
     ),
     Pair(
         "battery and load",

@@ -23,8 +23,9 @@ from rover.quantities import clamp, wrap
 
 UNMEASURED_SLIP = 0.003
 """Growth of the heading's variance (rad^2 a metre) by slips that the wheels alone cannot tell."""
-SLIP_DOUBT = 0.4
-"""Share of a slip that is not known after it was taken out."""
+SLIP_DOUBT, SLIPS_ALIKE = 0.4, 2.0
+"""Share of a slip that is not known after it was taken out; on such a way (m) it is the same of all of them, as it is
+where one side's counts tell too much."""
 ONE_SIDE_GROWTH = 1e-3
 """Growth of the variance (m^2 a metre) by one side's travel alone: no slip of it is seen, and none averaged out.
 
@@ -59,6 +60,7 @@ class DeadReckoning:
         self._history, self._motion = PoseHistory(), Motion()
         self._rates, self._turning = TurnRates(), TurnWindow()
         self._as_of_ns, self._rolled_unseen = 0, 0.0
+        self._slip_doubt = self._slipped_at_m = 0.0
 
     @property
     def pose(self) -> Pose:
@@ -164,8 +166,11 @@ class DeadReckoning:
         of_left, of_right = self._slip.slipped(left, right, turned, self.track * seconds)
         if of_left or of_right:
             self.slips += 1
-            doubt = SLIP_DOUBT * 0.5 * (of_left + of_right)
-            self._motion.add_noise(doubt * doubt, math.cos(self.heading), math.sin(self.heading))
+            before = self._slip_doubt * math.exp((self._slipped_at_m - self.travelled) / SLIPS_ALIKE)
+            self._slip_doubt = before + SLIP_DOUBT * 0.5 * abs(of_left + of_right)
+            self._slipped_at_m = self.travelled
+            variance = self._slip_doubt * self._slip_doubt - before * before
+            self._motion.add_noise(variance, math.cos(self.heading), math.sin(self.heading))
         return left - of_left, right - of_right
 
     def _learn_track(self, measured: MeasuredTurn) -> None:

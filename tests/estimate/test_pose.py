@@ -142,6 +142,19 @@ class TestGate:
         assert abs(driving.filter.heading) < 0.01
 
 
+class TestSlips:
+    def test_what_is_taken_out_again_and_again_is_wrong_to_the_same_side(self):
+        """One side counts two fifths too much: what the gate leaves of it is no noise that averages out."""
+        healthy, driving = Driving(), Driving()
+        for _ in range(500):
+            healthy.guided(0.2, 0.2, 0.0, 0.0, 1)
+            driving.guided(0.28, 0.2, 0.0, 0.0, 1)
+        assert driving.filter.slips > 100
+        taken_out = 500 * 0.5 * 0.08 * STEP
+        assert 0.2 * taken_out < math.sqrt(driving.matrix[0, 0]) < taken_out
+        assert math.sqrt(healthy.matrix[0, 0]) < 0.05
+
+
 class TestTakeBack:
     def test_the_estimate_is_where_it_was_and_as_unsure_as_it_was_moved(self):
         driving = Driving()

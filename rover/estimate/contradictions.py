@@ -98,8 +98,8 @@ class Contradictions:
     def added_to(self, doubt: Doubt) -> Doubt:
         """Return how unsure the position is with them."""
         for (x, y), way, times in self._by.values():
-            square = min(way * way, MOST * MOST)
             if times >= ENOUGH:
+                square = min(way * way, MOST * MOST)
                 doubt = Doubt(doubt.xx + square * x * x, doubt.xy + square * x * y, doubt.yy + square * y * y)
         return doubt
 

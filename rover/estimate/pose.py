@@ -31,13 +31,7 @@ SOURCES = ("heading", "wall", "marker's distance", "marker's bearing")
 
 
 class PoseFilter(DeadReckoning):
-    """Estimates the pose and its covariance.
-
-    Args:
-        start: pose at the start.
-        track: a first guess of the effective track (m).
-        errors: how wrong things may be.
-        turn_centre: a first guess of the point about which the base turns, ahead of the wheels' middle and left (m).
+    """Estimates the pose and its covariance; it is made as `DeadReckoning` is.
 
     Attributes:
         sources: of corrections, by name, with what each has proved to be worth.

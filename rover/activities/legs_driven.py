@@ -16,6 +16,8 @@ from rover.quantities import wrap
 
 NEAR, PASSED = 0.04, 0.12
 """The last leg's end is reached within the first (m); another's within the second, if that leaves as much room."""
+BY_THE_WAY = 0.15
+"""A point on the way that was passed as near as this (m) is left behind; the last one only at ``NEAR``, twice."""
 EXACT, EXACT_SHARE = 0.015, 0.25
 """Where the next leg leaves little room, it begins within this (m) and this share of that room of where it should."""
 TURN_FIRST = math.radians(35.0)
@@ -95,7 +97,8 @@ class LegsDriven:
         if distance < (NEAR if last else self._near_enough(leg)):
             return True
         # Past the point: it was near, and is getting farther, to the side or behind.
-        passed = self._nearest < 0.15 and distance > self._nearest + 0.01 and abs(bearing) > 1.0
+        was_near = self._nearest < (2.0 * NEAR if last else BY_THE_WAY)
+        passed = was_near and distance > self._nearest + 0.01 and abs(bearing) > 1.0
         self._nearest = min(self._nearest, distance)
         return passed
 

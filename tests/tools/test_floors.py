@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rover.devices.jaws import jaws_size
 from rover.estimate.field import ground_of
 from rover.files import yaml_source
 from rover.files.errand import Errand
@@ -180,7 +181,7 @@ def reached(oracle, objects, walls=(), posts=(), margins=None, zone=((0.7, 2.4),
         tray,
         0.5 * math.pi,
     )
-    found = oracle.reach(place, oracle.robot_of(body, 0.05), margins or oracle.SAFE)
+    found = oracle.reach(place, oracle.robot_of(body, jaws_size(None, 0.05), 0.05), margins or oracle.SAFE)
     return set(found.objects) if found.tray else None
 
 

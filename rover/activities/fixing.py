@@ -7,8 +7,7 @@ from rover.activities.activity import Activity, Knowledge
 from rover.activities.turn_or_leave import TurnOrLeave
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.devices.range.keys import RangeKeys
-from rover.estimate.doubt import Doubt
-from rover.estimate.fixes import facing, wall_in_view
+from rover.estimate.fixes import facing, surer_by_wall, wall_in_view
 from rover.kinds import Number, WallName
 from rover.motion.profile import bearing_to
 from rover.motion.request import STILL, Request
@@ -100,11 +99,12 @@ class SquareUp(Activity):
         if sensor is None:
             self.fail(NO_RANGE_FINDER)
             return
-        heading = _square_to(known, values["wall"]) if "wall" in values else _most_telling(known, sensor)
+        echoes = values.get("echoes", 4)
+        heading = _square_to(known, values["wall"]) if "wall" in values else _most_telling(known, sensor, echoes)
         if heading is None:
             self.fail(NO_WALL)
             return
-        self._ranging = Ranging(known, heading, values.get("echoes", 4))
+        self._ranging = Ranging(known, heading, echoes)
 
     def step(self, known: Knowledge) -> Request:
         """Turn to it, then stand and listen."""
@@ -148,15 +148,14 @@ def _square_to(known: Knowledge, name: str) -> float | None:
     return None if ends is None else facing(known.pose, *ends)
 
 
-def _most_telling(known: Knowledge, sensor: RangeKeys) -> float | None:
-    """Return the heading (rad) square to the wall in reach across which the position is least sure."""
-    xx, xy, _, yy, _, _ = known.filter.covariance(known.now_ns)
-    doubt = Doubt(xx, xy, yy)
+def _most_telling(known: Knowledge, sensor: RangeKeys, echoes: int) -> float | None:
+    """Return the heading (rad) square to the wall in reach that makes the position surest."""
     best: tuple[float, float] | None = None
     for wall in known.ground.walls:
         heading = facing(known.pose, *wall)
         pose = known.pose._replace(heading=heading)
         view = wall_in_view(pose, sensor.mount, 0.5 * sensor.beam, known.ground.walls, known.things)
         if view is not None:
-            best = max(best or (0.0, 0.0), (doubt.along(*view.normal), heading))
+            surer = surer_by_wall(known.filter, pose, view, sensor.mount, echoes), heading
+            best = surer if best is None else max(best, surer)
     return None if best is None else best[1]

@@ -10,8 +10,7 @@ from rover.activities.places import clearance_from
 from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.devices.range.keys import RangeKeys
-from rover.estimate.doubt import Doubt
-from rover.estimate.fixes import RANGE_SIGMA, WALL_PLACE_SIGMA, facing, wall_in_view
+from rover.estimate.fixes import facing, surer_by_wall, wall_in_view
 from rover.estimate.looked_at import is_hidden
 from rover.geometry import XY, Pose
 from rover.kinds import Number
@@ -26,7 +25,7 @@ FARTHEST = 3.0
 PLACES_A_STEP = 3
 """So many places are looked at in one step."""
 WORTH = 0.01
-"""A fix is made where it makes the position surer by so much (m) along one axis ..."""
+"""A fix is made where it makes the position surer by so much (m) ..."""
 TURNING_COST = 0.7
 """... and first the one that does so most for its way, where turning there counts as so much way (m)."""
 MOST_FIXES = 4
@@ -117,8 +116,7 @@ class VantageSearch:
     def __init__(self, known: Knowledge, sensor: RangeKeys, echoes: int, in_vain: list[Pose]) -> None:
         self.sensor = sensor
         self.best: Vantage | None = None
-        self._variance = RANGE_SIGMA**2 / echoes + WALL_PLACE_SIGMA**2
-        self._in_vain = in_vain
+        self._echoes, self._in_vain = echoes, in_vain
         self._clearance = clearance_from(known, known.pose)
         here = known.pose[:2]
         lookouts = [(one.x, one.y) for one in known.ledger.looked_at.lookouts]
@@ -129,20 +127,18 @@ class VantageSearch:
     def work(self, known: Knowledge) -> bool:
         """Look at some more places; return True once all have been looked at."""
         looked_at, self._places = self._places[:PLACES_A_STEP], self._places[PLACES_A_STEP:]
-        xx, xy, _, yy, _, _ = known.filter.covariance(known.now_ns)
         for place in looked_at:
-            self._look(known, place, Doubt(xx, xy, yy))
+            self._look(known, place)
         return not self._places
 
-    def _look(self, known: Knowledge, place: XY, doubt: Doubt) -> None:
+    def _look(self, known: Knowledge, place: XY) -> None:
         mount, half_beam, walls = self.sensor.mount, 0.5 * self.sensor.beam, known.ground.walls
         for wall in walls:
             pose = Pose(*place, facing(Pose(*place, 0.0), *wall))
             view = wall_in_view(pose, mount, half_beam, walls, known.things)
             if view is None:
                 continue
-            sigma = doubt.along(*view.normal)
-            gain = sigma - sigma * math.sqrt(self._variance / (self._variance + sigma * sigma))
+            gain = surer_by_wall(known.filter, pose, view, mount, self._echoes)
             worth = gain / (TURNING_COST + math.dist(place, known.pose[:2]))
             is_better = self.best is None or worth > self.best.worth
             if gain > WORTH and is_better and self._is_new(pose) and self._may_stand(known, pose):

@@ -22,9 +22,10 @@ MOVED_SIGMAS = (0.10, 0.10, math.radians(8.0))
 """How far changing the battery may have moved it from where it stood: m, m, rad."""
 ERROR_GROWTH = 1e-4
 """Metres of variance per metre travelled by a wheel, for odometry on a hard floor."""
-TURN_CENTRE_STATED, TURN_CENTRE_GUESSED = 0.005, 0.03
-"""How well either measure of the turn centre is known (m): where the file states it, it moves with the load; where not,
-it is taken to be in the middle, and 1 to 5 cm from there is common."""
+TURN_CENTRE_STATED, TURN_CENTRE_GUESSED = (0.005, 0.005), (0.025, 0.015)
+"""How well the turn centre is known, ahead and left (m): where the file states it, it moves with the load; where not,
+it is taken to be in the middle. It lies 1 to 5 cm off that, mostly lengthwise (A. Mandow and others, "Experimental
+kinematics for wheeled skid-steer mobile robots", 2007; from memory)."""
 NO_FIX = "the tray's marker was not sighted; set the robot down where it sees the marker, then reset and resume"
 
 

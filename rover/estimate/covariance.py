@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from rover.estimate.doubt import Doubt
+from rover.geometry import XY
 from rover.quantities import clamp
 
 CHI_SQUARE_1_99 = 6.6349
@@ -57,8 +58,8 @@ class Errors(NamedTuple):
         heading_bias: of the heading sensor at a place (rad).
         heading_drift: of the rate at which its error changes everywhere alike (rad/s).
         resolution: travel of a wheel (m) in one encoder count: where it stands between two counts nobody knows.
-        turn_centre: of either measure of the point about which the base turns (m); ``centre_moves``, by how much
-            that moves while it turns by a radian: it lies farther ahead in a bend than on the spot, behind in a bend
+        turn_centre: of the point about which the base turns, ahead and left (m); ``centre_moves``, by how much
+            either moves while it turns by a radian: it lies farther ahead in a bend than on the spot, behind in a bend
             backwards, and elsewhere with a load.
         scrub: of the position, in either direction, after a turn of a radian (m): the wheels of a skid-steer base are
             dragged sideways over the ground, which moves it by some millimetres, and not twice alike.
@@ -70,7 +71,7 @@ class Errors(NamedTuple):
     heading_bias: float
     heading_drift: float = 1.5e-4
     resolution: float = 0.0
-    turn_centre: float = 0.03
+    turn_centre: XY = (0.03, 0.03)
     centre_moves: float = 0.003
     scrub: float = 0.01
 
@@ -118,6 +119,18 @@ class Motion:
         self.turned += abs(turn)
         self.path += abs(way)
 
+    def turn(self, begun: float, ended: float) -> None:
+        """Add a turn on the spot from one heading (rad) to another, however far round."""
+        self.swept_x += math.sin(ended) - math.sin(begun)
+        self.swept_y += math.cos(begun) - math.cos(ended)
+        self.turned += abs(ended - begun)
+
+    def without_noise(self) -> "Motion":
+        """Return the motion as one that could be made without an error of its own: only what is unknown now counts."""
+        motion = Motion()
+        motion.x, motion.y, motion.swept_x, motion.swept_y = self.x, self.y, self.swept_x, self.swept_y
+        return motion
+
     def add_noise(self, along: float, c: float, s: float) -> None:
         """Add variance (m^2) along a direction of this cosine and sine, and a share of it across."""
         across = SIDEWAYS_SHARE * along
@@ -146,8 +159,8 @@ class Covariance:
     @classmethod
     def at_start(cls, errors: Errors) -> "Covariance":
         """Return that at the start."""
-        centre = errors.turn_centre
-        sigmas = (*errors.start, errors.heading_bias, DRIFT_SIGMA, SCALE_SIGMA, TURN_SCALE_SIGMA, centre, centre)
+        of_heading = errors.heading_bias, DRIFT_SIGMA
+        sigmas = (*errors.start, *of_heading, SCALE_SIGMA, TURN_SCALE_SIGMA, *errors.turn_centre)
         rows = [[sigmas[row] ** 2 if row == column else 0.0 for column in _STATES] for row in _STATES]
         return cls(rows, errors)
 
@@ -168,6 +181,15 @@ class Covariance:
         px, py, pt = self.rows[:3]
         c, s = way * math.cos(heading), way * math.sin(heading)
         return (px[X] + c * c, px[Y] + c * s, px[HEADING], py[Y] + s * s, py[HEADING], pt[HEADING] + turn * turn)
+
+    @property
+    def unsure(self) -> float:
+        """How far (m) off the position is, both axes together, and after a turn by who knows how much besides.
+
+        The point about which the base turns stays where it is; the middle goes round it.
+        """
+        x, y, ahead, left = (self.rows[state][state] for state in (X, Y, TURN_AHEAD, TURN_LEFT))
+        return math.sqrt(x + y + 2.0 * (ahead + left))
 
     @property
     def sigmas(self) -> tuple[float, float, float]:

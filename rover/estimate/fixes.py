@@ -128,9 +128,7 @@ def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance:
     noise = RANGE_SIGMA * math.sqrt(max(1.0, pose_filter.sources["wall"].factor))
     if beyond < -NEARER * math.hypot(pose_filter.believed_doubt.along(nx, ny), noise):
         return False
-    c, s = math.cos(pose_filter.heading), math.sin(pose_filter.heading)
-    with_heading = nx * (-mount.ahead * s - mount.left * c) + ny * (mount.ahead * c - mount.left * s)
-    slopes = ((X, nx), (Y, ny), (HEADING, with_heading))
+    slopes = _wall_slopes(view, mount, pose_filter.heading)
     if beyond > -LEAST:  # nearer, it may be something else
         off = Off(view.normal, beyond, math.hypot(pose_filter.sigma_of(slopes), RANGE_SIGMA))
         pose_filter.witness(Witness(f"wall {view.number}"), off)
@@ -139,6 +137,26 @@ def fix_by_wall(pose_filter: PoseFilter, view: WallView, mount: Mount, distance:
     if beyond > 0.0:  # nobody hears through a wall
         pose_filter.doubt("wall", slopes)
     return False
+
+
+def surer_by_wall(pose_filter: PoseFilter, pose: Pose, view: WallView, mount: Mount, echoes: int) -> float:
+    """Return how much surer (m) of its position a robot will be for going to a pose to hear a wall from.
+
+    Of where it will be after its next turn, too: a wall on the other side than the last one tells of the point about
+    which the base turns, without which each turn loses position. What the way costs, the echoes have to make good.
+    """
+    motion = pose_filter.way_to(pose)
+    now, covariance = pose_filter.after(motion.without_noise()).unsure, pose_filter.after(motion)
+    shared, predicted = covariance.against(_wall_slopes(view, mount, pose.heading))
+    covariance.shrink(shared, predicted + RANGE_SIGMA**2 / echoes + WALL_PLACE_SIGMA**2)
+    return now - covariance.unsure
+
+
+def _wall_slopes(view: WallView, mount: Mount, heading: float) -> tuple[tuple[int, float], ...]:
+    """Return the derivatives of a range to a wall by the states, for a robot with a heading (rad)."""
+    (nx, ny), c, s = view.normal, math.cos(heading), math.sin(heading)
+    with_heading = nx * (-mount.ahead * s - mount.left * c) + ny * (mount.ahead * c - mount.left * s)
+    return (X, nx), (Y, ny), (HEADING, with_heading)
 
 
 def fix_by_marker(pose_filter: PoseFilter, taken_ns: int, camera_ahead: float, marker: XY, seen: Detection) -> bool:

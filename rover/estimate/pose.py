@@ -12,7 +12,7 @@ import math
 from collections.abc import Sequence
 
 from rover.estimate.contradictions import Contradictions, Off, Witness
-from rover.estimate.covariance import DRIFT, HEADING, PLACE_BIAS, STATES, Errors
+from rover.estimate.covariance import DRIFT, HEADING, PLACE_BIAS, STATES, Covariance, Errors, Motion
 from rover.estimate.dead_reckoning import DeadReckoning
 from rover.estimate.doubt import SURE, Doubt
 from rover.estimate.jump import turned_share
@@ -59,6 +59,24 @@ class PoseFilter(DeadReckoning):
         xx, xy, xt, yy, yt, tt = grown.of_pose(self.heading, way, turn)
         more = self.contradictions.added_to(SURE)
         return xx + more.xx, xy + more.xy, xt, yy + more.yy, yt, tt
+
+    def way_to(self, pose: Pose) -> Motion:
+        """Return the motion if the robot turns towards a pose, drives there, and turns as it is turned."""
+        motion, way = Motion(), math.dist(pose[:2], (self.x, self.y))
+        along = math.atan2(pose.y - self.y, pose.x - self.x) if way else self.heading
+        turned = self.heading + wrap(along - self.heading)
+        motion.turn(self.heading, turned)
+        motion.go(way, 0.0, math.cos(along), math.sin(along))
+        motion.add_noise(0.5 * self._errors.growth * way, math.cos(along), math.sin(along))
+        motion.turn(turned, turned + wrap(pose.heading - turned))
+        return motion
+
+    def after(self, motion: Motion) -> Covariance:
+        """Return the covariance after a motion that is still to come."""
+        covariance = self._covariance.copy()
+        covariance.grow(self._motion)
+        covariance.grow(motion)
+        return covariance
 
     @property
     def position_doubt(self) -> Doubt:

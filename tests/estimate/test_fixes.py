@@ -1,6 +1,7 @@
 """Position fixes: a range to a known wall, a sighting of the tray's marker."""
 
 import math
+from typing import ClassVar
 
 import pytest
 from hypothesis import given
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from rover.devices.mount import Mount
 from rover.devices.readings import MARKER, Detection
 from rover.estimate.covariance import Errors
-from rover.estimate.fixes import fix_by_marker, fix_by_wall, wall_in_view
+from rover.estimate.fixes import fix_by_marker, fix_by_wall, surer_by_wall, wall_in_view
 from rover.estimate.pose import PoseFilter
 from rover.geometry import Pose
 
@@ -26,6 +27,37 @@ def estimate(x, y, heading):
 def spread(pose_filter):
     xx, _, _, yy, _, _ = pose_filter.covariance(0)
     return math.sqrt(xx), math.sqrt(yy)
+
+
+class TestSurerByWall:
+    """What ranging to a wall is worth, before the robot turns to it; it stands in the middle of four."""
+
+    FACED: ClassVar = {"east": 0.0, "north": math.pi / 2, "west": math.pi, "south": -math.pi / 2}
+    WALLS = (NORTH, EAST, ((0.0, 0.0), (6.0, 0.0)), ((0.0, 0.0), (0.0, 4.0)))
+
+    def worths(self, turn_centre, ranged_to=()):
+        pose_filter = PoseFilter(Pose(2.0, 2.0, 0.0), 0.36, ERRORS._replace(turn_centre=turn_centre))
+        for heading in (self.FACED[name] for name in ranged_to):
+            turn = heading - pose_filter.heading
+            pose_filter.go(0.0, turn, 0.0, 1.0, 1_000_000_000)
+            view = wall_in_view(pose_filter.pose, AHEAD, HALF_BEAM, self.WALLS, [])
+            for _ in range(10):
+                fix_by_wall(pose_filter, view, AHEAD, view.distance)
+        poses = {name: Pose(2.0, 2.0, heading) for name, heading in self.FACED.items()}
+        views = {name: wall_in_view(pose, AHEAD, HALF_BEAM, self.WALLS, []) for name, pose in poses.items()}
+        return {name: surer_by_wall(pose_filter, poses[name], view, AHEAD, 6) for name, view in views.items() if view}
+
+    def test_one_that_was_just_ranged_to_is_worth_nothing(self):
+        worths = self.worths((0.005, 0.005), ["north"])
+        assert worths["north"] < 0.002 < worths["west"]
+
+    def test_where_the_turn_centre_is_known_the_other_axis_is_worth_most(self):
+        worths = self.worths((0.005, 0.005), ["north"])
+        assert max(worths, key=worths.get) == "west"
+
+    def test_where_it_is_not_the_other_side_is_worth_most_once_both_axes_are_known(self):
+        worths = self.worths((0.03, 0.03), ["north", "west"])
+        assert max(worths, key=worths.get) == "south"
 
 
 class TestWallAhead:

@@ -74,7 +74,7 @@ class TestTurnCentre:
         assert driving.filter.pose[:2] == pytest.approx((0.04, -0.016), abs=1e-3)
 
     def test_where_nobody_knows_it_a_turn_makes_the_position_less_sure(self):
-        known, unknown = (Driving(ERRORS._replace(turn_centre=sigma)) for sigma in (0.0, 0.015))
+        known, unknown = (Driving(ERRORS._replace(turn_centre=(sigma, sigma))) for sigma in (0.0, 0.015))
         for driving in (known, unknown):
             driving.guided(-0.25, 0.25, 0.0, 0.5 / TRACK, 50)
         assert unknown.lateral_variance > known.lateral_variance + 1e-4

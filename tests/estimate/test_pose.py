@@ -71,7 +71,7 @@ class TestCovariance:
     def test_its_jacobian_by_heading_is_the_central_difference(self, legs, heading):
         """With an error of the start's heading alone, P' is F F^T sigma^2 in x and y."""
         sigma, nudge = 1e-3, 1e-5
-        errors = Errors((0.0, 0.0, sigma), 0.0, 0.03, 0.0, turn_centre=0.0, centre_moves=0.0, scrub=0.0)
+        errors = Errors((0.0, 0.0, sigma), 0.0, 0.03, 0.0, turn_centre=(0.0, 0.0), centre_moves=0.0, scrub=0.0)
         ends = []
         for turned in (-nudge, 0.0, nudge):
             driving = Driving(errors, Pose(0.0, 0.0, heading + turned))

@@ -9,7 +9,9 @@ from rover.activities.activity import Activity, Deed, Knowledge
 from rover.activities.approaching import JAWS_PLAY, short_of
 from rover.activities.drawing_near import DrawNear
 from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
+from rover.activities.getting_free import Piece
 from rover.activities.meeting import heard, touched, touched_turning
+from rover.activities.touching import fix_by_touch
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.errand.entries import Grip
@@ -68,8 +70,9 @@ class CloseIn(Driving):
             return self._draw_near(known, target, self._near)._replace(jaws=1.0)
         if known.is_stalled:
             turn = 0.0 if self._turn is None else self._turn.to_go
-            places = touched_turning(known, turn) if turn else touched(known, back=False)
-            known.ledger.met(places, known.now_ns, is_touched=True)
+            if not fix_by_touch(known, Piece(angle=turn) if turn else Piece(1.0)):
+                places = touched_turning(known, turn) if turn else touched(known, back=False)
+                known.ledger.met(places, known.now_ns, is_touched=True)
         elif known.obstacle and known.held_back_for > PATIENCE:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)
         return self.drive(known, self._wanted(known, target)._replace(jaws=1.0, feels=self._most <= FEEL), PATIENCE)

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 from rover.activities.activity import Knowledge
 from rover.activities.driving import HEADING_GAIN
+from rover.activities.getting_free import Piece
 from rover.activities.turning import TurnTowards
 from rover.geometry import XY, Pose, distance_to_segment
 from rover.motion.keep_clear import CREEP, room_due
@@ -44,6 +45,7 @@ class LegsDriven:
 
     def __init__(self, legs: Sequence[Leg], most: float, planned: float) -> None:
         self._legs, self._most, self._planned = legs, most, planned
+        self._feels = planned <= FEEL
         self._due: float | None = None
         self._begin_leg()
 
@@ -58,6 +60,11 @@ class LegsDriven:
     def turns(self) -> float:
         """The angle (rad, left positive) by which it turns on the spot now, or 0."""
         return 0.0 if self._turn is None else self._turn.to_go
+
+    @property
+    def motion(self) -> Piece:
+        """What it does now; only its sense counts."""
+        return Piece(angle=self.turns) if self.turns else Piece(-1.0 if self.are_back else 1.0)
 
     @property
     def are_back(self) -> bool:
@@ -117,7 +124,7 @@ class LegsDriven:
             self._turn.heading = wrap(known.pose.heading + self._angle(leg, bearing))
             request = self._turn.request(known)
             if request is not None and abs(bearing) > math.radians(2.5 if is_tight else 4.0):
-                return request._replace(range_blocked=known.loaded)
+                return request._replace(range_blocked=known.loaded, feels=self._feels)
             self._turn = None
         self._is_turned = True
         most = min(self._most, self._fastest(known, leg))
@@ -127,7 +134,7 @@ class LegsDriven:
         return Request(
             -speed if leg.back else speed,
             HEADING_GAIN * bearing,
-            feels=self._planned <= FEEL,
+            feels=self._feels,
             range_blocked=known.loaded,
         )
 

@@ -4,8 +4,10 @@ import math
 from collections.abc import Sequence
 
 from rover.activities.activity import Knowledge
+from rover.activities.getting_free import Piece
 from rover.activities.legs_driven import LegsDriven
 from rover.activities.places import MET_RADIUS
+from rover.activities.touching import fix_by_touch
 from rover.geometry import XY
 
 NEAR_WALL, WALL_TOUCHES = 0.05, 2
@@ -25,12 +27,15 @@ class Meeting:
     def __init__(self) -> None:
         self.walls = 0
 
-    def jam(self, known: Knowledge, legs: LegsDriven, *, is_felt: bool) -> None:
-        """Enter what the robot was jammed by on its legs.
+    def jam(self, known: Knowledge, legs: LegsDriven, *, is_felt: bool) -> bool:
+        """Enter what the robot was jammed by on its legs; tell whether it knows better where it is for it.
 
         What it touches where it feels its way (``is_felt``) is on the map, and not where it was thought to be. With a
         load that may yet be the only way home; else it is not tried again.
         """
+        if known.is_stalled and self.walls < WALL_TOUCHES and fix_by_touch(known, legs.motion):
+            self.walls += 1
+            return True
         if known.is_stalled:
             places = touched_turning(known, legs.turns) if legs.turns else touched(known, legs.are_back)
             if not is_felt:
@@ -39,10 +44,12 @@ class Meeting:
                 known.ledger.met(places, known.now_ns, is_touched=True)
         elif known.obstacle and not is_felt:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)
+        return False
 
     def turn(self, known: Knowledge, turn: float) -> None:
         """Enter what the robot turned against, with so much left to turn (rad)."""
-        self.touch(known, touched_turning(known, turn))
+        if not fix_by_touch(known, Piece(angle=turn)):
+            self.touch(known, touched_turning(known, turn))
 
     def touch(self, known: Knowledge, places: Sequence[XY]) -> None:
         """Enter what was touched about some places (m), unless a wall of the map explains it."""

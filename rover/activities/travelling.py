@@ -7,7 +7,7 @@ from typing import Any
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.driving import HELD, SPEED
 from rover.activities.fixing import SurerPosition
-from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, Piece, edging_away, pieces_from
+from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, edging_away, pieces_from
 from rover.activities.legs_driven import LegsDriven
 from rover.activities.meeting import Meeting
 from rover.activities.places import (
@@ -154,11 +154,10 @@ class RouteFollower:
         self._jams += 1
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
-        self._is_last = self._manner.speed <= FEEL
-        self._meeting.jam(known, legs, is_felt=self._is_last)
-        jammed = Piece(angle=legs.turns) if legs.turns else Piece(-1.0 if legs.are_back else 1.0)
+        is_felt = self._manner.speed <= FEEL
+        self._is_last = not self._meeting.jam(known, legs, is_felt=is_felt) and is_felt
         far = AWAY_FROM_ECHO if known.obstacle else AWAY
-        self._free = GettingFree(known, pieces_from(known, jammed, far))
+        self._free = GettingFree(known, pieces_from(known, legs.motion, far))
         return STILL
 
     def _get_free(self, known: Knowledge, free: GettingFree) -> Request:

@@ -68,6 +68,10 @@ class FreeSpace:
         room, _ = self._surroundings.room(outline, pose, near, doubt)
         return min(room, others - outline.radius - doubt.worst)
 
+    def gap(self, outline: BodyOutline, pose: Pose, barrier: Barrier) -> float:
+        """Return how far (m) an outline at a pose is from one barrier; negative: so far it stands in it."""
+        return self._surroundings.rooms(outline, pose, [barrier], SURE)[0]
+
     def disc_room(self, x: float, y: float, doubt: Doubt = SURE) -> float:
         """Return how far (m) a place is from the nearest boundary or wall, or less where none is near; -inf outside."""
         near, others = self._near(x, y)

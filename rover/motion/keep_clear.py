@@ -101,6 +101,8 @@ class KeepClear:
         if self._room > needed:
             return wanted, []
         sweep = _Sweep(self._surroundings, outline, where.pose, near)
+        if not wanted.speed:  # else it only steers, and the way that it goes needs the room
+            sweep.keep(room_due(self._limits, where.doubt, CREEP))
         turn_rate, cause = _most(wanted.turn_rate, lambda rate: sweep.meets(0.0, self._angle(rate, now, seconds)))
         found = [(cause, motions_of(0.0, wanted.turn_rate))] if cause else []
         angle = self._angle(turn_rate, now, seconds)
@@ -150,8 +152,8 @@ def _most(wanted: float, meets: Callable[[float], str]) -> tuple[float, str]:
 class _Sweep:
     """The outline, moved along ways from where the robot is.
 
-    Wherever that is, it may turn on the spot until it touches something; for a way, call `keep` first. What it is too
-    near to already it may not come nearer to; that it is so to one barrier allows nothing before another.
+    What it is too near to already it may not come nearer to; that it is so to one barrier allows nothing before
+    another.
     """
 
     def __init__(self, surroundings: Surroundings, outline: BodyOutline, pose: Pose, near: list[Barrier]) -> None:
@@ -159,12 +161,13 @@ class _Sweep:
         self._beyond = 0.0 if surroundings.holds(pose) else surroundings.beyond(outline, pose) - SWAY
         rooms = self._rooms(pose, SURE)
         self._touched = [room < GRAIN for room in rooms]
-        self._kept = [(SURE, self._floors(rooms, GRAIN))]
+        self._barely = SURE, self._floors(rooms, GRAIN)
+        self._kept = [self._barely]
 
     def keep(self, due: RoomDue) -> None:
-        """Keep from now on as much room as is due, or almost as much as there is."""
+        """Keep from now on as much room as is due, or almost as much as there is; at first no more than none at all."""
         rooms = [room - SWAY for room in self._rooms(self._pose, due.doubt)]
-        self._kept.append((due.doubt, self._floors(rooms, due.margin)))
+        self._kept = [self._barely, (due.doubt, self._floors(rooms, due.margin))]
 
     def _floors(self, rooms: list[float], margin: float) -> list[float]:
         """Return the room (m) to be kept before each barrier. Of several that are touched, the worst one counts: what

@@ -171,16 +171,15 @@ class Limits:
         limits = self._limits
         if not (-math.inf < request.speed < math.inf and -math.inf < request.turn_rate < math.inf):
             return _AT_REST
-        ahead, back = self._ahead, self._back
+        ahead, back, turning = self._ahead, self._back, limits.turn_rate
         if request.feels:
             ahead = back = min(FEEL, limits.speed, limits.contact_speed)
+            turning = min(turning, FEEL / self._swept)
         elif request.expects_contact or self._caps.causes:
             ahead, back = min(ahead, limits.contact_speed), min(back, limits.contact_speed)
         elif request.range_blocked:
             ahead, back = BLOCKED_SHARE * ahead, BLOCKED_SHARE * back
-        return Velocity(
-            clamp(request.speed, -back, ahead), clamp(request.turn_rate, -limits.turn_rate, limits.turn_rate)
-        )
+        return Velocity(clamp(request.speed, -back, ahead), clamp(request.turn_rate, -turning, turning))
 
     def _within(self, room: Room, wanted: Velocity, touches: bool, found: list[tuple[str, int]]) -> Velocity:
         """Return what is left of what is wanted by what stands ahead, behind or beside; ``touches``: ahead it may."""

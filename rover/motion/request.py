@@ -17,7 +17,7 @@ class Request(NamedTuple):
         turn_rate: rad/s, counter-clockwise positive.
         jaws: wanted opening 0 (closed) to 1 (open); None leaves them as they are.
         expects_contact: what is close ahead is meant to be touched; speed is capped instead.
-        feels: no room is kept for what the position may be off, as the last resort; speed is capped at `FEEL`.
+        feels: no room is kept for what the position may be off, as the last resort; no corner goes faster than `FEEL`.
         range_blocked: the range finder looks at something carried; it is left out and speed is capped.
         outputs: values for outputs of one's own, by name, which they keep until they are set again; SI units.
     """

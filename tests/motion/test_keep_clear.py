@@ -197,6 +197,17 @@ def test_doubt_across_the_wall_beside_takes_nothing_from_the_room_ahead(cart, fi
     assert left[1] == pytest.approx(left[0], abs=0.01)
 
 
+def test_a_turn_on_the_spot_leaves_room_for_doubt_too(cart, field):
+    """Beside a wall that the corners come near to: sure of its place it turns, unsure it does not, but steers on."""
+    beside, still = Whereabouts(Pose(3.0, 3.82, 0.3)), Velocity(0.0, 0.0)
+    unsure = beside._replace(doubt=doubt(0.04))
+    assert KeepClear(cart(), field, 0.05).allow(Velocity(0.0, 0.5), still, beside, STEP) == ((0.0, 0.5), [])
+    held, causes = KeepClear(cart(), field, 0.05).allow(Velocity(0.0, 0.5), still, unsure, STEP)
+    assert (held.turn_rate, [cause for cause, _ in causes]) == (0.0, ["boundary"])
+    steers = KeepClear(cart(), field, 0.05).allow(Velocity(0.05, 0.2), still, unsure, STEP)
+    assert steers[0].turn_rate == 0.2
+
+
 def test_only_who_feels_for_a_wall_keeps_no_room_for_doubt(cart, field):
     where = Whereabouts(Pose(5.76, 2.0, 0.0), doubt(0.1))
     for feels, speed in ((False, 0.0), (True, FEEL)):

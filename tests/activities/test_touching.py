@@ -1,0 +1,86 @@
+"""A robot that runs into a wall of its map knows where it stands across that."""
+
+import math
+from types import SimpleNamespace
+
+import pytest
+
+from rover.activities.getting_free import Piece
+from rover.activities.touching import fix_by_touch
+from rover.estimate.covariance import Errors
+from rover.estimate.field import Ground
+from rover.estimate.pose import PoseFilter
+from rover.files import yaml_source
+from rover.files.robot import Robot
+from rover.geometry import Pose
+from rover.motion.free_space import FreeSpace
+from rover.motion.outline import Barrier
+from tests.activities.conftest import CART
+
+AHEAD, BACK = Piece(1.0), Piece(-1.0)
+BOUNDARY = ((0.0, 0.0), (6.0, 0.0), (6.0, 4.0), (0.0, 4.0))
+EDGES = tuple(zip(BOUNDARY, (*BOUNDARY[1:], BOUNDARY[0]), strict=True))
+EAST, JAMBS = EDGES[1], (((3.0, 0.0), (3.0, 1.8)), ((3.0, 2.2), (3.0, 4.0)))
+FRONT = 0.19
+
+
+@pytest.fixture
+def robot():
+    return Robot.model_validate(yaml_source.read(CART, CART.name).values)
+
+
+def known(robot, pose, walls, sigma=0.05):
+    """Return what a robot knows that is thought to be at a pose, as unsure as that (m)."""
+    errors = Errors((sigma, sigma, 0.02), growth=1e-4, heading_noise=0.03, heading_bias=0.0)
+    space = FreeSpace(robot, Ground(BOUNDARY, EDGES, walls, None, 0.0, ()), 0.05)
+    notes = []
+    return SimpleNamespace(
+        robot=robot,
+        ground=Ground(BOUNDARY, EDGES, walls, None, 0.0, ()),
+        space=space,
+        filter=PoseFilter(pose, 0.36, errors),
+        loaded=False,
+        pose=pose,
+        note=lambda *note: notes.append(note),
+        notes=notes,
+    )
+
+
+@pytest.mark.parametrize("off", [-0.06, -0.02, 0.03])
+def test_pushing_at_a_wall_it_stands_against_it(robot, off):
+    """It is corrected across the wall for the most part, and not along it."""
+    robot_knows = known(robot, Pose(6.0 - FRONT + off, 2.0, 0.0), (EAST,))
+    assert fix_by_touch(robot_knows, AHEAD)
+    found = robot_knows.filter
+    assert abs(found.x - (6.0 - FRONT)) < 0.5 * abs(off) + 0.005
+    assert found.y == pytest.approx(2.0, abs=0.005)
+    assert found.sigmas[0] < 0.035 < found.sigmas[1]
+    assert [kind for kind, _ in robot_knows.notes] == ["touched"]
+
+
+@pytest.mark.parametrize(
+    ("pose", "walls", "jammed"),
+    [
+        (Pose(5.77, 2.0, 0.0), (EAST,), BACK),
+        (Pose(5.60, 2.0, 0.0), (EAST,), AHEAD),
+        (Pose(2.79, 2.0, 0.0), JAMBS, AHEAD),
+        (Pose(5.77, 2.0, 0.0), (), AHEAD),
+    ],
+    ids=["away from it", "too far off", "one jamb or the other", "no wall, only the end of the field"],
+)
+def test_where_it_is_not_plain_which_wall_it_is_nothing_changes(robot, pose, walls, jammed):
+    robot_knows = known(robot, pose, walls)
+    assert not fix_by_touch(robot_knows, jammed)
+    assert robot_knows.filter.pose == pose
+    assert not robot_knows.notes
+
+
+@pytest.mark.parametrize(("turn", "off"), [(0.5, -0.04), (-0.5, -0.04)])
+def test_a_turn_is_ended_by_the_wall_beside(robot, turn, off):
+    """Heading north and turned a little, along the wall to the east: a corner of body or jaws is what touches."""
+    heading = math.pi / 2
+    robot_knows = known(robot, Pose(5.81 + off, 2.0, heading), (EAST,))
+    gap = robot_knows.space.gap(robot_knows.space.outlines[0], robot_knows.pose, Barrier(*EAST, "wall"))
+    assert fix_by_touch(robot_knows, Piece(angle=turn))
+    moved = robot_knows.filter.pose
+    assert robot_knows.space.gap(robot_knows.space.outlines[0], moved, Barrier(*EAST, "wall")) < 0.6 * gap

@@ -67,6 +67,10 @@ class _Aside(NamedTuple):
         """Return both together."""
         return _Aside(self.weight + other.weight, self.weighted + other.weighted)
 
+    def beside(self, other: "_Aside") -> "_Aside":
+        """Return both together where they err alike: frames that show both are off by the same pitch."""
+        return _Aside(0.5 * (self.weight + other.weight), 0.5 * (self.weighted + other.weighted))
+
     @property
     def angle(self) -> float:
         """The angle (rad), 0 where nothing is told."""
@@ -139,7 +143,7 @@ class _Thing(NamedTuple):
         if not TIMES[0] < times < TIMES[1] or abs(angle) > MOST:
             return NOTHING
         unexplained = max(0.0, of_cameras - abs(product) ** 2 / of_sights)
-        noise = max(NOISE, math.sqrt(unexplained / (2 * self.looks - 4)))
+        noise = max(NOISE, math.sqrt(unexplained / (self.looks - 2)))  # nearly all of it is along the sight
         weight = 1.0 / (ALIKE**2 + (noise / times) ** 2 / of_sights)
         return _Aside(weight, weight * angle)
 
@@ -212,8 +216,8 @@ class Askew:
         """Hold what a thing tells together with another, or with all before it."""
         told = self._things[kind].tells()
         others = [thing.tells() for other, thing in self._things.items() if other != kind] if told.weight else []
-        for other in (*others, self._last, self._earlier):
-            aside = told.plus(other)
+        beside = [(other, told.beside(other)) for other in others]
+        for other, aside in (*beside, *((other, told.plus(other)) for other in (self._last, self._earlier))):
             if told.agrees(other) and aside.is_plain:
                 side, angle = "left" if aside.angle > 0.0 else "right", abs(aside.angle)
                 where = f"{math.degrees(angle):.0f} deg to the {side} of where it should"

@@ -206,3 +206,18 @@ class TestHeldAgainstTheRest:
 
     def test_a_verdict_is_told_once(self):
         assert len(self.doubts()) == 1
+
+
+def test_two_things_that_frames_show_together_are_no_two_witnesses():
+    """Side by side and far off they err alike: a pitch that shakes the camera has both nearer, or farther."""
+    said = []
+    for seed in range(300):
+        random, askew, step = Random(seed), Askew(AHEAD, REACH), 0.036
+        things = {"amber": (1.0, -0.8), "teal": (1.2, -0.9)}
+        for frame in range(1, 15):
+            pose, pitch = Pose(frame * step, 0.0, 0.0), random.gauss(1.0, 0.06)
+            askew.move(step)
+            sights = [seen(pose, place, kind, 0.0, None) for kind, place in things.items()]
+            sights = [one._replace(distance=one.distance * pitch) for one in sights]
+            said.append(askew.see(sights, 0.0, frame * PERIOD_NS))
+    assert not any(said)

@@ -125,18 +125,19 @@ class Motion:
         self.swept_y += math.cos(begun) - math.cos(ended)
         self.turned += abs(ended - begun)
 
-    def without_noise(self) -> "Motion":
-        """Return the motion as one that could be made without an error of its own: only what is unknown now counts."""
-        motion = Motion()
-        motion.x, motion.y, motion.swept_x, motion.swept_y = self.x, self.y, self.swept_x, self.swept_y
-        return motion
-
     def add_noise(self, along: float, c: float, s: float) -> None:
         """Add variance (m^2) along a direction of this cosine and sine, and a share of it across."""
         across = SIDEWAYS_SHARE * along
         self.xx += along * c * c + across * s * s
         self.xy += (along - across) * c * s
         self.yy += along * s * s + across * c * c
+
+
+def without_noise(motion: Motion) -> Motion:
+    """Return a motion as one that could be made without an error of its own: only what is unknown now counts."""
+    exact = Motion()
+    exact.x, exact.y, exact.swept_x, exact.swept_y = motion.x, motion.y, motion.swept_x, motion.swept_y
+    return exact
 
 
 class Covariance:
@@ -181,15 +182,6 @@ class Covariance:
         px, py, pt = self.rows[:3]
         c, s = way * math.cos(heading), way * math.sin(heading)
         return (px[X] + c * c, px[Y] + c * s, px[HEADING], py[Y] + s * s, py[HEADING], pt[HEADING] + turn * turn)
-
-    @property
-    def unsure(self) -> float:
-        """How far (m) off the position is, both axes together, and after a turn by who knows how much besides.
-
-        The point about which the base turns stays where it is; the middle goes round it.
-        """
-        x, y, ahead, left = (self.rows[state][state] for state in (X, Y, TURN_AHEAD, TURN_LEFT))
-        return math.sqrt(x + y + 2.0 * (ahead + left))
 
     @property
     def sigmas(self) -> tuple[float, float, float]:

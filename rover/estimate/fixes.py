@@ -13,7 +13,7 @@ from typing import NamedTuple
 from rover.devices.mount import Mount
 from rover.devices.readings import Detection
 from rover.estimate.contradictions import LEAST, Off, Witness
-from rover.estimate.covariance import HEADING, X, Y
+from rover.estimate.covariance import HEADING, TURN_AHEAD, TURN_LEFT, Covariance, X, Y, without_noise
 from rover.estimate.pose import PoseFilter
 from rover.geometry import XY, Pose
 from rover.quantities import wrap
@@ -146,10 +146,19 @@ def surer_by_wall(pose_filter: PoseFilter, pose: Pose, view: WallView, mount: Mo
     which the base turns, without which each turn loses position. What the way costs, the echoes have to make good.
     """
     motion = pose_filter.way_to(pose)
-    now, covariance = pose_filter.after(motion.without_noise()).unsure, pose_filter.after(motion)
+    now, covariance = _unsure(pose_filter.after(without_noise(motion))), pose_filter.after(motion)
     shared, predicted = covariance.against(_wall_slopes(view, mount, pose.heading))
     covariance.shrink(shared, predicted + RANGE_SIGMA**2 / echoes + WALL_PLACE_SIGMA**2)
-    return now - covariance.unsure
+    return now - _unsure(covariance)
+
+
+def _unsure(covariance: Covariance) -> float:
+    """Return how far (m) off the position is, both axes together, and after a turn by who knows how much besides.
+
+    The point about which the base turns stays where it is; the middle goes round it.
+    """
+    x, y, ahead, left = (covariance.rows[state][state] for state in (X, Y, TURN_AHEAD, TURN_LEFT))
+    return math.sqrt(x + y + 2.0 * (ahead + left))
 
 
 def _wall_slopes(view: WallView, mount: Mount, heading: float) -> tuple[tuple[int, float], ...]:

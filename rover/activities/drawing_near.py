@@ -89,7 +89,7 @@ class DrawNear:
 
     def _go(self, known: Knowledge, target: Remembered, goals: Sequence[Goal], *, is_last: bool) -> Request:
         self._is_last = is_last
-        self._way = RouteFollower(known, goals, known.robot.limits.speed)
+        self._way = RouteFollower(known, lambda _: goals, known.robot.limits.speed)
         return self._go_on(known, target, self._way)
 
     def _go_on(self, known: Knowledge, target: Remembered, way: RouteFollower) -> Request:

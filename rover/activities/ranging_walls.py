@@ -76,7 +76,8 @@ class RangeWalls(Activity):
         if best is None or self._fixes + len(self._in_vain) >= MOST_FIXES:
             return self.done() if self._fixes else self.fail(NO_WALL)
         self._vantage = best.pose
-        self._way = RouteFollower(known, [Goal(*best.pose)], known.robot.limits.speed)
+        goals = [Goal(*best.pose)]
+        self._way = RouteFollower(known, lambda _: goals, known.robot.limits.speed)
         return STILL
 
     def _go(self, known: Knowledge, way: RouteFollower) -> Request:

@@ -39,6 +39,10 @@ ANOTHER = 0.03
 """... or were farther away (m) than this."""
 
 
+GoalsNow = Callable[[Knowledge], Sequence[Goal]]
+"""Returns where a way may end, by what is known now: what stands at a place is seen better from nearer."""
+
+
 class RouteFollower:
     """Driving to one of some goals by a way that keeps the outline clear; the part of other activities that travels.
 
@@ -50,7 +54,7 @@ class RouteFollower:
 
     MOST_JAMS = 6
 
-    def __init__(self, known: Knowledge, goals: Sequence[Goal], most: float) -> None:
+    def __init__(self, known: Knowledge, goals: GoalsNow, most: float) -> None:
         self.progress = Progress.UNDER_WAY
         self.why = ""
         self._goals, self._most = goals, most
@@ -67,7 +71,7 @@ class RouteFollower:
         clearance = clearance_from(known, known.pose, self._manner)
         self._prefers_known = clearance.prefers_known
         self._legs, self._watch = None, WayWatch(known, self._manner)
-        self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals, known.robot.body.width)
+        self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals(known), known.robot.body.width)
 
     def _fail(self, why: str) -> Request:
         self.progress, self.why = Progress.FAILED, why
@@ -266,8 +270,7 @@ class DriveTo(Activity):
         self._set_out(known)
 
     def _set_out(self, known: Knowledge) -> Request:
-        goals = _lookouts_at(known, self._place) if self._is_lookout else _goals_at(known, self._place)
-        self._way = RouteFollower(known, goals, self._speed)
+        self._way = RouteFollower(known, self._goals, self._speed)
         if self._place[2] is not None:
             self._turn = TurnOrLeave(self._place[2], known.robot.limits.turn_rate)
         return STILL
@@ -284,6 +287,9 @@ class DriveTo(Activity):
                     known.ledger.looked_at.cannot_reach()
             return request
         return self.done() if self._turn is None else self._turn_there(known, self._turn)
+
+    def _goals(self, known: Knowledge) -> Sequence[Goal]:
+        return _lookouts_at(known, self._place) if self._is_lookout else _goals_at(known, self._place)
 
     def _turn_there(self, known: Knowledge, turn: TurnOrLeave) -> Request:
         request = turn.request(known)

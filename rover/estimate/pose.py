@@ -26,6 +26,8 @@ HEADING_EVERY_NS = 190_000_000
 """Angles nearer together than this are left out (their rates are not): the bias of the place is in all of them."""
 SLIP_MOST = 0.6
 """Share of a side's way that a slip takes at most, as far as the filter reckons with it."""
+HERE = 0.01
+"""A place as near as this (m) is one at which it stands: nobody turns towards it and drives there."""
 HEADING_SLOPES = ((HEADING, 1.0), (PLACE_BIAS, 1.0), (DRIFT, 1.0))
 SOURCES = ("heading", "wall", "marker's distance", "marker's bearing")
 
@@ -62,12 +64,13 @@ class PoseFilter(DeadReckoning):
 
     def way_to(self, pose: Pose) -> Motion:
         """Return the motion if the robot turns towards a pose, drives there, and turns as it is turned."""
-        motion, way = Motion(), math.dist(pose[:2], (self.x, self.y))
-        along = math.atan2(pose.y - self.y, pose.x - self.x) if way else self.heading
-        turned = self.heading + wrap(along - self.heading)
-        motion.turn(self.heading, turned)
-        motion.go(way, 0.0, math.cos(along), math.sin(along))
-        motion.add_noise(0.5 * self._errors.growth * way, math.cos(along), math.sin(along))
+        motion, way, turned = Motion(), math.dist(pose[:2], (self.x, self.y)), self.heading
+        if way > HERE:
+            along = math.atan2(pose.y - self.y, pose.x - self.x)
+            turned += wrap(along - self.heading)
+            motion.turn(self.heading, turned)
+            motion.go(way, 0.0, math.cos(along), math.sin(along))
+            motion.add_noise(0.5 * self._errors.growth * way, math.cos(along), math.sin(along))
         motion.turn(turned, turned + wrap(pose.heading - turned))
         return motion
 

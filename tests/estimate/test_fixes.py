@@ -59,6 +59,15 @@ class TestSurerByWall:
         worths = self.worths((0.03, 0.03), ["north", "west"])
         assert max(worths, key=worths.get) == "south"
 
+    @pytest.mark.parametrize("direction", [0.0, 1.0, 2.0, 3.0, 4.0, 5.0])
+    def test_a_place_millimetres_off_is_here_and_costs_no_turn_towards_it(self, direction):
+        pose_filter = PoseFilter(Pose(2.0, 2.0, 0.0), 0.36, ERRORS._replace(turn_centre=(0.03, 0.03)))
+        here, beside = (2.0, 2.0), (2.0 + 0.004 * math.cos(direction), 2.0 + 0.004 * math.sin(direction))
+        poses = [Pose(*place, math.pi / 2) for place in (here, beside)]
+        views = [wall_in_view(pose, AHEAD, HALF_BEAM, [NORTH], []) for pose in poses]
+        worths = [surer_by_wall(pose_filter, *seen, AHEAD, 6) for seen in zip(poses, views, strict=True)]
+        assert worths[1] == pytest.approx(worths[0], abs=1e-6)
+
 
 class TestWallAhead:
     def test_square_to_it(self):

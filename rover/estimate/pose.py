@@ -167,6 +167,7 @@ class PoseFilter(DeadReckoning):
         way = WAY_BEFORE_DOUBT if self.contradictions.are_of_several else WAY_OF_ONE
         if self.sources[name].is_refused_for_long(self.travelled, way):
             self._covariance.widen(slopes, DOUBT)
+            self.sources[name].doubt_prediction()
 
     def take_back(self, moves: Sequence[float]) -> None:
         """Take back by how much corrections that were wrong have moved each state, and be as unsure of all as that."""

@@ -3,10 +3,13 @@
 The noise is matched to the innovations (R. K. Mehra, "On the Identification of Variances and Adaptive Kalman
 Filtering", 1970; K. A. Myers and B. D. Tapley, "Adaptive Sequential Estimation with Unknown Noise Statistics", 1976;
 both from memory): the mean of their squares is the predicted variance and the noise's, so what is over is the noise's.
+Innovations of a filter whose model holds are white (Mehra, the same); those that lean to one side together are of a
+source that is off, however well each of them would pass for noise.
 """
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from rover.estimate.covariance import CHI_SQUARE_1_99, DRIFT_HOLDS, STATES
 from rover.quantities import clamp
@@ -24,10 +27,33 @@ WAY_OF_ONE = 3.0
 """... and only after this way (m), where nothing else contradicts: on it, something else would have been met."""
 NO_NOISE = 3
 """Those refused in a row beyond so many are of something else: noise, however large, lets one pass now and then."""
+LEANS, CLIPPED = 4.0, 3.0
+"""Innovations that lean to one side by so many standard deviations of their sum are not noise; one counts for no more
+than so many of its own."""
 LEAST, MOST = 0.02, 50.0
 """The noise's variance stays within these multiples of the stated one."""
 DRIFT_LEARNED, DRIFT_MOST = 0.5, 100.0
 """What is seen of a sensor's drift counts for this share; its variance is at most this multiple of what is stated."""
+
+
+class _Leaning(NamedTuple):
+    """To which side innovations lean: the sum of them, each over its standard deviation, and the sum's variance.
+
+    Both fade as the noise is learned. Once they plainly lean, more of them add nothing, and they do so until the sum is
+    half as much.
+    """
+
+    total: float = 0.0
+    variance: float = 0.0
+    is_plain: bool = False
+
+    def plus(self, normalised: float) -> "_Leaning":
+        """Return it with one more."""
+        kept = 1.0 - 1.0 / LEARNED_IN
+        total, variance = kept * self.total + normalised, kept * kept * self.variance + 1.0
+        most = LEANS * math.sqrt(variance)
+        is_plain = abs(total) > (0.5 * most if self.is_plain else most)
+        return _Leaning(clamp(total, -most, most), variance, is_plain)
 
 
 class Source:
@@ -47,6 +73,7 @@ class Source:
         self.moves = [0.0] * STATES
         self._refused_at: list[float] = []  # those in a row: the way travelled then (m)
         self._is_refused_high = False
+        self._leaning = _Leaning()
 
     @property
     def refused_in_row(self) -> int:
@@ -66,8 +93,9 @@ class Source:
         self.innovations += innovation
         expected = predicted + variance * self.factor
         square = innovation * innovation
+        self._leaning = self._leaning.plus(clamp(innovation / math.sqrt(expected + least), -CLIPPED, CLIPPED))
         passes = square <= CHI_SQUARE_1_99 * (expected + least)
-        if not passes and self.refused_in_row >= NO_NOISE:
+        if self._leaning.is_plain or (not passes and self.refused_in_row >= NO_NOISE):
             return False
         seen = min(square, CHI_SQUARE_1_99 * expected) - predicted
         self.factor = clamp(self.factor + (seen / variance - self.factor) / LEARNED_IN, LEAST, MOST)
@@ -92,8 +120,13 @@ class Source:
         self.moves = [a + b for a, b in zip(self.moves, moves, strict=True)]
 
     def begin(self) -> None:
-        """Forget those that were refused in a row."""
+        """Forget those that were refused in a row, and to which side all leaned."""
         self._refused_at.clear()
+        self.doubt_prediction()
+
+    def doubt_prediction(self) -> None:
+        """Forget to which side all leaned: it was what they were held against that was off."""
+        self._leaning = _Leaning()
 
     def refuse(self, innovation: float, travelled: float) -> None:
         """Note that one was refused, after a way (m)."""

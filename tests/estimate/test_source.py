@@ -35,9 +35,9 @@ def test_what_comes_from_nowhere_now_and_then_hardly_counts():
 
 def test_the_factor_has_bounds():
     quiet, loud = Source(), Source()
-    for _ in range(1000):
+    for number in range(1000):
         quiet.takes(0.0, 0.0, STATED)
-        loud.takes(10.0, 0.0, STATED)
+        loud.takes(-10.0 if number % 2 else 10.0, 0.0, STATED)
     assert (quiet.factor, loud.factor) == (LEAST, MOST)
 
 
@@ -63,6 +63,40 @@ def test_refusals_that_contradict_each_other_begin_anew():
         source.refuse(0.3 if number % 2 else -0.3, 0.1 * number)
         assert source.refused_in_row <= 1
         assert not source.is_refused_for_long(0.1 * number, WAY_BEFORE_DOUBT)
+
+
+class TestLeaning:
+    """Looks that would each pass for noise, and tell the same together."""
+
+    @staticmethod
+    def drive(source, off, looks, draws):
+        """Return by how much (m) a place 5 cm unsure is moved by looks of 12 cm of noise that are off alike."""
+        place, variance = 0.0, 0.05**2
+        for _ in range(looks):
+            innovation = off - place + draws.gauss(0.0, 0.12)
+            if source.takes(innovation, variance, 0.12**2):
+                gain = variance / (variance + source.variance(0.12**2, variance, 0.0))
+                place, variance = place + gain * innovation, (1.0 - gain) * variance + 0.005**2
+        return place
+
+    @pytest.mark.parametrize("seed", range(10))
+    def test_looks_that_are_all_off_by_five_times_what_was_due_do_not_take_the_place_there(self, seed):
+        assert self.drive(Source(), 0.25, 60, random.Random(seed)) < 0.2
+
+    def test_looks_of_a_place_that_is_as_unsure_as_stated_all_count(self):
+        draws, refused = random.Random(3), 0
+        for _ in range(300):
+            source, off = Source(), draws.gauss(0.0, 0.05)
+            refused += abs(self.drive(source, off, 60, draws) - off) > 0.08
+        assert refused <= 3
+
+    def test_where_they_lean_no_more_they_pass_soon(self):
+        source = Source()
+        for _ in range(100):
+            source.takes(2.0 * math.sqrt(STATED), 0.0, STATED)
+        passed = [source.takes(0.0, 0.0, STATED) for _ in range(40)]
+        assert not passed[0]
+        assert passed[-1]
 
 
 @pytest.mark.parametrize("seed", range(5))

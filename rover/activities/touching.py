@@ -21,17 +21,18 @@ NEAR = 2.0
 PLAINLY = 3.0
 """Nor is it known which of two walls it was where the squares of these differ by less."""
 BESIDE = 0.01
-"""A wall that would then still be so far off (m) ends beside the robot."""
+"""A wall that would then still be so far off (m) ends beside the robot: it may be what was touched."""
 TINY = 1e-4
 
 
 class _Touch(NamedTuple):
     """A wall that may have been run into: how far off it should be (m), the derivatives of that by x, y and heading,
-    and how unsure it is (m)."""
+    how unsure it is (m), and whether it ends beside the robot."""
 
     gap: float
     slopes: tuple[tuple[int, float], ...]
     sigma: float
+    ends: bool
 
     @property
     def distance(self) -> float:
@@ -53,17 +54,19 @@ def fix_by_touch(known: Knowledge, jammed: Piece) -> bool:
     if not touches or touches[0].distance > NEAR * NEAR:
         return False
     nearest = touches[0]
-    if any(one.distance < nearest.distance + PLAINLY and not one.is_like(nearest) for one in touches):
+    if nearest.ends or any(one.distance < nearest.distance + PLAINLY and not one.is_like(nearest) for one in touches):
         return False
     variance = SIGMA * SIGMA + (SHARE * nearest.gap) ** 2
     if not known.filter.correct(nearest.slopes, -nearest.gap, variance):
         return False
-    known.note("touched", f"a wall of the map that should be {nearest.gap:.2f} m away")
+    gap = nearest.gap
+    where = f"{gap:.2f} m away" if gap >= 0.0 else f"{-gap:.2f} m inside the outline"
+    known.note("touched", f"a wall of the map that should be {where}")
     return True
 
 
 def _touch(known: Knowledge, wall: Barrier, jammed: Piece) -> _Touch | None:
-    """Return what a touch of a wall would tell; None if going on would not come nearer to it, or past its end."""
+    """Return what a touch of a wall would tell; None if going on would not come nearer to it."""
     pose, outline = known.pose, known.space.outlines[known.loaded]
 
     def gap(at: Pose) -> float:
@@ -84,4 +87,4 @@ def _touch(known: Knowledge, wall: Barrier, jammed: Piece) -> _Touch | None:
     )
     (_, by_x), (_, by_y), _ = slopes
     against = gap(Pose(pose.x - here * by_x, pose.y - here * by_y, pose.heading))
-    return _Touch(here, slopes, known.filter.sigma_of(slopes)) if abs(against) < BESIDE else None
+    return _Touch(here, slopes, known.filter.sigma_of(slopes), abs(against) > BESIDE)

@@ -75,6 +75,14 @@ def test_where_it_is_not_plain_which_wall_it_is_nothing_changes(robot, pose, wal
     assert not robot_knows.notes
 
 
+def test_the_end_of_a_wall_that_is_nearer_may_be_what_was_touched_and_not_the_wall_behind(robot):
+    """In a doorway, aslant: the robot was taken to stand 11 cm off, against the wall on the other side of it."""
+    partition, side = ((3.0, 1.2), (6.0, 1.2)), ((2.6, 0.0), (2.6, 4.0))
+    pose = Pose(2.88, 0.95, math.radians(110.0))
+    assert fix_by_touch(known(robot, pose, (side,), 0.08), AHEAD)
+    assert not fix_by_touch(known(robot, pose, (side, partition), 0.08), AHEAD)
+
+
 @pytest.mark.parametrize(("turn", "off"), [(0.5, -0.04), (-0.5, -0.04)])
 def test_a_turn_is_ended_by_the_wall_beside(robot, turn, off):
     """Heading north and turned a little, along the wall to the east: a corner of body or jaws is what touches."""

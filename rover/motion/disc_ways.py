@@ -16,7 +16,7 @@ FARTHER = 4.0
 """Places from which it is so much farther (m) than from the start are left out."""
 NEAR, NEAR_COST = 0.15, 2.0
 """With less room than this (m) a metre costs more, up to so many times more where there is none left."""
-UNKNOWN_COST = 2.0
+UNKNOWN_COST = 6.0
 """A metre costs so much more where nobody knows what stands there, and nothing is heard ahead: it is gone gently."""
 _STEPS = tuple((x, y, math.hypot(x, y)) for x in (-1, 0, 1) for y in (-1, 0, 1) if x or y)
 
@@ -24,7 +24,7 @@ _STEPS = tuple((x, y, math.hypot(x, y)) for x in (-1, 0, 1) for y in (-1, 0, 1) 
 def dearness(room: float, unknown: float) -> float:
     """Return how many times as dear as in the open a metre is with so much room (m) beyond what is due.
 
-    ``unknown``: as `Clearance.unknown` tells.
+    ``unknown``: as `Clearance.unknown` or `Clearance.unknown_at` tells.
     """
     return 1.0 + NEAR_COST * max(0.0, 1.0 - max(0.0, room) / NEAR) + UNKNOWN_COST * unknown
 
@@ -88,5 +88,5 @@ class DiscWays:
         column, row = place
         middle = self._start.x + column * self._step, self._start.y + row * self._step
         room = self._clearance.at_disc(middle)
-        self._dear[place] = dearness(room, self._clearance.unknown(middle))
+        self._dear[place] = dearness(room, self._clearance.unknown_at(middle))
         return math.inf if room > -math.inf else -math.inf

@@ -2,13 +2,14 @@
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from rover.devices.range.keys import RangeKeys
 from rover.files.robot import Robot
 from rover.geometry import XY, Pose
 from rover.motion.echo import ALONG, STRAY_ECHOES
+from rover.motion.outline import BodyPart
 
 CELL = 0.06
 """Side (m) of the squares by which ground is known."""
@@ -19,7 +20,9 @@ FARTHEST = 1.2
 BEFORE = 0.05
 """What echoes reaches so far (m) towards the robot, at most."""
 JUMP = 0.05
-"""Where a fix has moved the position by more than this (m), what was known is elsewhere."""
+"""Where a fix has moved the position by more than this (m), what was known is elsewhere, by about as much: ..."""
+WAS_KNOWN = 0.5
+"""... so much of it is unknown."""
 SILENCE = 0
 """A time (ns) before all others: when ground was free where only nothing was heard. A wall that stands aslant mirrors
 the sound away; who hears nothing ahead goes by what is `PROVED`."""
@@ -57,6 +60,7 @@ class Explored:
         round_it = [(half_width * math.cos(turn), half_width * math.sin(turn)) for turn in _EIGHT]
         self._disc = [(0.0, 0.0), *round_it]
         self._known: dict[int, int] = {}  # by square: when (ns) it was last known to be free
+        self._was_known: set[int] = set()  # squares that were proved to be, before the position was moved
         self._heard_along: dict[int, float] = {}  # by square: the heading (rad) along which that was heard last
         self._stood = Pose(math.inf, 0.0, 0.0)
 
@@ -82,6 +86,7 @@ class Explored:
     def moved(self, before: Pose, after: Pose) -> None:
         """A fix has moved the position."""
         if math.hypot(after.x - before.x, after.y - before.y) > JUMP:
+            self._was_known.update(cell for cell, free_ns in self._known.items() if free_ns >= PROVED)
             self._known.clear()
             self._heard_along.clear()
             self._stood = Pose(math.inf, 0.0, 0.0)
@@ -97,8 +102,17 @@ class Explored:
 
     def unknown(self, x: float, y: float) -> float:
         """Return which share is not surely free of a disc as wide as the body about a place (m)."""
-        known = [self._known.get(cell_at(x + dx, y + dy), -1) for dx, dy in self._disc]
-        return sum([free_ns < PROVED for free_ns in known]) / len(known)
+        return self._unknown([(x + dx, y + dy) for dx, dy in self._disc])
+
+    def unknown_under(self, pose: Pose, part: BodyPart) -> float:
+        """Return the same of the ground under a part's front end, for a robot at a pose."""
+        aside = (-part.half_width, 0.0, part.half_width)
+        return self._unknown([pose.beside(ahead, left) for ahead in (part.front - CELL, part.front) for left in aside])
+
+    def _unknown(self, places: Sequence[XY]) -> float:
+        cells = [cell_at(*place) for place in places]
+        unknown = [cell for cell in cells if self._known.get(cell, -1) < PROVED]
+        return sum([WAS_KNOWN if cell in self._was_known else 1.0 for cell in unknown]) / len(cells)
 
     def free_at_ns(self, cell: int) -> int | None:
         """Return when (ns) a square was last known to be free, None if never; `SILENCE` if only nothing was heard."""

@@ -121,10 +121,16 @@ class Clearance:
         self._nearby: dict[tuple[int, int], tuple[list[Thing], float]] = {}
         self._explored = explored
         self._unknown: dict[XY, float] = {}
+        self._unknown_ahead: dict[Pose, float] = {}
         space.look_beyond(due.worst)
         self._start = start
         self._lacking = min(0.0, self.at(start) - SWAY)
         self._touching = min(TOUCHES, space.room(outline, start) - SWAY) if self._lacking < 0.0 else -math.inf
+
+    @property
+    def radius(self) -> float:
+        """Of the circle round the robot's middle that holds its outline (m)."""
+        return self._outline.radius
 
     @property
     def prefers_known(self) -> bool:
@@ -180,7 +186,7 @@ class Clearance:
         least -= self._outline.half_width
         return least if least >= self._due(Pose(x, y, 0.0)) else -math.inf
 
-    def unknown(self, place: XY) -> float:
+    def unknown_at(self, place: XY) -> float:
         """Return how much of the ground at a place (m) nobody knows to be free, and the robot would go on blindly: 0 to
         1."""
         if self._explored is None:
@@ -190,15 +196,26 @@ class Clearance:
             share = self._unknown[place] = self._explored.unknown(*place)
         return share
 
+    def unknown(self, pose: Pose) -> float:
+        """Return the same of the ground at a pose, under the jaws as well: the greater of both shares."""
+        if self._explored is None:
+            return 0.0
+        share = self._unknown_ahead.get(pose)
+        if share is None:
+            ahead = self._explored.unknown_under(pose, self._outline.parts[-1])
+            share = self._unknown_ahead[pose] = max(ahead, self.unknown_at(pose[:2]))
+        return share
+
     def unknown_way(self, start: XY, end: XY) -> float:
-        """Return how much (m) of a straight way nobody knows to be free, and the robot would go blindly."""
+        """Return how much (m) of a straight way ahead nobody knows to be free, and the robot would go blindly."""
         if self._explored is None:
             return 0.0
         way = math.dist(start, end)
         count = max(1, math.ceil(way / CELL))
         dx, dy = (end[0] - start[0]) / count, (end[1] - start[1]) / count
-        middles = [(start[0] + (index + 0.5) * dx, start[1] + (index + 0.5) * dy) for index in range(count)]
-        return way / count * sum([self._explored.unknown(*middle) for middle in middles])
+        heading = math.atan2(dy, dx)
+        poses = [Pose(start[0] + (at + 0.5) * dx, start[1] + (at + 0.5) * dy, heading) for at in range(count)]
+        return way / count * sum([self.unknown(pose) for pose in poses])
 
     def _things_near(self, x: float, y: float) -> tuple[list[Thing], float]:
         """Return the things that come into question at a place, and how far from it the others' room is, at least."""
@@ -234,14 +251,24 @@ class Clearance:
 
         No part of the outline goes farther than its middle, so that as much way as there is room needs no look.
         """
-        gone, least, c, s = 0.0, math.inf, math.cos(pose.heading), math.sin(pose.heading)
+        found = self._narrowest(pose, way)
+        return None if found is None else found[0]
+
+    def narrowest(self, pose: Pose, way: float) -> float | None:
+        """Return where (m, backwards negative) on a straight way there is least room; None: it is barred."""
+        found = self._narrowest(pose, way)
+        return None if found is None else found[1]
+
+    def _narrowest(self, pose: Pose, way: float) -> tuple[float, float] | None:
+        gone, least, c, s = 0.0, (math.inf, 0.0), math.cos(pose.heading), math.sin(pose.heading)
         while True:
             signed = math.copysign(gone, way)
             there = Pose(pose.x + signed * c, pose.y + signed * s, pose.heading)
             room = self.at(there)
             if not self._may_be(room, there):
                 return None
-            least = min(least, room)
+            if room < least[0]:
+                least = room, signed
             if gone >= abs(way):
                 return least
             gone = min(abs(way), gone + max(GRAIN, room))

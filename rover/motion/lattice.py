@@ -146,7 +146,7 @@ class LatticeSearch:
             return
         room = self._room(to)
         if room > -math.inf:
-            dear = dearness(room, self._clearance.unknown(self._place(to)))
+            dear = dearness(room, self._clearance.unknown(self._pose(to)))
             self._reach(to, self._costs[node] + way * (factor - 1.0 + dear), node)
 
     def _reached(self, node: int) -> Goal | None:

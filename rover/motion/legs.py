@@ -121,7 +121,7 @@ class CutShort:
 
     def _cost_of_step(self, here: Pose, there: Pose) -> float:
         """Return the way (m) of a step of the way, as many times as much as its ground costs more."""
-        return math.dist(here[:2], there[:2]) * (1.0 + UNKNOWN_COST * self._clearance.unknown((there.x, there.y)))
+        return math.dist(here[:2], there[:2]) * (1.0 + UNKNOWN_COST * self._clearance.unknown(there))
 
     def _cost_straight(self, here: Pose, there: Pose) -> float:
         """Return the same of the straight way from one pose to another."""

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from rover.files.load import load
 from rover.geometry import Pose
 from rover.motion.echo import swept_radius
-from rover.motion.explored import BEFORE, CELL, FARTHEST, PROVED, Explored, Lane, cell_at
+from rover.motion.explored import BEFORE, CELL, FARTHEST, PROVED, WAS_KNOWN, Explored, Lane, cell_at
+from rover.motion.outline import BodyPart
 from rover.motion.request import Request
 
 from .limits_at_work import AHEAD, MIDDLE, Driving
@@ -124,6 +125,25 @@ def test_a_fix_that_moves_the_position_far_begins_anew(explored):
     assert not explored.holds((HERE.x, HERE.y))
     explored.stand(HERE, 0)
     assert explored.holds((HERE.x, HERE.y))
+
+
+def test_what_was_known_before_such_a_fix_is_half_unknown_and_what_was_only_silent_all(explored):
+    explored.stand(HERE, 0)
+    hear(explored, [None] * 3)
+    explored.moved(HERE, Pose(HERE.x + 0.1, HERE.y, HERE.heading))
+    assert explored.unknown(HERE.x, HERE.y) == WAS_KNOWN
+    assert explored.unknown(*HERE.beside(0.6, 0.0)) == 1.0
+    explored.stand(HERE, 1)
+    assert explored.unknown(HERE.x, HERE.y) == 0.0
+
+
+def test_under_the_jaws_of_a_body_that_stands_on_known_ground_nothing_may_be_known(explored, robot):
+    explored.stand(HERE, 0)
+    jaws, body = BodyPart(0.0, 0.22, 0.05), BodyPart(-0.12, 0.12, 0.1)
+    assert explored.unknown_under(HERE, jaws) > 0.4
+    assert explored.unknown_under(HERE, body) == 0.0
+    explored.stand(Pose(*HERE.beside(0.12, 0.0), HERE.heading), 1)
+    assert explored.unknown_under(HERE, jaws) == 0.0
 
 
 class TestWhereNobodyHasLooked:

@@ -137,14 +137,41 @@ def test_a_bend_that_is_wide_enough_is_gone_round(way):
     assert way(START, Goal(5.22, 2.9), walls=bend(0.44))[0] is not None
 
 
-@pytest.mark.parametrize(("aside", "is_worth_it"), [(0.5, True), (1.7, False)])
-def test_who_hears_nothing_ahead_goes_where_it_has_been_unless_that_is_far_round(way, robot, aside, is_worth_it):
-    explored, corners = Explored(robot), ((0.5, 2.0), (0.5, 2.0 + aside), (2.0, 2.0 + aside), (2.0, 2.0))
+def test_ground_under_the_jaws_counts_as_that_under_the_body(robot, field):
+    """At the end of known ground they stick out of it."""
+    explored, space = Explored(robot), FreeSpace(robot, field, 0.05)
+    explored.stand(START, 0)
+    ahead, beside = Pose(START.x, START.y, 0.0), Pose(START.x, START.y, math.pi / 2)
+    for pose in (ahead, beside):
+        explored.stand(pose, 0)
+    explored.stand(Pose(*START.beside(0.15, 0.0), 0.0), 0)
+    clearance = Clearance(space, space.outlines[1], RoomDue(MARGIN), (), START, explored)
+    assert clearance.unknown(ahead) == clearance.unknown_at(START[:2]) == 0.0
+    assert clearance.unknown(beside) > 0.4
+
+
+@pytest.mark.parametrize("middle", [1.5, 1.512, 1.525, 1.538, 1.7])
+@pytest.mark.parametrize("goal", [Goal(5.0, 0.5), Goal(5.0, 3.5)])
+def test_a_doorway_is_passed_where_it_leaves_most_room_wherever_that_is(way, robot, middle, goal):
+    """What is due and no more is 5 cm of 7.5; the points of the lattice lie beside the middle by up to half a step."""
+    half = 0.5 * robot.body.width + 0.075
+    legs, clearance = way(START, goal, walls=(((3.0, 0.0), (3.0, middle - half)), ((3.0, middle + half), (3.0, 4.0))))
+    most = clearance.at(Pose(3.0, middle, 0.0))
+    assert most == pytest.approx(0.075 - MARGIN)
+    assert min(clearance.at(pose) for pose in driven(START, legs)) > 0.5 * most
+
+
+@pytest.mark.parametrize(("aside", "way_off", "is_worth_it"), [(0.5, 1.5, True), (1.7, 1.5, True), (1.7, 0.6, False)])
+def test_who_hears_nothing_ahead_goes_where_it_has_been_unless_that_is_far_round(
+    way, robot, aside, way_off, is_worth_it
+):
+    east = 0.5 + way_off
+    explored, corners = Explored(robot), ((0.5, 2.0), (0.5, 2.0 + aside), (east, 2.0 + aside), (east, 2.0))
     for (ax, ay), (bx, by) in pairwise(corners):
         for share in range(101):
             x, y = ax + 0.01 * share * (bx - ax), ay + 0.01 * share * (by - ay)
             explored.stand(Pose(x, y, math.atan2(by - ay, bx - ax)), 0)
-    legs, _ = way(START, Goal(2.0, 2.0), explored=explored)
+    legs, _ = way(START, Goal(east, 2.0), explored=explored)
     farthest = max(pose.y - START.y for pose in driven(START, legs))
     assert (farthest > 0.7 * aside) == is_worth_it
 

@@ -36,7 +36,7 @@ MODULES = {
     "estimate": "contradictions covariance dead_reckoning doubt field fixes grip history jump looked_at odometry "
     "pose slip source turning unseen walls_heard",
     "motion": "carriage contact disc_ways echo explored free_space goal heard hold_backs keep_clear lattice legs "
-    "limits outline planner profile stall wheels",
+    "limits narrows outline planner profile stall wheels",
     "record": "schema",
     "session": "driver drivers recorder truth without",
     "vision": "clear_view location targets",

@@ -28,8 +28,8 @@ WAY_OF_ONE = 3.0
 NO_NOISE = 3
 """Those refused in a row beyond so many are of something else: noise, however large, lets one pass now and then."""
 LEANS, CLIPPED = 4.0, 3.0
-"""Innovations that lean to one side by so many standard deviations of their sum are not noise; one counts for no more
-than so many of its own."""
+"""Innovations that lean to one side by so many standard deviations of their sum are not noise, be it no less than is
+stated: what noise turned out to be less may still be off by that. One counts for no more than so many of its own."""
 LEAST, MOST = 0.02, 50.0
 """The noise's variance stays within these multiples of the stated one."""
 DRIFT_LEARNED, DRIFT_MOST = 0.5, 100.0
@@ -93,7 +93,8 @@ class Source:
         self.innovations += innovation
         expected = predicted + variance * self.factor
         square = innovation * innovation
-        self._leaning = self._leaning.plus(clamp(innovation / math.sqrt(expected + least), -CLIPPED, CLIPPED))
+        spread = math.sqrt(predicted + variance * max(1.0, self.factor) + least)
+        self._leaning = self._leaning.plus(clamp(innovation / spread, -CLIPPED, CLIPPED))
         passes = square <= CHI_SQUARE_1_99 * (expected + least)
         if self._leaning.is_plain or (not passes and self.refused_in_row >= NO_NOISE):
             return False

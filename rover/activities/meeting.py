@@ -70,12 +70,15 @@ def touched(known: Knowledge, back: bool) -> list[XY]:
 
 
 def touched_turning(known: Knowledge, turn: float) -> list[XY]:
-    """Return where (m) something may stand that a turn (rad) ran into: before the corners that lead in it.
+    """Return where (m) something may stand that a turn (rad) ran into: before the corners, which all lead in it.
 
     Those before which the ground is known to be free are left out, unless it is so before all.
     """
     parts, side = known.space.outlines[known.loaded].parts, math.copysign(1.0, turn)
-    corners = [(part.front, side * part.half_width) for part in parts] + [(parts[0].back, -side * parts[0].half_width)]
+    body, front = parts[0], max(parts, key=lambda part: part.front)
+    corners = [(part.front, side * part.half_width) for part in parts]
+    corners += [(front.front, -side * front.half_width)]
+    corners += [(body.back, one * body.half_width) for one in (-side, side)]
     places = []
     for ahead, left in corners:
         before = side * MET_RADIUS / math.hypot(ahead, left)

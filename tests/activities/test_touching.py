@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from rover.activities.getting_free import Piece
+from rover.activities.meeting import touched_turning
 from rover.activities.touching import fix_by_touch
 from rover.estimate.covariance import Errors
 from rover.estimate.field import Ground
@@ -92,3 +93,14 @@ def test_a_turn_is_ended_by_the_wall_beside(robot, turn, off):
     assert fix_by_touch(robot_knows, Piece(angle=turn))
     moved = robot_knows.filter.pose
     assert robot_knows.space.gap(robot_knows.space.outlines[0], moved, Barrier(*EAST, "wall")) < 0.6 * gap
+
+
+@pytest.mark.parametrize("turn", [0.9, -0.9])
+def test_whichever_corner_ran_into_a_wall_in_a_turn_that_may_be_what_was_touched(robot, turn):
+    """Heading away from the wall to the north: the rear corner on the inner side is at the top of its circle. Where
+    only those that lead with a long side were thought of, the wall was entered as things before them."""
+    robot_knows = known(robot, Pose(3.0, 3.78, math.copysign(0.9, -turn)), (EDGES[2],))
+    robot_knows.explored = SimpleNamespace(holds=lambda _: True)
+    places = touched_turning(robot_knows, turn)
+    assert max(y for _, y in places) > 3.9
+    assert len({(round(x, 3), round(y, 3)) for x, y in places}) == len(places)

@@ -25,8 +25,8 @@ CREEPS = 0.1
 """Wheels that are told less than this share of their top speed tell nothing: there a motor is least of all a line."""
 GATE = 3.0
 """What differs by more standard deviations is not learned."""
-LEARNED_S = 0.4
-"""Ways are taken together over so long (s): beginnings and endings cancel."""
+LEARNED_S, LEARNED_COUNTS = 0.4, 4.0
+"""Ways are taken together over so long (s), and so many counts: beginnings and endings cancel."""
 SIGMAS = 2.0
 LEARNED_SHARES = (0.7, 1.4)
 """Only where such a share of what was told is counted is the line learned: not of a wheel that is blocked, or jerks."""
@@ -64,7 +64,7 @@ class DriveCurve:
         """Take in a way (m) that was counted while the side was driven so."""
         self._since = self._since.plus(driven)
         self._counted += counted
-        if self._since.seconds < LEARNED_S:
+        if self._since.seconds < LEARNED_S or self._counted < LEARNED_COUNTS * self._count:
             return
         since, way = self._since, self._counted
         self._since, self._counted = Driven(), 0.0

@@ -22,8 +22,8 @@ ABOUT = 0.1
 """What differs by less than this share from what is due on average is what was due."""
 KEEPS_UP = 0.7
 """A wheel that counts less than this share of what it was told is blocked, or at its end."""
-WINDOW_S = 0.2
-"""Whether it does is told in so long a time (s)."""
+WINDOW_S, WINDOW_COUNTS = 0.2, 4.0
+"""Whether it does is told in so long a time (s), and by so many counts."""
 WELL_SCALED = (0.7, 1.4)
 """Within these they are not to blame for what a heading contradicts."""
 
@@ -47,19 +47,24 @@ class Window:
     """Takes counts together for a while, and leaves them out where a wheel did not keep up with what it was told.
 
     It speeds up, or something holds it: then its control gives it more and more, and the duty tells nothing of counts.
+
+    Args:
+        count: way in one encoder count (m).
     """
 
-    def __init__(self) -> None:
-        self._counted, self._seconds = NOTHING, 0.0
+    def __init__(self, count: float) -> None:
+        self._least = WINDOW_COUNTS * count
+        self.begin()
 
     def begin(self) -> None:
         """Begin anew."""
         self._counted, self._seconds = NOTHING, 0.0
 
     def add(self, counted: Counted, seconds: float) -> Counted | None:
-        """Add what was counted in a time (s); return all of it once it is a while, if the wheel has kept up."""
+        """Add what was counted in a time (s); return all of it once it is a while, and enough for what a count makes,
+        if the wheel has kept up."""
         self._counted, self._seconds = self._counted.plus(counted), self._seconds + seconds
-        if self._seconds < WINDOW_S:
+        if self._seconds < WINDOW_S or self._counted.way < self._least:
             return None
         whole = self._counted
         self.begin()

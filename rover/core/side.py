@@ -6,7 +6,7 @@ from typing import NamedTuple
 from rover.core.course import STEADY
 from rover.core.drive_curve import DriveCurve
 from rover.core.due import DueWay, Expected
-from rover.core.scale import LINE_SCALES, ByCourse, Counted, Scale, Window
+from rover.core.scale import LINE_SCALES, NOTHING, ByCourse, Counted, Scale, Window
 from rover.core.together import Went
 from rover.files.robot import Robot
 
@@ -52,7 +52,7 @@ class Side:
         drive, self._count = robot.devices.drive, robot.body.metres_per_count
         self._due = DueWay(drive.top_speed, drive.dead_band)
         self._curves = {course: DriveCurve(drive.top_speed, drive.dead_band, self._count) for course in STEADY}
-        self._windows = {course: Window() for course in STEADY}
+        self._windows = {course: Window(self._count) for course in STEADY}
         self.scale = Scale(self._count)
         self.by_line = ByCourse({course: Scale(self._count, *LINE_SCALES) for course in STEADY})
         self.begin()
@@ -66,6 +66,8 @@ class Side:
             window.begin()
         self._waiting = self._waited = 0.0
         self._idle = self._rolled = 0.0
+        self._since_count: Counted | None = None
+        self._fast = 0
         self.agree()
 
     def agree(self) -> None:
@@ -90,8 +92,10 @@ class Side:
         expected = self._due.take(seconds)
         if expected.is_judged:
             self._hold_against_duty(way, expected, moved)
-        elif way:
-            self.agree()
+        else:
+            self._since_count = None
+            if way:
+                self.agree()
         return self._hold_against_line(way, expected, moved.course, seconds)
 
     def _hold_against_duty(self, way: float, expected: Expected, moved: Moved) -> None:
@@ -109,8 +113,21 @@ class Side:
             self.turned += moved.turned
             self.held = self._held
         self.by_counts += moved.by_counts
-        if expected.is_fast:
-            self.scale.count(Counted(expected.due, ahead, abs(expected.driven.told)))
+        self._hold_since_count(Counted(expected.due, ahead, abs(expected.driven.told)), expected.is_fast)
+
+    def _hold_since_count(self, counted: Counted, is_fast: bool) -> None:
+        """Hold each count against what was due since the one before it, if most of that was fast.
+
+        Of reports one by one that would be no fair choice: the control of coarse counts gives more the longer the next
+        one is awaited.
+        """
+        if self._since_count is not None:
+            self._since_count = self._since_count.plus(counted)
+            self._fast += 1 if is_fast else -1
+        if counted.way:
+            if self._since_count is not None and self._fast >= 0:
+                self.scale.count(self._since_count)
+            self._since_count, self._fast = NOTHING, 0
 
     def _hold_against_line(self, way: float, expected: Expected, course: int, seconds: float) -> Went | None:
         way, seconds = self._waiting + way, self._waited + seconds  # counts may come more often than commands

@@ -45,7 +45,7 @@ class Together:
     def __init__(self, robot: Robot) -> None:
         drive, count = robot.devices.drive, robot.body.metres_per_count
         self._curves = {course: DriveCurve(drive.top_speed, drive.dead_band, count) for course in STEADY}
-        self._windows = {course: Window() for course in (*STEADY, ARC)}
+        self._windows = {course: Window(count) for course in (*STEADY, ARC)}
         self.steady = ByCourse({course: Scale(count, *BOTH_SCALES) for course in STEADY})
         self.arcs = ByCourse({ARC: Scale(count, *BOTH_SCALES)})
 

@@ -8,7 +8,7 @@ import heapq
 import math
 from collections.abc import Sequence
 
-from rover.geometry import Pose
+from rover.geometry import XY, Pose
 from rover.motion.free_space import Clearance
 from rover.motion.goal import Goal
 
@@ -18,13 +18,14 @@ NEAR, NEAR_COST = 0.15, 2.0
 """With less room than this (m) a metre costs more, up to so many times more where there is none left."""
 UNKNOWN_COST = 6.0
 """A metre costs so much more where nobody knows what stands there, and nothing is heard ahead: it is gone gently."""
-_STEPS = tuple((x, y, math.hypot(x, y)) for x in (-1, 0, 1) for y in (-1, 0, 1) if x or y)
+_STEPS = tuple((x, y, math.hypot(x, y), math.atan2(-y, -x)) for x in (-1, 0, 1) for y in (-1, 0, 1) if x or y)
+"""Steps away from the goals, how long, and the heading (rad) in which they are gone towards them."""
 
 
 def dearness(room: float, unknown: float) -> float:
     """Return how many times as dear as in the open a metre is with so much room (m) beyond what is due.
 
-    ``unknown``: as `Clearance.unknown` or `Clearance.unknown_at` tells.
+    ``unknown``: as `Clearance.unknown` tells.
     """
     return 1.0 + NEAR_COST * max(0.0, 1.0 - max(0.0, room) / NEAR) + UNKNOWN_COST * unknown
 
@@ -43,7 +44,7 @@ class DiscWays:
         self._clearance, self._start, self._step = clearance, start, step
         self._costs: dict[tuple[int, int], float] = {}
         self._settled: dict[tuple[int, int], float] = {}
-        self._dear: dict[tuple[int, int], float] = {}
+        self._rooms: dict[tuple[int, int], float] = {}
         self._open: list[tuple[float, int, int]] = []
         self._most = math.inf
         self.is_over = False
@@ -66,8 +67,10 @@ class DiscWays:
             self._settled[column, row] = cost
             if column == row == 0:
                 self._most = cost + FARTHER
-            for dx, dy, way in _STEPS:
-                self._reach(column + dx, row + dy, cost + way * self._step * self._dear[column, row])
+            here = self._place(column, row)
+            for dx, dy, way, heading in _STEPS:
+                dear = dearness(self._rooms[column, row], self._clearance.unknown(Pose(*here, heading)))
+                self._reach(column + dx, row + dy, cost + way * self._step * dear)
         return self.is_over
 
     def to_go(self, column: int, row: int) -> float:
@@ -85,8 +88,8 @@ class DiscWays:
 
     def _look(self, place: tuple[int, int]) -> float:
         """Look at a place for the first time; return the cost below which it may be reached."""
-        column, row = place
-        middle = self._start.x + column * self._step, self._start.y + row * self._step
-        room = self._clearance.at_disc(middle)
-        self._dear[place] = dearness(room, self._clearance.unknown_at(middle))
+        room = self._rooms[place] = self._clearance.at_disc(self._place(*place))
         return math.inf if room > -math.inf else -math.inf
+
+    def _place(self, column: int, row: int) -> XY:
+        return self._start.x + column * self._step, self._start.y + row * self._step

@@ -26,15 +26,16 @@ MOST_NODES = 40_000
 """... and after so many more the search is given up."""
 MOST_FROM_GOALS = 10_000
 """With more nodes than this from which the goals are reached, they stand in no pocket."""
-DISC_NODES = 4
-"""So many nodes of the disc's ways cost no more time than one of the body's."""
+DISC_NODES, DISC_NODES_KNOWN = 4, 1
+"""So many nodes of the disc's ways cost no more time than one of the body's, and so many where it is looked whether the
+ground is known."""
 LOOK_NODES, LOOK_NODES_KNOWN = 10, 30
 """Looking whether a straight leg is free costs as much time as so many nodes, and whether its ground is known."""
 LEAD_NODES = 20
 """So does looking whether a passage may lie aside, or a way be led through it."""
 BLINDLY = 0.1
 """Of a straight way to a goal, no larger share may be ground that nobody knows, and that nothing is heard from ..."""
-KNOWN_NODES = 40_000
+KNOWN_NODES = 20_000
 """... or a search for a way over known ground goes before, of so many nodes; whoever finds none goes anywhere."""
 ROOMY, ROOMIER, ROOMIER_NODES = 0.04, 0.02, 3_000
 """Where a straight leg leaves less room than the first (m), a way is searched for that leaves so much more (m), over so
@@ -99,7 +100,7 @@ class WaySearch:
                 self._disc = DiscWays(self._clearance, self._start, self._step, self._goals)
                 return 1
         elif not self._disc.is_over:
-            if self._disc.work(DISC_NODES):
+            if self._disc.work(DISC_NODES_KNOWN if self._clearance.prefers_known else DISC_NODES):
                 self._lattice = LatticeSearch(self._clearance, self._start, self._step, self._goals, self._disc.to_go)
                 self._from_goals = FromGoals(self._lattice)
             return 1

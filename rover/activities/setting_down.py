@@ -179,7 +179,7 @@ class LookBack:
         setting_down = known.ledger.setting_down
         assert setting_down is not None
         self._place = (setting_down.x, setting_down.y)
-        own = (setting_down.slot.x, setting_down.slot.y)
+        own = known.ledger.place_in(setting_down.slot)
         self._others = [place for place in known.ledger.in_tray if place != own]
         camera = known.robot.devices.camera
         frames_s = 0.0 if camera is None else (FRAMES_TO_MISS + 1) / camera.rate + camera.latency

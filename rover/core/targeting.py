@@ -36,6 +36,8 @@ VANISHED_OFTEN = 3
 """What was not there this many times, when the robot came near, is no longer believed in at that place."""
 SET_DOWN_RADIUS = 0.13
 """What stands this near (m) to a filled slot is what was set down there."""
+WALLS_OFF = 2.0
+"""Walls of the map may stand off, as seen from the robot, by so many standard deviations of its position."""
 BEYOND_SIGMAS = 6.0
 """What stands in the tray seems now and then to stand so many sigma of its distance beyond its place: where only the
 frames count in which it does, and there are hundreds, three of them would make an object."""
@@ -124,7 +126,7 @@ class Targeting:
         known = self._known
         things = [(one.x, one.y) for one in known.sighted]
         things += [(one.x, one.y) for one in known.ledger.met_by(known.now_ns)]
-        return ClearView(known.ground.walls, things)
+        return ClearView(known.ground.walls, things, WALLS_OFF * known.filter.position_doubt.worst)
 
     def _tell_stories(self) -> None:
         """Note which objects are believed in now that were not before, and the other way round."""
@@ -166,6 +168,7 @@ class Targeting:
             and known.ground.in_zone(one.x, one.y)
             and not (may_hold and math.hypot(one.ahead - reach, one.left) < SET_DOWN_RADIUS)  # it is in the jaws
         ]
+        self._look_into_slots(in_tray)
         margin = -max(TRAY_EDGE, TRAY_DOUBT * (known.filter.position_doubt.worst - USUAL_SIGMA))
         sure = [one for one in in_tray if known.ground.in_zone(one.x, one.y, margin)]
         self._tray.update(sure, pose, clear)
@@ -175,6 +178,15 @@ class Targeting:
                 ledger.stands_in_tray(Standing(one.kind, one.x, one.y))
                 for gone in known.targets.forget_vaguer(one):
                     ledger.looked_at.look_again_about((gone.x, gone.y))
+
+    def _look_into_slots(self, in_tray: Sequence[Sighting]) -> None:
+        """Note where what was set down is seen to stand."""
+        for slot, kind in self._known.ledger.filled:
+            alike = [one for one in in_tray if one.detection.kind == kind]
+            seen = [one for one in alike if _is_near(one, slot.x, slot.y, SET_DOWN_RADIUS)]
+            if seen:
+                nearest = min(seen, key=lambda one: math.hypot(one.x - slot.x, one.y - slot.y))
+                self._known.ledger.see_in_slot(slot, (nearest.x, nearest.y))
 
     def _look_at_edge(self, doubtful: Sequence[Sighting], pose: Pose, clear: ClearView | None) -> None:
         """Keep in mind what stands in the tray perhaps, or just outside: it is kept clear of as if it did.

@@ -16,6 +16,8 @@ from rover.geometry import XY, Pose
 TOUCHED_NS, HEARD_NS = 600_000_000_000, 60_000_000_000
 """What was touched is avoided for so long, what was only heard for a shorter time: an echo may be a stray one."""
 
+NEWEST = 0.3
+"""What stands in a slot is seen in each frame to stand by so much nearer to where this one shows it."""
 SAME_STANDING = 0.12
 """What is seen in the tray this near (m) to something that stands there is that again."""
 
@@ -33,6 +35,7 @@ class Ledger:
         setting_down: the object that the jaws have just been opened on.
         filled: slots in which something stands, in the order of filling.
         standing: what else was seen in the tray: nobody knows since when, and it is not counted.
+        seen_in_slots: by a filled slot's number, where what stands there was seen (m) from where the robot was.
         perhaps_in_tray: where something stands (m) in the tray or just beside, as far as the position is known now.
         put_off: objects left for later.
         let_go: objects lost on their way, and not gripped again yet.
@@ -55,6 +58,7 @@ class Ledger:
     setting_down: SettingDown | None = None
     filled: list[Filled] = field(default_factory=list)
     standing: list[Standing] = field(default_factory=list)
+    seen_in_slots: dict[int, XY] = field(default_factory=dict)
     perhaps_in_tray: list[XY] = field(default_factory=list)
     put_off: list[PutOff] = field(default_factory=list)
     let_go: list[LetGo] = field(default_factory=list)
@@ -156,6 +160,7 @@ class Ledger:
         ``chance`` is that of its lying wholly inside the tray.
         """
         self.filled.append(Filled(slot, self.carried or "object"))
+        self.seen_in_slots.pop(slot.number, None)
         self.setting_down = SettingDown(self.carried or "object", slot, x, y, chance)
         if self.carried is not None:
             self.stories.happens("set down", x, y, f"in slot {slot.number}")
@@ -263,8 +268,8 @@ class Ledger:
     @property
     def free_slots(self) -> list[Slot]:
         """Slots in which nothing stands, and that are driven into past nothing that does, in the order of filling."""
-        things = self.in_tray
-        return [slot for slot in self.ground.slots if self.ground.is_open(slot, things)]
+        things, filled = self.in_tray, {one.slot for one in self.filled}
+        return [slot for slot in self.ground.slots if slot not in filled and self.ground.is_open(slot, things)]
 
     @property
     def known_in_tray(self) -> list[Standing]:
@@ -273,8 +278,22 @@ class Ledger:
 
     @property
     def in_tray(self) -> list[XY]:
-        """Where things stand in the tray (m), perhaps."""
-        return [(x, y) for _, x, y in self.known_in_tray] + self.perhaps_in_tray
+        """Where things stand in the tray (m), perhaps: where they were seen last, as the position was believed then."""
+        return (
+            [self.place_in(one.slot) for one in self.filled]
+            + [(x, y) for _, x, y in self.standing]
+            + self.perhaps_in_tray
+        )
+
+    def place_in(self, slot: Slot) -> XY:
+        """Return where what is in a slot stands (m): where it was seen last, else in the slot's middle."""
+        return self.seen_in_slots.get(slot.number, (slot.x, slot.y))
+
+    def see_in_slot(self, slot: Slot, place: XY) -> None:
+        """Note where what stands in a filled slot was seen now (m): by that the next is set down beside it, and not by
+        where the robot believed to be when it set this one down."""
+        x, y = self.place_in(slot)
+        self.seen_in_slots[slot.number] = x + NEWEST * (place[0] - x), y + NEWEST * (place[1] - y)
 
     def left(self, known: int) -> int:
         """Return how many objects are not in the tray yet: counted, where the errand says how many there are.

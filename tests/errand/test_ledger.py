@@ -39,6 +39,26 @@ class TestSlots:
         assert numbers == sorted(numbers)
         assert len(numbers) >= 3
 
+    def test_what_is_seen_to_stand_off_its_slot_bars_the_next_one(self, ledger):
+        errand = ledger(expect=3)
+        deliver(errand, "amber")
+        (filled, _), following = errand.filled[0], errand.free_slots[0]
+        aside = 0.7 * (following.x - filled.x), 0.7 * (following.y - filled.y)
+        errand.see_in_slot(filled, (filled.x + aside[0], filled.y + aside[1]))
+        assert errand.in_tray == [pytest.approx((filled.x + 0.3 * aside[0], filled.y + 0.3 * aside[1]))]
+        for _ in range(10):
+            errand.see_in_slot(filled, (filled.x + aside[0], filled.y + aside[1]))
+        assert not {filled, following} & set(errand.free_slots)
+        assert errand.in_tray == [pytest.approx((filled.x + aside[0], filled.y + aside[1]), abs=0.01)]
+
+    def test_what_is_set_down_in_a_slot_stands_in_its_middle_until_it_is_seen(self, ledger):
+        errand = ledger(expect=3)
+        slot = errand.free_slots[0]
+        errand.see_in_slot(slot, (slot.x + 0.1, slot.y))
+        errand.carried = "amber"
+        errand.set_down(slot, slot.x, slot.y, 1.0)
+        assert errand.in_tray == [(slot.x, slot.y)]
+
     def test_without_a_tray_there_is_none(self, ledger):
         field = yaml_source.read(GREENHOUSE, GREENHOUSE.name).values["field"]
         assert ledger(field={key: value for key, value in field.items() if key != "zone"}).free_slots == []

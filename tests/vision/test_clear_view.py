@@ -44,6 +44,13 @@ def test_one_that_may_be_in_between_hides_as_far_as_the_place_is_unsure():
     assert not clear.reaches(EYE, PLACE, 0.15)
 
 
+def test_a_wall_that_may_stand_elsewhere_hides_what_is_beside_it_and_things_are_placed_from_here():
+    beside = ((1.9, 0.1), (1.9, 1.0))
+    assert ClearView([beside], ()).reaches(EYE, PLACE, 0.0)
+    assert not ClearView([beside], (), off=0.06).reaches(EYE, PLACE, 0.0)
+    assert ClearView([beside], [(1.0, 0.1)], off=0.03).reaches(EYE, PLACE, 0.0)
+
+
 def test_what_stands_in_front_hides_and_the_object_itself_does_not():
     assert not ClearView((), [(1.0, 0.03)]).reaches(EYE, PLACE, 0.0)
     assert ClearView((), [(1.0, 0.2), (1.95, 0.0), PLACE, (2.5, 0.0), (-0.5, 0.0)]).reaches(EYE, PLACE, 0.0)

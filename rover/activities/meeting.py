@@ -7,7 +7,7 @@ from rover.activities.activity import Knowledge
 from rover.activities.getting_free import Piece
 from rover.activities.legs_driven import LegsDriven
 from rover.activities.places import MET_RADIUS
-from rover.activities.touching import fix_by_touch
+from rover.activities.touching import fix_by_touch, is_near_met
 from rover.geometry import XY
 
 NEAR_WALL, WALL_TOUCHES = 0.05, 2
@@ -31,7 +31,7 @@ class Meeting:
         """Enter what the robot was jammed by on its legs; tell whether it knows better where it is for it.
 
         What it touches where it feels its way (``is_felt``) is on the map, and not where it was thought to be. With a
-        load that may yet be the only way home; else it is not tried again.
+        load that may yet be the only way home; else, or near something that is on no map, it is not tried again.
         """
         if known.is_stalled and self.walls < WALL_TOUCHES and fix_by_touch(known, legs.motion):
             self.walls += 1
@@ -40,7 +40,7 @@ class Meeting:
             places = touched_turning(known, legs.turns) if legs.turns else touched(known, legs.are_back)
             if not is_felt:
                 self.touch(known, places)
-            elif not known.loaded:
+            elif not known.loaded or is_near_met(known):
                 known.ledger.met(places, known.now_ns, is_touched=True)
         elif known.obstacle and not is_felt:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)

@@ -22,6 +22,9 @@ PLAINLY = 3.0
 """Nor is it known which of two walls it was where the squares of these differ by less."""
 BESIDE = 0.01
 """A wall that would then still be so far off (m) ends beside the robot: it may be what was touched."""
+MET, ABOUT = 0.3, 0.05
+"""Where something that is on no map was touched no farther than this (m) from the outline, there may be more of it: it
+was that, and no wall of the map that should be farther off than the second."""
 TINY = 1e-4
 
 
@@ -56,6 +59,8 @@ def fix_by_touch(known: Knowledge, jammed: Piece) -> bool:
     nearest = touches[0]
     if nearest.ends or any(one.distance < nearest.distance + PLAINLY and not one.is_like(nearest) for one in touches):
         return False
+    if abs(nearest.gap) > ABOUT and is_near_met(known):
+        return False
     variance = SIGMA * SIGMA + (SHARE * nearest.gap) ** 2
     if not known.filter.correct(nearest.slopes, -nearest.gap, variance):
         return False
@@ -63,6 +68,13 @@ def fix_by_touch(known: Knowledge, jammed: Piece) -> bool:
     where = f"{gap:.2f} m away" if gap >= 0.0 else f"{-gap:.2f} m inside the outline"
     known.note("touched", f"a wall of the map that should be {where}")
     return True
+
+
+def is_near_met(known: Knowledge) -> bool:
+    """Tell whether the robot stands near what it touched before, and took for no wall of the map."""
+    outline = known.space.outlines[known.loaded]
+    places = [(one.x, one.y) for one in known.ledger.met_by(known.now_ns) if one.is_touched]
+    return any(known.space.gap(outline, known.pose, Barrier(place, place, "met")) < MET for place in places)
 
 
 def _touch(known: Knowledge, wall: Barrier, jammed: Piece) -> _Touch | None:

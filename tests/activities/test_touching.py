@@ -30,8 +30,8 @@ def robot():
     return Robot.model_validate(yaml_source.read(CART, CART.name).values)
 
 
-def known(robot, pose, walls, sigma=0.05):
-    """Return what a robot knows that is thought to be at a pose, as unsure as that (m)."""
+def known(robot, pose, walls, sigma=0.05, met=()):
+    """Return what a robot knows that is thought to be at a pose, as unsure as that (m), and has touched things."""
     errors = Errors((sigma, sigma, 0.02), growth=1e-4, heading_noise=0.03, heading_bias=0.0)
     space = FreeSpace(robot, Ground(BOUNDARY, EDGES, walls, None, 0.0, ()), 0.05)
     notes = []
@@ -41,10 +41,20 @@ def known(robot, pose, walls, sigma=0.05):
         space=space,
         filter=PoseFilter(pose, 0.36, errors),
         loaded=False,
+        now_ns=0,
+        ledger=SimpleNamespace(met_by=lambda _: [SimpleNamespace(x=x, y=y, is_touched=True) for x, y in met]),
         pose=pose,
         note=lambda *note: notes.append(note),
         notes=notes,
     )
+
+
+def test_near_what_was_touched_before_and_is_on_no_map_it_may_be_that(robot):
+    pose = Pose(6.0 - FRONT - 0.1, 2.0, 0.0)
+    before, elsewhere = (6.0 - 0.07, 2.3), (6.0 - 0.07, 2.6)
+    assert fix_by_touch(known(robot, pose, (EAST,), 0.08, met=[elsewhere]), AHEAD)
+    assert not fix_by_touch(known(robot, pose, (EAST,), 0.08, met=[before]), AHEAD)
+    assert fix_by_touch(known(robot, pose._replace(x=pose.x + 0.08), (EAST,), 0.08, met=[before]), AHEAD)
 
 
 @pytest.mark.parametrize("off", [-0.06, -0.02, 0.03])

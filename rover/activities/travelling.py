@@ -158,8 +158,10 @@ class RouteFollower:
         self._jams += 1
         if self._jams > self.MOST_JAMS:
             return self._fail("met one obstacle after another")
-        is_felt = self._manner.speed <= FEEL
-        self._is_last = not self._meeting.jam(known, legs, is_felt=is_felt) and is_felt
+        is_felt, walls = self._manner.speed <= FEEL, self._meeting.walls
+        is_surer = self._meeting.jam(known, legs, is_felt=is_felt)
+        is_unsure_of_wall = known.loaded and self._meeting.walls > walls  # and can range to none with a load
+        self._is_last = not is_surer and (is_felt or is_unsure_of_wall)
         far = AWAY_FROM_ECHO if known.obstacle else AWAY
         self._free = GettingFree(known, pieces_from(known, legs.motion, far))
         return STILL
@@ -172,7 +174,7 @@ class RouteFollower:
             self._manner = AS_USUAL
         self._free = None
         if self._is_last:
-            return self._fail("touched a wall where no more room was to be had")
+            return self._fail("touched a wall, and knows no better where it stands")
         if self._meeting.walls and self._surer.begin(known):
             self._legs = None
         else:

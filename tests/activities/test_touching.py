@@ -114,3 +114,14 @@ def test_whichever_corner_ran_into_a_wall_in_a_turn_that_may_be_what_was_touched
     places = touched_turning(robot_knows, turn)
     assert max(y for _, y in places) > 3.9
     assert len({(round(x, 3), round(y, 3)) for x, y in places}) == len(places)
+
+
+def test_with_a_load_a_jamb_that_is_touched_ends_the_way(doing, jar):
+    """It stands nearer than on the map. With a load no wall is heard, and this one would be touched again."""
+    jambs = {"low": [["4.4 m", "0 m"], ["4.4 m", "1.8 m"]], "high": [["4.4 m", "2.2 m"], ["4.4 m", "4 m"]]}
+    nearer = [{"x": "4.38 m", "y": "1.88 m", "radius": "2 cm"}]
+    grip = [("stand_still", {}), ("close_in", {}), ("close_jaws", {}), ("record_find", {})]
+    home = ("drive_to", {"place": ["5 m", "2 m"]})
+    did = doing(*grip, home, objects=[jar(3.5, 2.0)], field={"walls": jambs}, obstacles=nearer)
+    assert did.why == "touched a wall, and knows no better where it stands"
+    assert did.run.truth.bumps == 1

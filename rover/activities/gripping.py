@@ -73,6 +73,8 @@ class CloseIn(Driving):
             if not fix_by_touch(known, Piece(angle=turn) if turn else Piece(1.0)):
                 places = touched_turning(known, turn) if turn else touched(known, back=False)
                 known.ledger.met(places, known.now_ns, is_touched=True)
+                if self._last is None and not turn:
+                    known.ledger.go_for(Pose(*self._place, known.pose.heading))  # another direction may be better
         elif known.obstacle and known.held_back_for > PATIENCE:
             known.ledger.met(heard(known), known.now_ns, is_touched=False)
         return self.drive(known, self._wanted(known, target)._replace(jaws=1.0, feels=self._most <= FEEL), PATIENCE)

@@ -3,8 +3,9 @@
 Where it can turn towards a goal and drive straight there with room enough, that is the way. Otherwise it is searched
 for over places and headings (`lattice`). What is still to go is taken as the straight distance at first; where that
 leads into dead ends, as the way of a disc as wide as the body (`disc_ways`), which also tells of a goal that no way
-leads to. Of a goal that only the disc comes to, a search from the goals tells. The way found is cut short wherever a
-straight leg is free (`legs`), and led along the middle of what is narrow (`narrows`).
+leads to. Of a goal that only the disc comes to, a search from the goals tells; a search over known ground is short, and
+does without. The way found is cut short wherever a straight leg is free (`legs`), and led along the middle of what is
+narrow (`narrows`).
 
 The same calls give the same way: no clock is read.
 """
@@ -102,7 +103,7 @@ class WaySearch:
         elif not self._disc.is_over:
             if self._disc.work(DISC_NODES_KNOWN if self._clearance.prefers_known else DISC_NODES):
                 self._lattice = LatticeSearch(self._clearance, self._start, self._step, self._goals, self._disc.to_go)
-                self._from_goals = FromGoals(self._lattice)
+                self._from_goals = None if self._clearance.prefers_known else FromGoals(self._lattice)
             return 1
         elif self._lattice.is_exhausted or self._lattice.nodes >= MOST_NODES or self._is_pocket():
             self.is_over = True

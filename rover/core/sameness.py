@@ -9,7 +9,8 @@ from rover.devices.readings import BatteryValue, Detection
 from rover.quantities import wrap
 
 SAME_ECHOES, SAME_WAY, SAME_TURN = 8, 0.3, math.radians(45.0)
-"""So many echoes that are equal to the last digit while the robot goes so far (m) along them, or turns so far (rad)."""
+"""So many echoes that are equal to the last digit while the robot goes so far (m) along them, or turns so far (rad). As
+much between two of them tells nothing: something was held before the range finder."""
 UNHEARD, UNHEARD_WAY = 20, 0.5
 """So many times nothing heard where a known wall should be, on so long a way (m), and nothing else heard either."""
 AT_AN_END = 4.0
@@ -32,6 +33,7 @@ class Echoes:
         self._ends = keys.least, keys.most
         self._last: float | None = None
         self._equal, self._way, self._turn = 0, 0.0, 0.0
+        self._heard_way = self._heard_turn = 0.0
         self._unheard, self._unheard_way = 0, 0.0
 
     def move(self, along: float, way: float, turn: float) -> None:
@@ -51,7 +53,10 @@ class Echoes:
                 return "hears nothing where known walls should be heard"
             return ""
         self._unheard, self._unheard_way = 0, 0.0
-        if distance != self._last:
+        moved, turned = abs(self._way - self._heard_way), abs(self._turn - self._heard_turn)
+        self._heard_way, self._heard_turn = self._way, self._turn
+        if distance != self._last or moved > SAME_WAY or turned > SAME_TURN:
+            self._heard_way = self._heard_turn = 0.0
             self._last, self._equal, self._way, self._turn = distance, 0, 0.0, 0.0
             return ""
         self._equal += 1

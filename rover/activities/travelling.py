@@ -21,7 +21,7 @@ from rover.activities.places import (
 )
 from rover.activities.turn_or_leave import TurnOrLeave
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
-from rover.geometry import Pose
+from rover.geometry import XY, Pose
 from rover.kinds import PlaceName
 from rover.motion.free_space import Thing
 from rover.motion.goal import Goal
@@ -76,6 +76,10 @@ class RouteFollower:
     def _fail(self, why: str) -> Request:
         self.progress, self.why = Progress.FAILED, why
         return STILL
+
+    def is_cut_off(self, place: XY) -> bool:
+        """Tell of a place, where no way was found, whether it is known that none leads there either."""
+        return self._search is not None and self._search.is_cut_off(place)
 
     def request(self, known: Knowledge) -> Request:
         """Return what is wanted; ``progress`` tells when a goal is reached or none is to be reached."""
@@ -286,7 +290,7 @@ class DriveTo(Activity):
             elif self._way.progress == Progress.FAILED:
                 self.fail(self._way.why)
                 if self._is_lookout:
-                    known.ledger.looked_at.cannot_reach()
+                    known.ledger.looked_at.cannot_reach(self._way.is_cut_off)
             return request
         return self.done() if self._turn is None else self._turn_there(known, self._turn)
 

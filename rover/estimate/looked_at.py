@@ -1,7 +1,7 @@
 """What of the ground has been looked at, what is still to be, and from where it can be seen."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 from rover.estimate.field import Ground
@@ -319,9 +319,11 @@ class LookedAt:
         self._gone_to = number
         self._is_all = None
 
-    def cannot_reach(self) -> None:
-        """Take note that no way led to the lookout that was gone to last."""
-        self._failures[self._gone_to] += 1
+    def cannot_reach(self, is_cut_off: Callable[[XY], bool]) -> None:
+        """Take note that no way led to the lookout that was gone to last, nor leads to those that are cut off with it."""
+        for number, one in enumerate(self.lookouts):
+            if number == self._gone_to or is_cut_off((one.x, one.y)):
+                self._failures[number] += 1
         self._is_all = None
 
     def _is_open(self, number: int) -> bool:

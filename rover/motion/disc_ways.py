@@ -77,6 +77,10 @@ class DiscWays:
         """Return the way (m) from a place to the nearest goal, infinite where none is known."""
         return self._settled.get((column, row), math.inf)
 
+    def is_cut_off(self, column: int, row: int) -> bool:
+        """Tell of a place whether it is known that no way leads there from the start, as none does to the goals."""
+        return self.is_over and self._most == math.inf and (column, row) in self._settled
+
     def _reach(self, column: int, row: int, cost: float) -> None:
         place = column, row
         known = self._costs.get(place)

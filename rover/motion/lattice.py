@@ -185,6 +185,10 @@ class FromGoals:
         """All have been found."""
         return not self._open
 
+    def holds(self, column: int, row: int) -> bool:
+        """Tell whether one at a place has been found."""
+        return any(_node(column, row, index) in self.nodes for index in range(_COUNT))
+
     def work(self) -> None:
         """Find those next to one more."""
         column, row, index = _parts(self._open.pop())

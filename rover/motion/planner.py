@@ -13,7 +13,7 @@ The same calls give the same way: no clock is read.
 import math
 from collections.abc import Sequence
 
-from rover.geometry import Pose
+from rover.geometry import XY, Pose
 from rover.motion.disc_ways import DiscWays
 from rover.motion.free_space import Clearance
 from rover.motion.goal import Goal
@@ -66,12 +66,21 @@ class WaySearch:
         self.goal: Goal | None = None
         self._disc: DiscWays | None = None
         self._from_goals: FromGoals | None = None
+        self._pocket: FromGoals | None = None
         self._cut: CutShort | None = None
         self._narrows: Narrows | None = None
         self.is_over = not self._goals or self._is_straight()
         self._left = self._most_nodes()
         if not self.is_over:
             self._lattice = LatticeSearch(clearance, start, self._step, self._goals, self._straight)
+
+    def is_cut_off(self, place: XY) -> bool:
+        """Tell of a place, where no way was found, whether it is known that none leads there either."""
+        if self.legs is not None or self._disc is None:
+            return False
+        column, row = round((place[0] - self._start.x) / self._step), round((place[1] - self._start.y) / self._step)
+        is_in_pocket = self._pocket is not None and self._pocket.holds(column, row)
+        return is_in_pocket or self._disc.is_cut_off(column, row)
 
     def _most_nodes(self) -> int:
         if self.legs is not None:
@@ -123,6 +132,7 @@ class WaySearch:
         if self._lattice.leads_to(found):
             self._from_goals = None
             return False
+        self._pocket = found
         return True
 
     def _search_on(self) -> None:

@@ -131,6 +131,29 @@ def test_a_bend_that_a_disc_goes_round_and_the_body_does_not_is_soon_known(robot
     searching.work(5_000)
     assert searching.is_over
     assert searching.legs is None
+    assert searching.is_cut_off((5.19, 3.1))
+    assert not searching.is_cut_off((3.0, 2.0))
+
+
+def test_what_lies_behind_the_same_walls_as_a_goal_that_no_way_leads_to_is_cut_off_too(robot, field):
+    space = FreeSpace(robot, replace(field, walls=(((4.0, 0.0), (4.0, 4.0)),)), 0.05)
+    clearance = Clearance(space, space.outlines[0], RoomDue(MARGIN), (), START)
+    searching = WaySearch(clearance, START, [Goal(5.0, 2.0)], robot.body.width)
+    while not searching.is_over:
+        searching.work(100)
+    assert searching.is_cut_off((4.6, 3.3))
+    assert not searching.is_cut_off((3.5, 3.3))
+    assert not searching.is_cut_off((4.05, 2.0))  # nothing is known of where no way ends
+
+
+def test_of_a_way_that_was_found_nothing_is_cut_off(way, robot, field):
+    space = FreeSpace(robot, replace(field, walls=gap(1.0, 0.6)), 0.05)
+    clearance = Clearance(space, space.outlines[0], RoomDue(MARGIN), (), START)
+    searching = WaySearch(clearance, START, [Goal(5.0, 2.0)], robot.body.width)
+    while not searching.is_over:
+        searching.work(100)
+    assert searching.legs
+    assert not searching.is_cut_off((4.6, 3.3))
 
 
 def test_a_bend_that_is_wide_enough_is_gone_round(way):

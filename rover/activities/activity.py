@@ -97,7 +97,7 @@ class Knowledge:
 
     def met_near(self, place: XY) -> list[XY]:
         """Return where something was touched or heard about a place (m) that is no known thing."""
-        met = [(one.x, one.y) for one in self.ledger.met_by(self.now_ns) if one.is_touched]
+        met = [(one.x, one.y) for one in self.ledger.obstacles.now(self.now_ns) if one.is_touched]
         return met + self.heard.standing(place, self.now_ns, self.things, FARTHEST_WALL)
 
     @property

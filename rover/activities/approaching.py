@@ -147,10 +147,11 @@ def _directions(first: float) -> tuple[list[float], list[float]]:
 def viewpoints(known: Knowledge, target: Remembered) -> list[Goal]:
     """Return from where an object could be seen better than from here, whether or not it can be fetched from there."""
     away = known.robot.body.gripper_reach + runs(known)[0]
-    clearance = clearance_from(known, known.pose)
+    clearance, place, walls = clearance_from(known, known.pose), (target.x, target.y), known.ground.walls
     headings = (index * math.tau / DIRECTIONS for index in range(DIRECTIONS))
     goals = (Goal(target.x - away * math.cos(one), target.y - away * math.sin(one), one) for one in headings)
-    return [goal for goal in goals if clearance.is_free(Pose(goal.x, goal.y, goal.heading or 0.0))]
+    free = (goal for goal in goals if clearance.is_free(Pose(goal.x, goal.y, goal.heading or 0.0)))
+    return [goal for goal in free if not any(cross(place, (goal.x, goal.y), *wall) for wall in walls)]
 
 
 def runs(known: Knowledge) -> Sequence[float]:

@@ -78,7 +78,7 @@ class DrawNear:
                 return self._go(known, target, goals, is_last=False)
         if self._surer.begin(known):
             return STILL
-        if known.ledger.forget_heard():
+        if known.ledger.obstacles.forget_heard():
             self._approaches = Approaches(known, target, SPEEDS)
         elif not self._feels:
             self._feels = True

@@ -10,7 +10,7 @@ from rover.activities.approaching import JAWS_PLAY, short_of
 from rover.activities.drawing_near import DrawNear
 from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
 from rover.activities.getting_free import Piece
-from rover.activities.meeting import heard, touched, touched_turning
+from rover.activities.meeting import Touch, heard
 from rover.activities.touching import fix_by_touch
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
@@ -71,12 +71,11 @@ class CloseIn(Driving):
         if known.is_stalled:
             turn = 0.0 if self._turn is None else self._turn.to_go
             if not fix_by_touch(known, Piece(angle=turn) if turn else Piece(1.0)):
-                places = touched_turning(known, turn) if turn else touched(known, back=False)
-                known.ledger.met(places, known.now_ns, is_touched=True)
+                Touch(known, turn).enter(known)
                 if self._last is None and not turn:
                     known.ledger.go_for(Pose(*self._place, known.pose.heading))  # another direction may be better
         elif known.obstacle and known.held_back_for > PATIENCE:
-            known.ledger.met(heard(known), known.now_ns, is_touched=False)
+            known.ledger.obstacles.heard(heard(known), known.now_ns)
         return self.drive(known, self._wanted(known, target)._replace(jaws=1.0, feels=self._most <= FEEL), PATIENCE)
 
     def _wanted(self, known: Knowledge, target: Remembered) -> Request:

@@ -1,7 +1,6 @@
 """What a robot meets: where something may stand that it pushed at, turned against, or heard."""
 
 import math
-from collections.abc import Sequence
 
 from rover.activities.activity import Knowledge
 from rover.activities.getting_free import Piece
@@ -37,30 +36,50 @@ class Meeting:
             self.walls += 1
             return True
         if known.is_stalled:
-            places = touched_turning(known, legs.turns) if legs.turns else touched(known, legs.are_back)
+            touch = Touch(known, legs.turns, back=legs.are_back)
             if not is_felt:
-                self.touch(known, places)
+                self._touch(known, touch)
             elif not known.loaded or is_near_met(known):
-                known.ledger.met(places, known.now_ns, is_touched=True)
+                touch.enter(known)
         elif known.obstacle and not is_felt:
-            known.ledger.met(heard(known), known.now_ns, is_touched=False)
+            known.ledger.obstacles.heard(heard(known), known.now_ns)
         return False
 
     def turn(self, known: Knowledge, turn: float) -> None:
         """Enter what the robot turned against, with so much left to turn (rad)."""
         if not fix_by_touch(known, Piece(angle=turn)):
-            self.touch(known, touched_turning(known, turn))
+            self._touch(known, Touch(known, turn))
 
-    def touch(self, known: Knowledge, places: Sequence[XY]) -> None:
-        """Enter what was touched about some places (m), unless a wall of the map explains it."""
+    def _touch(self, known: Knowledge, touch: "Touch") -> None:
+        """Enter what was touched, unless a wall of the map explains it."""
         near = NEAR_WALL + 2.0 * known.filter.position_doubt.worst
-        if self.walls < WALL_TOUCHES and any(known.space.disc_room(*place) < near for place in places):
+        if self.walls < WALL_TOUCHES and any(known.space.disc_room(*place) < near for place in touch.places):
             self.walls += 1
         else:
-            known.ledger.met(places, known.now_ns, is_touched=True)
+            touch.enter(known)
 
 
-def touched(known: Knowledge, back: bool) -> list[XY]:
+class Touch:
+    """What the robot touched: at one of some places if it turned by an angle (rad), along all of them if it pushed.
+
+    Attributes:
+        places: where (m).
+    """
+
+    def __init__(self, known: Knowledge, turn: float, *, back: bool = False) -> None:
+        self.places = _before_corners(known, turn) if turn else _along_end(known, back)
+        self._is_at_one = bool(turn)
+
+    def enter(self, known: Knowledge) -> None:
+        """Enter it into the ledger."""
+        obstacles = known.ledger.obstacles
+        if self._is_at_one:
+            obstacles.touched_at_one_of(self.places, known.now_ns)
+        else:
+            obstacles.touched(self.places, known.now_ns)
+
+
+def _along_end(known: Knowledge, back: bool) -> list[XY]:
     """Return where (m) something may stand that the robot pushed at: along the whole of its front, or of its rear."""
     outline = known.space.outlines[known.loaded]
     part = outline.parts[0] if back else max(outline.parts, key=lambda one: one.front)
@@ -69,10 +88,11 @@ def touched(known: Knowledge, back: bool) -> list[XY]:
     return [known.pose.beside(ahead, left) for left in (-half, 0.0, half)]
 
 
-def touched_turning(known: Knowledge, turn: float) -> list[XY]:
+def _before_corners(known: Knowledge, turn: float) -> list[XY]:
     """Return where (m) something may stand that a turn (rad) ran into: before the corners, which all lead in it.
 
-    Those before which the ground is known to be free are left out, unless it is so before all.
+    It is what was touched there before, if anything was. Those before which the ground is known to be free are left
+    out, unless it is so before all.
     """
     parts, side = known.space.outlines[known.loaded].parts, math.copysign(1.0, turn)
     body, front = parts[0], max(parts, key=lambda part: part.front)
@@ -83,6 +103,8 @@ def touched_turning(known: Knowledge, turn: float) -> list[XY]:
     for ahead, left in corners:
         before = side * MET_RADIUS / math.hypot(ahead, left)
         places.append(known.pose.beside(ahead - before * left, left + before * ahead))
+    again = [place for place in places if known.ledger.obstacles.was_touched_at(place)]
+    places = again or places
     unknown = [place for place in places if not known.explored.holds(place)]
     return unknown or places
 

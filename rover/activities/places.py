@@ -137,7 +137,7 @@ FELT = Manner(FEEL, without_heard=True)
 
 def things_about(known: Knowledge, manner: Manner = AS_USUAL) -> list[Thing]:
     """Return what is to be driven round: what is seen or heard to stand about, and what was met."""
-    met = [Thing(one.x, one.y, MET_RADIUS, _clear(manner)) for one in known.ledger.met_by(known.now_ns)]
+    met = [Thing(one.x, one.y, MET_RADIUS, _clear(manner)) for one in known.ledger.obstacles.now(known.now_ns)]
     return [*_seen_and_heard(known, manner), *met]
 
 
@@ -188,7 +188,7 @@ def clearance_beside(known: Knowledge, target: Remembered, neighbours: float, sp
     apart = max(neighbours, SAME)
     things = [Thing(x, y, radius, 0.0) for x, y in spots if target.distance(x, y) >= apart]
     things += [Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray]
-    met = [one for one in known.ledger.met_by(known.now_ns) if target.distance(one.x, one.y) >= neighbours]
+    met = [one for one in known.ledger.obstacles.now(known.now_ns) if target.distance(one.x, one.y) >= neighbours]
     things += [Thing(one.x, one.y, MET_RADIUS, CLEAR) for one in met]
     things += [] if neighbours else [Thing(x, y, MET_RADIUS, CLEAR_AT_A_CREEP) for x, y in heard_standing(known)]
     return Clearance(known.space, known.space.outlines[0], due, things, known.pose)

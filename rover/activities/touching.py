@@ -73,7 +73,7 @@ def fix_by_touch(known: Knowledge, jammed: Piece) -> bool:
 def is_near_met(known: Knowledge) -> bool:
     """Tell whether the robot stands near what it touched before, and took for no wall of the map."""
     outline = known.space.outlines[known.loaded]
-    places = [(one.x, one.y) for one in known.ledger.met_by(known.now_ns) if one.is_touched]
+    places = [(one.x, one.y) for one in known.ledger.obstacles.now(known.now_ns) if one.is_touched]
     return any(known.space.gap(outline, known.pose, Barrier(place, place, "met")) < MET for place in places)
 
 

@@ -129,7 +129,7 @@ class RouteFollower:
         is_cramped = clearance_from(known, known.pose, self._manner).is_cramped
         if self._manner.speed > CREEP:
             self._manner = self._manner._replace(speed=CREEP)
-        elif not self._manner.without_heard and (known.ledger.forget_heard() or heard_standing(known)):
+        elif not self._manner.without_heard and (known.ledger.obstacles.forget_heard() or heard_standing(known)):
             self._manner = self._manner._replace(without_heard=True)  # held back by it again, it is there
         elif not self._manner.without_vague and any(one.is_vague for one in known.targets.others()):
             self._manner = self._manner._replace(without_vague=True)  # seen better from nearer

@@ -50,7 +50,7 @@ def fastest_turn(known: Knowledge) -> float:
     outline, pose = known.space.outlines[known.loaded], known.pose
     swept = outline.radius + BESIDE + 2.0 * known.filter.position_doubt.worst
     near = known.space.disc_room(pose.x, pose.y) < swept or any(
-        math.hypot(one.x - pose.x, one.y - pose.y) < swept for one in known.ledger.met_by(known.now_ns)
+        math.hypot(one.x - pose.x, one.y - pose.y) < swept for one in known.ledger.obstacles.now(known.now_ns)
     )
     near = near or bool(heard_standing(known, swept))
     return gentle_speed(known.robot.limits) / outline.radius if near else math.inf

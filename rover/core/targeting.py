@@ -125,7 +125,7 @@ class Targeting:
         """Return what hides places from the camera in this frame: walls, what is seen, and what was met."""
         known = self._known
         things = [(one.x, one.y) for one in known.sighted]
-        things += [(one.x, one.y) for one in known.ledger.met_by(known.now_ns)]
+        things += [(one.x, one.y) for one in known.ledger.obstacles.now(known.now_ns)]
         return ClearView(known.ground.walls, things, WALLS_OFF * known.filter.position_doubt.worst)
 
     def _tell_stories(self) -> None:

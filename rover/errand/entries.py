@@ -120,12 +120,17 @@ class SettingDown(NamedTuple):
 
 
 class Met(NamedTuple):
-    """Something unknown that stood in the way at a place (m), touched or only heard, and until when it is avoided."""
+    """Something unknown that stood in the way at a place (m), touched or only heard, and until when it is avoided.
+
+    Attributes:
+        guess_at: the number of the touch of which it is one guess among others; 0: there is no other.
+    """
 
     x: float
     y: float
     is_touched: bool
     until_ns: int
+    guess_at: int = 0
 
 
 class Account(NamedTuple):

@@ -5,16 +5,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from rover.errand.entries import Account, Counted, Filled, Grip, LetGo, Met, PutOff, SettingDown, Standing, stood_at
+from rover.errand.entries import Account, Counted, Filled, Grip, LetGo, PutOff, SettingDown, Standing, stood_at
+from rover.errand.obstacles import Obstacles
 from rover.errand.stories import Stories
 from rover.estimate.field import Ground, Slot
 from rover.estimate.looked_at import LookedAt
-from rover.events import BELIEVED, SEEN, TAKEN_OUT, Delivery, Event, Find, GivenUp, Note, ObjectEvent
+from rover.events import BELIEVED, SEEN, TAKEN_OUT, Delivery, Event, Find, GivenUp, ObjectEvent
 from rover.files.errand import Errand
 from rover.geometry import XY, Pose
-
-TOUCHED_NS, HEARD_NS = 600_000_000_000, 60_000_000_000
-"""What was touched is avoided for so long, what was only heard for a shorter time: an echo may be a stray one."""
 
 NEWEST = 0.3
 """What stands in a slot is seen in each frame to stand by so much nearer to where this one shows it."""
@@ -62,7 +60,7 @@ class Ledger:
     perhaps_in_tray: list[XY] = field(default_factory=list)
     put_off: list[PutOff] = field(default_factory=list)
     let_go: list[LetGo] = field(default_factory=list)
-    obstacles: list[Met] = field(default_factory=list)
+    obstacles: Obstacles = field(init=False)
     tried: list[Pose] = field(default_factory=list)
     vanished: list[XY] = field(default_factory=list)
     visited_places: int = 0
@@ -75,8 +73,8 @@ class Ledger:
     _taken_out: int = 0
 
     def __post_init__(self) -> None:
-        """Begin the objects' stories."""
-        self.stories = Stories(self.events)
+        """Begin the objects' stories; nothing has been met."""
+        self.stories, self.obstacles = Stories(self.events), Obstacles(self.events)
 
     def go_for(self, place: Pose) -> None:
         """Note that an object is gone for where ``place`` says, in its heading."""
@@ -235,24 +233,6 @@ class Ledger:
     def missed(self, place: XY) -> None:
         """Enter a place (m) where something had been seen from afar, and nothing was there."""
         self.vanished.append(place)
-
-    def met(self, places: Sequence[XY], now_ns: int, *, is_touched: bool) -> None:
-        """Enter that something unknown stands in the way about some places (m): touched, or only heard."""
-        until_ns = now_ns + (TOUCHED_NS if is_touched else HEARD_NS)
-        self.obstacles += [Met(x, y, is_touched, until_ns) for x, y in places]
-        x, y = places[len(places) // 2]
-        self.events.append(Note("met", f"something {'touched' if is_touched else 'heard'} at x {x:.2f} m, y {y:.2f} m"))
-
-    def met_by(self, now_ns: int) -> list[Met]:
-        """Return what was met and is still to be avoided; what was met long ago may have gone, and is forgotten."""
-        self.obstacles = [one for one in self.obstacles if now_ns < one.until_ns]
-        return self.obstacles
-
-    def forget_heard(self) -> bool:
-        """Forget what was only heard, since it leaves no way; tell whether there was anything."""
-        kept = [one for one in self.obstacles if one.is_touched]
-        is_any, self.obstacles = len(kept) < len(self.obstacles), kept
-        return is_any
 
     def visit(self) -> int:
         """Return the number of the place to visit now; the next call returns the next."""

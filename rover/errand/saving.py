@@ -31,7 +31,7 @@ def saved(ledger: Ledger) -> dict[str, Any]:
         "filled": [[filled.slot.number, filled.kind] for filled in ledger.filled],
         "put_off": [list(one) for one in ledger.put_off],
         "let_go": [[one.number, list(one.find), list(one.held_at), list(one.missed_at)] for one in ledger.lying],
-        "obstacles": [[one.x, one.y] for one in ledger.obstacles if one.is_touched],
+        "obstacles": [[one.x, one.y] for one in ledger.obstacles.met if one.is_touched],
         "visited_places": ledger.visited_places,
         "to_look_at": [list(pair) for pair in ledger.looked_at.looks_wanted.items()],
     }
@@ -57,7 +57,7 @@ def restore(ledger: Ledger, saved: Mapping[str, Any]) -> None:
         LetGo(int(number), Grip(str(kind), *map(float, place)), _xy(held_at), _xy(missed_at))
         for number, (kind, *place), held_at, missed_at in saved["let_go"]
     ]
-    ledger.obstacles = [Met(*_xy(place), is_touched=True, until_ns=FOR_GOOD_NS) for place in saved["obstacles"]]
+    ledger.obstacles.met = [Met(*_xy(place), is_touched=True, until_ns=FOR_GOOD_NS) for place in saved["obstacles"]]
     to_look_at = {int(cell): int(looks) for cell, looks in saved["to_look_at"]}
     try:
         ledger.looked_at.restore(to_look_at)

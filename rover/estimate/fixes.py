@@ -6,7 +6,7 @@ distance) and across it (by its bearing).
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -15,7 +15,7 @@ from rover.devices.readings import Detection
 from rover.estimate.contradictions import LEAST, Off, Witness
 from rover.estimate.covariance import HEADING, TURN_AHEAD, TURN_LEFT, Covariance, X, Y, without_noise
 from rover.estimate.pose import PoseFilter
-from rover.geometry import XY, Pose
+from rover.geometry import XY, Pose, cross
 from rover.quantities import wrap
 
 RANGE_SIGMA = 0.025
@@ -39,6 +39,10 @@ MARKER_FACTOR = 2.0
 """A sighting's own deviations are taken this many times larger: frames of one view err alike."""
 
 
+BEFORE, BESIDE_BEAM = 0.02, 0.05
+"""Other walls' ends that are nearer than a wall by so much (m), or so little (rad) outside the cone, hide it."""
+
+
 class WallView(NamedTuple):
     """A wall as a range finder faces it: unit normal towards the robot, predicted distance (m), and which one it is."""
 
@@ -48,7 +52,7 @@ class WallView(NamedTuple):
 
 
 def wall_in_view(
-    pose: Pose, mount: Mount, half_beam: float, walls: Iterable[tuple[XY, XY]], things: Iterable[XY]
+    pose: Pose, mount: Mount, half_beam: float, walls: Collection[tuple[XY, XY]], things: Iterable[XY]
 ) -> WallView | None:
     """Return the wall that a range finder should hear, or None where it is not plain which.
 
@@ -66,9 +70,9 @@ def wall_in_view(
         if (view := _view(face, half_beam, a, b)) is not None
     ]
     nearest = min(views, key=lambda view: view.distance, default=None)
-    if nearest is None or ways_to(face, half_beam, nearest.distance, things):
+    if nearest is None or _is_behind(face, half_beam, nearest, walls):
         return None
-    return nearest
+    return None if ways_to(face, half_beam, nearest.distance, things) else nearest
 
 
 def is_of_another(echo: float, view: WallView, sigma: float, ways: Iterable[float]) -> bool:
@@ -106,6 +110,22 @@ def _view(face: Pose, half_beam: float, a: XY, b: XY) -> WallView | None:
     aslant = wrap(math.atan2(-normal[1], -normal[0]) - face.heading)
     plain = END_MARGIN <= along <= length - END_MARGIN and abs(aslant) <= SURELY_IN_BEAM * half_beam
     return WallView(normal, abs(away)) if plain and abs(away) <= FARTHEST_WALL else None
+
+
+def _is_behind(face: Pose, half_beam: float, view: WallView, walls: Collection[tuple[XY, XY]]) -> bool:
+    """Tell whether a wall stands before the one in view, or ends within the cone nearer than that: an end echoes."""
+    x, y, heading = face
+    most, (nx, ny) = view.distance - BEFORE, view.normal
+    foot = x - most * nx, y - most * ny
+    return any(
+        cross((x, y), foot, *wall)
+        or any(
+            math.dist((x, y), end) < most
+            and abs(wrap(math.atan2(end[1] - y, end[0] - x) - heading)) < half_beam + BESIDE_BEAM
+            for end in wall
+        )
+        for wall in walls
+    )
 
 
 def ways_to(face: Pose, half_beam: float, distance: float, things: Iterable[XY]) -> list[float]:

@@ -320,7 +320,7 @@ class LookedAt:
         self._is_all = None
 
     def cannot_reach(self, is_cut_off: Callable[[XY], bool]) -> None:
-        """Take note that no way led to the lookout that was gone to last, nor leads to those that are cut off with it."""
+        """Take note that no way led to the lookout that was gone to last, nor leads to those cut off with it."""
         for number, one in enumerate(self.lookouts):
             if number == self._gone_to or is_cut_off((one.x, one.y)):
                 self._failures[number] += 1

@@ -178,7 +178,7 @@ class RunPage(Page):
         facts = {
             "kind": "errand",
             "targets": [_target(one, one is chosen) for one in known.targets.objects],
-            "met": [[rounded(met.x, 2), rounded(met.y, 2), met.is_touched] for met in ledger.obstacles],
+            "met": [[rounded(met.x, 2), rounded(met.y, 2), met.is_touched] for met in ledger.obstacles.met],
             "filled": [[one.slot.x, one.slot.y, one.kind] for one in ledger.filled],
             "standing": [[rounded(one.x, 2), rounded(one.y, 2), one.kind] for one in ledger.standing],
             "carried": ledger.carried,

@@ -41,7 +41,7 @@ def test_an_echo_of_what_nobody_met_is_taken_for_the_wall(unsure):
 
 
 def touch(known):
-    known.ledger.met([(EAST - BEFORE, 1.9), (EAST - BEFORE, 2.1)], known.now_ns, is_touched=True)
+    known.ledger.obstacles.touched([(EAST - BEFORE, 1.9), (EAST - BEFORE, 2.1)], known.now_ns)
 
 
 def hear(known):
@@ -65,7 +65,7 @@ def test_beside_it_the_wall_is_heard_as_ever(unsure):
 
 def test_what_was_touched_at_the_wall_is_the_wall(unsure):
     known = unsure.core.known
-    known.ledger.met([(EAST - 0.08, 2.0)], known.now_ns, is_touched=True)
+    known.ledger.obstacles.touched([(EAST - 0.08, 2.0)], known.now_ns)
     assert drive_on(unsure, EAST - 0.07) == pytest.approx(0.07, abs=0.01)
 
 
@@ -79,7 +79,7 @@ def test_who_is_less_sure_than_the_way_between_them_goes_by_the_wall(unsure, mee
 
 def test_an_echo_from_beyond_the_wall_is_of_nothing_before_it(unsure):
     known = unsure.core.known
-    known.ledger.met([(EAST - BEFORE, 2.5)], known.now_ns, is_touched=True)
+    known.ledger.obstacles.touched([(EAST - BEFORE, 2.5)], known.now_ns)
     assert drive_on(unsure, EAST + 0.1) == pytest.approx(-0.1, abs=0.02)
 
 

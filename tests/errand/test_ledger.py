@@ -220,7 +220,7 @@ class TestSaved:
         deliver(errand, "amber")
         errand.finds, errand.visited_places, errand.carried = 3, 2, "violet"
         errand.put_off.append(PutOff("amber", 3.0, 2.5))
-        errand.met([(4.0, 1.0)], 0, is_touched=True)
+        errand.obstacles.touched([(4.0, 1.0)], 0)
         errand.looked_at.look((3.0, 2.0), 0.0, Sector(4.0, 0.0, 1.0))
         return errand
 

@@ -114,6 +114,20 @@ class TestWallAhead:
             Pose(3.0, 3.0, math.pi / 2), AHEAD, HALF_BEAM, [NORTH, inner], []
         ).distance == pytest.approx(0.4)
 
+    @pytest.mark.parametrize(
+        "before",
+        [((2.0, 3.4), (3.05, 3.4)), ((2.9, 3.5), (3.4, 3.2)), ((3.1, 3.4), (3.1, 3.9))],
+        ids=["one that ends in the cone", "one aslant across it", "one on end"],
+    )
+    def test_none_through_a_wall_before_it_or_past_the_end_of_one(self, before):
+        """What comes back is that one's echo, or none; a fix by it would move the position by the way between them."""
+        assert wall_in_view(Pose(3.0, 3.0, math.pi / 2), AHEAD, HALF_BEAM, [NORTH, before], []) is None
+
+    def test_through_a_doorway_that_is_wider_than_the_cone(self):
+        jambs = ((0.0, 3.4), (2.7, 3.4)), ((3.3, 3.4), (6.0, 3.4))
+        view = wall_in_view(Pose(3.0, 3.0, math.pi / 2), AHEAD, HALF_BEAM, [NORTH, *jambs], [])
+        assert view.distance == pytest.approx(0.9)
+
 
 class TestFixByWall:
     def test_it_fixes_the_axis_across_the_wall_and_no_other(self):

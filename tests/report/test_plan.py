@@ -54,8 +54,8 @@ def test_what_the_ledger_notes_is_what_the_plan_shows() -> None:
     errand = Errand.model_validate(yaml_source.read(GREENHOUSE, GREENHOUSE.name).values)
     ground = ground_of(errand.field, 0.05, errand.expect)
     ledger = Ledger(errand, ground, LookedAt(ground, LookRound(0.0, 2.0, 0.25)))
-    ledger.met([(-1.234, 0.5)], 0, is_touched=True)
-    ledger.met([(2.0, -0.75)], 0, is_touched=False)
+    ledger.obstacles.touched([(-1.234, 0.5)], 0)
+    ledger.obstacles.heard([(2.0, -0.75)], 0)
 
     shown = [(met.x, met.y, met.touched) for met in things_met(invented_run(tuple(ledger.events)))]
 

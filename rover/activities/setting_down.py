@@ -23,6 +23,7 @@ from rover.vision.targets import PLAIN_SHARE, Sighting
 
 SURE_ENOUGH = 0.5
 """With a smaller chance than this of landing inside the tray, nothing is set down."""
+UNSURE = "the position is too unsure: it could be set down beside the tray"
 IN_FRONT = 0.1
 """The way in may begin so far (m) aside of the slot's own line: half of what slots are apart."""
 HESITATION = 0.3
@@ -73,8 +74,8 @@ class SetDown(Driving):
         self._given_up = ""
         if self._slot is None:
             self.fail("no free slot is straight ahead" if slots else "no slot is free")
-        elif _chance_inside(known, known.ledger.carried or "", (self._slot.x, self._slot.y)) < SURE_ENOUGH:
-            self.fail("the position is too unsure: it could be set down beside the tray")
+        elif self._is_unsure(known):
+            self.fail(UNSURE)
 
     def step(self, known: Knowledge) -> Request:
         """In, let go, out, look."""
@@ -101,10 +102,16 @@ class SetDown(Driving):
         self._given_up = why_give_up(known, PATIENCE)
         if not known.ground.is_open(self._slot, known.ledger.in_tray):
             self._given_up = "something stands in the free slot, or in the way to it"
+        if self._is_unsure(known):
+            self._given_up = UNSURE
         lean = clamp(2.0 * aside, -0.35, 0.35) if ahead > 0.08 else 0.0
         turn_rate = HEADING_GAIN * wrap(known.ground.entry + lean - known.pose.heading)
         speed = towards(ahead, self._speed, 0.5 * known.robot.limits.deceleration)
         return Request(speed, turn_rate, range_blocked=True, expects_contact=ahead < 0.15)
+
+    def _is_unsure(self, known: Knowledge) -> bool:
+        slot = self._slot
+        return slot is not None and _chance_inside(known, (slot.x, slot.y)) < SURE_ENOUGH
 
     def _retreat(self, known: Knowledge) -> Request:
         """Come straight back out with what is held, so that nothing in the tray is swept aside, and fail then."""
@@ -116,7 +123,7 @@ class SetDown(Driving):
         assert self._slot is not None
         place = jaws_place(known)
         self._was_held = known.grip.latest.is_held
-        known.ledger.set_down(self._slot, *place, _chance_inside(known, known.ledger.carried or "", place))
+        known.ledger.set_down(self._slot, *place, _chance_inside(known, place))
         self._slot = None
         return Request(jaws=1.0)
 
@@ -284,8 +291,8 @@ def _hides(eye: XY, other: XY, distance: float, bearing: float, heading: float, 
     return nearer < distance and abs(wrap(aside - bearing)) < math.atan2(width, nearer)
 
 
-def _chance_inside(known: Knowledge, kind: str, place: XY) -> float:
-    zone, kinds = known.ground.zone, known.errand.kinds
+def _chance_inside(known: Knowledge, place: XY) -> float:
+    zone, kinds, kind = known.ground.zone, known.errand.kinds, known.ledger.carried or ""
     assert zone is not None  # there is a slot
     xx, _, yy = jaws_covariance(known)
     return chance_inside(place, (xx, yy), zone, kinds[kind].width if kind in kinds else 0.0)

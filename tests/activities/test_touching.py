@@ -6,8 +6,9 @@ from types import SimpleNamespace
 import pytest
 
 from rover.activities.getting_free import Piece
-from rover.activities.meeting import touched_turning
+from rover.activities.meeting import Touch
 from rover.activities.touching import fix_by_touch
+from rover.errand.obstacles import Obstacles
 from rover.estimate.covariance import Errors
 from rover.estimate.field import Ground
 from rover.estimate.pose import PoseFilter
@@ -35,6 +36,9 @@ def known(robot, pose, walls, sigma=0.05, met=()):
     errors = Errors((sigma, sigma, 0.02), growth=1e-4, heading_noise=0.03, heading_bias=0.0)
     space = FreeSpace(robot, Ground(BOUNDARY, EDGES, walls, None, 0.0, ()), 0.05)
     notes = []
+    obstacles = Obstacles([])
+    if met:
+        obstacles.touched(met, 0)
     return SimpleNamespace(
         robot=robot,
         ground=Ground(BOUNDARY, EDGES, walls, None, 0.0, ()),
@@ -42,7 +46,7 @@ def known(robot, pose, walls, sigma=0.05, met=()):
         filter=PoseFilter(pose, 0.36, errors),
         loaded=False,
         now_ns=0,
-        ledger=SimpleNamespace(met_by=lambda _: [SimpleNamespace(x=x, y=y, is_touched=True) for x, y in met]),
+        ledger=SimpleNamespace(obstacles=obstacles),
         pose=pose,
         note=lambda *note: notes.append(note),
         notes=notes,
@@ -111,9 +115,26 @@ def test_whichever_corner_ran_into_a_wall_in_a_turn_that_may_be_what_was_touched
     only those that lead with a long side were thought of, the wall was entered as things before them."""
     robot_knows = known(robot, Pose(3.0, 3.78, math.copysign(0.9, -turn)), (EDGES[2],))
     robot_knows.explored = SimpleNamespace(holds=lambda _: True)
-    places = touched_turning(robot_knows, turn)
+    places = Touch(robot_knows, turn).places
     assert max(y for _, y in places) > 3.9
     assert len({(round(x, 3), round(y, 3)) for x, y in places}) == len(places)
+
+
+@pytest.mark.parametrize("turn", [0.9, -0.9])
+def test_what_a_turn_runs_into_is_what_was_touched_there_before(robot, turn):
+    """Though the ground before that corner had been taken for free, and that before the others not."""
+    robot_knows = known(robot, Pose(3.0, 2.0, 0.0), ())
+    robot_knows.explored = SimpleNamespace(holds=lambda _: False)
+    places = Touch(robot_knows, turn).places
+    assert len(places) > 2
+    again = places[-1]
+    robot_knows = known(robot, Pose(3.0, 2.0, 0.0), (), met=[again])
+    robot_knows.explored = SimpleNamespace(holds=lambda place: math.dist(place, again) < 0.01)
+    touch = Touch(robot_knows, turn)
+    assert again in touch.places
+    assert len(touch.places) < len(places)
+    touch.enter(robot_knows)
+    assert {(one.x, one.y) for one in robot_knows.ledger.obstacles.now(0)} >= {again}
 
 
 def test_with_a_load_a_jamb_that_is_touched_ends_the_way(doing, jar):

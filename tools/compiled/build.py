@@ -32,7 +32,7 @@ MODULES = {
     "rendered_camera report_faults reporter sight sonar",
     "core": "beyond course cross_checks drive_curve due health lag position_fixes possible sameness scale senses "
     "side sides signals step stopping targeting together turns",
-    "errand": "ledger",
+    "errand": "ledger obstacles",
     "estimate": "contradictions covariance dead_reckoning doubt field fixes grip history jump looked_at odometry "
     "pose slip source turning unseen walls_heard",
     "motion": "carriage contact disc_ways echo explored free_space goal heard hold_backs keep_clear lattice legs "

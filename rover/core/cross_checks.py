@@ -12,8 +12,9 @@ from typing import NamedTuple
 
 from rover.core.askew import Askew
 from rover.core.beyond import Beyond, Wall
+from rover.core.closing import Closed, Closing
 from rover.core.sameness import Echoes, Sightings, Volts
-from rover.core.sides import CountsVerdict, Sides, Unsure
+from rover.core.sides import MEASURES, CountsVerdict, Sides, Unsure
 from rover.core.turns import FROZEN, Turns, Verdict
 from rover.devices.readings import BatteryValue, Detection, HeadingValue
 from rover.files.robot import Robot
@@ -60,11 +61,13 @@ class CrossChecks:
         self.found: list[Doubt] = []
         self.why_stop = self.lying_side = ""
         self.takes_angle = self.takes_rate = True
+        self._track = robot.body.track
         self._sides = Sides(robot)
         self._turns = None if heading is None else Turns(robot.body.track, heading.sigma, iron)
         finders = robot.devices.of_family("range")
         self._echoes = {name: Echoes(keys) for name, keys in finders.items()}
         self._beyond = {name: Beyond() for name in finders}
+        self._closing = {name: Closing() for name in finders}
         self._along = {name: math.cos(keys.mount.towards) for name, keys in finders.items()}
         camera = robot.devices.camera
         self._sightings = Sightings()
@@ -82,6 +85,8 @@ class CrossChecks:
         """Begin anew with all that is not decided: reports were held up, and commands may have been."""
         self._sides.begin()
         self._askew.begin()
+        for closing in self._closing.values():
+            closing.begin()
         if self._turns is not None:
             self._turns.begin()
 
@@ -99,8 +104,10 @@ class CrossChecks:
         if turns is not None:
             turns.count(left, right)
             told, turns.turned = turns.turned, None
+        by_counts = (right - left) / self._track if turns is None else 0.0
         for name, echoes in self._echoes.items():
             echoes.move(self._along[name] * way, abs(way), told or 0.0)
+            self._closing[name].move(self._along[name] * way, told or by_counts)
             self._beyond[name].move(abs(way))
         self._sightings.move(abs(way))
         self._askew.move(way)
@@ -141,9 +148,18 @@ class CrossChecks:
     def hear(self, device: str, distance: float | None, wall: Wall | None) -> None:
         """Take in an echo (m) of a range finder before which nothing is held, and a known wall that it should hear."""
         self._doubt(device, self._echoes[device].hear(distance, None if wall is None else wall.distance))
+        if not self.lying_side and (closed := self._closing[device].hear(distance)):
+            self._close(closed)
         if distance is not None and wall is not None:
             beyond = self._beyond[device]
             self._doubt(device, beyond.hear(distance, wall), moves=beyond.moves)
+
+    def _close(self, closed: Closed) -> None:
+        """Stop where duties say of both sides' counts what echoes do; else, what is heard may move: who knows."""
+        if self._sides.are_both_off(closed.times):
+            self._stop(f"both sides count {closed.times:.1f} times the way that echoes tell, as duties say: {MEASURES}")
+        else:
+            self._astray += closed.astray
 
     def see(self, objects: Sequence[Detection], heading: float, taken_ns: int) -> None:
         """Take in what a frame shows where nothing is held before the camera; ``heading`` is the robot's then (rad)."""

@@ -1,6 +1,6 @@
 """How many times the way that its motor's duty makes a side has counted."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import NamedTuple
 
 from rover.core.due import Due
@@ -235,6 +235,10 @@ class ByCourse:
     def is_in_question_but_on(self, course: int) -> bool:
         """Tell whether one of another course is in question."""
         return self.in_question > 0.0 and any(scale.in_question for one, scale in self._scales.items() if one != course)
+
+    def lately(self, pick: Callable[[Iterable[float]], float]) -> float:
+        """Return as it seems to be becoming on the course of which ``pick`` picks it."""
+        return pick(scale.lately for scale in self._scales.values())
 
     def take_unaccounted(self) -> float:
         """Return that of all (m)."""

@@ -159,7 +159,7 @@ class Senses:
         checks, pose_filter = self._checks, self._known.filter
         believed = checks.takes_angle, checks.takes_rate
         checks.tell(reading.value, reading.taken_ns)
-        if believed == (True, True) != (checks.takes_angle, checks.takes_rate):
+        if believed != (checks.takes_angle, checks.takes_rate):
             pose_filter.turned_unseen(checks.unseen_turn(pose_filter.track))
         angle, rate, _ = reading.value
         if checks.takes_angle:

@@ -20,6 +20,8 @@ WEAK_TURN = math.radians(60.0)
 """Counts that are too few for their duties are believed until the heading turns farther than they by more than slip."""
 SHORT_TURN = math.radians(15.0)
 """So do counts that are too few for what their duties made before."""
+LEAST_KNOWN, MOST_KNOWN = 0.9, 1.1
+"""Counts that are beyond what is due by this share may be off, if something else tells the same."""
 MEASURES = "are counts_per_rev, wheel_diameter and top_speed right?"
 CHANGED = "look after the encoders, or what holds the robot back"
 
@@ -111,6 +113,14 @@ class Sides:
     def _is_amiss(self, side: Side) -> bool:
         """Tell whether a side surely counts otherwise than before by its own line, with the same reserve."""
         return side.by_line.is_amiss and self._odd(side) > 0.0
+
+    def are_both_off(self, times: float) -> bool:
+        """Tell whether duties say that both sides count otherwise than they go, as something else tells: by so many
+        times."""
+        return any(
+            all(lately > MOST_KNOWN if times > 1.0 else lately < LEAST_KNOWN for lately in scales)
+            for scales in ([side.scale.lately for side in self._believed.values()], [self._together.lately(times)])
+        )
 
     def take_unsure(self) -> Unsure:
         """Return what counts have left open since the last look."""

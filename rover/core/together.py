@@ -91,6 +91,12 @@ class Together:
         """How many times what was due they count, where that is farthest from 1."""
         return max(self.steady.settled, self.arcs.settled, key=lambda times: abs(times - 1.0))
 
+    def lately(self, times: float) -> float:
+        """Return how many times what was due they have counted lately, where that is most, or least if ``times`` is
+        less than 1."""
+        pick = max if times > 1.0 else min
+        return pick(self.steady.lately(pick), self.arcs.lately(pick))
+
     def take_unaccounted(self) -> float:
         """Return the way (m) by which they differ more than a healthy robot's do, since the last look."""
         return max(self.steady.take_unaccounted(), self.arcs.take_unaccounted())

@@ -1,0 +1,119 @@
+"""How far the robot comes nearer to what its range finder hears, held against the way that it counts."""
+
+import math
+import statistics
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from rover.geometry import XY
+
+STRETCH, STRAIGHT = 0.25, math.radians(5.0)
+"""Echoes are held against counts over so long a way (m), by either, turned by no more than this (rad)."""
+EVERY, LEAST_ECHOES = 0.01, 8
+"""One is taken every so often (m), and with fewer than so many a stretch tells nothing."""
+APART = 0.25
+"""Two echoes tell of the way between them where that is at least this share of the stretch."""
+OFF, SHARE = 0.05, 0.8
+"""Where less than such a share of the echoes lies within this (m) of a line, they came from more things than one."""
+COUNTED = (0.74, 1.33)
+"""A stretch counts true where this many times the way by the echoes was counted: what is heard aside, or aslant, comes
+nearer by less than the way."""
+ANY = (0.3, 3.0)
+"""Beyond these the echoes tell of something else: they stay, or what is heard moves."""
+STRETCHES = 2
+"""So many stretches one after the other tell the same: something that is moving for a moment tells nothing."""
+
+
+class Closed(NamedTuple):
+    """What some stretches tell.
+
+    Attributes:
+        times: so many times the way by the echoes was counted.
+        astray: by so much (m) counts and echoes differ on the last of them; on all of them the first time.
+    """
+
+    times: float
+    astray: float
+
+
+class Closing:
+    """One range finder's echoes, while the robot goes straight towards what they come from, or away."""
+
+    def __init__(self) -> None:
+        self._off: list[Closed] = []
+        self._way = self._turned = 0.0
+        self._heard: list[XY] = []
+
+    def begin(self) -> None:
+        """Begin anew."""
+        self._off.clear()
+        self._heard.clear()
+
+    def move(self, along: float, turned: float) -> None:
+        """Account for the robot's motion by its counts (m along where the range finder looks) and its turn (rad)."""
+        self._way += along
+        self._turned += turned
+        if abs(self._turned) > STRAIGHT:
+            self._turned = 0.0
+            self._heard.clear()
+
+    def hear(self, distance: float | None) -> Closed | None:
+        """Take in an echo (m); return what the last stretches tell, if each says that the counts are off, and alike."""
+        heard = self._heard
+        if distance is None or (heard and abs(self._way - heard[-1][0]) < EVERY):
+            return None
+        if not heard:
+            self._turned = 0.0
+        heard.append((self._way, distance))
+        stretch = abs(self._way - heard[0][0])
+        if stretch < STRETCH and _came_nearer(heard) < STRETCH:
+            return None
+        times = _times_counted(heard, stretch)
+        heard.clear()
+        return None if times is None else self._add(times, stretch)
+
+    def _add(self, times: float, stretch: float) -> Closed | None:
+        """Add a stretch on which so many times the way by the echoes was counted."""
+        low, high = COUNTED
+        if low <= times <= high:
+            self._off.clear()
+            return None
+        if self._off and (self._off[-1].times > 1.0) != (times > 1.0):
+            self._off.clear()
+        self._off.append(Closed(times, abs(stretch - stretch / times)))
+        if len(self._off) < STRETCHES:
+            return None
+        astray = sum(one.astray for one in self._off) if len(self._off) == STRETCHES else self._off[-1].astray
+        return Closed(statistics.median(one.times for one in self._off), astray)
+
+
+def _came_nearer(heard: Sequence[XY]) -> float:
+    """Return how far (m) from the first to the last of some echoes, each with those beside it; 0 of too few."""
+    if len(heard) < LEAST_ECHOES:
+        return 0.0
+    first, last = (statistics.median(distance for _, distance in few) for few in (heard[:3], heard[-3:]))
+    return abs(first - last)
+
+
+def _times_counted(heard: Sequence[XY], stretch: float) -> float | None:
+    """Return how many times the way by some echoes was counted, None where they do not tell.
+
+    By the median of the slopes between all that are far enough apart (H. Theil, "A rank-invariant method of linear and
+    polynomial regression analysis", 1950; P. K. Sen, "Estimates of the Regression Coefficient Based on Kendall's Tau",
+    1968; both from memory): a stray echo does not move it.
+    """
+    if len(heard) < LEAST_ECHOES:
+        return None
+    slopes = [
+        (later[1] - one[1]) / (later[0] - one[0])
+        for index, one in enumerate(heard)
+        for later in heard[index + 1 :]
+        if abs(later[0] - one[0]) > APART * stretch
+    ]
+    slope = statistics.median(slopes)
+    start = statistics.median(distance - slope * way for way, distance in heard)
+    on_line = sum(abs(distance - start - slope * way) <= OFF for way, distance in heard)
+    if on_line < SHARE * len(heard) or slope >= 0.0:
+        return None
+    times = -1.0 / slope
+    return times if ANY[0] <= times <= ANY[1] else None

@@ -9,13 +9,13 @@ from rover.geometry import XY
 
 STRETCH, STRAIGHT = 0.25, math.radians(5.0)
 """Echoes are held against counts over so long a way (m), by either, turned by no more than this (rad)."""
-EVERY, LEAST_ECHOES = 0.01, 8
-"""One is taken every so often (m), and with fewer than so many a stretch tells nothing."""
+EVERY, LEAST_ECHOES, MOST_ECHOES = 0.01, 8, 60
+"""One is taken every so often (m); with fewer than so many a stretch is longer, and with more it comes to nothing."""
 APART = 0.25
 """Two echoes tell of the way between them where that is at least this share of the stretch."""
 OFF, SHARE = 0.05, 0.8
 """Where less than such a share of the echoes lies within this (m) of a line, they came from more things than one."""
-COUNTED = (0.74, 1.33)
+COUNTED = (0.7, 1.4)
 """A stretch counts true where this many times the way by the echoes was counted: what is heard aside, or aslant, comes
 nearer by less than the way."""
 ANY = (0.3, 3.0)
@@ -62,11 +62,13 @@ class Closing:
         heard = self._heard
         if distance is None or (heard and abs(self._way - heard[-1][0]) < EVERY):
             return None
+        if len(heard) == MOST_ECHOES:
+            heard.clear()
         if not heard:
             self._turned = 0.0
         heard.append((self._way, distance))
         stretch = abs(self._way - heard[0][0])
-        if stretch < STRETCH and _came_nearer(heard) < STRETCH:
+        if len(heard) < LEAST_ECHOES or (stretch < STRETCH and _came_nearer(heard) < STRETCH):
             return None
         times = _times_counted(heard, stretch)
         heard.clear()
@@ -88,22 +90,18 @@ class Closing:
 
 
 def _came_nearer(heard: Sequence[XY]) -> float:
-    """Return how far (m) from the first to the last of some echoes, each with those beside it; 0 of too few."""
-    if len(heard) < LEAST_ECHOES:
-        return 0.0
+    """Return how far (m) from the first to the last of some echoes, each with those beside it."""
     first, last = (statistics.median(distance for _, distance in few) for few in (heard[:3], heard[-3:]))
     return abs(first - last)
 
 
 def _times_counted(heard: Sequence[XY], stretch: float) -> float | None:
-    """Return how many times the way by some echoes was counted, None where they do not tell.
+    """Return how many times the way by some echoes was counted, None where they came from more things than one.
 
     By the median of the slopes between all that are far enough apart (H. Theil, "A rank-invariant method of linear and
     polynomial regression analysis", 1950; P. K. Sen, "Estimates of the Regression Coefficient Based on Kendall's Tau",
     1968; both from memory): a stray echo does not move it.
     """
-    if len(heard) < LEAST_ECHOES:
-        return None
     slopes = [
         (later[1] - one[1]) / (later[0] - one[0])
         for index, one in enumerate(heard)

@@ -7,6 +7,7 @@ from rover.core.askew import ASIDE, LOOKS, SPREAD
 from rover.core.askew import SIGMAS as SIGMAS_ASIDE
 from rover.core.beyond import ALIKE, BEYOND, ECHOES, WITHIN_WAY
 from rover.core.beyond import SIGMAS as SIGMAS_BEYOND
+from rover.core.closing import COUNTED, STRETCH, STRETCHES
 from rover.core.drive_curve import SIGMAS
 from rover.core.due import SETTLED, SURE
 from rover.core.lag import BIN_S, BINS, EXPLAINED, UNCOUNTED, UNLIKE
@@ -26,7 +27,7 @@ from rover.core.sameness import (
 )
 from rover.core.scale import ABOUT, BOTH_SCALES, IN_QUESTION, LEAST_SCALE, LINE_SCALES, MOST_SCALE, SCALE_WAY
 from rover.core.side import AGAINST_WAY, ROLL_WAY, RUN_OUT, STILL_COUNTS, STILL_WAY
-from rover.core.sides import SHORT_TURN
+from rover.core.sides import MOST_KNOWN, SHORT_TURN
 from rover.core.turns import APART, APART_S, BOTH_WAYS, DRIFT_S, FACTOR_CHANGE, FROZEN, REVERSED, WANDERS
 from rover.estimate.contradictions import ALIKE as ALIKE_OFF
 from rover.estimate.contradictions import ENOUGH, LEAST, MOST
@@ -147,6 +148,14 @@ PAIRS = (
         "a wall of the map should be heard",
         f"{UNHEARD} times nothing heard at all, on {UNHEARD_WAY * 100:g} cm or more",
         "the same",
+    ),
+    Pair(
+        "echoes and both sides' counts: scale",
+        "straight on, nothing is held before the range finder, and what it hears comes nearer or falls back evenly",
+        f"{STRETCHES} times {STRETCH * 100:g} cm, one after the other, of which more than {COUNTED[1]:g} times as much "
+        f"was counted, or less than {COUNTED[0]:g} times",
+        f"duties say the same of both sides, by {100 * (MOST_KNOWN - 1):.0f}% or more: stop. Else what is heard may "
+        "move: the position is as unsure as they differ",
     ),
     Pair(
         "echoes and known walls on two sides",

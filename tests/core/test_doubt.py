@@ -7,6 +7,7 @@ import pytest
 
 from rover.devices.readings import Detection, Detections, HeadingValue, RangeValue, WheelCounts
 from rover.events import Health, HealthChange, Stop
+from tests.core.conftest import STEP
 
 
 def of(records, kind):
@@ -61,6 +62,22 @@ def test_until_it_is_decided_the_pose_is_less_sure(driving):
     driving.turn_wheels = lambda: None
     driving.steps(0.3)
     assert driving.core.covariance()[0] > before + 0.03**2
+
+
+def test_a_turn_that_a_turn_rate_told_wrongly_is_taken_back_though_the_angle_was_doubted_before(driving):
+    """First the angle stays, and is left out; then the rate is told with the wrong sign. What it told until it was left
+    out, too, stood in the estimate, by 90 degrees."""
+    known, rate = driving.core.known, 0.8
+    driving.turn_wheels, before, found = lambda: None, known.pose.heading, []
+    per_step = 0.5 * rate * STEP * known.filter.track / known.robot.body.metres_per_count
+    left, right, _ = driving.values["counts"]
+    for step in range(1, 131):
+        counts = WheelCounts(left - round(step * per_step), right + round(step * per_step))
+        told = rate if not found else -rate
+        record = driving.step(counts=counts, heading=HeadingValue(1e-4 * step, told, 3))
+        found += doubts([record])
+    assert found == ["heading"]
+    assert known.pose.heading - before == pytest.approx(rate * 130 * STEP, rel=0.25)
 
 
 def test_what_a_doubted_range_finder_says_counts_no_more(driving):

@@ -1,7 +1,7 @@
 """Places by name, and what stands about the field that is to be driven round."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from rover.activities.activity import Knowledge
@@ -64,16 +64,39 @@ def _gate(known: Knowledge) -> PlaceXYH | None:
 
 def slots_to_fill(known: Knowledge) -> list[Slot]:
     """Return the free slots in the order in which to fill them: last those before which something stands."""
-    things = [(one.x, one.y) for one in things_about(known)]
-    return sorted(known.ledger.free_slots, key=lambda slot: not _is_clear_before(known, slot, things))
+    is_clear = _clear_before(known)
+    return sorted(known.ledger.free_slots, key=lambda slot: not is_clear(slot))
 
 
-def _is_clear_before(known: Knowledge, slot: Slot, things: Sequence[XY]) -> bool:
-    """Tell whether nothing stands where the body is at a slot's gate, or drives in from there."""
-    ground, body = known.ground, known.robot.body
-    gate = gate_before(ground, slot, body.gripper_reach)
-    most = math.dist((gate.x, gate.y), (slot.x, slot.y)) + 0.5 * math.hypot(body.length, body.width)
-    return ground.is_open(slot, [one for one in things if math.dist(one, (slot.x, slot.y)) < most])
+def _clear_before(known: Knowledge) -> Callable[[Slot], bool]:
+    """Return what tells of a slot whether nothing stands where the body is at its gate, or drives in from there."""
+    ground, body, outline = known.ground, known.robot.body, known.space.outlines[1]
+    things, due = things_about(known, Manner(CREEP)), _room_due(known, CREEP)
+    clearance = Clearance(known.space, outline, due, things, known.pose)
+    gates: dict[Pose, bool] = {}
+
+    def is_clear(slot: Slot) -> bool:
+        gate = gate_before(ground, slot, body.gripper_reach)
+        if gate not in gates:
+            gates[gate] = clearance.is_free(gate)
+        most = math.dist((gate.x, gate.y), (slot.x, slot.y)) + 0.5 * math.hypot(body.length, body.width)
+        near = [(one.x, one.y) for one in things if math.dist((one.x, one.y), (slot.x, slot.y)) < most]
+        return gates[gate] and ground.is_open(slot, near)
+
+    return is_clear
+
+
+def barring_tray(known: Knowledge) -> list[Remembered]:
+    """Return the object that stands at the gate of the slot to be filled next, if none has a clear one."""
+    objects = [one for one in known.targets.objects if one.known and not one.is_vague]
+    slots = known.ledger.free_slots if objects else []
+    is_clear = _clear_before(known)
+    if not slots or any(is_clear(slot) for slot in slots):
+        return []
+    body, gate = known.robot.body, gate_before(known.ground, slots[0], known.robot.body.gripper_reach)
+    nearest = min(objects, key=lambda one: one.distance(gate.x, gate.y))
+    is_at_gate = nearest.distance(gate.x, gate.y) < math.hypot(body.length, body.width)
+    return [nearest] if is_at_gate else []
 
 
 def gate_before(ground: Ground, slot: Slot, reach: float) -> Pose:

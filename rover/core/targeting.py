@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from rover.activities.activity import Knowledge
+from rover.activities.places import barring_tray
 from rover.devices.jaws import jaws_size
 from rover.devices.readings import Detection
 from rover.errand.entries import Standing
@@ -32,6 +33,8 @@ SEEN_IN_JAWS = (0.015, 0.02)
 """A sighting so much (m) farther from the jaws' middle than what they close on, ahead and aside, is between them."""
 DONE_WITH_RADIUS = 0.20
 """A sighting this near (m) to the place of something done with is that object again."""
+AS_VAGUE = 3.0
+"""So is one of the same kind within so many standard deviations of where it seems to be from afar."""
 VANISHED_OFTEN = 3
 """What was not there this many times, when the robot came near, is no longer believed in at that place."""
 SET_DOWN_RADIUS = 0.13
@@ -108,11 +111,16 @@ class Targeting:
         self._tell_stories()
         if is_placed:
             self._look_into_tray(pose, clear, closed=closed)
-        if is_free and not in_jaws and (taken := self._choice.choose(pose, known.ledger.kinds_now())):
-            known.ledger.stories.choose(taken.number, taken.x, taken.y)
+        if is_free and not in_jaws:
+            self._choose(pose)
         if steady and not closed:
             self._count_as_looked_at(pose)
         self._fill_signals(candidates, in_jaws=in_jaws)
+
+    def _choose(self, pose: Pose) -> None:
+        ledger = self._known.ledger
+        if taken := self._choice.choose(pose, ledger.kinds_now(), barring_tray(self._known)):
+            ledger.stories.choose(taken.number, taken.x, taken.y)
 
     def _keep_in_field(self, places: Mapping[int, XY]) -> None:
         """Leave an object where it was if a sighting would move it out of the field: nobody could look for it there."""
@@ -253,10 +261,12 @@ def is_done_with(ledger: Ledger, one: Sighting) -> bool:
         return True
     if sum(_is_near(one, x, y, DONE_WITH_RADIUS) for x, y in ledger.vanished) >= VANISHED_OFTEN:
         return True
-    if any(_is_near(one, left.x, left.y, max(DONE_WITH_RADIUS, sigma)) for left in ledger.put_off):
-        return True
-    reach = max(SET_DOWN_RADIUS, 3.0 * sigma)
-    return any(one.detection.kind == kind and _is_near(one, x, y, reach) for kind, x, y in ledger.known_in_tray)
+    alike = max(SET_DOWN_RADIUS, AS_VAGUE * sigma)
+    for kind, x, y in ledger.put_off:
+        reach = max(DONE_WITH_RADIUS, alike) if kind == one.detection.kind else DONE_WITH_RADIUS
+        if _is_near(one, x, y, reach):
+            return True
+    return any(one.detection.kind == kind and _is_near(one, x, y, alike) for kind, x, y in ledger.known_in_tray)
 
 
 def seen_in_tray(ledger: Ledger, sighted: Sequence[Sighting], eye: XY) -> list[Sighting]:
@@ -298,20 +308,22 @@ class TargetChoice:
         self.targets = targets
         self._rival: tuple[int, int] = (-1, 0)
 
-    def choose(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
+    def choose(self, pose: Pose, kinds: Sequence[str] | None, barring: Sequence[Remembered] = ()) -> Remembered | None:
         """Choose, and return the target if it is a new one.
 
         Args:
             pose: the robot's.
             kinds: the kinds that may be fetched now, first come first; None for any.
+            barring: what bars the way into the tray: nothing else can be set down there before that.
         """
-        targets, best = self.targets, self._best(pose, kinds)
+        targets, best = self.targets, self._best(pose, kinds, barring)
         chosen = targets.chosen
         if best is None or best is chosen:
             self._rival = (-1, 0)
             return None
         if chosen is not None:
-            better = _cost(best, pose) < CLEARLY_BETTER * _cost(chosen, pose)
+            may_be = best in barring or chosen not in barring
+            better = may_be and _cost(best, pose) < CLEARLY_BETTER * _cost(chosen, pose)
             frames = self._rival[1] + 1 if self._rival[0] == best.number else 1
             self._rival = (best.number, frames) if better else (-1, 0)
             if not better or frames < FRAMES_TO_SWITCH:
@@ -320,12 +332,14 @@ class TargetChoice:
         targets.chosen, self._rival = best, (-1, 0)
         return best
 
-    def _best(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
-        """Return the cheapest to fetch of those believed in: of the first kind to be had, where kinds are named."""
+    def _best(self, pose: Pose, kinds: Sequence[str] | None, barring: Sequence[Remembered]) -> Remembered | None:
+        """Return the cheapest to fetch of those believed in: of the first kind to be had, where kinds are named, and of
+        those that bar the tray, where some do."""
         believed = [one for one in self.targets.objects if one.known]
         if kinds is not None:
             first = next((kind for kind in kinds if any(one.kind == kind for one in believed)), None)
             believed = [one for one in believed if one.kind == first]
+        believed = [one for one in believed if one in barring] or believed
         return min(believed, key=lambda one: _cost(one, pose), default=None)
 
 

@@ -38,10 +38,10 @@ class WithoutSlipGate(PoseFilter):
 class WithoutCommitment(TargetChoice):
     """Takes the best target of each frame, whatever it was at before."""
 
-    def choose(self, pose: Pose, kinds: Sequence[str] | None) -> Remembered | None:
+    def choose(self, pose: Pose, kinds: Sequence[str] | None, barring: Sequence[Remembered] = ()) -> Remembered | None:
         """Choose as if nothing were chosen yet."""
         self.targets.chosen = None
-        return super().choose(pose, kinds)
+        return super().choose(pose, kinds, barring)
 
 
 class WithoutCrossChecks(CrossChecks):

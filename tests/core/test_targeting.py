@@ -72,7 +72,14 @@ class TestDoneWith:
         errand.leave("teal", 3.0, 3.0)
         assert is_done_with(errand, seen("amber", 3.0 + 0.9 * DONE_WITH_RADIUS, 3.0, 0.01))
         assert not is_done_with(errand, seen("amber", 3.0 + 1.1 * DONE_WITH_RADIUS, 3.0, 0.01))
-        assert is_done_with(errand, seen("amber", 3.0 + 1.1 * DONE_WITH_RADIUS, 3.0, 0.3))
+
+    def test_seen_from_afar_what_was_put_off_may_seem_to_stand_elsewhere(self, ledger):
+        """The robot went 7 m across the field for it, four times, and found it to be that again."""
+        errand = ledger()
+        errand.leave("teal", 3.0, 3.0)
+        assert is_done_with(errand, seen("teal", 3.4, 3.3, 0.2))
+        assert not is_done_with(errand, seen("teal", 3.4, 3.3, 0.1))
+        assert not is_done_with(errand, seen("amber", 3.4, 3.3, 0.2))
 
     def test_seen_vaguely_from_far_off_a_jar_in_the_tray_may_seem_to_stand_beside_it(self, ledger):
         errand = ledger(expect=1)
@@ -192,6 +199,21 @@ class TestChoice:
         look(memory, (2.5, 1.0), (1.8, 1.1), frames=5)
         choice.choose(START, None)
         assert memory.chosen.x == pytest.approx(1.8, abs=0.05)
+
+    def test_what_bars_the_tray_comes_before_what_is_nearer(self, memory, choice):
+        look(memory, (2.5, 1.0), (1.8, 1.1), frames=5)
+        barring = [one for one in memory.objects if one.x > 2.0]
+        choice.choose(START, None, barring)
+        assert memory.chosen in barring
+        for _ in range(2 * FRAMES_TO_SWITCH):
+            choice.choose(START, None, barring)
+        assert memory.chosen in barring
+
+    def test_what_bars_it_and_is_not_wanted_now_does_not(self, memory, choice):
+        look(memory, (2.5, 1.0, "teal"), (1.8, 1.1), frames=5)
+        barring = [one for one in memory.objects if one.kind == "teal"]
+        choice.choose(START, ["amber"], barring)
+        assert memory.chosen.kind == "amber"
 
     def test_one_behind_costs_the_turn(self, memory, choice):
         look(memory, (2.0, 1.0), frames=5)

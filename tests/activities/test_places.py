@@ -1,5 +1,7 @@
 """Which slot of the tray is filled next, and what bars the way to all of them."""
 
+import math
+
 import pytest
 
 from rover.activities.places import barring_tray, gate_before, slots_to_fill
@@ -34,14 +36,13 @@ def test_with_nothing_about_they_are_filled_in_order(known):
     assert barring_tray(known) == []
 
 
-@pytest.mark.parametrize("behind", [0.0, 0.1, 0.15])
-def test_one_whose_gate_is_taken_comes_last(known, behind):
-    """The body stands at the gate with its rear behind it, too: there, no way to the gate was found."""
-    x, y = gates(known)[0]
-    put(known, (x + behind, y))
-    at_gate = [slot for slot in known.ledger.free_slots if abs(slot.y - y) < 0.01]
-    assert at_gate
-    assert slots_to_fill(known)[-len(at_gate) :] == at_gate
+@pytest.mark.parametrize("behind", [0.0, 0.5, 1.02])
+def test_one_whose_gate_is_taken_comes_after_one_whose_is_not(known, behind):
+    """At the gate the body has its rear behind it, too, and leaves room: there, no way to the gate was found."""
+    first, body = known.ledger.free_slots[0], known.robot.body
+    x, y, _ = gate_before(known.ground, first, body.gripper_reach)
+    put(known, (x + behind * 0.5 * math.hypot(body.length, body.width), y), sigma=0.045)
+    assert abs(slots_to_fill(known)[0].y - first.y) > 0.1
     assert barring_tray(known) == []
 
 

@@ -23,6 +23,9 @@ from rover.vision.targets import PLAIN_SHARE, Sighting
 
 SURE_ENOUGH = 0.5
 """With a smaller chance than this of landing inside the tray, nothing is set down."""
+SURELY_THERE = 0.15
+"""What is let go of where the position is less sure than this (m) is believed to be in the tray, whatever is seen or
+felt: who drives home by counts and heading alone is twice as sure."""
 UNSURE = "the position is too unsure: it could be set down beside the tray"
 IN_FRONT = 0.1
 """The way in may begin so far (m) aside of the slot's own line: half of what slots are apart."""
@@ -70,6 +73,7 @@ class SetDown(Driving):
         self._travel = gripper.travel_time + SETTLE
         self._wait, self._opening, self._opened = self._travel, 1.0, 1
         self._was_held: bool | None = None
+        self._sure_to = 0.0
         self._look: LookBack | None = None
         self._given_up = ""
         if self._slot is None:
@@ -123,6 +127,7 @@ class SetDown(Driving):
         assert self._slot is not None
         place = jaws_place(known)
         self._was_held = known.grip.latest.is_held
+        self._sure_to = known.filter.position_doubt.worst
         known.ledger.set_down(self._slot, *place, _chance_inside(known, place))
         self._slot = None
         return Request(jaws=1.0)
@@ -135,6 +140,13 @@ class SetDown(Driving):
             self._opened += self._opening < 1.0
             self._opening, self._wait = 1.0 - self._opening, self._travel
         return Request(jaws=self._opening)
+
+    def _deliver(self, known: Knowledge, known_by: str, look: "LookBack") -> None:
+        if self._sure_to <= SURELY_THERE:
+            known.ledger.delivered_by(known_by, look.evidence)
+        else:
+            where = f"let go of where the position was sure to {self._sure_to:.2f} m only"
+            known.ledger.delivered_by(BELIEVED, f"{look.evidence}; {where}")
 
     def _left_in_tray(self, known: Knowledge) -> float:
         """Return how far (m) it is yet back to where the way in began."""
@@ -151,8 +163,7 @@ class SetDown(Driving):
             case None:
                 return Request(jaws=1.0)
             case "there":
-                ledger.delivered_by(SEEN, look.evidence)
-                return self.done()
+                self._deliver(known, SEEN, look)
             case "in the jaws":
                 ledger.kept()
                 return self.fail("it stays in the jaws, though they were opened")
@@ -163,7 +174,7 @@ class SetDown(Driving):
                 ledger.not_left()
                 return self.fail("the jaws were empty when they came there")
             case "out of the jaws" | "out of the jaws, and seen" if self._was_held:
-                ledger.delivered_by(FELT, look.evidence)
+                self._deliver(known, FELT, look)
             case _:
                 ledger.delivered_by(BELIEVED, look.evidence)
         return self.done()

@@ -16,8 +16,6 @@ from rover.geometry import XY, Pose
 
 NEWEST = 0.3
 """What stands in a slot is seen in each frame to stand by so much nearer to where this one shows it."""
-SURELY_IN = 0.95
-"""What was set down with no smaller chance than this of lying in the tray is counted."""
 SAME_STANDING = 0.12
 """What is seen in the tray this near (m) to something that stands there is that again."""
 
@@ -166,15 +164,10 @@ class Ledger:
             self.stories.happens("set down", x, y, f"in slot {slot.number}")
 
     def delivered_by(self, known_by: str, why: str = "") -> None:
-        """Enter the object set down as left in the tray, known by being `SEEN`, by being `FELT`, or only `BELIEVED`.
-
-        Where the position was so unsure that it may stand beside the tray, it is believed, whatever was seen or felt.
-        """
+        """Enter the object set down as left in the tray, known by being `SEEN`, by being `FELT`, or only `BELIEVED`."""
         kind, slot, x, y, chance = self._settled()
         if self.carried is None:
             return  # what stands there now was never found
-        if chance < SURELY_IN and known_by != BELIEVED:
-            known_by, why = BELIEVED, f"{why}; in the tray with a chance of {chance:.0%} only"
         find, self.carried, self._carried_find = self._carried_find, None, None
         (self.believed if known_by == BELIEVED else self.delivered).append(kind)
         self.seen += known_by == SEEN

@@ -68,10 +68,10 @@ class Run(NamedTuple):
     seconds: float
 
 
-def best_of_the_frame(choice, pose, kinds):
+def best_of_the_frame(choice, pose, *among):
     """Choose as `TargetChoice.choose` would without commitment."""
     choice.targets.chosen = None
-    return choose(choice, pose, kinds)
+    return choose(choice, pose, *among)
 
 
 choose = TargetChoice.choose
@@ -82,8 +82,8 @@ def sides_chosen(way):
     """Let targets be chosen in a way; gives the list to which the side of each frame's target is added."""
     sides = []
 
-    def noted(choice, pose, kinds):
-        taken = way(choice, pose, kinds)
+    def noted(choice, pose, *among):
+        taken = way(choice, pose, *among)
         if (chosen := choice.targets.chosen) is not None:
             sides.append(min(JARS, key=lambda side: abs(JARS[side] - chosen.y)))
         return taken

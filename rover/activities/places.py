@@ -90,8 +90,7 @@ def barring_tray(known: Knowledge) -> list[Remembered]:
     """Return the object that stands at the gate of the slot to be filled next, if none has a clear one."""
     objects = [one for one in known.targets.objects if one.known and not one.is_vague]
     slots = known.ledger.free_slots if objects else []
-    is_clear = _clear_before(known)
-    if not slots or any(is_clear(slot) for slot in slots):
+    if not slots or any(map(_clear_before(known), slots)):
         return []
     body, gate = known.robot.body, gate_before(known.ground, slots[0], known.robot.body.gripper_reach)
     nearest = min(objects, key=lambda one: one.distance(gate.x, gate.y))

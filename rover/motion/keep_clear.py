@@ -12,6 +12,7 @@ from rover.motion.hold_backs import motions_of
 from rover.motion.outline import Barrier, BodyOutline, RoomDue, Surroundings, outline_of
 from rover.motion.profile import ramped
 from rover.motion.wheels import LAG
+from rover.quantities import clamp
 
 GRAIN = 0.005
 """Room (m) that is always left: places along a way are looked at so many."""
@@ -82,6 +83,8 @@ class KeepClear:
     ) -> tuple[Velocity, list[tuple[str, int]]]:
         """Return what is left of what is wanted, and the hold-backs, as (cause, motions).
 
+        Where it has less room than is due already it runs along no faster than it may touch something.
+
         Args:
             wanted: what is wanted now.
             now: what was allowed in the step before.
@@ -107,7 +110,9 @@ class KeepClear:
         found = [(cause, motions_of(0.0, wanted.turn_rate))] if cause else []
         angle = self._angle(turn_rate, now, seconds)
         sweep.keep(due)
-        speed, cause = _most(wanted.speed, lambda speed: sweep.meets(self._way(speed, now, seconds), angle))
+        most = self._limits.contact_speed if sweep.lacks_room else math.inf
+        slowed = clamp(wanted.speed, -most, most)
+        speed, cause = _most(slowed, lambda speed: sweep.meets(self._way(speed, now, seconds), angle))
         if cause:
             found.append((cause, motions_of(wanted.speed, 0.0)))
         return Velocity(speed, turn_rate), found
@@ -154,6 +159,9 @@ class _Sweep:
 
     What it is too near to already it may not come nearer to; that it is so to one barrier allows nothing before
     another.
+
+    Attributes:
+        lacks_room: there is less room already than is to be kept.
     """
 
     def __init__(self, surroundings: Surroundings, outline: BodyOutline, pose: Pose, near: list[Barrier]) -> None:
@@ -163,10 +171,12 @@ class _Sweep:
         self._touched = [room < GRAIN for room in rooms]
         self._barely = SURE, self._floors(rooms, GRAIN)
         self._kept = [self._barely]
+        self.lacks_room = False
 
     def keep(self, due: RoomDue) -> None:
         """Keep from now on as much room as is due, or almost as much as there is; at first no more than none at all."""
         rooms = [room - SWAY for room in self._rooms(self._pose, due.doubt)]
+        self.lacks_room = min(rooms, default=math.inf) < due.margin - 2.0 * SWAY
         self._kept = [self._barely, (due.doubt, self._floors(rooms, due.margin))]
 
     def _floors(self, rooms: list[float], margin: float) -> list[float]:

@@ -63,6 +63,18 @@ def moved(pose, pace):
     return Pose(pose.x + way * math.cos(middle), pose.y + way * math.sin(middle), pose.heading + pace.turn_rate * STEP)
 
 
+@pytest.mark.parametrize(("sigma", "is_slow"), [(0.02, False), (0.16, True)])
+def test_along_a_wall_that_it_may_touch_it_goes_no_faster_than_it_may_touch_it(cart, walled, sigma, is_slow):
+    """Its side is 20 cm from the wall by what is believed; it ran along at full speed, and into it at 27 cm/s."""
+    robot = cart()
+    pose = Pose(3.0 + 0.5 * robot.body.width + 0.2, 2.0, math.pi / 2)
+    limits, now, allowed = Limits(robot, walled, USUAL_WIDTH), 0, None
+    for _ in range(75):
+        now += round(STEP * 1e9)
+        allowed = limits.apply(Request(0.35), Situation(now, STEP, Whereabouts(pose, doubt(sigma))))
+    assert allowed.speed == pytest.approx(robot.limits.contact_speed if is_slow else 0.35)
+
+
 poses = st.builds(Pose, st.floats(0.0, 6.0), st.floats(0.0, 4.0), st.floats(-math.pi, math.pi))
 requests = st.builds(Request, st.floats(-0.5, 0.5), st.floats(-2.0, 2.0))
 

@@ -191,9 +191,9 @@ class LimitSettings(Model):
     stop_gap: Annotated[Length, NOT_NEGATIVE] = si("8 cm")
     """Room left before something ahead, measured from the front of body or jaws."""
     contact_speed: Annotated[Speed, POSITIVE] = si("15 cm/s")
-    """Never faster where something may be touched: closing in, going `slowly`, or in an errand where no range
-    finder looks, ahead or back, or neither body nor echoes have shown the ground to be free. Of a turn on the spot it
-    is the speed of the farthest corner."""
+    """Never faster where something may be touched: with less room before a wall than is due, closing in, going
+    `slowly`, or in an errand where no range finder looks, ahead or back, or neither body nor echoes have shown the
+    ground to be free. Of a turn on the spot it is the speed of the farthest corner."""
     boundary_margin: Annotated[Length, NOT_NEGATIVE] = si("0 m")
     """The outline stays so far inside the field's boundary and off known walls, see below."""
     resume_after: Time = si("500 ms")

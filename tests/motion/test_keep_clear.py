@@ -65,7 +65,7 @@ def moved(pose, pace):
 
 @pytest.mark.parametrize(("sigma", "is_slow"), [(0.02, False), (0.16, True)])
 def test_along_a_wall_that_it_may_touch_it_goes_no_faster_than_it_may_touch_it(cart, walled, sigma, is_slow):
-    """Its side is 20 cm from the wall by what is believed; it ran along at full speed, and into it at 27 cm/s."""
+    """Its side is 20 cm from the wall by what is believed, and may be at it."""
     robot = cart()
     pose = Pose(3.0 + 0.5 * robot.body.width + 0.2, 2.0, math.pi / 2)
     limits, now, allowed = Limits(robot, walled, USUAL_WIDTH), 0, None

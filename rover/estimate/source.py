@@ -3,6 +3,7 @@
 The noise is matched to the innovations (R. K. Mehra, "On the Identification of Variances and Adaptive Kalman
 Filtering", 1970; K. A. Myers and B. D. Tapley, "Adaptive Sequential Estimation with Unknown Noise Statistics", 1976;
 both from memory): the mean of their squares is the predicted variance and the noise's, so what is over is the noise's.
+Each counts by what it tells of the noise: Fisher's information of a variance in one draw is one over twice its square.
 Innovations of a filter whose model holds are white (Mehra, the same); those that lean to one side together are of a
 source that is off, however well each of them would pass for noise.
 """
@@ -99,7 +100,8 @@ class Source:
         if self._leaning.is_plain or (not passes and self.refused_in_row >= NO_NOISE):
             return False
         seen = min(square, CHI_SQUARE_1_99 * expected) - predicted
-        self.factor = clamp(self.factor + (seen / variance - self.factor) / LEARNED_IN, LEAST, MOST)
+        told = (variance / (variance + predicted)) ** 2  # of the noise as stated: one taken for too small learns, too
+        self.factor = clamp(self.factor + told * (seen / variance - self.factor) / LEARNED_IN, LEAST, MOST)
         return passes
 
     def variance(self, stated: float, predicted: float, least: float) -> float:

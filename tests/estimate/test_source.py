@@ -22,6 +22,18 @@ def test_the_noise_is_learned_by_the_innovations(true):
     assert sum(factors[500:]) / 1000 == pytest.approx(true * true, rel=0.15)
 
 
+@pytest.mark.parametrize("true_share", [0.0, 0.5, 1.5])
+def test_a_prediction_that_is_surer_or_less_sure_than_it_says_tells_nothing_of_the_noise(true_share):
+    """Six looks each time that a robot comes to a wall; on the way its position got less sure by another share."""
+    draws, source, came, looked = random.Random(3), Source(), 4.0 * STATED, 0.05 * STATED
+    factors = []
+    for number in range(3000):
+        predicted, share = (looked, 1.0) if number % 6 else (came, true_share)
+        source.takes(draws.gauss(0.0, math.sqrt(share * predicted + 0.16 * STATED)), predicted, STATED)
+        factors.append(source.factor)
+    assert sum(factors[500:]) / 2500 == pytest.approx(0.16, abs=0.05)
+
+
 def test_what_comes_from_nowhere_now_and_then_hardly_counts():
     """One echo in a hundred is stray, at any distance."""
     draws, source = random.Random(2), Source()

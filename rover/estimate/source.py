@@ -17,6 +17,8 @@ from rover.quantities import clamp
 
 LEARNED_IN = 40.0
 """Innovations over which the noise is learned: so many more weigh as much as all before."""
+STATED_FOR = 10.0
+"""What is stated of it weighs as much as so many."""
 REFUSALS_BEFORE_DOUBT = 10
 """So many refused corrections of one source in a row, and the filter doubts itself rather than the source..."""
 MOST_IN_ROW = 2 * REFUSALS_BEFORE_DOUBT
@@ -72,6 +74,8 @@ class Source:
         self.heard = self.refused = 0
         self.innovations = 0.0
         self.moves = [0.0] * STATES
+        self._learned = STATED_FOR  # what the factor weighs
+        self._slow_factor = 1.0  # the same, learned so slowly that what leans shows before it is taken for noise
         self._refused_at: list[float] = []  # those in a row: the way travelled then (m)
         self._is_refused_high = False
         self._leaning = _Leaning()
@@ -94,14 +98,16 @@ class Source:
         self.innovations += innovation
         expected = predicted + variance * self.factor
         square = innovation * innovation
-        spread = math.sqrt(predicted + variance * max(1.0, self.factor) + least)
+        spread = math.sqrt(predicted + variance * max(1.0, self._slow_factor) + least)
         self._leaning = self._leaning.plus(clamp(innovation / spread, -CLIPPED, CLIPPED))
         passes = square <= CHI_SQUARE_1_99 * (expected + least)
         if self._leaning.is_plain or (not passes and self.refused_in_row >= NO_NOISE):
             return False
         seen = min(square, CHI_SQUARE_1_99 * expected) - predicted
         told = (variance / (variance + predicted)) ** 2  # of the noise as stated: one taken for too small learns, too
-        self.factor = clamp(self.factor + told * (seen / variance - self.factor) / LEARNED_IN, LEAST, MOST)
+        self._learned = min(LEARNED_IN, self._learned + told)
+        self.factor = clamp(self.factor + told * (seen / variance - self.factor) / self._learned, LEAST, MOST)
+        self._slow_factor += told * (seen / variance - self._slow_factor) / LEARNED_IN
         return passes
 
     def variance(self, stated: float, predicted: float, least: float) -> float:

@@ -34,6 +34,13 @@ def test_a_prediction_that_is_surer_or_less_sure_than_it_says_tells_nothing_of_t
     assert sum(factors[500:]) / 2500 == pytest.approx(0.16, abs=0.05)
 
 
+def test_what_is_stated_counts_for_little_after_some_tens():
+    draws, source = random.Random(4), Source()
+    for _ in range(30):
+        source.takes(draws.gauss(0.0, math.sqrt(0.16 * STATED)), 0.0, STATED)
+    assert 0.2 < source.factor < 0.55
+
+
 def test_what_comes_from_nowhere_now_and_then_hardly_counts():
     """One echo in a hundred is stray, at any distance."""
     draws, source = random.Random(2), Source()

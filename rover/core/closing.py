@@ -2,10 +2,8 @@
 
 import math
 import statistics
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
-
-from rover.geometry import XY
 
 STRETCH, STRAIGHT = 0.25, math.radians(5.0)
 """Echoes are held against counts over so long a way (m), by either, turned by no more than this (rad)."""
@@ -18,10 +16,29 @@ OFF, SHARE = 0.05, 0.8
 COUNTED = (0.7, 1.4)
 """A stretch counts true where this many times the way by the echoes was counted: what is heard aside, or aslant, comes
 nearer by less than the way."""
+SWEPT = 0.15
+"""Of a wall that stands aslant a turn alone makes echoes longer or shorter. Where on average that may be more than this
+share of the way, a stretch tells nothing..."""
+SLANT = 1.2
+"""... with a wall that stands 50 deg aslant, as a tangent: one farther aslant throws its echo elsewhere."""
 ANY = (0.3, 3.0)
 """Beyond these the echoes tell of something else: they stay, or what is heard moves."""
 STRETCHES = 2
 """So many stretches one after the other tell the same: something that is moving for a moment tells nothing."""
+
+
+class Echo(NamedTuple):
+    """An echo, and what the robot's counts and heading had told until then.
+
+    Attributes:
+        way: along where the range finder looks (m).
+        turned: rad.
+        distance: m.
+    """
+
+    way: float
+    turned: float
+    distance: float
 
 
 class Closed(NamedTuple):
@@ -42,7 +59,7 @@ class Closing:
     def __init__(self) -> None:
         self._off: list[Closed] = []
         self._way = self._turned = 0.0
-        self._heard: list[XY] = []
+        self._heard: list[Echo] = []
 
     def begin(self) -> None:
         """Begin anew."""
@@ -60,14 +77,14 @@ class Closing:
     def hear(self, distance: float | None) -> Closed | None:
         """Take in an echo (m); return what the last stretches tell, if each says that the counts are off, and alike."""
         heard = self._heard
-        if distance is None or (heard and abs(self._way - heard[-1][0]) < EVERY):
+        if distance is None or (heard and abs(self._way - heard[-1].way) < EVERY):
             return None
         if len(heard) == MOST_ECHOES:
             heard.clear()
         if not heard:
             self._turned = 0.0
-        heard.append((self._way, distance))
-        stretch = abs(self._way - heard[0][0])
+        heard.append(Echo(self._way, self._turned, distance))
+        stretch = abs(self._way - heard[0].way)
         if len(heard) < LEAST_ECHOES or (stretch < STRETCH and _came_nearer(heard) < STRETCH):
             return None
         times = _times_counted(heard, stretch)
@@ -89,29 +106,38 @@ class Closing:
         return Closed(statistics.median(one.times for one in self._off), astray)
 
 
-def _came_nearer(heard: Sequence[XY]) -> float:
+def _came_nearer(heard: Sequence[Echo]) -> float:
     """Return how far (m) from the first to the last of some echoes, each with those beside it."""
-    first, last = (statistics.median(distance for _, distance in few) for few in (heard[:3], heard[-3:]))
+    first, last = (statistics.median(echo.distance for echo in few) for few in (heard[:3], heard[-3:]))
     return abs(first - last)
 
 
-def _times_counted(heard: Sequence[XY], stretch: float) -> float | None:
-    """Return how many times the way by some echoes was counted, None where they came from more things than one.
-
-    By the median of the slopes between all that are far enough apart (H. Theil, "A rank-invariant method of linear and
-    polynomial regression analysis", 1950; P. K. Sen, "Estimates of the Regression Coefficient Based on Kendall's Tau",
-    1968; both from memory): a stray echo does not move it.
-    """
-    slopes = [
-        (later[1] - one[1]) / (later[0] - one[0])
+def _times_counted(heard: Sequence[Echo], stretch: float) -> float | None:
+    """Return how many times the way by some echoes was counted, None where they came from more things than one, or a
+    turn may have made what they tell."""
+    apart = [
+        (one, later)
         for index, one in enumerate(heard)
         for later in heard[index + 1 :]
-        if abs(later[0] - one[0]) > APART * stretch
+        if abs(later.way - one.way) > APART * stretch
     ]
-    slope = statistics.median(slopes)
-    start = statistics.median(distance - slope * way for way, distance in heard)
-    on_line = sum(abs(distance - start - slope * way) <= OFF for way, distance in heard)
+    slope = _slope(apart, lambda echo: echo.distance)
+    start = statistics.median(echo.distance - slope * echo.way for echo in heard)
+    on_line = sum(abs(echo.distance - start - slope * echo.way) <= OFF for echo in heard)
     if on_line < SHARE * len(heard) or slope >= 0.0:
+        return None
+    distance = statistics.median(echo.distance for echo in heard)
+    if abs(_slope(apart, lambda echo: echo.turned)) * distance * SLANT > SWEPT:
         return None
     times = -1.0 / slope
     return times if ANY[0] <= times <= ANY[1] else None
+
+
+def _slope(pairs: Sequence[tuple[Echo, Echo]], value: Callable[[Echo], float]) -> float:
+    """Return by how much a value of the echoes changes with the way (1/m), from pairs of them.
+
+    The median of the slopes of all pairs (H. Theil, "A rank-invariant method of linear and polynomial regression
+    analysis", 1950; P. K. Sen, "Estimates of the Regression Coefficient Based on Kendall's Tau", 1968; both from
+    memory): a stray echo does not move it.
+    """
+    return statistics.median((value(later) - value(one)) / (later.way - one.way) for one, later in pairs)

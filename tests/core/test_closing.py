@@ -72,6 +72,22 @@ def test_nor_does_a_robot_that_turns():
         assert closing.hear(4.0 - 0.5 * EVERY * step) is None
 
 
+@given(
+    slant=st.floats(0.0, 50.0), distance=st.floats(0.8, 3.0), rate=st.floats(-24.0, 24.0), noise=st.floats(0.0, 0.01)
+)
+def test_nor_does_one_that_turns_a_little_before_a_wall_aslant(slant, distance, rate, noise):
+    """The beam sweeps along the wall: at 2 m and 45 deg a turn of 5 deg is worth 16 cm."""
+    closing, draws = Closing(), Random(5)
+    across, towards = distance * math.cos(math.radians(slant)), math.radians(slant)
+    for _ in range(60):
+        closing.move(EVERY, math.radians(rate) * EVERY)
+        towards = min(max(towards + math.radians(rate) * EVERY, 0.0), math.radians(50.0))
+        across -= EVERY * math.cos(towards)
+        assert closing.hear(across / math.cos(towards) + draws.gauss(0.0, noise)) is None
+        if across < 0.3:
+            return
+
+
 def test_nor_does_one_that_goes_to_and_fro():
     closing = Closing()
     for step in range(500):

@@ -4,7 +4,7 @@ import math
 from typing import NamedTuple
 
 from rover.activities.activity import Knowledge
-from rover.activities.places import barest_clearance, clearance_from
+from rover.activities.places import CLEAR, barest_clearance, clearance_from
 from rover.geometry import Pose
 from rover.motion.request import Request
 from rover.quantities import wrap
@@ -45,6 +45,12 @@ def pieces_from(known: Knowledge, jammed: Piece, far: float = AWAY) -> list[list
     turns = [Piece(angle=TURN), Piece(angle=-TURN)]
     turns.sort(key=lambda piece: not clearance.can_turn(known.pose, piece.angle))
     return [[Piece(-math.copysign(far, jammed.way)), *turns]]
+
+
+def backing_off(known: Knowledge) -> list[list[Piece]]:
+    """Return the way back on which what stands between the open jaws comes out of them, and clear of them."""
+    front = known.space.outlines[0].parts[-1].front
+    return [[Piece(known.robot.body.gripper_reach - front - 0.5 * known.errand.widest - CLEAR)]]
 
 
 def edging_away(known: Knowledge) -> list[list[Piece]]:

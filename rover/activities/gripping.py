@@ -11,6 +11,7 @@ from rover.activities.drawing_near import DrawNear
 from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving
 from rover.activities.getting_free import Piece
 from rover.activities.meeting import Touch, heard
+from rover.activities.places import jaws_place
 from rover.activities.touching import fix_by_touch
 from rover.activities.turning import TurnTowards
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
@@ -185,12 +186,6 @@ class OpenJaws(_Jaws):
             known.note("grip", "the jaws do not let go: they were opened before, and still hold something")
         else:
             known.ledger.lost(*jaws_place(known))
-
-
-def jaws_place(known: Knowledge) -> tuple[float, float]:
-    """Return where the middle of the jaws is in the field (m)."""
-    reach, pose = known.robot.body.gripper_reach, known.pose
-    return pose.x + reach * math.cos(pose.heading), pose.y + reach * math.sin(pose.heading)
 
 
 class RecordFind(Deed):

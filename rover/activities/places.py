@@ -167,9 +167,9 @@ def _seen_and_heard(known: Knowledge, manner: Manner) -> list[Thing]:
     """Return other objects, those put off, what stands in the tray, and what was heard."""
     clear = _clear(manner)
     radius = 0.5 * known.errand.widest
-    held_at = known.pose.beside(known.robot.body.gripper_reach, 0.0)
+    held_at = jaws_place(known)
     others = [
-        Thing(one.x, one.y, radius + min(0.05, math.sqrt(max(one.xx, one.yy))), clear)
+        Thing(one.x, one.y, _radius(known, one), clear)
         for one in known.targets.others()
         if not (known.loaded and one.distance(*held_at) < IN_JAWS) and not (manner.without_vague and one.is_vague)
     ]
@@ -179,6 +179,30 @@ def _seen_and_heard(known: Knowledge, manner: Manner) -> list[Thing]:
     others += [Thing(x, y, radius, CLEAR) for x, y in known.ledger.in_tray]
     heard = [] if manner.without_heard else heard_standing(known)
     return [*others, *(Thing(x, y, MET_RADIUS, clear) for x, y in heard)]
+
+
+def _target(known: Knowledge) -> list[Thing]:
+    """Return what is gone for: it is driven up to, with no room to spare, and not over on the way to its far side."""
+    chosen = known.targets.chosen
+    if chosen is None or not chosen.known or (known.loaded and chosen.distance(*jaws_place(known)) < IN_JAWS):
+        return []
+    return [Thing(chosen.x, chosen.y, _radius(known, chosen), 0.0)]
+
+
+def jaws_place(known: Knowledge) -> XY:
+    """Return where the middle of the jaws is in the field (m)."""
+    return known.pose.beside(known.robot.body.gripper_reach, 0.0)
+
+
+def stands_in_jaws(known: Knowledge) -> bool:
+    """Tell whether something that is known of stands between the open jaws: any way ahead pushes it along."""
+    jaws = jaws_place(known)
+    near = (one for one in known.targets.objects if one.known and one.distance(*jaws) < IN_JAWS)
+    return not known.loaded and any(not one.is_vague for one in near)
+
+
+def _radius(known: Knowledge, one: Remembered) -> float:
+    return 0.5 * known.errand.widest + min(0.05, math.sqrt(max(one.xx, one.yy)))
 
 
 def _clear(manner: Manner) -> float:
@@ -223,7 +247,7 @@ def clearance_from(known: Knowledge, start: Pose, manner: Manner = AS_USUAL) -> 
     """
     margin, doubt = _room_due(known, manner.speed)
     due = RoomDue(margin + ASTRAY, doubt)
-    outline, things = known.space.outlines[known.loaded], things_about(known, manner)
+    outline, things = known.space.outlines[known.loaded], [*things_about(known, manner), *_target(known)]
     is_blind = known.loaded or not known.explored.is_looking
     prefers_known = is_blind and not manner.anywhere and known.explored.area > LEAST_EXPLORED
     return Clearance(known.space, outline, due, things, start, known.explored if prefers_known else None)

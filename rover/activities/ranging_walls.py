@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.fixing import NO_RANGE_FINDER, NO_WALL, Ranging
-from rover.activities.places import clearance_from
+from rover.activities.places import clearance_from, stands_in_jaws
 from rover.activities.travelling import RouteFollower
 from rover.behaviour.vocabulary import ActivitySpec, Parameter, Progress
 from rover.devices.range.keys import RangeKeys
@@ -61,6 +61,8 @@ class RangeWalls(Activity):
             self.fail(NO_RANGE_FINDER)
         elif known.loaded:
             self.fail("what is held stands before the range finder")
+        elif stands_in_jaws(known):
+            self.fail("what stands between the open jaws would be pushed along")
         else:
             self._search = VantageSearch(known, sensor, self._echoes, self._in_vain)
 

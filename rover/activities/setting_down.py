@@ -7,8 +7,8 @@ from typing import Any
 from rover import quantities
 from rover.activities.activity import Knowledge
 from rover.activities.driving import HEADING_GAIN, PATIENCE, Driving, why_give_up
-from rover.activities.gripping import SETTLE, jaws_covariance, jaws_place
-from rover.activities.places import slots_to_fill
+from rover.activities.gripping import SETTLE, jaws_covariance
+from rover.activities.places import jaws_place, slots_to_fill
 from rover.behaviour.vocabulary import ActivitySpec, Parameter
 from rover.estimate.ellipse import chance_inside
 from rover.estimate.field import Slot

@@ -7,7 +7,7 @@ from typing import Any
 from rover.activities.activity import Activity, Knowledge
 from rover.activities.driving import HELD, SPEED
 from rover.activities.fixing import SurerPosition
-from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, edging_away, pieces_from
+from rover.activities.getting_free import AWAY, AWAY_FROM_ECHO, GettingFree, backing_off, edging_away, pieces_from
 from rover.activities.legs_driven import LegsDriven
 from rover.activities.meeting import Meeting
 from rover.activities.places import (
@@ -17,6 +17,7 @@ from rover.activities.places import (
     clearance_from,
     heard_standing,
     place_of,
+    stands_in_jaws,
     things_about,
 )
 from rover.activities.turn_or_leave import TurnOrLeave
@@ -64,14 +65,18 @@ class RouteFollower:
         self._is_last = False
         self._surer = SurerPosition()
         self._legs: LegsDriven | None = None
+        self._search: WaySearch | None = None
         self._free: GettingFree | None = None
-        self._plan(known)
+        if stands_in_jaws(known):
+            self._free = GettingFree(known, backing_off(known))
+        else:
+            self._plan(known)
 
     def _plan(self, known: Knowledge) -> None:
         clearance = clearance_from(known, known.pose, self._manner)
         self._prefers_known = clearance.prefers_known
         self._legs, self._watch = None, WayWatch(known, self._manner)
-        self._search: WaySearch | None = WaySearch(clearance, known.pose, self._goals(known), known.robot.body.width)
+        self._search = WaySearch(clearance, known.pose, self._goals(known), known.robot.body.width)
 
     def _fail(self, why: str) -> Request:
         self.progress, self.why = Progress.FAILED, why

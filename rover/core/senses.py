@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from rover.activities.activity import Knowledge
-from rover.activities.gripping import jaws_place
+from rover.activities.places import jaws_place
 from rover.core.cross_checks import LATE_NS, CrossChecks
 from rover.core.health import HealthWatch
 from rover.core.interface import StepReadings

@@ -1,13 +1,20 @@
-"""Which slot of the tray is filled next, and what bars the way to all of them."""
+"""Which slot of the tray is filled next, what bars the way to all of them, and what is driven round."""
 
 import math
 
 import pytest
 
-from rover.activities.places import barring_tray, gate_before, slots_to_fill
+from rover.activities.approaching import RUNS
+from rover.activities.getting_free import backing_off
+from rover.activities.places import barring_tray, clearance_from, gate_before, jaws_place, slots_to_fill
+from rover.activities.ranging_walls import RangeWalls
 from rover.activities.registry import ACTIVITIES
+from rover.activities.travelling import RouteFollower
+from rover.behaviour.vocabulary import Progress
 from rover.core import Core
 from rover.errand.entries import Filled
+from rover.geometry import Pose
+from rover.motion.goal import Goal
 from rover.session.assembly import assemble
 from rover.vision.targets import Remembered
 from tests.core.conftest import ROOT
@@ -63,3 +70,47 @@ def test_a_full_tray_is_barred_by_nothing(known):
     put(known, *gates(known))
     known.ledger.filled += [Filled(slot, "amber") for slot in known.ledger.free_slots]
     assert barring_tray(known) == []
+
+
+class TestTarget:
+    """It is driven up to, and not over: a way to its far side, or to a wall behind it, pushed it along."""
+
+    @pytest.fixture
+    def target(self, known):
+        known.pose = Pose(2.0, 2.0, 0.0)
+        put(known, (3.0, 2.0))
+        known.targets.chosen = known.targets.objects[0]
+        return known.targets.chosen
+
+    @pytest.mark.usefixtures("target")
+    def test_no_way_leads_over_it(self, known):
+        assert clearance_from(known, known.pose).along(known.pose, 2.0) is None
+
+    @pytest.mark.usefixtures("target")
+    @pytest.mark.parametrize("way", RUNS)
+    def test_where_the_last_run_begins_is_free(self, known, way):
+        short = 1.0 - known.robot.body.gripper_reach - way
+        assert clearance_from(known, known.pose).along(known.pose, short) is not None
+
+    def test_in_the_jaws_it_comes_along(self, known, target):
+        target.x, target.y = jaws_place(known)
+        known.ledger.carried = target.kind
+        assert clearance_from(known, known.pose).along(known.pose, 1.0) is not None
+
+    def test_one_that_stands_in_the_open_jaws_is_backed_off_from_first(self, known, target):
+        """It was pushed along for 2.9 m, on the way to a wall by which the position was to be fixed."""
+        target.x, target.y = jaws_place(known)
+        ((piece,),) = backing_off(known)
+        follower = RouteFollower(known, lambda _: [Goal(4.0, 2.0)], 0.3)
+        assert follower.request(known).speed < 0.0
+        known.pose = Pose(2.0 + piece.way, 2.0, 0.0)
+        known.now_ns = 1
+        requests = [follower.request(known) for _ in range(40)]
+        assert not any(request.speed > 0.0 for request in requests)
+        assert clearance_from(known, known.pose).can_turn(known.pose, math.pi)
+
+    @pytest.mark.parametrize("sigma", [0.01, 0.3])
+    def test_no_wall_is_ranged_to_with_one_in_the_open_jaws(self, known, target, sigma):
+        (target.x, target.y), target.xx = jaws_place(known), sigma**2
+        ranging = RangeWalls(known, {})
+        assert (ranging.progress == Progress.FAILED) is (sigma < 0.1)

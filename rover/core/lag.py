@@ -29,16 +29,11 @@ LEAST_GAIN, MOST_GAIN = 0.5, 1.0
 class Lag:
     """Looks for a lag.
 
-    Args:
-        noise: standard deviation of a told turn (rad).
-
     Attributes:
         astray: way (m) aside of where the robot is believed to be, if the heading lags, since both agreed.
     """
 
-    def __init__(self, noise: float) -> None:
-        self._unlike = math.hypot(UNLIKE, 4.0 * noise)
-        self._uncounted = math.hypot(UNCOUNTED, 4.0 * noise)
+    def __init__(self) -> None:
         self.begin()
 
     def begin(self) -> None:
@@ -50,8 +45,11 @@ class Lag:
         self._products = [0.0] * (BINS + 1)
         self._counts = [0.0] * (BINS + 1)
 
-    def tell(self, counted: float, told: float, way: float, seconds: float) -> float:
-        """Take in a turn (rad) by counts and by the heading, and a way (m); return the lag (s), 0 for none."""
+    def tell(self, counted: float, told: float, way: float, seconds: float, noise: float) -> float:
+        """Take in a turn (rad) by counts and by the heading, and a way (m); return the lag (s), 0 for none.
+
+        ``noise`` is the standard deviation of a turn that is told (rad).
+        """
         self._counted, self._told = self._counted + counted, self._told + told
         self._way, self._seconds = self._way + way, self._seconds + seconds
         if self._seconds < BIN_S:
@@ -61,7 +59,8 @@ class Lag:
         now = self._left(0)
         if now < ALIKE * ALIKE:
             self.astray = self._apart = 0.0
-        if now < self._unlike * self._unlike or self._alone < self._uncounted * self._uncounted:
+        scatter = 4.0 * noise
+        if now < UNLIKE * UNLIKE + scatter * scatter or self._alone < UNCOUNTED * UNCOUNTED + scatter * scatter:
             return 0.0
         least, bins = min((self._left(one), one) for one in range(1, BINS + 1))
         return bins * BIN_S if least < EXPLAINED * now else 0.0

@@ -28,7 +28,8 @@ from rover.core.sameness import (
 from rover.core.scale import ABOUT, BOTH_SCALES, IN_QUESTION, LEAST_SCALE, LINE_SCALES, MOST_SCALE, SCALE_WAY
 from rover.core.side import AGAINST_WAY, ROLL_WAY, RUN_OUT, STILL_COUNTS, STILL_WAY
 from rover.core.sides import MOST_KNOWN, SHORT_TURN
-from rover.core.turns import APART, APART_S, BOTH_WAYS, DRIFT_S, FACTOR_CHANGE, FROZEN, REVERSED, WANDERS
+from rover.core.turn_factor import FACTOR_CHANGE
+from rover.core.turns import APART, APART_S, BOTH_WAYS, DRIFT_S, FROZEN, REVERSED, SCATTERS, WANDERS
 from rover.estimate.contradictions import ALIKE as ALIKE_OFF
 from rover.estimate.contradictions import ENOUGH, LEAST, MOST
 from rover.estimate.contradictions import SIGMAS as SIGMAS_OFF
@@ -126,7 +127,8 @@ PAIRS = (
     Pair(
         "heading's angle and its turn rate",
         "both are told",
-        f"{math.degrees(APART):g} deg and three sigmas of difference within {APART_S:g} s",
+        f"{math.degrees(APART):g} deg and three sigmas of difference, and {SCATTERS:g} of those found, within "
+        f"{APART_S:g} s",
         "the counts agree with the angle: the rate is doubted. They agree with the rate, and the angle stays: the "
         "angle is doubted. Else stop: it may have been turned",
     ),

@@ -7,7 +7,8 @@ from rover.core.course import ARC, Course
 from rover.core.scale import LEAST_SCALE, LINE_SCALES, MOST_SCALE, WELL_SCALED
 from rover.core.side import Moved, Side
 from rover.core.together import Together
-from rover.core.turns import FACTOR_CHANGE, Turns
+from rover.core.turn_factor import FACTOR_CHANGE
+from rover.core.turns import Turns
 from rover.files.robot import Robot
 
 ONE_SIDE_TURNS = (0.4, 1.2)

@@ -8,7 +8,9 @@ the counts turn is frozen, one that turns against them is reversed, and what is 
 import math
 from typing import NamedTuple
 
+from rover.core.angle_noise import AngleNoise
 from rover.core.lag import Lag
+from rover.core.turn_factor import TurnFactor
 from rover.devices.readings import HeadingValue
 from rover.quantities import wrap
 
@@ -34,11 +36,7 @@ SETTLED_S, SETTLED_WAY = 10.0, 2.0
 GAP_S = 0.5
 """After so long without a heading all begins anew."""
 TURNS_FAST = math.radians(20.0)
-"""Turning faster than this (rad/s) tells how much wider than its wheels the base turns ..."""
-FACTOR_TURN, FACTORS = math.radians(180.0), 3
-"""... over so much turning by the counts (rad), and after so many of those it is known."""
-FACTOR_CHANGE, FACTOR_GAIN = 1.3, 0.1
-"""It changes by less than this with the floor; within it, what is known follows by this share."""
+"""Turning faster than this (rad/s) tells how much wider than its wheels the base turns; slower, of angles' noise."""
 WANDERS = math.radians(25.0)
 """Angle and rate drift apart by no more than this (rad; unknown iron), known iron twice and three sigmas ..."""
 DRIFT_S = 60.0
@@ -47,7 +45,8 @@ RATE_AT_REST, RESTS = math.radians(0.3), 60
 """A rate that tells more than this (rad/s) while the wheels stand, in the mean of so many, is the one that drifts."""
 STAYS_BEHIND = 0.3
 """An angle that turns by less than this share of what rate and counts tell stays; a robot that is turned has none."""
-APART, APART_S = math.radians(8.0), 0.6
+APART, SCATTERS, APART_S = math.radians(8.0), 8.0, 0.6
+"""Angle and rate differ by more than this (rad) and three sigmas, and by so many of those found, within so long (s)."""
 
 
 class Verdict(NamedTuple):
@@ -114,31 +113,6 @@ class _Equal:
         return Verdict("both", f"says the same {self._reports} times while the robot turns")
 
 
-class _Factor:
-    """How many times wider than its wheels the base turns: of late, against what it was before."""
-
-    def __init__(self) -> None:
-        self._by_counts = self._told = 0.0
-        self._seen: list[float] = []
-        self.change = 1.0
-
-    def turn(self, by_counts: float, told: float) -> None:
-        """Take in a turn (rad) that counts and heading tell of."""
-        self._by_counts += abs(by_counts)
-        self._told += math.copysign(told, told * by_counts)
-        if self._by_counts < FACTOR_TURN:
-            return
-        now = self._by_counts / max(self._told, 0.1 * self._by_counts)
-        self._by_counts = self._told = 0.0
-        if len(self._seen) < FACTORS:
-            self._seen.append(now)
-            return
-        known = sum(self._seen) / len(self._seen)
-        self.change = now / known
-        if 1.0 / FACTOR_CHANGE < self.change < FACTOR_CHANGE:
-            self._seen = [one + FACTOR_GAIN * (now - one) for one in self._seen]
-
-
 class _Drift:
     """How far angle and rate drift apart over one to two minutes, and what the rate tells at rest.
 
@@ -176,7 +150,7 @@ class Turns:
 
     Args:
         track: geometric (m).
-        noise: standard deviation of an angle (rad).
+        noise: standard deviation of an angle (rad), as it is stated.
         iron: how wrong the place may make it (rad, standard deviation).
 
     Attributes:
@@ -188,11 +162,11 @@ class Turns:
     """
 
     def __init__(self, track: float, noise: float, iron: float) -> None:
-        self._track, self._noise = track, noise
+        self._track, self._scatter = track, AngleNoise(noise)
         self._drift = _Drift(WANDERS + 2.0 * iron + 3.0 * noise)
         self.believes_counts = True
-        self.lag = Lag(noise)
-        self._factor = _Factor()
+        self.lag = Lag()
+        self._factor = TurnFactor()
         self._by_counts_since = self._way_since = 0.0
         self._last: HeadingValue | None = None
         self._last_ns = 0
@@ -243,12 +217,15 @@ class Turns:
             self._rate.tell(by_rate, seconds)
         told = by_angle if by_rate is None else by_rate
         self.turned = told + (self.turned or 0.0)
+        rests = by_counts == way == 0.0
         if max(abs(by_counts), abs(told)) > TURNS_FAST * seconds:
             self._factor.turn(by_counts, told)
+        elif rests or by_rate is not None:
+            self._scatter.tell(by_angle - (by_rate or 0.0))
         if value[:2] != last[:2]:
             self._equal = _Equal()
         verdict = self._equal.tell()
-        if self.believes_counts and (late := self.lag.tell(by_counts, told, way, seconds)):
+        if self.believes_counts and (late := self.lag.tell(by_counts, told, way, seconds, self.noise)):
             verdict = Verdict("both", f"comes {late:.2g} s late")
         if self.believes_counts:
             verdict = verdict or self._against_counts(self._angle, self._noise, "angle")
@@ -256,7 +233,7 @@ class Turns:
             if self.believes_counts:
                 verdict = verdict or self._against_counts(self._rate, 0.0, "rate")
             verdict = verdict or self._against_each_other(by_angle, by_rate, seconds)
-            drift = self._drift.tell(by_angle - by_rate, by_rate / seconds, seconds, rests=by_counts == way == 0.0)
+            drift = self._drift.tell(by_angle - by_rate, by_rate / seconds, seconds, rests=rests)
             verdict = verdict or drift
         elif verdict is not None and verdict.part == "angle":
             verdict = verdict._replace(part="both")
@@ -304,6 +281,11 @@ class Turns:
         """Turn (rad) that the heading tells since it last agreed with the counts."""
         return self._angle.told if self.noise else self._rate.told
 
+    @property
+    def _noise(self) -> float:
+        """Of an angle (rad), no less than it is stated."""
+        return max(self._scatter.stated, self._scatter.sigma)
+
     def _against_counts(self, segment: _Segment, noise: float, part: str) -> Verdict | None:
         least, told = segment.least, segment.told
         despite_slip = segment.least_despite_slip(self._track)
@@ -325,7 +307,7 @@ class Turns:
         self._apart_rate += by_rate
         self._apart_s += seconds
         apart = f"its angle and its turn rate differ by {math.degrees(self._apart):.0f} deg"
-        if abs(self._apart) > APART + 3.0 * self._noise:
+        if abs(self._apart) > max(APART + 3.0 * self._scatter.stated, SCATTERS * self._scatter.sigma):
             rate, counted = self._apart_rate, self._by_counts_meanwhile
             angle = self._apart + rate
             low, high = sorted((counted / MOST_FACTOR, counted / LEAST_FACTOR))

@@ -30,8 +30,8 @@ MODULES = {
     ".": "geometry",
     "bench": "bench crowd devices draws faults floor gripper happenings line lips motors objects orientation "
     "rendered_camera report_faults reporter sight sonar",
-    "core": "beyond closing course cross_checks drive_curve due health lag position_fixes possible sameness scale "
-    "senses side sides signals step stopping targeting together turns",
+    "core": "angle_noise beyond closing course cross_checks drive_curve due health lag position_fixes possible "
+    "sameness scale senses side sides signals step stopping targeting together turn_factor turns",
     "errand": "ledger obstacles",
     "estimate": "contradictions covariance dead_reckoning doubt field fixes grip history jump looked_at odometry "
     "pose slip source turning unseen walls_heard",

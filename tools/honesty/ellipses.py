@@ -11,6 +11,7 @@ import math
 import statistics
 import sys
 import tempfile
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -201,7 +202,11 @@ def show(rows: Sequence[Row]) -> int:
         print("nothing was found")
         return 1
     print("\n".join(table(benches, pooled)))
-    print(f"\nfinds of nothing: {sum(row.empty for row in rows)}")
+    print(f"\nended as {', '.join(f'{name} {count}' for name, count in Counter(row.result for row in rows).items())}")
+    for row in rows:
+        if row.result == "stopped":
+            print(f"bench {row.bench}: stopped\n    {row.command}")
+    print(f"finds of nothing: {sum(row.empty for row in rows)}")
     drawn = {number: by_bench[number][0].drawn for number in benches}
     for line in linked(benches, drawn):
         print(line)

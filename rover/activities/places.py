@@ -181,12 +181,16 @@ def _seen_and_heard(known: Knowledge, manner: Manner) -> list[Thing]:
     return [*others, *(Thing(x, y, MET_RADIUS, clear) for x, y in heard)]
 
 
-def _target(known: Knowledge) -> list[Thing]:
-    """Return what is gone for: it is driven up to, with no room to spare, and not over on the way to its far side."""
+def _target(known: Knowledge, start: Pose, turns_within: float) -> list[Thing]:
+    """Return what is gone for: it is driven up to, with no room to spare, and not over on the way to its far side.
+
+    Where it stands within the circle (m) in which the robot turns, it is about to be gripped, and bars nothing.
+    """
     chosen = known.targets.chosen
-    if chosen is None or not chosen.known or (known.loaded and chosen.distance(*jaws_place(known)) < IN_JAWS):
+    if chosen is None or not chosen.known:
         return []
-    return [Thing(chosen.x, chosen.y, _radius(known, chosen), 0.0)]
+    thing = Thing(chosen.x, chosen.y, _radius(known, chosen), 0.0)
+    return [thing] if math.dist(start[:2], (thing.x, thing.y)) > turns_within + thing.radius else []
 
 
 def jaws_place(known: Knowledge) -> XY:
@@ -247,7 +251,8 @@ def clearance_from(known: Knowledge, start: Pose, manner: Manner = AS_USUAL) -> 
     """
     margin, doubt = _room_due(known, manner.speed)
     due = RoomDue(margin + ASTRAY, doubt)
-    outline, things = known.space.outlines[known.loaded], [*things_about(known, manner), *_target(known)]
+    outline = known.space.outlines[known.loaded]
+    things = [*things_about(known, manner), *_target(known, start, outline.radius)]
     is_blind = known.loaded or not known.explored.is_looking
     prefers_known = is_blind and not manner.anywhere and known.explored.area > LEAST_EXPLORED
     return Clearance(known.space, outline, due, things, start, known.explored if prefers_known else None)

@@ -92,6 +92,12 @@ class TestTarget:
         short = 1.0 - known.robot.body.gripper_reach - way
         assert clearance_from(known, known.pose).along(known.pose, short) is not None
 
+    def test_where_the_robot_could_not_turn_for_it_it_bars_nothing(self, known, target):
+        """It is about to be gripped; from a jar in a corner the robot edged away, into the walls."""
+        target.x = 2.0 + known.space.outlines[0].radius
+        assert not clearance_from(known, known.pose).is_cramped
+        assert clearance_from(known, known.pose).along(known.pose, 0.5) is not None
+
     def test_in_the_jaws_it_comes_along(self, known, target):
         target.x, target.y = jaws_place(known)
         known.ledger.carried = target.kind

@@ -147,15 +147,17 @@ class Covariance:
         rows: of the symmetric matrix.
         bias_variance: of the sensor's bias of the place (rad^2), wherever it is not known better.
         drift_growth: of the variance of its drift (rad^2 a second).
+        motion_factor: so many times the stated variance turns make of the position.
     """
 
-    __slots__ = ("_errors", "_learned_in", "bias_variance", "drift_growth", "rows")
+    __slots__ = ("_errors", "_learned_in", "bias_variance", "drift_growth", "motion_factor", "rows")
 
     def __init__(self, rows: list[list[float]], errors: Errors) -> None:
         self.rows, self._errors = rows, errors
         self.bias_variance = errors.heading_bias**2
         self._learned_in = BIAS_STATED_FOR
         self.drift_growth = DRIFT_HOLDS * errors.heading_drift**2
+        self.motion_factor = 1.0
 
     @classmethod
     def at_start(cls, errors: Errors) -> "Covariance":
@@ -169,6 +171,7 @@ class Covariance:
         """Return another one of the same numbers."""
         copied = Covariance([row[:] for row in self.rows], self._errors)
         copied.bias_variance, copied.drift_growth = self.bias_variance, self.drift_growth
+        copied.motion_factor = self.motion_factor
         return copied
 
     @property
@@ -210,7 +213,7 @@ class Covariance:
         for state, row in enumerate((pd, scale, by_wheels, ahead, left), DRIFT):  # by symmetry
             row[X], row[Y], row[HEADING], row[PLACE_BIAS] = px[state], py[state], pt[state], pb[state]
         rows[:DRIFT] = px, py, pt, pb
-        scrubbed = self._errors.scrub**2 * motion.turned
+        scrubbed = self.motion_factor * self._errors.scrub**2 * motion.turned
         px[X] += motion.xx + scrubbed
         px[Y] += motion.xy
         py[X] += motion.xy
@@ -219,7 +222,7 @@ class Covariance:
         scale[SCALE] += SCALE_CHANGE * motion.path
         pd[DRIFT] += self.drift_growth * motion.seconds
         by_wheels[TURN_SCALE] += TURN_SCALE_CHANGE * motion.turned
-        moved = self._errors.centre_moves**2 * motion.turned
+        moved = self.motion_factor * self._errors.centre_moves**2 * motion.turned
         ahead[TURN_AHEAD] += moved
         left[TURN_LEFT] += moved
         return kept

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 
 from rover.estimate.covariance import CHI_SQUARE_1_99, TURN_SCALE, Covariance, Errors, Motion
 from rover.estimate.history import PoseHistory
+from rover.estimate.motion_noise import MotionNoise
 from rover.estimate.odometry import settled, settling_time
 from rover.estimate.slip import SlipGate
 from rover.estimate.turning import SCRUBS, TELLS_FOR, MeasuredTurn, TurnRates, TurnWindow
@@ -56,6 +57,7 @@ class DeadReckoning:
         self.unseen, self.slips = Unseen(errors.resolution), 0
         self._errors = errors
         self._covariance = Covariance.at_start(errors)
+        self._motion_noise = MotionNoise(errors.scrub)
         self._slip, self._settles = SlipGate(errors.resolution), settling_time(errors.resolution)
         self._history, self._motion = PoseHistory(), Motion()
         self._rates, self._turning = TurnRates(), TurnWindow()
@@ -93,7 +95,7 @@ class DeadReckoning:
             self._motion.turned_by_wheels += turn
             turn_variance = UNMEASURED_SLIP * 0.5 * rolled
             self._rolled_unseen += 0.5 * rolled
-        way_variance = 0.25 * self._errors.growth * rolled
+        way_variance = 0.25 * self._growth * rolled
         self._go(0.5 * (left + right), turn, (way_variance, turn_variance), seconds, now_ns)
 
     def drive_by_one(self, travel: float, is_left: bool, seconds: float, now_ns: int) -> None:
@@ -116,7 +118,12 @@ class DeadReckoning:
         ``turn_variance`` (rad^2) is that of the change of heading; the way's grows as the errors at the start say.
         """
         way *= 1.0 + self.scale
-        self._go(way, turn, (0.5 * self._errors.growth * abs(way), turn_variance), seconds, now_ns)
+        self._go(way, turn, (0.5 * self._growth * abs(way), turn_variance), seconds, now_ns)
+
+    @property
+    def _growth(self) -> float:
+        """Metres of variance for each metre that a wheel travels, as they are found to be."""
+        return self._motion_noise.factor * self._errors.growth
 
     @property
     def _rate_growth(self) -> float:
@@ -185,6 +192,7 @@ class DeadReckoning:
         motion = self._motion
         if motion.seconds:
             self._motion = Motion()
+            self._motion_noise.grow(motion)
             kept = self._covariance.grow(motion)
             self.place_bias *= kept
             self._covariance.learn_bias(self.place_bias, kept)

@@ -12,7 +12,7 @@ import math
 from collections.abc import Sequence
 
 from rover.estimate.contradictions import Contradictions, Off, Witness
-from rover.estimate.covariance import DRIFT, HEADING, PLACE_BIAS, STATES, Covariance, Errors, Motion
+from rover.estimate.covariance import DRIFT, HEADING, PLACE_BIAS, STATES, Covariance, Errors, Motion, X, Y
 from rover.estimate.dead_reckoning import DeadReckoning
 from rover.estimate.doubt import SURE, Doubt
 from rover.estimate.jump import turned_share
@@ -70,7 +70,7 @@ class PoseFilter(DeadReckoning):
             turned += wrap(along - self.heading)
             motion.turn(self.heading, turned)
             motion.go(way, 0.0, math.cos(along), math.sin(along))
-            motion.add_noise(0.5 * self._errors.growth * way, math.cos(along), math.sin(along))
+            motion.add_noise(0.5 * self._growth * way, math.cos(along), math.sin(along))
         motion.turn(turned, turned + wrap(pose.heading - turned))
         return motion
 
@@ -146,7 +146,12 @@ class PoseFilter(DeadReckoning):
         shared, predicted = covariance.against(slopes)
         if source.takes(innovation, predicted, variance, least):
             variance = source.variance(variance, predicted, least)
-            source.accept(self._correct(covariance.shrink(shared, predicted + variance), innovation))
+            gain = covariance.shrink(shared, predicted + variance)
+            if any(of_place := _of_place(slopes)):
+                self._motion_noise.learn(of_place, innovation, predicted, variance)
+                self._motion_noise.correct(of_place, (gain[X], gain[Y]))
+                covariance.motion_factor = self._motion_noise.factor
+            source.accept(self._correct(gain, innovation))
             return True
         source.refuse(innovation, self.travelled)
         return False
@@ -174,3 +179,9 @@ class PoseFilter(DeadReckoning):
         self.propagate()
         self._correct(moves, -1.0)
         self._covariance.add(moves)
+
+
+def _of_place(slopes: Sequence[tuple[int, float]]) -> XY:
+    """Return a measurement's slopes by x and y."""
+    by_state = dict(slopes)
+    return by_state.get(X, 0.0), by_state.get(Y, 0.0)

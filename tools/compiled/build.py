@@ -33,8 +33,8 @@ MODULES = {
     "core": "angle_noise beyond closing course cross_checks drive_curve due health lag position_fixes possible "
     "sameness scale senses side sides signals step stopping targeting together turn_factor turns",
     "errand": "ledger obstacles",
-    "estimate": "contradictions covariance dead_reckoning doubt field fixes grip history jump looked_at odometry "
-    "pose slip source turning unseen walls_heard",
+    "estimate": "contradictions covariance dead_reckoning doubt field fixes grip history jump looked_at motion_noise "
+    "odometry pose slip source turning unseen walls_heard",
     "motion": "carriage contact disc_ways echo explored free_space goal heard hold_backs keep_clear lattice legs "
     "limits narrows outline planner profile stall wheels",
     "record": "schema",

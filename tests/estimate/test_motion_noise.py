@@ -1,0 +1,97 @@
+"""The position's noise by motion is learned from how far off the walls are that are ranged to."""
+
+import math
+from random import Random
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rover.estimate.covariance import Errors, Motion, X, Y
+from rover.estimate.motion_noise import LEAST, MOST, STATED_FOR, MotionNoise
+from rover.estimate.pose import PoseFilter
+from rover.geometry import Pose
+
+SCRUB, ECHO = 0.01, 0.006
+ERRORS = Errors((0.001, 0.001, 0.001), 1e-4, 0.03, 0.02, turn_centre=(1e-6, 1e-6), centre_moves=0.0, scrub=SCRUB)
+
+
+def turned_and_ranged(times, fixes, seed=1):
+    """Return a filter whose robot was scrubbed aside by so many times the stated variance, and ranged after turns.
+
+    It spins on the spot by two turns; then one wall ahead and one beside it tell where it stands.
+    """
+    pose_filter, draws = PoseFilter(Pose(0.0, 0.0, 0.0), 0.36, ERRORS), Random(seed)
+    true = [0.0, 0.0]
+    for _ in range(fixes):
+        for _ in range(4):
+            pose_filter.go(0.0, math.pi, 0.0, 1.0, 1_000_000_000)
+        for state in (X, Y):
+            true[state] += draws.gauss(0.0, math.sqrt(times * 4.0 * math.pi) * SCRUB)
+            heard = true[state] + draws.gauss(0.0, ECHO)
+            pose_filter.propagate()
+            pose_filter.hear("wall", ((state, 1.0),), heard - (pose_filter.x, pose_filter.y)[state], ECHO**2)
+    return pose_filter
+
+
+@pytest.mark.parametrize("times", [0.4, 1.0, 2.5])
+def test_it_comes_to_be_what_it_is(times):
+    factors = [turned_and_ranged(times, 40, seed)._motion_noise.factor for seed in range(12)]
+    assert np.mean(factors) == pytest.approx(times, rel=0.25)
+
+
+def test_a_few_fixes_change_it_by_little():
+    assert turned_and_ranged(0.3, 2)._motion_noise.factor > 0.7
+
+
+@pytest.mark.parametrize(("innovation", "bound"), [(0.0, LEAST), (10.0, MOST)])
+def test_it_is_never_far_from_what_is_stated(innovation, bound):
+    noise = MotionNoise(SCRUB)
+    for _ in range(400):
+        motion = Motion()
+        motion.turn(0.0, 2.0)
+        noise.grow(motion)
+        noise.learn((1.0, 0.0), innovation, 1e-3, 1e-5)
+    assert noise.factor == bound
+
+
+def test_what_was_unsure_before_the_robot_moved_is_not_the_motions():
+    """A start known to 20 cm only, and found 1 mm off, says nothing of how the robot drives."""
+    noise = MotionNoise(SCRUB)
+    for _ in range(20):
+        motion = Motion()
+        motion.turn(0.0, 0.1)
+        noise.grow(motion)
+        noise.learn((1.0, 0.0), 0.001, 0.04, 1e-5)
+    assert noise.factor > 0.99
+
+
+def test_an_echo_that_corrects_nothing_tells_nothing():
+    noise = MotionNoise(SCRUB)
+    motion = Motion()
+    motion.turn(0.0, 1.0)
+    noise.grow(motion)
+    noise.learn((1.0, 0.0), 0.0, 1e-3, math.inf)
+    assert (noise.factor, noise._learned) == (1.0, STATED_FOR)
+
+
+shares = st.floats(-1.0, 1.0)
+
+
+@given(
+    along=st.floats(1e-6, 1e-2),
+    angle=st.floats(-3.0, 3.0),
+    slopes=st.tuples(shares, shares),
+    gain=st.tuples(shares, shares),
+)
+def test_a_correction_leaves_of_it_what_it_leaves_of_a_covariance(along, angle, slopes, gain):
+    noise, motion = MotionNoise(SCRUB), Motion()
+    motion.turn(0.0, 0.3)
+    motion.add_noise(along, math.cos(angle), math.sin(angle))
+    noise.grow(motion)
+    before = np.array([[noise._xx, noise._xy], [noise._xy, noise._yy]])
+    noise.correct(slopes, gain)
+    left = np.eye(2) - np.outer(gain, slopes)
+    after = left @ before @ left.T
+    assert [noise._xx, noise._xy, noise._yy] == pytest.approx([after[0, 0], after[0, 1], after[1, 1]], abs=1e-12)

@@ -213,7 +213,7 @@ class Covariance:
         for state, row in enumerate((pd, scale, by_wheels, ahead, left), DRIFT):  # by symmetry
             row[X], row[Y], row[HEADING], row[PLACE_BIAS] = px[state], py[state], pt[state], pb[state]
         rows[:DRIFT] = px, py, pt, pb
-        scrubbed = self.motion_factor * self._errors.scrub**2 * motion.turned
+        scrubbed = self.scrubbed(motion)
         px[X] += motion.xx + scrubbed
         px[Y] += motion.xy
         py[X] += motion.xy
@@ -226,6 +226,10 @@ class Covariance:
         ahead[TURN_AHEAD] += moved
         left[TURN_LEFT] += moved
         return kept
+
+    def scrubbed(self, motion: Motion) -> float:
+        """Return the variance (m^2) that the turns of a motion make of the position, in either direction."""
+        return self.motion_factor * self._errors.scrub**2 * motion.turned
 
     def learn_bias(self, bias: float, kept: float) -> None:
         """Learn how large the bias of the place is wont to be, from its estimate (rad) and what that leaves unknown.

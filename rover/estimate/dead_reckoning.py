@@ -57,7 +57,7 @@ class DeadReckoning:
         self.unseen, self.slips = Unseen(errors.resolution), 0
         self._errors = errors
         self._covariance = Covariance.at_start(errors)
-        self._motion_noise = MotionNoise(errors.scrub)
+        self._motion_noise = MotionNoise()
         self._slip, self._settles = SlipGate(errors.resolution), settling_time(errors.resolution)
         self._history, self._motion = PoseHistory(), Motion()
         self._rates, self._turning = TurnRates(), TurnWindow()
@@ -192,7 +192,7 @@ class DeadReckoning:
         motion = self._motion
         if motion.seconds:
             self._motion = Motion()
-            self._motion_noise.grow(motion)
+            self._motion_noise.grow(motion, self._covariance.scrubbed(motion))
             kept = self._covariance.grow(motion)
             self.place_bias *= kept
             self._covariance.learn_bias(self.place_bias, kept)

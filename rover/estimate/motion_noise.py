@@ -20,22 +20,17 @@ LEAST, MOST = 0.25, 9.0
 class MotionNoise:
     """Learns it, and keeps what of the position's variance motion has made since it was corrected.
 
-    Args:
-        scrub: of the position, in either direction, after a turn of a radian (m).
-
     Attributes:
         factor: of the stated variance.
     """
 
-    def __init__(self, scrub: float) -> None:
+    def __init__(self) -> None:
         self.factor = 1.0
-        self._scrub = scrub * scrub
         self._learned = STATED_FOR
         self._xx = self._xy = self._yy = 0.0
 
-    def grow(self, motion: Motion) -> None:
-        """Take a motion in."""
-        scrubbed = self.factor * self._scrub * motion.turned
+    def grow(self, motion: Motion, scrubbed: float) -> None:
+        """Take a motion in, and what its turns made (m^2) in either direction."""
         self._xx += motion.xx + scrubbed
         self._xy += motion.xy
         self._yy += motion.yy + scrubbed

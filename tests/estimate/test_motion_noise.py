@@ -47,31 +47,25 @@ def test_a_few_fixes_change_it_by_little():
 
 @pytest.mark.parametrize(("innovation", "bound"), [(0.0, LEAST), (10.0, MOST)])
 def test_it_is_never_far_from_what_is_stated(innovation, bound):
-    noise = MotionNoise(SCRUB)
+    noise = MotionNoise()
     for _ in range(400):
-        motion = Motion()
-        motion.turn(0.0, 2.0)
-        noise.grow(motion)
+        noise.grow(Motion(), 2.0 * SCRUB**2)
         noise.learn((1.0, 0.0), innovation, 1e-3, 1e-5)
     assert noise.factor == bound
 
 
 def test_what_was_unsure_before_the_robot_moved_is_not_the_motions():
     """A start known to 20 cm only, and found 1 mm off, says nothing of how the robot drives."""
-    noise = MotionNoise(SCRUB)
+    noise = MotionNoise()
     for _ in range(20):
-        motion = Motion()
-        motion.turn(0.0, 0.1)
-        noise.grow(motion)
+        noise.grow(Motion(), 0.1 * SCRUB**2)
         noise.learn((1.0, 0.0), 0.001, 0.04, 1e-5)
     assert noise.factor > 0.99
 
 
 def test_an_echo_that_corrects_nothing_tells_nothing():
-    noise = MotionNoise(SCRUB)
-    motion = Motion()
-    motion.turn(0.0, 1.0)
-    noise.grow(motion)
+    noise = MotionNoise()
+    noise.grow(Motion(), SCRUB**2)
     noise.learn((1.0, 0.0), 0.0, 1e-3, math.inf)
     assert (noise.factor, noise._learned) == (1.0, STATED_FOR)
 
@@ -86,10 +80,9 @@ shares = st.floats(-1.0, 1.0)
     gain=st.tuples(shares, shares),
 )
 def test_a_correction_leaves_of_it_what_it_leaves_of_a_covariance(along, angle, slopes, gain):
-    noise, motion = MotionNoise(SCRUB), Motion()
-    motion.turn(0.0, 0.3)
+    noise, motion = MotionNoise(), Motion()
     motion.add_noise(along, math.cos(angle), math.sin(angle))
-    noise.grow(motion)
+    noise.grow(motion, 0.3 * SCRUB**2)
     before = np.array([[noise._xx, noise._xy], [noise._xy, noise._yy]])
     noise.correct(slopes, gain)
     left = np.eye(2) - np.outer(gain, slopes)

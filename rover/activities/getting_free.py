@@ -4,7 +4,7 @@ import math
 from typing import NamedTuple
 
 from rover.activities.activity import Knowledge
-from rover.activities.places import CLEAR, barest_clearance, clearance_from
+from rover.activities.places import CLEAR, barest_clearance, clearance_from, stands_in_jaws
 from rover.geometry import Pose
 from rover.motion.request import Request
 from rover.quantities import wrap
@@ -48,9 +48,12 @@ def pieces_from(known: Knowledge, jammed: Piece, far: float = AWAY) -> list[list
 
 
 def backing_off(known: Knowledge) -> list[list[Piece]]:
-    """Return the way back on which what stands between the open jaws comes out of them, and clear of them."""
+    """Return the way back on which what stands between the open jaws comes out of them, and clear of them; none where
+    that is not free, or nothing stands there."""
     front = known.space.outlines[0].parts[-1].front
-    return [[Piece(known.robot.body.gripper_reach - front - 0.5 * known.errand.widest - CLEAR)]]
+    way = known.robot.body.gripper_reach - front - 0.5 * known.errand.widest - CLEAR
+    is_free = stands_in_jaws(known) and clearance_from(known, known.pose).along(known.pose, way) is not None
+    return [[Piece(way)]] if is_free else []
 
 
 def edging_away(known: Knowledge) -> list[list[Piece]]:

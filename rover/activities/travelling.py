@@ -17,7 +17,6 @@ from rover.activities.places import (
     clearance_from,
     heard_standing,
     place_of,
-    stands_in_jaws,
     things_about,
 )
 from rover.activities.turn_or_leave import TurnOrLeave
@@ -67,8 +66,8 @@ class RouteFollower:
         self._legs: LegsDriven | None = None
         self._search: WaySearch | None = None
         self._free: GettingFree | None = None
-        if stands_in_jaws(known):
-            self._free = GettingFree(known, backing_off(known))
+        if pieces := backing_off(known):
+            self._free = GettingFree(known, pieces)
         else:
             self._plan(known)
 

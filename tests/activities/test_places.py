@@ -115,6 +115,11 @@ class TestTarget:
         assert not any(request.speed > 0.0 for request in requests)
         assert clearance_from(known, known.pose).can_turn(known.pose, math.pi)
 
+    def test_with_a_wall_behind_it_is_not_backed_off_from(self, known, target):
+        known.pose = Pose(0.25, 2.0, 0.0)
+        target.x, target.y = jaws_place(known)
+        assert backing_off(known) == []
+
     @pytest.mark.parametrize("sigma", [0.01, 0.3])
     def test_no_wall_is_ranged_to_with_one_in_the_open_jaws(self, known, target, sigma):
         (target.x, target.y), target.xx = jaws_place(known), sigma**2

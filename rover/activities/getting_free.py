@@ -4,8 +4,9 @@ import math
 from typing import NamedTuple
 
 from rover.activities.activity import Knowledge
-from rover.activities.places import CLEAR, barest_clearance, clearance_from, stands_in_jaws
+from rover.activities.places import CLEAR, Manner, barest_clearance, clearance_from, stands_in_jaws
 from rover.geometry import Pose
+from rover.motion.keep_clear import CREEP
 from rover.motion.request import Request
 from rover.quantities import wrap
 
@@ -52,7 +53,9 @@ def backing_off(known: Knowledge) -> list[list[Piece]]:
     that is not free, or nothing stands there."""
     front = known.space.outlines[0].parts[-1].front
     way = known.robot.body.gripper_reach - front - 0.5 * known.errand.widest - CLEAR
-    is_free = stands_in_jaws(known) and clearance_from(known, known.pose).along(known.pose, way) is not None
+    is_free = (
+        stands_in_jaws(known) and clearance_from(known, known.pose, Manner(CREEP)).along(known.pose, way) is not None
+    )
     return [[Piece(way)]] if is_free else []
 
 

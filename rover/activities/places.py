@@ -202,7 +202,8 @@ def stands_in_jaws(known: Knowledge) -> bool:
     """Tell whether something that is known of stands between the open jaws: any way ahead pushes it along."""
     jaws = jaws_place(known)
     near = (one for one in known.targets.objects if one.known and one.distance(*jaws) < IN_JAWS)
-    return not known.loaded and any(not one.is_vague for one in near)
+    has_jaws = known.robot.devices.gripper is not None
+    return has_jaws and not known.loaded and any(not one.is_vague for one in near)
 
 
 def _radius(known: Knowledge, one: Remembered) -> float:

@@ -5,8 +5,8 @@ from rover.quantities import clamp
 
 LEARNED_IN = 100.0
 """So many reports tell of it."""
-LEAST, MOST = 0.25, 4.0
-"""It is taken to be so many times what is stated at least, and at most: what scatters more is not to be believed."""
+LEAST, MOST = 0.25, 2.0
+"""It is taken to be so many times what is stated at least, and at most: what scatters more is not as its file says."""
 
 
 class AngleNoise:

@@ -16,11 +16,9 @@ OFF, SHARE = 0.05, 0.8
 COUNTED = (0.7, 1.4)
 """A stretch counts true where this many times the way by the echoes was counted: what is heard aside, or aslant, comes
 nearer by less than the way."""
-SWEPT = 0.15
-"""Of a wall that stands aslant a turn alone makes echoes longer or shorter. Where on average that may be more than this
-share of the way, a stretch tells nothing..."""
 SLANT = 1.2
-"""... with a wall that stands 50 deg aslant, as a tangent: one farther aslant throws its echo elsewhere."""
+"""Of a wall that stands aslant a turn alone makes echoes longer or shorter: where that may explain what is off, a
+stretch tells nothing. It stands 50 deg aslant, as a tangent, at most: one farther aslant throws its echo elsewhere."""
 ANY = (0.3, 3.0)
 """Beyond these the echoes tell of something else: they stay, or what is heard moves."""
 STRETCHES = 2
@@ -126,11 +124,10 @@ def _times_counted(heard: Sequence[Echo], stretch: float) -> float | None:
     on_line = sum(abs(echo.distance - start - slope * echo.way) <= OFF for echo in heard)
     if on_line < SHARE * len(heard) or slope >= 0.0:
         return None
-    distance = statistics.median(echo.distance for echo in heard)
-    if abs(_slope(apart, lambda echo: echo.turned)) * distance * SLANT > SWEPT:
-        return None
-    times = -1.0 / slope
-    return times if ANY[0] <= times <= ANY[1] else None
+    times, (low, high) = -1.0 / slope, COUNTED
+    swept = abs(_slope(apart, lambda echo: echo.turned)) * SLANT * statistics.median(echo.distance for echo in heard)
+    by_turn = (times > high and swept - slope >= 1.0 / high) or (times < low and -swept - slope <= 1.0 / low)
+    return times if ANY[0] <= times <= ANY[1] and not by_turn else None
 
 
 def _slope(pairs: Sequence[tuple[Echo, Echo]], value: Callable[[Echo], float]) -> float:

@@ -7,7 +7,7 @@ from rover.core.askew import ASIDE, LOOKS, SPREAD
 from rover.core.askew import SIGMAS as SIGMAS_ASIDE
 from rover.core.beyond import ALIKE, BEYOND, ECHOES, WITHIN_WAY
 from rover.core.beyond import SIGMAS as SIGMAS_BEYOND
-from rover.core.closing import COUNTED, STRETCH, STRETCHES, SWEPT
+from rover.core.closing import COUNTED, STRETCH, STRETCHES
 from rover.core.drive_curve import SIGMAS
 from rover.core.due import SETTLED, SURE
 from rover.core.lag import BIN_S, BINS, EXPLAINED, UNCOUNTED, UNLIKE
@@ -154,7 +154,7 @@ PAIRS = (
     Pair(
         "echoes and both sides' counts: scale",
         "straight on, nothing is held before the range finder, and what it hears comes nearer or falls back evenly; "
-        f"its turn makes no more than {SWEPT * 100:.0f}% of it, of a wall aslant",
+        "no turn before a wall aslant may explain it",
         f"{STRETCHES} times {STRETCH * 100:g} cm, one after the other, of which more than {COUNTED[1]:g} times as much "
         f"was counted, or less than {COUNTED[0]:g} times",
         f"duties say the same of both sides, by {100 * (MOST_KNOWN - 1):.0f}% or more: stop. Else what is heard may "

@@ -217,11 +217,10 @@ class Turns:
             self._rate.tell(by_rate, seconds)
         told = by_angle if by_rate is None else by_rate
         self.turned = told + (self.turned or 0.0)
-        rests = by_counts == way == 0.0
         if max(abs(by_counts), abs(told)) > TURNS_FAST * seconds:
             self._factor.turn(by_counts, told)
-        elif rests or by_rate is not None:
-            self._scatter.tell(by_angle - (by_rate or 0.0))
+        elif by_rate is not None:
+            self._scatter.tell(by_angle - by_rate)
         if value[:2] != last[:2]:
             self._equal = _Equal()
         verdict = self._equal.tell()
@@ -233,7 +232,7 @@ class Turns:
             if self.believes_counts:
                 verdict = verdict or self._against_counts(self._rate, 0.0, "rate")
             verdict = verdict or self._against_each_other(by_angle, by_rate, seconds)
-            drift = self._drift.tell(by_angle - by_rate, by_rate / seconds, seconds, rests=rests)
+            drift = self._drift.tell(by_angle - by_rate, by_rate / seconds, seconds, rests=by_counts == way == 0.0)
             verdict = verdict or drift
         elif verdict is not None and verdict.part == "angle":
             verdict = verdict._replace(part="both")

@@ -84,6 +84,7 @@ class Motion:
         swept_x, swept_y: turns (rad) along the headings in which they were made, field frame: a turn centre a metre to
             the left would have moved the base so far (m).
         xx, xy, yy: variance of that way (m^2), field frame.
+        rolled_xx, rolled_xy, rolled_yy: what of that is the noise of wheels that roll.
         path: length of the way (m).
         turning_noise: variance of the turns (rad^2).
         turned_by_wheels: turn for which there was no turn rate but the wheels' (rad).
@@ -93,6 +94,9 @@ class Motion:
 
     __slots__ = (
         "path",
+        "rolled_xx",
+        "rolled_xy",
+        "rolled_yy",
         "seconds",
         "swept_x",
         "swept_y",
@@ -108,6 +112,7 @@ class Motion:
 
     def __init__(self) -> None:
         self.x = self.y = self.xx = self.xy = self.yy = self.swept_x = self.swept_y = 0.0
+        self.rolled_xx = self.rolled_xy = self.rolled_yy = 0.0
         self.path = self.turning_noise = self.turned_by_wheels = self.turned = self.seconds = 0.0
 
     def go(self, way: float, turn: float, c: float, s: float) -> None:
@@ -127,10 +132,22 @@ class Motion:
 
     def add_noise(self, along: float, c: float, s: float) -> None:
         """Add variance (m^2) along a direction of this cosine and sine, and a share of it across."""
-        across = SIDEWAYS_SHARE * along
-        self.xx += along * c * c + across * s * s
-        self.xy += (along - across) * c * s
-        self.yy += along * s * s + across * c * c
+        xx, xy, yy = _spread(along, c, s)
+        self.xx += xx
+        self.xy += xy
+        self.yy += yy
+
+    def roll(self, along: float, c: float, s: float) -> None:
+        """Add that of wheels that roll in this direction."""
+        xx, xy, yy = _spread(along, c, s)
+        self.xx, self.rolled_xx = self.xx + xx, self.rolled_xx + xx
+        self.xy, self.rolled_xy = self.xy + xy, self.rolled_xy + xy
+        self.yy, self.rolled_yy = self.yy + yy, self.rolled_yy + yy
+
+
+def _spread(along: float, c: float, s: float) -> tuple[float, float, float]:
+    across = SIDEWAYS_SHARE * along
+    return along * c * c + across * s * s, (along - across) * c * s, along * s * s + across * c * c
 
 
 def without_noise(motion: Motion) -> Motion:

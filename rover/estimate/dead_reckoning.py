@@ -11,6 +11,7 @@ The mean moves with each count; its covariance (`rover.estimate.covariance`) fol
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from rover.estimate.covariance import CHI_SQUARE_1_99, TURN_SCALE, Covariance, Errors, Motion
 from rover.estimate.history import PoseHistory
@@ -34,6 +35,14 @@ A burst of slip on a smooth floor takes some 6 cm from a side, once in 8 m: 4e-4
 """
 CARRY_ON_NS = 100_000_000
 """The estimate is carried on at the last speeds for so long beyond the last counts."""
+
+
+class Noise(NamedTuple):
+    """Variances of a turn (rad^2) and of a way (m^2): of wheels that roll, and of what else is not known of it."""
+
+    turn: float
+    way: float = 0.0
+    rolled: float = 0.0
 
 
 class DeadReckoning:
@@ -96,7 +105,7 @@ class DeadReckoning:
             turn_variance = UNMEASURED_SLIP * 0.5 * rolled
             self._rolled_unseen += 0.5 * rolled
         way_variance = 0.25 * self._growth * rolled
-        self._go(0.5 * (left + right), turn, (way_variance, turn_variance), seconds, now_ns)
+        self._go(0.5 * (left + right), turn, Noise(turn_variance, rolled=way_variance), seconds, now_ns)
 
     def drive_by_one(self, travel: float, is_left: bool, seconds: float, now_ns: int) -> None:
         """Move the estimate by the travel (m) of one side alone: the other's counts are not to be had, or not believed.
@@ -110,7 +119,7 @@ class DeadReckoning:
         else:
             turn, turn_variance = 0.0, (travel / self.track) ** 2
         way = travel + (0.5 if is_left else -0.5) * turn * self.track
-        self._go(way, turn, (ONE_SIDE_GROWTH * abs(travel), turn_variance), seconds, now_ns)
+        self._go(way, turn, Noise(turn_variance, ONE_SIDE_GROWTH * abs(travel)), seconds, now_ns)
 
     def go(self, way: float, turn: float, turn_variance: float, seconds: float, now_ns: int) -> None:
         """Move the estimate by what no wheels told: a way (m) and a change of heading (rad) over ``seconds``.
@@ -118,7 +127,7 @@ class DeadReckoning:
         ``turn_variance`` (rad^2) is that of the change of heading; the way's grows as the errors at the start say.
         """
         way *= 1.0 + self.scale
-        self._go(way, turn, (0.5 * self._growth * abs(way), turn_variance), seconds, now_ns)
+        self._go(way, turn, Noise(turn_variance, rolled=0.5 * self._growth * abs(way)), seconds, now_ns)
 
     @property
     def _growth(self) -> float:
@@ -133,16 +142,16 @@ class DeadReckoning:
     def never_told(self, now_ns: int) -> None:
         """Move by what no counts will tell of up to a time: half of what the wheels were told, give or take as much."""
         way, turn = (0.5 * told for told in self.unseen.told(now_ns))
-        self._go(way, turn, (way * way, turn * turn), max(1, now_ns - self._as_of_ns) * 1e-9, now_ns)
+        self._go(way, turn, Noise(turn * turn, way * way), max(1, now_ns - self._as_of_ns) * 1e-9, now_ns)
 
     def turned_unseen(self, turn: float) -> None:
         """Make good a turn (rad) that a heading sensor kept to itself; half of it remains unsure."""
         self.lost_heading(0.5 * turn)
         self.heading = wrap(self.heading + turn)
 
-    def _go(self, way: float, turn: float, variances: tuple[float, float], seconds: float, now_ns: int) -> None:
-        motion, (way_variance, turn_variance) = self._motion, variances
-        if way or turn or way_variance:
+    def _go(self, way: float, turn: float, noise: Noise, seconds: float, now_ns: int) -> None:
+        motion = self._motion
+        if way or turn or noise.way or noise.rolled:
             middle = self.heading + 0.5 * turn
             c, s = math.cos(middle), math.sin(middle)
             # The point about which the base turns goes along the heading; the wheels' middle goes round it besides.
@@ -150,9 +159,10 @@ class DeadReckoning:
             self.x += along * c + aside * s
             self.y += along * s - aside * c
             motion.go(way, turn, c, s)
-            motion.add_noise(way_variance, c, s)
+            motion.add_noise(noise.way, c, s)
+            motion.roll(noise.rolled, c, s)
             self.travelled += abs(way)
-        motion.turning_noise += turn_variance
+        motion.turning_noise += noise.turn
         self.heading = wrap(self.heading + turn)
         if seconds < self._settles:
             by_counts = 0.0 if self._rates.tell(now_ns) else self._settles

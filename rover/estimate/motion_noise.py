@@ -1,11 +1,11 @@
 """How much variance motion gives the position, against what is stated of it: by how far off is what is ranged to.
 
 The other half of what innovations tell; `rover.estimate.source` has the first, and where both are from. The mean of
-their squares is the predicted variance and the noise's; what is over the noise's, and over what was unsure before the
-robot moved, motion made. Each counts by what it tells of that: Fisher's information of a variance in one draw.
+their squares is the predicted variance and the noise's; what is over what was unsure before the robot moved, motion
+made, or noise did. How that is shared out innovations alone do not tell where all are alike: so the least that motion
+may have made is learned, and the most, and what is stated stands where it lies between. Each innovation counts by what
+it tells: Fisher's information of a variance in one draw.
 """
-
-import math
 
 from rover.estimate.covariance import CHI_SQUARE_1_99, Motion
 from rover.geometry import XY
@@ -18,41 +18,43 @@ LEAST, MOST = 0.25, 9.0
 
 
 class MotionNoise:
-    """Learns it, and keeps what of the position's variance motion has made since it was corrected.
+    """Learns it, and keeps what corrections have left of what motion made of the position's variance so far.
 
     Attributes:
         factor: of the stated variance.
     """
 
     def __init__(self) -> None:
-        self.factor = 1.0
+        self.factor = self._low = self._high = 1.0
         self._learned = STATED_FOR
         self._xx = self._xy = self._yy = 0.0
 
     def grow(self, motion: Motion, scrubbed: float) -> None:
         """Take a motion in, and what its turns made (m^2) in either direction."""
-        self._xx += motion.xx + scrubbed
-        self._xy += motion.xy
-        self._yy += motion.yy + scrubbed
+        self._xx += motion.rolled_xx + scrubbed
+        self._xy += motion.rolled_xy
+        self._yy += motion.rolled_yy + scrubbed
 
     def learn(self, slopes: XY, innovation: float, predicted: float, variance: float) -> None:
-        """Learn from an innovation.
+        """Learn from an innovation, be it one that the gate refuses.
 
         Args:
             slopes: the measurement's derivatives by x and y.
             innovation: measured less predicted.
             predicted: variance of what was predicted.
-            variance: of the noise; infinite where nothing is to be corrected.
+            variance: of the noise.
         """
         a, b = slopes
         made = a * a * self._xx + 2.0 * a * b * self._xy + b * b * self._yy
-        if made <= 0.0 or math.isinf(variance):
+        if made <= 0.0:
             return
-        expected = predicted + variance
-        seen = min(innovation * innovation, CHI_SQUARE_1_99 * expected) - (expected - made)
+        expected, stated = predicted + variance, made / self.factor
+        most = min(innovation * innovation, CHI_SQUARE_1_99 * expected) - (predicted - made)
         told = (made / expected) ** 2
         self._learned = min(LEARNED_IN, self._learned + told)
-        self.factor = clamp(self.factor * (1.0 + told * (seen / made - 1.0) / self._learned), LEAST, MOST)
+        self._low = _mean(self._low, (most - variance) / stated, told / self._learned)
+        self._high = _mean(self._high, most / stated, told / self._learned)
+        self.factor = clamp(1.0, self._low, self._high)
 
     def correct(self, slopes: XY, gain: XY) -> None:
         """Leave what a correction leaves of it: (1 - K H) M (1 - K H)^T; ``gain`` is K, by x and y."""
@@ -62,3 +64,7 @@ class MotionNoise:
         self._xx = p * p * xx + 2.0 * p * q * xy + q * q * yy
         self._xy = p * r * xx + (p * s + q * r) * xy + q * s * yy
         self._yy = r * r * xx + 2.0 * r * s * xy + s * s * yy
+
+
+def _mean(before: float, seen: float, share: float) -> float:
+    return clamp(before + share * (seen - before), LEAST, MOST)

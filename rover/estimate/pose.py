@@ -144,13 +144,14 @@ class PoseFilter(DeadReckoning):
         self.propagate()
         source, covariance = self.sources[name], self._covariance
         shared, predicted = covariance.against(slopes)
-        if source.takes(innovation, predicted, variance, least):
+        passes, of_place = source.takes(innovation, predicted, variance, least), _of_place(slopes)
+        if any(of_place) and not source.is_off:
+            self._motion_noise.learn(of_place, innovation, predicted, variance * source.factor + least)
+            covariance.motion_factor = self._motion_noise.factor
+        if passes:
             variance = source.variance(variance, predicted, least)
             gain = covariance.shrink(shared, predicted + variance)
-            if any(of_place := _of_place(slopes)):
-                self._motion_noise.learn(of_place, innovation, predicted, variance)
-                self._motion_noise.correct(of_place, (gain[X], gain[Y]))
-                covariance.motion_factor = self._motion_noise.factor
+            self._motion_noise.correct(of_place, (gain[X], gain[Y]))
             source.accept(self._correct(gain, innovation))
             return True
         source.refuse(innovation, self.travelled)

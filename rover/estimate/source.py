@@ -85,6 +85,11 @@ class Source:
         """Those refused of one sign, less those of the other; each that passes halves them."""
         return len(self._refused_at)
 
+    @property
+    def is_off(self) -> bool:
+        """All lean to one side, or so many were refused in a row that they are of something else."""
+        return self._leaning.is_plain or self.refused_in_row >= NO_NOISE
+
     def takes(self, innovation: float, predicted: float, variance: float, least: float = 0.0) -> bool:
         """Learn from an innovation, and return whether the gate lets it pass.
 

@@ -17,21 +17,22 @@ SCRUB, ECHO = 0.01, 0.006
 ERRORS = Errors((0.001, 0.001, 0.001), 1e-4, 0.03, 0.02, turn_centre=(1e-6, 1e-6), centre_moves=0.0, scrub=SCRUB)
 
 
-def turned_and_ranged(times, fixes, seed=1):
+def turned_and_ranged(times, fixes, seed=1, turns=4, stated=ECHO):
     """Return a filter whose robot was scrubbed aside by so many times the stated variance, and ranged after turns.
 
-    It spins on the spot by two turns; then one wall ahead and one beside it tell where it stands.
+    It makes some half turns on the spot; then one wall ahead and one beside it tell where it stands, by one echo each
+    that is said to be good to so much (m).
     """
     pose_filter, draws = PoseFilter(Pose(0.0, 0.0, 0.0), 0.36, ERRORS), Random(seed)
     true = [0.0, 0.0]
     for _ in range(fixes):
-        for _ in range(4):
+        for _ in range(turns):
             pose_filter.go(0.0, math.pi, 0.0, 1.0, 1_000_000_000)
         for state in (X, Y):
-            true[state] += draws.gauss(0.0, math.sqrt(times * 4.0 * math.pi) * SCRUB)
+            true[state] += draws.gauss(0.0, math.sqrt(times * turns * math.pi) * SCRUB)
             heard = true[state] + draws.gauss(0.0, ECHO)
             pose_filter.propagate()
-            pose_filter.hear("wall", ((state, 1.0),), heard - (pose_filter.x, pose_filter.y)[state], ECHO**2)
+            pose_filter.hear("wall", ((state, 1.0),), heard - (pose_filter.x, pose_filter.y)[state], stated**2)
     return pose_filter
 
 
@@ -39,6 +40,27 @@ def turned_and_ranged(times, fixes, seed=1):
 def test_it_comes_to_be_what_it_is(times):
     factors = [turned_and_ranged(times, 40, seed)._motion_noise.factor for seed in range(12)]
     assert np.mean(factors) == pytest.approx(times, rel=0.25)
+
+
+def test_where_echoes_are_better_than_is_said_that_is_not_the_motions():
+    """One echo after turns that are all alike: nothing tells which of both makes less."""
+    factors = [turned_and_ranged(1.0, 40, seed, turns=1, stated=0.025)._motion_noise.factor for seed in range(12)]
+    assert np.mean(factors) > 0.8
+
+
+def test_refused_echoes_tell_of_it_too():
+    factors = [turned_and_ranged(8.0, 40, seed)._motion_noise.factor for seed in range(12)]
+    assert np.mean(factors) > 4.0
+
+
+def test_a_way_that_is_less_known_for_another_reason_is_none_of_it():
+    """By one side's counts alone, say: that is bounded from above, and motion would seem to make less and less."""
+    pose_filter = PoseFilter(Pose(0.0, 0.0, 0.0), 0.36, ERRORS)
+    for step in range(40):
+        pose_filter.drive_by_one(1.0, True, 1.0, (step + 1) * 1_000_000_000)
+        pose_filter.propagate()
+        pose_filter.hear("wall", ((X, 1.0),), 0.0, ECHO**2)
+    assert pose_filter._motion_noise.factor == 1.0
 
 
 def test_a_few_fixes_change_it_by_little():

@@ -8,6 +8,7 @@ import yaml
 from rover.events import BELIEVED, Delivery, GivenUp, Note
 from rover.files import yaml_source
 from rover.files.problems import FileProblems
+from rover.report.figures import errors_of
 
 GRIPS = Path(__file__).parents[1] / "grips"
 ALL_IN = ("done", "all_in", 1)
@@ -89,6 +90,16 @@ def test_jaws_that_do_not_let_go_are_tried_three_times_and_said_and_the_robot_go
     notes = [note.text for note in done.run.events_of(Note) if note.kind == "grip"]
     assert notes == ["the jaws do not let go: they were opened before, and still hold something"]
     assert (done.result.delivered, done.result.left) == (0, 1)
+
+
+@pytest.mark.parametrize("seed", [1, 3, 8])
+def test_with_a_jar_that_the_jaws_do_not_let_go_no_other_is_found(collect, small_bay, seed):
+    """It was taken for the next one: a find was noted 0.6 m from where that stood."""
+    jars, faults = [small_bay.JAR, small_bay.FAR_JAR], ["on entering bring_home/return: gripper jammed"]
+    done = collect(jars, seed, keys={"expect": 2}, faults=faults)
+    assert done.ended == ("failed", "some_left", 0)
+    assert len(done.result.finds) == 1
+    assert all(error.distance < 0.1 for error in errors_of(done.run).values())
 
 
 def test_what_nothing_could_tell_is_believed_and_the_errand_is_done_and_not_clean(collect, small_bay):

@@ -43,6 +43,19 @@ def test_scaled_ones_are_told_within_a_metre_by_how_much(times, noise):
     assert closed.astray == pytest.approx(abs(times - 1.0) * way, rel=0.5)
 
 
+@pytest.mark.parametrize("times", [0.5, 2.0])
+@pytest.mark.parametrize("phase", [0.0, 1.5, 3.0, 4.5])
+def test_a_robot_that_sways_a_little_tells_them_as_well(times, phase):
+    """By 1 deg in 40 cm of way; a wall aslant 2 m off might make 4 cm of that, and not as much as is off."""
+    closing, told, before = Closing(), [], 0.0
+    for step in range(75):
+        sway = math.radians(1.0) * math.sin(phase + math.tau * step * EVERY / 0.4)
+        closing.move(times * EVERY, sway - before)
+        before = sway
+        told.append(closing.hear(2.0 - EVERY * (step + 1)))
+    assert any(told)
+
+
 def test_backing_away_they_are_told_as_well():
     closing, told = Closing(), []
     for step in range(60):

@@ -32,11 +32,13 @@ class Echo(NamedTuple):
         way: along where the range finder looks (m).
         turned: rad.
         distance: m.
+        slant: how far aslant that may stand which it came from, as a tangent.
     """
 
     way: float
     turned: float
     distance: float
+    slant: float
 
 
 class Closed(NamedTuple):
@@ -72,8 +74,11 @@ class Closing:
             self._turned = 0.0
             self._heard.clear()
 
-    def hear(self, distance: float | None) -> Closed | None:
-        """Take in an echo (m); return what the last stretches tell, if each says that the counts are off, and alike."""
+    def hear(self, distance: float | None, *, is_square: bool = False) -> Closed | None:
+        """Take in an echo (m); return what the last stretches tell, if each says that the counts are off, and alike.
+
+        ``is_square``: a wall of the map should be heard, and faces it: in small turns that stays as far off.
+        """
         heard = self._heard
         if distance is None or (heard and abs(self._way - heard[-1].way) < EVERY):
             return None
@@ -81,7 +86,7 @@ class Closing:
             heard.clear()
         if not heard:
             self._turned = 0.0
-        heard.append(Echo(self._way, self._turned, distance))
+        heard.append(Echo(self._way, self._turned, distance, 0.0 if is_square else SLANT))
         stretch = abs(self._way - heard[0].way)
         if len(heard) < LEAST_ECHOES or (stretch < STRETCH and _came_nearer(heard) < STRETCH):
             return None
@@ -125,7 +130,8 @@ def _times_counted(heard: Sequence[Echo], stretch: float) -> float | None:
     if on_line < SHARE * len(heard) or slope >= 0.0:
         return None
     times, (low, high) = -1.0 / slope, COUNTED
-    swept = abs(_slope(apart, lambda echo: echo.turned)) * SLANT * statistics.median(echo.distance for echo in heard)
+    aslant = statistics.median(echo.slant * echo.distance for echo in heard)
+    swept = abs(_slope(apart, lambda echo: echo.turned)) * aslant
     by_turn = (times > high and swept - slope >= 1.0 / high) or (times < low and -swept - slope <= 1.0 / low)
     return times if ANY[0] <= times <= ANY[1] and not by_turn else None
 

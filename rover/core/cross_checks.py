@@ -148,7 +148,7 @@ class CrossChecks:
     def hear(self, device: str, distance: float | None, wall: Wall | None) -> None:
         """Take in an echo (m) of a range finder before which nothing is held, and a known wall that it should hear."""
         self._doubt(device, self._echoes[device].hear(distance, None if wall is None else wall.distance))
-        if not self.lying_side and (closed := self._closing[device].hear(distance)):
+        if not self.lying_side and (closed := self._closing[device].hear(distance, is_square=wall is not None)):
             self._close(closed)
         if distance is not None and wall is not None:
             beyond = self._beyond[device]

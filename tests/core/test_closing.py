@@ -101,6 +101,16 @@ def test_nor_does_one_that_turns_a_little_before_a_wall_aslant(slant, distance, 
             return
 
 
+@pytest.mark.parametrize(("is_square", "told"), [(True, True), (False, False)])
+def test_but_a_wall_of_the_map_that_faces_it_tells_while_it_turns(is_square, told):
+    """Halved counts from the start of an errand, 3 m before a wall: the robot came round by 4 deg."""
+    closing, heard = Closing(), []
+    for step in range(50):
+        closing.move(0.5 * EVERY, math.radians(0.16))
+        heard.append(closing.hear(3.2 - EVERY * step, is_square=is_square))
+    assert any(heard) is told
+
+
 def test_nor_does_one_that_goes_to_and_fro():
     closing = Closing()
     for step in range(500):

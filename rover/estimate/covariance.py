@@ -76,6 +76,27 @@ class Errors(NamedTuple):
     scrub: float = 0.01
 
 
+class Spread:
+    """A variance of the position (m^2), field frame."""
+
+    __slots__ = ("xx", "xy", "yy")
+
+    def __init__(self) -> None:
+        self.xx = self.xy = self.yy = 0.0
+
+    def add_along(self, along: float, c: float, s: float) -> None:
+        """Add variance along a direction of this cosine and sine, and a share of it across."""
+        across = SIDEWAYS_SHARE * along
+        self.xx += along * c * c + across * s * s
+        self.xy += (along - across) * c * s
+        self.yy += along * s * s + across * c * c
+
+    def add_all_round(self, variance: float) -> None:
+        """Add the same variance in all directions."""
+        self.xx += variance
+        self.yy += variance
+
+
 class Motion:
     """The motion since the covariance was last brought up to the mean.
 
@@ -83,8 +104,8 @@ class Motion:
         x, y: way gone (m), field frame.
         swept_x, swept_y: turns (rad) along the headings in which they were made, field frame: a turn centre a metre to
             the left would have moved the base so far (m).
-        xx, xy, yy: variance of that way (m^2), field frame.
-        rolled_xx, rolled_xy, rolled_yy: what of that is the noise of wheels that roll.
+        rolled: variance of wheels that roll, and scrub in turns.
+        unsure: variance of what else is not known of the way.
         path: length of the way (m).
         turning_noise: variance of the turns (rad^2).
         turned_by_wheels: turn for which there was no turn rate but the wheels' (rad).
@@ -94,26 +115,22 @@ class Motion:
 
     __slots__ = (
         "path",
-        "rolled_xx",
-        "rolled_xy",
-        "rolled_yy",
+        "rolled",
         "seconds",
         "swept_x",
         "swept_y",
         "turned",
         "turned_by_wheels",
         "turning_noise",
+        "unsure",
         "x",
-        "xx",
-        "xy",
         "y",
-        "yy",
     )
 
     def __init__(self) -> None:
-        self.x = self.y = self.xx = self.xy = self.yy = self.swept_x = self.swept_y = 0.0
-        self.rolled_xx = self.rolled_xy = self.rolled_yy = 0.0
+        self.x = self.y = self.swept_x = self.swept_y = 0.0
         self.path = self.turning_noise = self.turned_by_wheels = self.turned = self.seconds = 0.0
+        self.rolled, self.unsure = Spread(), Spread()
 
     def go(self, way: float, turn: float, c: float, s: float) -> None:
         """Add a way (m) and a turn (rad) along a heading of this cosine and sine."""
@@ -130,25 +147,6 @@ class Motion:
         self.swept_y += math.cos(begun) - math.cos(ended)
         self.turned += abs(ended - begun)
 
-    def add_noise(self, along: float, c: float, s: float) -> None:
-        """Add variance (m^2) along a direction of this cosine and sine, and a share of it across."""
-        xx, xy, yy = _spread(along, c, s)
-        self.xx += xx
-        self.xy += xy
-        self.yy += yy
-
-    def roll(self, along: float, c: float, s: float) -> None:
-        """Add that of wheels that roll in this direction."""
-        xx, xy, yy = _spread(along, c, s)
-        self.xx, self.rolled_xx = self.xx + xx, self.rolled_xx + xx
-        self.xy, self.rolled_xy = self.xy + xy, self.rolled_xy + xy
-        self.yy, self.rolled_yy = self.yy + yy, self.rolled_yy + yy
-
-
-def _spread(along: float, c: float, s: float) -> tuple[float, float, float]:
-    across = SIDEWAYS_SHARE * along
-    return along * c * c + across * s * s, (along - across) * c * s, along * s * s + across * c * c
-
 
 def without_noise(motion: Motion) -> Motion:
     """Return a motion as one that could be made without an error of its own: only what is unknown now counts."""
@@ -164,17 +162,15 @@ class Covariance:
         rows: of the symmetric matrix.
         bias_variance: of the sensor's bias of the place (rad^2), wherever it is not known better.
         drift_growth: of the variance of its drift (rad^2 a second).
-        motion_factor: so many times the stated variance turns make of the position.
     """
 
-    __slots__ = ("_errors", "_learned_in", "bias_variance", "drift_growth", "motion_factor", "rows")
+    __slots__ = ("_errors", "_learned_in", "bias_variance", "drift_growth", "rows")
 
     def __init__(self, rows: list[list[float]], errors: Errors) -> None:
         self.rows, self._errors = rows, errors
         self.bias_variance = errors.heading_bias**2
         self._learned_in = BIAS_STATED_FOR
         self.drift_growth = DRIFT_HOLDS * errors.heading_drift**2
-        self.motion_factor = 1.0
 
     @classmethod
     def at_start(cls, errors: Errors) -> "Covariance":
@@ -188,7 +184,6 @@ class Covariance:
         """Return another one of the same numbers."""
         copied = Covariance([row[:] for row in self.rows], self._errors)
         copied.bias_variance, copied.drift_growth = self.bias_variance, self.drift_growth
-        copied.motion_factor = self.motion_factor
         return copied
 
     @property
@@ -230,23 +225,19 @@ class Covariance:
         for state, row in enumerate((pd, scale, by_wheels, ahead, left), DRIFT):  # by symmetry
             row[X], row[Y], row[HEADING], row[PLACE_BIAS] = px[state], py[state], pt[state], pb[state]
         rows[:DRIFT] = px, py, pt, pb
-        scrubbed = self.scrubbed(motion)
-        px[X] += motion.xx + scrubbed
-        px[Y] += motion.xy
-        py[X] += motion.xy
-        py[Y] += motion.yy + scrubbed
+        for spread in (motion.rolled, motion.unsure):
+            px[X] += spread.xx
+            px[Y] += spread.xy
+            py[X] += spread.xy
+            py[Y] += spread.yy
         pt[HEADING] += motion.turning_noise
         scale[SCALE] += SCALE_CHANGE * motion.path
         pd[DRIFT] += self.drift_growth * motion.seconds
         by_wheels[TURN_SCALE] += TURN_SCALE_CHANGE * motion.turned
-        moved = self.motion_factor * self._errors.centre_moves**2 * motion.turned
+        moved = self._errors.centre_moves**2 * motion.turned
         ahead[TURN_AHEAD] += moved
         left[TURN_LEFT] += moved
         return kept
-
-    def scrubbed(self, motion: Motion) -> float:
-        """Return the variance (m^2) that the turns of a motion make of the position, in either direction."""
-        return self.motion_factor * self._errors.scrub**2 * motion.turned
 
     def learn_bias(self, bias: float, kept: float) -> None:
         """Learn how large the bias of the place is wont to be, from its estimate (rad) and what that leaves unknown.

@@ -135,6 +135,11 @@ class DeadReckoning:
         return self._motion_noise.factor * self._errors.growth
 
     @property
+    def _scrub(self) -> float:
+        """Variance (m^2) of the position, in all directions, by a turn of a radian, as it is found to be."""
+        return self._motion_noise.factor * self._errors.scrub**2
+
+    @property
     def _rate_growth(self) -> float:
         """Growth of the heading's variance (rad^2 a second) by the sensor's turn rate: noise, and what it drifts."""
         return self._rates.growth + self._covariance.drift_growth
@@ -159,8 +164,9 @@ class DeadReckoning:
             self.x += along * c + aside * s
             self.y += along * s - aside * c
             motion.go(way, turn, c, s)
-            motion.add_noise(noise.way, c, s)
-            motion.roll(noise.rolled, c, s)
+            motion.unsure.add_along(noise.way, c, s)
+            motion.rolled.add_along(noise.rolled, c, s)
+            motion.rolled.add_all_round(self._scrub * abs(turn))
             self.travelled += abs(way)
         motion.turning_noise += noise.turn
         self.heading = wrap(self.heading + turn)
@@ -187,7 +193,7 @@ class DeadReckoning:
             self._slip_doubt = before + SLIP_DOUBT * 0.5 * abs(of_left + of_right)
             self._slipped_at_m = self.travelled
             variance = self._slip_doubt * self._slip_doubt - before * before
-            self._motion.add_noise(variance, math.cos(self.heading), math.sin(self.heading))
+            self._motion.unsure.add_along(variance, math.cos(self.heading), math.sin(self.heading))
         return left - of_left, right - of_right
 
     def _learn_track(self, measured: MeasuredTurn) -> None:
@@ -202,7 +208,7 @@ class DeadReckoning:
         motion = self._motion
         if motion.seconds:
             self._motion = Motion()
-            self._motion_noise.grow(motion, self._covariance.scrubbed(motion))
+            self._motion_noise.grow(motion)
             kept = self._covariance.grow(motion)
             self.place_bias *= kept
             self._covariance.learn_bias(self.place_bias, kept)

@@ -29,11 +29,11 @@ class MotionNoise:
         self._learned = STATED_FOR
         self._xx = self._xy = self._yy = 0.0
 
-    def grow(self, motion: Motion, scrubbed: float) -> None:
-        """Take a motion in, and what its turns made (m^2) in either direction."""
-        self._xx += motion.rolled_xx + scrubbed
-        self._xy += motion.rolled_xy
-        self._yy += motion.rolled_yy + scrubbed
+    def grow(self, motion: Motion) -> None:
+        """Take a motion in."""
+        self._xx += motion.rolled.xx
+        self._xy += motion.rolled.xy
+        self._yy += motion.rolled.yy
 
     def learn(self, slopes: XY, innovation: float, predicted: float, variance: float) -> None:
         """Learn from an innovation, be it one that the gate refuses.

@@ -70,8 +70,9 @@ class PoseFilter(DeadReckoning):
             turned += wrap(along - self.heading)
             motion.turn(self.heading, turned)
             motion.go(way, 0.0, math.cos(along), math.sin(along))
-            motion.add_noise(0.5 * self._growth * way, math.cos(along), math.sin(along))
+            motion.rolled.add_along(0.5 * self._growth * way, math.cos(along), math.sin(along))
         motion.turn(turned, turned + wrap(pose.heading - turned))
+        motion.rolled.add_all_round(self._scrub * motion.turned)
         return motion
 
     def after(self, motion: Motion) -> Covariance:
@@ -111,7 +112,7 @@ class PoseFilter(DeadReckoning):
         if self._rolled_unseen and not passes:  # where no turn rate tells, it may have been a slip
             slip = SLIP_MOST * self._rolled_unseen
             self.lost_heading(slip / self.track)
-            self._motion.add_noise(0.25 * slip * slip, math.cos(self.heading), math.sin(self.heading))
+            self._motion.unsure.add_along(0.25 * slip * slip, math.cos(self.heading), math.sin(self.heading))
         self._rolled_unseen = 0.0
         if (growth := self._drifting.growth(self.drift, taken_ns)) is not None:
             self._covariance.drift_growth = growth
@@ -147,7 +148,6 @@ class PoseFilter(DeadReckoning):
         passes, of_place = source.takes(innovation, predicted, variance, least), _of_place(slopes)
         if any(of_place) and not source.is_off:
             self._motion_noise.learn(of_place, innovation, predicted, variance * source.factor + least)
-            covariance.motion_factor = self._motion_noise.factor
         if passes:
             variance = source.variance(variance, predicted, least)
             gain = covariance.shrink(shared, predicted + variance)

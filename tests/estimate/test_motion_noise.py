@@ -17,6 +17,13 @@ SCRUB, ECHO = 0.01, 0.006
 ERRORS = Errors((0.001, 0.001, 0.001), 1e-4, 0.03, 0.02, turn_centre=(1e-6, 1e-6), centre_moves=0.0, scrub=SCRUB)
 
 
+def scrubbed(variance):
+    """Return a motion that made so much (m^2) of the position in all directions."""
+    motion = Motion()
+    motion.rolled.add_all_round(variance)
+    return motion
+
+
 def turned_and_ranged(times, fixes, seed=1, turns=4, stated=ECHO):
     """Return a filter whose robot was scrubbed aside by so many times the stated variance, and ranged after turns.
 
@@ -71,7 +78,7 @@ def test_a_few_fixes_change_it_by_little():
 def test_it_is_never_far_from_what_is_stated(innovation, bound):
     noise = MotionNoise()
     for _ in range(400):
-        noise.grow(Motion(), 2.0 * SCRUB**2)
+        noise.grow(scrubbed(2.0 * SCRUB**2))
         noise.learn((1.0, 0.0), innovation, 1e-3, 1e-5)
     assert noise.factor == bound
 
@@ -80,14 +87,14 @@ def test_what_was_unsure_before_the_robot_moved_is_not_the_motions():
     """A start known to 20 cm only, and found 1 mm off, says nothing of how the robot drives."""
     noise = MotionNoise()
     for _ in range(20):
-        noise.grow(Motion(), 0.1 * SCRUB**2)
+        noise.grow(scrubbed(0.1 * SCRUB**2))
         noise.learn((1.0, 0.0), 0.001, 0.04, 1e-5)
     assert noise.factor > 0.99
 
 
 def test_an_echo_that_corrects_nothing_tells_nothing():
     noise = MotionNoise()
-    noise.grow(Motion(), SCRUB**2)
+    noise.grow(scrubbed(SCRUB**2))
     noise.learn((1.0, 0.0), 0.0, 1e-3, math.inf)
     assert (noise.factor, noise._learned) == (1.0, STATED_FOR)
 
@@ -103,8 +110,9 @@ shares = st.floats(-1.0, 1.0)
 )
 def test_a_correction_leaves_of_it_what_it_leaves_of_a_covariance(along, angle, slopes, gain):
     noise, motion = MotionNoise(), Motion()
-    motion.add_noise(along, math.cos(angle), math.sin(angle))
-    noise.grow(motion, 0.3 * SCRUB**2)
+    motion.rolled.add_along(along, math.cos(angle), math.sin(angle))
+    motion.rolled.add_all_round(0.3 * SCRUB**2)
+    noise.grow(motion)
     before = np.array([[noise._xx, noise._xy], [noise._xy, noise._yy]])
     noise.correct(slopes, gain)
     left = np.eye(2) - np.outer(gain, slopes)

@@ -24,9 +24,9 @@ def position():
 def trust_too_much(pose_filter):
     """Mistune: wheels, base and heading sensor are taken to be far better than they are, and nothing can be learned."""
     errors, covariance = pose_filter._errors, pose_filter._covariance
-    pose_filter._errors = errors._replace(growth=errors.growth / 100.0)
+    pose_filter._errors = errors._replace(growth=errors.growth / 100.0, scrub=0.0)
     covariance.bias_variance = 1e-8
-    covariance._errors = errors._replace(heading_bias=1e-4, centre_moves=0.0, scrub=0.0)
+    covariance._errors = errors._replace(heading_bias=1e-4, centre_moves=0.0)
     for state in (PLACE_BIAS, DRIFT, SCALE, TURN_SCALE, TURN_AHEAD, TURN_LEFT):
         covariance.rows[state][state] = 1e-8
 

@@ -91,6 +91,12 @@ class Spread:
         self.xy += (along - across) * c * s
         self.yy += along * s * s + across * c * c
 
+    def add(self, other: "Spread") -> None:
+        """Add another."""
+        self.xx += other.xx
+        self.xy += other.xy
+        self.yy += other.yy
+
     def add_all_round(self, variance: float) -> None:
         """Add the same variance in all directions."""
         self.xx += variance

@@ -7,7 +7,7 @@ may have made is learned, and the most, and what is stated stands where it lies 
 it tells: Fisher's information of a variance in one draw.
 """
 
-from rover.estimate.covariance import CHI_SQUARE_1_99, Motion
+from rover.estimate.covariance import CHI_SQUARE_1_99, Motion, Spread
 from rover.geometry import XY
 from rover.quantities import clamp
 
@@ -27,13 +27,11 @@ class MotionNoise:
     def __init__(self) -> None:
         self.factor = self._low = self._high = 1.0
         self._learned = STATED_FOR
-        self._xx = self._xy = self._yy = 0.0
+        self._made = Spread()
 
     def grow(self, motion: Motion) -> None:
         """Take a motion in."""
-        self._xx += motion.rolled.xx
-        self._xy += motion.rolled.xy
-        self._yy += motion.rolled.yy
+        self._made.add(motion.rolled)
 
     def learn(self, slopes: XY, innovation: float, predicted: float, variance: float) -> None:
         """Learn from an innovation, be it one that the gate refuses.
@@ -44,8 +42,8 @@ class MotionNoise:
             predicted: variance of what was predicted.
             variance: of the noise.
         """
-        a, b = slopes
-        made = a * a * self._xx + 2.0 * a * b * self._xy + b * b * self._yy
+        (a, b), left = slopes, self._made
+        made = a * a * left.xx + 2.0 * a * b * left.xy + b * b * left.yy
         if made <= 0.0:
             return
         expected, stated = predicted + variance, made / self.factor
@@ -58,12 +56,12 @@ class MotionNoise:
 
     def correct(self, slopes: XY, gain: XY) -> None:
         """Leave what a correction leaves of it: (1 - K H) M (1 - K H)^T; ``gain`` is K, by x and y."""
-        (a, b), (k, m) = slopes, gain
+        (a, b), (k, m), left = slopes, gain, self._made
         p, q, r, s = 1.0 - k * a, -k * b, -m * a, 1.0 - m * b
-        xx, xy, yy = self._xx, self._xy, self._yy
-        self._xx = p * p * xx + 2.0 * p * q * xy + q * q * yy
-        self._xy = p * r * xx + (p * s + q * r) * xy + q * s * yy
-        self._yy = r * r * xx + 2.0 * r * s * xy + s * s * yy
+        xx, xy, yy = left.xx, left.xy, left.yy
+        left.xx = p * p * xx + 2.0 * p * q * xy + q * q * yy
+        left.xy = p * r * xx + (p * s + q * r) * xy + q * s * yy
+        left.yy = r * r * xx + 2.0 * r * s * xy + s * s * yy
 
 
 def _mean(before: float, seen: float, share: float) -> float:

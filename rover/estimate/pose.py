@@ -145,7 +145,8 @@ class PoseFilter(DeadReckoning):
         self.propagate()
         source, covariance = self.sources[name], self._covariance
         shared, predicted = covariance.against(slopes)
-        passes, of_place = source.takes(innovation, predicted, variance, least), _of_place(slopes)
+        passes = source.takes(innovation, predicted, variance, least)
+        of_place = _of_place(slopes)
         if any(of_place) and not source.is_off:
             self._motion_noise.learn(of_place, innovation, predicted, variance * source.factor + least)
         if passes:

@@ -113,8 +113,9 @@ def test_a_correction_leaves_of_it_what_it_leaves_of_a_covariance(along, angle, 
     motion.rolled.add_along(along, math.cos(angle), math.sin(angle))
     motion.rolled.add_all_round(0.3 * SCRUB**2)
     noise.grow(motion)
-    before = np.array([[noise._xx, noise._xy], [noise._xy, noise._yy]])
+    made = noise._made
+    before = np.array([[made.xx, made.xy], [made.xy, made.yy]])
     noise.correct(slopes, gain)
     left = np.eye(2) - np.outer(gain, slopes)
     after = left @ before @ left.T
-    assert [noise._xx, noise._xy, noise._yy] == pytest.approx([after[0, 0], after[0, 1], after[1, 1]], abs=1e-12)
+    assert [made.xx, made.xy, made.yy] == pytest.approx([after[0, 0], after[0, 1], after[1, 1]], abs=1e-12)
